@@ -1,0 +1,355 @@
+"""Involute pinion and rack, drawn by the basic rack of ISO 53; plain geometry, no CAD.
+
+Frame of a station: the pinion's axis is the origin, a rack lies along y at positive x with its
+teeth towards −x; its opposite is the same rack after half a turn.  With an even number of teeth
+both racks then find the pinion in the same phase.  A rack that travels s along y turns the
+pinion by s / pitch radius, whatever the profile shift: a rack's flanks are straight, so it
+always rolls on the reference circle.
+
+Flanks and root fillets are those a rack-shaped tool with the basic rack's rounded tips would
+cut, sampled so that no chord lies further than asked from its curve.  Every vertex of a flank
+lies on the true curve.  Lengths are mm, angles degrees.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.errors import Finding, InputError
+from jiggen.tables import BasicRack, basic_rack
+
+Points = NDArray[np.float64]
+
+CHORD = 0.01  # mm, farthest a chord may lie from its curve
+RIM = 1.0  # modules of solid that a rack's outline keeps behind its roots
+LEAST_TIP = 0.2  # modules: a tooth thinner than this at its tip is pointed; common practice
+
+
+@dataclass(frozen=True)
+class Gear:
+    """A spur pinion: `module` in mm, number of `teeth`, profile `shift` in modules.
+
+    Each tooth is `thinning` mm thinner than without backlash, half of it off either flank,
+    measured along the reference circle.  Raises InputError where the mating rack would undercut
+    the teeth, or where they would be pointed.
+    """
+
+    module: float
+    teeth: int
+    shift: float = 0.0
+    thinning: float = 0.0
+    profile: BasicRack = field(default_factory=basic_rack)
+
+    def __post_init__(self) -> None:
+        # Rounded up, so that the shift named here is one that passes.
+        least = math.ceil(1000 * self.least_shift) / 1000
+        if self.shift < self.least_shift:
+            raise _unfit(
+                f"{self.teeth} teeth with profile shift {self.shift:g} are undercut",
+                f"Shift the profile by {least:g} or more, or take more teeth.",
+            )
+        if self.thickness(self.tip_radius) < LEAST_TIP * self.module:
+            raise _unfit(
+                f"{self.teeth} teeth with profile shift {self.shift:g} and {self.thinning:g} mm "
+                "thinning come to a point",
+                "Take a smaller profile shift, less thinning, or more teeth.",
+            )
+
+    @property
+    def pitch(self) -> float:
+        """Distance of teeth along the reference circle, mm."""
+        return math.pi * self.module
+
+    @property
+    def pitch_radius(self) -> float:
+        """Radius of the reference circle, on which racks roll, mm."""
+        return self.module * self.teeth / 2
+
+    @property
+    def base_radius(self) -> float:
+        """Radius of the circle that the flanks unwind from, mm."""
+        return self.pitch_radius * math.cos(self._alpha)
+
+    @property
+    def tip_radius(self) -> float:
+        """Outermost radius, mm."""
+        return self.pitch_radius + self.module * (self.profile.addendum + self.shift)
+
+    @property
+    def root_radius(self) -> float:
+        """Radius of the ground between the teeth, mm."""
+        return self.pitch_radius - self.module * (self.profile.dedendum - self.shift)
+
+    @property
+    def form_radius(self) -> float:
+        """Radius at which the involute begins above the root fillet, mm."""
+        return self.base_radius * math.hypot(1.0, self._roll_at_form)
+
+    @property
+    def least_shift(self) -> float:
+        """Least profile shift, in modules, at which the mating rack does not undercut."""
+        return self.profile.addendum - self.teeth / 2 * math.sin(self._alpha) ** 2
+
+    @property
+    def rack_line(self) -> float:
+        """Distance of the mating rack's reference line from the axis, mm."""
+        return self.pitch_radius + self.shift * self.module
+
+    def thickness(self, radius: float) -> float:
+        """Tooth thickness along the arc of `radius` mm, in mm.
+
+        Raises ValueError below the form radius, where the flank is no involute.
+        """
+        if radius < self.form_radius - 1e-9:
+            raise ValueError(f"no involute at {radius:g} mm; it begins at {self.form_radius:g} mm")
+        return 2 * radius * self._half_angle(self._roll(radius))
+
+    def span(self, spanned: int | None = None) -> float:
+        """Base tangent length in mm over `spanned` teeth, for the caliper.
+
+        By default over as many teeth as put the jaws near the middle of the flanks.
+        Formula: "Elements of Metric Gear Technology", span measurement, less the thinning.
+        """
+        count = round(self.teeth / 9 + 0.5) if spanned is None else spanned
+        m, alpha = self.module, self._alpha
+        unshifted = math.pi * (count - 0.5) + self.teeth * _involute(math.tan(alpha))
+        normal = 2 * self.shift * m * math.sin(alpha) - self.thinning * math.cos(alpha)
+        return m * math.cos(alpha) * unshifted + normal
+
+    def outline(self, chord: float = CHORD) -> Points:
+        """The whole pinion seen from above: (n, 2) float, mm, anticlockwise, not repeating
+        the first point.
+
+        One tooth is centred on the x axis.  `chord` is the farthest any chord lies from its
+        curve, mm.
+        """
+        lower = _turned(self._half_space(chord), -math.pi / self.teeth)
+        # Both ends lie on a mirror line: keep the tooth's middle once, the space's middle once.
+        tooth = np.vstack([lower, (lower * (1.0, -1.0))[-2:0:-1]])
+        steps = 2 * math.pi * np.arange(self.teeth) / self.teeth
+        return np.vstack([_turned(tooth, step) for step in steps])
+
+    def _half_space(self, chord: float) -> Points:
+        """From the middle of a space on the x axis up to the middle of the next tooth."""
+        land, depth = _fillet_centre(self.profile, self.module, self.thinning)
+        depth -= self.shift * self.module
+        middle = math.pi / self.teeth
+        tip_angle = middle - self._half_angle(self._roll(self.tip_radius))
+
+        def fillet(y: float) -> Points:
+            # The tool's tip rounding, its centre at height y, touches where its normal runs
+            # through the pitch point; the pinion has turned with the tool since mid-space.
+            towards = np.array([-depth, y]) / math.hypot(depth, y)
+            touch = (self.pitch_radius - depth, y) + self.profile.fillet * self.module * towards
+            return _turned(touch, -(y - land) / self.pitch_radius)
+
+        def flank(roll: float) -> Points:
+            radius = self.base_radius * math.hypot(1.0, roll)
+            return _polar(radius, middle - self._half_angle(roll))
+
+        return np.vstack(
+            [
+                _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
+                _sampled(fillet, 0.0, depth / math.tan(self._alpha), chord)[:-1],
+                _sampled(flank, self._roll_at_form, self._roll(self.tip_radius), chord)[:-1],
+                _arc(self.tip_radius, tip_angle, middle, chord),
+            ]
+        )
+
+    @property
+    def _alpha(self) -> float:
+        return math.radians(self.profile.pressure_angle)
+
+    @property
+    def _roll_at_form(self) -> float:
+        """Roll angle, rad, where the straight flank of the tool ends; on the line of action."""
+        round_off = self.profile.fillet * (1 - math.sin(self._alpha))
+        depth = self.module * (self.profile.dedendum - round_off - self.shift)
+        along = self.pitch_radius * math.sin(self._alpha) - depth / math.sin(self._alpha)
+        return along / self.base_radius
+
+    def _roll(self, radius: float) -> float:
+        """Roll angle of the involute at `radius`, rad."""
+        return math.sqrt(max(0.0, (radius / self.base_radius) ** 2 - 1))
+
+    def _half_angle(self, roll: float) -> float:
+        """Half the angle of a tooth at a roll angle, both rad."""
+        alpha = self._alpha
+        thickness = self.pitch / 2 + 2 * self.shift * self.module * math.tan(alpha)
+        at_pitch = (thickness - self.thinning) / (2 * self.pitch_radius)
+        return at_pitch + _involute(math.tan(alpha)) - _involute(roll)
+
+
+@dataclass(frozen=True)
+class Rack:
+    """A rack along y, teeth towards −x: whole tooth spaces between solid lands; mm.
+
+    The reference line is at x = `line_x`; the lowest of `spaces` tooth spaces is centred at
+    y = `space_y`.  Each tooth is `thinning` mm thinner, half of it off either flank.
+    """
+
+    module: float
+    line_x: float
+    space_y: float
+    spaces: int
+    thinning: float = 0.0
+    profile: BasicRack = field(default_factory=basic_rack)
+
+    @classmethod
+    def meshing(
+        cls, gear: Gear, toothed: tuple[float, float], space_y: float = 0.0, thinning: float = 0.0
+    ) -> Rack:
+        """The rack for `gear` with teeth at least from `toothed[0]` to `toothed[1]`, y in mm.
+
+        A space is centred at `space_y`, or would be if the teeth reached so far.  The toothed
+        length is widened to the middle of a tooth at both ends, so every space is whole.
+        Raises ValueError for an empty interval.
+        """
+        low, high = toothed
+        if not low < high:
+            raise ValueError(f"no teeth between {low:g} and {high:g} mm")
+        first = math.floor((low - space_y) / gear.pitch + 0.5)
+        last = math.ceil((high - space_y) / gear.pitch - 0.5)
+        return cls(
+            module=gear.module,
+            line_x=gear.rack_line,
+            space_y=space_y + first * gear.pitch,
+            spaces=last - first + 1,
+            thinning=thinning,
+            profile=gear.profile,
+        )
+
+    @property
+    def pitch(self) -> float:
+        """Distance of teeth, mm."""
+        return math.pi * self.module
+
+    @property
+    def tip_x(self) -> float:
+        """Where the tips end, x in mm."""
+        return self.line_x - self.profile.addendum * self.module
+
+    @property
+    def root_x(self) -> float:
+        """Ground between the teeth, x in mm."""
+        return self.line_x + self.profile.dedendum * self.module
+
+    @property
+    def toothed(self) -> tuple[float, float]:
+        """Where the outline begins and ends along y, mm: in the middle of a tooth."""
+        low = self.space_y - self.pitch / 2
+        return low, low + self.spaces * self.pitch
+
+    def outline(self, chord: float = CHORD) -> Points:
+        """The rack seen from above: (n, 2) float, mm, anticlockwise, not repeating the first.
+
+        Behind the roots it keeps a rim one module deep, to be joined to whatever carries it.
+        """
+        low, high = self.toothed
+        back = self.root_x + RIM * self.module
+        centres = self.space_y + self.pitch * np.arange(self.spaces)[::-1]
+        space = self._space(chord)
+        teeth = [np.add(space, (0.0, centre)) for centre in centres]
+        start, stop = [(back, high), (self.tip_x, high)], [(self.tip_x, low), (back, low)]
+        return np.vstack([start, *teeth, stop])
+
+    def _space(self, chord: float) -> Points:
+        """One tooth space about y = 0, from tip to tip, downwards."""
+        alpha, radius = math.radians(self.profile.pressure_angle), self.profile.fillet * self.module
+        land, depth = _fillet_centre(self.profile, self.module, self.thinning)
+        half = self.pitch / 4 + self.thinning / 2 + (self.line_x - self.tip_x) * math.tan(alpha)
+
+        def fillet(angle: float) -> Points:
+            return np.array([self.line_x + depth, land]) + _polar(radius, angle)
+
+        rounding = _sampled(fillet, math.pi / 2 - alpha, 0.0, chord)
+        upper = np.vstack([(self.tip_x, half), rounding])
+        return np.vstack([upper, (upper * (1.0, -1.0))[::-1]])
+
+
+def mesh_half_length(gear: Gear) -> float:
+    """How far along the rack, to either side, its teeth reach into the pinion's tip circle, mm."""
+    tip_line = gear.rack_line - gear.profile.addendum * gear.module
+    return math.sqrt(gear.tip_radius**2 - tip_line**2)
+
+
+def teeth_in_mesh(gear: Gear, toothed: tuple[float, float]) -> float:
+    """How many rack teeth, in pitches, reach into the pinion's tip circle.
+
+    `toothed` is where the rack has teeth, y in mm from the pinion's axis.  This counts teeth
+    that lie between the other's; `contact_ratio` counts those that touch.
+    """
+    half = mesh_half_length(gear)
+    return max(0.0, min(toothed[1], half) - max(toothed[0], -half)) / gear.pitch
+
+
+def contact_ratio(gear: Gear) -> float:
+    """Mean number of tooth pairs in contact between `gear` and its rack.
+
+    The path of contact, from the rack's tip line to the pinion's tip circle, over the base
+    pitch: from memory (ISO 21771).
+    """
+    alpha = math.radians(gear.profile.pressure_angle)
+    recess = math.sqrt(gear.tip_radius**2 - gear.base_radius**2)
+    recess -= gear.pitch_radius * math.sin(alpha)
+    approach = gear.module * (gear.profile.addendum - gear.shift) / math.sin(alpha)
+    return (recess + approach) / (gear.pitch * math.cos(alpha))
+
+
+def backlash(gear: Gear, rack_thinning: float = 0.0, apart: float = 0.0) -> float:
+    """Play of the rack along its line against a held pinion, mm.
+
+    The thinning of both, and 2·Δ·tan α for a rack `apart` = Δ mm further from the axis than
+    its reference line stands by design (from memory).
+    """
+    alpha = math.radians(gear.profile.pressure_angle)
+    return gear.thinning + rack_thinning + 2 * apart * math.tan(alpha)
+
+
+def _fillet_centre(profile: BasicRack, module: float, thinning: float) -> tuple[float, float]:
+    """Centre of a space's root fillet: from the space's middle, and below the line; mm."""
+    alpha = math.radians(profile.pressure_angle)
+    depth = module * (profile.dedendum - profile.fillet)
+    half_space = math.pi * module / 4 + thinning / 2 - depth * math.tan(alpha)
+    return half_space - profile.fillet * module / math.cos(alpha), depth
+
+
+def _involute(roll: float) -> float:
+    """Involute function of the pressure angle whose tangent is `roll`, rad."""
+    return roll - math.atan(roll)
+
+
+def _polar(radius: float, angle: float) -> Points:
+    return radius * np.array([math.cos(angle), math.sin(angle)])
+
+
+def _turned(points: Points, angle: float) -> Points:
+    c, s = math.cos(angle), math.sin(angle)
+    turned: Points = points @ np.array([[c, s], [-s, c]])
+    return turned
+
+
+def _arc(radius: float, start: float, stop: float, chord: float) -> Points:
+    return _sampled(lambda angle: _polar(radius, angle), start, stop, chord)
+
+
+def _sampled(curve: Callable[[float], Points], start: float, stop: float, chord: float) -> Points:
+    """Points of `curve`, even in its parameter, as few as keep chords within `chord` of it."""
+    pieces = 1
+    while True:
+        fine = np.array([curve(t) for t in np.linspace(start, stop, 2 * pieces + 1)])
+        ends, middles = fine[::2], fine[1::2]
+        off = float(np.linalg.norm(middles - (ends[:-1] + ends[1:]) / 2, axis=1).max())
+        if off <= chord:
+            return ends
+        # A chord's distance from its curve falls with the square of their number.
+        pieces = max(pieces + 1, int(pieces * math.sqrt(off / chord)))
+
+
+def _unfit(message: str, hint: str) -> InputError:
+    return InputError(Finding("design.gear", message, hint=hint))

@@ -1,0 +1,111 @@
+"""What guides the drill at each hole: a press-fit bush in its pocket, or the print itself.
+
+A pocket, from below (ski frame)::
+
+    relief ── throat ── bridge ── seat ═══ bore ═══ lead-in ── top of body
+
+The throat clears drill and chips; the bridge is one slot-shaped layer whose two chords carry
+the seat when the body is printed top down, so the bush rests on a flat, square ledge and can
+neither fall through nor ride on the ski.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from jiggen.design.settings import Bush, Settings
+from jiggen.errors import Finding, InputError
+from jiggen.layout.model import Layout
+from jiggen.tables import bush_for
+
+THROAT_HEIGHT = 1.2  # mm; no feature is thinner
+BRIDGE_HEIGHT = 0.3  # mm, one printed layer
+SEAT_LEDGE = 0.9  # mm the bush rests on, least
+LEAD_IN = 0.5  # mm at 45°, at the top
+
+
+@dataclass(frozen=True)
+class Guide:
+    """One hole's guide; x, y and heights in the ski frame, diameters, all mm.
+
+    `bush` is None where the print guides the drill; then bore and throat are one diameter.
+    `bush_top_z` is the height of the surface a drill's stop comes down on.
+    """
+
+    id: str
+    x: float
+    y: float
+    drill: float
+    bush: Bush | None
+    bore: float
+    throat: float
+    throat_z: tuple[float, float]
+    seat_z: float
+    top_z: float
+    bush_top_z: float
+    lead_in: float = LEAD_IN
+
+    @property
+    def radius(self) -> float:
+        """Radius of the widest part but the lead-in, in mm."""
+        return self.bore / 2
+
+    @property
+    def bore_z(self) -> tuple[float, float]:
+        """Heights in mm between which the bore is a plain cylinder."""
+        return (self.seat_z, self.top_z - self.lead_in)
+
+
+def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
+    """One guide a hole of `layout`. Raises InputError when a bush does not fit the body."""
+    return tuple(
+        _guide(hole, float(x), float(y), float(drill), settings)
+        for hole, (x, y), drill in zip(layout.ids, layout.positions, layout.diameters, strict=True)
+    )
+
+
+def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> Guide:
+    top, floor = settings.body, settings.relief
+    throat_z = (floor, floor + THROAT_HEIGHT)
+    if settings.bush == "none":
+        bore = drill + settings.guide_clearance
+        return Guide(hole, x, y, drill, None, bore, bore, throat_z, throat_z[1], top, top)
+    bush = _choose(hole, drill, settings)
+    seat_z = throat_z[1] + BRIDGE_HEIGHT
+    bore = bush.outside + settings.bush_fit
+    throat = min(bore - 2 * SEAT_LEDGE, max(drill + 1.0, 1.2 * drill))
+    if throat < drill + 0.4:
+        raise InputError(
+            Finding(
+                "design.bush-thin",
+                f"hole {hole}: a bush of {bush.outside:g} mm outside leaves no seat around "
+                f"a {drill:g} mm drill",
+                key="bush",
+                hint=f"Choose a bush of at least {drill + 2 * SEAT_LEDGE + 0.4:.1f} mm outside.",
+            )
+        )
+    bush_top = max(top, seat_z + bush.length)
+    return Guide(hole, x, y, drill, bush, bore, throat, throat_z, seat_z, top, bush_top)
+
+
+def _choose(hole: str, drill: float, settings: Settings) -> Bush:
+    """The stated bush, or the DIN 179 bush for the drill nearest to flush with the body."""
+    if isinstance(settings.bush, Bush):
+        return settings.bush
+    row = bush_for(drill)
+    depth = settings.body - settings.relief - THROAT_HEIGHT - BRIDGE_HEIGHT
+    # Flush or a little proud guides the stop; a bush standing far out would be knocked loose.
+    fitting = [n for n in row.lengths if n <= depth + 1.0]
+    if not fitting:
+        raise InputError(
+            Finding(
+                "design.bush-long",
+                f"hole {hole}: the shortest bush for a {drill:g} mm drill is "
+                f"{min(row.lengths):g} mm long; the body holds {depth:.1f} mm",
+                key="body",
+                hint=f"Choose a body of {math.ceil(settings.body + min(row.lengths) - depth)} mm, "
+                "or state the bush in hand with --bush.",
+            )
+        )
+    return Bush(row.outside, max(fitting))

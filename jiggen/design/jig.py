@@ -1,0 +1,287 @@
+"""The whole jig as plain numbers: chosen here, only drawn by the solid room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely.geometry import Point, Polygon
+
+from jiggen.design.engraving import CLEAR, Engraving, engrave
+from jiggen.design.guides import Guide, design_guides
+from jiggen.design.joint import JointShape, design_joint
+from jiggen.design.lettering import Region, regions_of
+from jiggen.design.places import (
+    RIGID,
+    Blocked,
+    Room,
+    bed_turn,
+    longest_fit,
+    place_stations,
+    worst_error,
+)
+from jiggen.design.plan import (
+    END_WALL,
+    WINDOW_HALF,
+    Plate,
+    clashes,
+    outline,
+    pads,
+    station_plan,
+    windows,
+)
+from jiggen.design.settings import Settings
+from jiggen.design.station import Mechanism, design_mechanism
+from jiggen.errors import Finding, InputError
+from jiggen.layout.model import Layout
+
+LEAST_HALF_WIDTH = 36.0  # mm: steady on the ski where the narrowest ski allows it
+EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
+LEAST_REACH = 20.0  # mm of body past the mounting mark
+STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
+
+
+@dataclass(frozen=True)
+class Station:
+    """A self-centring station at `x` mm in the ski frame."""
+
+    name: str
+    x: float
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """One printed body: its plan, what is cut from it and how it lies on the bed.
+
+    `turn` is the angle in degrees about z that it is printed at, top down.
+    """
+
+    plate: Plate
+    outline: Region
+    relief: tuple[Region, ...]
+    guides: tuple[Guide, ...]
+    stations: tuple[Station, ...]
+    engravings: tuple[Engraving, ...]
+    turn: float
+
+    @property
+    def name(self) -> str:
+        """The part's name."""
+        return self.plate.name
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """Every dimension and position of a jig in the ski frame; mm and degrees.
+
+    `errors` holds, a hole, the worst sideways error in mm for STATION_ERROR at each station.
+    """
+
+    layout: Layout
+    settings: Settings
+    half_width: float
+    mechanism: Mechanism
+    stations: tuple[Station, ...]
+    bodies: tuple[Body, ...]
+    joint: JointShape | None
+    pads: tuple[Region, ...]
+    errors: tuple[float, ...]
+
+    @property
+    def guides(self) -> tuple[Guide, ...]:
+        """All guides, in the layout's order."""
+        order = {hole: index for index, hole in enumerate(self.layout.ids)}
+        return tuple(
+            sorted((g for body in self.bodies for g in body.guides), key=lambda g: order[g.id])
+        )
+
+
+def design(layout: Layout, settings: Settings) -> Design:
+    """Choose every number of a jig for `layout` under `settings`.
+
+    Raises InputError, all clashes at once, when no safe jig can be made.
+    """
+    settings.check()
+    mechanism = design_mechanism(settings)
+    guides = design_guides(layout, settings)
+    half_width = _half_width(guides, settings)
+    places = _places(guides, mechanism, half_width, settings)
+    _refuse_clashes(guides, places, mechanism, settings)
+    pad_shapes = pads(places.plates)
+    bodies = tuple(
+        _body(plate, places, guides, layout, mechanism, pad_shapes, settings)
+        for plate in places.plates
+    )
+    heel, toe = (station.x for station in places.stations)
+    play = places.joint.play if places.joint else RIGID
+    errors = worst_error(layout.positions[:, 0], heel, toe, STATION_ERROR, play)
+    return Design(
+        layout=layout,
+        settings=settings,
+        half_width=half_width,
+        mechanism=mechanism,
+        stations=places.stations,
+        bodies=bodies,
+        joint=places.joint,
+        pads=tuple(region for pad in pad_shapes for region in regions_of(pad)),
+        errors=tuple(float(error) for error in errors),
+    )
+
+
+@dataclass(frozen=True)
+class _Places:
+    plates: tuple[Plate, ...]
+    stations: tuple[Station, ...]
+    joint: JointShape | None
+
+
+def _half_width(guides: tuple[Guide, ...], settings: Settings) -> float:
+    """Wide enough for the holes, yet inside the rails on the narrowest ski; mm."""
+    widest = settings.ski.least / 2 - EDGE_GAP
+    holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
+    return float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
+
+
+def _places(
+    guides: tuple[Guide, ...], mechanism: Mechanism, half_width: float, settings: Settings
+) -> _Places:
+    """One piece where the bed holds it, else two halves meeting at the mounting mark."""
+    longest = longest_fit(2 * half_width, settings.bed, settings.bed_margin)
+    whole = _try(guides, mechanism, half_width, settings, None, longest)
+    if whole:
+        return whole
+    joint = design_joint(half_width, settings)
+    # The dovetail, narrower than the body, still lengthens the toe half on the bed.
+    halves = _try(guides, mechanism, half_width, settings, joint, longest - 12.0)
+    if halves:
+        return halves
+    span = max(g.x for g in guides) - min(g.x for g in guides)
+    raise InputError(
+        Finding(
+            "design.no-place",
+            f"holes over {span:.0f} mm and two stations of "
+            f"{2 * mechanism.station.half_length:.0f} mm do not fit pieces of "
+            f"{longest:.0f} mm, the longest a {settings.bed.x:g}x{settings.bed.y:g} mm bed takes",
+            key="bed",
+            hint="A larger bed (--bed) or a thinner bush (--bush) gives the stations room.",
+        )
+    )
+
+
+def _try(
+    guides: tuple[Guide, ...],
+    mechanism: Mechanism,
+    half_width: float,
+    settings: Settings,
+    joint: JointShape | None,
+    longest: float,
+) -> _Places | None:
+    half, wall = mechanism.station.half_length, settings.wall
+    edge = max(wall, END_WALL)
+    first = min(g.x - g.radius for g in guides) - edge
+    last = max(g.x + g.radius for g in guides) + edge
+    blocked = tuple(Blocked(g.id, g.x - g.radius, g.x + g.radius) for g in guides)
+    if joint:
+        if first < -longest or last > longest:
+            return None
+        blocked += (Blocked("joint", -joint.heel_reach, joint.toe_reach),)
+        room = Room((first, last), edge, (-longest + edge, 0.0), (0.0, longest - edge))
+    else:
+        blocked += (Blocked("sight windows", -WINDOW_HALF, WINDOW_HALF),)
+        # The sight windows sit at the mounting mark: one piece must reach past it both ways.
+        first, last = min(first, -LEAST_REACH), max(last, LEAST_REACH)
+        span = (last - longest + edge, first + longest - edge)
+        room = Room((first, last), edge, span, span, longest)
+    holes_x = np.array([g.x for g in guides])
+    play = joint.play if joint else RIGID
+    found = place_stations(holes_x, blocked, half, wall, room, STATION_ERROR, play)
+    if found is None:
+        return None
+    heel, toe = found
+    start = min(first, heel - half - edge)
+    stop = max(last, toe + half + edge)
+    stations = (Station("heel", heel), Station("toe", toe))
+    if joint:
+        plates: tuple[Plate, ...] = (
+            Plate("body-toe", 0.0, stop, half_width),
+            Plate("body-heel", start, 0.0, half_width),
+        )
+    else:
+        plates = (Plate("body", start, stop, half_width),)
+    return _Places(plates, stations, joint)
+
+
+def _refuse_clashes(
+    guides: tuple[Guide, ...], places: _Places, mechanism: Mechanism, settings: Settings
+) -> None:
+    stations = tuple(
+        (f"{station.name} station", station_plan(mechanism.station, station.x))
+        for station in places.stations
+    )
+    found = clashes(guides, places.plates, stations, places.joint, settings)
+    if found:
+        raise InputError(found)
+
+
+def _body(
+    plate: Plate,
+    places: _Places,
+    guides: tuple[Guide, ...],
+    layout: Layout,
+    mechanism: Mechanism,
+    pad_shapes: tuple[Polygon, ...],
+    settings: Settings,
+) -> Body:
+    mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
+    stations = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
+    shape = outline(plate, places.joint)
+    (region,) = regions_of(shape)
+    relief = shape.buffer(1.0).difference(_union(pad_shapes))
+    turn = bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
+    if turn is None:
+        raise InputError(
+            Finding(
+                "design.bed",
+                f"{plate.name} ({plate.stop - plate.start:.0f} mm long) does not fit the bed",
+                key="bed",
+                hint="Choose a larger bed (--bed).",
+            )
+        )
+    taken = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in mine]
+    taken += [Point(s.x, 0).buffer(mechanism.knob.radius) for s in stations]
+    taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
+    if places.joint:
+        taken.append(Polygon(places.joint.socket).buffer(1.0))
+    drilled = layout_part(layout, mine)
+    return Body(
+        plate=plate,
+        outline=region,
+        relief=regions_of(relief),
+        guides=mine,
+        stations=stations,
+        engravings=engrave(plate, drilled, settings.body, taken, pad_shapes),
+        turn=turn,
+    )
+
+
+def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
+    """The part of `layout` that `guides` drill: the words on a body speak of its holes only."""
+    wanted = {guide.id for guide in guides}
+    keep = np.array([hole in wanted for hole in layout.ids])
+    if keep.all() or not keep.any():
+        return layout
+    return replace(
+        layout,
+        ids=tuple(h for h, k in zip(layout.ids, keep, strict=True) if k),
+        groups=tuple(g for g, k in zip(layout.groups, keep, strict=True) if k),
+        positions=layout.positions[keep],
+        diameters=layout.diameters[keep],
+        depths=layout.depths[keep],
+    )
+
+
+def _union(shapes: tuple[Polygon, ...]) -> Polygon:
+    merged = shapes[0]
+    for shape in shapes[1:]:
+        merged = merged.union(shape)
+    return merged

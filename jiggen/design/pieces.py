@@ -1,0 +1,91 @@
+"""The printed parts and where each piece of them goes: in use, and on the printer's bed.
+
+Poses are rigid 4×4 matrices (row-major, mm).  A part's own frame is the one its numbers are
+given in: the ski frame for bodies, the station's frame for the rest, with a rail's y = 0 where
+its nose touches the ski.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.design.jig import Design
+
+Matrix = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """One piece in use: its name and the pose from the part's own frame to the ski frame."""
+
+    name: str
+    pose: Matrix
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One printed part: every place it is used at, and the pose from its frame to the bed."""
+
+    name: str
+    placed: tuple[Placed, ...]
+    to_bed: Matrix
+
+    def to_ski(self, placed: Placed) -> Matrix:
+        """Rigid 4×4 from the printed file's frame to the ski frame for one placed piece."""
+        return placed.pose @ np.linalg.inv(self.to_bed)
+
+
+def moved(x: float = 0.0, y: float = 0.0, z: float = 0.0) -> Matrix:
+    """A shift by (x, y, z) mm."""
+    pose = np.eye(4)
+    pose[:3, 3] = (x, y, z)
+    return pose
+
+
+def turned(degrees: float) -> Matrix:
+    """A turn about z, exact at quarter turns."""
+    c, s = np.round((np.cos(np.radians(degrees)), np.sin(np.radians(degrees))), 15)
+    pose = np.eye(4)
+    pose[:2, :2] = ((c, -s), (s, c))
+    return pose
+
+
+UPSIDE_DOWN = np.diag((1.0, -1.0, -1.0, 1.0))  # half a turn about x
+
+
+def pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, ...]:
+    """All printed parts of a jig, rails set to `ski_width` (mm; default: middle of the range)."""
+    mechanism, settings = design.mechanism, design.settings
+    half = (settings.ski.middle if ski_width is None else ski_width) / 2
+    bodies = []
+    for body in design.bodies:
+        over = turned(body.turn) @ moved(z=settings.body) @ UPSIDE_DOWN
+        flat = body.outline.outer @ over[:2, :2].T
+        corner = flat.min(axis=0)
+        to_bed = moved(-corner[0], -corner[1]) @ over
+        bodies.append(Piece(body.name, (Placed(body.name, np.eye(4)),), to_bed))
+
+    rails, pinions, knobs = [], [], []
+    for station in design.stations:
+        here = moved(station.x)
+        rails.append(Placed(f"rail {station.name} left", here @ moved(y=half)))
+        rails.append(Placed(f"rail {station.name} right", here @ turned(180) @ moved(y=half)))
+        # A tooth space of the rack lies on the pinion's tooth at the middle of the range.
+        angle = np.degrees((half - settings.ski.middle / 2) / mechanism.pinion.gear.pitch_radius)
+        pinions.append(Placed(f"pinion {station.name}", here @ turned(float(angle))))
+        knobs.append(Placed(f"knob {station.name}", here @ turned(float(angle))))
+
+    rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
+    return (
+        *bodies,
+        Piece("rail", tuple(rails), moved(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN),
+        Piece(
+            "pinion",
+            tuple(pinions),
+            moved(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z),
+        ),
+        Piece("knob", tuple(knobs), moved(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN),
+    )

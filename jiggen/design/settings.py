@@ -1,0 +1,95 @@
+"""What a person may choose about a jig, each with the default in force when they do not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from jiggen.errors import Finding, InputError
+
+
+@dataclass(frozen=True)
+class SkiRange:
+    """Ski widths the jig centres on, in mm, narrowest to widest."""
+
+    least: float
+    most: float
+
+    @property
+    def middle(self) -> float:
+        """Middle of the range in mm."""
+        return (self.least + self.most) / 2
+
+
+@dataclass(frozen=True)
+class Bed:
+    """Printable space in mm: x and y on the bed, z up."""
+
+    x: float = 220.0
+    y: float = 220.0
+    z: float = 250.0
+
+
+@dataclass(frozen=True)
+class Bush:
+    """A headless press-fit drill bush (DIN 179): outside diameter and length in mm."""
+
+    outside: float
+    length: float
+
+
+BushChoice = Literal["auto", "none"] | Bush
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Every choice behind a jig; all lengths in mm.
+
+    `bush_fit` is added to the bush's outside diameter, since printed holes come out small;
+    `guide_clearance` to the drill's where it is guided by the print itself; `slide` is the
+    clearance a side of every sliding face; `wall` the least wall between cut-outs;
+    `backlash` the tooth thinning at the pitch line of pinion and rack together.
+    """
+
+    ski: SkiRange
+    bed: Bed = Bed()
+    bush: BushChoice = "auto"
+    bush_fit: float = 0.10
+    guide_clearance: float = 0.15
+    body: float = 14.0
+    relief: float = 0.6
+    wall: float = 2.0
+    slide: float = 0.2
+    backlash: float = 0.16
+    rail_depth: float = 9.0
+    joint_fit: float = 0.15
+    bed_margin: float = 2.0
+
+    def check(self) -> None:
+        """Raise InputError, all faults at once, when no jig can be built on these numbers."""
+        limits = (
+            ("ski", self.ski.least, 50.0, 160.0, "narrowest ski width"),
+            ("ski", self.ski.most, self.ski.least, 160.0, "widest ski width"),
+            ("bed", min(self.bed.x, self.bed.y), 120.0, 2000.0, "bed side"),
+            ("bed", self.bed.z, 40.0, 2000.0, "bed height"),
+            ("bush-fit", self.bush_fit, -0.2, 0.6, "bush fit allowance"),
+            ("body", self.body, 12.0, 30.0, "body thickness"),
+            ("slide", self.slide, 0.05, 0.6, "sliding clearance a side"),
+            ("wall", self.wall, 1.2, 10.0, "least wall"),
+            ("relief", self.relief, 0.3, 1.0, "underside relief"),
+            ("backlash", self.backlash, 0.0, 0.5, "gear backlash"),
+            ("rail-depth", self.rail_depth, 5.0, 20.0, "rail depth below the top sheet"),
+            ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance a side"),
+        )
+        faults = [
+            Finding(
+                "design.setting",
+                f"{what} is {value:g} mm",
+                key=key,
+                hint=f"Allowed: {low:g} to {high:g} mm.",
+            )
+            for key, value, low, high, what in limits
+            if not low <= value <= high
+        ]
+        if faults:
+            raise InputError(faults)

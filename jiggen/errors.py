@@ -1,0 +1,59 @@
+"""The one exception family: what went wrong, where, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is wrong, said so that a technician can act on it.
+
+    `code` is stable and names the room (``pattern.unknown-key``, ``design.clash``);
+    `where` is ``file:line:column`` or whatever is known of it; `key` is the key path
+    in that file (``group[1].hole[3].at``); `hint` says what is allowed or what helps.
+    """
+
+    code: str
+    message: str
+    where: str = ""
+    key: str = ""
+    hint: str = ""
+
+    def __str__(self) -> str:
+        place = ": ".join(part for part in (self.where, self.key) if part)
+        line = f"{place}: {self.message}" if place else self.message
+        return f"{line}\n    {self.hint}" if self.hint else line
+
+    def as_dict(self) -> dict[str, str]:
+        """The finding as plain strings for ``--json``."""
+        return {
+            "code": self.code,
+            "where": self.where,
+            "key": self.key,
+            "message": self.message,
+            "hint": self.hint,
+        }
+
+
+class JiggenError(Exception):
+    """Base of every error jiggen raises on purpose; carries one or more findings."""
+
+    exit_code = 2
+
+    def __init__(self, findings: Finding | Iterable[Finding]) -> None:
+        self.findings: tuple[Finding, ...] = (
+            (findings,) if isinstance(findings, Finding) else tuple(findings)
+        )
+        super().__init__("\n".join(str(finding) for finding in self.findings))
+
+
+class InputError(JiggenError, ValueError):
+    """Bad input or bad use: nothing was written. Exit code 2."""
+
+
+class CheckFailed(JiggenError):  # noqa: N818 - a failed check is a finding, not an accident
+    """A check failed: what was made must not be used. Exit code 1."""
+
+    exit_code = 1

@@ -1,0 +1,133 @@
+"""The manifest: what was asked for, what was made, and where everything is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen import __version__
+from jiggen.design.hardware import hardware
+from jiggen.design.jig import Design
+from jiggen.design.pieces import Piece
+
+LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
+
+
+def manifest_of(
+    design: Design, pieces: tuple[Piece, ...], volumes: Mapping[str, float]
+) -> dict[str, Any]:
+    """The manifest but for proof and file list; `volumes` in mm³ by part name."""
+    layout, settings = design.layout, design.settings
+    return {
+        "manifest": 1,
+        "versions": {"jiggen": __version__, **_versions()},
+        "inputs": {
+            "pattern": layout.pattern,
+            "boot": layout.boot,
+            "shift": layout.mount_shift,
+            "core": layout.core,
+            "side": layout.side,
+            "pair": layout.pair,
+            **asdict(settings),
+        },
+        "holes": [
+            {
+                "id": hole,
+                "group": group,
+                "x": _mm(x),
+                "y": _mm(y),
+                "diameter": _mm(diameter),
+                "depth": _mm(depth),
+            }
+            for hole, group, (x, y), diameter, depth in zip(
+                layout.ids,
+                layout.groups,
+                layout.positions,
+                layout.diameters,
+                layout.depths,
+                strict=True,
+            )
+        ],
+        "guides": [
+            {
+                "id": guide.id,
+                "part": body.name,
+                "bore": _mm(guide.bore),
+                "bore_z": [_mm(z) for z in guide.bore_z],
+                "throat": _mm(guide.throat),
+                "throat_z": [_mm(z) for z in guide.throat_z],
+                "top_z": _mm(guide.bush_top_z),
+            }
+            for body in design.bodies
+            for guide in body.guides
+        ],
+        "openings": _openings(design),
+        "joint": None if design.joint is None else {"x": 0.0, "screws": len(design.joint.screw_y)},
+        "stations": [{"name": station.name, "x": _mm(station.x)} for station in design.stations],
+        "sideways": {
+            "station_error": 0.1,
+            "holes": {
+                hole: round(error, 4) for hole, error in zip(layout.ids, design.errors, strict=True)
+            },
+        },
+        "parts": [
+            {
+                "name": piece.name,
+                "file": f"parts/{piece.name}.stl",
+                "count": len(piece.placed),
+                "printed": True,
+                "volume": round(volumes[piece.name], 3),
+                "to_ski": _rows(piece.to_ski(piece.placed[0])),
+                "placed": [
+                    {"name": placed.name, "to_ski": _rows(piece.to_ski(placed))}
+                    for placed in piece.placed
+                ],
+            }
+            for piece in pieces
+        ],
+        "hardware": [asdict(bought) for bought in hardware(design)],
+        "proof": None,
+        "files": {},
+    }
+
+
+def _openings(design: Design) -> list[dict[str, Any]]:
+    """Round upright openings that are meant to be in the bodies, besides the guides."""
+    shape = design.mechanism.station
+    largest = 2 * max(shape.cone_radius, shape.flange_radius)
+    return [
+        {
+            "name": f"{station.name} station",
+            "part": body.name,
+            "x": _mm(station.x),
+            "y": 0.0,
+            "diameter": _mm(largest),
+        }
+        for body in design.bodies
+        for station in body.stations
+    ]
+
+
+def _mm(value: float) -> float:
+    """Rounded to a nanometre: beyond what any file holds, and without float dust."""
+    return round(float(value), 6) + 0.0
+
+
+def _rows(matrix: NDArray[np.float64]) -> list[list[float]]:
+    """Full precision: a rounded matrix would no longer be rigid."""
+    return [[float(value) + 0.0 for value in row] for row in matrix]
+
+
+def _versions() -> dict[str, str]:
+    found = {}
+    for name in LIBRARIES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "unknown"
+    return found

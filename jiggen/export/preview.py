@@ -1,0 +1,141 @@
+"""A shaded picture of the jig in use, drawn off screen by VTK."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Colour = tuple[float, float, float]
+BODY: Colour = (0.93, 0.62, 0.20)
+RAIL: Colour = (0.25, 0.47, 0.64)
+GEAR: Colour = (0.30, 0.33, 0.36)
+SKI: Colour = (0.80, 0.82, 0.84)
+INK: Colour = (0.20, 0.13, 0.05)
+INK_NAME = "engraved"
+SIZE = (1600, 1000)
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """One piece in the picture: vertices (n, 3) in the ski frame, mm; triangles (m, 3)."""
+
+    name: str
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int64]
+
+
+def colour_of(name: str) -> Colour:
+    """The colour of a piece by its name."""
+    for prefix, colour in (("body", BODY), ("rail", RAIL), ("ski", SKI), (INK_NAME, INK)):
+        if name.startswith(prefix):
+            return colour
+    return GEAR
+
+
+def draw_preview(pieces: Sequence[Shown], path: Path) -> None:
+    """Write `path` (PNG): the pieces seen from the left, the tail and above."""
+    os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
+    from vtkmodules.vtkCommonCore import vtkObject
+    from vtkmodules.vtkIOImage import vtkPNGWriter
+    from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
+
+    vtkObject.GlobalWarningDisplayOff()
+    scene = vtkRenderer()
+    scene.SetBackground(1.0, 1.0, 1.0)
+    for piece in pieces:
+        scene.AddActor(_actor(piece))
+    _light(scene)
+    window = vtkRenderWindow()
+    window.SetOffScreenRendering(1)
+    window.SetMultiSamples(8)
+    window.SetSize(*SIZE)
+    window.AddRenderer(scene)
+    _aim(scene)
+    window.Render()
+    image = vtkWindowToImageFilter()
+    image.SetInput(window)
+    image.ReadFrontBufferOff()
+    image.Update()
+    writer = vtkPNGWriter()
+    writer.SetFileName(str(path))
+    writer.SetInputConnection(image.GetOutputPort())
+    writer.Write()
+
+
+def inked(piece: Shown, floor_z: float) -> tuple[Shown, Shown]:
+    """`piece` without, and only, its engravings' floors at `floor_z` mm: drawn dark to be read."""
+    flat = np.abs(piece.vertices[piece.triangles][:, :, 2] - floor_z).max(axis=1) < 1e-3
+    return (
+        Shown(piece.name, piece.vertices, piece.triangles[~flat]),
+        Shown(INK_NAME, piece.vertices, piece.triangles[flat]),
+    )
+
+
+def ski_piece(length: tuple[float, float], width: float) -> Shown:
+    """A plain stand-in for the ski: a bar under the jig, `width` mm wide, 18 mm thick."""
+    import trimesh
+
+    size = (length[1] - length[0], width, 18.0)
+    bar = trimesh.creation.box(extents=size)
+    bar.apply_translation(((length[0] + length[1]) / 2, 0.0, -9.05))
+    return Shown("ski", np.asarray(bar.vertices), np.asarray(bar.faces))
+
+
+def _actor(piece: Shown) -> Any:
+    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+    from vtkmodules.vtkFiltersCore import vtkPolyDataNormals
+    from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+    points = vtkPoints()
+    points.SetData(numpy_to_vtk(np.ascontiguousarray(piece.vertices), deep=True))
+    cells = vtkCellArray()
+    rows = np.hstack([np.full((len(piece.triangles), 1), 3), piece.triangles]).astype(np.int64)
+    cells.SetCells(len(rows), numpy_to_vtkIdTypeArray(rows.ravel(), deep=True))
+    data = vtkPolyData()
+    data.SetPoints(points)
+    data.SetPolys(cells)
+    smooth = vtkPolyDataNormals()
+    smooth.SetInputData(data)
+    smooth.SetFeatureAngle(30.0)
+    smooth.SplittingOn()
+    mapper = vtkPolyDataMapper()
+    mapper.SetInputConnection(smooth.GetOutputPort())
+    mapper.ScalarVisibilityOff()
+    actor = vtkActor()
+    actor.SetMapper(mapper)
+    look = actor.GetProperty()
+    look.SetColor(*colour_of(piece.name))
+    look.SetAmbient(0.26)
+    look.SetDiffuse(0.80)
+    look.SetSpecular(0.12)
+    look.SetSpecularPower(18)
+    return actor
+
+
+def _light(scene: Any) -> None:
+    from vtkmodules.vtkRenderingCore import vtkLight
+
+    for position, strength in (((-300, 500, 900), 0.75), ((600, -200, 500), 0.30)):
+        light = vtkLight()
+        light.SetLightTypeToSceneLight()
+        light.SetPosition(*position)
+        light.SetFocalPoint(0, 0, 0)
+        light.SetIntensity(strength)
+        scene.AddLight(light)
+
+
+def _aim(scene: Any) -> None:
+    camera = scene.GetActiveCamera()
+    camera.SetFocalPoint(0, 0, 0)
+    camera.SetPosition(-520, -640, 620)
+    camera.SetViewUp(0, 0, 1)
+    scene.ResetCamera()
+    camera.Zoom(1.5)

@@ -1,0 +1,69 @@
+"""Write every file of a jig into a folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.design.engraving import DEPTH
+from jiggen.design.jig import Design
+from jiggen.export.drawing_dxf import layout_dxf
+from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.manifest import manifest_of
+from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
+from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
+from jiggen.export.step import normalised
+from jiggen.solid import Model, mesh_of, write_step
+
+
+def write_files(
+    design: Design, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
+) -> dict[str, Any]:
+    """Write STEP, STL, 3MF, drawings and picture; return the manifest so far."""
+    progress("meshes")
+    meshes = {
+        part.name: PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
+        for part in model.parts
+    }
+    (folder / "parts").mkdir()
+    for name, mesh in meshes.items():
+        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+    (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), design.settings.bed.x))
+    progress("STEP")
+    _write_step(model, folder / "jig.step")
+    progress("drawings")
+    ski = (design.settings.ski.least, design.settings.ski.most)
+    (folder / "layout.svg").write_text(layout_svg(design.layout, ski), encoding="utf-8")
+    (folder / "layout.dxf").write_bytes(layout_dxf(design.layout, ski))
+    progress("picture")
+    draw_preview(_shown(design, model, meshes), folder / "preview.png")
+    pieces = tuple(part.piece for part in model.parts)
+    return manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
+
+
+def _write_step(model: Model, path: Path) -> None:
+    write_step(model, path)
+    products = {part.piece.placed[0].name: part.name for part in model.parts}
+    text = normalised(path.read_text(encoding="utf-8"), products)
+    path.write_text(text, encoding="utf-8")
+
+
+def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Shown]:
+    bodies = [body.plate for body in design.bodies]
+    start, stop = min(p.start for p in bodies), max(p.stop for p in bodies)
+    shown = [ski_piece((start - 60.0, stop + 60.0), design.settings.ski.middle)]
+    for part in model.parts:
+        mesh = meshes[part.name]
+        for placed in part.piece.placed:
+            pose = part.piece.to_ski(placed)
+            piece = Shown(placed.name, _posed(mesh.vertices, pose), mesh.triangles)
+            shown += inked(piece, design.settings.body - DEPTH)
+    return shown
+
+
+def _posed(points: NDArray[np.float64], pose: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(points @ pose[:3, :3].T + pose[:3, 3])

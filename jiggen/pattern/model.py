@@ -1,0 +1,78 @@
+"""A checked hole pattern as plain values, every length in millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
+Core = Literal["plain", "metal"]
+Side = Literal["left", "right"]
+Pair = Literal["same", "mirrored"]
+
+
+@dataclass(frozen=True)
+class Drill:
+    """Drill diameters by what lies under the top sheet, and the depth below it, in mm."""
+
+    plain: float
+    metal: float
+    depth: float
+
+    def diameter(self, core: Core) -> float:
+        """Drill diameter in mm for `core`."""
+        return self.metal if core == "metal" else self.plain
+
+
+@dataclass(frozen=True)
+class Hole:
+    """One ``[[group.hole]]``: position in mm from the group's origin and its drill."""
+
+    at: tuple[float, float]
+    both_sides: bool
+    drill: Drill
+
+
+@dataclass(frozen=True)
+class Step:
+    """From boot sole length `start` (mm) on, the group is shifted by `shift` (mm)."""
+
+    start: float
+    shift: float
+
+
+@dataclass(frozen=True)
+class Group:
+    """Holes that move together; either `shift` or `steps` places their origin, in mm."""
+
+    name: str
+    datum: Datum
+    shift: float
+    steps: tuple[Step, ...]
+    holes: tuple[Hole, ...]
+
+    def shift_at(self, boot: float) -> float:
+        """Shift in mm of the group's origin from its datum for a `boot` sole length in mm.
+
+        Each step holds from its boot length up to (not including) the next one's.
+        Raises ValueError below the first step.
+        """
+        if not self.steps:
+            return self.shift
+        reached = [step for step in self.steps if step.start <= boot]
+        if not reached:
+            raise ValueError(f"boot {boot:g} mm is below the first step, {self.steps[0].start:g}")
+        return reached[-1].shift
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A whole pattern file after checking; `source` is the file it came from."""
+
+    name: str
+    note: str
+    units: Literal["mm", "in"]
+    boot: tuple[float, float] | None
+    pair: Pair
+    groups: tuple[Group, ...]
+    source: str

@@ -1,0 +1,64 @@
+"""One jig from layout to proven folder: the whole road, driven once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from jiggen.design import Design, Settings, design
+from jiggen.export import check_target, listing, put_in_place, workshop, write_files, write_manifest
+from jiggen.layout.model import Layout
+from jiggen.solid import build
+from jiggen.verify import Proof, prove
+
+Progress = Callable[[str], None]
+UNSAFE = re.compile(r"[^a-z0-9]+")
+
+
+@dataclass(frozen=True, eq=False)
+class Finished:
+    """A built folder, what is in it, and whether its proof passed."""
+
+    folder: Path
+    design: Design
+    manifest: dict[str, Any]
+    proof: Proof
+
+
+def folder_name(pattern: str, boot: float) -> str:
+    """A plain folder name for a pattern and boot: letters, digits and hyphens only."""
+    stem = UNSAFE.sub("-", pattern.lower()).strip("-")[:60] or "jig"
+    return f"{stem}-{boot:g}"
+
+
+def build_jig(
+    layout: Layout,
+    settings: Settings,
+    target: Path,
+    *,
+    force: bool = False,
+    progress: Progress = lambda _: None,
+) -> Finished:
+    """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
+
+    A jig that fails its proof is left beside it as ``…-failed``. Raises InputError before
+    anything is written when the input or the target is bad.
+    """
+    check_target(target, force=force)
+    progress("design")
+    chosen = design(layout, settings)
+    with workshop(target) as folder:
+        model = build(chosen, lambda part: progress(f"solid: {part}"))
+        manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
+        manifest["files"] = listing(folder)
+        write_manifest(folder, manifest)
+        progress("proof")
+        proof = prove(folder)
+        manifest["proof"] = proof.as_dict()
+        write_manifest(folder, manifest)
+        final = target if proof.passed else target.with_name(target.name + "-failed")
+        put_in_place(folder, final)
+    return Finished(final, chosen, manifest, proof)

@@ -1,0 +1,111 @@
+"""The body: one block, and everything taken from it in a single cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import cadquery as cq
+
+from jiggen.design.guides import Guide
+from jiggen.design.jig import Body, Design
+from jiggen.design.joint import JointShape, Pocket
+from jiggen.design.station import StationShape
+from jiggen.solid.shapes import Point, block, cylinder, prism, prism_y, turned
+
+FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
+OVER = 1.0  # mm that cutters reach past what they cut
+
+
+def make_body(body: Body, design: Design) -> cq.Shape:
+    """One body of the jig as a solid in the ski frame."""
+    top = design.settings.body
+    blank = prism(body.outline, 0.0, top)
+    blank = blank.chamfer(FOOT, None, blank.edges(cq.selectors.DirectionMinMaxSelector(Z, True)))
+    return blank.cut(*_cutters(body, design))
+
+
+Z = cq.Vector(0, 0, 1)
+
+
+def _cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
+    top = design.settings.body
+    for region in body.relief:
+        yield prism(region, -OVER, design.settings.relief)
+    tools: dict[tuple[float, float], cq.Shape] = {}
+    for guide in body.guides:
+        key = (guide.bore, guide.throat)
+        if key not in tools:
+            tools[key] = _guide_cutter(guide)
+        yield tools[key].moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))
+    if body.stations:
+        tool = _station_cutter(design.mechanism.station, top, design.half_width)
+        for station in body.stations:
+            yield tool.moved(cq.Location(cq.Vector(station.x, 0, 0)))
+    if design.joint:
+        yield from _joint_cutters(design.joint, body.name)
+    for engraving in body.engravings:
+        for region in engraving.regions:
+            yield prism(region, top - engraving.depth, top + OVER)
+
+
+def _guide_cutter(guide: Guide) -> cq.Shape:
+    """Throat, bore and lead-in at the origin; the bridge's slot where a bush is seated."""
+    r, t, lead = guide.bore / 2, guide.throat / 2, guide.lead_in
+    top = guide.top_z
+    throat_top = guide.throat_z[1]
+    profile: list[Point] = [(0, -OVER), (t, -OVER)]
+    if guide.bush:
+        profile += [(t, guide.seat_z), (r, guide.seat_z)]
+    else:
+        profile += [(r, throat_top)]
+    profile += [(r, top - lead), (r + lead, top), (r + lead, top + OVER), (0, top + OVER)]
+    tool: cq.Shape = turned(profile)
+    if guide.bush:
+        # The slot ends just inside the bore: two coincident cylinders are a kernel's bad day.
+        strip = block((-t, t), (-r, r), (throat_top, guide.seat_z))
+        slot = strip.intersect(cylinder(r - 0.05, throat_top, guide.seat_z))
+        tool = tool.fuse(slot)
+    return tool
+
+
+def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.Shape:
+    """Channels, recess and cone seat of one station at the origin."""
+    s, reach = station, half_width + OVER
+    channel: list[Point] = [
+        (s.channel_x, -OVER),
+        (s.channel_back - s.lean, -OVER),
+        (s.channel_back - s.lean, s.lean_z - s.lean),
+        (s.channel_back, s.lean_z),
+        (s.channel_back, s.roof_z),
+        (s.channel_x, s.roof_z),
+    ]
+    flare = top - s.cone_top_z
+    recess: list[Point] = [
+        (0, -OVER),
+        (s.flange_radius, -OVER),
+        (s.flange_radius, s.flange_z),
+        (s.gear_radius, s.flange_z),
+        (s.gear_radius, s.roof_z),
+        (s.cone_radius, s.roof_z),
+        (s.cone_top_radius, s.cone_top_z),
+        (s.cone_top_radius + flare, top),
+        (s.cone_top_radius + flare, top + OVER),
+        (0, top + OVER),
+    ]
+    left = prism_y(channel, -reach, reach)
+    right = left.rotate(cq.Vector(0, 0, 0), Z, 180)
+    return turned(recess).fuse(left, right)
+
+
+def _joint_cutters(joint: JointShape, name: str) -> Iterator[cq.Shape]:
+    pockets: tuple[Pocket, ...] = joint.heads if name == "body-toe" else joint.nuts
+    for pocket in pockets:
+        yield block(pocket.x, pocket.y, (-OVER, pocket.top_z))
+    start, stop = joint.hole_x
+    for y in joint.screw_y:
+        yield cq.Solid.makeCylinder(
+            joint.hole / 2,
+            stop - start,
+            cq.Vector(start, y, joint.screw_z),
+            cq.Vector(1, 0, 0),
+        )

@@ -1,0 +1,80 @@
+"""The few solids everything is made of: prisms, turned shapes, hexagons; mm, ski frame axes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.design.lettering import Region
+
+Point = tuple[float, float]
+
+
+def _wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
+    corners = [cq.Vector(float(x), float(y), z) for x, y in points]
+    return cq.Wire.makePolygon(corners, close=True)
+
+
+def prism(region: Region, bottom: float, top: float) -> cq.Solid:
+    """`region` raised from height `bottom` to `top`."""
+    outer = _wire(region.outer, bottom)
+    inner = [_wire(ring, bottom) for ring in region.inner]
+    return cq.Solid.extrudeLinear(outer, inner, cq.Vector(0, 0, top - bottom))
+
+
+def prism_y(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:
+    """A profile of (x, z) points drawn along y from `start` to `stop`."""
+    corners = [cq.Vector(x, start, z) for x, z in profile]
+    wire = cq.Wire.makePolygon(corners, close=True)
+    return cq.Solid.extrudeLinear(wire, [], cq.Vector(0, stop - start, 0))
+
+
+def turned(profile: Sequence[Point]) -> cq.Solid:
+    """A closed profile of (radius, z) points turned about the z axis."""
+    corners = [cq.Vector(radius, 0, z) for radius, z in profile]
+    wire = cq.Wire.makePolygon(corners, close=True)
+    return cq.Solid.revolve(wire, [], 360.0, cq.Vector(0, 0, 0), cq.Vector(0, 0, 1))
+
+
+def block(x: Point, y: Point, z: Point) -> cq.Solid:
+    """A box between the given bounds, each (from, to)."""
+    size = (x[1] - x[0], y[1] - y[0], z[1] - z[0])
+    return cq.Solid.makeBox(*size, pnt=cq.Vector(x[0], y[0], z[0]))
+
+
+def cylinder(radius: float, bottom: float, top: float, x: float = 0.0, y: float = 0.0) -> cq.Solid:
+    """An upright cylinder at (x, y)."""
+    return cq.Solid.makeCylinder(radius, top - bottom, cq.Vector(x, y, bottom))
+
+
+def hexagon(flats: float) -> Region:
+    """A regular hexagon of width `flats` over its flats, two flats square to y."""
+    radius = flats / math.sqrt(3)
+    angles = np.radians(np.arange(0, 360, 60))
+    return Region(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
+
+
+def bridged_ceiling(flats: float, bore: float, z: float, step: float) -> tuple[cq.Solid, ...]:
+    """Two steps, each one printed layer, that close a hexagonal pocket's ceiling at `z`.
+
+    First a slot as wide as the bore right over the hexagon, then a square: every bridge
+    rests on the one before it, so the bore's edge is never printed in the air.
+    """
+    half, reach = bore / 2, flats / 2
+    return (
+        block((-half, half), (-reach, reach), (z, z + step)),
+        block((-half, half), (-half, half), (z + step, z + 2 * step)),
+    )
+
+
+def located(matrix: NDArray[np.float64]) -> cq.Location:
+    """A rigid 4×4 matrix as the kernel's location."""
+    from OCP.gp import gp_Trsf
+
+    trsf = gp_Trsf()
+    trsf.SetValues(*(float(value) for value in matrix[:3].ravel()))
+    return cq.Location(trsf)

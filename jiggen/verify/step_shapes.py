@@ -1,0 +1,196 @@
+"""The shapes of a STEP file's products, as far as a proof needs them.
+
+Corners (every vertex of the solid) and the round hollow faces: cylinders and cones whose
+material lies outside them.  Everything in mm, in the product's own frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from jiggen.verify.frames import Array, frame
+from jiggen.verify.step_text import Entity, StepError, StepFile
+
+SOLID = "MANIFOLD_SOLID_BREP"
+NOT_UNDERSTOOD = {
+    "MAPPED_ITEM": "placed by MAPPED_ITEM, which is not understood",
+    "BREP_WITH_VOIDS": "a solid with closed hollows inside, which no printed part has",
+}
+WRAPPED_CURVES = {"SURFACE_CURVE", "SEAM_CURVE", "INTERSECTION_CURVE"}
+SI_PREFIX = {
+    None: 1.0,
+    "KILO": 1e3,
+    "DECI": 1e-1,
+    "CENTI": 1e-2,
+    "MILLI": 1e-3,
+    "MICRO": 1e-6,
+    "NANO": 1e-9,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Arc:
+    """A circle's arc: `place` carries (r cos t, r sin t, 0) to space, start ≤ t ≤ start+sweep."""
+
+    place: Array
+    radius: float
+    start: float
+    sweep: float
+
+
+@dataclass(frozen=True, eq=False)
+class Hollow:
+    """A cylinder (or cone) with material outside: its axis frame, arcs and edge ends (n, 3).
+
+    `radius` is a cylinder's; None for a cone, whose radius its arcs tell.
+    """
+
+    place: Array
+    radius: float | None
+    arcs: tuple[Arc, ...]
+    ends: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """The solids of one product: how many, corners (n, 3), and hollow round faces."""
+
+    solids: int
+    corners: Array
+    hollows: tuple[Hollow, ...]
+
+
+@dataclass
+class ShapeReader:
+    """Reads shapes of one file; `scale` turns its numbers into mm."""
+
+    file: StepFile
+    scale: float
+    _points: dict[int, Array] = field(default_factory=dict)
+    _arcs: dict[int, Arc | None] = field(default_factory=dict)
+
+    def shape(self, representation: Entity) -> Shape:
+        """The solids among a representation's items.
+
+        Raises StepError on items that are not understood here.
+        """
+        items = [self.file[ref] for ref in representation.refs(1)]
+        for item in items:
+            if item.keyword in NOT_UNDERSTOOD:
+                raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
+        solids = [item for item in items if item.keyword == SOLID]
+        corners: dict[int, Array] = {}
+        hollows = []
+        for solid in solids:
+            for face in self._faces(solid):
+                edges = list(self._edges(face))
+                for edge in edges:
+                    for vertex in (edge.ref(1), edge.ref(2)):
+                        corners.setdefault(vertex, self._vertex(vertex))
+                hollow = self._hollow(face, edges)
+                if hollow:
+                    hollows.append(hollow)
+        points = np.array(list(corners.values())).reshape(-1, 3)
+        return Shape(len(solids), points, tuple(hollows))
+
+    def placement(self, number: int) -> Array:
+        """The 4×4 of an AXIS2_PLACEMENT_3D."""
+        entity = self.file[number]
+        if entity.keyword != "AXIS2_PLACEMENT_3D":
+            raise StepError(f"#{number}: {entity.keyword} instead of AXIS2_PLACEMENT_3D")
+        z, x = (
+            None if ref is None else np.array(self.file[ref].numbers(1))
+            for ref in (entity.optional_ref(2), entity.optional_ref(3))
+        )
+        try:
+            return frame(self._point(entity.ref(1)), z, x)
+        except ValueError as error:
+            raise StepError(f"#{number}: {error}") from None
+
+    def _faces(self, solid: Entity) -> Iterator[Entity]:
+        return (self.file[ref] for ref in self.file[solid.ref(1)].refs(1))
+
+    def _edges(self, face: Entity) -> Iterator[Entity]:
+        for bound in face.refs(1):
+            loop = self.file[self.file[bound].ref(1)]
+            if loop.keyword != "EDGE_LOOP":
+                continue  # a cone's tip or a sphere's pole: one vertex, no edge
+            for oriented in loop.refs(1):
+                yield self.file[self.file[oriented].ref(3)]
+
+    def _hollow(self, face: Entity, edges: list[Entity]) -> Hollow | None:
+        surface = self.file[face.ref(2)]
+        cylinder = surface.keyword == "CYLINDRICAL_SURFACE"
+        # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
+        if not (cylinder or surface.keyword == "CONICAL_SURFACE") or face.true(3):
+            return None
+        arcs = (self._arc(edge) for edge in edges)
+        ends = [self._vertex(edge.ref(i)) for edge in edges for i in (1, 2)]
+        return Hollow(
+            place=self.placement(surface.ref(1)),
+            radius=surface.number(2) * self.scale if cylinder else None,
+            arcs=tuple(arc for arc in arcs if arc),
+            ends=np.array(ends).reshape(-1, 3),
+        )
+
+    def _arc(self, edge: Entity) -> Arc | None:
+        if edge.id not in self._arcs:
+            self._arcs[edge.id] = self._read_arc(edge)
+        return self._arcs[edge.id]
+
+    def _read_arc(self, edge: Entity) -> Arc | None:
+        curve = self.file[edge.ref(3)]
+        if curve.keyword in WRAPPED_CURVES:
+            curve = self.file[curve.ref(1)]
+        if curve.keyword != "CIRCLE":
+            return None
+        place = self.placement(curve.ref(1))
+        first, last = (edge.ref(1), edge.ref(2)) if edge.true(4) else (edge.ref(2), edge.ref(1))
+        start = self._angle(place, first)
+        full = first == last
+        sweep = 2 * np.pi if full else (self._angle(place, last) - start) % (2 * np.pi)
+        return Arc(place, curve.number(2) * self.scale, start, float(sweep))
+
+    def _angle(self, place: Array, vertex: int) -> float:
+        x, y, _ = place[:3, :3].T @ (self._vertex(vertex) - place[:3, 3])
+        return float(np.arctan2(y, x))
+
+    def _vertex(self, number: int) -> Array:
+        return self._point(self.file[number].ref(1))
+
+    def _point(self, number: int) -> Array:
+        point = self._points.get(number)
+        if point is None:
+            numbers = self.file[number].numbers(1)
+            if len(numbers) != 3:
+                raise StepError(f"#{number}: a point of {len(numbers)} numbers")
+            point = np.array(numbers) * self.scale
+            self._points[number] = point
+        return point
+
+
+def millimetres(file: StepFile, context: Entity) -> float:
+    """How many mm one unit of length is in a representation's `context`.
+
+    Raises StepError when it has none, or one that is neither SI nor based on one.
+    """
+    keyword = "GLOBAL_UNIT_ASSIGNED_CONTEXT"
+    if keyword in context.record:
+        for ref in context.refs(0, keyword):
+            if "LENGTH_UNIT" in file[ref].record:
+                return _in_millimetres(file, file[ref])
+    raise StepError(f"#{context.id}: no unit of length")
+
+
+def _in_millimetres(file: StepFile, unit: Entity, depth: int = 0) -> float:
+    if "SI_UNIT" in unit.record:
+        prefix, name = unit.word(0, "SI_UNIT"), unit.word(1, "SI_UNIT")
+        if name == "METRE" and prefix in SI_PREFIX:
+            return 1000.0 * SI_PREFIX[prefix]
+    elif "CONVERSION_BASED_UNIT" in unit.record and depth < 3:
+        measure = file[unit.ref(1, "CONVERSION_BASED_UNIT")]
+        return measure.number(0) * _in_millimetres(file, file[measure.ref(1)], depth + 1)
+    raise StepError(f"#{unit.id}: a unit of length that is not understood")
