@@ -26,7 +26,7 @@ from jiggen.pattern import (
 from jiggen.pattern import find as find_module
 from jiggen.pattern.faults import Fault, Faults, key_text, quoted
 from jiggen.pattern.limits import MAX_BYTES
-from jiggen.pattern.positions import KeyPath, Place, find_places
+from jiggen.pattern.positions import DEEPEST, KeyPath, Place, find_places
 
 GOOD = """\
 format = 1
@@ -457,6 +457,47 @@ def test_a_clash_just_below_a_steps_edge_is_found(tmp_path: Path) -> None:
     assert "at a boot of 298 mm" in finding.message  # 149 + 4 = 153
 
 
+TWO_TRACKS = """\
+format = 1
+name = "Two tracks"
+boot = [260, 340]
+[drill]
+diameter = { plain = 3.6, metal = 4.1 }
+depth = 9
+[[group]]
+name = "front"
+datum = "boot-centre"
+steps = [ { from = 260, shift = 60 }, { from = 300, shift = 80 } ]
+hole = [ { at = [0, 10] } ]
+[[group]]
+name = "rear"
+datum = "boot-centre"
+steps = [ { from = 260, shift = 40 }, { from = EDGE, shift = 60 } ]
+hole = [ { at = [0, 10] } ]
+"""
+
+
+@pytest.mark.parametrize(("edge", "boot"), [("300", ""), ("300.5", ""), ("299.5", "299.5")])
+def test_groups_that_step_at_the_same_boot_never_meet_there(
+    tmp_path: Path, edge: str, boot: str
+) -> None:
+    path = write(tmp_path, TWO_TRACKS.replace("EDGE", edge))
+    if not boot:
+        assert read_pattern(path).groups[1].shift_at(340) == 60
+    else:
+        (finding,) = faults_of(path)
+        assert finding.code == "pattern.same-hole"
+        assert f"at a boot of {boot} mm" in finding.message
+
+
+def test_a_group_may_start_far_off_when_its_holes_lie_on_the_ski(tmp_path: Path) -> None:
+    text = changed("shift = -8.0", "shift = 492").replace("[12.0, 21.0]", "[-488, 21]")
+    (finding,) = faults_of(write(tmp_path, text.replace("[-20.0, 0.0]", "[-60, 0]")))
+    assert finding.key == "group[1].hole[2].at"  # 175 + 492 - 60 = 607; the other is at 179
+    assert "607 mm" in finding.message
+    assert read_pattern(write(tmp_path, text.replace("[-20.0, 0.0]", "[-500, 0]")))
+
+
 @given(
     st.floats(250, 350), st.floats(-20, 20), st.floats(-20, 20), st.floats(-20, 20), st.booleans()
 )
@@ -606,6 +647,14 @@ def test_toml_beyond_the_readers_limits_is_refused_not_crashed_on(
     assert faults_of(write(tmp_path, f"{GOOD}x = {value}\n"))
 
 
+def test_many_and_deep_keys_take_no_undue_time_or_memory(tmp_path: Path) -> None:
+    many = "".join(f"k{n} = 1\n" for n in range(5000))
+    assert len(faults_of(write(tmp_path, GOOD + many))) == 5000
+    deep = faults_of(write(tmp_path, f"{GOOD}a{'.a' * 3000} = 1\n"))
+    assert [f.code for f in deep] == ["pattern.unknown-key"]
+    assert max(map(len, find_places(f"a{'.a' * 3000} = 1"))) == DEEPEST
+
+
 # --- places -------------------------------------------------------------------------------------
 
 TANGLE = '''\
@@ -699,7 +748,7 @@ def test_every_key_path_that_tomllib_reads_has_a_place(table: dict[str, object])
     text = tomlkit.dumps(table)
     data = tomllib.loads(text)
     places = find_places(text)
-    assert set(places) == paths_of(data) - {()}
+    assert set(places) == {path for path in paths_of(data) if 0 < len(path) <= DEEPEST}
     lines = text.replace("\r\n", "\n").split("\n")
     for path, place in places.items():
         head = lines[place.line - 1][place.column - 1 :]

@@ -1,1 +1,21 @@
-"""Room: cli."""
+"""Room: cli. The program `jiggen`: words in, words and exit codes out.
+
+Each command is a module of its own that registers itself on `program.app`; importing it here
+is what makes it a command.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+from jiggen.cli import build, check, layout
+from jiggen.cli.boundary import run
+from jiggen.cli.program import app
+
+__all__ = ["app", "build", "check", "layout", "main"]
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run jiggen on `argv` (default: the command line's words); returns the exit code."""
+    return run(app, sys.argv[1:] if argv is None else argv)

@@ -65,8 +65,11 @@ def centre_line_down(plate: Plate, body: float) -> Engraving:
 
 
 def clamp_seats(plate: Plate, pads: Sequence[Polygon]) -> Engraving:
-    """A ring over each pad, at the corner: where a clamp presses straight down on the ski."""
-    rings = []
+    """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
+
+    Never a ring: an engraved ring is round, and the proof counts round things near the top.
+    """
+    marks = []
     for pad in pads:
         x0, y0, x1, y1 = pad.bounds
         at_start = abs(x0 - plate.start) < 1e-6
@@ -74,8 +77,8 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon]) -> Engraving:
             continue
         x = x0 + 8.0 if at_start else x1 - 8.0
         centre = Point(x, (y0 + y1) / 2)
-        rings.append(centre.buffer(3.4, quad_segs=6) - centre.buffer(2.6, quad_segs=6))
-    return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(rings)))
+        marks.append(centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1))
+    return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
 
 def check_scale() -> tuple[shapely.Geometry, str]:

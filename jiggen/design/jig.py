@@ -35,7 +35,7 @@ from jiggen.design.station import Mechanism, design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 
-LEAST_HALF_WIDTH = 36.0  # mm: steady on the ski where the narrowest ski allows it
+LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
 LEAST_REACH = 20.0  # mm of body past the mounting mark
 STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
@@ -151,8 +151,7 @@ def _places(
     if whole:
         return whole
     joint = design_joint(half_width, settings)
-    # The dovetail, narrower than the body, still lengthens the toe half on the bed.
-    halves = _try(guides, mechanism, half_width, settings, joint, longest - 12.0)
+    halves = _try(guides, mechanism, half_width, settings, joint, longest)
     if halves:
         return halves
     span = max(g.x for g in guides) - min(g.x for g in guides)
@@ -182,10 +181,12 @@ def _try(
     last = max(g.x + g.radius for g in guides) + edge
     blocked = tuple(Blocked(g.id, g.x - g.radius, g.x + g.radius) for g in guides)
     if joint:
-        if first < -longest or last > longest:
+        # The dovetail, narrower than the body, still lengthens the toe half on the bed.
+        toe_longest = longest - joint.depth
+        if first < -longest or last > toe_longest:
             return None
         blocked += (Blocked("joint", -joint.heel_reach, joint.toe_reach),)
-        room = Room((first, last), edge, (-longest + edge, 0.0), (0.0, longest - edge))
+        room = Room((first, last), edge, (-longest + edge, 0.0), (0.0, toe_longest - edge))
     else:
         blocked += (Blocked("sight windows", -WINDOW_HALF, WINDOW_HALF),)
         # The sight windows sit at the mounting mark: one piece must reach past it both ways.

@@ -62,6 +62,11 @@ class JointShape:
     play: JointPlay
 
     @property
+    def depth(self) -> float:
+        """How far the dovetail stands out of the toe half, in mm."""
+        return -min(x for x, _ in self.tongue)
+
+    @property
     def toe_reach(self) -> float:
         """How far the joint's cut-outs reach into the toe half, in mm."""
         return max(pocket.x[1] for pocket in self.heads)
@@ -69,7 +74,7 @@ class JointShape:
     @property
     def heel_reach(self) -> float:
         """How far they reach into the heel half, in mm."""
-        return max(-self.hole_x[0], DEPTH + 1.0)
+        return max(-self.hole_x[0], self.depth + 1.0)
 
 
 def design_joint(half_width: float, settings: Settings) -> JointShape:

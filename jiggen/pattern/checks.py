@@ -7,9 +7,10 @@ their key paths, and what depends on those is left unsaid.
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Collection, Container, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import product
+from operator import itemgetter
 
 from jiggen.errors import InputError
 from jiggen.pattern.document import finding
@@ -40,10 +41,14 @@ class _Site:
 
 @dataclass(frozen=True)
 class _Run:
-    """Boots over which a group keeps one shift: its origin is at slope·boot + shift."""
+    """Boots over which a group keeps one shift: its origin is at slope·boot + shift.
+
+    `open_end`: the next step takes over at `stop`, which is then only a limit.
+    """
 
     start: float
     stop: float
+    open_end: bool
     slope: float
     shift: float
     path: KeyPath
@@ -152,12 +157,19 @@ def _runs(group: Group, g: int, boots: Boots) -> tuple[_Run, ...]:
     low, high = boots
     slope = DATUM_SLOPE[group.datum]
     if not group.steps:
-        return (_Run(low, high, slope, group.shift, ("group", g, "shift")),)
-    stops = [step.start for step in group.steps[1:]] + [math.inf]
+        return (_Run(low, high, False, slope, group.shift, ("group", g, "shift")),)
+    nexts = [step.start for step in group.steps[1:]] + [math.inf]
     return tuple(
-        _Run(max(step.start, low), min(stop, high), slope, step.shift, ("group", g, "steps", s))
-        for s, (step, stop) in enumerate(zip(group.steps, stops, strict=True))
-        if step.start <= high and (stop > low)
+        _Run(
+            max(step.start, low),
+            min(after, high),
+            after <= high,
+            slope,
+            step.shift,
+            ("group", g, "steps", s),
+        )
+        for s, (step, after) in enumerate(zip(group.steps, nexts, strict=True))
+        if step.start <= high and after > low
     )
 
 
@@ -166,25 +178,30 @@ def _placed(g: int, doubts: Container[KeyPath]) -> bool:
 
 
 def _beyond(pattern: Pattern, boots: Boots, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    """Groups, or else single holes, farther from the mounting mark than any ski reaches."""
+    """Holes farther from the mounting mark than any ski reaches.
+
+    Where all of a group's holes are, and its origin with them, its shift is the one fault.
+    """
     unit = UNITS[pattern.units]
     limit = f"At most {unit.show(X_LIMIT)} from the mounting mark is allowed."
     for g, group in enumerate(pattern.groups):
         if not _placed(g, doubts):
             continue
         runs = _runs(group, g, boots)
+        found: dict[KeyPath, Fault] = {}
+        sites = _sites(pattern, g, doubts)
+        for site in sites:
+            x, boot, _ = _farthest(runs, site.x)
+            if abs(x) > X_LIMIT:
+                path: KeyPath = (*site.path, "at", 0)
+                said = f"x is {unit.show(x)} from the mounting mark at a boot of {unit.show(boot)}"
+                found[site.path] = Fault(path, "length", f"{said}, beyond any ski", limit)
         x, boot, path = _farthest(runs, 0.0)
-        if abs(x) > X_LIMIT:
+        if abs(x) > X_LIMIT and len(found) == len({site.path for site in sites}):
             said = f"puts the group {unit.show(x)} from the mounting mark"
             yield Fault(path, "length", f"{said} at a boot of {unit.show(boot)}", limit)
-            continue
-        seen = set()
-        for site in _sites(pattern, g, doubts):
-            x, boot, _ = _farthest(runs, site.x)
-            if abs(x) > X_LIMIT and site.path not in seen:
-                seen.add(site.path)
-                said = f"x is {unit.show(x)} from the mounting mark at a boot of {unit.show(boot)}"
-                yield Fault((*site.path, "at", 0), "length", f"{said}, beyond any ski", limit)
+        else:
+            yield from found.values()
 
 
 def _farthest(runs: Iterable[_Run], x: float) -> tuple[float, float, KeyPath]:
@@ -198,24 +215,22 @@ def _clashes(
 ) -> Iterator[Fault]:
     """Holes too near another: one fault a hole, with the nearest of those before it."""
     unit = UNITS[pattern.units]
-    before: list[tuple[int, list[_Site]]] = []
+    before: list[tuple[tuple[_Run, ...], list[_Site]]] = []
     for g, group in enumerate(pattern.groups):
-        runs = _runs(group, g, boots) if _placed(g, doubts) else ()
+        runs = _runs(group, g, boots) if across and _placed(g, doubts) else ()
+        others = [(sites, tuple(_offsets(runs, theirs))) for theirs, sites in before]
         done: list[_Site] = []
         faulty: set[KeyPath] = set()
         for site in _sites(pattern, g, doubts):
             near = [_Near(math.hypot(site.x - o.x, site.y - o.y), o) for o in done]
-            if across:
-                for other, sites in before:
-                    offsets = tuple(_offsets(runs, _runs(pattern.groups[other], other, boots)))
-                    near += _nearest_across(site, sites, offsets)
+            for sites, offsets in others:
+                near += _nearest_across(site, sites, offsets)
             done.append(site)
             fault = _too_near(site, near, unit)
             if fault and site.path not in faulty:
                 faulty.add(site.path)
                 yield fault
-        if runs:
-            before.append((g, done))
+        before.append((runs, done))
 
 
 @dataclass(frozen=True)
@@ -245,20 +260,23 @@ class _Offset:
 def _offsets(runs: Iterable[_Run], others: Iterable[_Run]) -> Iterator[_Offset]:
     for run, other in product(runs, others):
         boots = max(run.start, other.start), min(run.stop, other.stop)
-        if boots[0] <= boots[1]:
+        never = any(one.open_end and one.stop == boots[0] for one in (run, other))
+        if boots[0] < boots[1] or (boots[0] == boots[1] and not never):
             low, high = (run.origin(boot) - other.origin(boot) for boot in boots)
             yield _Offset(boots, (low, high))
 
 
 def _nearest_across(
-    site: _Site, sites: Iterable[_Site], offsets: tuple[_Offset, ...]
+    site: _Site, sites: Iterable[_Site], offsets: Collection[_Offset]
 ) -> Iterator[_Near]:
+    """The nearest that each hole of another group comes, if it lies near enough sideways."""
+    if not offsets:
+        return
     for other in sites:
         dy = site.y - other.y
-        if abs(dy) >= site.radius + other.radius + WEB:
-            continue
-        for offset in offsets:
-            boot, dx = offset.nearest(other.x - site.x)
+        if abs(dy) < site.radius + other.radius + WEB:
+            places = (offset.nearest(other.x - site.x) for offset in offsets)
+            boot, dx = min(places, key=itemgetter(1))
             yield _Near(math.hypot(dx, dy), other, boot)
 
 

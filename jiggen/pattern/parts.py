@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
@@ -25,19 +25,21 @@ def read_part(shape: type[S], raw: object, path: KeyPath, unit: Unit, faults: Fa
     except ValidationError as error:
         details = error.errors(include_url=False)
     faults += (_fault(shape, detail, path) for detail in details)
-    sound = _without(raw, [detail["loc"] for detail in details]) if isinstance(raw, dict) else {}
+    sound = _without(raw, (detail["loc"] for detail in details)) if isinstance(raw, dict) else {}
     return shape.model_validate({**shape.STAND_IN, **sound}, context=unit)
 
 
-def _without(table: dict[str, Any], faulty: Collection[tuple[int | str, ...]]) -> dict[str, Any]:
+def _without(table: dict[str, Any], faulty: Iterable[tuple[int | str, ...]]) -> dict[str, Any]:
     """`table` less what is faulty in it: single keys of tables in it, but lists as a whole."""
+    inside: dict[int | str, list[tuple[int | str, ...]]] = {}
+    for key, *rest in faulty:
+        inside.setdefault(key, []).append(tuple(rest))
     sound = {}
     for key, value in table.items():
-        inside = [loc[1:] for loc in faulty if loc[0] == key]
-        if not inside:
+        if key not in inside:
             sound[key] = value
-        elif isinstance(value, dict) and all(inside):
-            sound[key] = _without(value, inside)
+        elif isinstance(value, dict) and all(inside[key]):
+            sound[key] = _without(value, inside[key])
     return sound
 
 

@@ -17,6 +17,9 @@ from typing import NamedTuple
 KeyPath = tuple[str | int, ...]
 """Keys and list indexes (from 0) from the top of a file down to one value."""
 
+DEEPEST = 12
+"""Paths longer than this are not kept: no pattern has them, and they could fill the memory."""
+
 
 class Place(NamedTuple):
     """Line and column in a text, both counted from 1, columns in characters."""
@@ -44,7 +47,8 @@ def find_places(text: str) -> dict[KeyPath, Place]:
 
     A key is placed at its own first character, a table at the header that opens it, a list's
     value at the value.  Tables made in passing (``a`` in ``[a.b]``) are placed where they are
-    first named.  RecursionError on lists nested beyond Python's own limit.
+    first named.  Paths end at `DEEPEST` parts.  RecursionError on lists nested
+    beyond Python's own limit.
     """
     text = text.replace("\r\n", "\n")  # as tomllib does, so that both count the same columns
     starts = [0, *accumulate(len(line) + 1 for line in text.split("\n"))]
@@ -82,21 +86,18 @@ class _Scan:
         path: KeyPath = ()
         keys = [key for key, _ in self._key()]
         for depth, key in enumerate(keys, start=1):
-            path = (*path, key)
-            self._offsets.setdefault(path, start)
+            path = self._note(path, key, start)
             if depth == len(keys) and brackets == 2:
                 self._tables[path] = self._tables.get(path, 0) + 1
             if path in self._tables:
-                path = (*path, self._tables[path] - 1)
-                self._offsets.setdefault(path, start)
+                path = self._note(path, self._tables[path] - 1, start)
         self._at += brackets
         return path
 
     def _pair(self, table: KeyPath) -> None:
         path = table
         for key, start in self._key():
-            path = (*path, key)
-            self._offsets.setdefault(path, start)
+            path = self._note(path, key, start)
         self._at += 1  # the equals sign
         self._skip(_SPACE)
         self._value(path)
@@ -120,8 +121,7 @@ class _Scan:
         opening = self._text[self._at]
         if opening == "[":
             for index, start in enumerate(self._entries("]")):
-                self._offsets[(*path, index)] = start
-                self._value((*path, index))
+                self._value(self._note(path, index, start))
         elif opening == "{":
             for _ in self._entries("}"):
                 self._pair(path)
@@ -139,6 +139,14 @@ class _Scan:
                 self._at += 1
                 self._skip(_BLANK)
         self._at += 1
+
+    def _note(self, path: KeyPath, part: str | int, start: int) -> KeyPath:
+        """The path to `part` of `path`, noted at `start` unless it was seen before."""
+        if len(path) == DEEPEST:
+            return path
+        path = (*path, part)
+        self._offsets.setdefault(path, start)
+        return path
 
     def _next(self) -> bool:
         """Step over white space and comments; False at the end of the text."""

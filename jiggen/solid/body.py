@@ -18,16 +18,21 @@ OVER = 1.0  # mm that cutters reach past what they cut
 
 def make_body(body: Body, design: Design) -> cq.Shape:
     """One body of the jig as a solid in the ski frame."""
-    top = design.settings.body
-    blank = prism(body.outline, 0.0, top)
-    blank = blank.chamfer(FOOT, None, blank.edges(cq.selectors.DirectionMinMaxSelector(Z, True)))
-    return blank.cut(*_cutters(body, design))
+    return body_blank(body, design).cut(*body_cutters(body, design))
 
 
 Z = cq.Vector(0, 0, 1)
 
 
-def _cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
+def body_blank(body: Body, design: Design) -> cq.Shape:
+    """The uncut block, its top edges, which lie on the bed, chamfered."""
+    blank = prism(body.outline, 0.0, design.settings.body)
+    top_edges = blank.edges(cq.selectors.DirectionMinMaxSelector(Z, True))
+    return blank.chamfer(FOOT, None, top_edges)
+
+
+def body_cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
+    """Everything that is taken from the block."""
     top = design.settings.body
     for region in body.relief:
         yield prism(region, -OVER, design.settings.relief)

@@ -117,4 +117,4 @@ def write_step(model: Model, path: Path) -> None:
     for part in model.parts:
         for placed in part.piece.placed:
             assembly.add(part.shape, name=placed.name, loc=located(placed.pose))
-    assembly.export(str(path))
+    assembly.export(str(path), write_pcurves=False)  # planes and cylinders need none

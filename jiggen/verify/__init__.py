@@ -1,1 +1,12 @@
-"""Room: verify."""
+"""Room: verify. The witness: reads a jig's exported files, never the model it came from.
+
+:func:`prove` measures them against the layout in their manifest; :func:`check` does so later
+on and sees to it that no file has changed.  Nothing here shares geometry code with solid.
+"""
+
+from jiggen.verify.folder import check
+from jiggen.verify.proof import prove
+from jiggen.verify.results import Fault, Found, HoleProof, Proof
+from jiggen.verify.text import table, verdict
+
+__all__ = ["Fault", "Found", "HoleProof", "Proof", "check", "prove", "table", "verdict"]

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.frames import Array, applied
-
-LEAST_LOOP = 8  # points; fewer make no bore
 
 
 class MeshError(ValueError):
@@ -26,43 +26,30 @@ class Mesh:
     triangles: NDArray[np.int64]
 
     @cached_property
-    def _edge_uses(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """How often each edge is used, and each use's edge with its sense summed: 0 is right."""
-        ends = np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=2)
-        ends = ends.reshape(-1, 2)
-        keys = ends.min(axis=1) * len(self.vertices) + ends.max(axis=1)
-        _, index, uses = np.unique(keys, return_inverse=True, return_counts=True)
-        sense = np.bincount(index, weights=np.where(ends[:, 0] < ends[:, 1], 1, -1))
-        return uses, sense.astype(np.int64)
+    def _solid(self) -> Any:
+        import trimesh
+
+        return trimesh.Trimesh(self.vertices, self.triangles, process=False)
 
     @property
     def open_edges(self) -> int:
         """Edges that are not shared by exactly two triangles."""
-        return int((self._edge_uses[0] != 2).sum())
+        return int((np.bincount(self._solid.edges_unique_inverse) != 2).sum())
 
     @property
-    def turned_edges(self) -> int:
-        """Edges whose triangles are wound against each other."""
-        uses, sense = self._edge_uses
-        return int(((sense != 0) & (uses == 2)).sum())
+    def wound(self) -> bool:
+        """Whether all neighbouring triangles are wound alike."""
+        return bool(self._solid.is_winding_consistent)
 
-    @cached_property
+    @property
     def bodies(self) -> int:
         """How many unconnected pieces the mesh is of."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
+        return int(self._solid.body_count)
 
-        rows, columns = self.triangles[:, [0, 1]].T, self.triangles[:, [1, 2]].T
-        links = (np.ones(rows.size), (rows.ravel(), columns.ravel()))
-        size = len(self.vertices)
-        _, labels = connected_components(coo_array(links, shape=(size, size)), directed=False)
-        return len(np.unique(labels[self.triangles[:, 0]]))
-
-    @cached_property
+    @property
     def volume(self) -> float:
         """Signed volume in mm³ (positive when wound outwards); only of a closed mesh."""
-        a, b, c = (self.vertices[self.triangles[:, i]] for i in range(3))
-        return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
+        return float(self._solid.volume)
 
     def moved(self, matrix: Array) -> Mesh:
         """The mesh carried by a 4×4 matrix; a mirroring one turns the triangles as well."""
@@ -123,10 +110,10 @@ def signed_area(loop: Array) -> float:
 
 
 def read_stl(path: Path) -> Mesh:
-    """Read an STL file and weld equal corners.
+    """Read a binary STL file and weld equal corners.
 
-    Raises MeshError when it holds no triangles or numbers that are none; OSError when it
-    cannot be read.
+    Raises MeshError when it is not whole, or holds no triangles or coordinates that are no
+    numbers; OSError when it cannot be read.
     """
     import trimesh
 
@@ -134,20 +121,10 @@ def read_stl(path: Path) -> Mesh:
     count = int.from_bytes(data[80:84], "little")
     if len(data) < 84 or len(data) != 84 + 50 * count:
         raise MeshError(f"not a whole binary STL: {count} triangles said, {len(data)} bytes there")
-    try:
-        with path.open("rb") as file:
-            loaded = trimesh.load_mesh(file, file_type="stl", process=False)
-    except (ValueError, IndexError, KeyError, TypeError) as error:
-        raise MeshError(f"not an STL file: {error}") from None
-    if not len(loaded.faces):
+    if not count:
         raise MeshError("no triangles in it")
-    corners = np.asarray(loaded.triangles, dtype=np.float64).reshape(-1, 3) + 0.0
-    if not np.isfinite(corners).all():
+    loaded = trimesh.load_mesh(io.BytesIO(data), file_type="stl", process=False)
+    if not np.isfinite(loaded.vertices).all():
         raise MeshError("a corner's coordinate is not a number")
-    return welded(corners)
-
-
-def welded(corners: Array) -> Mesh:
-    """A mesh of corners (3m, 3), three a triangle, with equal ones made one."""
-    vertices, index = np.unique(corners, axis=0, return_inverse=True)
-    return Mesh(vertices, index.reshape(-1, 3).astype(np.int64))
+    loaded.merge_vertices()
+    return Mesh(np.asarray(loaded.vertices) + 0.0, np.asarray(loaded.faces, dtype=np.int64))

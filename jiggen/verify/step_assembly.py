@@ -71,8 +71,7 @@ class _Tree:
                 self._representations[product.ref(2)].append(file[link.ref(1)])
         self._placements: dict[int, Entity] = {}
         for link in file.all_of("CONTEXT_DEPENDENT_SHAPE_REPRESENTATION"):
-            usage = file[link.ref(1)].ref(2)
-            self._placements[usage] = file[link.ref(0)]
+            self._placements[file[link.ref(1)].ref(2)] = file[link.ref(0)]
         self._same = self._joined()
         self.unit = self._unit()
         self._reader = ShapeReader(file, self.unit)

@@ -82,19 +82,17 @@ class ShapeReader:
             if item.keyword in NOT_UNDERSTOOD:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
         solids = [item for item in items if item.keyword == SOLID]
-        corners: dict[int, Array] = {}
+        vertices: set[int] = set()
         hollows = []
         for solid in solids:
             for face in self._faces(solid):
                 edges = list(self._edges(face))
-                for edge in edges:
-                    for vertex in (edge.ref(1), edge.ref(2)):
-                        corners.setdefault(vertex, self._vertex(vertex))
+                vertices.update(edge.ref(end) for edge in edges for end in (1, 2))
                 hollow = self._hollow(face, edges)
                 if hollow:
                     hollows.append(hollow)
-        points = np.array(list(corners.values())).reshape(-1, 3)
-        return Shape(len(solids), points, tuple(hollows))
+        points = np.array([self._vertex(vertex) for vertex in sorted(vertices)])
+        return Shape(len(solids), points.reshape(-1, 3), tuple(hollows))
 
     def placement(self, number: int) -> Array:
         """The 4×4 of an AXIS2_PLACEMENT_3D."""
@@ -122,16 +120,16 @@ class ShapeReader:
                 yield self.file[self.file[oriented].ref(3)]
 
     def _hollow(self, face: Entity, edges: list[Entity]) -> Hollow | None:
-        surface = self.file[face.ref(2)]
-        cylinder = surface.keyword == "CYLINDRICAL_SURFACE"
+        keyword = self.file.keyword(face.ref(2))
         # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
-        if not (cylinder or surface.keyword == "CONICAL_SURFACE") or face.true(3):
+        if keyword not in ("CYLINDRICAL_SURFACE", "CONICAL_SURFACE") or face.true(3):
             return None
+        surface = self.file[face.ref(2)]
         arcs = (self._arc(edge) for edge in edges)
         ends = [self._vertex(edge.ref(i)) for edge in edges for i in (1, 2)]
         return Hollow(
             place=self.placement(surface.ref(1)),
-            radius=surface.number(2) * self.scale if cylinder else None,
+            radius=surface.number(2) * self.scale if keyword == "CYLINDRICAL_SURFACE" else None,
             arcs=tuple(arc for arc in arcs if arc),
             ends=np.array(ends).reshape(-1, 3),
         )

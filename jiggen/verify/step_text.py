@@ -6,9 +6,10 @@ since most of a solid's entities (curves on surfaces) are of no use to a proof.
 
 from __future__ import annotations
 
+import math
 import re
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -36,21 +37,21 @@ class Typed:
 Value: TypeAlias = "Ref | Word | Typed | str | int | float | tuple[Value, ...] | None"
 Record: TypeAlias = "dict[str, tuple[Value, ...]]"
 
-STATEMENT = re.compile(r"\s*((?:[^';]++|'[^']*+')*+);")
-INSTANCE = re.compile(r"#(\d+)\s*=\s*(?:([A-Z][A-Z0-9_]*)\s*)?(?=\()")
+BODY = r"(?:[^';]++|'[^']*+')*+"  # up to a statement's end; no string is looked into
+STATEMENT = re.compile(rf"\s*({BODY});")
+INSTANCE = re.compile(rf"\s*#(\d+)\s*=\s*([A-Z][A-Z0-9_]*)?\s*(\({BODY});")
+END = re.compile(r"\s*ENDSEC\s*;\s*END-ISO-10303-21\s*;\s*\Z")
 COMMENT = re.compile(r"('[^']*')|/\*.*?\*/", re.DOTALL)
+SPACE = re.compile(r"('[^']*')|\s+")
 REFERENCE = re.compile(r"'[^']*'|#(\d+)")
 TOKEN = re.compile(
-    r"""\s*(?:
-    (?P<ref>\#\d+)
-    | (?P<text>'(?:[^']|'')*')
-    | (?P<real>[-+]?\d+\.\d*(?:E[-+]?\d+)?)
-    | (?P<integer>[-+]?\d+)
-    | (?P<word>\.[A-Z][A-Z0-9_]*\.)
-    | (?P<keyword>[A-Z][A-Z0-9_]*)
-    | (?P<binary>"[0-9A-F]*")
-    | (?P<mark>[(),$*])
-    )""",
+    r"""\#\d+                                  # reference
+    | '(?:[^']|'')*'                           # string
+    | [-+]?\d+(?:\.\d*(?:E[-+]?\d+)?)?         # real, integer
+    | \.[A-Z][A-Z0-9_]*\.                      # enumeration
+    | [A-Z][A-Z0-9_]*                          # keyword
+    | "[0-9A-F]*"                              # binary
+    | [(),$*]""",
     re.VERBOSE,
 )
 ESCAPE = re.compile(
@@ -59,7 +60,7 @@ ESCAPE = re.compile(
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Entity:
     """One instance of the DATA section; `record` maps each of its types to the arguments.
 
@@ -140,6 +141,8 @@ class Entity:
     def _number(self, value: Value, index: int) -> float:
         if not isinstance(value, int | float) or isinstance(value, Ref):
             raise self._wrong(index, "a number")
+        if not math.isfinite(value):
+            raise self._wrong(index, "a finite number")
         return float(value)
 
     def _wrong(self, index: int, wanted: str) -> StepError:
@@ -150,7 +153,7 @@ class Entity:
 class StepFile:
     """The entities of one exchange file, by number and by type."""
 
-    _sources: dict[int, str]
+    _sources: dict[int, tuple[str, str]]
     _types: dict[str, list[int]]
     _parsed: dict[int, Entity] = field(default_factory=dict)
 
@@ -161,11 +164,13 @@ class StepFile:
         """The entity `number`. Raises StepError when its text is not well formed."""
         entity = self._parsed.get(number)
         if entity is None:
-            if number not in self._sources:
-                raise StepError(f"#{number} is referred to but not there")
-            entity = Entity(number, _record(number, self._sources[number]))
+            entity = Entity(number, _record(number, *self._sources[number]))
             self._parsed[number] = entity
         return entity
+
+    def keyword(self, number: int) -> str:
+        """The type of the entity `number`, empty for a complex one; cheaper than the entity."""
+        return self._sources[number][0]
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
@@ -184,81 +189,66 @@ def read_step_text(data: bytes) -> StepFile:
         raise StepError(f"not a text in UTF-8, at byte {error.start}") from None
     if "/*" in text:
         text = COMMENT.sub(lambda match: match[1] or " ", text)
-    return _file(_statements(text))
+    return _file(text, _data_start(text))
 
 
-def _statements(text: str) -> list[str]:
-    statements = []
-    end = 0
+def _data_start(text: str) -> int:
+    """Where the first entity starts: past ISO-10303-21, one HEADER section, and DATA."""
+    statements: list[str] = []
     for match in STATEMENT.finditer(text):
+        statements.append(match[1].rstrip())
+        if statements[-1] == "DATA":
+            head, section = statements[:2], statements[-2:]
+            if head == ["ISO-10303-21", "HEADER"] and section == ["ENDSEC", "DATA"]:
+                return match.end()
+            break
+    raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
+
+
+def _file(text: str, start: int) -> StepFile:
+    sources: dict[int, tuple[str, str]] = {}
+    types: dict[str, list[int]] = defaultdict(list)
+    end = start
+    for match in INSTANCE.finditer(text, start):
         if match.start() != end:
             break
-        statements.append(match[1].rstrip())
-        end = match.end()
-    if text[end:].strip() or statements[-1:] != ["END-ISO-10303-21"]:
-        raise StepError("the file is cut short: it does not end with END-ISO-10303-21")
-    return statements
-
-
-def _file(statements: list[str]) -> StepFile:
-    try:
-        data = statements.index("DATA")
-        end = statements.index("ENDSEC", data)
-    except ValueError:
-        raise StepError("there is no DATA section") from None
-    outside = statements[:2] + statements[data - 1 : data] + statements[end:]
-    if outside != ["ISO-10303-21", "HEADER", "ENDSEC", "ENDSEC", "END-ISO-10303-21"]:
-        raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
-    sources: dict[int, str] = {}
-    types: dict[str, list[int]] = defaultdict(list)
-    for statement in statements[data + 1 : end]:
-        match = INSTANCE.match(statement)
-        if match is None:
-            raise StepError(f"not an entity: {statement[:60]!r}")
-        number = int(match[1])
+        number, keyword = int(match[1]), match[2] or ""
         if number in sources:
             raise StepError(f"#{number} is there twice")
-        sources[number] = statement[match.start(2) if match[2] else match.end() :]
-        if match[2]:
-            types[match[2]].append(number)
-    for source in sources.values():
-        for reference in REFERENCE.findall(source):
-            if reference and int(reference) not in sources:
-                raise StepError(f"#{reference} is referred to but not there")
+        sources[number] = (keyword, match[3])
+        types[keyword].append(number)
+        end = match.end()
+    if not END.match(text, end):
+        raise StepError(f"cut short or damaged at {text[end : end + 60].strip()!r}")
+    lost = {int(ref) for ref in set(REFERENCE.findall(text, start)) if ref} - sources.keys()
+    if lost:
+        raise StepError(f"#{min(lost)} is referred to but not there")
     return StepFile(sources, dict(types))
 
 
-def _record(number: int, source: str) -> Record:
+def _record(number: int, keyword: str, source: str) -> Record:
     try:
         tokens = _tokens(source)
-        if source.startswith("("):
+        if not keyword:
             return dict(_parts(tokens[1:-1]))
-        value, rest = _value(tokens, 0)
-        if not isinstance(value, Typed) or rest != len(tokens):
+        values, end = _list(tokens, 0)
+        if end != len(tokens):
             raise StepError("arguments do not close")
-        return {value.keyword: value.values}
+        return {keyword: values}
     except (StepError, IndexError, RecursionError) as error:
         raise StepError(f"#{number}: {error}") from None
 
 
-Token: TypeAlias = "tuple[str, str]"
-
-
-def _tokens(source: str) -> list[Token]:
-    tokens = []
-    end = 0
-    for match in TOKEN.finditer(source):
-        if match.start() != end:
-            break
-        kind = match.lastgroup or ""
-        tokens.append((kind, match[kind]))
-        end = match.end()
-    if source[end:].strip():
-        raise StepError(f"not understood: {source[end : end + 40]!r}")
+def _tokens(source: str) -> list[str]:
+    if not source.isprintable() or " " in source:
+        source = SPACE.sub(lambda match: match[1] or "", source)
+    tokens = TOKEN.findall(source)
+    if "".join(tokens) != source:
+        raise StepError(f"not understood: {source[:60]!r}")
     return tokens
 
 
-def _parts(tokens: list[Token]) -> Iterator[tuple[str, tuple[Value, ...]]]:
+def _parts(tokens: list[str]) -> Iterator[tuple[str, tuple[Value, ...]]]:
     at = 0
     while at < len(tokens):
         value, at = _value(tokens, at)
@@ -267,37 +257,45 @@ def _parts(tokens: list[Token]) -> Iterator[tuple[str, tuple[Value, ...]]]:
         yield value.keyword, value.values
 
 
-def _value(tokens: list[Token], at: int) -> tuple[Value, int]:
+def _value(tokens: list[str], at: int) -> tuple[Value, int]:
     """The value that starts at token `at`, and where the next one starts."""
-    kind, text = tokens[at]
-    if kind == "keyword":
-        values, at = _list(tokens, at + 1)
-        return Typed(text, values), at
-    if text == "(":
+    token = tokens[at]
+    plain = PLAIN.get(token[0])
+    if plain:
+        return plain(token), at + 1
+    if token == "(":
         return _list(tokens, at)
-    if text in ",)":
-        raise StepError(f"a value is missing before {text!r}")
-    return PLAIN[kind](text), at + 1
+    if token in ",)":
+        raise StepError(f"a value is missing before {token!r}")
+    values, at = _list(tokens, at + 1)
+    return Typed(token, values), at
 
 
-def _list(tokens: list[Token], at: int) -> tuple[tuple[Value, ...], int]:
-    if tokens[at][1] != "(":
+def _list(tokens: list[str], at: int) -> tuple[tuple[Value, ...], int]:
+    if tokens[at] != "(":
         raise StepError("a list was expected")
-    if tokens[at + 1][1] == ")":
+    if tokens[at + 1] == ")":
         return (), at + 2
     values: list[Value] = []
     while True:
         value, at = _value(tokens, at + 1)
         values.append(value)
-        if tokens[at][1] == ")":
+        mark = tokens[at]
+        if mark == ")":
             return tuple(values), at + 1
-        if tokens[at][1] != ",":
+        if mark != ",":
             raise StepError("values are not separated by a comma")
 
 
 def decoded(text: str) -> str:
-    """A string as written between its quotes, with the escapes of ISO 10303-21 undone."""
-    return ESCAPE.sub(_character, text.replace("''", "'"))
+    """A string as written between its quotes, with the escapes of ISO 10303-21 undone.
+
+    Line breaks inside mean nothing.
+    """
+    if not text:
+        return text
+    text = text.replace("\n", "").replace("\r", "").replace("''", "'")
+    return ESCAPE.sub(_character, text)
 
 
 def _character(match: re.Match[str]) -> str:
@@ -313,12 +311,16 @@ def _character(match: re.Match[str]) -> str:
     return "\\" if match[0] == "\\\\" else ""
 
 
-PLAIN = {
-    "ref": lambda text: Ref(text[1:]),
-    "text": lambda text: decoded(text[1:-1]),
-    "real": float,
-    "integer": int,
-    "word": lambda text: Word(text[1:-1]),
-    "binary": lambda text: text[1:-1],
-    "mark": lambda text: None if text == "$" else Word(text),
+def _number(token: str) -> Value:
+    return float(token) if "." in token else int(token)
+
+
+PLAIN: dict[str, Callable[[str], Value]] = {
+    "#": lambda token: Ref(token[1:]),
+    "'": lambda token: decoded(token[1:-1]),
+    ".": lambda token: Word(token[1:-1]),
+    '"': lambda token: token[1:-1],
+    "$": lambda _: None,
+    "*": Word,
+    **dict.fromkeys("0123456789+-", _number),
 }

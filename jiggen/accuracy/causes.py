@@ -1,0 +1,174 @@
+"""What moves a hole off its place: for the jig, and for a printed paper sheet.
+
+Both lists are in the ski frame, mm, and about the mounting mark: a scale error grows with the
+distance from the mark in x and from the centre line in y.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from jiggen.accuracy.stack import Array, Cause, Term
+from jiggen.accuracy.terms import Said, Sized, Terms
+from jiggen.design import Design
+from jiggen.design.guides import Guide
+from jiggen.layout import Layout
+from jiggen.tables import deviation
+
+SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
+
+
+def jig_causes(design: Design, terms: Terms, centring: ArrayLike | None = None) -> tuple[Cause, ...]:
+    """The causes of error of a hole drilled through `design`.
+
+    `centring` is the greatest sideways error a hole in mm, (n,); None takes the design's own.
+    Raises InputError for a drill that the tables of limits do not list.
+    """
+    bound = np.asarray(design.errors if centring is None else centring, dtype=np.float64)
+    return tuple(_jig_causes(design, terms, bound))
+
+
+def sheet_causes(layout: Layout, terms: Terms) -> tuple[Cause, ...]:
+    """The causes of error of a hole punched through a printed sheet and drilled by hand."""
+    return tuple(_sheet_causes(layout, terms))
+
+
+def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
+    at, jig = design.layout.positions, terms.jig
+    yield from _scale(at, jig.print_scale)
+    yield from _each("printer repeatability", jig.repeatability, len(at))
+    warm = jig.thermal
+    heat = _term("room temperature", warm, f"{warm.size} °C, {1e6 * warm.expansion:g} µm/m and °C")
+    yield Cause(heat, "shared", at * warm.expansion * warm.reach)
+    if any(guide.bush for guide in design.guides):
+        seated = np.array([guide.bush is not None for guide in design.guides])
+        yield from _each("bush in its pocket", jig.bush_seat, len(at), seated)
+    yield from _leaning(design, terms)
+    yield from _centring(design, terms, bound)
+    yield _along("reading the mark", jig.mark_reading, at)
+    if design.joint:
+        for half in (at[:, 0] >= 0, at[:, 0] < 0):
+            yield _along("joint of the halves", jig.joint, at, half)
+    yield from _each("the hand", jig.hand, len(at))
+
+
+def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
+    at, sheet = layout.positions, terms.sheet
+    marks = sheet.centre_marks
+    ends = at[:, 0].min() - marks.beyond, at[:, 0].max() + marks.beyond
+    if ends[0] == ends[1]:  # all holes in one row and nothing beyond: the marks lie there too
+        ends = ends[0] - 1.0, ends[1] + 1.0
+    yield from _scale(at, sheet.print_scale)
+    yield from _lever("two centre marks", marks, at, ends)
+    yield from _lever("pencil line", sheet.pencil, at, ends)
+    yield _along("reading the mark", sheet.mark_reading, at)
+    yield _along("tape slip", sheet.tape_slip, at)
+    yield from _lever("tape slip", sheet.tape_slip, at, ends)
+    yield Cause(_sized("fold check", sheet.fold), "shared", _effect(at, y=sheet.fold.reach))
+    yield from _each("punch", sheet.punch, len(at))
+    yield from _each("drill wander", sheet.drill_wander, len(at))
+
+
+def _scale(at: Array, size: Sized) -> Iterator[Cause]:
+    """Print scale along and across the ski: a printer is off on each axis by itself."""
+    term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm")
+    for axis in np.eye(2):
+        yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
+
+
+def _each(name: str, size: Sized, holes: int, where: ArrayLike = True) -> Iterator[Cause]:
+    """In x and in y by itself at each hole, or anywhere on a circle where it is an arcsine."""
+    term, reach = _sized(name, size), np.where(np.broadcast_to(where, holes), size.reach, 0.0)
+    if size.distribution == "arcsine":
+        yield Cause(term, "round", np.column_stack([reach, reach]))
+        return
+    for axis in np.eye(2):
+        yield Cause(term, "each", reach[:, None] * axis)
+
+
+def _along(name: str, size: Sized, at: Array, where: ArrayLike = True) -> Cause:
+    """Along the ski, the same at all holes `where` it acts."""
+    return Cause(_sized(name, size), "shared", _effect(at, x=np.where(where, size.reach, 0.0)))
+
+
+def _lever(name: str, size: Sized, at: Array, ends: tuple[float, float]) -> Iterator[Cause]:
+    """A line laid through two points, each off sideways by itself."""
+    for effect in _lever_effects(at, ends, np.full(len(at), size.reach)):
+        yield Cause(_sized(name, size), "shared", effect)
+
+
+def _lever_effects(at: Array, ends: tuple[float, float], reach: Array) -> Iterator[Array]:
+    """Effects (n, 2) of either end off sideways by `reach` (n,), as it bears on each hole.
+
+    Through the ends a and b the line lies off by e_a·(b-x)/(b-a) + e_b·(x-a)/(b-a) at x; it
+    turns by (e_b - e_a)/(b-a), which takes a hole at y back by y times that in x.
+    """
+    a, b = ends
+    for weight, turn in (((b - at[:, 0]) / (b - a), -1.0), ((at[:, 0] - a) / (b - a), 1.0)):
+        yield np.column_stack([-at[:, 1] * turn * reach / (b - a), weight * reach])
+
+
+def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
+    """The two stations' sideways errors, each by itself, that reach `bound` at each hole.
+
+    Holes between the stations share both errors, the nearer one more: that keeps how holes move
+    together, and the worst case at each hole is its bound whatever the bound counts in.
+    """
+    at, size = design.layout.positions, terms.jig.centring
+    if size.half_width is not None:
+        bound = np.full(len(at), size.half_width)
+    ends = design.stations[0].x, design.stations[-1].x
+    unit = list(_lever_effects(at, ends, np.ones(len(at))))
+    gain = sum(np.abs(effect[:, 1]) for effect in unit)
+    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm by hole")
+    for effect in unit:
+        yield Cause(term, "shared", effect * (bound / gain)[:, None])
+
+
+def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
+    """The drill leaning in its guide by the greatest clearance, at half the hole's depth."""
+    size = terms.jig.drill_clearance
+    pairs = zip(design.guides, design.layout.depths, strict=True)
+    lean = [_lean(design, guide, float(depth), size.bore, size.drill) for guide, depth in pairs]
+    reach = np.array(lean)
+    fit = f"{size.bore} bush" if all(guide.bush for guide in design.guides) else "printed guide"
+    words = f"± {reach.min():.3f} to {reach.max():.3f} mm: {fit}, {size.drill} drill"
+    term = _term("drill in its guide", size, words)
+    if size.distribution == "arcsine":
+        yield Cause(term, "round", np.column_stack([reach, reach]))
+        return
+    for axis in np.eye(2):
+        yield Cause(term, "each", reach[:, None] * axis)
+
+
+def _lean(design: Design, guide: Guide, depth: float, bore: str, drill: str) -> float:
+    """How far in mm the drill's axis may be off at half the hole's depth.
+
+    At worst it touches one wall at the guide's lower end and the opposite wall at its upper end:
+    clearance/2 off at the lower end, and on from there by clearance/length for each mm below.
+    """
+    smallest_drill = deviation(drill, guide.drill)[1]
+    if guide.bush:
+        clearance = deviation(bore, guide.drill)[0] - smallest_drill
+        lower, length = guide.seat_z, guide.bush.length
+    else:
+        clearance = design.settings.guide_clearance - smallest_drill
+        lower = guide.throat_z[0]
+        length = guide.bore_z[1] - lower
+    return clearance / 2 + clearance / length * (lower + depth / 2)
+
+
+def _effect(at: Array, x: ArrayLike = 0.0, y: ArrayLike = 0.0) -> Array:
+    n = len(at)
+    return np.column_stack([np.broadcast_to(x, n), np.broadcast_to(y, n)]).astype(np.float64)
+
+
+def _sized(name: str, size: Sized) -> Term:
+    return _term(name, size, f"{size.size} mm")
+
+
+def _term(name: str, said: Said, size: str) -> Term:
+    return Term(name, size, said.distribution, said.source)

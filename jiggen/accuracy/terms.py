@@ -1,0 +1,227 @@
+"""The terms of the error budget as values, read from TOML: our defaults, and a file's changes."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, Field
+from pydantic_core import PydanticCustomError
+
+from jiggen.accuracy.stack import NORMAL_BOUND, Distribution
+from jiggen.errors import InputError
+from jiggen.pattern.document import Document, read_document
+from jiggen.pattern.faults import UNITS, Fault, Faults
+from jiggen.pattern.parts import read_part
+from jiggen.pattern.positions import KeyPath
+from jiggen.pattern.schema import Shape
+from jiggen.tables import limit_deviations
+
+DEFAULTS = "terms.toml"
+# Beyond these a slip of the decimal point is likelier (common practice, no source).
+LARGEST = 50.0  # mm or °C
+EXPANSION = 1e-3  # mm per mm and °C
+
+
+def _up_to(most: float) -> Callable[[float], float]:
+    def check(value: float) -> float:
+        if 0 <= value <= most:
+            return value
+        message = f"{value:g} is no size"
+        raise PydanticCustomError("size", "{message}", {"message": message, "hint": ""})
+
+    return check
+
+
+def _class(symbol: str) -> str:
+    known = tuple(dict.fromkeys(row.symbol for row in limit_deviations()))
+    if symbol in known:
+        return symbol
+    message = f'tolerance class "{symbol[:20]}" is not listed'
+    context = {"message": message, "hint": f"Allowed: {', '.join(known)}."}
+    raise PydanticCustomError("value", "{message}", context)
+
+
+Size = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(LARGEST))]
+Class = Annotated[str, AfterValidator(_class)]
+_SIZE_HELP = f"a number from 0 to {LARGEST:g}"
+
+
+class Said(Shape):
+    """What every term has: how its values are distributed, and who says so."""
+
+    distribution: Distribution = Field(
+        default="uniform", description='"uniform", "triangular", "normal" or "arcsine"'
+    )
+    source: str = Field(default="", description="any text: who says so")
+
+
+class Sized(Said):
+    """A term with a size: `half_width`, or `sigma` where it is normal; mm, or as its key says."""
+
+    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
+    sigma: Size | None = Field(default=None, description=_SIZE_HELP)
+
+    @property
+    def reach(self) -> float:
+        """The greatest value counted: the half-width, or 3 sigma of a normal term."""
+        return self.half_width or NORMAL_BOUND * (self.sigma or 0.0)
+
+    @property
+    def size(self) -> str:
+        """The size in words, without a unit."""
+        return f"sigma {self.sigma:g}" if self.sigma is not None else f"± {self.half_width or 0:g}"
+
+
+class Thermal(Sized):
+    """Half-width in °C, and the `expansion` in mm per mm and °C."""
+
+    expansion: Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(EXPANSION))] = (
+        Field(default=0.0, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C")
+    )
+
+
+class Clearance(Said):
+    """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
+
+    bore: Class = Field(default="F7", description="a tolerance class of ISO 286")
+    drill: Class = Field(default="h8", description="a tolerance class of ISO 286")
+
+
+class Centring(Said):
+    """Sideways, mm: `half_width` at every hole instead of the bound that the design gives."""
+
+    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
+
+
+class Marks(Sized):
+    """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
+
+    beyond: Size = Field(default=0.0, description=_SIZE_HELP)
+
+
+
+def _table(of: type[Shape]) -> Any:
+    return Field(default=of(), description=f"a table of {', '.join(of.keys())}")
+
+
+class JigTerms(Shape):
+    """``[jig]``: what moves a hole drilled through the jig."""
+
+    print_scale: Sized = _table(Sized)
+    repeatability: Sized = _table(Sized)
+    thermal: Thermal = _table(Thermal)
+    bush_seat: Sized = _table(Sized)
+    drill_clearance: Clearance = _table(Clearance)
+    centring: Centring = _table(Centring)
+    mark_reading: Sized = _table(Sized)
+    joint: Sized = _table(Sized)
+    hand: Sized = _table(Sized)
+
+
+class SheetTerms(Shape):
+    """``[sheet]``: what moves a hole punched through a printed paper sheet."""
+
+    print_scale: Sized = _table(Sized)
+    centre_marks: Marks = _table(Marks)
+    pencil: Sized = _table(Sized)
+    mark_reading: Sized = _table(Sized)
+    tape_slip: Sized = _table(Sized)
+    fold: Sized = _table(Sized)
+    punch: Sized = _table(Sized)
+    drill_wander: Sized = _table(Sized)
+
+
+class Terms(Shape):
+    """Every term of both budgets."""
+
+    jig: JigTerms = Field(default=JigTerms(), description="tables headed [jig.…]")
+    sheet: SheetTerms = Field(default=SheetTerms(), description="tables headed [sheet.…]")
+
+
+@cache
+def default_terms() -> Terms:
+    """The terms of the shipped ``terms.toml``."""
+    return Terms.model_validate(_default_data(), context=UNITS["mm"])
+
+
+def read_terms(path: str | os.PathLike[str] | None) -> Terms:
+    """Our terms with what the TOML file at `path` changes; None changes nothing.
+
+    A value changed without a ``source`` of its own is put down to the file.
+    Raises InputError with every fault of the file at once, each with file, line and key:
+    ``accuracy.missing``, ``.folder``, ``.unreadable``, ``.too-big``, ``.not-utf8``,
+    ``.syntax``, ``.unknown-key``, ``.type``, ``.value``, ``.not-finite``, ``.size``.
+    """
+    if path is None:
+        return default_terms()
+    try:
+        document = read_document(Path(path))
+    except InputError as error:
+        raise _renamed(error) from None
+    faults = Faults()
+    merged = _merged(_default_data(), document.data, f"stated in {document.file}")
+    terms = read_part(Terms, merged, (), UNITS["mm"], faults)
+    faults += _sizes(terms, document, faults)
+    if faults:
+        raise _renamed(InputError(document.findings(faults)))
+    return terms
+
+
+def _default_data() -> dict[str, Any]:
+    text = files(__package__ or "").joinpath(DEFAULTS).read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def _merged(ours: Mapping[str, Any], theirs: Mapping[str, Any], source: str) -> dict[str, Any]:
+    """`ours` changed by `theirs`, table by table; what they change has a new source."""
+    merged = dict(ours)
+    for key, value in theirs.items():
+        if isinstance(value, dict) and isinstance(ours.get(key), dict):
+            merged[key] = _merged(ours[key], value, source)
+        else:
+            merged[key] = value
+    if "source" in ours and theirs.keys() - {"source"} and "source" not in theirs:
+        merged["source"] = source
+    # Where the file gives the size the other way, ours goes; `_sizes` asks what fits.
+    for given, other in (("half_width", "sigma"), ("sigma", "half_width")):
+        if given in theirs and other not in theirs:
+            merged.pop(other, None)
+    return merged
+
+
+def _sizes(terms: Terms, document: Document, doubts: Faults) -> Iterator[Fault]:
+    """What terms that the file touches lack: the one size that their distribution takes."""
+    for method, tables in (("jig", terms.jig), ("sheet", terms.sheet)):
+        for name, term in tables:
+            path: KeyPath = (method, name)
+            if path not in document.places or path in doubts or not isinstance(term, Sized):
+                continue
+            normal = term.distribution == "normal"
+            wanted, other = ("sigma", "half_width") if normal else ("half_width", "sigma")
+            sizes = {"sigma": term.sigma, "half_width": term.half_width}
+            if sizes[wanted] is None or sizes[other] is not None:
+                message = f'distribution "{term.distribution}" takes {wanted}, and no {other}'
+                hint = f'Write {wanted} = …, or another distribution; "normal" takes sigma.'
+                yield Fault(path, "value", message, hint)
+
+
+_HINTS = {
+    "accuracy.too-big": "A file of terms is a few kilobytes: is this the right file?",
+    "accuracy.syntax": "Numbers take a point (0.1), text stands in quotes, a key stands once.",
+}
+
+
+def _renamed(error: InputError) -> InputError:
+    """The findings of the pattern room's reader under this room's name."""
+    named = (
+        replace(found, code=found.code.replace("pattern.", "accuracy.", 1))
+        for found in error.findings
+    )
+    return InputError(replace(f, hint=_HINTS.get(f.code, f.hint)) for f in named)

@@ -1,0 +1,125 @@
+"""From a pattern and a boot to the holes of one ski."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.errors import Finding, InputError
+from jiggen.layout.model import Layout
+from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Pattern, Side, check_boot
+from jiggen.pattern.limits import BOOTS, X_LIMIT
+
+Array = NDArray[np.float64]
+
+
+class _Placed(NamedTuple):
+    id: str
+    group: str
+    x: float
+    y: float
+    drill: Drill
+
+
+def layout(
+    pattern: Pattern,
+    boot: float,
+    *,
+    mount_shift: float = 0.0,
+    core: Core = "plain",
+    side: Side = "left",
+) -> Layout:
+    """Holes of `pattern` on one ski for a `boot` sole length, both in mm.
+
+    `mount_shift` moves every hole along the ski, + towards the tip, in mm.  A hole lies at
+    x = k·boot + shift + at[0] + mount_shift, with k = +1/2 for ``boot-toe``, -1/2 for
+    ``boot-heel``, 0 for ``boot-centre``, and at y = at[1]; on the right ski of a mirrored pair
+    y changes its sign.
+
+    Ids count within a group: toe-1, toe-2 …, in the file's order, and of a hole on both sides
+    the one that lies left (+y) on this ski first.  So on a mirrored right ski a hole written
+    by itself keeps its id and changes its side, while both_sides holes, being their own mirror
+    image, keep ids and places.
+
+    Raises InputError ``pattern.…`` when the pattern does not serve the boot (see `check_boot`),
+    ``layout.boot`` and ``layout.shift`` for lengths that are no boot's or beyond any ski,
+    ``layout.choice`` for an unknown core or side.
+    """
+    _check_choice("core", core, get_args(Core))
+    _check_choice("side", side, get_args(Side))
+    check_boot(pattern, boot)
+    _check_boot_length(boot)
+    turn = -1.0 if side == "right" and pattern.pair == "mirrored" else 1.0
+    holes = [hole for group in pattern.groups for hole in _place(group, boot, turn)]
+    positions = _array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2)
+    return Layout(
+        pattern=pattern.name,
+        boot=float(boot),
+        mount_shift=float(mount_shift),
+        core=core,
+        side=side,
+        pair=pattern.pair,
+        ids=tuple(hole.id for hole in holes),
+        groups=tuple(hole.group for hole in holes),
+        positions=_locked(_shifted(positions, mount_shift)),
+        diameters=_locked(_array([hole.drill.diameter(core) for hole in holes])),
+        depths=_locked(_array([hole.drill.depth for hole in holes])),
+    )
+
+
+def _place(group: Group, boot: float, turn: float) -> Iterator[_Placed]:
+    """The group's holes before any mount shift; `turn` is -1 where the ski is mirrored."""
+    origin = DATUM_SLOPE[group.datum] * boot + group.shift_at(boot)
+    sites = (
+        (hole.at[0], y, hole.drill)
+        for hole in group.holes
+        for y in ((abs(hole.at[1]), -abs(hole.at[1])) if hole.both_sides else (turn * hole.at[1],))
+    )
+    for number, (x, y, drill) in enumerate(sites, start=1):
+        yield _Placed(f"{group.name}-{number}", group.name, origin + x, y + 0.0, drill)
+
+
+def _shifted(positions: Array, mount_shift: float) -> Array:
+    """`positions` moved along the ski; InputError when that leaves any ski."""
+    moved = positions + _array([mount_shift, 0.0])
+    if not (np.abs(moved[:, 0]) <= X_LIMIT).all():  # so put, NaN is refused as well
+        raise InputError(
+            Finding(
+                "layout.shift",
+                f"a mount shift of {mount_shift:g} mm is beyond any ski",
+                key="shift",
+                hint=f"Every hole must stay within {X_LIMIT:g} mm of the mounting mark.",
+            )
+        )
+    return moved
+
+
+def _check_boot_length(boot: float) -> None:
+    low, high = BOOTS
+    if not low <= boot <= high:
+        raise InputError(
+            Finding(
+                "layout.boot",
+                f"no boot sole is {boot:g} mm long",
+                key="boot",
+                hint=f"Allowed: {low:g} to {high:g} mm. Is it in another unit? 12in is 12 inches.",
+            )
+        )
+
+
+def _check_choice(key: str, said: str, allowed: tuple[str, ...]) -> None:
+    if said not in allowed:
+        hint = f"Allowed: {' or '.join(allowed)}."
+        raise InputError(Finding("layout.choice", f"{key} is {said!r}", key=key, hint=hint))
+
+
+def _array(values: list[float] | list[tuple[float, float]]) -> Array:
+    return np.array(values, dtype=np.float64)
+
+
+def _locked(array: Array) -> Array:
+    array.setflags(write=False)
+    return array

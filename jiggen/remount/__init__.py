@@ -1,0 +1,37 @@
+"""Room: remount.  New holes beside the holes of an earlier mount; after layout, numpy only.
+
+`read_old_holes` reads old holes from a file, `old_holes` takes them from a known pattern's
+layout.  `conflicts` says which new holes lie too near an old one, `clear_shifts` at which
+shifts of the mount none does, and `nearest_clear` which of those is the nearest either way.
+"""
+
+from jiggen.remount.model import (
+    Conflict,
+    Interval,
+    Nearest,
+    OldHole,
+    RemountLimits,
+    Reuse,
+    moved,
+    old_holes,
+)
+from jiggen.remount.read import read_old_holes
+from jiggen.remount.shifts import SPAN, clear_shifts, conflicts, nearest_clear, reused, settable
+
+__all__ = [
+    "SPAN",
+    "Conflict",
+    "Interval",
+    "Nearest",
+    "OldHole",
+    "RemountLimits",
+    "Reuse",
+    "clear_shifts",
+    "conflicts",
+    "moved",
+    "nearest_clear",
+    "old_holes",
+    "read_old_holes",
+    "reused",
+    "settable",
+]

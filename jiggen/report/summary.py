@@ -1,0 +1,34 @@
+"""What a build says when it is done: proof first, then what to print and to buy."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from jiggen.cautions import CAUTIONS
+from jiggen.report.job import Finished
+from jiggen.verify import table, verdict
+
+
+def summary(finished: Finished) -> str:
+    """The result of a build as plain lines."""
+    manifest = finished.manifest
+    lines = [table(finished.proof), "", verdict(finished.proof), ""]
+    if finished.proof.passed:
+        lines += [
+            "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
+            "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
+            f"Sideways error at the worst hole: {max(finished.design.errors):.2f} mm for "
+            "0.1 mm at each station",
+            f"Files:    {finished.folder}",
+        ]
+    else:
+        lines += [f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
+    return "\n".join([*lines, "", *CAUTIONS])
+
+
+def _counted(count: int, name: str) -> str:
+    return name if count == 1 else f"{count} x {name}"
+
+
+def _bought(line: dict[str, Any]) -> str:
+    return f"{line['count']} x {line['name']} {line['size']} ({line['standard']})"

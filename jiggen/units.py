@@ -1,0 +1,94 @@
+"""Lengths as a person types them, into millimetres: the edge where units are converted.
+
+A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.  Every function takes
+the `name` of what is read (an option, say) for the `key` of its finding.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from jiggen.errors import Finding, InputError
+
+INCH = 25.4  # mm, exactly: international yard and pound agreement, 1959
+
+_UNITS = {"mm": 1.0, "in": INCH, '"': INCH, "″": INCH}
+_LENGTH = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*(mm|in|\"|″)?", re.IGNORECASE)
+_DASH = re.compile(r"(?<=[^\s-])\s*[-–]\s*(?=[^\s-])")
+_TIMES = re.compile(r"\s*[xX×*]\s*")
+_COMMA = re.compile(r"\d,\d")
+_SHOWN = 40  # characters of bad input repeated in a message
+
+
+def length(text: str, name: str = "") -> float:
+    """The length in mm that `text` says: ``12.5``, ``-8``, ``12.5mm``, ``4.25in``.
+
+    Raises InputError ``units.length`` for anything else, NaN and infinity among them.
+    """
+    found = _read([text])
+    if found is None:
+        raise _refusal("length", text, "a length", "12.5, 12.5mm or 4.25in", name)
+    return found[0]
+
+
+def length_range(text: str, name: str = "") -> tuple[float, float]:
+    """Least and greatest length in mm of ``84-112``, ``3.3-4.4in`` or one number for both.
+
+    A unit after the last length serves the first too when that has none.
+    Raises InputError ``units.range`` when it is no range of positive lengths, smallest first.
+    """
+    ends = _read(_DASH.split(text.strip()))
+    if ends is None or len(ends) > 2 or min(ends) <= 0:
+        raise _refusal("range", text, "a range of lengths", "84-112, 3.3-4.4in or 98", name)
+    if ends[0] > ends[-1]:
+        message = f"{_quoted(text)} ends below its beginning"
+        hint = "Write the smaller length first."
+        raise InputError(Finding("units.range", message, key=name, hint=hint))
+    return ends[0], ends[-1]
+
+
+def sizes(text: str, count: int, name: str = "") -> tuple[float, ...]:
+    """`count` positive lengths in mm with ``x`` between them, as ``8x12`` or ``8x12mm``.
+
+    A unit after the last length serves those that have none.
+    Raises InputError ``units.sizes``.
+    """
+    found = _read(_TIMES.split(text.strip()))
+    if found is None or len(found) != count or min(found) <= 0:
+        example = "x".join(("220", "220", "250", *["100"] * count)[:count])
+        raise _refusal("sizes", text, f"{count} lengths with x between them", example, name)
+    return tuple(found)
+
+
+def box(text: str, name: str = "") -> tuple[float, float, float]:
+    """Width, depth and height in mm of ``220x220x250``.  Raises InputError ``units.sizes``."""
+    x, y, z = sizes(text, 3, name)
+    return x, y, z
+
+
+def _read(words: list[str]) -> list[float] | None:
+    """Each word in mm, or None when one of them is no length."""
+    found = [_LENGTH.fullmatch(word.strip().replace("−", "-")) for word in words]
+    matches = [match for match in found if match]
+    if len(matches) < len(words):
+        return None
+    last = matches[-1][2] or "mm"
+    lengths = [_mm(float(match[1]), match[2] or last) for match in matches]
+    return lengths if all(map(math.isfinite, lengths)) else None
+
+
+def _mm(value: float, unit: str) -> float:
+    return round(value * _UNITS[unit.lower()], 9)  # 14.2 in is 360.68, not 360.67999999999995
+
+
+def _refusal(code: str, text: str, wanted: str, example: str, name: str) -> InputError:
+    hint = f"Write it as {example}; without a unit it is in mm."
+    if _COMMA.search(text):
+        hint = f"Write a decimal point, not a comma: {example}."
+    message = f"{_quoted(text)} is not {wanted}"
+    return InputError(Finding(f"units.{code}", message, key=name, hint=hint))
+
+
+def _quoted(text: str) -> str:
+    return f'"{text}"' if len(text) <= _SHOWN else f'"{text[:_SHOWN]}…"'

@@ -1,0 +1,65 @@
+"""A folder checked later on: the proof again, and that no file has changed since it was built."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+
+from jiggen.verify.manifest import MANIFEST, FileEntry, Manifest, read_manifest
+from jiggen.verify.parts import unreadable
+from jiggen.verify.proof import prove_as
+from jiggen.verify.results import Fault, Ledger, Proof
+
+
+def check(folder: Path) -> Proof:
+    """Prove `folder` again, and compare every file with the manifest's SHA-256.
+
+    Raises InputError when the manifest is missing or wrong.
+    """
+    manifest = read_manifest(folder)
+    ledger = Ledger()
+    for name, entry in sorted(manifest.files.items()):
+        _judge_file(folder / name, name, entry, ledger)
+    _judge_listing(folder, manifest, ledger)
+    _judge_stored_proof(manifest, ledger)
+    proof = prove_as(manifest, folder)
+    said = {(fault.code, fault.source) for fault in ledger.faults}
+    later = tuple(fault for fault in proof.faults if (fault.code, fault.source) not in said)
+    return replace(proof, checks=proof.checks + ledger.checks, faults=(*ledger.faults, *later))
+
+
+def _judge_file(path: Path, name: str, entry: FileEntry, ledger: Ledger) -> None:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        ledger.fail(unreadable(path, name, error))
+        return
+    ledger.expect(
+        len(data) == entry.bytes and hashlib.sha256(data).hexdigest() == entry.sha256,
+        Fault(
+            "proof.hash",
+            name,
+            path.name,
+            f"changed since it was built: {len(data)} bytes, {entry.bytes} then",
+        ),
+    )
+
+
+def _judge_listing(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
+    there = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+    for name in sorted(there - {MANIFEST} - manifest.files.keys()):
+        fault = Fault("proof.unlisted", name, name, "a file that jiggen did not write")
+        ledger.fail(fault)
+
+
+def _judge_stored_proof(manifest: Manifest, ledger: Ledger) -> None:
+    stored = manifest.proof
+    ledger.expect(
+        stored is not None,
+        Fault("proof.unproven", MANIFEST, "proof", "the jig was never proven when it was built"),
+    )
+    ledger.expect(
+        stored is None or stored.get("passed") is True,
+        Fault("proof.failed-when-built", MANIFEST, "proof", "the jig failed its proof when built"),
+    )

@@ -1,0 +1,211 @@
+"""The manifest as the proof reads it: what the files are said to hold."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    PositiveFloat,
+    PositiveInt,
+    ValidationError,
+    model_validator,
+)
+
+from jiggen.errors import Finding, InputError
+from jiggen.verify.frames import Array
+
+MANIFEST = "manifest.json"
+LARGEST = 16 * 1024 * 1024  # bytes
+
+
+def _inside(name: str) -> str:
+    """A path that stays within the folder, whatever system reads it."""
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name or not name:
+        raise ValueError("must be a relative path inside the folder")
+    return name
+
+
+Inside = Annotated[str, AfterValidator(_inside)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
+Coefficient = Annotated[FiniteFloat, Field(ge=-1e6, le=1e6)]
+Row = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
+Rows = tuple[Row, Row, Row, Row]
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="ignore", strict=False)
+
+
+class Hole(_Entry):
+    """A hole of the layout: ski frame, mm; `diameter` is the drill's."""
+
+    id: Name
+    x: FiniteFloat
+    y: FiniteFloat
+    diameter: Length
+
+
+class Guide(_Entry):
+    """What guides the drill at a hole: diameters and the heights they hold between, mm."""
+
+    id: Name
+    part: Name
+    bore: Length
+    bore_z: tuple[FiniteFloat, FiniteFloat]
+    throat: Length
+    throat_z: tuple[FiniteFloat, FiniteFloat]
+
+    @model_validator(mode="after")
+    def _upwards(self) -> Self:
+        for low, high in (self.bore_z, self.throat_z):
+            if not high > low:
+                raise ValueError(f"guide {self.id}: heights must go upwards, from {low} to {high}")
+        return self
+
+
+class Opening(_Entry):
+    """A round upright opening that is meant to be; `diameter` is the largest allowed, mm."""
+
+    name: Name
+    part: Name
+    x: FiniteFloat
+    y: FiniteFloat
+    diameter: Length
+
+
+class Placed(_Entry):
+    """One piece in use: rigid 4×4 from the part's file to the ski frame."""
+
+    name: Name
+    to_ski: Rows
+
+    @property
+    def matrix(self) -> Array:
+        """The (4, 4) float matrix."""
+        return np.array(self.to_ski)
+
+
+class Part(_Entry):
+    """One printed part: its file, its solid's volume in mm³, and where its pieces go."""
+
+    name: Name
+    file: Inside
+    count: PositiveInt
+    volume: Length
+    to_ski: Rows
+    placed: Annotated[tuple[Placed, ...], Field(min_length=1)]
+
+    @property
+    def matrix(self) -> Array:
+        """The (4, 4) float matrix of the first piece."""
+        return np.array(self.to_ski)
+
+    @property
+    def is_body(self) -> bool:
+        """Whether the part carries holes: it is named body, or body and a half's name."""
+        return self.name == "body" or self.name.startswith("body-")
+
+
+class FileEntry(_Entry):
+    """One file of the folder: its size and SHA-256."""
+
+    bytes: Annotated[int, Field(ge=0)]
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+
+
+class Manifest(_Entry):
+    """A jig's manifest, format 1; keys the proof has no use for are left alone."""
+
+    manifest: Literal[1]
+    holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
+    guides: tuple[Guide, ...]
+    openings: tuple[Opening, ...] = ()
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    files: dict[Inside, FileEntry]
+    proof: dict[str, Any] | None = None
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        for what, names in (
+            ("hole", [hole.id for hole in self.holes]),
+            ("guide", [guide.id for guide in self.guides]),
+            ("part", [part.name for part in self.parts]),
+            ("file of a part", [part.file for part in self.parts]),
+            ("piece", [placed.name for part in self.parts for placed in part.placed]),
+        ):
+            _once(what, names)
+        _equal("guides", [guide.id for guide in self.guides], [hole.id for hole in self.holes])
+        bodies = {part.name for part in self.parts if part.is_body}
+        for name in (entry.part for entries in (self.guides, self.openings) for entry in entries):
+            if name not in bodies:
+                raise ValueError(f"{name!r} is not a body among the parts")
+        for part in self.parts:
+            if part.count != len(part.placed):
+                raise ValueError(f"part {part.name}: count {part.count}, {len(part.placed)} placed")
+        return self
+
+    @property
+    def hole_of(self) -> dict[str, Hole]:
+        """Holes by id."""
+        return {hole.id: hole for hole in self.holes}
+
+    def guides_of(self, part: str) -> tuple[Guide, ...]:
+        """The guides in one part."""
+        return tuple(guide for guide in self.guides if guide.part == part)
+
+
+def _once(what: str, names: Iterable[str]) -> None:
+    twice = [name for name, count in Counter(names).items() if count > 1]
+    if twice:
+        raise ValueError(f"{what} {twice[0]!r} is there twice")
+
+
+def _equal(what: str, found: list[str], wanted: list[str]) -> None:
+    odd = sorted(set(found) ^ set(wanted))
+    if odd:
+        raise ValueError(f"{what} and holes do not agree on {', '.join(odd)}")
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """Read and check a folder's manifest.
+
+    Raises InputError, every fault at once, when it is missing or not a jiggen manifest.
+    """
+    path = folder / MANIFEST
+    try:
+        if path.stat().st_size > LARGEST:
+            raise InputError(_finding(path, "larger than any manifest"))
+        return Manifest.model_validate_json(path.read_bytes())
+    except OSError as error:
+        missing = f"cannot read the manifest: {error.strerror or error}"
+        raise InputError(_finding(path, missing)) from error
+    except ValidationError as error:
+        raise InputError(
+            _finding(path, fault["msg"], _key(fault["loc"])) for fault in error.errors()
+        ) from error
+
+
+def _finding(path: Path, message: str, key: str = "") -> Finding:
+    return Finding(
+        "proof.manifest",
+        message,
+        where=str(path),
+        key=key,
+        hint="Name a folder that jiggen build made; build it again if it is damaged.",
+    )
+
+
+def _key(location: tuple[int | str, ...]) -> str:
+    steps = (f"[{step}]" if isinstance(step, int) else f".{step}" for step in location)
+    return "".join(steps).lstrip(".")

@@ -1,0 +1,142 @@
+"""The witness: a jig's written files against the layout in their manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from jiggen.verify import limits
+from jiggen.verify.bed import judge_package
+from jiggen.verify.clearance import free_radius
+from jiggen.verify.holes import Wanted, measure
+from jiggen.verify.manifest import Guide, Hole, Manifest, Part, read_manifest
+from jiggen.verify.mesh import Mesh
+from jiggen.verify.parts import (
+    judge_matrices,
+    judge_shapes,
+    load_mesh,
+    load_step,
+    pieces_of,
+)
+from jiggen.verify.results import Fault, Found, HoleProof, Ledger, Proof
+from jiggen.verify.rings import MeshBody, StepBody
+from jiggen.verify.step_assembly import StepPiece
+
+
+def prove(folder: Path) -> Proof:
+    """Prove a jig from the files in `folder` and nothing else.
+
+    Every check is made, whatever failed before it; a file that is missing or cannot be read is
+    a failed check. Raises InputError when the manifest itself is missing or wrong.
+    """
+    return prove_as(read_manifest(folder), folder)
+
+
+def prove_as(manifest: Manifest, folder: Path) -> Proof:
+    """Like :func:`prove`, with the manifest read already."""
+    # Numbers beyond all measure in a damaged file become faults, not warnings.
+    with np.errstate(all="ignore"):
+        return _proof(manifest, folder)
+
+
+def _proof(manifest: Manifest, folder: Path) -> Proof:
+    ledger = Ledger()
+    judge_matrices(manifest.parts, ledger)
+    _judge_drills(manifest, ledger)
+    assembly = load_step(folder, ledger)
+    pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
+    loaded = {part.name: load_mesh(folder, part, ledger) for part in manifest.parts}
+    meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
+    judge_shapes(manifest.parts, meshes, pieces, ledger)
+    judge_package(folder, manifest.parts, meshes, ledger)
+    step, stl = _find_holes(manifest, meshes, pieces, ledger)
+    hole_of = manifest.hole_of
+    guide_of = {guide.id: guide for guide in manifest.guides}
+    holes = tuple(
+        _record(hole_of[hole.id], guide_of[hole.id], step, stl) for hole in manifest.holes
+    )
+    return Proof(ledger.checks, holes, tuple(ledger.faults))
+
+
+def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
+    holes = manifest.hole_of
+    for guide in manifest.guides:
+        drill, narrow = holes[guide.id].diameter, min(guide.bore, guide.throat)
+        ledger.expect(
+            narrow >= drill,
+            Fault(
+                "proof.narrow",
+                "manifest.json",
+                guide.id,
+                f"its guide is {narrow:g} mm wide, the drill {drill:g} mm",
+                narrow,
+                drill,
+                0.0,
+                "mm",
+            ),
+        )
+
+
+def _find_holes(
+    manifest: Manifest,
+    meshes: Mapping[str, Mesh],
+    pieces: Mapping[str, StepPiece],
+    ledger: Ledger,
+) -> tuple[dict[str, Found], dict[str, Found]]:
+    """Every hole found in STEP and in STL, by id."""
+    step: dict[str, Found] = {}
+    stl: dict[str, Found] = {}
+    holes = manifest.hole_of
+    for part in (part for part in manifest.parts if part.is_body):
+        wanted = [Wanted(holes[guide.id], guide) for guide in manifest.guides_of(part.name)]
+        openings = [opening for opening in manifest.openings if opening.part == part.name]
+        piece, mesh = pieces.get(part.placed[0].name), meshes.get(part.name)
+        if piece:
+            step |= measure(part.name, wanted, openings, StepBody(piece), ledger)
+        if mesh:
+            in_use = mesh.moved(part.matrix)
+            stl |= measure(part.name, wanted, openings, MeshBody(in_use), ledger)
+            _judge_passage(part, in_use, wanted, stl, ledger)
+    return step, stl
+
+
+def _judge_passage(
+    part: Part, mesh: Mesh, wanted: list[Wanted], found: Mapping[str, Found], ledger: Ledger
+) -> None:
+    """The drill must pass the whole body along each hole's axis."""
+    for item in wanted:
+        hole, seen = item.hole, found.get(item.hole.id)
+        x, y = (seen.x, seen.y) if seen else (hole.x, hole.y)
+        drill = hole.diameter / 2
+        free = free_radius(mesh, x, y, drill)
+        ledger.expect(
+            free >= drill - limits.CHORD,
+            Fault(
+                "proof.blocked",
+                part.file,
+                hole.id,
+                f"something stands {free:.2f} mm from its axis, in the way of a "
+                f"{hole.diameter:g} mm drill",
+                2 * free,
+                hole.diameter,
+                2 * limits.CHORD,
+                "mm",
+            ),
+        )
+
+
+def _record(
+    hole: Hole, guide: Guide, step: Mapping[str, Found], stl: Mapping[str, Found]
+) -> HoleProof:
+    return HoleProof(
+        id=hole.id,
+        part=guide.part,
+        x=hole.x,
+        y=hole.y,
+        bore=guide.bore,
+        throat=guide.throat,
+        step=step.get(hole.id),
+        stl=stl.get(hole.id),
+    )

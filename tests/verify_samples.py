@@ -1,0 +1,273 @@
+"""Small jig folders made to be verified: drawn by the kernel, written without jiggen's export.
+
+The jig: one body (plate, three stepped guides with lead-in, a turned opening, a hexagonal
+pocket, a window) and a rail placed twice.  The body is printed top down and turned, and its
+STEP frame is not the ski frame, so that every transform on the way counts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+
+Matrix = NDArray[np.float64]
+
+TOP = 14.0
+BORE, THROAT, DRILL = 8.1, 5.1, 4.1
+SEAT = 2.0
+LEAD = 0.5
+HOLES = {"toe-1": (41.25, 20.5), "toe-2": (41.25, -20.5), "heel-1": (-33.125, 7.75)}
+OPENING = (5.0, -2.0, 12.0)
+SAGITTA, ANGLE = 0.004, 0.1
+
+
+def moved(x: float = 0.0, y: float = 0.0, z: float = 0.0) -> Matrix:
+    matrix = np.eye(4)
+    matrix[:3, 3] = (x, y, z)
+    return matrix
+
+
+def turned(degrees: float) -> Matrix:
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    matrix = np.eye(4)
+    matrix[:2, :2] = ((c, -s), (s, c))
+    return matrix
+
+
+OVER = np.diag((1.0, -1.0, -1.0, 1.0))
+BODY_POSE = moved(10.0, -4.0) @ turned(90.0)  # of the body's STEP frame in the ski frame
+RAIL_POSES = {
+    "rail left": moved(0.0, 45.0),
+    "rail right": turned(180.0) @ moved(0.0, 45.0),
+}
+
+
+def location(matrix: Matrix) -> cq.Location:
+    from OCP.gp import gp_Trsf
+
+    trsf = gp_Trsf()
+    trsf.SetValues(*(float(value) for value in matrix[:3].ravel()))
+    return cq.Location(trsf)
+
+
+def body_in_ski_frame() -> cq.Shape:
+    plate = (
+        cq.Workplane()
+        .polyline([(-60, -32), (60, -32), (60, 32), (-45, 32), (-60, 15)])
+        .close()
+        .extrude(TOP)
+    )
+    for x, y in HOLES.values():
+        r, t = BORE / 2, THROAT / 2
+        guide = (
+            cq.Workplane("XZ")
+            .polyline(
+                [
+                    (0, -1),
+                    (t, -1),
+                    (t, SEAT),
+                    (r, SEAT),
+                    (r, TOP - LEAD),
+                    (r + LEAD, TOP),
+                    (r + LEAD, TOP + 1),
+                    (0, TOP + 1),
+                ]
+            )
+            .close()
+            .revolve(360, (0, 0), (0, 1))
+        )
+        plate = plate.cut(guide.translate((x, y, 0)))
+    x, y, d = OPENING
+    seat = cq.Workplane().circle(d / 2 - 1).workplane(offset=TOP).circle(d / 2).loft()
+    plate = plate.cut(seat.translate((x, y, 0)))
+    plate = plate.cut(cq.Workplane().polygon(6, 9.0).extrude(6).translate((-15, -20, 0)))
+    plate = plate.cut(cq.Workplane().rect(8, 5).extrude(TOP).translate((-10, 22, 0)))
+    solid: cq.Shape = plate.val()
+    return solid
+
+
+def rail() -> cq.Shape:
+    bar = cq.Workplane().box(30, 8, 10, centered=(False, True, False))
+    solid: cq.Shape = bar.faces(">Z").workplane(origin=(21, 0, 10)).hole(5.5).val()
+    return solid
+
+
+def on_bed(shape: cq.Shape, to_bed: Matrix) -> tuple[cq.Shape, Matrix]:
+    """The shape in print position, and the whole pose that took it there."""
+    box = shape.moved(location(to_bed)).BoundingBox(1e-6)
+    pose = moved(-box.xmin, -box.ymin, -box.zmin) @ to_bed
+    return shape.moved(location(pose)), pose
+
+
+def make_sample(folder: Path) -> Path:
+    """Write the whole folder, manifest and hashes included but without a proof."""
+    (folder / "parts").mkdir(parents=True)
+    body, bar = body_in_ski_frame(), rail()
+    flat_body, body_to_bed = on_bed(body, turned(30.0) @ OVER)
+    flat_rail, rail_to_bed = on_bed(bar, turned(-20.0))
+    for name, shape in (("body", flat_body), ("rail", flat_rail)):
+        shape.exportStl(str(folder / f"parts/{name}.stl"), SAGITTA, ANGLE, relative=False)
+    _write_step(folder / "jig.step", body, bar)
+    write_3mf(folder)
+    (folder / "layout.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>\n")
+    manifest = {
+        "manifest": 1,
+        "versions": {"jiggen": "sample"},
+        "inputs": {},
+        "holes": [
+            {"id": i, "group": i[:-2], "x": x, "y": y, "diameter": DRILL, "depth": 9.5}
+            for i, (x, y) in HOLES.items()
+        ],
+        "guides": [
+            {
+                "id": i,
+                "part": "body",
+                "bore": BORE,
+                "bore_z": [SEAT, TOP - LEAD],
+                "throat": THROAT,
+                "throat_z": [0.0, SEAT],
+            }
+            for i in HOLES
+        ],
+        "openings": [
+            {
+                "name": "seat",
+                "part": "body",
+                "x": OPENING[0],
+                "y": OPENING[1],
+                "diameter": OPENING[2],
+            }
+        ],
+        "joint": None,
+        "parts": [
+            _part("body", body, {"body": np.eye(4)}, body_to_bed),
+            _part("rail", bar, RAIL_POSES, rail_to_bed),
+        ],
+        "hardware": [],
+        "proof": None,
+        "files": {},
+    }
+    write_manifest(folder, manifest)
+    rehash(folder)
+    return folder
+
+
+def _part(
+    name: str, shape: cq.Shape, poses: dict[str, Matrix], to_bed: Matrix
+) -> dict[str, Any]:
+    placed = [
+        {"name": piece, "to_ski": (pose @ np.linalg.inv(to_bed)).tolist()}
+        for piece, pose in poses.items()
+    ]
+    return {
+        "name": name,
+        "file": f"parts/{name}.stl",
+        "count": len(placed),
+        "printed": True,
+        "volume": shape.Volume(),
+        "to_ski": placed[0]["to_ski"],
+        "placed": placed,
+    }
+
+
+def _write_step(path: Path, body: cq.Shape, bar: cq.Shape) -> None:
+    assembly = cq.Assembly(name="jig")
+    own = body.moved(location(np.linalg.inv(BODY_POSE)))
+    assembly.add(own, name="body", loc=location(BODY_POSE))
+    for name, pose in RAIL_POSES.items():
+        assembly.add(bar, name=name, loc=location(pose))
+    assembly.export(str(path))
+    # The kernel calls a shared product by its first piece.
+    text = path.read_text().replace("PRODUCT('rail left','rail left'", "PRODUCT('rail','rail'")
+    path.write_text(text)
+
+
+FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+
+
+def read_facets(path: Path) -> NDArray[np.float64]:
+    """Corners (m, 3, 3) of a binary STL (80-byte header, count, 50 bytes a facet)."""
+    return np.frombuffer(path.read_bytes()[84:], dtype=FACET)["corners"].astype(float)
+
+
+def write_facets(path: Path, corners: NDArray[np.float64]) -> None:
+    facets = np.zeros(len(corners), dtype=FACET)
+    facets["corners"] = corners
+    path.write_bytes(b"sample".ljust(80) + np.uint32(len(facets)).tobytes() + facets.tobytes())
+
+
+MODEL = "3D/3dmodel.model"
+RELATIONSHIPS = (
+    '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+    f'<Relationship Id="r" Target="/{MODEL}" '
+    'Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>'
+)
+TYPES = (
+    '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+    '<Default Extension="rels" '
+    'ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    '<Default Extension="model" '
+    'ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>'
+)
+
+
+def write_3mf(folder: Path) -> None:
+    """The package of the folder's STL files: body once, rail twice, side by side."""
+    objects, items, x = "", "", 0.0
+    for number, (name, count) in enumerate((("body", 1), ("rail", 2)), start=1):
+        corners = read_facets(folder / f"parts/{name}.stl")
+        points, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+        vertices = "".join(f'<vertex x="{a:.6f}" y="{b:.6f}" z="{c:.6f}"/>' for a, b, c in points)
+        triangles = "".join(
+            f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in index.reshape(-1, 3)
+        )
+        objects += (
+            f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{vertices}'
+            f"</vertices><triangles>{triangles}</triangles></mesh></object>"
+        )
+        for _ in range(count):
+            items += f'<item objectid="{number}" transform="1 0 0 0 1 0 0 0 1 {x:g} 0 0"/>'
+            x += float(np.ceil(np.ptp(points[:, 0]))) + 5.0
+    model = (
+        '<?xml version="1.0" encoding="UTF-8"?><model unit="millimeter" '
+        'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">'
+        f"<resources>{objects}</resources><build>{items}</build></model>"
+    )
+    write_package(folder / "jig.3mf", model)
+
+
+def write_package(path: Path, model: str) -> None:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
+        package.writestr("[Content_Types].xml", TYPES)
+        package.writestr("_rels/.rels", RELATIONSHIPS)
+        package.writestr(MODEL, model)
+
+
+def read_manifest_data(folder: Path) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    return data
+
+
+def write_manifest(folder: Path, manifest: dict[str, Any]) -> None:
+    (folder / "manifest.json").write_text(json.dumps(manifest, indent=1), encoding="utf-8")
+
+
+def rehash(folder: Path) -> None:
+    """Write every file's size and SHA-256 into the manifest anew."""
+    manifest = read_manifest_data(folder)
+    manifest["files"] = {
+        path.relative_to(folder).as_posix(): {
+            "bytes": path.stat().st_size,
+            "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+        }
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != "manifest.json"
+    }
+    write_manifest(folder, manifest)
