@@ -39,20 +39,20 @@ def sheet_causes(layout: Layout, terms: Terms) -> tuple[Cause, ...]:
 def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     at, jig = design.layout.positions, terms.jig
     yield from _scale(at, jig.print_scale)
-    yield from _each("printer repeatability", jig.repeatability, len(at))
+    yield from _each("printer repeatability", jig.repeatability, at)
     warm = jig.thermal
     heat = _term("room temperature", warm, f"{warm.size} °C, {1e6 * warm.expansion:g} µm/m and °C")
     yield Cause(heat, "shared", at * warm.expansion * warm.reach)
     if any(guide.bush for guide in design.guides):
         seated = np.array([guide.bush is not None for guide in design.guides])
-        yield from _each("bush in its pocket", jig.bush_seat, len(at), seated)
+        yield from _each("bush in its pocket", jig.bush_seat, at, seated)
     yield from _leaning(design, terms)
     yield from _centring(design, terms, bound)
     yield _along("reading the mark", jig.mark_reading, at)
     if design.joint:
         for half in (at[:, 0] >= 0, at[:, 0] < 0):
             yield _along("joint of the halves", jig.joint, at, half)
-    yield from _each("the hand", jig.hand, len(at))
+    yield from _each("the hand", jig.hand, at)
 
 
 def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
@@ -68,8 +68,8 @@ def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
     yield _along("tape slip", sheet.tape_slip, at)
     yield from _lever("tape slip", sheet.tape_slip, at, ends)
     yield Cause(_sized("fold check", sheet.fold), "shared", _effect(at, y=sheet.fold.reach))
-    yield from _each("punch", sheet.punch, len(at))
-    yield from _each("drill wander", sheet.drill_wander, len(at))
+    yield from _each("punch", sheet.punch, at)
+    yield from _each("drill wander", sheet.drill_wander, at)
 
 
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
@@ -79,10 +79,14 @@ def _scale(at: Array, size: Sized) -> Iterator[Cause]:
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
 
 
-def _each(name: str, size: Sized, holes: int, where: ArrayLike = True) -> Iterator[Cause]:
-    """In x and in y by itself at each hole, or anywhere on a circle where it is an arcsine."""
-    term, reach = _sized(name, size), np.where(np.broadcast_to(where, holes), size.reach, 0.0)
-    if size.distribution == "arcsine":
+def _each(name: str, size: Sized, at: Array, where: ArrayLike = True) -> Iterator[Cause]:
+    """By as much at each of the holes `where` it acts."""
+    return _own(_sized(name, size), np.where(where, size.reach, np.zeros(len(at))))
+
+
+def _own(term: Term, reach: Array) -> Iterator[Cause]:
+    """In x and in y by itself at each hole, or on a circle about it where it is an arcsine."""
+    if term.distribution == "arcsine":
         yield Cause(term, "round", np.column_stack([reach, reach]))
         return
     for axis in np.eye(2):
@@ -136,12 +140,7 @@ def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
     reach = np.array(lean)
     fit = f"{size.bore} bush" if all(guide.bush for guide in design.guides) else "printed guide"
     words = f"± {reach.min():.3f} to {reach.max():.3f} mm: {fit}, {size.drill} drill"
-    term = _term("drill in its guide", size, words)
-    if size.distribution == "arcsine":
-        yield Cause(term, "round", np.column_stack([reach, reach]))
-        return
-    for axis in np.eye(2):
-        yield Cause(term, "each", reach[:, None] * axis)
+    return _own(_term("drill in its guide", size, words), reach)
 
 
 def _lean(design: Design, guide: Guide, depth: float, bore: str, drill: str) -> float:
