@@ -52,12 +52,12 @@ class Budget:
     @property
     def deviation(self) -> Array:
         """Standard deviation (root sum of squares) in x and y, (n, 2)."""
-        return np.sqrt(np.diagonal(self.blocks, axis1=1, axis2=2))
+        return np.asarray(np.sqrt(np.diagonal(self.blocks, axis1=1, axis2=2)))
 
     @property
     def radial_deviation(self) -> Array:
         """Root mean square distance from the hole's place, (n,)."""
-        return np.hypot(*self.deviation.T)
+        return np.asarray(np.hypot(*self.deviation.T))
 
     @property
     def expected(self) -> Array:

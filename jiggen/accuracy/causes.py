@@ -21,7 +21,9 @@ from jiggen.tables import deviation
 SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
 
 
-def jig_causes(design: Design, terms: Terms, centring: ArrayLike | None = None) -> tuple[Cause, ...]:
+def jig_causes(
+    design: Design, terms: Terms, centring: ArrayLike | None = None
+) -> tuple[Cause, ...]:
     """The causes of error of a hole drilled through `design`.
 
     `centring` is the greatest sideways error a hole in mm, (n,); None takes the design's own.
@@ -127,7 +129,7 @@ def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     ends = design.stations[0].x, design.stations[-1].x
     unit = list(_lever_effects(at, ends, np.ones(len(at))))
     gain = sum(np.abs(effect[:, 1]) for effect in unit)
-    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm by hole")
+    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm")
     for effect in unit:
         yield Cause(term, "shared", effect * (bound / gain)[:, None])
 
@@ -139,7 +141,7 @@ def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
     lean = [_lean(design, guide, float(depth), size.bore, size.drill) for guide, depth in pairs]
     reach = np.array(lean)
     fit = f"{size.bore} bush" if all(guide.bush for guide in design.guides) else "printed guide"
-    words = f"± {reach.min():.3f} to {reach.max():.3f} mm: {fit}, {size.drill} drill"
+    words = f"± {reach.max():.3f} mm, {fit}, {size.drill} drill"
     return _own(_term("drill in its guide", size, words), reach)
 
 

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 KINDS = ("svg", "png", "pdf")
-FACTORS = (50, 40, 30, 20, 15, 10, 5, 2, 1)
+FACTORS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
+LARGEST = 16.0  # mm: no outline is drawn wider, to either side
 # Principal deviations at which an ellipse holds 95 % of a normal scatter: √(-2 ln 0.05), exact.
 ELLIPSE = math.sqrt(-2 * math.log(0.05))
 
@@ -32,6 +33,7 @@ COLOURS = {"jig": "#14468c", "sheet": "#aa141e"}  # blue and red, as the layout 
 GREY = "#6e6e6e"
 BEYOND = 34.0  # mm of ski drawn past the outermost holes
 MARGIN = 52.0  # mm beside the ski for names
+NAME = 14  # characters of a name that fit there
 LINE = 7.5  # mm between names one below the other
 INCH_PER_MM = 1 / 58.0  # of the ski, on the figure
 
@@ -79,20 +81,16 @@ def plot(budgets: tuple[Budget, ...], ski: float, limit: float, kind: str) -> by
 
 def exaggeration(budgets: Iterable[Budget]) -> int:
     """How many times too large the scatter is drawn: as much as keeps it from overlapping."""
-    most = 1.0
-    for factor in reversed(FACTORS):
-        if all(_apart(budget, factor) for budget in budgets):
-            most = factor
-    return int(most)
+    most = min(_most(budget) for budget in budgets)
+    return next((factor for factor in FACTORS if factor <= most), FACTORS[-1])
 
 
-def _apart(budget: Budget, factor: float) -> bool:
-    """Whether no two holes' ellipses, taken as circles of their longer axis, overlap."""
-    if len(budget.layout) < 2:
-        return True
-    radius = ELLIPSE * np.sqrt(np.linalg.eigvalsh(budget.blocks)[:, 1])
+def _most(budget: Budget) -> float:
+    """The factor at which two ellipses, taken as circles of their longer axis, touch."""
+    radius = ELLIPSE * np.sqrt(np.maximum(np.linalg.eigvalsh(budget.blocks)[:, 1], 1e-12))
     first, second = np.triu_indices(len(radius), k=1)
-    return bool(np.all(pdist(budget.layout.positions) > factor * (radius[first] + radius[second])))
+    touching = pdist(budget.layout.positions) / (radius[first] + radius[second])
+    return float(np.min(touching, initial=LARGEST / radius.max()))
 
 
 def _figure(budgets: tuple[Budget, ...], ski: float, limit: float) -> Figure:
@@ -103,7 +101,7 @@ def _figure(budgets: tuple[Budget, ...], ski: float, limit: float) -> Figure:
     span = (min(low, 0.0) - BEYOND, max(high, 0.0) + BEYOND)
     half = max(ski / 2, float(np.abs(layout.positions[:, 1]).max()) + 10.0)
     width, height = 2 * (half + MARGIN), span[1] - span[0]
-    head, foot, gap = 1.0, 1.15, 0.15  # inches
+    head, foot, gap = 0.75, 0.95, 0.15  # inches
     size = (len(budgets) * (width * INCH_PER_MM + gap) + gap, height * INCH_PER_MM + head + foot)
     figure = Figure(figsize=size)
     factor = exaggeration(budgets)
@@ -120,7 +118,7 @@ def _figure(budgets: tuple[Budget, ...], ski: float, limit: float) -> Figure:
         axes.set_xlim(half + MARGIN, -half - MARGIN)  # y to the left, as seen from the tail
         axes.set_ylim(*span)
         axes.set_axis_off()
-        _ski(axes, half if ski <= 0 else ski / 2, span)
+        _ski(axes, ski / 2, span, factor)
         _scatter(axes, budget, factor, limit)
         _names(axes, budget, half, span, limit)
         axes.set_title(TITLES[budget.method], color=COLOURS[budget.method], fontweight="bold")
@@ -128,23 +126,21 @@ def _figure(budgets: tuple[Budget, ...], ski: float, limit: float) -> Figure:
     return figure
 
 
-def _ski(axes: Axes, half: float, span: tuple[float, float]) -> None:
-    band = {"color": GREY, "linewidth": 0.8, "dashes": (6, 3)}
+def _ski(axes: Axes, half: float, span: tuple[float, float], factor: int) -> None:
+    """The ski's edges, centre line, mounting mark, way to the tip, and 1 mm of error to scale."""
     for y in (half, -half):
-        axes.plot([y, y], span, **band)
+        axes.plot([y, y], span, color=GREY, linewidth=0.8, dashes=(6, 3))
     axes.plot([0, 0], span, color=GREY, linewidth=0.6, dashes=(12, 3, 2, 3))
     axes.plot([half, -half], [0, 0], color=GREY, linewidth=1.0)
-    axes.text(-half - 2, 0, "mounting\nmark", va="center", ha="left", color=GREY, fontsize=7)
-    tip = span[1] - 4
-    axes.annotate(
-        "tip",
-        (half - 6, tip),
-        (half - 6, tip - 20),
-        color=GREY,
-        ha="center",
-        va="top",
-        arrowprops={"arrowstyle": "->", "color": GREY},
-    )
+    axes.text(-half - 4, 0, "mounting mark", va="center", ha="left", color=GREY, fontsize=7)
+    edge, tip = half + 3, span[1] - 2
+    arrow = {"arrowstyle": "->", "color": GREY, "shrinkA": 0, "shrinkB": 0}
+    axes.annotate("", (edge + 4, tip), (edge + 4, tip - 16), arrowprops=arrow)
+    axes.text(edge + 8, tip - 8, "to the tip", va="center", ha="right", color=GREY, fontsize=7)
+    start, bottom = -half - 4, span[0] + 3
+    ends = [start, start - factor]
+    axes.plot(ends, [bottom, bottom], color="black", linewidth=1.2, marker="|")
+    axes.text(start, bottom + 2, "1 mm off", va="bottom", ha="left", fontsize=7)
 
 
 def _scatter(axes: Axes, budget: Budget, factor: int, limit: float) -> None:
@@ -181,15 +177,17 @@ def _names(
 ) -> None:
     """Each hole's name and expected error beside the ski, on the hole's side of it."""
     at, errors = budget.layout.positions, budget.radial_expected
-    places = int((span[1] - span[0]) / LINE)
+    places = int((span[1] - span[0]) / LINE) - 4  # less those of the other words there
     for side in (1.0, -1.0):
         mine = np.flatnonzero(at[:, 1] > 0 if side > 0 else at[:, 1] <= 0)
         # Where there is no room for all, the holes that are farthest off have their names.
         mine = np.sort(mine[np.argsort(-errors[mine], kind="stable")[:places]])
-        keep_clear = np.array([0.0]) if side < 0 else np.empty(0)
-        for hole, height in zip(mine, spread(at[mine, 0], LINE, keep_clear, span), strict=True):
+        # The way to the tip stands on the left; on the right the mark's name and the scale.
+        taken = np.empty(0) if side > 0 else np.array([0.0])
+        room = (span[0], span[1] - 20.0) if side > 0 else (span[0] + 12.0, span[1])
+        for hole, height in zip(mine, spread(at[mine, 0], LINE, taken, room), strict=True):
             star = " *" if errors[hole] > limit else ""
-            text = f"{budget.layout.ids[hole]}  {errors[hole]:.2f}{star}"
+            text = f"{_short(budget.layout.ids[hole])}  {errors[hole]:.2f}{star}"
             edge = side * (half + 3)
             axes.plot([at[hole, 1], edge], [at[hole, 0], height], color=GREY, linewidth=0.4)
             axes.text(
@@ -203,9 +201,12 @@ def _names(
             )
 
 
-def spread(
-    wanted: Array, apart: float, taken: Array, span: tuple[float, float]
-) -> Array:
+def _short(name: str) -> str:
+    """`name` cut in the middle to what the margin holds; its number stays."""
+    return name if len(name) <= NAME else f"{name[: NAME - 5]}…{name[-4:]}"
+
+
+def spread(wanted: Array, apart: float, taken: Array, span: tuple[float, float]) -> Array:
     """Heights near `wanted`, at least `apart` from one another and from `taken`, within `span`.
 
     From the top down each name takes its own height or the next free one below; what comes out
@@ -223,6 +224,9 @@ def spread(
     for index in range(len(slots) - 1, -1, -1):
         if slots[index] >= floor:
             break
+        for blocked in taken:
+            if abs(floor - blocked) < apart:
+                floor = blocked + apart
         slots[index] = floor
         floor += apart
     heights = np.empty(len(wanted))
@@ -250,4 +254,4 @@ def _words(
         f"*, dashed: over the limit of {limit:g} mm.",
     )
     for index, line in enumerate(lines):
-        figure.text(0.5, (0.85 - 0.2 * index) / height, line, ha="center", color="black")
+        figure.text(0.5, (0.6 - 0.19 * index) / height, line, ha="center", color="black")

@@ -129,7 +129,7 @@ def radius_holding(blocks: Array, part: float = 0.95) -> Array:
     angle = np.arange(0, 2 * np.pi, 2 * np.pi / 720)
     turned = np.column_stack([np.cos(angle) ** 2, np.sin(angle) ** 2])
     principal = np.maximum(np.linalg.eigvalsh(blocks), 0.0) @ turned.T
-    variance = np.maximum(principal, np.finfo(float).tiny)
+    variance = np.maximum(principal, 1e-18)  # mm²: as good as none
     low = np.zeros(len(blocks))
     high = 6.0 * np.sqrt(variance.max(axis=1))
     for _ in range(60):
@@ -137,4 +137,4 @@ def radius_holding(blocks: Array, part: float = 0.95) -> Array:
         held = 1.0 - np.exp(-(middle[:, None] ** 2) / (2 * variance)).mean(axis=1)
         low = np.where(held < part, middle, low)
         high = np.where(held < part, high, middle)
-    return high
+    return np.asarray(high)

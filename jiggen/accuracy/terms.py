@@ -106,7 +106,6 @@ class Marks(Sized):
     beyond: Size = Field(default=0.0, description=_SIZE_HELP)
 
 
-
 def _table(of: type[Shape]) -> Any:
     return Field(default=of(), description=f"a table of {', '.join(of.keys())}")
 

@@ -11,8 +11,8 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TextIO
 
@@ -22,6 +22,7 @@ from jiggen.errors import CheckFailed, Finding, JiggenError
 
 DONE, BAD_USE, FAULT, SYSTEM, STOPPED, UNREAD = 0, 2, 70, 74, 130, 141
 PROGRAM = "jiggen"
+PLAIN_HELP = "_TYPER_FORCE_DISABLE_TERMINAL"
 
 
 def run(app: typer.Typer, argv: Sequence[str]) -> int:
@@ -34,7 +35,8 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     debug = len(words) < len(argv)
     _prepare_streams()
     try:
-        _invoke(app, words or ["--help"])
+        with _plain_help():
+            _invoke(app, words or ["--help"])
         sys.stdout.flush()
     except typer.Exit as end:
         return end.exit_code
@@ -68,14 +70,28 @@ def _invoke(app: typer.Typer, words: list[str]) -> None:
 
 
 def _prepare_streams() -> None:
+    """Let no name that the terminal's encoding lacks end the program."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure:  # a name that the terminal's encoding lacks must not end the program
+        if reconfigure:
             reconfigure(errors="backslashreplace")
+
+
+@contextmanager
+def _plain_help() -> Iterator[None]:
+    """Keep typer from colouring help where `colourful` says no.
+
+    It would for FORCE_COLOR and some CI services, terminal or not.  An environment variable,
+    read when help is first drawn, is its one way out.
+    """
+    before = os.environ.get(PLAIN_HELP)
     if not colourful(sys.stdout):
-        # typer colours help for some CI services and FORCE_COLOR, terminal or not, NO_COLOR or
-        # not. This is its one way out, read when its help is first drawn.
-        os.environ["_TYPER_FORCE_DISABLE_TERMINAL"] = "1"
+        os.environ[PLAIN_HELP] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            os.environ.pop(PLAIN_HELP, None)
 
 
 def _misuse(error: typer.TyperException) -> Finding:

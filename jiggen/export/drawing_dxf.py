@@ -29,6 +29,7 @@ def layout_dxf(layout: Layout, ski: SkiWidths | None = None) -> bytes:
     drawing = draw_layout(layout, ski)
     with _fixed_metadata():
         document = _document(drawing)
+        _pin_class_order(document)
         stream = StringIO()
         document.write(stream)
     return bytes(document.encode(stream.getvalue()))
@@ -45,6 +46,12 @@ def _fixed_metadata() -> Iterator[None]:
         yield
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = before
+
+
+def _pin_class_order(document: Document) -> None:
+    """List the classes in use by name: ezdxf 1.4 does so in a set's order, a new one each run."""
+    for name in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(name)
 
 
 def _document(drawing: Drawing) -> Document:

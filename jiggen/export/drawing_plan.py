@@ -137,17 +137,20 @@ def _write_title(
     """Name and numbers over the drawing, from `foot` upwards; returns the top's y."""
     x, y = foot
     notes = _wrapped((_job(layout), *_drills(layout), _frame(ski)), NOTE_HEIGHT, width)
-    y = _stack_up(sheet, notes, (x, y), NOTE_HEIGHT)
     name = _wrapped((_plain(layout.pattern),), NAME_HEIGHT, width)
-    return _stack_up(sheet, name, (x, y + NAME_GAP), NAME_HEIGHT)
+    over = y + LEADING * NOTE_HEIGHT * len(notes) + NAME_GAP
+    top = over + LEADING * NAME_HEIGHT * len(name)
+    _write(sheet, name, (x, top), NAME_HEIGHT)
+    _write(sheet, notes, (x, over - NAME_GAP), NOTE_HEIGHT)
+    return top
 
 
-def _stack_up(sheet: Drawing, lines: list[str], foot: Point, height: float) -> float:
-    """The lines over one another, the last at `foot`; returns the y over the first."""
-    x, y = foot
-    for words in reversed(lines):
+def _write(sheet: Drawing, lines: list[str], corner: Point, height: float) -> float:
+    """The lines under one another, from `corner` down; returns the last one's y."""
+    x, y = corner
+    for words in lines:
+        y -= LEADING * height
         sheet.texts.append(Text("notes", (x, y), height, words))
-        y += LEADING * height
     return y
 
 
@@ -164,12 +167,17 @@ def _drills(layout: Layout) -> list[str]:
     for name, diameter, depth in zip(layout.ids, layout.diameters, layout.depths, strict=True):
         holes.setdefault((float(diameter), float(depth)), []).append(_plain(name))
     ranked = sorted(holes.items(), key=lambda setting: -len(setting[1]))
-    lines = [f"drill {diameter:.4g} mm, {depth:.4g} mm deep" for (diameter, depth), _ in ranked]
+    lines = [f"drill {_mm(diameter)} mm, {_mm(depth)} mm deep" for (diameter, depth), _ in ranked]
     if len(lines) == 1:
         return lines
     first, *others = zip(lines, (names for _, names in ranked), strict=True)
     odd = [f"{line}: {', '.join(names)}" for line, names in others]
     return [f"{first[0]}: every hole not named below", *odd]
+
+
+def _mm(size: float) -> str:
+    """To a hundredth, as drills are sold and stops are set."""
+    return f"{round(size, 2):g}"
 
 
 def _frame(ski: SkiWidths | None) -> str:
@@ -189,11 +197,8 @@ def _write_foot(sheet: Drawing, corner: Point, width: float) -> float:
         sheet.lines.append(Line("scale", (x, y), (x, y + (5.0 if number in (0, 10) else 2.5))))
     words = f"{SCALE_BAR:g} mm: measure this bar before you trust a print"
     sheet.texts.append(Text("scale", (left + SCALE_BAR + 4.0, y), NOTE_HEIGHT, words))
-    y -= MARGIN
-    for line in _wrapped(CAUTIONS, SMALL_HEIGHT, width):
-        sheet.texts.append(Text("notes", (left, y), SMALL_HEIGHT, line))
-        y -= LEADING * SMALL_HEIGHT
-    return y
+    cautions = _wrapped(CAUTIONS, SMALL_HEIGHT, width)
+    return _write(sheet, cautions, (left, y - MARGIN / 2), SMALL_HEIGHT)
 
 
 def _wrapped(paragraphs: Iterable[str], height: float, width: float) -> list[str]:

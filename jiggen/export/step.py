@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from itertools import count
 
 CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
-USAGE = re.compile(r"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\()'\d+'")
+USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
 PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")
 
 
@@ -14,11 +15,17 @@ def normalised(text: str, products: Mapping[str, str]) -> str:
     """`text` with a fixed header time, usages numbered from 1, and products renamed.
 
     A shared solid's product bears the name of its first piece: `products` maps that name to
-    the part's. The kernel counts usages over the whole process.
+    the part's. The kernel counts usages over the whole process, and where it breaks their
+    lines depends on that count: they are joined.
     """
     text = CLOCK.sub(r"\1'1970-01-01T00:00:00'", text, count=1)
-    counter = iter(range(1, text.count("NEXT_ASSEMBLY_USAGE_OCCURRENCE") + 1))
-    text = USAGE.sub(lambda match: f"{match[1]}'{next(counter)}'", text)
+    counter = count(1)
+
+    def numbered(match: re.Match[str]) -> str:
+        rest = re.sub(r"\n\s*", "", match[1])
+        return f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{next(counter)}'{rest}"
+
+    text = USAGE.sub(numbered, text)
 
     def named(match: re.Match[str]) -> str:
         name = products.get(match[2], match[2])

@@ -1,22 +1,46 @@
-"""Where pattern files are looked for: as given, in ./patterns, among the shipped ones."""
+"""Where pattern files are looked for: as given, then folder by folder.
+
+A name is looked for in ./patterns, which belongs to the job at hand, then in the user's own data
+folder, then among the patterns that come with jiggen; the first found is taken.
+"""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Literal
 
 from jiggen.errors import Finding, InputError
 from jiggen.pattern.faults import nearest, quoted
 
 LOCAL = Path("patterns")
 
+Origin = Literal["local", "user", "shipped"]
+"""Whose a pattern is: of the folder one works in, of the user, or of jiggen."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """A pattern file found by looking; `hidden` when its name finds another one first."""
+
+    path: Path
+    origin: Origin
+    hidden: bool
+
+    @property
+    def name(self) -> str:
+        """The name it is called by: the file's, without ``.toml``."""
+        return self.path.stem
+
 
 def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
     """The pattern file meant by a path, or by a name without ``.toml``.
 
     A path (with a folder or ``.toml`` in it) is taken as given.  A name is looked for as a
-    file of that name, then in ./patterns, then among the shipped patterns.
+    file of that name, then in ./patterns, in the user's folder, and among the shipped patterns.
 
     Raises InputError ``pattern.missing`` when nothing is there, naming the known patterns.
     """
@@ -32,15 +56,42 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
     raise InputError(_unknown(os.fspath(name_or_path), given.stem))
 
 
+def known_patterns() -> tuple[Known, ...]:
+    """Every pattern that a name can find, in the order they are looked for; each file once."""
+    known: dict[Path, Known] = {}
+    names: set[str] = set()
+    for origin, folder in _folders():
+        for path in _patterns_in(folder):
+            if path.resolve() not in known:
+                known[path.resolve()] = Known(path, origin, path.stem in names)
+                names.add(path.stem)
+    return tuple(known.values())
+
+
 def shipped_patterns() -> list[Path]:
     """Paths of the patterns that come with jiggen, sorted by name."""
     return _patterns_in(_shipped_folder())
 
 
-def _candidates(name: str, given: Path) -> list[Path]:
+def user_folder() -> Path:
+    """The user's own patterns: a folder by the system's custom, there or not."""
+    from platformdirs import user_data_path
+
+    return user_data_path("jiggen", appauthor=False) / "patterns"
+
+
+def _candidates(name: str, given: Path) -> Iterator[Path]:
+    yield given
     if given.suffix == ".toml" or len(given.parts) != 1 or given.is_absolute() or "/" in name:
-        return [given]
-    return [given, LOCAL / f"{name}.toml", _shipped_folder() / f"{name}.toml"]
+        return
+    for _, folder in _folders():
+        yield folder / f"{name}.toml"
+
+
+def _folders() -> Iterator[tuple[Origin, Path]]:
+    yield "local", LOCAL
+    yield "user", user_folder()
+    yield "shipped", _shipped_folder()
 
 
 def _shipped_folder() -> Path:
@@ -51,7 +102,7 @@ def _shipped_folder() -> Path:
 
 
 def _patterns_in(folder: Path) -> list[Path]:
-    return sorted(folder.glob("*.toml"))
+    return sorted(path for path in folder.glob("*.toml") if path.is_file())
 
 
 def _exists(path: Path) -> bool:
@@ -62,7 +113,7 @@ def _exists(path: Path) -> bool:
 
 
 def _unknown(said: str, stem: str) -> Finding:
-    known = sorted({path.stem for path in (*_patterns_in(LOCAL), *shipped_patterns())})
+    known = sorted({pattern.name for pattern in known_patterns()})
     guess = nearest(stem, known)
     meant = f"Did you mean {quoted(guess)}? " if guess else ""
     return Finding(

@@ -21,6 +21,7 @@ from jiggen.solid.shapes import (
 
 FIRST_LAYER = 0.3  # mm: the layer on the bed is drawn in, against elephant's foot
 DRAWN_IN = 0.25
+TOOTH_CHORD = 0.02  # mm off the true flank: far below what a printer shows
 
 
 def make_rail(rail: RailShape) -> cq.Shape:
@@ -46,7 +47,7 @@ def rack_plan(rail: RailShape) -> Polygon:
     low, high = rack.toothed
     return shapely.union_all(
         [
-            Polygon(rack.outline()),
+            Polygon(rack.outline(TOOTH_CHORD)),
             box(rack.root_x + 0.5, -rail.reach, rail.back_x, end),
             box(rack.tip_x, -rail.reach, rail.back_x, low),
             box(rack.tip_x, high, rail.back_x, end),
@@ -86,7 +87,7 @@ def make_pinion(pinion: PinionShape) -> cq.Shape:
             (0, p.flange_z),
         ]
     )
-    (teeth,) = regions_of(Polygon(p.gear.outline()))
+    (teeth,) = regions_of(Polygon(p.gear.outline(TOOTH_CHORD)))
     gear = prism(teeth, p.flange_z - overlap, p.gear_top_z)
     cone = turned(
         [

@@ -33,6 +33,20 @@ class DrillBush:
 
 
 @dataclass(frozen=True)
+class JobberDrill:
+    """Jobber series twist drills (DIN 338 / ISO 235) over `over` to `up_to` mm, both as for bushes.
+
+    `overall` length and `flute` length in mm, both measured from the tip of the point.
+    """
+
+    over: float
+    up_to: float
+    overall: float
+    flute: float
+    source: str
+
+
+@dataclass(frozen=True)
 class Nut:
     """Hexagon nut (ISO 4032): width `across_flats` and greatest `height`, mm."""
 
@@ -115,6 +129,18 @@ def bush_for(drill_diameter: float) -> DrillBush:
     )
 
 
+def jobber_drill(diameter: float) -> JobberDrill:
+    """The row of jobber drills for a drill of `diameter` mm. Raises InputError."""
+    rows = jobber_drills()
+    for row in rows:
+        if row.over < diameter <= row.up_to:
+            return row
+    raise _unlisted(
+        f"no jobber drill of {diameter:g} mm is listed",
+        f"Listed over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm.",
+    )
+
+
 def bush(outside: float, length: float) -> DrillBush:
     """The row of drill bushes with this `outside` diameter and `length`, mm. Raises InputError."""
     rows = drill_bushes()
@@ -171,6 +197,21 @@ def drill_bushes() -> tuple[DrillBush, ...]:
             source=row["source"],
         )
         for row in _rows("drill_bushes")
+    )
+
+
+@cache
+def jobber_drills() -> tuple[JobberDrill, ...]:
+    """All jobber drills, thinnest first."""
+    return tuple(
+        JobberDrill(
+            over=float(row["over"]),
+            up_to=float(row["up_to"]),
+            overall=float(row["overall"]),
+            flute=float(row["flute"]),
+            source=row["source"],
+        )
+        for row in _rows("jobber_drills")
     )
 
 

@@ -58,8 +58,7 @@ def measure(
         result = _judged(item, sight, body, levels[item.guide.id], ledger)
         if result:
             found[item.hole.id] = result
-    crossing = [ring for z in matches for ring in body.rings(z) if ring.is_round]
-    _refuse_extra(part, crossing + body.openings(), seen, openings, body, ledger)
+    _refuse_extra(part, body.openings(), seen, openings, body, ledger)
     return found
 
 

@@ -19,6 +19,7 @@ SAME_MESH = 1e-3  # mm between a corner of the 3MF and the STL's
 OVERLAP = 0.01  # mm that two pieces' boxes may share on the bed
 CATCH = 5.0  # mm: a hole farther off than this is missing, not moved
 OPENING = 0.05  # mm between a meant opening's axis and where it is
+EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, no hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 
 

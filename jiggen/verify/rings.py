@@ -11,7 +11,7 @@ import numpy as np
 
 from jiggen.verify.circle import fit_circle
 from jiggen.verify.frames import Array, applied
-from jiggen.verify.limits import Source
+from jiggen.verify.limits import EXTRA_DEPTH, Source
 from jiggen.verify.mesh import Mesh, signed_area
 from jiggen.verify.step_assembly import StepPiece
 from jiggen.verify.step_shapes import Arc, Hollow
@@ -81,9 +81,9 @@ class MeshBody:
         return self._seen[z]
 
     def openings(self) -> list[Ring]:
-        """The truly round rings just above the underside and just under the top."""
+        """The truly round rings EXTRA_DEPTH above the underside and under the top."""
         low, high = self.mesh.vertices[:, 2].min(), self.mesh.vertices[:, 2].max()
-        levels = (float(low) + 0.1, float(high) - 0.1)
+        levels = (float(low) + EXTRA_DEPTH, float(high) - EXTRA_DEPTH)
         return [ring for z in levels for ring in self.rings(z) if ring.is_round]
 
 
@@ -148,9 +148,11 @@ class StepBody:
         ]
 
     def openings(self) -> list[Ring]:
-        """Every hollow cylinder or cone that is round at its lower or upper end."""
+        """Every hollow cylinder or cone of EXTRA_DEPTH that is round at one of its ends."""
         found = []
         for axis in self._axes:
+            if axis.high - axis.low < EXTRA_DEPTH:
+                continue
             middle = (axis.low + axis.high) / 2
             if axis.closed(-np.inf, middle) or axis.closed(middle, np.inf):
                 found.append(axis.ring(middle))

@@ -20,6 +20,7 @@ NOT_UNDERSTOOD = {
     "BREP_WITH_VOIDS": "a solid with closed hollows inside, which no printed part has",
 }
 WRAPPED_CURVES = {"SURFACE_CURVE", "SEAM_CURVE", "INTERSECTION_CURVE"}
+ROUND_CURVES = {"CIRCLE", "ELLIPSE"}  # an ellipse is where a leaning hole meets a level face
 SI_PREFIX = {
     None: 1.0,
     "KILO": 1e3,
@@ -33,7 +34,10 @@ SI_PREFIX = {
 
 @dataclass(frozen=True, eq=False)
 class Arc:
-    """A circle's arc: `place` carries (r cos t, r sin t, 0) to space, start ≤ t ≤ start+sweep."""
+    """A circle's arc: `place` carries (r cos t, r sin t, 0) to space, start ≤ t ≤ start+sweep.
+
+    Of an ellipse, likewise by direction; `radius` is then its larger half axis.
+    """
 
     place: Array
     radius: float
@@ -143,7 +147,7 @@ class ShapeReader:
         curve = self.file[edge.ref(3)]
         if curve.keyword in WRAPPED_CURVES:
             curve = self.file[curve.ref(1)]
-        if curve.keyword != "CIRCLE":
+        if curve.keyword not in ROUND_CURVES:
             return None
         place = self.placement(curve.ref(1))
         first, last = (edge.ref(1), edge.ref(2)) if edge.true(4) else (edge.ref(2), edge.ref(1))

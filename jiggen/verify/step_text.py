@@ -229,62 +229,71 @@ def _file(text: str, start: int) -> StepFile:
 def _record(number: int, keyword: str, source: str) -> Record:
     try:
         tokens = _tokens(source)
-        if not keyword:
-            return dict(_parts(tokens[1:-1]))
-        values, end = _list(tokens, 0)
-        if end != len(tokens):
-            raise StepError("arguments do not close")
-        return {keyword: values}
-    except (StepError, IndexError, RecursionError) as error:
+        if keyword:
+            return {keyword: _values(tokens)}
+        types = _values(_with_commas(tokens))
+    except (StepError, IndexError) as error:
         raise StepError(f"#{number}: {error}") from None
+    record = {value.keyword: value.values for value in types if isinstance(value, Typed)}
+    if len(record) != len(types):
+        raise StepError(f"#{number}: a complex entity is a list of types, each once")
+    return record
 
 
 def _tokens(source: str) -> list[str]:
+    tokens: list[str] = TOKEN.findall(source)
     if not source.isprintable() or " " in source:
         source = SPACE.sub(lambda match: match[1] or "", source)
-    tokens = TOKEN.findall(source)
     if "".join(tokens) != source:
         raise StepError(f"not understood: {source[:60]!r}")
     return tokens
 
 
-def _parts(tokens: list[str]) -> Iterator[tuple[str, tuple[Value, ...]]]:
-    at = 0
-    while at < len(tokens):
-        value, at = _value(tokens, at)
-        if not isinstance(value, Typed):
-            raise StepError("a complex entity holds something that is no type")
-        yield value.keyword, value.values
+def _with_commas(tokens: list[str]) -> list[str]:
+    """The types of a complex entity, ``(A() B())``, separated like the values of a list."""
+    separated: list[str] = []
+    depth = 0
+    for token in tokens:
+        if depth == 1 and token[0].isalpha() and separated[-1] != "(":
+            separated.append(",")
+        depth += (token == "(") - (token == ")")
+        separated.append(token)
+    return separated
 
 
-def _value(tokens: list[str], at: int) -> tuple[Value, int]:
-    """The value that starts at token `at`, and where the next one starts."""
-    token = tokens[at]
-    plain = PLAIN.get(token[0])
-    if plain:
-        return plain(token), at + 1
-    if token == "(":
-        return _list(tokens, at)
-    if token in ",)":
-        raise StepError(f"a value is missing before {token!r}")
-    values, at = _list(tokens, at + 1)
-    return Typed(token, values), at
-
-
-def _list(tokens: list[str], at: int) -> tuple[tuple[Value, ...], int]:
-    if tokens[at] != "(":
-        raise StepError("a list was expected")
-    if tokens[at + 1] == ")":
-        return (), at + 2
-    values: list[Value] = []
-    while True:
-        value, at = _value(tokens, at + 1)
-        values.append(value)
-        mark = tokens[at]
-        if mark == ")":
-            return tuple(values), at + 1
-        if mark != ",":
+def _values(tokens: list[str]) -> tuple[Value, ...]:
+    """The values of one list, ``(value,value,…)``; a value may be a list or a typed one."""
+    outer: list[tuple[list[Value], str]] = []
+    inside: list[Value] = []
+    keyword, due = "", True
+    for token in tokens:
+        kind = token[0]
+        if kind == ",":
+            if due:
+                raise StepError("a value is missing before a comma")
+            due = True
+        elif kind == ")":
+            if keyword or (due and inside):
+                raise StepError("a value is missing before a bracket")
+            values = tuple(inside)
+            inside, before = outer.pop()
+            inside.append(Typed(before, values) if before else values)
+            due = False
+        elif not due:
             raise StepError("values are not separated by a comma")
+        elif kind == "(":
+            outer.append((inside, keyword))
+            inside, keyword = [], ""
+        elif keyword:
+            raise StepError(f"{keyword} has no values")
+        elif kind in PLAIN:
+            inside.append(PLAIN[kind](token))
+            due = False
+        else:
+            keyword = token
+    if outer or due or len(inside) != 1 or not isinstance(inside[0], tuple):
+        raise StepError("brackets do not close")
+    return inside[0]
 
 
 def decoded(text: str) -> str:

@@ -78,11 +78,14 @@ def read_3mf(path: Path) -> ThreeMF:
 def _xml(package: zipfile.ZipFile, name: str) -> ET.Element:
     if package.getinfo(name).file_size > LARGEST:
         raise ThreeMFError(f"{name} unpacks to more than {LARGEST} bytes")
-    data = package.read(name)
-    if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
-        raise ThreeMFError(f"{name} declares a DOCTYPE, which 3MF forbids")
     try:
-        return ET.fromstring(data)
+        text = package.read(name).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ThreeMFError(f"{name} is not in UTF-8") from None
+    if "<!DOCTYPE" in text or "<!ENTITY" in text:
+        raise ThreeMFError(f"{name} holds a document type, which 3MF forbids")
+    try:
+        return ET.fromstring(text)
     except ET.ParseError as error:
         raise ThreeMFError(f"{name} is not well formed: {error}") from None
 

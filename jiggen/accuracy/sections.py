@@ -1,0 +1,392 @@
+"""Every part of a station as flat sections, drawn afresh from the design's numbers.
+
+Nothing here is shared with the room that draws the solids, so a slip in either shows.  A part
+is a stack of upright prisms (`Part`, for parts that pass one another) or, where two parts only
+slide or turn in one another, one profile: rack and channel are prisms along y, so their gap is
+that of their profiles in the xz plane; pinion and recess are turned about one axis, so theirs
+is that of their profiles over radius and z.  A lean or a cone is exact in such a profile.
+
+A round part is drawn around its circle and a round hole inside it, so a gap is never said to
+be wider than it is by the drawing.  All numbers are mm; a part lies in the frame of the
+design's numbers for it: the ski frame for bodies, bushes and ski, the station's for the rest,
+with a rail's y = 0 where its nose touches the ski.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely.geometry import Polygon, box
+
+from jiggen.design import Design
+from jiggen.design.station import KnobShape, Mechanism, PinionShape, RailShape, StationShape
+from jiggen.tables import nut, socket_screw
+
+Array = NDArray[np.float64]
+
+CHORD = 0.002  # mm from a tooth's flank: small beside the least gap that is told from none
+ROUND = 256  # chords a circle: 0.001 mm from one of 12 mm radius
+FAR = 500.0  # mm: beyond any part
+NOSE_CHORDS = 48
+SKI_DEPTH = 30.0  # mm below the top sheet: deeper than any rail
+NEAR = 60.0  # mm of ski and body looked at to either side of a station
+
+
+@dataclass(frozen=True, eq=False)
+class Slab:
+    """An upright prism: its plan between two heights."""
+
+    low: float
+    high: float
+    plan: shapely.Geometry
+
+    def __post_init__(self) -> None:
+        sound(self.plan, "a plan")
+        if not self.low < self.high:
+            raise RuntimeError(f"a slab from {self.low:g} up to {self.high:g} mm is empty")
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A part as slabs; together they hold all of it."""
+
+    name: str
+    slabs: tuple[Slab, ...]
+
+    def moved(self, x: float = 0.0, y: float = 0.0, degrees: float = 0.0) -> Part:
+        """The part turned about the z axis, then shifted in x and y."""
+        return Part(
+            self.name, tuple(Slab(s.low, s.high, placed(s.plan, x, y, degrees)) for s in self.slabs)
+        )
+
+    def named(self, name: str) -> Part:
+        """The same part under another name."""
+        return Part(name, self.slabs)
+
+
+def swept(part: Part, *places: Part) -> Part:
+    """The room `part` needs between its places, in the same slabs: the box around each."""
+    every = zip(part.slabs, *(place.slabs for place in places), strict=True)
+    return Part(
+        part.name,
+        tuple(
+            Slab(slab[0].low, slab[0].high, box(*shapely.total_bounds([s.plan for s in slab])))
+            for slab in every
+        ),
+    )
+
+
+def sound(shape: shapely.Geometry, what: str) -> shapely.Geometry:
+    """`shape`, if it is valid and not empty: an invalid polygon gives silent nonsense.
+
+    Raises RuntimeError otherwise: a defect of ours, never of the input.
+    """
+    if shape.is_empty or not shape.is_valid:
+        why = "it is empty" if shape.is_empty else shapely.is_valid_reason(shape)
+        raise RuntimeError(f"{what} is no sound polygon: {why}")
+    return shape
+
+
+def placed(
+    shape: shapely.Geometry, x: float = 0.0, y: float = 0.0, degrees: float = 0.0
+) -> shapely.Geometry:
+    """`shape` turned about the origin, then shifted."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    turn, shift = np.array([[c, s], [-s, c]]), np.array([x, y])
+    return shapely.transform(shape, lambda points: points @ turn + shift)
+
+
+def overlap(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """How deep two flat shapes lie in one another: the least width of what they share; or 0."""
+    shared = one.intersection(other)
+    if shared.area == 0:
+        return 0.0
+    box_around = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shared))
+    return float(np.linalg.norm(np.diff(box_around[:3], axis=0), axis=1).min())
+
+
+def flat_gap(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """Distance of two flat shapes; where they overlap, how deep, below zero."""
+    distance = float(shapely.distance(one, other))
+    return distance if distance > 0 else -overlap(one, other)
+
+
+def gap(one: Part, other: Part, *, beside: bool = False) -> float:
+    """Distance of two parts in space; where they overlap, how deep, below zero.
+
+    `beside` leaves out what lies over one another, for parts that are meant to touch there.
+    """
+    least = FAR
+    for a in one.slabs:
+        for b in other.slabs:
+            apart = max(a.low, b.low) - min(a.high, b.high)
+            if apart >= (0.0 if beside else least):
+                continue
+            flat = float(shapely.distance(a.plan, b.plan))
+            if apart >= 0:
+                flat = math.hypot(apart, flat)
+            elif flat == 0:
+                flat = max(-overlap(a.plan, b.plan), apart)
+            least = min(least, flat)
+    return least
+
+
+def rack_plan(rail: RailShape) -> Polygon:
+    """The rack seen from above: its teeth, its bar, and solid beyond the teeth at both ends."""
+    rack, end = rail.rack, rail.nose_sag + 1.0
+    low, high = rack.toothed
+    pieces = [
+        Polygon(rack.outline(CHORD)),
+        box(rack.root_x + 0.5, -rail.reach, rail.back_x, end),
+        box(rack.tip_x, -rail.reach, rail.back_x, low),
+        box(rack.tip_x, high, rail.back_x, end),
+    ]
+    return sound(shapely.union_all(pieces), "the rack")
+
+
+def leg_plan(rail: RailShape, *, nose: bool = True) -> Polygon:
+    """The leg seen from above, with or without its nose.
+
+    Drawn in one ring: joined from pieces it would have slivers where they meet.
+    """
+    (start, stop), inner, outer = rail.leg_x, rail.nose_sag, rail.outer_y
+    front = _nose_arc(rail) if nose else np.empty((0, 2))
+    ring = [(start, inner), *front[1:-1], (stop, inner), (stop, outer), (start, outer)]
+    return _region(ring)
+
+
+def nose_plan(rail: RailShape) -> Polygon:
+    """The nose seen from above, down into the leg."""
+    return _region([*_nose_arc(rail), (0.0, rail.nose_sag + rail.leg_thickness / 2)])
+
+
+def _nose_arc(rail: RailShape) -> Array:
+    """Points of the nose's circle, (n, 2), from tail to tip; it touches y = 0 at x = 0."""
+    half = math.asin(rail.nose_half / rail.nose_radius)
+    angles = np.linspace(-half, half, NOSE_CHORDS + 1)
+    return rail.nose_radius * np.column_stack([np.sin(angles), 1 - np.cos(angles)])
+
+
+def rail_part(name: str, rail: RailShape, bar: Polygon) -> Part:
+    """A left rail whose rack has the plan `bar`; the rack's lean is left away."""
+    rack = Slab(rail.bottom_rack_z, rail.top_z, bar)
+    return Part(name, (rack, *leg_part(name, rail).slabs))
+
+
+def nose_part(name: str, rail: RailShape) -> Part:
+    """A left rail's nose."""
+    return Part(name, (Slab(rail.bottom_z, rail.top_z, nose_plan(rail)),))
+
+
+def leg_part(name: str, rail: RailShape, *, nose: bool = True) -> Part:
+    """A left rail's leg, with or without its nose."""
+    return Part(name, (Slab(rail.bottom_z, rail.top_z, leg_plan(rail, nose=nose)),))
+
+
+def blunt_plan(rail: RailShape) -> Polygon:
+    """The rack seen from above, tooth spaces filled: for all but the pinion."""
+    return box(rail.rack.tip_x, -rail.reach, rail.back_x, rail.nose_sag + 1.0)
+
+
+def rack_profile(rail: RailShape) -> Polygon:
+    """The rack cut across, x over z, at the crest of a tooth."""
+    lean_x = rail.back_x - rail.lean
+    corners = [
+        (rail.rack.tip_x, rail.bottom_rack_z),
+        (lean_x, rail.bottom_rack_z),
+        (rail.back_x, rail.lean_z),
+        (rail.back_x, rail.top_z),
+        (rail.rack.tip_x, rail.top_z),
+    ]
+    return sound(Polygon(corners), "the rack's profile")
+
+
+def body_profile(station: StationShape, top: float) -> Polygon:
+    """The body cut across beside a channel, x over z: a block less the channel."""
+    lean_x = station.channel_back - station.lean
+    channel = Polygon(
+        [
+            (station.channel_x, -1.0),
+            (lean_x, -1.0),
+            (lean_x, station.lean_z - station.lean),
+            (station.channel_back, station.lean_z),
+            (station.channel_back, station.roof_z),
+            (station.channel_x, station.roof_z),
+        ]
+    )
+    block = box(station.channel_x - 3.0, 0.0, station.channel_back + 3.0, top)
+    return sound(block.difference(sound(channel, "the channel")), "the channel's walls")
+
+
+def pinion_profile(pinion: PinionShape) -> Polygon:
+    """What the pinion sweeps as it turns, radius over z; nut trap and bore filled."""
+    p, hexagon = pinion, _corner(pinion.hex_flats)
+    steps = [
+        box(0, p.bottom_z, p.flange_radius, p.flange_z),
+        box(0, p.flange_z, p.gear.tip_radius, p.gear_top_z),
+        box(0, p.gear_top_z, p.cone_radius, p.cone_z),
+        _cone(p.cone_radius, p.cone_z, p.cone_top_radius, p.cone_top_z),
+        box(0, p.cone_top_z, hexagon, p.top_z),
+    ]
+    return sound(shapely.union_all(steps), "the pinion's profile")
+
+
+def knob_profile(knob: KnobShape) -> Polygon:
+    """What the knob sweeps as it turns, radius over z."""
+    return box(_corner(knob.socket_flats), knob.bottom_z, knob.radius, knob.top_z)
+
+
+def recess_profile(station: StationShape, top: float) -> Polygon:
+    """The body around the pinion, radius over z, out past the knob, channels left away."""
+    s, past = station, max(station.knob_radius, station.flange_radius) + 5.0
+    flare = top - s.cone_top_z
+    hollow = shapely.union_all(
+        [
+            box(-1.0, -1.0, s.flange_radius, s.flange_z),
+            box(-1.0, s.flange_z, s.gear_radius, s.roof_z),
+            _cone(s.cone_radius, s.roof_z, s.cone_top_radius, s.cone_top_z),
+            _cone(s.cone_top_radius, s.cone_top_z, s.cone_top_radius + flare, top),
+        ]
+    )
+    return sound(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
+
+
+def pinion_part(name: str, pinion: PinionShape) -> Part:
+    """The pinion, its hollows filled; its cone as the cylinder around it."""
+    p = pinion
+    gear = sound(Polygon(p.gear.outline(CHORD)), "the gear")
+    return Part(
+        name,
+        (
+            Slab(p.bottom_z, p.flange_z, disc(p.flange_radius)),
+            Slab(p.flange_z, p.gear_top_z, gear),
+            Slab(p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
+            Slab(p.cone_top_z, p.top_z, hexagon(p.hex_flats)),
+        ),
+    )
+
+
+def pinion_walls(name: str, pinion: PinionShape) -> Part:
+    """The pinion around its nut trap and bore, no thicker than it is."""
+    p = pinion
+    trap, bore = hexagon(p.nut_flats), disc(p.bore / 2, inside=True)
+    return Part(
+        name,
+        (
+            Slab(p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
+            Slab(p.nut_top_z, p.top_z, hexagon(p.hex_flats).difference(bore)),
+        ),
+    )
+
+
+def knob_part(name: str, knob: KnobShape) -> Part:
+    """The knob, its grips filled: what it sweeps as it turns."""
+    round_plan = disc(knob.radius)
+    socket, bore = hexagon(knob.socket_flats), disc(knob.bore / 2, inside=True)
+    return Part(
+        name,
+        (
+            Slab(knob.bottom_z, knob.socket_top_z, round_plan.difference(socket)),
+            Slab(knob.socket_top_z, knob.top_z, round_plan.difference(bore)),
+        ),
+    )
+
+
+def lock_hardware(name: str, mechanism: Mechanism) -> tuple[Part, Part]:
+    """The lock screw, its head on the knob, and its nut at the top of the trap."""
+    screw, size = socket_screw(mechanism.lock_screw), nut(mechanism.lock_screw)
+    seat, top = mechanism.knob.top_z, mechanism.pinion.nut_top_z
+    shank = disc(screw.diameter / 2)
+    tip = seat - mechanism.lock_screw_length
+    return (
+        Part(
+            f"lock screw {name}",
+            (
+                Slab(tip, seat, shank),
+                Slab(seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
+            ),
+        ),
+        Part(f"nut {name}", (Slab(top - size.height, top, hexagon(size.across_flats)),)),
+    )
+
+
+def body_part(name: str, design: Design, x: float) -> Part:
+    """All bodies within NEAR of `x`, in the ski frame, nothing taken out but the relief."""
+    window = box(x - NEAR, -FAR, x + NEAR, FAR)
+    outlines = shapely.union_all([_region(b.outline.outer) for b in design.bodies])
+    pads = shapely.union_all([_region(pad.outer) for pad in design.pads])
+    whole, feet = outlines.intersection(window), outlines.intersection(pads).intersection(window)
+    relief, top = design.settings.relief, design.settings.body
+    standing = () if feet.is_empty else (Slab(0.0, relief, feet),)
+    return Part(name, (Slab(relief, top, whole), *standing))
+
+
+def fixed_hardware(design: Design, x: float) -> tuple[Part, ...]:
+    """Bushes, and the room of joint screws and nuts, within NEAR of `x`, in the ski frame."""
+    joint = design.joint
+    plans = [
+        (f"bush {g.id}", g.seat_z, g.bush_top_z, placed(disc(g.bush.outside / 2), g.x, g.y))
+        for g in design.guides
+        if g.bush
+    ]
+    plans += [
+        (pocket.name, 0.0, pocket.top_z, pocket.plan)
+        for pocket in ((*joint.heads, *joint.nuts) if joint else ())
+    ]
+    return tuple(
+        Part(name, (Slab(low, high, plan),))
+        for name, low, high, plan in plans
+        if abs(plan.centroid.x - x) < NEAR
+    )
+
+
+def ski_edge(along: ArrayLike, x: float, radius: ArrayLike, waist: float) -> Array:
+    """How much wider half the ski is at `x` + `along` than at `x`; an array of any shape.
+
+    Half the width grows with the square of the distance from the waist, (x - waist)²/2R.
+    """
+    at = x + np.asarray(along, dtype=np.float64) - waist
+    return np.asarray((at**2 - (x - waist) ** 2) / (2 * np.asarray(radius)))
+
+
+def ski_part(x: float, half: float, radius: float, waist: float) -> Part:
+    """The ski around a station at `x`, `half` its width there, in the station's frame.
+
+    Its edges are hollow, so chords lie outside it.
+    """
+    along = np.linspace(-NEAR, NEAR, 121)
+    edge = half + ski_edge(along, x, radius, waist)
+    ring = np.vstack([np.column_stack([along, -edge]), np.column_stack([along, edge])[::-1]])
+    return Part("ski", (Slab(-SKI_DEPTH, 0.0, _region(ring)),))
+
+
+def disc(radius: float, *, inside: bool = False) -> Polygon:
+    """A circle about the origin: a polygon around it, or, for a hole, inside it."""
+    angles = 2 * np.pi * np.arange(ROUND) / ROUND
+    reach = radius if inside else radius / math.cos(math.pi / ROUND)
+    return Polygon(reach * np.column_stack([np.cos(angles), np.sin(angles)]))
+
+
+def hexagon(flats: float) -> Polygon:
+    """A regular hexagon about the origin, corners on the x axis."""
+    angles = np.pi / 3 * np.arange(6)
+    return Polygon(_corner(flats) * np.column_stack([np.cos(angles), np.sin(angles)]))
+
+
+def _corner(flats: float) -> float:
+    return flats / math.sqrt(3)
+
+
+def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
+    """Half the profile of a cone, from the axis out."""
+    corners = [(0.0, low), (radius, low), (top_radius, high), (0.0, high)]
+    return sound(Polygon(corners), "a cone")
+
+
+def _region(points: Sequence[ArrayLike] | Array) -> Polygon:
+    return sound(Polygon(np.asarray(points, dtype=np.float64)), "an outline")

@@ -1,0 +1,398 @@
+"""Kinematics over the whole range: every part must pass every other at every ski width.
+
+At each width the rails stand on the ski's edges, the pinion has turned with them, and every
+pair of parts is measured (`sections`).  Faces that are meant to touch are left out: nose and
+ski, pads and ski, nut and trap, screw head and knob.
+
+A ski is narrower at its waist, so a rail's nose meets a slanting edge and touches it beside the
+station's own x.  The nose is round, so this shifts the rail by thousandths only: the parts are
+measured with the rails at half the width, and only rail and ski on the hollow edge itself.  How
+far the contact wanders is checked.  The width is always the ski's at the station.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import chain, combinations, product
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.accuracy.sections import (
+    Part,
+    blunt_plan,
+    body_part,
+    body_profile,
+    fixed_hardware,
+    flat_gap,
+    gap,
+    knob_part,
+    knob_profile,
+    leg_part,
+    lock_hardware,
+    nose_part,
+    pinion_part,
+    pinion_profile,
+    pinion_walls,
+    rack_plan,
+    rack_profile,
+    rail_part,
+    recess_profile,
+    ski_edge,
+    ski_part,
+    swept,
+)
+from jiggen.design import Design
+from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
+from jiggen.design.jig import Station
+from jiggen.design.station import Mechanism, RailShape
+from jiggen.errors import Finding
+
+Array = NDArray[np.float64]
+RADII = (10_000.0, 15_000.0, 20_000.0, 25_000.0, 30_000.0)  # mm, sidecuts: common practice
+LEAST_GAP = 0.02  # mm: parts that by design come closer will rub when printed
+LEAST_TEETH = 2.0
+WANDER = 0.5  # mm along the ski that a nose's contact may lie from the station's x
+SNUG = 0.005  # mm that the chords of nose and edge may overlap where they touch
+SIDES = {"left": 0.0, "right": 180.0}  # degrees: the right rail is the left one turned round
+
+
+class Measured(NamedTuple):
+    """The gap of two parts, at one ski width or, with None, at all; mm."""
+
+    one: str
+    other: str
+    gap: float
+    width: float | None = None
+
+
+@dataclass(frozen=True)
+class Closest:
+    """The least gap of two parts over the range, in mm; an overlap is below zero.
+
+    `width` is the ski width in mm at which it first comes about; `failing` are the widths at
+    which the gap is too small.
+    """
+
+    one: str
+    other: str
+    gap: float
+    width: float
+    failing: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class StationSweep:
+    """One station over all ski widths; mm.
+
+    `travel` (n widths, m radii) is the rails' place: the nose's y off the centre line. `contact`
+    (m,) is how far from the station's x a nose touches. `teeth` (n,) are the teeth of either
+    rack in mesh, in pitches.
+    """
+
+    name: str
+    x: float
+    travel: Array
+    contact: Array
+    teeth: Array
+    pairs: tuple[Closest, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """All stations over ski widths (n,) and sidecut radii (m,), both mm.
+
+    `between` are the gaps of parts of different stations, at any two widths.
+    """
+
+    widths: Array
+    radii: Array
+    stations: tuple[StationSweep, ...]
+    between: tuple[Closest, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether nothing was found."""
+        return not self.findings
+
+    @property
+    def closest(self) -> Closest:
+        """The closest that any two parts come."""
+        pairs = [pair for station in self.stations for pair in station.pairs]
+        return min((*pairs, *self.between), key=lambda pair: pair.gap)
+
+    @property
+    def least_teeth(self) -> float:
+        """The least number of rack teeth in mesh, in pitches."""
+        return float(min(station.teeth.min() for station in self.stations))
+
+
+def sweep(
+    design: Design, step: float = 1.0, radii: Sequence[float] = RADII, waist: float = 0.0
+) -> Sweep:
+    """Move every station of `design` over its ski range, `step` mm of width at a time.
+
+    `radii` are sidecut radii and `waist` is the waist's x in the ski frame, mm.  By default the
+    waist lies at the mounting mark; on most skis it lies a few centimetres behind it (from
+    memory), which moves a nose's contact by hundredths.
+
+    Findings have the codes ``accuracy.interference``, ``accuracy.mesh``, ``accuracy.contact``.
+    Raises RuntimeError if a section comes out as an invalid polygon.
+    """
+    ski = design.settings.ski
+    widths = np.unique(np.append(np.arange(ski.least, ski.most, step), ski.most))
+    sidecuts = np.asarray(radii, dtype=np.float64)
+    stations = tuple(
+        _sweep_station(design, station, widths, sidecuts, waist) for station in design.stations
+    )
+    between = _closest(_between(design), widths)
+    findings = [finding for station in stations for finding in station.findings]
+    findings += _collisions(between, widths)
+    return Sweep(widths, sidecuts, stations, between, tuple(findings))
+
+
+def _sweep_station(
+    design: Design, station: Station, widths: Array, radii: Array, waist: float
+) -> StationSweep:
+    mechanism, name = design.mechanism, station.name
+    contact, ahead = _contacts(mechanism.rail, station.x, radii, waist)
+    parts = _Parts.of(design, station)
+    measured = chain(
+        _resting(design, parts),
+        _on_ski(parts, mechanism.rail, float(widths.mean()), radii, ahead, waist),
+        *(_passing(design, parts, width) for width in widths.tolist()),
+    )
+    pairs = _closest(measured, widths)
+    teeth, lost = _mesh(mechanism, name, widths)
+    wandered = _wandered(mechanism.rail, name, contact, radii)
+    return StationSweep(
+        name=name,
+        x=station.x,
+        travel=widths[:, None] / 2 + ahead,
+        contact=contact,
+        teeth=teeth,
+        pairs=pairs,
+        findings=(*_collisions(pairs, widths), *lost, *wandered),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """What is in and around one station, in its frame; the rail as a left one at y = 0.
+
+    `toothed` and `blunt` are the rail with and without tooth spaces; `near` is the hardware
+    in the body.
+    """
+
+    station: Station
+    toothed: Part
+    blunt: Part
+    leg: Part
+    pinion: Part
+    knob: Part
+    body: Part
+    near: tuple[Part, ...]
+
+    @classmethod
+    def of(cls, design: Design, station: Station) -> _Parts:
+        made, name = design.mechanism, station.name
+        near = fixed_hardware(design, station.x)
+        return cls(
+            station=station,
+            toothed=rail_part("rail", made.rail, rack_plan(made.rail)),
+            blunt=rail_part("rail", made.rail, blunt_plan(made.rail)),
+            leg=leg_part("rail", made.rail),
+            pinion=pinion_part(f"pinion {name}", made.pinion),
+            knob=knob_part(f"knob {name}", made.knob),
+            body=body_part("body", design, station.x).moved(x=-station.x),
+            near=tuple(part.moved(x=-station.x) for part in near),
+        )
+
+    def stand(self, part: Part, travel: float, side: str) -> Part:
+        """A rail's `part` with its nose `travel` mm off the centre line."""
+        there = part.moved(y=travel).moved(degrees=SIDES[side])
+        return there.named(f"rail {self.station.name} {side}")
+
+
+def _resting(design: Design, parts: _Parts) -> Iterator[Measured]:
+    """Gaps that no ski width changes."""
+    made, name, top = design.mechanism, parts.station.name, design.settings.body
+    pinion, knob = parts.pinion, parts.knob
+    channel = flat_gap(rack_profile(made.rail), body_profile(made.station, top))
+    for side in SIDES:
+        yield Measured(f"rail {name} {side}", "body", channel)
+    recess = recess_profile(made.station, top)
+    yield Measured(pinion.name, "body", flat_gap(pinion_profile(made.pinion), recess))
+    yield Measured(knob.name, "body", flat_gap(knob_profile(made.knob), recess))
+    yield Measured(knob.name, pinion.name, gap(knob, pinion))
+    for part in parts.near:
+        yield Measured(knob.name, part.name, gap(knob, part))
+    screw, nut = lock_hardware(name, made)
+    walls = pinion_walls(pinion.name, made.pinion)
+    for held, holder in ((screw, walls), (screw, knob), (nut, walls)):
+        yield Measured(held.name, holder.name, gap(held, holder, beside=True))
+    # The top sheet is z = 0: all but the rails must stay above it.
+    for part in (pinion, knob, screw, nut):
+        yield Measured(part.name, "ski", min(slab.low for slab in part.slabs))
+
+
+def _passing(design: Design, parts: _Parts, width: float) -> Iterator[Measured]:
+    """Gaps of the rails with all that they pass, at one ski width."""
+    # At the middle of the range the pinion has a tooth on the x axis, and the rack a space.
+    rolled = (width - design.settings.ski.middle) / 2
+    turn = math.degrees(rolled / design.mechanism.pinion.gear.pitch_radius)
+    pinion = parts.pinion.moved(degrees=turn)
+    blunt = {side: parts.stand(parts.blunt, width / 2, side) for side in SIDES}
+    for side, rail in blunt.items():
+        toothed, leg = (parts.stand(p, width / 2, side) for p in (parts.toothed, parts.leg))
+        yield Measured(rail.name, pinion.name, gap(toothed, pinion), width)
+        yield Measured(rail.name, "body", gap(leg, parts.body), width)
+        for part in (parts.knob, *parts.near):
+            yield Measured(rail.name, part.name, gap(rail, part), width)
+    left, right = blunt.values()
+    yield Measured(left.name, right.name, gap(left, right), width)
+
+
+def _on_ski(
+    parts: _Parts, rail: RailShape, width: float, radii: Array, ahead: Array, waist: float
+) -> Iterator[Measured]:
+    """Gaps of rail and ski beside the nose.
+
+    They depend on the shape of the edge, not on the width: one width stands for all.
+    """
+    leg, nose = leg_part("", rail, nose=False), nose_part("", rail)
+    for radius, lead in zip(radii.tolist(), ahead.tolist(), strict=True):
+        ski = ski_part(parts.station.x, width / 2, radius, waist)
+        for side in SIDES:
+            beside, touching = (parts.stand(p, width / 2 + lead, side) for p in (leg, nose))
+            yield Measured(beside.name, "ski", gap(beside, ski))
+            pressed = gap(touching, ski)
+            if pressed < -SNUG:
+                yield Measured(touching.name, "ski", pressed)
+
+
+def _between(design: Design) -> Iterator[Measured]:
+    """Gaps of the parts of different stations, each anywhere in its range."""
+    ski = design.settings.ski
+
+    def room(station: Station) -> list[Part]:
+        parts = _Parts.of(design, station)
+        rails = [
+            swept(*(parts.stand(parts.blunt, w / 2, side) for w in (ski.least, ski.most)))
+            for side in SIDES
+        ]
+        return [part.moved(x=station.x) for part in (*rails, parts.pinion, parts.knob)]
+
+    for one, other in combinations(map(room, design.stations), 2):
+        for a, b in product(one, other):
+            yield Measured(a.name, b.name, gap(a, b))
+
+
+def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Array, Array]:
+    """Where noses touch edges of sidecut `radii`: from the station's `x`, and how far the rail
+    stands beyond half the ski's width there; both (m,), mm.
+
+    The nose's circle touches where it is as steep as the edge: at its slope s the point lies
+    r·s/√(1+s²) along, and r·(1 - 1/√(1+s²)) beyond the foremost point. Along the ski the slope
+    changes so little that a few rounds settle it.
+    """
+    contact = np.zeros_like(radii)
+    for _ in range(8):
+        slope = (x + contact - waist) / radii
+        contact = rail.nose_radius * slope / np.hypot(1.0, slope)
+    sunk = rail.nose_radius * (1 - 1 / np.hypot(1.0, slope))
+    return contact, np.asarray(ski_edge(contact, x, radii, waist) - sunk)
+
+
+def _closest(measured: Iterable[Measured], widths: Array) -> tuple[Closest, ...]:
+    """The least gap of each pair, in the order that pairs were first met."""
+    every, narrowest = tuple(widths.tolist()), float(widths[0])
+    found: dict[tuple[str, str], list[Measured]] = defaultdict(list)
+    for one in measured:
+        found[one.one, one.other].append(one)
+    pairs = []
+    for (one_name, other_name), gaps in found.items():
+        least = min(gaps, key=lambda m: m.gap)
+        failing = {
+            width
+            for m in gaps
+            if m.gap < LEAST_GAP
+            for width in (every if m.width is None else (m.width,))
+        }
+        width = narrowest if least.width is None else least.width
+        pairs.append(Closest(one_name, other_name, least.gap, width, tuple(sorted(failing))))
+    return tuple(pairs)
+
+
+def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
+    for pair in pairs:
+        if not pair.failing:
+            continue
+        how = (
+            f"lie {-pair.gap:.2f} mm in one another"
+            if pair.gap < 0
+            else f"come within {pair.gap:.2f} mm of one another"
+        )
+        low, high = pair.failing[0], pair.failing[-1]
+        if len(pair.failing) == len(widths):
+            where = "at every ski width"
+        elif low == high:
+            where = f"at ski width {low:g} mm"
+        else:
+            where = f"at ski widths within {low:g}-{high:g} mm, most at {pair.width:g} mm"
+        yield Finding(
+            "accuracy.interference",
+            f"{pair.one} and {pair.other} {how} {where}",
+            hint=f"At least {LEAST_GAP:g} mm must be free. More slide clearance or backlash "
+            "gives room; with both at their defaults this is a defect of jiggen.",
+        )
+
+
+def _mesh(mechanism: Mechanism, name: str, widths: Array) -> tuple[Array, tuple[Finding, ...]]:
+    """Teeth of a rack in mesh at each width, in pitches, and what is lost."""
+    gear, rack = mechanism.pinion.gear, mechanism.rail.rack
+    low, high = (end + widths / 2 for end in rack.toothed)
+    teeth = np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
+    half = mesh_half_length(gear) - 1e-9
+    short = (teeth < LEAST_TEETH) | (low > -half) | (high < half)
+    found = []
+    if short.any():
+        at = widths[short]
+        worst = int(np.flatnonzero(short)[np.argmin(teeth[short])])
+        found.append(
+            Finding(
+                "accuracy.mesh",
+                f"rails {name} and pinion {name} have {teeth[worst]:.1f} teeth in mesh at ski "
+                f"width {widths[worst]:g} mm; the rack's teeth end too soon at "
+                f"{at.min():g}-{at.max():g} mm",
+                hint=f"{LEAST_TEETH:g} teeth and the whole line of action must be covered: "
+                "a defect of jiggen, not of the input.",
+            )
+        )
+    if (ratio := contact_ratio(gear)) < 1:
+        found.append(
+            Finding(
+                "accuracy.mesh",
+                f"rails {name} and pinion {name} have only {ratio:.2f} tooth pairs in contact",
+                hint="Less than one pair lets go between teeth: a defect of jiggen.",
+            )
+        )
+    return teeth, tuple(found)
+
+
+def _wandered(rail: RailShape, name: str, contact: Array, radii: Array) -> Iterator[Finding]:
+    far = int(np.argmax(np.abs(contact)))
+    if abs(contact[far]) > min(WANDER, rail.nose_half):
+        yield Finding(
+            "accuracy.contact",
+            f"rails {name} touch a ski of {radii[far] / 1000:g} m sidecut {contact[far]:.2f} mm "
+            f"from the station's middle; {WANDER:g} mm is the most",
+            hint="The station is too far from the waist for so round a nose: a smaller nose "
+            "radius keeps the contact in place.",
+        )

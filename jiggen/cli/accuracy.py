@@ -1,0 +1,300 @@
+"""``jiggen accuracy``: how far off each hole will be, with the jig and with a paper sheet."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from jiggen.cli import options
+from jiggen.cli.program import app
+from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.units import box, length, length_range, sizes
+
+if TYPE_CHECKING:
+    from jiggen.accuracy.budget import Budget
+    from jiggen.accuracy.simulate import Simulation
+    from jiggen.design import Design, Settings
+    from jiggen.design.settings import BushChoice
+
+AGREE = 0.02  # part of a standard deviation that simulation and formula may differ by
+WIDTH = 78  # characters of a line of words
+TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
+
+
+@app.command()
+def accuracy(
+    pattern: options.PatternArgument,
+    boot: options.BootOption,
+    ski: Annotated[
+        str,
+        typer.Option(
+            "--ski",
+            metavar="MM",
+            help="Narrowest to widest ski under the jig: 84-112.",
+            rich_help_panel=options.JOB,
+            show_default=False,
+        ),
+    ],
+    shift: options.ShiftOption = "0",
+    core: options.CoreOption = "plain",
+    side: options.SideOption = "left",
+    bush: Annotated[
+        str,
+        typer.Option(
+            "--bush",
+            metavar="BUSH",
+            help="auto, none, or the bush in hand, outside by length: 8x12.",
+            rich_help_panel=options.JOB,
+        ),
+    ] = "auto",
+    bed: Annotated[
+        str,
+        typer.Option(
+            "--bed",
+            metavar="XxYxZ",
+            help="What the printer can print: it decides where the stations go.",
+            rich_help_panel=options.JOB,
+        ),
+    ] = "220x220x250",
+    terms: Annotated[
+        Path | None,
+        typer.Option(
+            "--terms",
+            metavar="FILE",
+            help="What you know better than our assumptions, as TOML.",
+            rich_help_panel=options.JOB,
+            show_default=False,
+        ),
+    ] = None,
+    limit: Annotated[
+        str,
+        typer.Option(
+            "--limit",
+            metavar="MM",
+            help="Warn of holes that are expected to be farther off.",
+            rich_help_panel=options.RESULT,
+        ),
+    ] = "0.5",
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            metavar="FILE",
+            help="Draw the holes with their scatter: .svg, .png or .pdf.",
+            rich_help_panel=options.RESULT,
+            show_default=False,
+        ),
+    ] = None,
+    as_json: options.JsonOption = False,
+) -> None:
+    """Say how far off each drilled hole will be: with the jig, and with a paper sheet by hand.
+
+    What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
+    the hand's own errors. Warnings of holes over the limit leave the exit code 0.
+    """
+    settings = _settings(ski, bed, bush)
+    most = _limit(limit)
+    from jiggen.accuracy.plot import check_kind, write_plot
+
+    if plot:
+        check_kind(plot)
+    from jiggen.accuracy.terms import read_terms
+    from jiggen.design import design
+
+    stated = read_terms(terms)
+    chosen = design(options.read_layout(pattern, boot, shift, core, side), settings)
+    found = _compare(chosen, stated, most)
+    if plot:
+        write_plot(plot, (found.jig, found.sheet), settings.ski.most, most)
+    typer.echo(
+        json.dumps(as_data(found), indent=1, ensure_ascii=False) if as_json else as_text(found)
+    )
+    if not as_json:
+        for warning in found.warnings:
+            typer.echo(f"warning: {warning}", err=True)
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Both budgets of one design, each with its simulation, and the warnings."""
+
+    design: Design
+    jig: Budget
+    sheet: Budget
+    simulations: tuple[Simulation, Simulation]
+    limit: float
+    warnings: tuple[Finding, ...]
+
+    @property
+    def difference(self) -> float:
+        """Greatest difference of a standard deviation between formula and simulation."""
+        from jiggen.accuracy.simulate import difference
+
+        pairs = zip((self.jig, self.sheet), self.simulations, strict=True)
+        return max(difference(budget, simulation) for budget, simulation in pairs)
+
+
+def _compare(chosen: Design, stated: Any, limit: float) -> Comparison:
+    from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget
+    from jiggen.accuracy.simulate import simulate
+
+    jig, sheet = jig_budget(chosen, stated), sheet_budget(chosen.layout, stated)
+    simulations = simulate(jig), simulate(sheet)
+    found = Comparison(chosen, jig, sheet, simulations, limit, over_limit(jig, limit))
+    if found.difference > AGREE:
+        message = f"simulation and formula differ by {100 * found.difference:.1f} %"
+        hint = "jiggen is at fault: do not rely on its error budget."
+        raise CheckFailed(Finding("accuracy.disagree", message, hint=hint))
+    return found
+
+
+def as_data(found: Comparison) -> dict[str, Any]:
+    """Everything for ``--json``; lengths in mm."""
+    from jiggen.accuracy.budget import summary
+    from jiggen.accuracy.simulate import SEED
+
+    layout, ski = found.design.layout, found.design.settings.ski
+    return {
+        "pattern": layout.pattern,
+        "boot": layout.boot,
+        "mount_shift": layout.mount_shift,
+        "core": layout.core,
+        "side": layout.side,
+        "ski": [ski.least, ski.most],
+        "limit": found.limit,
+        "jig": summary(found.jig),
+        "sheet": summary(found.sheet),
+        "simulation": {
+            "drillings": found.simulations[0].drillings,
+            "seed": SEED,
+            "difference": round(found.difference, 5),
+            **{
+                budget.method: {
+                    hole: round(float(value), 4)
+                    for hole, value in zip(layout.ids, simulation.radial_expected, strict=True)
+                }
+                for budget, simulation in zip(
+                    (found.jig, found.sheet), found.simulations, strict=True
+                )
+            },
+        },
+        "warnings": [warning.as_dict() for warning in found.warnings],
+    }
+
+
+def as_text(found: Comparison) -> str:
+    """The tables as lines."""
+    layout, ski = found.design.layout, found.design.settings.ski
+    shift = f"{layout.mount_shift:+g} mm" if layout.mount_shift else "none"
+    agree = (
+        f"{found.simulations[0].drillings:,} simulated drillings, each with another print and "
+        f"another ski, agree with these numbers within {100 * found.difference:.1f} % "
+        "(standard deviation)."
+    )
+    return "\n".join(
+        [
+            layout.pattern,
+            f"boot {layout.boot:g} mm, mount shift {shift}, core {layout.core}, "
+            f"ski {ski.least:g} to {ski.most:g} mm",
+            "",
+            *_hole_lines(found),
+            "",
+            *_spacing_lines(found),
+            "",
+            "Where it comes from: standard deviation at the hole where it is largest, mm.",
+            *_term_lines(found.jig),
+            *_term_lines(found.sheet),
+            "",
+            *textwrap.wrap(agree, WIDTH),
+        ]
+    )
+
+
+def _hole_lines(found: Comparison) -> list[str]:
+    names = found.jig.layout.ids
+    width = max(len("hole"), *(len(name) for name in names))
+    head = "".join(f"{word:>7}" for word in ("x", "y", "off", "worst"))
+    both = (_columns(found.jig, found.limit), _columns(found.sheet, found.limit))
+    titles = "".join(f"   {TITLES[budget.method]:^28}" for budget in (found.jig, found.sheet))
+    words = (
+        "x, y: what 95 of 100 drillings stay within along and across the ski; off: the same from "
+        "the hole's place in any direction; worst: everything at its greatest at once. All in mm."
+    )
+    return [
+        f"{' ' * width}{titles}".rstrip(),
+        f"{'hole'.ljust(width)}   {head}   {head}",
+        *(
+            f"{name.ljust(width)}   {jig}   {sheet}".rstrip()
+            for name, jig, sheet in zip(names, *both, strict=True)
+        ),
+        "",
+        *textwrap.wrap(words, WIDTH),
+        f"* over the limit of {found.limit:g} mm",
+    ]
+
+
+def _columns(budget: Budget, limit: float) -> list[str]:
+    rows = zip(budget.expected, budget.radial_expected, budget.radial_worst, strict=True)
+    return [
+        f"{x:7.2f}{y:7.2f}{off:7.2f}{'*' if off > limit else ' '}{worst:6.2f}"
+        for (x, y), off, worst in rows
+    ]
+
+
+def _spacing_lines(found: Comparison) -> list[str]:
+    from jiggen.accuracy.budget import group_spacing
+
+    jig, sheet = group_spacing(found.jig), group_spacing(found.sheet)
+    if not jig:
+        return ["No group has two holes whose distance from one another could be off."]
+    width = max(len(name) for name in jig)
+    return [
+        "Distance between two holes of a group: 95 of 100 within, for the worst two, mm.",
+        f"{''.ljust(width)}{'jig':>8}{'sheet':>8}",
+        *(f"{name.ljust(width)}{jig[name]:8.2f}{sheet[name]:8.2f}" for name in jig),
+    ]
+
+
+def _term_lines(budget: Budget) -> list[str]:
+    lines = ["", f"{TITLES[budget.method]:<62}{'x':>7}{'y':>7}"]
+    for term, share in budget.shares.items():
+        x, y = (share**0.5).max(axis=0)
+        size = f"  {term.name}: {term.size}, {term.distribution}"
+        lines += [f"{size:<62}{x:7.2f}{y:7.2f}", f"      {term.source}"]
+    return lines
+
+
+def _limit(words: str) -> float:
+    limit = length(words, "--limit")
+    if limit <= 0:
+        hint = "Write a length above 0: 0.5."
+        raise InputError(Finding("cli.limit", f"a limit of {limit:g} mm", key="--limit", hint=hint))
+    return limit
+
+
+def _settings(ski: str, bed: str, bush: str) -> Settings:
+    least, most = length_range(ski, "--ski")
+
+    from jiggen.design import Bed, Settings, SkiRange
+
+    return Settings(ski=SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=_bush(bush))
+
+
+def _bush(words: str) -> BushChoice:
+    named: dict[str, BushChoice] = {"auto": "auto", "none": "none"}
+    if words in named:
+        return named[words]
+    from jiggen.design import Bush
+
+    try:
+        return Bush(*sizes(words, 2, "--bush"))
+    except InputError as error:
+        hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
+        raise InputError(
+            Finding("units.sizes", f'"{words[:40]}" is no bush', key="--bush", hint=hint)
+        ) from error

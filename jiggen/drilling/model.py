@@ -1,0 +1,195 @@
+"""What is known of the ski and the screws, the limits, and what comes out; all lengths in mm."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from typing import Any
+
+from jiggen.errors import Finding, InputError
+from jiggen.tables import JobberDrill
+
+
+@dataclass(frozen=True)
+class DrillingLimits:
+    """Every number the drilling check goes by, with where its default comes from."""
+
+    # The usual point of general-purpose twist drills; from memory (DIN 338, DIN 1412).
+    point_angle: float = 118.0
+    # Left between the point of the drill and the base; common practice, no source.
+    base_left: float = 2.0
+    # ISO 6005:1991: screws reach 6 ± 0.2 mm deep when holes are tested for stripping.
+    engagement: float = 6.0
+    # The hole is drilled deeper than the screw goes; common practice, no source.
+    # In ISO 6005:1991 it is 1 mm: hole 9 mm deep, screw 8 ± 0.2 mm.
+    screw_gap: float = 0.5
+    # ISO 10045:2017: largest major diameter of the test screw, 5.31 to 5.46 mm.
+    screw_diameter: float = 5.46
+    # From a hole's wall to the edge of the ski; common practice, no source.
+    edge: float = 8.0
+    # Length of drill held by the chuck; common practice, no source.
+    chuck_grip: float = 20.0
+    # Length of drill under the stop collar; common practice, no source.
+    collar: float = 10.0
+    # Flute above the guide with the drill all the way down; common practice, no source.
+    chip_clearance: float = 5.0
+
+    def check(self) -> None:
+        """Raise InputError ``drilling.limit``, all faults at once, for impossible numbers."""
+        limits = (
+            ("point_angle", 60.0, 180.0, "degrees"),
+            ("base_left", 0.0, 20.0, "mm"),
+            ("engagement", 0.0, 20.0, "mm"),
+            ("screw_gap", 0.0, 10.0, "mm"),
+            ("screw_diameter", 0.0, 12.0, "mm"),
+            ("edge", 0.0, 60.0, "mm"),
+            ("chuck_grip", 0.0, 60.0, "mm"),
+            ("collar", 0.0, 60.0, "mm"),
+            ("chip_clearance", 0.0, 60.0, "mm"),
+        )
+        _refuse(
+            _fault("limit", f"{key} is {value:g} {unit}", key, f"{low:g} to {high:g} {unit}")
+            for key, low, high, unit in limits
+            for value in [float(getattr(self, key))]
+            if not low <= value <= high  # so put, NaN is refused as well
+        )
+
+    def point(self, drill: float) -> float:
+        """Length in mm of the point of a `drill` of that diameter, from tip to full diameter."""
+        return drill / 2 / math.tan(math.radians(self.point_angle / 2))
+
+
+@dataclass(frozen=True)
+class Area:
+    """Where a hole may lie: from `x_from` to `x_to`, and `half_width` to either side, in mm."""
+
+    x_from: float
+    x_to: float
+    half_width: float
+
+
+@dataclass(frozen=True)
+class SkiState:
+    """What was measured on the ski, in mm; nothing of it has to be known.
+
+    `thickness` is empty, one value for the whole ski, or two: under the toe and under the heel,
+    that is at the centres of the foremost and the rearmost group of holes.  `widths` are up to
+    three pairs of x from the mounting mark and the ski's width there.
+    """
+
+    thickness: tuple[float, ...] = ()
+    widths: tuple[tuple[float, float], ...] = ()
+    area: Area | None = None
+
+    def check(self) -> None:
+        """Raise InputError ``drilling.ski``, all faults at once, for what no ski is like."""
+        _refuse(self._faults())
+
+    def _faults(self) -> Iterator[Finding]:
+        if len(self.thickness) > 2:
+            said = f"{len(self.thickness)} thicknesses"
+            yield _fault("ski", said, "thickness", "one value, or two: under toe and heel")
+        for value in self.thickness:
+            if not 3.0 <= value <= 60.0:  # common practice, no source
+                yield _fault("ski", f"a ski {value:g} mm thick", "thickness", "3 to 60 mm")
+        if len(self.widths) > 3:
+            yield _fault("ski", f"{len(self.widths)} widths", "width", "up to three")
+        for x, width in self.widths:
+            if not (40.0 <= width <= 200.0 and abs(x) <= 1200.0):  # common practice, no source
+                said = f"a ski {width:g} mm wide, {x:g} mm from the mounting mark"
+                yield _fault("ski", said, "width", "40 to 200 mm wide, within 1200 mm of the mark")
+        # Nearer together, a small error of measuring would bend the curve through three widths.
+        if any(not b - a >= 20.0 for a, b in pairwise(sorted(x for x, _ in self.widths))):
+            said = "two widths were measured at nearly the same place"
+            yield _fault("ski", said, "width", "20 mm apart or more")
+        area = self.area
+        if area and not (-math.inf < area.x_from < area.x_to < math.inf and area.half_width > 0):
+            said = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"
+            yield _fault("ski", said, "area", "from the tail's end to the tip's, and a half width")
+
+
+@dataclass(frozen=True)
+class Screw:
+    """What goes into a hole: `lengths` of screw at hand, through `plate` mm of plate.
+
+    Both count from where the screw's length begins: under a flat head, at the top of a
+    countersunk one.
+    """
+
+    plate: float
+    lengths: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class DrilledHole:
+    """One hole as it will be; None where the ski or the screw is not known.
+
+    `point` is the length of the drill's point, which goes deeper than `depth`; `thickness` is
+    the ski's at the hole, `base_left` what stays under the point; `edge` is from the hole's
+    wall to the ski's nearer edge; `screw` is the length chosen, `engagement` what of it is in
+    the ski.
+    """
+
+    id: str
+    group: str
+    x: float
+    y: float
+    drill: float
+    depth: float
+    point: float
+    thickness: float | None
+    base_left: float | None
+    edge: float | None
+    screw: float | None
+    engagement: float | None
+
+
+@dataclass(frozen=True)
+class StopSetting:
+    """One setting of drill and stop collar, and the `holes` of one group it serves; mm.
+
+    `from_tip` is set with a caliper from the collar's face to the very tip of the drill;
+    `from_corner` is the same setting to the outer corners of the lips, where the drill has its
+    full diameter.  `long_enough` says whether the ordinary `jobber` drill will do.
+    """
+
+    group: str
+    holes: tuple[str, ...]
+    drill: float
+    depth: float
+    bush_top: float
+    point: float
+    from_tip: float
+    from_corner: float
+    jobber: JobberDrill
+    long_enough: bool
+
+
+@dataclass(frozen=True)
+class Drilling:
+    """The check's result: settings, holes, and what is wrong (`errors`) or doubtful."""
+
+    settings: tuple[StopSetting, ...]
+    holes: tuple[DrilledHole, ...]
+    errors: tuple[Finding, ...]
+    warnings: tuple[Finding, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The result as plain values for ``--json`` and the manifest; lengths in mm."""
+        return {
+            "settings": [asdict(setting) for setting in self.settings],
+            "holes": [asdict(hole) for hole in self.holes],
+            "errors": [finding.as_dict() for finding in self.errors],
+            "warnings": [finding.as_dict() for finding in self.warnings],
+        }
+
+
+def _fault(code: str, message: str, key: str, allowed: str) -> Finding:
+    return Finding(f"drilling.{code}", message, key=key, hint=f"Allowed: {allowed}.")
+
+
+def _refuse(faults: Iterator[Finding]) -> None:
+    if found := tuple(faults):
+        raise InputError(found)

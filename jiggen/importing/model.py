@@ -1,0 +1,73 @@
+"""What is read from a drawing before anything is made of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from jiggen.errors import Finding
+from jiggen.pattern.model import Datum
+
+Turn = Literal[0, 90, 180, 270]
+Unit = Literal["mm", "in"]
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A circle of a drawing: centre and diameter in the drawing's own unit and directions.
+
+    `name` is how a person finds it again, `where` its file and line where that has lines.
+    `layers` are the names it is selected by.  `flaw` says why it is no circle after all (one
+    that is squeezed by what it is drawn in, say), and is empty for a sound one.
+    """
+
+    x: float
+    y: float
+    diameter: float
+    name: str
+    where: str
+    layers: tuple[str, ...] = ()
+    flaw: str = ""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """The circles of a file.
+
+    `unit` is the size of the drawing's unit in mm, None where the file does not say; `said` is
+    how it says so.  `y_down` tells that y grows downwards, as in SVG.  `others` counts, by
+    name, the shapes passed over: no circles, but perhaps what was meant by one.
+    """
+
+    file: str
+    circles: tuple[Circle, ...]
+    unit: float | None
+    said: str
+    y_down: bool = False
+    others: dict[str, int] = field(default_factory=dict)
+    faults: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What a person says about a drawing; lengths in mm.
+
+    `origin` is the drawing's point that becomes the group's origin, or "middle" for the middle
+    of the holes; `turn` is in degrees, anticlockwise.  `only` takes circles of diameters (least,
+    greatest).  `drill` and `metal` are drill diameters, None for the circles' own; `depth` is
+    the drill depth, None for DEPTH.
+    """
+
+    units: Unit | None = None
+    layers: tuple[str, ...] = ()
+    only: tuple[float, float] | None = None
+    origin: tuple[float, float] | Literal["middle"] = (0.0, 0.0)
+    turn: Turn = 0
+    name: str = ""
+    datum: Datum = "boot-centre"
+    drill: float | None = None
+    metal: float | None = None
+    depth: float | None = None
+
+
+DEPTH = 9.0  # mm: nominal depth of the test hole of ISO 6005:1991, for a drawing says none

@@ -1,0 +1,84 @@
+"""The two packaged fonts: how wide words are, and how they are broken into lines."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jiggen.report.sheet.page import POINT
+
+_FILES = {False: "DejaVuSansCondensed", True: "DejaVuSansCondensed-Bold"}
+UNKNOWN = "\ufffd"
+
+
+@cache
+def _font(bold: bool) -> Any:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    name = _FILES[bold]
+    with files("jiggen").joinpath("fonts", f"{name}.ttf").open("rb") as stream:
+        font = TTFont(name, stream)
+    pdfmetrics.registerFont(font)
+    return font
+
+
+def font_name(bold: bool) -> str:
+    """The name reportlab knows the font by, once it is loaded."""
+    return str(_font(bold).fontName)
+
+
+def plain(text: str) -> str:
+    """`text` on one line, with a mark for every character that cannot be printed."""
+    known = _font(False).face.charToGlyph.keys() & _font(True).face.charToGlyph.keys()
+    return "".join(
+        c if c.isprintable() and ord(c) in known else UNKNOWN for c in " ".join(text.split())
+    )
+
+
+def width_of(words: str, size: float, *, bold: bool = False) -> float:
+    """Width in mm of `words` set in `size` points."""
+    return float(_font(bold).stringWidth(words, size)) * POINT
+
+
+def wrap(words: str, size: float, width: float, *, bold: bool = False) -> list[str]:
+    """`words` on lines no wider than `width` mm; a word that is too long by itself is broken."""
+    lines: list[str] = []
+    line = ""
+    for word in words.split():
+        longer = f"{line} {word}" if line else word
+        if width_of(longer, size, bold=bold) <= width:
+            line = longer
+            continue
+        if line:
+            lines.append(line)
+        *full, line = _pieces(word, size, width, bold)
+        lines += full
+    return [*lines, line] if line or not lines else lines
+
+
+def _pieces(word: str, size: float, width: float, bold: bool) -> list[str]:
+    """A word in pieces that each fit, of one character at least."""
+    pieces = [""]
+    for character in word:
+        if pieces[-1] and width_of(pieces[-1] + character, size, bold=bold) > width:
+            pieces.append("")
+        pieces[-1] += character
+    return pieces
+
+
+def fit(
+    words: str, largest: float, least: float, width: float, lines: int = 1, *, bold: bool = False
+) -> float:
+    """The largest type size from `largest` down to `least` that sets `words` on `lines` lines."""
+    size = largest
+    while size > least and not _fits(words, size, width, lines, bold):
+        size -= 0.5
+    return max(size, least)
+
+
+def _fits(words: str, size: float, width: float, lines: int, bold: bool) -> bool:
+    """Whether `words` take at most `lines` lines with no word broken."""
+    broken = any(width_of(word, size, bold=bold) > width for word in words.split())
+    return not broken and len(wrap(words, size, width, bold=bold)) <= lines

@@ -1,0 +1,189 @@
+"""What the sheet needs of a jig's manifest, checked: a jig that failed its proof has no sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    PositiveFloat,
+    PositiveInt,
+    ValidationError,
+    model_validator,
+)
+
+from jiggen.errors import CheckFailed, Finding, InputError
+
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
+Word = Annotated[str, Field(max_length=200)]
+SAME = 1e-6  # mm: the manifest and its proof both round to this
+AFTER = "Build it again, and look at what jiggen check says about the folder."
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="ignore")
+
+
+class Hole(_Entry):
+    """A hole in the ski frame: mm, drill diameter, depth below the top sheet."""
+
+    id: Name
+    group: Name
+    x: Annotated[FiniteFloat, Field(ge=-2000, le=2000)]
+    y: Annotated[FiniteFloat, Field(ge=-200, le=200)]
+    diameter: Annotated[Length, Field(le=50)]
+    depth: Annotated[Length, Field(le=200)]
+
+
+class Guide(_Entry):
+    """What guides the drill at a hole; `top_z` is where a drill's stop comes down, mm."""
+
+    id: Name
+    top_z: Annotated[Length, Field(le=500)]
+
+
+class Skis(_Entry):
+    """Narrowest and widest ski, mm."""
+
+    least: Length
+    most: Length
+
+
+class Inputs(_Entry):
+    """What the jig was asked for."""
+
+    pattern: Name
+    boot: Length
+    shift: FiniteFloat
+    core: Literal["plain", "metal"]
+    side: Literal["left", "right"]
+    pair: Literal["same", "mirrored"]
+    ski: Skis
+
+
+class Bought(_Entry):
+    """A line of the shopping list."""
+
+    name: Name
+    size: Word
+    count: PositiveInt
+    standard: Word
+
+
+class Part(_Entry):
+    """A printed part."""
+
+    name: Name
+    count: PositiveInt
+
+
+class Wanted(_Entry):
+    """Where the proof wanted a hole, mm."""
+
+    x: FiniteFloat
+    y: FiniteFloat
+
+
+class ProvenHole(_Entry):
+    """A hole of the proof; `deviation` in mm, None where it was not found."""
+
+    id: Name
+    wanted: Wanted
+    deviation: FiniteFloat | None
+
+
+class Proof(_Entry):
+    """The proof in the manifest."""
+
+    passed: bool
+    checks: int
+    holes: tuple[ProvenHole, ...]
+    faults: tuple[dict[str, Any], ...] = ()
+
+
+class Job(_Entry):
+    """A proven jig as its manifest describes it."""
+
+    versions: dict[str, str]
+    inputs: Inputs
+    holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
+    guides: tuple[Guide, ...]
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    hardware: tuple[Bought, ...]
+    proof: Proof | None
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        ids = [hole.id for hole in self.holes]
+        if len(set(ids)) < len(ids):
+            raise ValueError("a hole is there twice")
+        if sorted(ids) != sorted(guide.id for guide in self.guides):
+            raise ValueError("guides and holes do not agree")
+        return self
+
+    @property
+    def guide_top(self) -> dict[str, float]:
+        """Height of each hole's guide over the ski, mm, by hole id."""
+        return {guide.id: guide.top_z for guide in self.guides}
+
+    @property
+    def deviation(self) -> float:
+        """The farthest that the proof found any hole from its place, mm."""
+        return max(hole.deviation or 0.0 for hole in self.proof.holes) if self.proof else 0.0
+
+
+def read_job(manifest: Mapping[str, Any]) -> Job:
+    """The job of a built folder's manifest.
+
+    Raises InputError ``sheet.manifest``, every fault at once, when it is no jig's manifest;
+    CheckFailed ``sheet.unproven``, ``sheet.failed`` or ``sheet.changed`` unless its proof
+    passed for these very holes.
+    """
+    _check_proof(manifest.get("proof"))
+    try:
+        job = Job.model_validate(manifest)
+    except ValidationError as error:
+        raise InputError(
+            Finding(
+                "sheet.manifest",
+                fault["msg"],
+                where="manifest",
+                key=".".join(map(str, fault["loc"])),
+                hint="Name a folder that jiggen build made; build it again if it is damaged.",
+            )
+            for fault in error.errors()
+        ) from error
+    _check_holes(job)
+    return job
+
+
+def _check_proof(proof: Any) -> None:
+    if proof is None:
+        message = "this jig was never proven: there is no sheet to drill by"
+        raise CheckFailed(Finding("sheet.unproven", message, key="proof", hint=AFTER))
+    if not isinstance(proof, Mapping) or proof.get("passed") is not True:
+        message = "this jig failed its proof: do not use it; there is no sheet to drill by"
+        raise CheckFailed(Finding("sheet.failed", message, key="proof", hint=AFTER))
+
+
+def _check_holes(job: Job) -> None:
+    """Raise CheckFailed unless the proof found these very holes, every one."""
+    proven = {hole.id: hole for hole in job.proof.holes} if job.proof else {}
+    wrong = [hole.id for hole in job.holes if not _is_proven(hole, proven.get(hole.id))]
+    wrong += sorted(proven.keys() - {hole.id for hole in job.holes})
+    if wrong or (job.proof and job.proof.faults):
+        about = f" about {', '.join(wrong)}" if wrong else ""
+        message = f"the manifest and the proof in it do not agree{about}: it was changed"
+        raise CheckFailed(Finding("sheet.changed", message, key="proof", hint=AFTER))
+
+
+def _is_proven(hole: Hole, proof: ProvenHole | None) -> bool:
+    if proof is None or proof.deviation is None:
+        return False
+    apart = max(abs(hole.x - proof.wanted.x), abs(hole.y - proof.wanted.y))
+    return apart <= SAME

@@ -1,0 +1,31 @@
+"""Lengths as the sheet writes them: mm, and inches beside them where they are wanted."""
+
+from __future__ import annotations
+
+from jiggen.report.sheet.page import Units
+from jiggen.units import INCH
+
+
+def number(value: float, digits: int = 2) -> str:
+    """`value` to `digits` decimals, without trailing zeros or a negative zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}".rstrip("0").rstrip(".")
+
+
+def inches(value: float) -> str:
+    """A length in mm as inches to a thousandth."""
+    return f"{value / INCH + 0.0:.3f}"
+
+
+def short(value: float, units: Units) -> str:
+    """A length in mm without its unit: ``155.3``, or ``155.3 (6.114)`` with inches."""
+    return number(value) if units == "mm" else f"{number(value)} ({inches(value)})"
+
+
+def full(value: float, units: Units) -> str:
+    """A length in mm with its unit: ``155.3 mm``, or ``155.3 mm (6.114 in)`` with inches."""
+    return f"{number(value)} mm{in_brackets(value, units)}"
+
+
+def in_brackets(value: float, units: Units) -> str:
+    """Nothing, or a space and a length in mm as inches in brackets."""
+    return "" if units == "mm" else f" ({inches(value)} in)"

@@ -1,0 +1,143 @@
+"""Every word on the sheet but the cautions, in one place: translate here, and only here.
+
+The cautions are :data:`jiggen.cautions.CAUTIONS`; names of parts and of what is bought come
+from the manifest.  A value in braces is filled in by the sheet and must stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        # the file, and the foot of every page
+        "title": "Drilling sheet: {pattern}, boot {boot} mm",
+        "foot.maker": "jiggen {version}",
+        "foot.job": "{pattern}, boot {boot}",
+        "foot.page": "page {page} of {pages}",
+        # the head of the first page
+        "head.kind": "Drilling sheet",
+        "head.boot": "Boot sole",
+        "head.shift": "Mount shift",
+        "head.core": "Core",
+        "head.skis": "Skis",
+        "head.widths": "Ski widths",
+        "head.date": "Date",
+        "head.by": "Drilled by",
+        "head.ticket": "Ticket",
+        "head.proof": "Jig proven from its files: {holes} holes, {checks} checks, farthest hole "
+        "{deviation} mm off.",
+        "shift.none": "none",
+        "shift.tip": "{length} to the tip",
+        "shift.tail": "{length} to the tail",
+        "core.plain": "plain",
+        "core.metal": "metal sheet under the top",
+        "skis.same": "left and right alike",
+        "skis.left": "LEFT ski only",
+        "skis.right": "RIGHT ski only",
+        # drill and stop
+        "stop.heading": "Drill and stop",
+        "stop.drill": "Drill ⌀",
+        "stop.depth": "Depth D",
+        "stop.corners": "Stop A, to the corners",
+        "stop.tip": "Stop B, to the tip",
+        "stop.guide-top": "Top of the guide above the ski: G = {length}",
+        "stop.run": "{first} to {last}",
+        "stop.more": "… and more: see the list of holes",
+        "stop.every": "every hole",
+        "stop.legend.g": "top of the guide above the ski. The guide is the drill bush; in a jig "
+        "without bushes it is the printed hole.",
+        "stop.legend.d": "depth below the top sheet, at the drill's full diameter.",
+        "stop.legend.a": "from the stop to the drill's cutting corners: A = G + D.",
+        "stop.legend.b": "from the stop to the very tip: B = A + the point ({angle:g}° drill).",
+        "stop.legend.use": "Set the stop by A or by B, whichever your caliper reaches. Another "
+        "point angle changes B, never A.",
+        "stop.picture.stop": "stop",
+        "stop.picture.jig": "jig",
+        "stop.picture.ski": "ski",
+        # the layout drawing
+        "drawing.heading": "Layout",
+        "drawing.note": "Smaller than life. {unit}, from the mounting mark and from the centre "
+        "line.",
+        "drawing.note-table": "Smaller than life; too many holes to write them here: see the "
+        "list of holes.",
+        "drawing.mark": "mounting mark",
+        "drawing.tip": "to the tip",
+        "drawing.tail": "to the tail",
+        "drawing.left": "left side of the ski",
+        "drawing.right": "right side of the ski",
+        "unit.mm": "mm",
+        "unit.in": "mm (inches)",
+        # lists
+        "tools.heading": "Tools",
+        "tools.drill": "twist drill {diameter} with stop",
+        "tools.key": "hexagon key {size} mm",
+        "tools.caliper": "caliper, and a steel rule",
+        "tools.clamps": "vice for the ski, clamps for the jig",
+        "tools.scrap": "scrap board for the first hole",
+        "tools.brush": "brush for the chips",
+        "tools.pen": "fine pen, adhesive tape",
+        "tools.glasses": "eye protection",
+        "buy.heading": "Bought for the jig",
+        "buy.line": "{count} × {name}, {size}",
+        "buy.standard": "{line} ({standard})",
+        "print.heading": "Printed",
+        "print.line": "{count} × {name}",
+        # steps
+        "steps.heading": "Steps",
+        "steps.scale": "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, "
+        "and the engraved 100.0 scale on each body with the caliper.",
+        "steps.over-jig": "Lay the 1:1 holes over the finished jig, mark on mark: every hole lies "
+        "in the middle of its guide.",
+        "steps.over-plate": "Dry fit: lay the 1:1 holes over the plate or binding: every hole "
+        "lies in the middle of the plate's own.",
+        "steps.ticket": "Compare boot sole, mount shift, core and ski with the ticket.",
+        "steps.ski": "Fix the ski. Find its mounting mark, and mark it so that it can be seen "
+        "through the jig's windows.",
+        "steps.centre": "Lay the jig on the ski, arrow to the tip. Turn the knobs until all four "
+        "rails touch.",
+        "steps.mark": "Slide it until its line lies on the mounting mark in both windows, seen "
+        "straight down. Tighten both lock screws. Look again.",
+        "steps.clamp": "Clamp the jig down at the diamonds.",
+        "steps.stop": "Set the stop by A or B above. Drill the scrap board through the jig, and "
+        "measure the depth.",
+        "steps.drill": "Drill every hole square, stop down on the guide. Clear the chips often. "
+        "Tick it in the list of holes. Where the setting changes, set the stop anew.",
+        "steps.fit": "Take the jig off, brush the holes clean, and lay the plate on without "
+        "force: every hole must meet.",
+        "steps.screws": "Tap, glue and tighten the screws as the maker's instructions say.",
+        "steps.test": "Release set, and function test by a trained technician.",
+        # the list of holes
+        "holes.heading": "Holes: tick each when it is drilled",
+        "holes.id": "hole",
+        "holes.x": "from the mark",
+        "holes.y": "from the centre line",
+        "holes.drill": "drill ⌀",
+        "holes.depth": "depth D",
+        "holes.tip": "stop B",
+        "holes.left": "left ski",
+        "holes.right": "right ski",
+        "towards.tip": "{length} to tip",
+        "towards.tail": "{length} to tail",
+        "towards.left": "{length} left",
+        "towards.right": "{length} right",
+        "towards.none": "0",
+        # the 1:1 pages
+        "tile.heading": "Holes at 1:1, page {tile} of {tiles}",
+        "tile.only": "Holes at 1:1",
+        "tile.use": "To lay over the finished jig and over the plate. Not to drill through.",
+        "tile.join": "Cut along the dashed line, lay the cut edge over the other page so that "
+        "crosses of the same letter meet, and tape.",
+        "tile.bar": "100 mm{inches}",
+        "tile.check": "Check with a ruler: both bars, along and across, must be 100 mm{inches} "
+        "long. If not, print again at 100 %, not fitted to the page.",
+        "tile.cross": "{letter} to page {tile}",
+        "tile.name": "{row}{column}",
+    }
+)
+
+
+def say(key: str, **values: object) -> str:
+    """The words of `key` with `values` filled in.  Raises KeyError for an unknown key."""
+    return WORDS[key].format(**values)

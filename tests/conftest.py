@@ -1,0 +1,28 @@
+"""One jig, built once for all tests that only look at it."""
+
+import shutil
+
+import pytest
+
+from jiggen.design import Settings, SkiRange
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+
+
+@pytest.fixture(scope="session")
+def club_layout():
+    return layout(read_pattern(find_pattern("club-piste")), 305.0)
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory, club_layout):
+    from jiggen.report.job import build_jig
+
+    target = tmp_path_factory.mktemp("build") / "club"
+    return build_jig(club_layout, Settings(ski=SkiRange(84, 112)), target)
+
+
+@pytest.fixture
+def folder(built, tmp_path):
+    """A fresh copy of a good build, to be harmed."""
+    return shutil.copytree(built.folder, tmp_path / "jig")

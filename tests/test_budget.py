@@ -1,0 +1,415 @@
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import integrate
+from scipy.special import erf
+
+from jiggen.accuracy.budget import (
+    Budget,
+    group_spacing,
+    jig_budget,
+    over_limit,
+    sheet_budget,
+    summary,
+)
+from jiggen.accuracy.stack import (
+    DIVISORS,
+    Cause,
+    Term,
+    radius_holding,
+    spacing_deviation,
+    worst_radius,
+)
+from jiggen.accuracy.terms import default_terms, read_terms
+from jiggen.design import Bed, Bush, Settings, SkiRange, design
+from jiggen.errors import InputError
+from jiggen.layout.model import Layout
+
+TERMS = default_terms()
+
+
+def holes(points, depth=9.0):
+    n = len(points)
+    return Layout(
+        pattern="Arvenal Test",
+        boot=305.0,
+        mount_shift=0.0,
+        core="plain",
+        side="left",
+        pair="same",
+        ids=tuple(f"h-{i + 1}" for i in range(n)),
+        groups=("h",) * n,
+        positions=np.array(points, dtype=float),
+        diameters=np.full(n, 3.6),
+        depths=np.full(n, depth),
+    )
+
+
+def cause(effect, distribution="uniform", draw="shared", name="t"):
+    return Cause(Term(name, "", distribution, ""), draw, np.array(effect, dtype=float))
+
+
+def of(causes, points=((0.0, 0.0),)):
+    return Budget("jig", holes(points), tuple(causes))
+
+
+def only(method, name, budget):
+    """The budget with one of its terms alone."""
+    causes = tuple(c for c in budget.causes if c.term.name == name)
+    assert causes, name
+    return Budget(method, budget.layout, causes)
+
+
+@pytest.fixture(scope="module")
+def jig(club_layout):
+    return design(club_layout, Settings(ski=SkiRange(84, 112)))
+
+
+# --- the rules of addition ---
+
+
+@pytest.mark.parametrize(
+    ("tolerances", "worst", "rss"),
+    [
+        # Published tolerance-stack examples, as kept in the project's reference notes
+        # (standards.md, "Least squares and stacks"): ten parts of ± 0.1, and three parts.
+        ([0.1] * 10, 1.0, 0.316),
+        ([0.20, 0.10, 0.15], 0.45, 0.269),
+    ],
+)
+@pytest.mark.parametrize("distribution", list(DIVISORS))
+def test_published_stacks_add_up(tolerances, worst, rss, distribution):
+    budget = of([cause([[t, 0.0]], distribution) for t in tolerances])
+    assert budget.worst[0] == pytest.approx([worst, 0.0])
+    # Parts of one distribution: the root sum of squares of the tolerances is the deviation's
+    # own multiple, whichever that is.
+    assert budget.deviation[0, 0] * DIVISORS[distribution] == pytest.approx(rss, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("distribution", "density", "divisor"),
+    [
+        # Divisors: JCGM 100:2008, 4.3.7 (√3) and 4.3.9 (√6), from memory; arcsine √2 from
+        # memory (JCGM 101:2008, 6.4.6). Densities on -1 to 1 by their definitions.
+        ("uniform", lambda u: 0.5, math.sqrt(3)),
+        ("triangular", lambda u: 1 - abs(u), math.sqrt(6)),
+        ("arcsine", None, math.sqrt(2)),
+    ],
+)
+def test_divisors_are_those_of_the_densities(distribution, density, divisor):
+    if density:
+        variance = integrate.quad(lambda u: u * u * density(u), -1, 1, points=[0])[0]
+    else:  # 1 / (π √(1 - u²)) is infinite at ± 1: quad knows that weight
+        ends = {"weight": "alg", "wvar": (-0.5, -0.5)}
+        variance = integrate.quad(lambda u: u * u / math.pi, -1, 1, **ends)[0]
+    assert 1 / math.sqrt(variance) == pytest.approx(divisor, rel=1e-6)
+    assert DIVISORS[distribution] == pytest.approx(divisor)
+
+
+def test_a_normal_term_counts_three_sigma_in_the_worst_case():
+    budget = of([cause([[0.3, 0.0]], "normal", "each")])
+    assert budget.deviation[0, 0] == pytest.approx(0.1)
+    assert budget.worst[0, 0] == pytest.approx(0.3)
+    assert budget.expected[0, 0] == pytest.approx(0.196, abs=1e-4)  # 1.96 sigma, from memory
+
+
+def test_worst_radius_of_coupled_square_and_round_causes():
+    assert worst_radius([cause([[3.0, 4.0]])])[0] == pytest.approx(5.0, rel=1e-5)
+    square = [cause([[3.0, 0.0]]), cause([[0.0, 4.0]])]
+    assert worst_radius(square)[0] == pytest.approx(5.0, rel=1e-5)
+    leaning = cause([[2.0, 2.0]], "arcsine", "round")
+    assert worst_radius([leaning])[0] == pytest.approx(2.0)
+    assert worst_radius([*square, leaning])[0] == pytest.approx(7.0, rel=1e-5)
+    # Two that pull apart: (1, 1) and (1, -1) never reach (2, 2).
+    apart = [cause([[1.0, 1.0]]), cause([[1.0, -1.0]])]
+    assert worst_radius(apart)[0] == pytest.approx(2.0, rel=1e-5)
+
+
+def test_a_round_cause_is_uncorrelated_and_a_coupled_one_is_not():
+    leaning = of([cause([[0.2, 0.2]], "arcsine", "round")])
+    assert leaning.blocks[0] == pytest.approx(0.02 * np.eye(2))
+    coupled = of([cause([[0.3, -0.6]])])
+    assert coupled.blocks[0] == pytest.approx(np.array([[0.03, -0.06], [-0.06, 0.12]]))
+
+
+def test_radius_holding_95_percent():
+    blocks = np.array([np.eye(2), np.diag([1.0, 0.0]), np.zeros((2, 2))])
+    # √(-2 ln 0.05) of a round normal scatter (Rayleigh), 1.95996 of one in a line: from memory.
+    assert radius_holding(blocks) == pytest.approx([2.44775, 1.95996, 0.0], abs=1e-4)
+
+
+@pytest.mark.parametrize("other", [0.9, 0.5, 0.1])
+def test_radius_holding_against_another_integral(other):
+    turn = np.array([[0.8, -0.6], [0.6, 0.8]])
+    radius = radius_holding(turn @ np.diag([1.0, other**2]) @ turn.T[None])[0]
+
+    def strip(x):
+        half = math.sqrt(radius**2 - x * x)
+        return math.exp(-x * x / 2) / math.sqrt(2 * math.pi) * erf(half / other / math.sqrt(2))
+
+    assert integrate.quad(strip, -radius, radius)[0] == pytest.approx(0.95, abs=1e-6)
+
+
+def test_spacing_keeps_what_holes_share():
+    points = np.array([[0.0, 0.0], [30.0, 40.0]])
+    together = of([cause([[0.5, 0.2], [0.5, 0.2]])], points)
+    assert together.spacing_deviation == pytest.approx(np.zeros((2, 2)), abs=1e-7)
+    own = of([cause([[0.3, 0.0], [0.3, 0.0]], draw="each")], points)
+    # Each moves by 0.3/√3 in x, of which 30/50 lies along the line between them.
+    wanted = math.sqrt(2) * 0.3 / math.sqrt(3) * 0.6
+    assert own.spacing_deviation[0, 1] == pytest.approx(wanted)
+    assert spacing_deviation(points, own.covariance).diagonal() == pytest.approx([0, 0])
+
+
+# --- the jig's causes ---
+
+
+def test_print_scale_grows_from_mark_and_centre_line(jig):
+    found = only("jig", "print scale", jig_budget(jig, TERMS))
+    expected = np.abs(jig.layout.positions) * 0.1 / 100
+    assert found.worst == pytest.approx(expected)
+    assert found.deviation == pytest.approx(expected / math.sqrt(3))
+
+
+def test_scale_alone_changes_a_distance_by_its_part(club_layout):
+    layout = replace(club_layout, positions=np.column_stack([np.arange(9) * 10.0, np.zeros(9)]))
+    found = only("sheet", "print scale", sheet_budget(layout, TERMS))
+    assert found.spacing_deviation[0, 8] == pytest.approx(80 * 0.002 / math.sqrt(3))
+
+
+def test_thermal_growth_by_hand(jig):
+    found = only("jig", "room temperature", jig_budget(jig, TERMS))
+    # 70e-6 mm per mm and °C, 5 °C either way, both from terms.toml.
+    assert found.worst == pytest.approx(np.abs(jig.layout.positions) * 70e-6 * 5)
+
+
+def test_the_drill_leans_by_the_bush_clearance(jig):
+    found = only("jig", "drill in its guide", jig_budget(jig, TERMS))
+    # ISO 286-2: F7 over 3 up to 6 mm is +22/+10 µm, h8 is 0/-18 µm: 40 µm at most.  The bush is
+    # 12 mm long and ends 2.1 mm above the ski; the hole is 9.2 mm deep (7.4 mm at toe-5).
+    deep = 0.020 + 0.040 / 12 * (2.1 + 9.2 / 2)
+    shallow = 0.020 + 0.040 / 12 * (2.1 + 7.4 / 2)
+    index = jig.layout.ids.index("toe-5")
+    wanted = np.full(9, deep)
+    wanted[index] = shallow
+    assert found.radial_worst == pytest.approx(wanted)
+    assert found.deviation[:, 0] == pytest.approx(wanted / math.sqrt(2))
+
+
+def test_without_bushes_the_print_guides_and_seats_nothing(club_layout):
+    bare = design(club_layout, Settings(ski=SkiRange(84, 112), bush="none"))
+    budget = jig_budget(bare, TERMS)
+    assert "bush in its pocket" not in {term.name for term in budget.shares}
+    # Guide 0.15 mm wider than the drill and that 0.018 mm thinner, from 0.6 to 13.5 mm height.
+    clearance, length = 0.168, 14.0 - 0.5 - 0.6
+    found = only("jig", "drill in its guide", budget)
+    assert found.radial_worst[0] == pytest.approx(
+        clearance / 2 + clearance / length * (0.6 + 9.2 / 2)
+    )
+
+
+def test_a_longer_bush_leans_less(club_layout):
+    by_length = [
+        jig_budget(
+            design(club_layout, Settings(ski=SkiRange(84, 112), bush=Bush(7, length))), TERMS
+        )
+        for length in (8, 12)
+    ]
+    short, long = (only("jig", "drill in its guide", b).radial_worst[0] for b in by_length)
+    assert long < short
+
+
+def test_centring_reaches_its_bound_at_every_hole(jig):
+    bound = np.linspace(0.1, 0.2, len(jig.layout))
+    found = only("jig", "centring", jig_budget(jig, TERMS, bound))
+    assert found.worst[:, 1] == pytest.approx(bound)
+    default = only("jig", "centring", jig_budget(jig, TERMS))
+    assert default.worst[:, 1] == pytest.approx(jig.errors)
+
+
+def test_centring_moves_near_holes_together_and_far_ones_less(jig):
+    found = only("jig", "centring", jig_budget(jig, TERMS))
+    y = found.covariance[:, 1, :, 1]
+    correlation = y / np.sqrt(np.outer(y.diagonal(), y.diagonal()))
+    ids = jig.layout.ids
+    toe, heel = ids.index("toe-1"), ids.index("heel-4")
+    assert correlation[toe, ids.index("toe-2")] == pytest.approx(1.0)
+    assert correlation[toe, heel] < 0.2
+
+
+def test_a_stated_centring_replaces_the_designs(jig, tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_text('[jig.centring]\nhalf_width = 0.05\nsource = "measured on ten skis"\n')
+    found = only("jig", "centring", jig_budget(jig, read_terms(file)))
+    assert found.worst[:, 1] == pytest.approx(np.full(9, 0.05))
+    assert found.causes[0].term.source == "measured on ten skis"
+
+
+def test_only_two_halves_have_a_joint(jig, club_layout):
+    halves = only("jig", "joint of the halves", jig_budget(jig, TERMS))
+    assert halves.worst == pytest.approx(np.tile([0.05, 0.0], (9, 1)))
+    x = halves.covariance[:, 0, :, 0]
+    toe, heel = club_layout.ids.index("toe-1"), club_layout.ids.index("heel-1")
+    assert x[toe, heel] == 0.0
+    whole = design(club_layout, Settings(ski=SkiRange(84, 112), bed=Bed(400, 400, 250)))
+    assert "joint of the halves" not in {t.name for t in jig_budget(whole, TERMS).shares}
+
+
+def test_mark_reading_moves_all_holes_along_the_ski_alike(jig):
+    found = only("jig", "reading the mark", jig_budget(jig, TERMS))
+    assert found.deviation == pytest.approx(np.tile([0.25 / math.sqrt(6), 0.0], (9, 1)))
+    assert found.spacing_deviation == pytest.approx(np.zeros((9, 9)), abs=1e-7)
+
+
+# --- the sheet's causes ---
+
+
+def test_centre_marks_bear_by_the_lever_rule():
+    # Marks 20 mm beyond the outer holes (terms.toml): at -120 and 120, each ± 0.5 mm.
+    layout = holes([(-100.0, 0.0), (0.0, 12.0), (100.0, 0.0)])
+    found = only("sheet", "two centre marks", sheet_budget(layout, TERMS))
+    near, far = 220 / 240, 20 / 240
+    assert found.deviation[0, 1] == pytest.approx(0.5 / math.sqrt(6) * math.hypot(near, far))
+    assert found.deviation[1, 1] == pytest.approx(0.5 / math.sqrt(6) * math.hypot(0.5, 0.5))
+    # Wholly turned, ends ± 0.5 mm apart over 240 mm: 12 mm off the line that is 0.05 mm in x.
+    assert found.worst[:, 0] == pytest.approx([0.0, 12 * 1.0 / 240, 0.0])
+    assert found.worst[:, 1] == pytest.approx([0.5, 0.5, 0.5])
+
+
+def test_the_sheet_turns_as_a_whole(club_layout):
+    found = only("sheet", "two centre marks", sheet_budget(club_layout, TERMS))
+    assert found.spacing_deviation == pytest.approx(np.zeros((9, 9)), abs=1e-7)
+
+
+def test_one_row_of_holes_still_has_a_centre_line(tmp_path):
+    file = tmp_path / "t.toml"
+    file.write_text("[sheet.centre_marks]\nbeyond = 0\n")
+    budget = sheet_budget(holes([(10.0, 15.0), (10.0, -15.0)]), read_terms(file))
+    assert np.isfinite(budget.radial_expected).all()
+
+
+# --- whole budgets ---
+
+
+def test_deviation_is_the_root_sum_of_squares_of_the_shares(jig):
+    budget = jig_budget(jig, TERMS)
+    assert sum(budget.shares.values()) == pytest.approx(budget.deviation**2)
+    assert budget.radial_deviation == pytest.approx(np.hypot(*budget.deviation.T))
+
+
+def test_the_jig_is_nearer_than_the_sheet_at_every_hole(jig):
+    drilled, punched = jig_budget(jig, TERMS), sheet_budget(jig.layout, TERMS)
+    assert (drilled.radial_expected < punched.radial_expected).all()
+    assert (drilled.radial_expected < drilled.radial_worst).all()
+
+
+def test_summary_is_plain_numbers(jig):
+    data = summary(jig_budget(jig, TERMS))
+    assert json.loads(json.dumps(data)) == data
+    assert list(data["holes"]) == list(jig.layout.ids)
+    assert all(term["source"] and term["size"] for term in data["terms"])
+    hole = data["holes"]["toe-1"]
+    assert hole["radial"]["expected_95"] <= data["largest_95"] < hole["radial"]["worst"]
+    assert set(data["spacing_95"]) == {"toe", "heel"}
+
+
+def test_group_spacing_leaves_single_holes_out():
+    layout = replace(holes([(0.0, 5.0), (30.0, 0.0)]), groups=("a", "b"))
+    assert group_spacing(sheet_budget(layout, TERMS)) == {}
+
+
+def test_over_limit_names_hole_error_and_largest_term(jig):
+    sheet = sheet_budget(jig.layout, TERMS)
+    assert over_limit(jig_budget(jig, TERMS), 0.5) == ()
+    warnings = over_limit(sheet, 0.5)
+    assert [w.key for w in warnings] == [f"hole {name}" for name in jig.layout.ids]
+    assert warnings[0].code == "accuracy.over-limit"
+    assert f"{sheet.radial_expected[0]:.2f} mm" in warnings[0].message
+    assert "punch" in warnings[0].message
+    exactly = float(sheet.radial_expected.max())
+    assert over_limit(sheet, exactly) == ()
+
+
+# --- reading terms ---
+
+
+def test_every_default_has_a_size_and_a_source():
+    for method in (TERMS.jig, TERMS.sheet):
+        for name, term in method:
+            assert term.source, name
+            if name not in ("centring", "drill_clearance"):
+                assert term.reach > 0, name
+
+
+def test_a_file_changes_what_it_names_and_says_so(tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_text("[jig.print_scale]\nhalf_width = 0.03\n[jig.hand]\nsigma = 0.1\n")
+    terms = read_terms(file)
+    assert terms.jig.print_scale.reach == 0.03
+    assert terms.jig.print_scale.source == f"stated in {file}"
+    assert terms.jig.hand.reach == pytest.approx(0.3)
+    assert terms.jig.thermal == TERMS.jig.thermal
+    assert terms.sheet == TERMS.sheet
+    assert read_terms(None) is TERMS
+
+
+def test_a_term_may_change_its_distribution(tmp_path):
+    file = tmp_path / "t.toml"
+    file.write_text(
+        '[jig.print_scale]\ndistribution = "normal"\nsigma = 0.02\n'
+        '[sheet.punch]\ndistribution = "arcsine"\nhalf_width = 0.4\n'
+    )
+    terms = read_terms(file)
+    assert terms.jig.print_scale.reach == pytest.approx(0.06)
+    found = only("sheet", "punch", sheet_budget(holes([(0.0, 0.0)]), terms))
+    assert found.radial_worst[0] == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "key", "line", "words"),
+    [
+        ("[jig.print_scal]", "unknown-key", "jig.print_scal", 1, '"print_scale"'),
+        ("[shet.punch]", "unknown-key", "shet", 1, '"sheet"'),
+        ("[jig.hand]\nsigm = 1", "unknown-key", "jig.hand.sigm", 2, '"sigma"'),
+        ('[jig.hand]\nsigma = "1"', "type", "jig.hand.sigma", 2, "a number"),
+        ("[jig.hand]\nsigma = -1", "size", "jig.hand.sigma", 2, "0 to 50"),
+        ("[jig.hand]\nsigma = nan", "not-finite", "jig.hand.sigma", 2, "0 to 50"),
+        ("[jig.hand]\nsigma = 60", "size", "jig.hand.sigma", 2, "0 to 50"),
+        ("[jig.thermal]\nexpansion = 70", "size", "jig.thermal.expansion", 2, "0.001"),
+        ("[jig.hand]\nhalf_width = 1", "value", "jig.hand", 1, "takes sigma"),
+        ("[sheet.fold]\nsigma = 1", "value", "sheet.fold", 1, "takes half_width"),
+        ("[sheet.fold]\nsigma = 1\nhalf_width = 1", "value", "sheet.fold", 1, "no sigma"),
+        ('[jig.hand]\ndistribution = "bell"', "value", "jig.hand.distribution", 2, "triangular"),
+        ('[jig.drill_clearance]\nbore = "F9"', "value", "jig.drill_clearance.bore", 2, "F7"),
+        ("[jig]\nhand = 3", "type", "jig.hand", 2, "a table"),
+        ("[jig.hand", "syntax", "", 1, "not TOML"),
+    ],
+)
+def test_a_faulty_file_is_told_by_line_and_key(tmp_path, text, code, key, line, words):
+    file = tmp_path / "t.toml"
+    file.write_text(text + "\n")
+    with pytest.raises(InputError) as caught:
+        read_terms(file)
+    (found,) = caught.value.findings
+    assert found.code == f"accuracy.{code}"
+    assert found.key == key
+    assert found.where.startswith(f"{file}:{line}:")
+    assert words in f"{found.message} {found.hint}"
+    assert "pattern" not in str(found).replace(str(file), "")
+
+
+def test_all_faults_at_once_in_the_files_order(tmp_path):
+    file = tmp_path / "t.toml"
+    file.write_text("[sheet.punch]\nsigma = -1\n[jig.hand]\nhalf_width = 1\n[jig.x]\n")
+    with pytest.raises(InputError) as caught:
+        read_terms(file)
+    assert [f.key for f in caught.value.findings] == ["sheet.punch.sigma", "jig.hand", "jig.x"]
+
+
+@pytest.mark.parametrize("name", ["none.toml", "."])
+def test_a_missing_file_and_a_folder(tmp_path, name):
+    with pytest.raises(InputError, match=r"no such file|this is a folder"):
+        read_terms(tmp_path / name)

@@ -1,0 +1,193 @@
+import json
+import subprocess
+import sys
+import zlib
+from functools import partial
+
+import numpy as np
+import pytest
+
+import jiggen.cli.accuracy  # noqa: F401 - registers the command
+from jiggen.accuracy.budget import jig_budget, sheet_budget
+from jiggen.accuracy.plot import FACTORS, LINE, check_kind, exaggeration, plot, spread
+from jiggen.accuracy.terms import default_terms
+from jiggen.cli import main
+from jiggen.design import Settings, SkiRange, design
+from jiggen.errors import InputError
+
+JOB = ("accuracy", "club-piste", "--boot", "305", "--ski", "84-112")
+
+
+@pytest.fixture(scope="module")
+def budgets(club_layout):
+    chosen = design(club_layout, Settings(ski=SkiRange(84, 112)))
+    return jig_budget(chosen, default_terms()), sheet_budget(club_layout, default_terms())
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Fewer drillings where their number is not what is looked at."""
+    import jiggen.accuracy.simulate as simulate
+
+    monkeypatch.setattr(simulate, "simulate", partial(simulate.simulate, drillings=20_000))
+
+
+def run(capsys, *words):
+    code = main([*JOB, *words])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_table_has_every_hole_with_jig_and_sheet(capsys, budgets):
+    code, out, err = run(capsys)
+    assert (code, err) == (0, "")
+    rows = {line.split()[0]: line.split()[1:] for line in out.splitlines() if line.strip()}
+    for index, hole in enumerate(budgets[0].layout.ids):
+        row = [float(word.rstrip("*")) for word in rows[hole]]
+        wanted = [
+            value
+            for budget in budgets
+            for value in (
+                *budget.expected[index],
+                budget.radial_expected[index],
+                budget.radial_worst[index],
+            )
+        ]
+        assert row == pytest.approx(wanted, abs=0.0051)
+    assert "common practice, no source" in out
+    assert "100,000 simulated drillings" in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_json_has_both_budgets_and_the_simulation(capsys):
+    code, out, err = run(capsys, "--json")
+    data = json.loads(out)
+    assert (code, err, data["warnings"]) == (0, "", [])
+    assert data["simulation"]["difference"] < 0.02
+    assert data["simulation"]["drillings"] == 100_000
+    for method in ("jig", "sheet"):
+        assert list(data[method]["holes"]) == list(data["simulation"][method])
+    assert data["jig"]["largest_95"] < data["limit"] < data["sheet"]["largest_95"]
+
+
+def test_holes_over_the_limit_are_warned_of_and_the_exit_code_stays_0(capsys, quick):
+    code, out, err = run(capsys, "--limit", "0.345")
+    assert code == 0
+    assert "0.35*" in out
+    warned = [line.split(":")[1].strip() for line in err.splitlines() if "warning" in line]
+    assert warned == ["hole heel-3", "hole heel-4"]
+    code, out, err = run(capsys, "--limit", "0.345", "--json")
+    assert [w["key"] for w in json.loads(out)["warnings"]] == warned
+    assert err == ""
+
+
+def test_terms_from_a_file_change_the_numbers(capsys, quick, tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_text("[jig.print_scale]\nhalf_width = 1.0\n")
+    code, out, err = run(capsys, "--terms", str(file))
+    assert code == 0
+    assert f"stated in {file}" in out
+    assert "Most of it is: print scale" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--limit", "0"), "--limit"),
+        (("--limit", "wide"), "--limit"),
+        (("--bush", "thin"), "--bush"),
+        (("--plot", "x.gif"), ".svg, .png or .pdf"),
+        (("--terms", "no-such.toml"), "no such file"),
+    ],
+)
+def test_bad_use_is_told_with_exit_code_2(capsys, words, said):
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+def test_a_bad_term_is_told_in_json_too(capsys, tmp_path):
+    file = tmp_path / "t.toml"
+    file.write_text("[jig.hnad]\nsigma = 1\n")
+    picture = tmp_path / "p.png"
+    code, out, _ = run(capsys, "--terms", str(file), "--json", "--plot", str(picture))
+    (error,) = json.loads(out)["errors"]
+    assert (code, error["code"], error["key"]) == (2, "accuracy.unknown-key", "jig.hnad")
+    assert "hand" in error["hint"]
+    assert not picture.exists()
+
+
+def test_a_plot_is_written_beside_the_table(capsys, quick, tmp_path):
+    picture = tmp_path / "look.SVG"
+    code, out, _ = run(capsys, "--bed", "400x400x250", "--bush", "none", "--plot", str(picture))
+    assert code == 0
+    assert "printed guide" in out
+    assert picture.read_bytes().startswith(b"<?xml")
+
+
+@pytest.mark.parametrize(
+    ("kind", "head"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")]
+)
+def test_plots_are_the_same_from_run_to_run(budgets, kind, head):
+    first, again = (plot(budgets, 112.0, 0.5, kind) for _ in range(2))
+    assert first == again
+    assert first.startswith(head)
+    assert b"CreationDate" not in first
+    assert b"dc:date" not in first
+    assert len(first) < 300_000
+
+
+def test_a_plot_draws_an_outline_a_hole_and_method(budgets):
+    text = plot(budgets, 112.0, 0.5, "svg").decode()
+    # Filled outlines in the two colours, and white circles for the holes.
+    assert text.count("fill: #14468c") == text.count("fill: #aa141e") == 9 + 1  # and the title
+    assert text.count("fill: #ffffff") == 2 * 9 + 1  # and the paper
+
+
+def test_scatter_is_drawn_as_large_as_it_can_be_without_overlap(budgets):
+    factor = exaggeration(budgets)
+    assert factor in FACTORS
+    assert factor > exaggeration((*budgets, wider(budgets[1], 3.0)))
+
+
+def wider(budget, times):
+    from dataclasses import replace
+
+    causes = tuple(replace(c, effect=c.effect * times) for c in budget.causes)
+    return replace(budget, causes=causes)
+
+
+def test_names_keep_apart_from_one_another_and_from_what_stands_there():
+    wanted = np.array([100.0, 99.0, 1.0, -1.0, -99.0, -100.0, -101.0])
+    heights = spread(wanted, LINE, np.array([0.0]), (-105.0, 110.0))
+    every = np.sort([*heights, 0.0])
+    assert np.diff(every).min() >= LINE - 1e-9
+    assert heights.min() >= -105.0 + LINE / 2
+    assert heights[0] == 100.0
+    assert (np.argsort(-heights) == np.arange(7)).all()
+
+
+def test_kind_of_picture_by_suffix():
+    assert check_kind("a/b.PDF") == "pdf"
+    with pytest.raises(InputError, match=r"look does not end in \.svg"):
+        check_kind("look")
+
+
+def test_the_command_loads_no_cad_kernel():
+    code = (
+        "import sys, jiggen.cli.accuracy\n"
+        "from jiggen.cli import main\n"
+        f"assert main({list(JOB)!r}) == 0\n"
+        "heavy = {'cadquery', 'OCP', 'vtk', 'matplotlib.pyplot'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_png_holds_a_picture(budgets):
+    data = plot(budgets, 112.0, 0.5, "png")
+    start = data.index(b"IDAT") - 4
+    length = int.from_bytes(data[start : start + 4], "big")
+    pixels = zlib.decompressobj().decompress(data[start + 8 : start + 8 + length])
+    assert len(set(pixels)) > 50

@@ -1,0 +1,144 @@
+"""The rooms stand in one row, and the light commands stay light."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import jiggen
+
+PACKAGE = Path(jiggen.__file__).parent
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+# The road of DEVELOPERS.md; a room imports only rooms to its left.  Rooms that other rooms on
+# the road do not need stand where their own needs allow.
+ROAD = (
+    "pattern",
+    "layout",
+    "remount",
+    "design",
+    "accuracy",
+    "solid",
+    "export",
+    "verify",
+    "report",
+    "cli",
+)
+COMMON = {"errors", "units", "tables", "files", "cautions"}
+DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
+PROOF_KNOWS_NOTHING_OF = {"design", "accuracy", "solid", "export"}
+KERNEL = {"cadquery", "OCP"}
+KERNEL_ROOMS = {"solid", "export"}
+HEAVY = KERNEL | {"vtk", "vtkmodules", "pyvista", "trimesh"}
+
+
+def room_of(module: Path) -> str:
+    """The room a module stands in, or its own name at the top of the package."""
+    return module.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def imports(module: Path, *, type_checking: bool = True) -> Iterator[str]:
+    """Every module that `module` imports, wherever the import stands."""
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    skipped = set()
+    if not type_checking:
+        blocks = (n for n in ast.walk(tree) if isinstance(n, ast.If) and _is_type_checking(n.test))
+        skipped = {inner for block in blocks for stated in block.body for inner in ast.walk(stated)}
+    for node in ast.walk(tree):
+        if node in skipped:
+            continue
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}: relative import"
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def _is_type_checking(test: ast.expr) -> bool:
+    return isinstance(test, ast.Name) and test.id == "TYPE_CHECKING"
+
+
+def rooms_imported(module: Path) -> set[str]:
+    """Rooms and common modules of ours that `module` imports."""
+    ours = (name.split(".") for name in imports(module))
+    return {parts[1] for parts in ours if parts[0] == "jiggen" and parts[1:] != ["__version__"]}
+
+
+def libraries_imported(module: Path) -> set[str]:
+    return {name.split(".")[0] for name in imports(module, type_checking=False)}
+
+
+def ids(module: Path) -> str:
+    return module.relative_to(PACKAGE).as_posix()
+
+
+def test_every_folder_is_a_room_or_data():
+    folders = {path.name for path in PACKAGE.iterdir() if path.is_dir()} - {"__pycache__"}
+    assert folders - set(ROAD) - COMMON - DATA == set()
+    assert {room_of(module) for module in MODULES} >= {"pattern", "layout", "design", "cli"}
+
+
+@pytest.mark.parametrize("module", MODULES, ids=ids)
+def test_a_room_imports_only_rooms_before_it(module: Path):
+    room = room_of(module)
+    if room in ROAD:
+        allowed = COMMON | set(ROAD[: ROAD.index(room) + 1])
+    else:  # errors, units …: common ground stands on common ground; __main__ is the door
+        allowed = COMMON | ({"cli"} if room == "__main__" else set())
+    assert rooms_imported(module) <= allowed
+
+
+@pytest.mark.parametrize("module", MODULES, ids=ids)
+def test_only_solid_and_export_know_the_cad_kernel(module: Path):
+    if room_of(module) not in KERNEL_ROOMS:
+        assert not libraries_imported(module) & KERNEL
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if room_of(m) == "verify"], ids=ids)
+def test_the_proof_shares_nothing_with_what_it_proves(module: Path):
+    assert not rooms_imported(module) & PROOF_KNOWS_NOTHING_OF
+
+
+def test_the_layout_needs_numpy_alone():
+    # and what the pattern room brings: pydantic
+    loaded = loaded_by("import jiggen.layout")
+    assert "numpy" in loaded
+    assert not loaded & (HEAVY | {"scipy", "shapely", "ezdxf", "fontTools", "typer", "rich"})
+
+
+@pytest.mark.parametrize(
+    ("words", "also_without"),
+    [
+        (["--help"], {"numpy", "pydantic", "ezdxf", "shapely"}),
+        (["--version"], {"numpy", "pydantic", "ezdxf", "shapely", "rich"}),
+        (["layout", "--help"], {"numpy", "ezdxf", "shapely"}),
+        (["build", "--help"], {"numpy", "ezdxf", "shapely"}),
+        (["check", "--help"], {"numpy", "ezdxf", "shapely"}),
+        (["layout", "club-piste", "--boot", "305"], {"ezdxf", "shapely", "scipy", "rich"}),
+        (["layout", "club-piste", "--boot", "305", "--json"], {"ezdxf", "shapely", "rich"}),
+        (["layout", "club-piste", "--boot", "0"], {"ezdxf", "shapely", "rich"}),
+        (["layout", "club-piste", "--boot", "305", "--svg", "a.svg"], {"ezdxf", "shapely"}),
+        (["layout", "club-piste", "--boot", "305", "--dxf", "a.dxf"], {"shapely"}),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_light_commands_stay_light(words: list[str], also_without: set[str], tmp_path: Path):
+    loaded = loaded_by(f"from jiggen.cli import main; main({words})", cwd=tmp_path)
+    assert "typer" in loaded
+    assert not loaded & (HEAVY | also_without)
+
+
+def loaded_by(code: str, cwd: Path | None = None) -> set[str]:
+    """Names of the top modules that a fresh interpreter has loaded after `code`."""
+    whole = (
+        f"import sys; sys.path.insert(0, {str(PACKAGE.parent)!r}); {code}; "
+        "print('LOADED', *{name.split('.')[0] for name in sys.modules})"
+    )
+    command = [sys.executable, "-c", whole]
+    run = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=True)
+    return set(run.stdout.rpartition("LOADED")[2].split())

@@ -1,0 +1,113 @@
+from __future__ import annotations
+
+import pytest
+
+from jiggen.verify.step_text import StepError, decoded, read_step_text
+
+HEAD = "ISO-10303-21;\nHEADER;\nFILE_SCHEMA(('AUTOMOTIVE_DESIGN; DATA;'));\nENDSEC;\nDATA;\n"
+TAIL = "\nENDSEC;\nEND-ISO-10303-21;\n"
+
+
+def read(*lines: str):
+    return read_step_text((HEAD + "\n".join(lines) + TAIL).encode())
+
+
+# buildingSMART's summary of ISO 10303-21 string encoding gives these for "Ä":
+# technical.buildingsmart.org/resources/ifcimplementationguidance/string-encoding
+@pytest.mark.parametrize("text", ["\\S\\D", "\\PA\\\\S\\D", "\\X\\C4", "\\X2\\00C4\\X0\\"])
+def test_each_way_to_write_an_umlaut_is_read(text):
+    assert decoded(text) == "Ä"
+
+
+def test_strings_keep_quotes_and_backslashes_and_lose_line_breaks():
+    assert decoded(r"it''s a \\ here") == r"it's a \ here"
+    assert decoded("one\n  two") == "one  two"
+    assert decoded(r"\X4\0001F3BF\X0" + "\\") == "\U0001f3bf"
+
+
+def test_every_kind_of_value_is_read():
+    file = read("#7 = THING('a;b','',1,-2.5E-3,.T.,$,*,#7,(#7,#7),LENGTH_MEASURE(25.4),(),\"0F\");")
+    entity = file[7]
+    assert (entity.text(0), entity.text(1)) == ("a;b", "")
+    assert (entity.number(2), entity.number(3)) == (1.0, -0.0025)
+    assert entity.true(4) is True
+    assert entity.optional_ref(5) is None
+    assert entity.word(6) == "*"
+    assert entity.ref(7) == 7
+    assert entity.refs(8) == (7, 7)
+    assert entity.number(9) == 25.4
+    assert entity.numbers(10) == ()
+
+
+def test_an_entity_over_many_lines_with_comments_is_one():
+    file = read(
+        "#1 = /* a ; comment */ POINT ( 'it''s /* no comment */' ,", "  ( 1. ,", " 2.\n) ) ;"
+    )
+    assert file[1].text(0) == "it's /* no comment */"
+    assert file[1].numbers(1) == (1.0, 2.0)
+
+
+def test_a_complex_entity_holds_each_of_its_types():
+    file = read("#1 = ( LENGTH_UNIT() NAMED_UNIT(*)\n SI_UNIT(.MILLI.,.METRE.) );")
+    assert set(file[1].record) == {"LENGTH_UNIT", "NAMED_UNIT", "SI_UNIT"}
+    assert file[1].word(0, "SI_UNIT") == "MILLI"
+    assert file.keyword(1) == ""
+
+
+def test_entities_are_listed_by_type_in_order():
+    file = read("#3=A(1);", "#1=B(2);", "#2=A(3);")
+    assert [entity.id for entity in file.all_of("A")] == [3, 2]
+    assert len(file) == 3
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (["#1=A(#2);"], "#2 is referred to but not there"),
+        (["#1=A(1);", "#1=A(2);"], "#1 is there twice"),
+        (["#1=A(1);", "nonsense;"], "cut short or damaged at 'nonsense"),
+        (["#1=A(1) #2=B(2);"], None),
+        (["#1=A((1,2);"], None),
+        (["#1=A(1,,2);"], None),
+        (["#1=A(1 2);"], None),
+        (["#1=A(&);"], None),
+        (["#1=A(1));"], None),
+        (["#1=A(" + "(" * 5000 + ")" * 5000 + ");"], None),
+    ],
+)
+def test_what_is_not_well_formed_is_refused(lines, said):
+    with pytest.raises(StepError, match=said and said.replace("(", r"\(")):
+        file = read(*lines)
+        assert file[1] is None
+
+
+def test_arguments_of_another_kind_are_refused():
+    entity = read("#1=A('x',1.,#1,.T.,(1.,#1),1.E999);")[1]
+    for ask in (
+        lambda: entity.number(0),
+        lambda: entity.text(1),
+        lambda: entity.number(2),
+        lambda: entity.refs(2),
+        lambda: entity.ref(3),
+        lambda: entity.text(3),
+        lambda: entity.true(1),
+        lambda: entity.refs(4),
+        lambda: entity.numbers(4),
+        lambda: entity.number(5),
+        lambda: entity.number(6),
+        lambda: entity.number(0, "OTHER"),
+    ):
+        with pytest.raises(StepError, match="#1"):
+            ask()
+
+
+@pytest.mark.parametrize("keep", [0.05, 0.3, 0.6, 0.9, 0.999])
+def test_a_file_cut_short_is_refused(keep):
+    text = (HEAD + "#1=A(1);\n#2=B('x');\n#3=C(#1,#2);" + TAIL).strip()
+    with pytest.raises(StepError):
+        read_step_text(text[: int(keep * len(text))].encode())
+
+
+def test_bytes_that_are_no_text_are_refused():
+    with pytest.raises(StepError, match="UTF-8"):
+        read_step_text(b"ISO-10303-21;\xff\xfe")

@@ -1,0 +1,139 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from verify_samples import MODEL, RELATIONSHIPS, TYPES, good_sample, read_facets, write_package
+
+from jiggen.verify.mesh import Mesh, read_stl
+from jiggen.verify.threemf import ThreeMFError, difference, read_3mf
+
+NAMESPACE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+TETRAHEDRON = (
+    '<mesh><vertices><vertex x="0" y="0" z="0"/><vertex x="1" y="0" z="0"/>'
+    '<vertex x="0" y="1" z="0"/><vertex x="0" y="0" z="1"/></vertices><triangles>'
+    '<triangle v1="0" v2="2" v3="1"/><triangle v1="0" v2="1" v3="3"/>'
+    '<triangle v1="0" v2="3" v3="2"/><triangle v1="1" v2="2" v3="3"/></triangles></mesh>'
+)
+
+
+def model(objects=f'<object id="1" name="a">{TETRAHEDRON}</object>', items="", unit="millimeter"):
+    return (
+        f'<model unit="{unit}" xmlns="{NAMESPACE}"><resources>{objects}</resources>'
+        f"<build>{items}</build></model>"
+    )
+
+
+def read(tmp_path, text):
+    path = tmp_path / "some.3mf"
+    write_package(path, text)
+    return read_3mf(path)
+
+
+def test_the_sample_holds_its_parts_in_millimetres():
+    package = read_3mf(good_sample() / "jig.3mf")
+    assert package.unit == "millimeter"
+    assert [item.name for item in package.items] == ["body", "rail", "rail"]
+    for name, mesh in package.meshes.items():
+        other = read_stl(good_sample() / f"parts/{name}.stl")
+        assert difference(mesh, other, 1e-3) == ""
+
+
+def test_a_transform_acts_on_row_vectors(tmp_path):
+    # 3MF core specification, "3D Matrices": rows m00 m01 m02 … m30 m31 m32, the last one the
+    # translation; so this turns x into y and shifts by (10, 20, 30).
+    item = '<item objectid="1" transform="0 1 0 -1 0 0 0 0 1 10 20 30"/>'
+    (found,) = read(tmp_path, model(items=item)).items
+    assert (found.place @ (1, 0, 0, 1)).tolist() == [10, 21, 30, 1]
+    assert (found.place @ (0, 1, 0, 1)).tolist() == [9, 20, 30, 1]
+
+
+def test_a_strict_reader_sees_the_same(tmp_path):
+    lib3mf = pytest.importorskip("lib3mf")  # the 3MF consortium's own reader
+    path = good_sample() / "jig.3mf"
+    wrapper = lib3mf.get_wrapper()
+    theirs = wrapper.CreateModel()
+    reader = theirs.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(path))
+    ours = read_3mf(path)
+    objects = theirs.GetMeshObjects()
+    seen = {}
+    while objects.MoveNext():
+        mesh = objects.GetCurrentMeshObject()
+        seen[mesh.GetName()] = np.array([list(v.Coordinates) for v in mesh.GetVertices()])
+    assert seen.keys() == ours.meshes.keys()
+    for name, vertices in seen.items():
+        assert np.abs(vertices - ours.meshes[name].vertices).max() < 1e-4  # single precision
+
+
+def test_meshes_are_one_whatever_the_order_of_their_triangles():
+    path = good_sample() / "parts/rail.stl"
+    mesh = read_stl(path)
+    rng = np.random.default_rng(3)
+    order = rng.permutation(len(mesh.triangles))
+    names = rng.permutation(len(mesh.vertices))
+    vertices = np.empty_like(mesh.vertices)
+    vertices[names] = mesh.vertices + rng.uniform(-1e-5, 1e-5, mesh.vertices.shape)
+    other = Mesh(vertices, np.roll(names[mesh.triangles[order]], 1, axis=1))
+    assert difference(other, mesh, 1e-3) == ""
+
+
+def test_meshes_that_differ_say_how():
+    mesh = read_stl(good_sample() / "parts/rail.stl")
+    moved = mesh.vertices.copy()
+    moved[5] += (0.0, 0.03, 0.04)
+    assert "0.050 mm" in difference(Mesh(moved, mesh.triangles), mesh, 1e-3)
+    turned = mesh.triangles.copy()
+    turned[0] = turned[0, ::-1]
+    assert "triangles join" in difference(Mesh(mesh.vertices, turned), mesh, 1e-3)
+    assert "instead of" in difference(Mesh(mesh.vertices, mesh.triangles[1:]), mesh, 1e-3)
+    assert len(mesh.triangles) == len(read_facets(good_sample() / "parts/rail.stl"))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("<model", "not well formed"),
+        ("<other/>", "its model is"),
+        ('<!DOCTYPE m [<!ENTITY a "b">]>' + model(), "document type"),
+        (model('<object id="1" name="a"><components/></object>'), "not a mesh"),
+        (model('<object id="1" name="a"><mesh/></object>'), "without vertices"),
+        (model().replace('v3="3"', 'v3="9"'), "not there"),
+        (model().replace('v3="3"', 'v3="-1"'), "not there"),
+        (model().replace('z="1"', 'z="nan"'), "not a number"),
+        (model().replace('z="1"', 'z="1e999"'), "not a number"),
+        (model().replace('z="1"', ""), "vertices"),
+        (model().replace('x="1"', 'x="one"'), "vertices"),
+        (model(items='<item objectid="2"/>'), "not there"),
+        (model(items='<item objectid="1" transform="1 0 0"/>'), "twelve"),
+        (model(items='<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 nan"/>'), "twelve"),
+        (model(f'<object id="1" name="a">{TETRAHEDRON}</object>' * 2), "two objects"),
+    ],
+)
+def test_what_a_jig_does_not_hold_is_refused(tmp_path, text, said):
+    with pytest.raises(ThreeMFError, match=said):
+        read(tmp_path, text)
+
+
+def test_what_is_no_package_is_refused(tmp_path):
+    import zipfile
+
+    path = tmp_path / "some.3mf"
+    path.write_bytes(b"not a zip")
+    with pytest.raises(ThreeMFError):
+        read_3mf(path)
+    whole = (good_sample() / "jig.3mf").read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(ThreeMFError):
+        read_3mf(path)
+    damaged = bytearray(whole)
+    damaged[len(whole) // 2] ^= 0xFF
+    path.write_bytes(damaged)
+    with pytest.raises(ThreeMFError):
+        read_3mf(path)
+    for members in ({"a": "b"}, {"_rels/.rels": RELATIONSHIPS}, {"_rels/.rels": TYPES, MODEL: ""}):
+        with zipfile.ZipFile(path, "w") as package:
+            for name, text in members.items():
+                package.writestr(name, text)
+        with pytest.raises(ThreeMFError):
+            read_3mf(path)
