@@ -62,7 +62,7 @@ def test_a_hole_moved_by_a_tenth(folder):
 
 
 def test_a_hole_moved_in_the_step_file(folder):
-    faults.move_hole_in_step(folder, "heel-2", 0.0, 0.1)
+    faults.move_hole_in_step(folder, "heel-2", 0.0, 0.1, np.eye(4))
     (fault,) = only(prove(folder), "proof.moved")
     assert "heel-2" in str(fault) and "STEP" in str(fault)
 

@@ -20,6 +20,7 @@ from jiggen.remount import (
     Conflict,
     OldHole,
     RemountLimits,
+    answer,
     clear_shifts,
     conflicts,
     moved,
@@ -193,6 +194,37 @@ def test_only_one_way_may_be_clear():
 )
 def test_a_shift_to_set_is_rounded_into_the_clear(shift, clear, mount, wanted):
     assert settable(shift, [clear], mount) == pytest.approx(wanted, abs=1e-12)
+
+
+def test_the_answer_is_in_whole_mount_shifts():
+    new, old = shipped("club-piste", 295, shift=2.03), old_holes(shipped("club-piste", 305))
+    found = answer(new, old, LIMITS)
+    assert found.conflicts == conflicts(new, old, LIMITS)
+    tip, tail = found.to_tip, found.to_tail
+    assert (tip.exact, *tip.room) == pytest.approx((5.0, 5.0, 5.3), abs=1e-8)
+    assert (tail.exact, *tail.room) == pytest.approx((-5.0, -5.0, -5.3), abs=1e-8)
+    assert (tip.set_to, tail.set_to) == (5.0, -5.0)
+    assert found.best.mount_shift == pytest.approx(5.0)  # 2.97 is nearer than 7.03
+    assert not conflicts(found.best, old, LIMITS)
+    assert np.allclose(found.best.positions, shipped("club-piste", 295, shift=5.0).positions)
+
+
+def test_the_answer_of_a_clear_mount_has_no_best():
+    new = shipped("club-piste", 305)
+    found = answer(new, old_holes(new), LIMITS)
+    assert (found.conflicts, found.best) == ((), None)
+    assert len(found.reused) == 9
+    assert found.as_dict()["is_clear"] is True
+    assert answer(new, [], LIMITS).best is None
+
+
+def test_the_answer_where_no_mount_is_clear():
+    old = [OldHole(str(x), float(x), 0.0) for x in range(-90, 91, 5)]
+    found = answer(holes((0, 0)), old, LIMITS)
+    assert found.to_tip is found.to_tail is found.best is None
+    data = found.as_dict()
+    assert (data["is_clear"], data["to_tip"], data["clear"]) == (False, None, [])
+    assert "towards the tip" in data["to_tip_why"]
 
 
 # -- clear shifts, against brute force ---------------------------------------------------------

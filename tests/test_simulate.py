@@ -85,7 +85,7 @@ def one(distribution, draw, effect, club_layout):
 def test_a_shared_cause_moves_all_holes_and_both_axes_together(club_layout):
     off = one("triangular", "shared", [0.3, -0.6], club_layout)
     assert np.ptp(off, axis=1).max() == 0.0
-    assert off[..., 1] == pytest.approx(-2 * off[..., 0])
+    assert np.allclose(off[..., 1], -2 * off[..., 0], atol=1e-12)
     assert np.abs(off[..., 0]).max() <= 0.3
 
 
@@ -98,7 +98,7 @@ def test_own_draws_are_independent_from_hole_to_hole(club_layout):
 
 def test_a_leaning_drill_is_always_off_by_as_much(club_layout):
     off = one("arcsine", "round", [0.04, 0.04], club_layout)
-    assert np.hypot(off[..., 0], off[..., 1]) == pytest.approx(np.full((20_000, 9), 0.04))
+    assert np.allclose(np.hypot(off[..., 0], off[..., 1]), 0.04)
     assert off.std(axis=0) == pytest.approx(np.full((9, 2), 0.04 / math.sqrt(2)), rel=0.03)
 
 

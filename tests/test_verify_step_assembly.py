@@ -134,6 +134,19 @@ def test_a_leaning_hole_is_found_where_it_crosses(tmp_path):
         assert (high.x - low.x) / 4.0 == pytest.approx(np.tan(np.radians(degrees)), rel=1e-9)
 
 
+def test_a_cylinder_whose_edges_lie_elsewhere_is_no_hole(tmp_path):
+    path = tmp_path / "plate.step"
+    plate = cq.Workplane().box(60, 60, 10).faces(">Z").workplane().center(7, 2).hole(6)
+    cq.Assembly(plate.val(), name="plate").export(str(path))
+    assert len(StepBody(read_assembly(path).pieces[0]).rings(0.0)) == 1
+    text = path.read_text()
+    circle = re.search(r"CIRCLE\('',(#\d+),3\.\)", text)
+    centre = re.search(rf"{circle[1]} = AXIS2_PLACEMENT_3D\('',(#\d+),", text)[1]
+    point = re.search(rf"{centre} = CARTESIAN_POINT\('',\(7\.", text)[0]
+    moved_edge = edited(tmp_path, path, (point, point + "1"))
+    assert StepBody(read_assembly(moved_edge).pieces[0]).rings(0.0) == []
+
+
 def test_assemblies_in_assemblies_multiply_their_places(tmp_path):
     cube = cq.Workplane().box(10, 8, 6).val()
     inner = cq.Assembly(name="inner")

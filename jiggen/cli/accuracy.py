@@ -18,6 +18,7 @@ from jiggen.units import box, length, length_range, sizes
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.accuracy.simulate import Simulation
+    from jiggen.accuracy.terms import Terms
     from jiggen.design import Design, Settings
     from jiggen.design.settings import BushChoice
 
@@ -139,13 +140,16 @@ class Comparison:
         return max(difference(budget, simulation) for budget, simulation in pairs)
 
 
-def _compare(chosen: Design, stated: Any, limit: float) -> Comparison:
+def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget
+    from jiggen.accuracy.centring import centring
     from jiggen.accuracy.simulate import simulate
 
-    jig, sheet = jig_budget(chosen, stated), sheet_budget(chosen.layout, stated)
-    simulations = simulate(jig), simulate(sheet)
-    found = Comparison(chosen, jig, sheet, simulations, limit, over_limit(jig, limit))
+    centred = centring(chosen)
+    jig = jig_budget(chosen, stated, centred.loaded.sideways)
+    sheet = sheet_budget(chosen.layout, stated)
+    warnings = (*centred.findings, *over_limit(jig, limit))
+    found = Comparison(chosen, jig, sheet, (simulate(jig), simulate(sheet)), limit, warnings)
     if found.difference > AGREE:
         message = f"simulation and formula differ by {100 * found.difference:.1f} %"
         hint = "jiggen is at fault: do not rely on its error budget."

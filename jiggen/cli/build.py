@@ -141,8 +141,10 @@ def _settings(ski: str, bed: str, bush: str, bush_fit: str, body: str, slide: st
 
 
 def _bush(words: str) -> BushChoice:
-    if words == "auto" or words == "none":  # noqa: PLR1714 - narrows to the two literals
-        return words
+    if words == "auto":
+        return "auto"
+    if words == "none":
+        return "none"
     from jiggen.design import Bush
 
     try:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,8 +15,7 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
 
 if TYPE_CHECKING:
-    from jiggen.layout import Layout
-    from jiggen.remount import Conflict, Interval, Nearest, OldHole, RemountLimits, Reuse
+    from jiggen.remount import Answer, OldHole, RemountLimits, Way
 
 OLD = "The old holes"
 
@@ -128,9 +127,11 @@ def remount(
 ) -> None:
     """Hold new holes against old ones, and find the nearest mounts at which every hole is clear.
 
-    A new hole is clear when it keeps its distance from every old hole, or takes an old hole's
-    place: within 0.3 mm of one that is no wider than the drill. Exit code 0 when the mount asked
-    for is clear, 1 when it is not.
+    A new hole is clear when it keeps its distance from every old one, or takes one's place.
+
+    It takes one's place within 0.3 mm of it, if that is no wider than the drill.
+
+    Exit code 0 when the mount asked for is clear, 1 when it is not.
     """
     svg = options.read_target(svg, ".svg", "--svg")
     known = _Known(old_pattern, old_boot, old_shift, old_core, old_side, old_plugged)
@@ -138,14 +139,17 @@ def remount(
     limits = _limits(limit, plugged_limit)
     new = options.read_layout(pattern, boot, shift, core, side)
     old = (*_measured(old_file), *known.holes(core, side))
-    answer = _answer(new, old, limits)
+
+    from jiggen.remount import answer
+
+    found = answer(new, old, limits)
     if svg:
         from jiggen.export.remount_svg import remount_svg
         from jiggen.files import write_whole
 
-        write_whole(svg, remount_svg(new, answer.best(), old, limits), "--svg")
-    typer.echo(json.dumps(answer.as_data(), indent=1) if as_json else answer.as_text())
-    if answer.conflicts:
+        write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
+    typer.echo(json.dumps(found.as_dict(), indent=1) if as_json else as_text(found))
+    if found.conflicts:
         raise typer.Exit(CheckFailed.exit_code)
 
 
@@ -193,138 +197,61 @@ class _Known:
         return old_holes(drilled, plugged=self.plugged)
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """All that is found about one mount; shifts in mm from it."""
-
-    new: Layout
-    old: tuple[OldHole, ...]
-    limits: RemountLimits
-    conflicts: tuple[Conflict, ...]
-    reused: tuple[Reuse, ...]
-    clear: tuple[Interval, ...]
-    nearest: Nearest
-
-    def best(self) -> Layout | None:
-        """The nearest clear mount, as it can be set; None where it is this one, or none is."""
-        if not self.conflicts or self.nearest.best is None:
-            return None
-        from jiggen.remount import moved
-
-        return moved(self.new, self._set(self.nearest.best) - self.new.mount_shift)
-
-    def as_data(self) -> dict[str, Any]:
-        """For ``--json``: lengths in mm, rounded to a nanometre; shifts are whole mount shifts."""
-        return {
-            "pattern": self.new.pattern,
-            "boot": _mm(self.new.boot),
-            "mount_shift": _mm(self.new.mount_shift),
-            "core": self.new.core,
-            "side": self.new.side,
-            "limits": asdict(self.limits),
-            "old_holes": [asdict(hole) for hole in self.old],
-            "is_clear": not self.conflicts,
-            "conflicts": [asdict(conflict) for conflict in self.conflicts],
-            "reused": [asdict(reuse) for reuse in self.reused],
-            "nearest": {
-                "to_tip": self._way(self.nearest.to_tip),
-                "to_tip_why": self.nearest.to_tip_why,
-                "to_tail": self._way(self.nearest.to_tail),
-                "to_tail_why": self.nearest.to_tail_why,
-            },
-            "clear_mount_shifts": [self._mounts(interval) for interval in self.clear],
-        }
-
-    def as_text(self) -> str:
-        """For people: the job, what is too near, what is used again, and the way out."""
-        return "\n".join([*self._job(), "", *self._table(), *self._again(), *self._ways()])
-
-    def _job(self) -> list[str]:
-        new, limits = self.new, self.limits
-        shift = f"{new.mount_shift:+g} mm" if new.mount_shift else "none"
-        skis = f"{new.side} ski" if new.pair == "mirrored" else "left and right ski alike"
-        plugged = sum(hole.plugged for hole in self.old)
-        return [
-            new.pattern,
-            f"boot {new.boot:g} mm, mount shift {shift}, core {new.core}, {skis}",
-            f"old holes: {len(self.old) - plugged} open (keep {limits.open:g} mm), "
-            f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre",
-        ]
-
-    def _table(self) -> list[str]:
-        if not self.conflicts:
-            return ["Every hole is clear at this mount."]
-        count = len({conflict.new for conflict in self.conflicts})
-        wide = max(len("new hole"), *(len(c.new) for c in self.conflicts))
-        broad = max(len("old hole"), *(len(c.old) for c in self.conflicts))
-        return [
-            f"NOT CLEAR: {count} of {len(self.new)} holes lie too near an old one.",
-            "",
-            f"{'new hole':{wide}}  {'old hole':{broad}}{'distance':>10}{'needed':>10}",
-            *(
-                f"{c.new:{wide}}  {c.old:{broad}}{c.distance:10.2f}{c.limit:10.2f}"
-                for c in self.conflicts
-            ),
-        ]
-
-    def _again(self) -> list[str]:
-        lines = [
-            f"  {r.new} takes the place of {r.old}, {r.distance:.2f} mm off" for r in self.reused
-        ]
-        return ["", "Used again:", *lines] if lines else []
-
-    def _ways(self) -> list[str]:
-        if not self.conflicts:
-            return []
-        near = self.nearest
-        ways = (("tip", near.to_tip, near.to_tip_why), ("tail", near.to_tail, near.to_tail_why))
-        return ["", "Nearest clear mount:", *(self._way_words(*way) for way in ways)]
-
-    def _way_words(self, end: str, shift: float | None, why: str) -> str:
-        if shift is None:
-            return f"  {why}"
-        low, high = self._mounts(self._interval(shift))
-        first, last = (low, high) if shift > 0 else (high, low)
-        mount = self._set(shift)
-        way = abs(mount - self.new.mount_shift)
-        return (
-            f"  towards the {end}: {_short(way)} mm farther, --shift {_short(mount)}"
-            f"   (clear from {first:.3f} to {last:.3f})"
-        )
-
-    def _way(self, shift: float | None) -> dict[str, Any] | None:
-        if shift is None:
-            return None
-        return {
-            "by": _mm(shift),
-            "mount_shift": _mm(self.new.mount_shift + shift),
-            "set": _mm(self._set(shift)),
-            "clear": self._mounts(self._interval(shift)),
-        }
-
-    def _interval(self, shift: float) -> Interval:
-        return next(i for i in self.clear if i[0] <= shift <= i[1])
-
-    def _mounts(self, interval: Interval) -> list[float]:
-        return [_mm(self.new.mount_shift + shift) for shift in interval]
-
-    def _set(self, shift: float) -> float:
-        from jiggen.remount import settable
-
-        return settable(shift, self.clear, self.new.mount_shift)
+def as_text(found: Answer) -> str:
+    """The answer for people: the job, what is too near, what is used again, and the way out."""
+    return "\n".join([*_job(found), "", *_table(found), *_again(found), *_ways(found)])
 
 
-def _answer(new: Layout, old: tuple[OldHole, ...], limits: RemountLimits) -> _Answer:
-    from jiggen.remount import clear_shifts, conflicts, nearest_clear, reused
+def _job(found: Answer) -> list[str]:
+    new, limits = found.layout, found.limits
+    shift = f"{new.mount_shift:+g} mm" if new.mount_shift else "none"
+    skis = f"{new.side} ski" if new.pair == "mirrored" else "left and right ski alike"
+    plugged = sum(hole.plugged for hole in found.old)
+    return [
+        new.pattern,
+        f"boot {new.boot:g} mm, mount shift {shift}, core {new.core}, {skis}",
+        f"old holes: {len(found.old) - plugged} open (keep {limits.open:g} mm), "
+        f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre",
+    ]
 
-    return _Answer(
-        new=new,
-        old=old,
-        limits=limits,
-        conflicts=conflicts(new, old, limits),
-        reused=reused(new, old, limits),
-        clear=clear_shifts(new, old, limits),
-        nearest=nearest_clear(new, old, limits),
+
+def _table(found: Answer) -> list[str]:
+    if not found.conflicts:
+        return ["Every hole is clear at this mount."]
+    count = len({conflict.new for conflict in found.conflicts})
+    wide = max(len("new hole"), *(len(c.new) for c in found.conflicts))
+    broad = max(len("old hole"), *(len(c.old) for c in found.conflicts))
+    return [
+        f"NOT CLEAR: {count} of {len(found.layout)} holes lie too near an old one.",
+        "",
+        f"{'new hole':{wide}}  {'old hole':{broad}}{'distance':>10}{'needed':>10}",
+        *(
+            f"{c.new:{wide}}  {c.old:{broad}}{c.distance:10.2f}{c.limit:10.2f}"
+            for c in found.conflicts
+        ),
+    ]
+
+
+def _again(found: Answer) -> list[str]:
+    lines = [f"  {r.new} takes the place of {r.old}, {r.distance:.2f} mm off" for r in found.reused]
+    return ["", "Used again:", *lines] if lines else []
+
+
+def _ways(found: Answer) -> list[str]:
+    if not found.conflicts:
+        return []
+    near = found.nearest
+    ways = (("tip", found.to_tip, near.to_tip_why), ("tail", found.to_tail, near.to_tail_why))
+    lines = [_way(found, end, way) if way else f"  {why}" for end, way, why in ways]
+    return ["", "Nearest clear mount:", *lines]
+
+
+def _way(found: Answer, end: str, way: Way) -> str:
+    by = abs(way.set_to - found.layout.mount_shift)
+    first, last = map(_short, way.room)
+    return (
+        f"  {_short(by)} mm towards the {end}: --shift {_short(way.set_to)}"
+        f" (clear from {first} to {last})"
     )
 
 
@@ -352,7 +279,3 @@ def _misuse(message: str, key: str, hint: str) -> InputError:
 def _short(value: float) -> str:
     """In as few decimals as say it to a micrometre."""
     return f"{round(value, 3) + 0.0:g}"
-
-
-def _mm(value: float) -> float:
-    return round(float(value), 6) + 0.0

@@ -52,10 +52,11 @@ def cause(mesh: Mesh, part: str, corners: Mapping[str, Array], volume: float) ->
     `corners` holds the STEP corners of every part, each carried to its own printed file's
     frame; `volume` is the part's solid's in mm³.
     """
-    before = misfit(mesh.vertices, corners[part]).count
+    # Shares, not counts: another part may have few corners, and all of them be wrong.
+    before = misfit(mesh.vertices, corners[part]).count / len(corners[part])
     for guess, vertices, points in _guesses(mesh, part, corners, volume):
         for laid in _laid_over(vertices, points):
-            if misfit(vertices, laid).count <= CURED * before:
+            if misfit(vertices, laid).count <= CURED * before * len(laid):
                 return guess
     return None
 

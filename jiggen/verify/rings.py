@@ -22,6 +22,7 @@ OFF_ROUND = 0.2  # of the radius: a loop farther off its circle is no drilled ho
 TRULY_ROUND = 0.02  # of the radius, for a hole that nobody asked for
 TRULY_ROUND_SAGITTA = 0.04  # of the radius: twelve sides or more
 SAME_AXIS = 5  # digits of a mm
+OFF_AXIS = 1e-4  # mm
 
 
 @dataclass(frozen=True)
@@ -172,7 +173,12 @@ def _axes(piece: StepPiece) -> Iterable[_Axis]:
     for hollows in groups.values():
         point, direction = _axis_line(piece.pose, hollows[0])
         heights = applied(piece.pose, np.vstack([hollow.ends for hollow in hollows]))[:, 2]
-        arcs = tuple(_span(piece.pose, arc) for hollow in hollows for arc in hollow.arcs)
+        arcs = tuple(
+            _span(piece.pose, arc)
+            for hollow in hollows
+            for arc in hollow.arcs
+            if _centred(hollow, arc)
+        )
         yield _Axis(
             point, direction, hollows[0].radius, float(heights.min()), float(heights.max()), arcs
         )
@@ -181,6 +187,12 @@ def _axes(piece: StepPiece) -> Iterable[_Axis]:
 def _axis_line(pose: Array, hollow: Hollow) -> tuple[Array, Array]:
     place = pose @ hollow.place
     return place[:3, 3], place[:3, 2] * (1.0 if place[2, 2] >= 0 else -1.0)
+
+
+def _centred(hollow: Hollow, arc: Arc) -> bool:
+    """Whether an arc's centre is on the face's axis: one that is not closes no hole."""
+    away = np.cross(arc.place[:3, 3] - hollow.place[:3, 3], hollow.place[:3, 2])
+    return bool(np.linalg.norm(away) < OFF_AXIS)
 
 
 def _span(pose: Array, arc: Arc) -> tuple[float, float, tuple[float, float]]:

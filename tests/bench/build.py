@@ -49,7 +49,7 @@ def main() -> None:
         proof = timed("verify", lambda: prove(folder))
     print(f"{'whole build':<34}{time.perf_counter() - whole:8.2f} s, proof passed: {proof.passed}")
 
-    from jiggen.solid.body import body_cutters, body_blank
+    from jiggen.solid.body import body_blank, body_cutters
 
     body = jig.bodies[0]
     blank, tools = body_blank(body, jig), list(body_cutters(body, jig))

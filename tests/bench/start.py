@@ -1,6 +1,6 @@
 """Start-up time of the light commands, each in a fresh interpreter: best and median of five.
 
-    python tests/bench/start.py
+python tests/bench/start.py
 """
 
 from __future__ import annotations

@@ -1,0 +1,56 @@
+"""The pattern file that a command writes: where it may go, and that nothing is lost by it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from jiggen.cli import options
+from jiggen.errors import Finding, InputError
+
+_UNSAFE = re.compile(r"[^a-z0-9]+")
+
+ForceOption = Annotated[
+    bool,
+    typer.Option(
+        "--force",
+        metavar="",
+        help="Replace the pattern file if there is one of that name.",
+        rich_help_panel=options.RESULT,
+    ),
+]
+
+
+def local_target(name: str) -> Path:
+    """A file in ./patterns for a pattern of that name: there its name alone finds it."""
+    stem = _UNSAFE.sub("-", name.lower()).strip("-")[:60] or "pattern"
+    return Path("patterns") / f"{stem}.toml"
+
+
+def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
+    """What keeps `path` from being written: its name's end, or a file that is there."""
+    try:
+        options.read_target(path, ".toml", "--out")
+    except InputError as error:
+        return error.findings
+    if path.is_dir() or (path.exists() and not force):
+        hint = "Choose another name with -o, or replace the file with --force."
+        what = "folder" if path.is_dir() else "file"
+        message = f"there is already a {what} of that name; nothing was written"
+        return (Finding("cli.exists", message, str(path), "--out", hint),)
+    return ()
+
+
+def write_pattern(path: Path, text: str) -> None:
+    """Write the pattern file; its folder is made when it is the local one.
+
+    Raises InputError ``files.cannot-write``.
+    """
+    from jiggen.files import write_whole
+
+    if path.parent == Path("patterns"):
+        path.parent.mkdir(exist_ok=True)
+    write_whole(path, text, "--out")
