@@ -165,6 +165,15 @@ def test_a_jobber_drill_is_long_enough_by_both_its_lengths():
     assert result.warnings[0].key == "hole-1"
 
 
+def test_a_long_grip_needs_a_longer_drill_though_the_flutes_would_do():
+    # 75 - 10 - 40 = 25 above a stop of 24.23; with a grip of 41 mm 24 are left
+    result = checked(holes((0, 0)), limits=DrillingLimits(chuck_grip=40.0))
+    assert result.settings[0].long_enough
+    result = checked(holes((0, 0)), limits=DrillingLimits(chuck_grip=41.0))
+    assert not result.settings[0].long_enough
+    assert codes(result) == ["drilling.drill-short"]
+
+
 # -- base left ---------------------------------------------------------------------------------
 
 

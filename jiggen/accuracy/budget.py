@@ -96,13 +96,14 @@ class Budget:
         return shares
 
 
-def jig_budget(design: Design, terms: Terms, centring: ArrayLike | None = None) -> Budget:
+def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Budget:
     """The budget of holes drilled through `design`.
 
-    `centring` is the greatest sideways error a hole in mm, (n,), in the layout's order; None
-    takes the design's own.  Raises InputError for a drill the tables of limits do not list.
+    `bound` is the greatest sideways error a hole in mm, (n,), in the layout's order; None takes
+    that of `centring`, pressed and locked.  Raises InputError for a drill that the tables of
+    limits do not list.
     """
-    return Budget("jig", design.layout, jig_causes(design, terms, centring))
+    return Budget("jig", design.layout, jig_causes(design, terms, bound))
 
 
 def sheet_budget(layout: Layout, terms: Terms) -> Budget:

@@ -11,26 +11,28 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike
 
+from jiggen.accuracy.centring import centring
 from jiggen.accuracy.stack import Array, Cause, Term
 from jiggen.accuracy.terms import Said, Sized, Terms
 from jiggen.design import Design
 from jiggen.design.guides import Guide
+from jiggen.design.places import JointPlay
 from jiggen.layout import Layout
 from jiggen.tables import deviation
 
 SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
+LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
 
 
-def jig_causes(
-    design: Design, terms: Terms, centring: ArrayLike | None = None
-) -> tuple[Cause, ...]:
+def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> tuple[Cause, ...]:
     """The causes of error of a hole drilled through `design`.
 
-    `centring` is the greatest sideways error a hole in mm, (n,); None takes the design's own.
+    `bound` is the greatest sideways error a hole in mm, (n,), in the layout's order; None takes
+    that of `centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    bound = np.asarray(design.errors if centring is None else centring, dtype=np.float64)
-    return tuple(_jig_causes(design, terms, bound))
+    sideways = centring(design).loaded.sideways if bound is None else bound
+    return tuple(_jig_causes(design, terms, np.asarray(sideways, dtype=np.float64)))
 
 
 def sheet_causes(layout: Layout, terms: Terms) -> tuple[Cause, ...]:
@@ -45,9 +47,8 @@ def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     warm = jig.thermal
     heat = _term("room temperature", warm, f"{warm.size} °C, {1e6 * warm.expansion:g} µm/m and °C")
     yield Cause(heat, "shared", at * warm.expansion * warm.reach)
-    if any(guide.bush for guide in design.guides):
-        seated = np.array([guide.bush is not None for guide in design.guides])
-        yield from _each("bush in its pocket", jig.bush_seat, at, seated)
+    if design.settings.bush != "none":
+        yield from _each("bush in its pocket", jig.bush_seat, at)
     yield from _leaning(design, terms)
     yield from _centring(design, terms, bound)
     yield _along("reading the mark", jig.mark_reading, at)
@@ -61,8 +62,9 @@ def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
     at, sheet = layout.positions, terms.sheet
     marks = sheet.centre_marks
     ends = at[:, 0].min() - marks.beyond, at[:, 0].max() + marks.beyond
-    if ends[0] == ends[1]:  # all holes in one row and nothing beyond: the marks lie there too
-        ends = ends[0] - 1.0, ends[1] + 1.0
+    if ends[1] - ends[0] < LEAST_SPAN:  # nobody marks a centre line at one place
+        middle = (ends[0] + ends[1]) / 2
+        ends = middle - LEAST_SPAN / 2, middle + LEAST_SPAN / 2
     yield from _scale(at, sheet.print_scale)
     yield from _lever("two centre marks", marks, at, ends)
     yield from _lever("pencil line", sheet.pencil, at, ends)
@@ -81,9 +83,9 @@ def _scale(at: Array, size: Sized) -> Iterator[Cause]:
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
 
 
-def _each(name: str, size: Sized, at: Array, where: ArrayLike = True) -> Iterator[Cause]:
-    """By as much at each of the holes `where` it acts."""
-    return _own(_sized(name, size), np.where(where, size.reach, np.zeros(len(at))))
+def _each(name: str, size: Sized, at: Array) -> Iterator[Cause]:
+    """By as much at each hole, whatever the others are off by."""
+    return _own(_sized(name, size), np.full(len(at), size.reach))
 
 
 def _own(term: Term, reach: Array) -> Iterator[Cause]:
@@ -118,20 +120,43 @@ def _lever_effects(at: Array, ends: tuple[float, float], reach: Array) -> Iterat
 
 
 def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
-    """The two stations' sideways errors, each by itself, that reach `bound` at each hole.
+    """What makes up the sideways `bound` (n,) at each hole: stations and joint, each by itself.
 
-    Holes between the stations share both errors, the nearer one more: that keeps how holes move
-    together, and the worst case at each hole is its bound whatever the bound counts in.
+    What the joint leaves of the bound is laid to the two stations, of which a hole shares the
+    nearer one's error more: so holes move together as they do, and the worst case at each is its
+    bound whatever that counts in.
     """
     at, size = design.layout.positions, terms.jig.centring
+    joint: tuple[Array, ...] = ()
     if size.half_width is not None:
         bound = np.full(len(at), size.half_width)
+    elif design.joint:
+        joint = tuple(_joint_effects(design, design.joint.play))
     ends = design.stations[0].x, design.stations[-1].x
-    unit = list(_lever_effects(at, ends, np.ones(len(at))))
-    gain = sum(np.abs(effect[:, 1]) for effect in unit)
+    stations = tuple(_lever_effects(at, ends, np.ones(len(at))))
+    left = np.maximum(bound - _sideways(joint), 0.0) / _sideways(stations)
     term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm")
-    for effect in unit:
-        yield Cause(term, "shared", effect * (bound / gain)[:, None])
+    for effect in (*joint, *(effect * left[:, None] for effect in stations)):
+        yield Cause(term, "shared", effect)
+
+
+def _sideways(effects: tuple[Array, ...]) -> Array:
+    """What the effects come to sideways at worst, (n,)."""
+    return np.asarray(sum(np.abs(effect[:, 1]) for effect in effects))
+
+
+def _joint_effects(design: Design, play: JointPlay) -> Iterator[Array]:
+    """Effects (n, 2) of the halves off sideways by `play.sideways`, and at `play.angle`.
+
+    The equations of `design.places.worst_error` with both stations true: either half turns about
+    its own station, by the play over the stations' distance, or by the angle times the other
+    station's share of it.
+    """
+    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
+    own, other = (np.where(at[:, 0] >= 0, *pair) for pair in ((toe, heel), (heel, toe)))
+    for turn in (play.sideways, play.angle * other):
+        slope = -turn / (toe - heel)
+        yield np.column_stack([-at[:, 1] * slope, (at[:, 0] - own) * slope])
 
 
 def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
@@ -140,7 +165,7 @@ def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
     pairs = zip(design.guides, design.layout.depths, strict=True)
     lean = [_lean(design, guide, float(depth), size.bore, size.drill) for guide, depth in pairs]
     reach = np.array(lean)
-    fit = f"{size.bore} bush" if all(guide.bush for guide in design.guides) else "printed guide"
+    fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
     words = f"± {reach.max():.3f} mm, {fit}, {size.drill} drill"
     return _own(_term("drill in its guide", size, words), reach)
 

@@ -102,12 +102,14 @@ def placed(
 
 
 def overlap(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """How deep two flat shapes lie in one another: the least width of what they share; or 0."""
-    shared = one.intersection(other)
-    if shared.area == 0:
-        return 0.0
-    box_around = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shared))
-    return float(np.linalg.norm(np.diff(box_around[:3], axis=0), axis=1).min())
+    """How deep two flat shapes lie in one another: the widest circle both share; or 0."""
+    shared = shapely.get_parts(one.intersection(other))
+    radii = [
+        shapely.maximum_inscribed_circle(piece, tolerance=1e-3).length
+        for piece in shared
+        if piece.area > 0
+    ]
+    return 2 * max(radii, default=0.0)
 
 
 def flat_gap(one: shapely.Geometry, other: shapely.Geometry) -> float:
@@ -156,7 +158,7 @@ def leg_plan(rail: RailShape, *, nose: bool = True) -> Polygon:
     """
     (start, stop), inner, outer = rail.leg_x, rail.nose_sag, rail.outer_y
     front = _nose_arc(rail) if nose else np.empty((0, 2))
-    ring = [(start, inner), *front[1:-1], (stop, inner), (stop, outer), (start, outer)]
+    ring = [(start, inner), *front, (stop, inner), (stop, outer), (start, outer)]
     return _region(ring)
 
 

@@ -17,7 +17,7 @@ from pydantic_core import PydanticCustomError
 from jiggen.accuracy.stack import NORMAL_BOUND, Distribution
 from jiggen.errors import InputError
 from jiggen.pattern.document import Document, read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults
+from jiggen.pattern.faults import UNITS, Fault, Faults, quoted
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.positions import KeyPath
 from jiggen.pattern.schema import Shape
@@ -39,17 +39,25 @@ def _up_to(most: float) -> Callable[[float], float]:
     return check
 
 
-def _class(symbol: str) -> str:
-    known = tuple(dict.fromkeys(row.symbol for row in limit_deviations()))
-    if symbol in known:
-        return symbol
-    message = f'tolerance class "{symbol[:20]}" is not listed'
-    context = {"message": message, "hint": f"Allowed: {', '.join(known)}."}
-    raise PydanticCustomError("value", "{message}", context)
+def _class_of(holes: bool) -> Callable[[str], str]:
+    """Checks a tolerance class: capitals are holes and small letters shafts (ISO 286)."""
+
+    def check(symbol: str) -> str:
+        listed = dict.fromkeys(row.symbol for row in limit_deviations())
+        known = [one for one in listed if one[0].isupper() == holes]
+        if symbol in known:
+            return symbol
+        what = "hole" if holes else "shaft"
+        message = f"{quoted(symbol)} is no tolerance class of a {what} that is listed"
+        context = {"message": message, "hint": f"Allowed: {', '.join(known)}."}
+        raise PydanticCustomError("value", "{message}", context)
+
+    return check
 
 
 Size = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(LARGEST))]
-Class = Annotated[str, AfterValidator(_class)]
+HoleClass = Annotated[str, AfterValidator(_class_of(holes=True))]
+ShaftClass = Annotated[str, AfterValidator(_class_of(holes=False))]
 _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
 
 
@@ -90,8 +98,8 @@ class Thermal(Sized):
 class Clearance(Said):
     """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
 
-    bore: Class = Field(default="F7", description="a tolerance class of ISO 286")
-    drill: Class = Field(default="h8", description="a tolerance class of ISO 286")
+    bore: HoleClass = Field(default="F7", description="a tolerance class of ISO 286 for holes")
+    drill: ShaftClass = Field(default="h8", description="a tolerance class of ISO 286 for shafts")
 
 
 class Centring(Said):

@@ -9,11 +9,11 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-from jiggen.cli import build, check, layout
+from jiggen.cli import accuracy, build, check, layout
 from jiggen.cli.boundary import run
 from jiggen.cli.program import app
 
-__all__ = ["app", "build", "check", "layout", "main"]
+__all__ = ["accuracy", "app", "build", "check", "layout", "main"]
 
 
 def main(argv: Sequence[str] | None = None) -> int:

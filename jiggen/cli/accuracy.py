@@ -13,14 +13,13 @@ import typer
 from jiggen.cli import options
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.units import box, length, length_range, sizes
+from jiggen.units import length
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.accuracy.simulate import Simulation
     from jiggen.accuracy.terms import Terms
-    from jiggen.design import Design, Settings
-    from jiggen.design.settings import BushChoice
+    from jiggen.design import Design
 
 AGREE = 0.02  # part of a standard deviation that simulation and formula may differ by
 WIDTH = 78  # characters of a line of words
@@ -31,37 +30,12 @@ TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
 def accuracy(
     pattern: options.PatternArgument,
     boot: options.BootOption,
-    ski: Annotated[
-        str,
-        typer.Option(
-            "--ski",
-            metavar="MM",
-            help="Narrowest to widest ski under the jig: 84-112.",
-            rich_help_panel=options.JOB,
-            show_default=False,
-        ),
-    ],
+    ski: options.SkiOption,
     shift: options.ShiftOption = "0",
     core: options.CoreOption = "plain",
     side: options.SideOption = "left",
-    bush: Annotated[
-        str,
-        typer.Option(
-            "--bush",
-            metavar="BUSH",
-            help="auto, none, or the bush in hand, outside by length: 8x12.",
-            rich_help_panel=options.JOB,
-        ),
-    ] = "auto",
-    bed: Annotated[
-        str,
-        typer.Option(
-            "--bed",
-            metavar="XxYxZ",
-            help="What the printer can print: it decides where the stations go.",
-            rich_help_panel=options.JOB,
-        ),
-    ] = "220x220x250",
+    bush: options.BushOption = "auto",
+    bed: options.BedOption = "220x220x250",
     terms: Annotated[
         Path | None,
         typer.Option(
@@ -98,7 +72,7 @@ def accuracy(
     What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
     the hand's own errors. Warnings of holes over the limit leave the exit code 0.
     """
-    settings = _settings(ski, bed, bush)
+    settings = options.read_settings(ski, bed, bush)
     most = _limit(limit)
     from jiggen.accuracy.plot import check_kind, write_plot
 
@@ -279,26 +253,3 @@ def _limit(words: str) -> float:
         hint = "Write a length above 0: 0.5."
         raise InputError(Finding("cli.limit", f"a limit of {limit:g} mm", key="--limit", hint=hint))
     return limit
-
-
-def _settings(ski: str, bed: str, bush: str) -> Settings:
-    least, most = length_range(ski, "--ski")
-
-    from jiggen.design import Bed, Settings, SkiRange
-
-    return Settings(ski=SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=_bush(bush))
-
-
-def _bush(words: str) -> BushChoice:
-    named: dict[str, BushChoice] = {"auto": "auto", "none": "none"}
-    if words in named:
-        return named[words]
-    from jiggen.design import Bush
-
-    try:
-        return Bush(*sizes(words, 2, "--bush"))
-    except InputError as error:
-        hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
-        raise InputError(
-            Finding("units.sizes", f'"{words[:40]}" is no bush', key="--bush", hint=hint)
-        ) from error

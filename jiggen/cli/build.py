@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,69 +13,39 @@ import typer
 
 from jiggen.cli import options
 from jiggen.cli.program import app
-from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.units import box, length, length_range, sizes
+from jiggen.errors import CheckFailed
+from jiggen.units import length
 
 if TYPE_CHECKING:
-    from jiggen.design import Settings
-    from jiggen.design.settings import BushChoice
     from jiggen.report.job import Finished
-
-PRINTER = "The printer and the drill bushes"
 
 
 @app.command()
 def build(
     pattern: options.PatternArgument,
     boot: options.BootOption,
-    ski: Annotated[
-        str,
-        typer.Option(
-            "--ski",
-            metavar="MM",
-            help="Narrowest to widest ski under the jig: 84-112.",
-            rich_help_panel=options.JOB,
-            show_default=False,
-        ),
-    ],
+    ski: options.SkiOption,
     shift: options.ShiftOption = "0",
     core: options.CoreOption = "plain",
     side: options.SideOption = "left",
-    bush: Annotated[
-        str,
-        typer.Option(
-            "--bush",
-            metavar="BUSH",
-            help="auto takes the DIN 179 bush for the drill; none guides the drill in the "
-            "print; 8x12 is the bush in hand, outside by length.",
-            rich_help_panel=PRINTER,
-        ),
-    ] = "auto",
+    bush: options.BushOption = "auto",
     bush_fit: Annotated[
         str,
         typer.Option(
             "--bush-fit",
             metavar="MM",
             help="Added to the bush's outside diameter: printed holes come out small.",
-            rich_help_panel=PRINTER,
+            rich_help_panel=options.PRINTER,
         ),
     ] = "0.10",
-    bed: Annotated[
-        str,
-        typer.Option(
-            "--bed",
-            metavar="XxYxZ",
-            help="What the printer can print: width, depth, height.",
-            rich_help_panel=PRINTER,
-        ),
-    ] = "220x220x250",
+    bed: options.BedOption = "220x220x250",
     body: Annotated[
         str,
         typer.Option(
             "--body",
             metavar="MM",
             help="Thickness of the jig's body.",
-            rich_help_panel=PRINTER,
+            rich_help_panel=options.PRINTER,
         ),
     ] = "14",
     slide: Annotated[
@@ -83,7 +54,7 @@ def build(
             "--slide",
             metavar="MM",
             help="Clearance a side of the sliding parts.",
-            rich_help_panel=PRINTER,
+            rich_help_panel=options.PRINTER,
         ),
     ] = "0.2",
     out: Annotated[
@@ -112,7 +83,12 @@ def build(
     Exit code 0 when the proof passes; 1 when anything fails, and then the folder's name ends in
     -failed: do not print it.
     """
-    settings = _settings(ski, bed, bush, bush_fit, body, slide)
+    settings = replace(
+        options.read_settings(ski, bed, bush),
+        bush_fit=length(bush_fit, "--bush-fit"),
+        body=length(body, "--body"),
+        slide=length(slide, "--slide"),
+    )
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.report.job import build_jig, folder_name
@@ -121,39 +97,11 @@ def build(
     with _progress() as progress:
         finished = build_jig(holes, settings, target, force=force, progress=progress)
     typer.echo(_as_json(finished) if as_json else _as_text(finished))
+    if not as_json:
+        for warning in finished.warnings:
+            typer.echo(f"warning: {warning}", err=True)
     if not finished.proof.passed:
         raise typer.Exit(CheckFailed.exit_code)
-
-
-def _settings(ski: str, bed: str, bush: str, bush_fit: str, body: str, slide: str) -> Settings:
-    least, most = length_range(ski, "--ski")
-
-    from jiggen.design import Bed, Settings, SkiRange
-
-    return Settings(
-        ski=SkiRange(least, most),
-        bed=Bed(*box(bed, "--bed")),
-        bush=_bush(bush),
-        bush_fit=length(bush_fit, "--bush-fit"),
-        body=length(body, "--body"),
-        slide=length(slide, "--slide"),
-    )
-
-
-def _bush(words: str) -> BushChoice:
-    if words == "auto":
-        return "auto"
-    if words == "none":
-        return "none"
-    from jiggen.design import Bush
-
-    try:
-        return Bush(*sizes(words, 2, "--bush"))
-    except InputError as error:
-        hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
-        raise InputError(
-            Finding("units.sizes", f'"{words[:40]}" is no bush', key="--bush", hint=hint)
-        ) from error
 
 
 def _as_json(finished: Finished) -> str:

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from jiggen.errors import Finding, InputError
-from jiggen.units import length, length_range
+from jiggen.units import box, length, length_range, sizes
 
 if TYPE_CHECKING:
+    from jiggen.design import Settings
+    from jiggen.design.settings import BushChoice
     from jiggen.layout import Layout
 
 # Help shows its panels in this order: what a technician decides first stands first.
 JOB = "The job"
+PRINTER = "The printer and the drill bushes"
 RESULT = "What comes out"
 
 # The same words as in jiggen.pattern.model, which is not imported here: it would take longer
@@ -65,6 +68,35 @@ SideOption = Annotated[
         rich_help_panel=JOB,
     ),
 ]
+SkiOption = Annotated[
+    str,
+    typer.Option(
+        "--ski",
+        metavar="MM",
+        help="Narrowest to widest ski under the jig: 84-112.",
+        rich_help_panel=JOB,
+        show_default=False,
+    ),
+]
+BushOption = Annotated[
+    str,
+    typer.Option(
+        "--bush",
+        metavar="BUSH",
+        help="auto takes the DIN 179 bush for the drill; none guides the drill in the "
+        "print; 8x12 is the bush in hand, outside by length.",
+        rich_help_panel=PRINTER,
+    ),
+]
+BedOption = Annotated[
+    str,
+    typer.Option(
+        "--bed",
+        metavar="XxYxZ",
+        help="What the printer can print: width, depth, height.",
+        rich_help_panel=PRINTER,
+    ),
+]
 JsonOption = Annotated[
     bool,
     typer.Option(
@@ -93,6 +125,32 @@ def read_layout(pattern: str, boot: str, shift: str, core: Core, side: Side) -> 
 def read_ski(words: str | None) -> tuple[float, float] | None:
     """Narrowest and widest ski in mm, or None when nothing was said."""
     return None if words is None else length_range(words, "--ski")
+
+
+def read_settings(ski: str, bed: str, bush: str) -> Settings:
+    """A jig's settings from the words of a command line, the rest as by default."""
+    least, most = length_range(ski, "--ski")
+
+    from jiggen.design import Bed, Settings, SkiRange
+
+    return Settings(SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=_read_bush(bush))
+
+
+def _read_bush(words: str) -> BushChoice:
+    if words == "auto":
+        return "auto"
+    if words == "none":
+        return "none"
+
+    from jiggen.design import Bush
+
+    try:
+        return Bush(*sizes(words, 2, "--bush"))
+    except InputError as error:
+        hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
+        raise InputError(
+            Finding("units.sizes", f'"{words[:40]}" is no bush', key="--bush", hint=hint)
+        ) from error
 
 
 def read_target(path: Path | None, suffix: str, key: str) -> Path | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -76,7 +77,7 @@ def show(
 
         write_whole(svg, layout_svg(holes), "--svg")
     columns = min(shutil.get_terminal_size().columns, WIDEST)
-    numbers = f"jiggen layout {pattern} --boot {holes.boot:g}"
+    numbers = f"jiggen layout {shlex.quote(pattern)} --boot {holes.boot:g}"
     lines = [
         f"{found.name} ({path})",
         *described(found),

@@ -8,6 +8,7 @@ import numpy as np
 from shapely.geometry import Point, Polygon
 
 from jiggen.design.engraving import CLEAR, Engraving, engrave
+from jiggen.design.graduation import graduations
 from jiggen.design.guides import Guide, design_guides
 from jiggen.design.joint import JointShape, design_joint
 from jiggen.design.lettering import Region, regions_of
@@ -105,6 +106,8 @@ def design(layout: Layout, settings: Settings) -> Design:
     mechanism = design_mechanism(settings)
     guides = design_guides(layout, settings)
     half_width = _half_width(guides, settings)
+    scale = graduations(mechanism.rail, settings.ski, half_width)
+    mechanism = replace(mechanism, rail=replace(mechanism.rail, graduations=scale))
     places = _places(guides, mechanism, half_width, settings)
     _refuse_clashes(guides, places, mechanism, settings)
     pad_shapes = pads(places.plates)

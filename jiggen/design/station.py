@@ -21,6 +21,7 @@ import math
 from dataclasses import dataclass
 
 from jiggen.design.gear import Gear, Rack, mesh_half_length
+from jiggen.design.lettering import Region
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.tables import clearance_hole, nut, socket_screw
@@ -81,7 +82,7 @@ class RailShape:
     y = -`reach`, solid where it has no teeth. Its outer side leans in below
     `lean_z`, by `lean`, and keeps it from dropping. The leg stands between x = `leg_x`
     (from, to) and y = `nose_sag` to `nose_sag` + `leg_thickness`, down to `bottom_z`; its nose
-    is an arc of `nose_radius`.
+    is an arc of `nose_radius`. `graduations` are engraved on top of the bar.
     """
 
     rack: Rack
@@ -96,6 +97,7 @@ class RailShape:
     bottom_z: float
     nose_radius: float
     nose_half: float
+    graduations: tuple[Region, ...] = ()
 
     @property
     def nose_sag(self) -> float:

@@ -1,4 +1,7 @@
-"""Room: export. Writes the files of a jig; nothing here decides anything about it."""
+"""Room: export. Writes the files of a jig; nothing here decides anything about it.
+
+`jiggen.export.write` loads the CAD kernel, so it is not imported here: drawings are light.
+"""
 
 from jiggen.export.folder import (
     MANIFEST,
@@ -8,7 +11,6 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
-from jiggen.export.write import write_files
 
 __all__ = [
     "MANIFEST",
@@ -16,6 +18,5 @@ __all__ = [
     "listing",
     "put_in_place",
     "workshop",
-    "write_files",
     "write_manifest",
 ]

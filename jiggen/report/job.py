@@ -9,8 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.design import Design, Settings, design
-from jiggen.export import check_target, listing, put_in_place, workshop, write_files, write_manifest
+from jiggen.errors import Finding
+from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
+from jiggen.report.expect import expect
 from jiggen.solid import build
 from jiggen.verify import Proof, prove
 
@@ -20,12 +23,13 @@ UNSAFE = re.compile(r"[^a-z0-9]+")
 
 @dataclass(frozen=True, eq=False)
 class Finished:
-    """A built folder, what is in it, and whether its proof passed."""
+    """A built folder, what is in it, whether its proof passed, and what to beware of."""
 
     folder: Path
     design: Design
     manifest: dict[str, Any]
     proof: Proof
+    warnings: tuple[Finding, ...]
 
 
 def folder_name(pattern: str, boot: float) -> str:
@@ -44,15 +48,19 @@ def build_jig(
 ) -> Finished:
     """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
 
-    A jig that fails its proof is left beside it as ``…-failed``. Raises InputError before
-    anything is written when the input or the target is bad.
+    A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
+    raises InputError when the input or the target is bad, and CheckFailed when the moving parts
+    would touch or lose mesh anywhere in the ski range.
     """
     check_target(target, force=force)
     progress("design")
     chosen = design(layout, settings)
+    progress("moving parts over the ski range")
+    expected, warnings = expect(chosen)
     with workshop(target) as folder:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
         manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
+        manifest["accuracy"] = expected
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         progress("proof")
@@ -61,4 +69,4 @@ def build_jig(
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
         put_in_place(folder, final)
-    return Finished(final, chosen, manifest, proof)
+    return Finished(final, chosen, manifest, proof, warnings)

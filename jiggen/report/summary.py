@@ -17,13 +17,24 @@ def summary(finished: Finished) -> str:
         lines += [
             "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
-            f"Sideways error at the worst hole: {max(finished.design.errors):.2f} mm for "
-            "0.1 mm at each station",
+            *_expected(manifest["accuracy"]),
             f"Files:    {finished.folder}",
         ]
     else:
         lines += [f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
     return "\n".join([*lines, "", *CAUTIONS])
+
+
+def _expected(accuracy: dict[str, Any]) -> list[str]:
+    jig, sheet = accuracy["jig"]["largest_95"], accuracy["sheet"]["largest_95"]
+    moving = accuracy["moving"]
+    return [
+        f"Expect:   95 of 100 holes within {jig:.2f} mm at the worst hole; by hand from a paper "
+        f"sheet {sheet:.2f} mm",
+        f"Centring: within {accuracy['centring']['loaded']:.2f} mm at the worst hole; parts run "
+        f"free from {moving['widths'][0]:g} to {moving['widths'][1]:g} mm skis, at least "
+        f"{moving['teeth']:.1f} teeth in mesh",
+    ]
 
 
 def _counted(count: int, name: str) -> str:

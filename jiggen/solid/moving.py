@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
+from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.lettering import regions_of
 from jiggen.design.station import BRIDGE_STEP, KnobShape, PinionShape, RailShape
 from jiggen.solid.shapes import (
@@ -38,7 +39,11 @@ def make_rail(rail: RailShape) -> cq.Shape:
         (outside, rail.lean_z),
         (outside, rail.bottom_rack_z - 1.0),
     ]
-    return bar.cut(prism_y(wedge, start, stop)).fuse(leg)
+    scale = [
+        prism(region, rail.top_z - GRADUATION_DEPTH, rail.top_z + 1.0)
+        for region in rail.graduations
+    ]
+    return bar.cut(prism_y(wedge, start, stop), *scale).fuse(leg)
 
 
 def rack_plan(rail: RailShape) -> Polygon:

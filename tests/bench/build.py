@@ -38,7 +38,8 @@ def main() -> None:
     jig = timed("design", lambda: design(holes, Settings(ski=SkiRange(84, 112))))
     solid = timed("import of the CAD kernel", lambda: __import__("jiggen.solid").solid)
     model = timed("solid", lambda: solid.build(jig))
-    from jiggen.export import listing, write_files, write_manifest
+    from jiggen.export import listing, write_manifest
+    from jiggen.export.write import write_files
     from jiggen.verify import prove
 
     with tempfile.TemporaryDirectory() as name:

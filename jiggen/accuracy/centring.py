@@ -1,0 +1,314 @@
+"""How far a jig can sit off the ski's centre line, at each station and so at each hole.
+
+One station, seen from above in its own frame.  The pinion may be off by (p, q) in x and y and
+turned by θ; the rack of the left rail, at x > 0, is off by (u, v) and turned by ψ, all small.
+With r the pitch radius, τ = tan α, and j the play of a rack against a held pinion, its two
+sets of flanks allow
+
+    |v - q + r·(ψ - θ)| ≤ j/2 + τ·(u - p)                                                  (1)
+
+since every line of action runs through the pitch point and has the lever r·cos α about the
+axis, and a rack that stands further off has more play.  The nose touches the ski at x = 0, so
+the left rail holds the edge at y = +w/2 + v, and the right one, the same after half a turn, at
+y = -w/2 - v' with (p, q) reversed.  The ski fills the space between the noses: v + v' = 0 fixes
+θ.  What is left is the ski's centre line off the body's:
+
+    e = (v - v')/2                                                                         (2)
+
+**Loaded and locked**, as drilled: the ski presses both noses outwards.  That presses both racks
+on the same flanks (the pinion is preloaded), outwards on the channel's outer walls (a flank's
+20° slope is more than plastic's angle of friction, 17° at 0.3, from memory), and tilts both
+rails alike.  Where a rail comes to rest, its twin does: v = v', so play adds nothing to e.  The
+lock screw has pulled the pinion's cone into its seat: q = 0.  What is left is `flex`: the noses'
+forces need not be equal, and rails bend.
+
+**Loose**: the same, lock screw not yet tight.  By (1) and (2) a pinion off by q moves both racks
+by q the same way, so e = q: `bearing`, one to one.  It is the gap of the cone with the parts as
+drawn; a cone that hangs lower has more.
+
+**Free**: nothing presses anywhere, and each part lies in the worst corner of its play.  By (1)
+e ≤ q + j/2 + (A + B)/2, where A and B are the furthest that slide and tilt let a nose out and
+in: `backlash` is j/2, `slide` the part in plan, `tilt` what leaning about the x axis adds.
+
+All bounds are largest at the widest ski: the rack is then least deep in its channel and stands
+out furthest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon, box
+
+from jiggen.accuracy.sections import FAR, rack_profile
+from jiggen.design import Design
+from jiggen.design.gear import backlash
+from jiggen.design.places import RIGID, JointPlay, worst_error
+from jiggen.design.station import Mechanism, RailShape
+from jiggen.errors import Finding, InputError
+
+Array = NDArray[np.float64]
+
+LIMIT = 0.25  # mm sideways at a hole, worst case: the aim of the project
+DIVISION = 1.0  # mm between two graduations of a rail
+
+
+@dataclass(frozen=True)
+class Loading:
+    """How the rails are pressed to the ski, and what they bend like.
+
+    `force` is a nose's in N: finger tight on a 32 mm knob, 0.36 N·m on two racks of 9 mm pitch
+    radius (from memory). `uneven` is the part of it by which one nose presses more and the
+    other less; the jig's friction on the top sheet alone can hold the difference, 4 N at 0.1,
+    while jig and friction of 3 N and 0.3 give 1 N (from memory). `modulus` in N/mm²: printed
+    PETG has 2000 to 3000 (additive.tools/materials/petg); the least is taken.
+    """
+
+    force: float = 20.0
+    uneven: float = 0.1
+    modulus: float = 2000.0
+
+
+@dataclass(frozen=True)
+class StationPlay:
+    """The ski's centre line off the body's at one station, ± mm, by cause (see the module)."""
+
+    name: str
+    x: float
+    bearing: float
+    backlash: float
+    slide: float
+    tilt: float
+    flex: float
+
+    @property
+    def loaded(self) -> float:
+        """Pressed and locked, as drilled."""
+        return self.flex
+
+    @property
+    def loose(self) -> float:
+        """Pressed, lock screw not yet tight."""
+        return self.flex + self.bearing
+
+    @property
+    def free(self) -> float:
+        """Not pressed at all, every play at its worst."""
+        return self.bearing + self.backlash + self.slide + self.tilt
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """The worst error in one state: `sideways` and `along` the ski a hole (n,), ± mm.
+
+    `angle` is the greatest slope of any body against the ski, in degrees; it makes `along`,
+    which grows with a hole's distance from the centre line.
+    """
+
+    sideways: Array
+    along: Array
+    angle: float
+
+
+@dataclass(frozen=True, eq=False)
+class Centring:
+    """The worst centring error of a jig's holes, in the layout's order.
+
+    `joint` (n,) is the part of every state's sideways error that two halves' joint makes, mm.
+    """
+
+    ids: tuple[str, ...]
+    stations: tuple[StationPlay, ...]
+    joint: Array
+    loaded: State
+    loose: State
+    free: State
+    findings: tuple[Finding, ...]
+
+
+def centring(design: Design, loading: Loading | None = None) -> Centring:
+    """The worst centring error of `design` at every hole.
+
+    Finds ``accuracy.centring`` for holes whose error, loaded and locked, is over LIMIT.
+    """
+    pressed = loading or Loading()
+    widest = design.settings.ski.most
+    stations = tuple(
+        station_play(design.mechanism, design.half_width, widest, pressed, station.name, station.x)
+        for station in design.stations
+    )
+    loaded = _state(design, max(station.loaded for station in stations))
+    return Centring(
+        ids=design.layout.ids,
+        stations=stations,
+        joint=_state(design, 0.0).sideways,
+        loaded=loaded,
+        loose=_state(design, max(station.loose for station in stations)),
+        free=_state(design, max(station.free for station in stations)),
+        findings=tuple(
+            Finding(
+                "accuracy.centring",
+                f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
+                hint="A narrower ski range or a larger bed (--bed) centres better.",
+            )
+            for hole, error in zip(design.layout.ids, loaded.sideways, strict=True)
+            if error > LIMIT
+        ),
+    )
+
+
+def station_play(
+    mechanism: Mechanism,
+    half_width: float,
+    width: float,
+    loading: Loading | None = None,
+    name: str = "",
+    x: float = 0.0,
+) -> StationPlay:
+    """Play of one station of a body ± `half_width` mm on a ski of `width` mm."""
+    pinion, rail, station = mechanism.pinion, mechanism.rail, mechanism.station
+    # Where the channel holds the rack: from its tail, or the far edge, to the near edge.
+    held = max(-half_width, width / 2 - rail.reach), half_width
+    play = max(
+        station.channel_back - rail.back_x,
+        rail.rack.tip_x - station.channel_x,
+        station.roof_z - rail.top_z,
+    )
+    lever = max(pinion.flange_z, rail.bottom_rack_z) - rail.bottom_z
+    slide = _slack(mechanism, play, held, 0.0)
+    return StationPlay(
+        name=name,
+        x=x,
+        bearing=station.cone_radius - pinion.cone_radius,
+        backlash=backlash(pinion.gear, rail.rack.thinning) / 2,
+        slide=slide,
+        tilt=_slack(mechanism, play, held, lever) - slide,
+        flex=flex(rail, half_width, width, loading or Loading()),
+    )
+
+
+def _slack(mechanism: Mechanism, c: float, held: tuple[float, float], lever: float) -> float:
+    """(A + B)/2: half of all that a rail's pose in its channel lets the nose move, mm.
+
+    With play `c` to each side a rack held between y = a < 0 and b, L = b - a, may be off by
+    u(a) and u(b) in x, each within ± c, so u = (u(a)·b - u(b)·a)/L at the pinion and
+    ψ = (u(a) - u(b))/L.  Upwards it may be off by c, downwards, where a leaning face carries
+    it, by c less what it is off outwards: u - c ≤ z ≤ c.  It tilts by φ = (z(b) - z(a))/L,
+    which moves the nose by φ·h at `lever` h below the lowest point of the teeth's faces, the
+    nose touching, at worst, at its foot.  By (1) the nose stands at
+
+        ± j/2 ± τ·u - r·ψ + φ·h      (+ furthest out, - furthest in)
+
+    which is linear in the four ends, so its extremes lie in corners:
+
+        A = c·((r - τ·a) + |τ·b - r - h| + 2h) / L        z(b) = c, z(a) = u(a) - c, u(b) = c
+        B = c·((r + τ·b) + |τ·a + r + h| + 2h) / L        z(a) = c, z(b) = u(b) - c, u(a) = c
+    """
+    gear, (a, b) = mechanism.pinion.gear, held
+    r, tau, h = gear.pitch_radius, math.tan(math.radians(gear.profile.pressure_angle)), lever
+    out = (r - tau * a) + abs(tau * b - r - h) + 2 * h
+    back = (r + tau * b) + abs(tau * a + r + h) + 2 * h
+    return c * (out + back) / 2 / (b - a)
+
+
+def flex(rail: RailShape, half_width: float, width: float, loading: Loading) -> float:
+    """What uneven forces on the noses move the body by bending the rails, ± mm.
+
+    Forces F·(1 ± uneven) bend the rails by C·F·(1 ± uneven); by (2) e = C·F·uneven.  For C, a
+    force at the nose's foot bends the rack about both axes with one moment all along where it
+    stands out, and one that falls to nothing at the pinion where it is held, which counts a
+    third; teeth add nothing.  The leg bends as a cantilever below the rack.  Unit load method:
+    C = ∫ lever²/(E·I) dy, from memory.
+    """
+    whole = rack_profile(rail)
+    toothed = whole.intersection(box(rail.rack.root_x, -FAR, FAR, FAR))
+    out, solid = width / 2 + rail.nose_sag, width / 2 + rail.rack.toothed[1]
+    end = min(max(solid, half_width), out)
+    stretches = ((toothed, half_width / 3 + end - half_width), (whole, out - end))
+    bends = sum(length * _bend(bar, rail.bottom_z) for bar, length in stretches)
+    drop = rail.bottom_rack_z - rail.bottom_z
+    leg = (rail.leg_x[1] - rail.leg_x[0]) * rail.leg_thickness**3 / 12
+    compliance = (bends + drop**3 / (3 * leg)) / loading.modulus
+    return compliance * loading.force * loading.uneven
+
+
+def _bend(bar: Polygon, foot_z: float) -> float:
+    """Sum of lever²/I over both axes for a bar's section in x over z, 1/mm²: nose at x = 0."""
+    centre = bar.centroid
+    across, upright = _second_moments(bar)
+    return float(centre.x**2 / across + (centre.y - foot_z) ** 2 / upright)
+
+
+def _second_moments(section: Polygon) -> tuple[float, float]:
+    """∫x² and ∫z² over a section about its centroid, mm⁴ (Green's theorem over its edges)."""
+    centre = section.centroid
+    points = np.asarray(section.exterior.coords) - (centre.x, centre.y)
+    one, two = points[:-1], points[1:]
+    cross = one[:, 0] * two[:, 1] - two[:, 0] * one[:, 1]
+    moments = np.abs((cross[:, None] * (one**2 + one * two + two**2)).sum(axis=0)) / 12
+    return float(moments[0]), float(moments[1])
+
+
+def _state(design: Design, error: float) -> State:
+    """Errors at the holes for ± `error` mm at each station, by the rule of `worst_error`.
+
+    From the same equations the slope of either half is at most (2e + j + a·s)/(span), with s
+    how far the other half's station is from the joint.
+    """
+    heel, toe = (station.x for station in design.stations)
+    play: JointPlay = design.joint.play if design.joint else RIGID
+    at = design.layout.positions
+    far = np.where(at[:, 0] >= 0, abs(heel), abs(toe))
+    slope = (2 * error + play.sideways + play.angle * far) / (toe - heel)
+    return State(
+        sideways=worst_error(at[:, 0], heel, toe, error, play),
+        along=np.asarray(np.abs(at[:, 1]) * slope),
+        angle=math.degrees(float(slope.max())),
+    )
+
+
+def readings(design: Design, width: float, offset: float = 0.0) -> tuple[float, float]:
+    """What the left and right rail read at the body's edge on a ski of `width` mm.
+
+    A rail is graduated in half ski widths, so on any ski both readings are equal while the jig
+    is centred; `offset` is how far left of the jig's the ski's centre line lies, mm.  The mark
+    that reads v stands at y = `graduation`(design, v) on the rail.
+
+    Raises InputError for a ski that the jig is not made for.
+    """
+    ski = design.settings.ski
+    if not ski.least <= width <= ski.most:
+        raise InputError(
+            Finding(
+                "accuracy.ski",
+                f"a ski of {width:g} mm at the station is outside the jig's range",
+                key="ski",
+                hint=f"This jig centres on skis of {ski.least:g} to {ski.most:g} mm.",
+            )
+        )
+    return width / 2 + offset, width / 2 - offset
+
+
+def graduation(design: Design, reading: float) -> float:
+    """Y in mm, in a left rail's own frame, of the mark that reads `reading` at the body's edge.
+
+    Rails of both sides and stations are one part, so equal marks are equal by construction.
+    """
+    return design.half_width - reading
+
+
+def hole_shift_per_division(design: Design) -> Array:
+    """How far each hole moves if the readings of one station differ by one division, mm.
+
+    (stations, n), signed.  Left reading over right by one DIVISION says that the ski lies half
+    of it further left than the jig there, so the holes come out that much too far right:
+    DIVISION/2 · (x - other)/(station - other), by the lever of the line through both stations.
+    Below zero the hole goes the other way.
+    """
+    x = design.layout.positions[:, 0]
+    heel, toe = (station.x for station in design.stations)
+    lever = [(x - other) / (own - other) for own, other in ((heel, toe), (toe, heel))]
+    return np.asarray(DIVISION / 2 * np.vstack(lever))

@@ -1,0 +1,48 @@
+"""What is expected of a design before it is drawn: that it runs free, and how true it drills."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summary
+from jiggen.accuracy.centring import centring
+from jiggen.accuracy.sweep import sweep
+from jiggen.accuracy.terms import default_terms
+from jiggen.design import Design
+from jiggen.errors import CheckFailed, Finding
+
+
+def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+    """The accuracy part of the manifest, and warnings of holes expected over the limit.
+
+    Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
+    held, naming ski width and parts.
+    """
+    motion = sweep(design)
+    centred = centring(design)
+    if faults := motion.findings + centred.findings:
+        raise CheckFailed(faults)
+    terms = default_terms()
+    jig = jig_budget(design, terms, centred.loaded.sideways)
+    sheet = sheet_budget(design.layout, terms)
+    gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
+    least = min(gaps, key=lambda pair: pair.gap)
+    expected = {
+        "jig": summary(jig),
+        "sheet": summary(sheet),
+        "centring": {
+            "loaded": round(float(centred.loaded.sideways.max()), 4),
+            "loose": round(float(centred.loose.sideways.max()), 4),
+            "free": round(float(centred.free.sideways.max()), 4),
+        },
+        "moving": {
+            "widths": [float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)],
+            "teeth": round(min(float(station.teeth.min()) for station in motion.stations), 2),
+            "least_gap": {
+                "parts": [least.one, least.other],
+                "gap": round(least.gap, 3),
+                "ski": least.width,
+            },
+        },
+    }
+    return expected, over_limit(jig)

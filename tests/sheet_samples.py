@@ -1,0 +1,89 @@
+"""Manifests to make sheets of: shipped patterns, and cases that strain the room on a page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from jiggen.design import Settings, SkiRange, design
+from jiggen.design.pieces import pieces
+from jiggen.export.manifest import manifest_of
+from jiggen.layout import Layout, layout
+from jiggen.pattern import Core, Drill, Group, Hole, Pattern, Side, find_pattern, read_pattern
+
+WIDE = SkiRange(84.0, 112.0)
+NAME = "W" * 20 + " " + "M" * 19  # as long and as wide as a name may be
+GROUP = "W" * 40
+
+
+def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
+    """What `jiggen build` writes for `holes`, with a proof that passed; no CAD kernel needed."""
+    chosen = design(holes, Settings(ski=ski))
+    parts = pieces(chosen)
+    return proven(manifest_of(chosen, parts, {part.name: 1.0 for part in parts}))
+
+
+def proven(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:
+    """`manifest` with other `holes`, guides to match, and a proof that passed."""
+    holes = manifest["holes"] if holes is None else holes
+    like = manifest["guides"][0]
+    tops = {guide["id"]: guide["top_z"] for guide in manifest["guides"]}
+    return {
+        **manifest,
+        "holes": holes,
+        "guides": [{**like, "id": h["id"], "top_z": tops.get(h["id"], 14.1)} for h in holes],
+        "proof": {
+            "passed": True,
+            "checks": 352,
+            "holes": [
+                {"id": h["id"], "wanted": {"x": h["x"], "y": h["y"]}, "deviation": 0.0004}
+                for h in holes
+            ],
+            "faults": [],
+        },
+    }
+
+
+def shipped(
+    stem: str, boot: float = 305.0, *, side: Side = "left", core: Core = "plain", shift=0.0
+):
+    found = read_pattern(find_pattern(stem))
+    return manifest_for(layout(found, boot, side=side, core=core, mount_shift=shift))
+
+
+def hole(name: str, group: str, x: float, y: float, drill=3.6, depth=9.2) -> dict[str, Any]:
+    return {"id": name, "group": group, "x": x, "y": y, "diameter": drill, "depth": depth}
+
+
+def long_names() -> dict[str, Any]:
+    """Names as long as a pattern may have them, and numbers with all their decimals."""
+    drill = Drill(plain=3.607, metal=4.1, depth=9.144)
+    groups = tuple(
+        Group(name, datum, 0.0, (), (Hole((12.3456, 21.98765), True, drill),))
+        for name, datum in ((GROUP, "boot-toe"), ("M" * 40, "boot-heel"))
+    )
+    pattern = Pattern(NAME, "", "mm", None, "same", groups, "x.toml")
+    return manifest_for(layout(pattern, 305.55, mount_shift=-12.345))
+
+
+def far_apart(base: dict[str, Any]) -> dict[str, Any]:
+    """Holes as far from the mark and the centre line as a pattern may have them."""
+    ends = [
+        hole(f"end-{n}", "end", x, y, 12.0, 30.0)
+        for n, (x, y) in enumerate(
+            ((600, 75), (600, -75), (-600, 75), (-600, -75), (3, 0), (210, 5)), start=1
+        )
+    ]
+    return proven(base, ends)
+
+
+def crowd(base: dict[str, Any]) -> dict[str, Any]:
+    """As many holes as a pattern may have, as near to one another, every one set otherwise."""
+    return proven(
+        base,
+        [
+            hole(
+                f"g{n % 2}-{n}", f"g{n % 2}", 5.1 * (n // 10), 5.1 * (n % 10) - 23, 3.6, 5 + n / 100
+            )
+            for n in range(200)
+        ],
+    )
