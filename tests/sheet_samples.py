@@ -8,7 +8,8 @@ from jiggen.design import Settings, SkiRange, design
 from jiggen.design.pieces import pieces
 from jiggen.export.manifest import manifest_of
 from jiggen.layout import Layout, layout
-from jiggen.pattern import Core, Drill, Group, Hole, Pattern, Side, find_pattern, read_pattern
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.model import Core, Side
 
 WIDE = SkiRange(84.0, 112.0)
 NAME = "W" * 20 + " " + "M" * 19  # as long and as wide as a name may be
@@ -54,15 +55,16 @@ def hole(name: str, group: str, x: float, y: float, drill=3.6, depth=9.2) -> dic
     return {"id": name, "group": group, "x": x, "y": y, "diameter": drill, "depth": depth}
 
 
-def long_names() -> dict[str, Any]:
-    """Names as long as a pattern may have them, and numbers with all their decimals."""
-    drill = Drill(plain=3.607, metal=4.1, depth=9.144)
-    groups = tuple(
-        Group(name, datum, 0.0, (), (Hole((12.3456, 21.98765), True, drill),))
-        for name, datum in ((GROUP, "boot-toe"), ("M" * 40, "boot-heel"))
-    )
-    pattern = Pattern(NAME, "", "mm", None, "same", groups, "x.toml")
-    return manifest_for(layout(pattern, 305.55, mount_shift=-12.345))
+def long_names(base: dict[str, Any]) -> dict[str, Any]:
+    """Names as long and as wide as a pattern's may be, numbers with all their decimals."""
+    groups = ((GROUP, 140.0), ("M" * 40, -140.0))
+    holes = [
+        hole(f"{group}-{n}", group, x + 0.3456, y, 3.607, 9.144)
+        for group, x in groups
+        for n, y in enumerate((21.98765, -21.98765), start=1)
+    ]
+    inputs = base["inputs"] | {"pattern": NAME, "boot": 305.55, "shift": -12.345}
+    return proven(base | {"inputs": inputs}, holes)
 
 
 def far_apart(base: dict[str, Any]) -> dict[str, Any]:
@@ -77,12 +79,17 @@ def far_apart(base: dict[str, Any]) -> dict[str, Any]:
 
 
 def crowd(base: dict[str, Any]) -> dict[str, Any]:
-    """As many holes as a pattern may have, as near to one another, every one set otherwise."""
+    """As many holes as a pattern may have, as near to one another, set in three ways."""
     return proven(
         base,
         [
             hole(
-                f"g{n % 2}-{n}", f"g{n % 2}", 5.1 * (n // 10), 5.1 * (n % 10) - 23, 3.6, 5 + n / 100
+                f"g{n % 2}-{n}",
+                f"g{n % 2}",
+                5.1 * (n // 10),
+                5.1 * (n % 10) - 23,
+                3.6,
+                7.0 + 0.5 * (n % 3),
             )
             for n in range(200)
         ],

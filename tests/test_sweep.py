@@ -100,10 +100,9 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
     rail, x, radius = jig.mechanism.rail, 200.0, 10_000.0
     along = np.linspace(-5, 5, 2001)
     edge = 50.0 + sections.ski_edge(along, x, radius, 0.0)
-    result = sweep(jig, step=100.0, radii=(radius,))
-    station = replace(jig.stations[1], x=x)
-    there = sweep(replace(jig, stations=(station,)), step=100.0, radii=(radius,)).stations[0]
-    ahead = there.travel[0, 0] - result.widths[0] / 2
+    far_out = replace(jig, stations=(replace(jig.stations[1], x=x),))
+    (there,) = sweep(far_out, step=100.0, radii=(radius,)).stations
+    ahead = there.travel[0, 0] - WIDE.least / 2
     nose = 50.0 + ahead + rail.nose_radius - np.sqrt(rail.nose_radius**2 - along**2)
     assert (nose - edge).min() == pytest.approx(0.0, abs=1e-5)
     assert along[np.argmin(nose - edge)] == pytest.approx(there.contact[0], abs=0.01)
@@ -145,7 +144,7 @@ def test_a_leg_too_wide_meets_the_other_rack(jig):
     assert any("rail toe left and rail toe right" in message for message in messages)
 
 
-def test_a_leg_too_thick_inwards_meets_the_body_and_the_ski(jig):
+def test_a_nose_too_flat_lets_the_leg_meet_the_ski(jig):
     # A nose nearly flat: the leg's face stands where the ski's edge flares out.
     flat = with_parts(jig, rail={"nose_radius": 400.0, "nose_half": 6.0})
     result = sweep(flat, step=FEW)
@@ -266,7 +265,7 @@ PAIRS = (
     ("rail toe right", "pinion toe"),
     ("rail toe left", "rail toe right"),
     ("rail toe left", "body-toe"),
-    ("pinion toe", "body-toe"),
+    ("pinion toe", "body-toe"),  # from here on the same at every width
     ("knob toe", "body-toe"),
     ("knob toe", "pinion toe"),
 )
@@ -290,7 +289,7 @@ def test_the_kernel_finds_no_overlap_either(jig, solids, width):
         name: solids[where[name][0]].moved(located(where[name][1]))
         for name in {name for pair in PAIRS for name in pair}
     }
-    for one, other in PAIRS:
+    for one, other in PAIRS if width == WIDTHS[0] else PAIRS[:5]:
         shared = placed[one].intersect(placed[other])
         assert sum(solid.Volume() for solid in shared.Solids()) < 1e-6, (one, other)
 

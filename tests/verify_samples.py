@@ -89,7 +89,8 @@ def body_in_ski_frame() -> cq.Shape:
         )
         plate = plate.cut(guide.translate((x, y, 0)))
     x, y, d = OPENING
-    seat = cq.Workplane().circle(d / 2 - 1).workplane(offset=TOP).circle(d / 2).loft()
+    flank = [(0, 0), (d / 2 - 1, 0), (d / 2, TOP), (0, TOP)]
+    seat = cq.Workplane("XZ").polyline(flank).close().revolve(360, (0, 0), (0, 1))
     plate = plate.cut(seat.translate((x, y, 0)))
     plate = plate.cut(cq.Workplane().polygon(6, 9.0).extrude(6).translate((-15, -20, 0)))
     plate = plate.cut(cq.Workplane().rect(8, 5).extrude(TOP).translate((-10, 22, 0)))

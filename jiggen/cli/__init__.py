@@ -9,11 +9,11 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-from jiggen.cli import accuracy, build, check, layout
+from jiggen.cli import accuracy, build, check, layout, remount, sheet
 from jiggen.cli.boundary import run
 from jiggen.cli.program import app
 
-__all__ = ["accuracy", "app", "build", "check", "layout", "main"]
+__all__ = ["accuracy", "app", "build", "check", "layout", "main", "remount", "sheet"]
 
 
 def main(argv: Sequence[str] | None = None) -> int:

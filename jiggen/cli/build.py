@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen.cli import options
+from jiggen.cli import ski as ski_in_hand
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
 from jiggen.units import length
@@ -28,6 +29,11 @@ def build(
     shift: options.ShiftOption = "0",
     core: options.CoreOption = "plain",
     side: options.SideOption = "left",
+    thickness: ski_in_hand.ThicknessOption = None,
+    width_at: ski_in_hand.WidthOption = None,
+    area: ski_in_hand.AreaOption = None,
+    base_left: ski_in_hand.BaseOption = "2",
+    edge: ski_in_hand.EdgeOption = "8",
     bush: options.BushOption = "auto",
     bush_fit: Annotated[
         str,
@@ -89,13 +95,17 @@ def build(
         body=length(body, "--body"),
         slide=length(slide, "--slide"),
     )
+    state = ski_in_hand.read_ski_state(thickness, width_at, area)
+    limits = ski_in_hand.read_limits(base_left, edge)
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.report.job import build_jig, folder_name
 
     target = out or Path("out") / folder_name(holes.pattern, holes.boot)
     with _progress() as progress:
-        finished = build_jig(holes, settings, target, force=force, progress=progress)
+        finished = build_jig(
+            holes, settings, target, state=state, limits=limits, force=force, progress=progress
+        )
     typer.echo(_as_json(finished) if as_json else _as_text(finished))
     if not as_json:
         for warning in finished.warnings:

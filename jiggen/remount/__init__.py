@@ -2,9 +2,11 @@
 
 `read_old_holes` reads old holes from a file, `old_holes` takes them from a known pattern's
 layout.  `conflicts` says which new holes lie too near an old one, `clear_shifts` at which
-shifts of the mount none does, and `nearest_clear` which of those is the nearest either way.
+shifts of the mount none does, `nearest_clear` which of those is the nearest either way, and
+`answer` all of it at once.
 """
 
+from jiggen.remount.answer import Answer, Way, answer
 from jiggen.remount.model import (
     Conflict,
     Interval,
@@ -20,12 +22,15 @@ from jiggen.remount.shifts import SPAN, clear_shifts, conflicts, nearest_clear, 
 
 __all__ = [
     "SPAN",
+    "Answer",
     "Conflict",
     "Interval",
     "Nearest",
     "OldHole",
     "RemountLimits",
     "Reuse",
+    "Way",
+    "answer",
     "clear_shifts",
     "conflicts",
     "moved",

@@ -1,4 +1,6 @@
-"""What is expected of a design before it is drawn: that it runs free, and how true it drills."""
+"""What is expected of a design before it is drawn: that it runs free, how true it drills, and
+that the ski in hand takes the holes.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +11,7 @@ from jiggen.accuracy.centring import centring
 from jiggen.accuracy.sweep import sweep
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
+from jiggen.drilling import Drilling, DrillingLimits, SkiState, drilling
 from jiggen.errors import CheckFailed, Finding
 
 
@@ -46,3 +49,16 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
         },
     }
     return expected, over_limit(jig)
+
+
+def drill(design: Design, state: SkiState, limits: DrillingLimits) -> Drilling:
+    """Drill and stop settings of a design, checked against what is known of the ski.
+
+    Raises CheckFailed where a hole would come too near the base, lie off the ski or outside the
+    allowed area, with the numbers.
+    """
+    tops = {guide.id: guide.bush_top_z for guide in design.guides}
+    found = drilling(design.layout, tops, state, limits)
+    if found.errors:
+        raise CheckFailed(found.errors)
+    return found

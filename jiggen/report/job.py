@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.design import Design, Settings, design
+from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
-from jiggen.report.expect import expect
+from jiggen.report.expect import drill, expect
 from jiggen.solid import build
 from jiggen.verify import Proof, prove
 
@@ -43,6 +44,8 @@ def build_jig(
     settings: Settings,
     target: Path,
     *,
+    state: SkiState = SkiState(),
+    limits: DrillingLimits = DrillingLimits(),
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> Finished:
@@ -50,17 +53,19 @@ def build_jig(
 
     A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
-    would touch or lose mesh anywhere in the ski range.
+    would touch or lose mesh anywhere in the ski range, or the ski is too thin for the holes.
     """
     check_target(target, force=force)
     progress("design")
     chosen = design(layout, settings)
     progress("moving parts over the ski range")
     expected, warnings = expect(chosen)
+    drilled = drill(chosen, state, limits)
     with workshop(target) as folder:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
         manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
         manifest["accuracy"] = expected
+        manifest["drilling"] = drilled.as_dict()
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         progress("proof")
@@ -69,4 +74,4 @@ def build_jig(
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
         put_in_place(folder, final)
-    return Finished(final, chosen, manifest, proof, warnings)
+    return Finished(final, chosen, manifest, proof, warnings + drilled.warnings)

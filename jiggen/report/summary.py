@@ -17,12 +17,23 @@ def summary(finished: Finished) -> str:
         lines += [
             "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
+            *_stops(manifest["drilling"]["settings"]),
             *_expected(manifest["accuracy"]),
             f"Files:    {finished.folder}",
         ]
     else:
         lines += [f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
     return "\n".join([*lines, "", *CAUTIONS])
+
+
+def _stops(settings: list[dict[str, Any]]) -> list[str]:
+    """Where to set the drill's stop collar, for each group of holes drilled alike."""
+    return [
+        f"{'Stop:' if first else '':<10}{' '.join(stop['holes'])}: drill {stop['drill']:g}, "
+        f"{stop['depth']:g} deep; collar {stop['from_tip']:.1f} mm from the drill's tip "
+        f"({stop['from_corner']:.1f} from its corners)"
+        for first, stop in zip([True] + [False] * len(settings), settings, strict=False)
+    ]
 
 
 def _expected(accuracy: dict[str, Any]) -> list[str]:

@@ -10,6 +10,7 @@ from jiggen.report.sheet.page import POINT, Anchor, Page, Point, Shapes, Size, T
 
 LEADING = 1.25  # line pitch over type size
 ASCENT = 0.93  # of a line over its base line, over type size
+FEW = 4  # rows
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,17 @@ class Section:
 
 @dataclass(frozen=True)
 class Frame:
-    """Where the blocks of a page go, mm: `left`, and from `top` down to `foot`."""
+    """Where the content of a page goes, mm from its lower left corner."""
 
     left: float
-    top: float
     foot: float
+    right: float
+    top: float
+
+    @property
+    def width(self) -> float:
+        """Width of the content in mm."""
+        return self.right - self.left
 
     @property
     def height(self) -> float:
@@ -60,11 +67,12 @@ def paragraph(
     bold: bool = False,
     grey: float = 0.0,
     anchor: Anchor = "start",
+    leading: float = LEADING,
 ) -> Block:
-    """`words` set in `size` points on lines no wider than `width` mm."""
+    """`words` set in `size` points on lines no wider than `width` mm, `leading` times apart."""
     shapes = Shapes()
     x = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
-    pitch = LEADING * size * POINT
+    pitch = leading * size * POINT
     lines = wrap(words, size, width, bold=bold)
     for number, line in enumerate(lines):
         y = -number * pitch - ASCENT * size * POINT
@@ -91,9 +99,10 @@ def beside(columns: Iterable[tuple[float, Block]]) -> Block:
 
 
 def flow(sections: Sequence[Section], frame: Frame, size: Size) -> list[Page]:
-    """The pages that `sections` fill, each at least with its head and first row on one page.
+    """The pages that `sections` fill.
 
-    A section that fits on a page is kept whole; no row is broken.
+    A section that fits on a page is kept whole, of a longer one at least the first FEW rows; no
+    row is broken.
     """
     pages: list[Page] = []
     y = frame.foot
@@ -110,8 +119,8 @@ def flow(sections: Sequence[Section], frame: Frame, size: Size) -> list[Page]:
         y = frame.top
 
     for section in sections:
-        whole = section.height <= frame.height
-        wanted = section.height if whole else section.head.height + section.rows[0].height
+        few = section.head.height + sum(row.height for row in section.rows[:FEW])
+        wanted = section.height if section.height <= frame.height else few
         if not pages or y - wanted < frame.foot:
             turn()
         put(section.head)

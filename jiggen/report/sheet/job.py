@@ -70,7 +70,7 @@ class Bought(_Entry):
     """A line of the shopping list."""
 
     name: Name
-    size: Word
+    size: Name
     count: PositiveInt
     standard: Word
 
@@ -106,6 +106,41 @@ class Proof(_Entry):
     faults: tuple[dict[str, Any], ...] = ()
 
 
+class Stop(_Entry):
+    """How the drill is set for some holes: lengths from the stop, mm; see `jiggen.drilling`."""
+
+    holes: Annotated[tuple[Name, ...], Field(min_length=1)]
+    drill: Length
+    depth: Length
+    bush_top: Length
+    point: Length
+
+
+class DrilledHole(_Entry):
+    """What the drilling check found of a hole, mm; None where the ski is not known."""
+
+    id: Name
+    base_left: FiniteFloat | None = None
+    screw: Length | None = None
+
+
+class Notice(_Entry):
+    """Something the drilling check has to say about the holes in `key`."""
+
+    message: Annotated[str, Field(max_length=2000)]
+    key: Annotated[str, Field(max_length=20000)] = ""
+    hint: Annotated[str, Field(max_length=2000)] = ""
+
+
+class Drilling(_Entry):
+    """The drilling check in the manifest."""
+
+    settings: tuple[Stop, ...]
+    holes: tuple[DrilledHole, ...] = ()
+    errors: tuple[Notice, ...] = ()
+    warnings: tuple[Notice, ...] = ()
+
+
 class Job(_Entry):
     """A proven jig as its manifest describes it."""
 
@@ -115,7 +150,8 @@ class Job(_Entry):
     guides: tuple[Guide, ...]
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     hardware: tuple[Bought, ...]
-    proof: Proof | None
+    proof: Proof
+    drilling: Drilling | None = None
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
@@ -124,7 +160,20 @@ class Job(_Entry):
             raise ValueError("a hole is there twice")
         if sorted(ids) != sorted(guide.id for guide in self.guides):
             raise ValueError("guides and holes do not agree")
+        if self.drilling:
+            self._agrees_with(self.drilling)
         return self
+
+    def _agrees_with(self, drilling: Drilling) -> None:
+        tops = self.guide_top
+        holes = {hole.id: (hole.diameter, hole.depth, tops[hole.id]) for hole in self.holes}
+        stops = [(name, stop) for stop in drilling.settings for name in stop.holes]
+        if sorted(name for name, _ in stops) != sorted(holes):
+            raise ValueError("stop settings and holes do not agree")
+        for name, stop in stops:
+            said = (stop.drill, stop.depth, stop.bush_top)
+            if any(abs(a - b) > SAME for a, b in zip(said, holes[name], strict=True)):
+                raise ValueError(f"stop settings and holes do not agree about {name}")
 
     @property
     def guide_top(self) -> dict[str, float]:
@@ -134,7 +183,7 @@ class Job(_Entry):
     @property
     def deviation(self) -> float:
         """The farthest that the proof found any hole from its place, mm."""
-        return max(hole.deviation or 0.0 for hole in self.proof.holes) if self.proof else 0.0
+        return max(hole.deviation or 0.0 for hole in self.proof.holes)
 
 
 def read_job(manifest: Mapping[str, Any]) -> Job:
@@ -142,7 +191,7 @@ def read_job(manifest: Mapping[str, Any]) -> Job:
 
     Raises InputError ``sheet.manifest``, every fault at once, when it is no jig's manifest;
     CheckFailed ``sheet.unproven``, ``sheet.failed`` or ``sheet.changed`` unless its proof
-    passed for these very holes.
+    passed for these very holes, ``sheet.ski`` when the ski must not be drilled so.
     """
     _check_proof(manifest.get("proof"))
     try:
@@ -159,6 +208,7 @@ def read_job(manifest: Mapping[str, Any]) -> Job:
             for fault in error.errors()
         ) from error
     _check_holes(job)
+    _check_ski(job)
     return job
 
 
@@ -173,13 +223,23 @@ def _check_proof(proof: Any) -> None:
 
 def _check_holes(job: Job) -> None:
     """Raise CheckFailed unless the proof found these very holes, every one."""
-    proven = {hole.id: hole for hole in job.proof.holes} if job.proof else {}
+    proven = {hole.id: hole for hole in job.proof.holes}
     wrong = [hole.id for hole in job.holes if not _is_proven(hole, proven.get(hole.id))]
     wrong += sorted(proven.keys() - {hole.id for hole in job.holes})
-    if wrong or (job.proof and job.proof.faults):
+    if wrong or job.proof.faults:
         about = f" about {', '.join(wrong)}" if wrong else ""
         message = f"the manifest and the proof in it do not agree{about}: it was changed"
         raise CheckFailed(Finding("sheet.changed", message, key="proof", hint=AFTER))
+
+
+def _check_ski(job: Job) -> None:
+    """Raise CheckFailed when the drilling check found errors: too thin a ski, say."""
+    errors = job.drilling.errors if job.drilling else ()
+    if errors:
+        raise CheckFailed(
+            Finding("sheet.ski", error.message, where="drilling", key=error.key, hint=error.hint)
+            for error in errors
+        )
 
 
 def _is_proven(hole: Hole, proof: ProvenHole | None) -> bool:

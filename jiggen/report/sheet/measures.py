@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from jiggen.report.sheet.job import Job
 from jiggen.report.sheet.page import Units
 from jiggen.units import INCH
 
@@ -16,9 +17,10 @@ def inches(value: float) -> str:
     return f"{value / INCH + 0.0:.3f}"
 
 
-def short(value: float, units: Units) -> str:
+def short(value: float, units: Units, digits: int = 2) -> str:
     """A length in mm without its unit: ``155.3``, or ``155.3 (6.114)`` with inches."""
-    return number(value) if units == "mm" else f"{number(value)} ({inches(value)})"
+    figures = number(value, digits)
+    return figures if units == "mm" else f"{figures} ({inches(value)})"
 
 
 def full(value: float, units: Units) -> str:
@@ -29,3 +31,10 @@ def full(value: float, units: Units) -> str:
 def in_brackets(value: float, units: Units) -> str:
     """Nothing, or a space and a length in mm as inches in brackets."""
     return "" if units == "mm" else f" ({inches(value)} in)"
+
+
+def ski_widths(job: Job, units: Units) -> str:
+    """The range of ski widths: ``84–112 mm``, with inches ``84–112 mm (3.307–4.409 in)``."""
+    ends = dict.fromkeys((job.inputs.ski.least, job.inputs.ski.most))
+    words = f"{'–'.join(map(number, ends))} mm"
+    return words if units == "mm" else f"{words} ({'–'.join(map(inches, ends))} in)"

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from jiggen.drilling import DrillingLimits
 from jiggen.report.sheet.job import Job
-
-POINT_ANGLE = 118.0  # degrees: the usual twist drill point (type N), common practice, no source
 
 
 @dataclass(frozen=True)
@@ -15,12 +14,14 @@ class Setting:
     """One setting of drill and stop; mm.
 
     `depth` is that of the full diameter below the top sheet, `guide_top` the height above the
-    ski of what the stop comes down on.
+    ski of what the stop comes down on, `point` the length of the drill's point beyond its
+    corners.
     """
 
     diameter: float
     depth: float
     guide_top: float
+    point: float
     holes: tuple[str, ...]
 
     @property
@@ -29,22 +30,30 @@ class Setting:
         return self.guide_top + self.depth
 
     @property
-    def point(self) -> float:
-        """Length of the drill's point beyond its corners: r / tan of half the point angle."""
-        return self.diameter / 2 / math.tan(math.radians(POINT_ANGLE / 2))
-
-    @property
     def to_tip(self) -> float:
         """From the stop to the very tip of the drill."""
         return self.to_corners + self.point
 
+    @property
+    def point_angle(self) -> float:
+        """The angle of the drill's point in degrees."""
+        return 2 * math.degrees(math.atan(self.diameter / 2 / self.point))
+
 
 def settings_of(job: Job) -> tuple[Setting, ...]:
-    """The settings of a job, in the order of their first holes."""
-    alike: dict[tuple[float, float, float], list[str]] = {}
+    """The settings of a job, in the order of their first holes.
+
+    The points are those of the manifest's drilling check; without one, those of usual drills.
+    """
+    stops = job.drilling.settings if job.drilling else ()
+    points = {name: stop.point for stop in stops for name in stop.holes}
+    usual = DrillingLimits()
     tops = job.guide_top
+    alike: dict[tuple[float, float, float, float], list[str]] = {}
     for hole in job.holes:
-        alike.setdefault((hole.diameter, hole.depth, tops[hole.id]), []).append(hole.id)
+        point = points.get(hole.id, usual.point(hole.diameter))
+        values = (hole.diameter, hole.depth, tops[hole.id], round(point, 6))
+        alike.setdefault(values, []).append(hole.id)
     return tuple(Setting(*values, holes=tuple(names)) for values, names in alike.items())
 
 

@@ -26,8 +26,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "head.date": "Date",
         "head.by": "Drilled by",
         "head.ticket": "Ticket",
-        "head.proof": "Jig proven from its files: {holes} holes, {checks} checks, farthest hole "
-        "{deviation} mm off.",
+        "head.proof": "Jig proven from its files: {checks} checks; each of the {holes} holes is "
+        "within {deviation} mm of its place.",
         "shift.none": "none",
         "shift.tip": "{length} to the tip",
         "shift.tail": "{length} to the tail",
@@ -43,6 +43,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "stop.corners": "Stop A, to the corners",
         "stop.tip": "Stop B, to the tip",
         "stop.guide-top": "Top of the guide above the ski: G = {length}",
+        "stop.base": "Base left under the point: {length}. {guide}",
         "stop.run": "{first} to {last}",
         "stop.more": "… and more: see the list of holes",
         "stop.every": "every hole",
@@ -50,18 +51,20 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "without bushes it is the printed hole.",
         "stop.legend.d": "depth below the top sheet, at the drill's full diameter.",
         "stop.legend.a": "from the stop to the drill's cutting corners: A = G + D.",
-        "stop.legend.b": "from the stop to the very tip: B = A + the point ({angle:g}° drill).",
+        "stop.legend.b": "from the stop to the very tip: B = A + the point ({angle}° drill).",
         "stop.legend.use": "Set the stop by A or by B, whichever your caliper reaches. Another "
         "point angle changes B, never A.",
         "stop.picture.stop": "stop",
         "stop.picture.jig": "jig",
         "stop.picture.ski": "ski",
+        "notice.heading": "Mind before you drill",
+        "notice.line": "{holes}: {message}. {hint}",
         # the layout drawing
         "drawing.heading": "Layout",
-        "drawing.note": "Smaller than life. {unit}, from the mounting mark and from the centre "
-        "line.",
-        "drawing.note-table": "Smaller than life; too many holes to write them here: see the "
-        "list of holes.",
+        "drawing.note": "Smaller than life; {unit}, measured from the mounting mark and the centre "
+        "line. Dashed: a ski {width} wide.",
+        "drawing.note-table": "Smaller than life. Not everything found room here: see the list of "
+        "holes.",
         "drawing.mark": "mounting mark",
         "drawing.tip": "to the tip",
         "drawing.tail": "to the tail",
@@ -72,6 +75,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # lists
         "tools.heading": "Tools",
         "tools.drill": "twist drill {diameter} with stop",
+        "tools.screws": "{count} × screw {length} for the plate",
         "tools.key": "hexagon key {size} mm",
         "tools.caliper": "caliper, and a steel rule",
         "tools.clamps": "vice for the ski, clamps for the jig",
@@ -88,6 +92,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "steps.heading": "Steps",
         "steps.scale": "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, "
         "and the engraved 100.0 scale on each body with the caliper.",
+        "steps.assemble": "Assemble the jig from what is listed above. The two rails of a station "
+        "must stand out equally far.",
         "steps.over-jig": "Lay the 1:1 holes over the finished jig, mark on mark: every hole lies "
         "in the middle of its guide.",
         "steps.over-plate": "Dry fit: lay the 1:1 holes over the plate or binding: every hole "
@@ -126,9 +132,14 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # the 1:1 pages
         "tile.heading": "Holes at 1:1, page {tile} of {tiles}",
         "tile.only": "Holes at 1:1",
-        "tile.use": "To lay over the finished jig and over the plate. Not to drill through.",
-        "tile.join": "Cut along the dashed line, lay the cut edge over the other page so that "
-        "crosses of the same letter meet, and tape.",
+        "tile.job": "{pattern}, boot {boot}, {skis}",
+        "tile.use": "Lay it over the finished jig, and over the plate. It is for checking: drill "
+        "through the jig, never through paper.",
+        "tile.left-out": "Names that found no room here are in the list of holes.",
+        "tile.edge": "ski {width} wide",
+        "tile.join": "To join: cut one page along the seam and lay it on the other so that crosses "
+        "of the same letter meet; tape.",
+        "tile.seam": "seam",
         "tile.bar": "100 mm{inches}",
         "tile.check": "Check with a ruler: both bars, along and across, must be 100 mm{inches} "
         "long. If not, print again at 100 %, not fitted to the page.",

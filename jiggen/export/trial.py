@@ -1,0 +1,105 @@
+"""Write every file of a trial plate into a folder, by the same contract as a jig's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from jiggen import __version__
+from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
+from jiggen.export.manifest import _mm, _rows, _versions
+from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
+from jiggen.export.preview import Shown, draw_preview, inked
+from jiggen.export.write import _posed, _write_step
+from jiggen.solid import Model, mesh_of
+
+
+def write_trial(
+    trial: Trial, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
+) -> dict[str, Any]:
+    """Write STEP, STL, 3MF and picture; return the manifest so far."""
+    progress("meshes")
+    meshes = {part.name: PartMesh(part.name, *mesh_of(part), count=1) for part in model.parts}
+    (folder / "parts").mkdir()
+    for name, mesh in meshes.items():
+        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+    (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), trial.bed.x))
+    progress("STEP")
+    _write_step(model, folder / "jig.step")
+    progress("picture")
+    shown: list[Shown] = []
+    for plate in trial.plates:
+        mesh = meshes[plate.name]
+        pose = plate.piece.to_ski(plate.piece.placed[0])
+        piece = Shown(plate.name, _posed(mesh.vertices, pose), mesh.triangles)
+        shown += inked(piece, THICKNESS - DEPTH)
+    draw_preview(shown, folder / "preview.png")
+    return _manifest(trial, {part.name: part.volume for part in model.parts})
+
+
+def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
+    """The manifest but for proof and file list; `volumes` in mm³ by part name."""
+    layout = trial.layout
+    columns = (layout.ids, layout.groups, layout.positions, layout.diameters, layout.depths)
+    return {
+        "manifest": 1,
+        "kind": "trial",
+        "versions": {"jiggen": __version__, **_versions()},
+        "inputs": {
+            "pattern": layout.pattern,
+            "boot": layout.boot,
+            "shift": layout.mount_shift,
+            "core": layout.core,
+            "side": layout.side,
+            "pair": layout.pair,
+            "bed": asdict(trial.bed),
+            "thickness": THICKNESS,
+            "clearance": CLEARANCE,
+        },
+        "holes": [
+            {
+                "id": hole,
+                "group": group,
+                "x": _mm(x),
+                "y": _mm(y),
+                "diameter": _mm(diameter),
+                "depth": _mm(depth),
+            }
+            for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
+        ],
+        "guides": [
+            {
+                "id": guide.id,
+                "part": plate.name,
+                "bore": _mm(guide.bore),
+                "bore_z": [_mm(z) for z in guide.bore_z],
+                "throat": _mm(guide.throat),
+                "throat_z": [_mm(z) for z in guide.throat_z],
+            }
+            for plate in trial.plates
+            for guide in plate.guides
+        ],
+        "openings": [],
+        "joint": None,
+        "left_out": {plate.name: list(plate.left_out) for plate in trial.plates if plate.left_out},
+        "parts": [_part(plate, volumes[plate.name]) for plate in trial.plates],
+        "hardware": [],
+        "proof": None,
+        "files": {},
+    }
+
+
+def _part(plate: TrialPlate, volume: float) -> dict[str, Any]:
+    (placed,) = plate.piece.placed
+    to_ski = _rows(plate.piece.to_ski(placed))
+    return {
+        "name": plate.name,
+        "file": f"parts/{plate.name}.stl",
+        "count": 1,
+        "printed": True,
+        "volume": round(volume, 3),
+        "to_ski": to_ski,
+        "placed": [{"name": placed.name, "to_ski": to_ski}],
+    }

@@ -1,0 +1,35 @@
+"""A folder of files made, proven and put in place: whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.verify import Proof, prove
+
+Progress = Callable[[str], None]
+
+
+def proven_folder(
+    target: Path, make: Callable[[Path], dict[str, Any]], *, force: bool, progress: Progress
+) -> tuple[Path, dict[str, Any], Proof]:
+    """What `make` writes into a folder, with its manifest and proof: folder, manifest, proof.
+
+    `make` returns the manifest so far.  `target` is replaced whole; what fails its proof is left
+    beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
+    `make` raises; then nothing is written.
+    """
+    check_target(target, force=force)
+    with workshop(target) as folder:
+        manifest = make(folder)
+        manifest["files"] = listing(folder)
+        write_manifest(folder, manifest)
+        progress("proof")
+        proof = prove(folder)
+        manifest["proof"] = proof.as_dict()
+        write_manifest(folder, manifest)
+        final = target if proof.passed else target.with_name(target.name + "-failed")
+        put_in_place(folder, final)
+    return final, manifest, proof

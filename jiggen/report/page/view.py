@@ -1,0 +1,123 @@
+"""The jig in use as data for the page's viewer: each part once, small, placed by its poses."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.design.engraving import DEPTH
+from jiggen.export.preview import INK, colour_of, ski_piece
+from jiggen.verify.mesh import Mesh, MeshError, read_stl
+
+Array = NDArray[np.float64]
+
+CREASE = 30.0  # degrees: a sharper edge is drawn as one
+LEVEL = 0.01  # mm: how far an engraving's floor may lie from where it should
+OVERHANG = 60.0  # mm of ski shown beyond the jig
+FINEST = 65535  # steps that a coordinate is told in, over the part's own size
+LABELS = {
+    "body": "Body",
+    "rail": "Rails",
+    "pinion": "Pinions",
+    "knob": "Knobs",
+    "ski": "Ski (plain stand-in)",
+}
+STILL = np.eye(4)
+
+
+@dataclass(frozen=True)
+class View:
+    """The viewer's data as JSON, what can be shown and hidden, and files that were no meshes."""
+
+    data: str
+    groups: tuple[tuple[str, str], ...]
+    unreadable: tuple[str, ...]
+
+
+def view_of(folder: Path, parts: Sequence[Mapping[str, Any]], ski: float) -> View:
+    """The pieces of a jig's `parts`, read from `folder`, on a stand-in for a ski `ski` mm wide."""
+    shown: list[dict[str, Any]] = []
+    unreadable, bounds = [], []
+    for part in parts:
+        poses = [np.array(placed["to_ski"], dtype=float) for placed in part["placed"]]
+        try:
+            mesh = read_stl(folder / part["file"])
+        except (OSError, MeshError):
+            unreadable.append(part["file"])
+            continue
+        bounds += [mesh.moved(pose).vertices for pose in poses]
+        shown.append(_part(part["name"], mesh, poses))
+    if bounds:
+        shown.append(_ski(bounds, ski))
+    groups = tuple({part["group"]: LABELS.get(part["group"], part["group"]) for part in shown}.items())
+    data = json.dumps({"parts": shown, "ink": INK}, separators=(",", ":"), allow_nan=False)
+    return View(data, groups, tuple(unreadable))
+
+
+def _ski(bounds: Iterable[Array], width: float) -> dict[str, Any]:
+    xs = np.concatenate([points[:, 0] for points in bounds])
+    bar = ski_piece((float(xs.min()) - OVERHANG, float(xs.max()) + OVERHANG), width)
+    return _part("ski", Mesh(bar.vertices, bar.triangles), [STILL])
+
+
+def _part(name: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
+    """A part for the viewer: corners in FINEST steps of its box, normals in 127ths, triangles.
+
+    The triangles of engravings' floors come last, and are drawn dark to be read.
+    """
+    points, normals, triangles = _creased(mesh)
+    floor = _floors(mesh.moved(poses[0]).vertices, points, triangles, poses[0])
+    order = np.argsort(floor, kind="stable")
+    low, size = points.min(axis=0), np.ptp(points, axis=0)
+    steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
+    index = "<u2" if len(points) <= FINEST else "<u4"
+    return {
+        "name": name,
+        "group": name.partition("-")[0],
+        "colour": colour_of(name),
+        "low": _rounded(low),
+        "size": _rounded(size),
+        "points": _base64(np.rint(steps).astype("<u2")),
+        "normals": _base64(np.rint(np.nan_to_num(normals) * 127).astype("i1")),
+        "triangles": _base64(triangles[order].astype(index)),
+        "wide": index == "<u4",
+        "plain": int(3 * (~floor).sum()),
+        "poses": [_rounded(pose.ravel()) for pose in poses],
+    }
+
+
+def _creased(mesh: Mesh) -> tuple[Array, Array, NDArray[np.int64]]:
+    """Corners, normals and triangles with corners parted along every sharp edge."""
+    import trimesh
+
+    whole = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
+    parted = trimesh.graph.smooth_shade(whole, angle=np.radians(CREASE), facet_minarea=None)
+    return (
+        np.asarray(parted.vertices, dtype=float),
+        np.asarray(parted.vertex_normals, dtype=float),
+        np.asarray(parted.faces, dtype=np.int64),
+    )
+
+
+def _floors(
+    placed: Array, points: Array, triangles: NDArray[np.int64], pose: Array
+) -> NDArray[np.bool_]:
+    """Which triangles lie level, an engraving's depth under the top of the piece in use."""
+    heights = points @ pose[2, :3] + pose[2, 3]
+    off = np.abs(heights[triangles] - (placed[:, 2].max() - DEPTH)).max(axis=1)
+    return np.asarray(off < LEVEL)
+
+
+def _base64(values: NDArray[Any]) -> str:
+    return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
+
+
+def _rounded(values: Array) -> list[float]:
+    return [round(float(value), 6) + 0.0 for value in values]

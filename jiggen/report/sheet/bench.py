@@ -1,0 +1,356 @@
+"""The pages to work from: job, drill and stop, layout, lists, steps, holes to tick."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+
+from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
+from jiggen.report.sheet.drawing import layout_drawing
+from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
+from jiggen.report.sheet.job import Bought, Job
+from jiggen.report.sheet.measures import full, inches, number, short, ski_widths
+from jiggen.report.sheet.page import Line, Pen, Shapes, Text, Units
+from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
+from jiggen.report.sheet.stops import Setting, runs, settings_of
+from jiggen.report.sheet.words import say
+from jiggen.tables import socket_screw
+
+HEADING, HOLES, BODY, SMALL = 11.0, 10.0, 9.0, 7.5  # points
+NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
+RULE, BOX = Pen(0.2, 0.4), Pen(0.25)
+STOP_DIGITS = 1  # a stop cannot be set finer than to 0.1 mm; common practice, no source
+TICK = 3.6  # mm, a box to tick
+GUTTER = 5.0  # mm between columns
+RUN_LINES = 3  # at most, for the holes of a setting
+ROW = 6.2  # mm, a row of the list of holes
+STEPS = (
+    *("scale", "assemble", "over-jig", "over-plate", "ticket", "ski", "centre", "mark"),
+    *("clamp", "stop", "drill", "fit", "screws", "test"),
+)
+STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
+SOCKET = "ISO 4762"  # screws that a hexagon key turns
+
+
+def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Section]:
+    """Everything on the bench pages, `width` mm wide, in the order it is needed."""
+    drawing = layout_drawing(job, units, width)
+    return [
+        Section(space(0.0), (_head(job, units, ticket, width),)),
+        _stops(job, units, width),
+        *_notices(job, width),
+        Section(_heading(say("drawing.heading"), width), (drawing,)),
+        Section(space(0.0), (_lists(job, units, width),)),
+        _steps(width),
+        _holes(job, units, width),
+    ]
+
+
+def _heading(words: str, width: float) -> Block:
+    """A heading under a rule."""
+    shapes = Shapes(lines=[Line((0.0, -2.0), (width, -2.0), RULE)])
+    return stack([Block(3.0, shapes), paragraph(words, HEADING, width, bold=True), space(1.0)])
+
+
+# -- the head -----------------------------------------------------------------------------------
+
+
+def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
+    inputs = job.inputs
+    name = plain(inputs.pattern)
+    size = fit(name, 22.0, 12.0, width, 1, bold=True)
+    skis = "skis.same" if inputs.pair == "same" else f"skis.{inputs.side}"
+    cells = [
+        (say("head.boot"), full(inputs.boot, units)),
+        (say("head.shift"), _shift(job, units)),
+        (say("head.skis"), say(skis)),
+        (say("head.core"), say(f"core.{inputs.core}")),
+        (say("head.widths"), ski_widths(job, units)),
+    ]
+    proof = say(
+        "head.proof",
+        holes=len(job.holes),
+        checks=job.proof.checks,
+        deviation=f"{math.ceil(max(job.deviation, 1e-9) * 1000) / 1000:.3f}",
+    )
+    return stack(
+        [
+            paragraph(say("head.kind"), BODY, width, grey=0.3),
+            paragraph(name, size, width, bold=True),
+            space(1.5),
+            _grid(cells, ticket, width),
+            paragraph(proof, SMALL, width, grey=0.3),
+            space(1.0),
+        ]
+    )
+
+
+def _shift(job: Job, units: Units) -> str:
+    """The mount shift and which way it goes."""
+    shift = job.inputs.shift
+    if not shift:
+        return say("shift.none")
+    return say("shift.tip" if shift > 0 else "shift.tail", length=full(abs(shift), units))
+
+
+def _grid(cells: list[tuple[str, str]], ticket: str, width: float) -> Block:
+    """Small names over large values, three in a row; then what is written by hand."""
+    column = (width - 2 * GUTTER) / 3
+    xs = [index * (column + GUTTER) for index in range(3)]
+    blocks = [_cell(name, value, column) for name, value in cells]
+    date, by = (_blank(say(key), column) for key in ("head.date", "head.by"))
+    # The ticket takes two columns: what a shop writes there is a sentence.
+    wide = _cell(say("head.ticket"), plain(ticket), xs[2] - GUTTER, lines=2)
+    return stack(
+        [
+            beside(zip(xs, blocks[:3], strict=True)),
+            beside(zip(xs, [*blocks[3:], date], strict=True)),
+            beside([(0.0, wide), (xs[2], by)]),
+        ]
+    )
+
+
+def _cell(name: str, value: str, width: float, lines: int = 1) -> Block:
+    size = fit(value, 13.0, 8.0, width, lines, bold=True)
+    return stack(
+        [
+            paragraph(name, SMALL, width, grey=0.3),
+            paragraph(value, size, width, bold=True),
+            space(1.5),
+        ]
+    )
+
+
+def _blank(name: str, width: float) -> Block:
+    """A name over a line to write on."""
+    line = Block(9.5, Shapes(lines=[Line((0.0, -8.5), (width, -8.5), RULE)]))
+    return beside([(0.0, paragraph(name, SMALL, width, grey=0.3)), (0.0, line)])
+
+
+# -- drill and stop -----------------------------------------------------------------------------
+
+
+def _stops(job: Job, units: Units, width: float) -> Section:
+    settings = settings_of(job)
+    legend_width = width - WIDTH - GUTTER
+    legend = [
+        beside(
+            [
+                (0.0, paragraph(letter, BODY, 5.0, bold=True)),
+                (5.0, paragraph(words, BODY, legend_width - 5.0)),
+            ]
+        )
+        for letter, words in _legend(settings).items()
+    ]
+    use = paragraph(say("stop.legend.use"), BODY, legend_width)
+    explained = beside([(0.0, stop_picture()), (WIDTH + GUTTER, stack([*legend, space(1.5), use]))])
+    head = stack([_heading(say("stop.heading"), width), explained, space(1.0)])
+    rows = [_setting(setting, job, units, width, len(settings) == 1) for setting in settings]
+    return Section(head, tuple(rows))
+
+
+def _legend(settings: Iterable[Setting]) -> dict[str, str]:
+    """What each letter of the picture means."""
+    angles = dict.fromkeys(number(setting.point_angle, 1) for setting in settings)
+    return {
+        "G": say("stop.legend.g"),
+        "D": say("stop.legend.d"),
+        "A": say("stop.legend.a"),
+        "B": say("stop.legend.b", angle=", ".join(angles)),
+    }
+
+
+def _setting(setting: Setting, job: Job, units: Units, width: float, only: bool) -> Block:
+    """One setting: its holes, then four large numbers."""
+    top = _heights(setting, job, units)
+    left = width - width_of(top, SMALL) - GUTTER
+    names = say("stop.every") if only else _hole_words(setting, job, left)
+    head = [
+        (0.0, paragraph(names, HOLES, left, bold=True)),
+        (0.0, paragraph(top, SMALL, width, grey=0.3, anchor="end")),
+    ]
+    column = width / 4
+    numbers = (
+        ("stop.drill", setting.diameter, 2),
+        ("stop.depth", setting.depth, 2),
+        ("stop.corners", setting.to_corners, STOP_DIGITS),
+        ("stop.tip", setting.to_tip, STOP_DIGITS),
+    )
+    cells = [
+        (index * column, _number(say(key), value, digits, units, column - 2.0))
+        for index, (key, value, digits) in enumerate(numbers)
+    ]
+    rule = Block(1.2, Shapes(lines=[Line((0.0, 0.0), (width, 0.0), RULE)]))
+    return stack(
+        [
+            rule,
+            beside(head),
+            space(0.6),
+            beside(cells),
+            space(1.2),
+        ]
+    )
+
+
+def _heights(setting: Setting, job: Job, units: Units) -> str:
+    """The guide's height, and what is left of the base where the ski is known."""
+    guide = say("stop.guide-top", length=full(setting.guide_top, units))
+    holes = job.drilling.holes if job.drilling else ()
+    left = [h.base_left for h in holes if h.base_left is not None and h.id in setting.holes]
+    return say("stop.base", length=full(min(left), units), guide=guide) if left else guide
+
+
+def _notices(job: Job, width: float) -> list[Section]:
+    """What the drilling check warns of, if anything."""
+    lines = [
+        say(
+            "notice.line",
+            holes=plain(notice.key),
+            message=plain(notice.message),
+            hint=plain(notice.hint),
+        )
+        for notice in (job.drilling.warnings if job.drilling else ())
+    ]
+    heading = _heading(say("notice.heading"), width)
+    return [Section(heading, tuple(_ticked(lines, width, BODY)))] if lines else []
+
+
+def _hole_words(setting: Setting, job: Job, width: float) -> str:
+    """The setting's holes on RUN_LINES lines at most; the list of holes has them all."""
+    said = [
+        plain(first) if first == last else say("stop.run", first=plain(first), last=plain(last))
+        for first, last in runs(setting, job)
+    ]
+    for count in range(len(said), 0, -1):
+        words = ", ".join(said[:count])
+        if count < len(said):
+            words = f"{words} {say('stop.more')}"
+        if len(wrap(words, HOLES, width, bold=True)) <= RUN_LINES:
+            break
+    return words
+
+
+def _number(name: str, value: float, digits: int, units: Units, width: float) -> Block:
+    """A length large enough to be read at arm's length, its name over it."""
+    lines = [(number(value, digits), "mm")]
+    if units == "in":
+        lines.append((inches(value), "in"))
+    size = NUMBER if units == "mm" else NUMBER_IN
+    blocks = [paragraph(name, SMALL, width, grey=0.3)]
+    for figures, unit in lines:
+        shown = paragraph(figures, size, width, bold=True, leading=1.1)
+        x = width_of(figures, size, bold=True) + 1.0
+        y = shown.shapes.texts[0].at[1]
+        shown.shapes.texts.append(Text((x, y), unit, BODY))
+        blocks.append(shown)
+    return stack(blocks)
+
+
+# -- lists, steps, holes ------------------------------------------------------------------------
+
+
+def _lists(job: Job, units: Units, width: float) -> Block:
+    """Tools, what is bought and what is printed, beside one another."""
+    column = (width - 2 * GUTTER) / 3
+    lists = (
+        ("tools.heading", _tools(job, units)),
+        ("buy.heading", [_bought(line) for line in job.hardware]),
+        (
+            "print.heading",
+            [say("print.line", count=part.count, name=plain(part.name)) for part in job.parts],
+        ),
+    )
+    return beside(
+        (
+            index * (column + GUTTER),
+            stack([_heading(say(key), column), *_ticked(lines, column, BODY), space(1.0)]),
+        )
+        for index, (key, lines) in enumerate(lists)
+    )
+
+
+def _tools(job: Job, units: Units) -> list[str]:
+    drills = sorted({hole.diameter for hole in job.holes})
+    screws = Counter(
+        hole.screw for hole in (job.drilling.holes if job.drilling else ()) if hole.screw
+    )
+    sizes = {line.size.split()[0] for line in job.hardware if line.standard == SOCKET}
+    keys = sorted(socket_screw(size).key for size in sizes)
+    return [
+        *(say("tools.drill", diameter=full(drill, units)) for drill in drills),
+        *(say("tools.screws", count=n, length=full(s, units)) for s, n in screws.items()),
+        *(say("tools.key", size=number(key)) for key in keys),
+        *(say(f"tools.{tool}") for tool in STATIC_TOOLS),
+    ]
+
+
+def _bought(line: Bought) -> str:
+    words = say("buy.line", count=line.count, name=plain(line.name), size=plain(line.size))
+    return say("buy.standard", line=words, standard=line.standard) if line.standard else words
+
+
+def _ticked(lines: Iterable[str], width: float, size: float) -> list[Block]:
+    """Each line behind a box to tick."""
+    blocks = []
+    for line in lines:
+        box = Shapes()
+        box.box((0.2, -TICK - 0.2), (TICK + 0.2, -0.2), BOX)
+        words = paragraph(line, size, width - TICK - 2.0)
+        blocks.append(
+            stack([beside([(0.0, Block(TICK + 0.4, box)), (TICK + 2.0, words)]), space(1.3)])
+        )
+    return blocks
+
+
+def _steps(width: float) -> Section:
+    lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
+    return Section(_heading(say("steps.heading"), width), tuple(_ticked(lines, width, BODY)))
+
+
+def _holes(job: Job, units: Units, width: float) -> Section:
+    """Every hole with its numbers, and a box to tick for each ski that gets it."""
+    skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
+    stops = {name: setting for setting in settings_of(job) for name in setting.holes}
+    shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
+    names: tuple[str, ...]
+    names = ("holes.id", "holes.x", "holes.y", "holes.drill", "holes.depth", "holes.tip")
+    names += tuple(f"holes.{ski}" for ski in skis)
+    columns = [share * width for share in shares[: len(names)]]
+    head = _row([say(name) for name in names], columns, SMALL, width, grey=0.3)
+    rows = []
+    for hole in job.holes:
+        setting = stops[hole.id]
+        values = [
+            plain(hole.id),
+            _towards(hole.x, ("towards.tip", "towards.tail"), units),
+            _towards(hole.y, ("towards.left", "towards.right"), units),
+            *(short(v, units) for v in (hole.diameter, hole.depth)),
+            short(setting.to_tip, units, STOP_DIGITS),
+        ]
+        row = _row(values, columns[:6], BODY, width)
+        for index in range(len(skis)):
+            x = sum(columns[: 6 + index])
+            row.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
+        rows.append(row)
+    return Section(stack([_heading(say("holes.heading"), width), head]), tuple(rows))
+
+
+def _row(
+    values: list[str], columns: list[float], size: float, width: float, grey: float = 0.0
+) -> Block:
+    """One line of a table `width` mm wide, each value small enough for its column."""
+    cells, x = [], 0.0
+    for value, column in zip(values, columns, strict=True):
+        room = column - 2.0
+        cells.append((x, paragraph(value, fit(value, size, 5.0, room), room, grey=grey)))
+        x += column
+    block = beside(cells)
+    rule = Shapes(lines=[Line((0.0, 0.0), (width, 0.0), Pen(0.1, 0.6))])
+    return beside([(0.0, stack([space(1.2), block])), (0.0, Block(ROW, rule))])
+
+
+def _towards(value: float, keys: tuple[str, str], units: Units) -> str:
+    if not round(value, 2):
+        return say("towards.none")
+    return say(keys[0] if value > 0 else keys[1], length=short(abs(value), units))

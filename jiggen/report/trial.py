@@ -1,0 +1,73 @@
+"""One trial plate from layout to proven folder, and what is said when it is done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from jiggen.design.settings import Bed
+from jiggen.design.trial import Trial, design_trial
+from jiggen.layout.model import Layout
+from jiggen.report.folder import Progress, proven_folder
+from jiggen.verify import Proof, table, verdict
+
+USE = (
+    "Print it as it lies, 2 mm thick, without supports, and measure its 100.0 scale.",
+    "Lay it on the real plate, arrow to the tip: every hole must show the plate's hole right "
+    "under it, in the middle. Where one does not, the pattern is wrong: mend it first.",
+    "It guides no drill: never drill through it.",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class FinishedTrial:
+    """A trial plate's folder, what is in it, and whether its proof passed."""
+
+    folder: Path
+    trial: Trial
+    manifest: dict[str, Any]
+    proof: Proof
+
+
+def build_trial_plate(
+    layout: Layout,
+    bed: Bed,
+    target: Path,
+    *,
+    force: bool = False,
+    progress: Progress = lambda _: None,
+) -> FinishedTrial:
+    """Design, draw, write and prove a trial plate; `target` is replaced whole or not at all.
+
+    One that fails its proof is left beside it as ``…-failed``.  Raises InputError before
+    anything is written when the input or the target is bad.
+    """
+    progress("design")
+    chosen = design_trial(layout, bed)
+
+    def make(folder: Path) -> dict[str, Any]:
+        from jiggen.export.trial import write_trial
+        from jiggen.solid.trial import build_trial
+
+        model = build_trial(chosen, lambda part: progress(f"solid: {part}"))
+        return write_trial(chosen, model, folder, lambda what: progress(f"files: {what}"))
+
+    folder, manifest, proof = proven_folder(target, make, force=force, progress=progress)
+    return FinishedTrial(folder, chosen, manifest, proof)
+
+
+def trial_summary(finished: FinishedTrial) -> str:
+    """The result as plain lines."""
+    proof = finished.proof
+    lines = [table(proof), "", verdict(proof), ""]
+    if not proof.passed:
+        return "\n".join(
+            [*lines, f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
+        )
+    names = ", ".join(plate.name for plate in finished.trial.plates)
+    left_out = [name for plate in finished.trial.plates for name in plate.left_out]
+    lines += [f"To print: {names}", f"Files:    {finished.folder}"]
+    if left_out:
+        lines.append(f"No room to engrave: {', '.join(left_out)}")
+    return "\n".join([*lines, "", *USE])

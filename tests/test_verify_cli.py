@@ -1,0 +1,44 @@
+from __future__ import annotations
+
+import json
+import shutil
+
+import faults
+import pytest
+from verify_samples import good_sample
+
+from jiggen.cli import main
+from jiggen.verify import prove
+
+
+@pytest.fixture
+def folder(tmp_path):
+    copy = tmp_path / "jig"
+    shutil.copytree(good_sample(), copy)
+    faults.stored_proof(copy, prove(copy).as_dict())
+    return copy
+
+
+def test_a_sound_folder_is_told_and_ends_with_0(folder, capsys):
+    assert main(["check", str(folder)]) == 0
+    told = capsys.readouterr()
+    assert "Proof passed: 3 holes" in told.out
+    assert told.err == ""
+
+
+def test_a_fault_is_told_with_hole_and_amount_and_ends_with_1(folder, capsys):
+    faults.move_hole(folder, "toe-2", 0.1)
+    assert main(["check", str(folder)]) == 1
+    assert "toe-2: moved 0.100 mm" in capsys.readouterr().out
+
+
+def test_json_is_one_document_whatever_comes_out(folder, capsys):
+    assert main(["check", str(folder), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["passed"] is True
+    faults.shrink_bore(folder, "toe-1", 0.2)
+    assert main(["check", "--json", str(folder)]) == 1
+    data = json.loads(capsys.readouterr().out)
+    assert data["passed"] is False
+    assert "proof.diameter" in {fault["code"] for fault in data["faults"]}
+    assert main(["check", "--json", str(folder / "parts")]) == 2
+    assert json.loads(capsys.readouterr().out)["errors"][0]["code"] == "proof.manifest"
