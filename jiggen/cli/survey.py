@@ -265,17 +265,18 @@ def _reading_lines(found: Examination) -> list[str]:
 def _verdicts(found: Examination) -> list[str]:
     """What the readings say together, a sentence or two each."""
     words = []
-    usual = found.plain.network.survey.sigma
     if found.plain.freedom:
+        more = f"{found.plain.freedom} more reading{'s' if found.plain.freedom > 1 else ''}"
         words.append(
-            f"{found.plain.freedom} more readings than needed; they agree within "
+            f"{more} than needed; they agree within "
             f"{found.plain.spread * _typical(found):.2f} mm ({_typical(found):.2g} was assumed)."
         )
     else:
         words.append(
-            f"Not one reading more than needed: nothing checks them ({usual:.2g} mm assumed)."
+            "Not one reading more than needed: nothing checks them "
+            f"({_typical(found):.2g} mm assumed)."
         )
-    if found.doubt:
+    if found.doubt and (found.doubt.cured or not found.contradicts):
         label = found.plain.network.label(found.doubt.row)
         words.append(
             f"Most likely misread: {label}, {found.doubt.off:+.2f} mm off what the others say."

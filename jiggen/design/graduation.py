@@ -50,6 +50,6 @@ def _number(rail: RailShape, y: float, text: str) -> MultiPolygon:
     lettering = letter(text, CAPS)
     upright = MultiPolygon([Polygon(r.outer, r.inner) for r in lettering.regions])
     turned = shapely.affinity.rotate(upright, 90, origin=(0, 0))
-    x0, y0, x1, _ = turned.bounds
+    _, y0, x1, _ = turned.bounds
     right = rail.back_x - EDGE - LONG - 0.5
     return shapely.affinity.translate(turned, right - x1, y + LINE - y0)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+import shapely.affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from jiggen.design.board import Board
@@ -37,11 +38,13 @@ CUT_WALL = 2.0  # mm between a hole and the cut at the mounting mark
 BED_MARGIN = 2.0
 DEPTH = 0.4  # mm of engraving: two layers
 CLEAR = 1.2  # mm between engravings, holes and edges
+ARM = 9.0  # mm of the mounting mark that is drawn at each edge, and at the middle
 CAPS = (5.0, 4.2, 3.6)  # mm, capitals of the words, tried from the largest
 ID_CAPS = (3.6, 3.0)  # mm, capitals of the holes' names
 ID_REACH = 12.0  # mm from a hole's centre to its name, at most
 NOTCH = ((-2.0, 1.0), (2.0, 1.0), (0.0, -2.5))  # across the edge, deep and inwards
-TITLE = "TRIAL PLATE"
+TITLE, MARK = "TRIAL PLATE", "MARK"
+COARSE = 0.05  # mm that a letter's outline may give way, to halve its corners
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,26 +167,28 @@ def _rectangle(plate: Plate) -> Polygon:
 
 def _piece(plate: Plate, guides: tuple[Guide, ...], layout: Layout, bed: Bed) -> TrialPlate:
     mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
-    shape = _rectangle(plate).difference(shapely.union_all(list(_notches(plate))))
+    notches = list(_notches(plate))
+    shape = _rectangle(plate).difference(shapely.union_all(notches))
     holes = [Point(g.x, g.y).buffer(g.radius) for g in mine]
-    marks = _marks(plate, shape, holes)
-    board = Board(shape, [*holes, *(mark for _, mark in marks)], CLEAR)
-    engraved = [*marks]
-    left_out = []
-    for name, versions, near, reach in _items(plate, mine, layout):
-        placed = (board.put(version, near, reach) for version in versions)
-        found = next((item for item in placed if item is not None), None)
-        if found is None:
-            left_out.append(name)
+    lines = _lines(plate, shape, holes)
+    # Twice as clear of the lines: one beside a word reads as a letter.
+    board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR)
+    engraved, left_out = [("mounting mark and centre line", lines)], []
+    for item in _items(plate, mine, layout):
+        tries = (board.put(version, item.near, item.reach) for version in item.versions)
+        placed = next((found for found in tries if found is not None), None)
+        if placed is None:
+            left_out.append(item.name)
         else:
-            engraved.append((name, found))
+            engraved.append((item.name, placed))
     turn = _turn(plate, bed)
     return TrialPlate(
         plate=plate,
         outline=regions_of(shapely.normalize(shape))[0],
         guides=mine,
         engravings=tuple(
-            Engraving(name, plate.name, regions_of(item), DEPTH) for name, item in engraved
+            Engraving(name, plate.name, regions_of(found.simplify(COARSE)), DEPTH)
+            for name, found in engraved
         ),
         turn=0.0 if turn is None else turn,
         left_out=tuple(left_out),
@@ -205,40 +210,44 @@ def _set(shape: Polygon, degrees: float, x: float, y: float) -> Polygon:
     return shapely.affinity.translate(over, x, y)
 
 
-def _marks(
-    plate: Plate, shape: Polygon, holes: list[Polygon]
-) -> list[tuple[str, shapely.Geometry]]:
-    """Mounting mark and centre line, clear of the holes and the edge.
+def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> shapely.Geometry:
+    """Mounting mark and centre line, clear of the holes and the edge; of a half the mark is one.
 
-    Of a half the mark is its edge.
+    The mark is drawn at the edges and the middle alone: words and scale have room between.  One
+    shape, since the two cross: what is engraved must not overlap.
     """
     free = shape.buffer(-CLEAR).difference(shapely.union_all(holes).buffer(CLEAR))
     b = plate.half_width
-    lines = [("centre line", LineString([(plate.start, 0.0), (plate.stop, 0.0)]))]
+    lines = [LineString([(plate.start, 0.0), (plate.stop, 0.0)])]
     if plate.start < 0 < plate.stop:
-        lines.append(("mounting mark", LineString([(0.0, -b), (0.0, b)])))
-    return [
-        (name, line.buffer(LINE / 2, cap_style="flat").intersection(free)) for name, line in lines
-    ]
+        for low, high in ((-b, ARM - b), (-ARM / 2, ARM / 2), (b - ARM, b)):
+            lines.append(LineString([(0.0, low), (0.0, high)]))
+    bars = [line.buffer(LINE / 2, cap_style="flat") for line in lines]
+    return shapely.union_all(bars).intersection(free)
 
 
-Item = tuple[str, list[shapely.Geometry], tuple[float, float], float]
-"""A name, shapes to try one after the other, the point to be near, how near in mm."""
+@dataclass(frozen=True)
+class _Item:
+    """Something to engrave: shapes tried one after the other, at most `reach` mm from `near`."""
+
+    name: str
+    versions: list[shapely.Geometry]
+    near: tuple[float, float]
+    reach: float
 
 
-def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[Item]:
+def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[_Item]:
     """What is engraved where there is room, the most needed first."""
+    b, length = plate.half_width, plate.stop - plate.start
     middle = (plate.start + plate.stop) / 2
-    anywhere = plate.stop - plate.start + 2 * plate.half_width
     for guide in guides:
-        yield guide.id, _written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH
-    mark = (plate.start if plate.start == 0.0 else 0.0, plate.half_width)
-    yield "MARK", _written("MARK", ID_CAPS), mark, ID_REACH
-    yield "arrow to the tip", [ARROW], (plate.stop, 0.0), anywhere
+        yield _Item(guide.id, _written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH)
+    yield _Item(MARK, _written(MARK, ID_CAPS), (0.0, b), ID_REACH)
+    yield _Item("arrow to the tip", [ARROW], (plate.stop, 0.0), length)
     for line in (TITLE, *words(layout)):
-        yield line, _written(line, CAPS), (middle, plate.half_width / 2), anywhere
-    if plate.stop - plate.start > SCALE + 2 * EDGE:
-        yield "check scale", [_scale()], (middle, -plate.half_width), anywhere
+        yield _Item(line, _written(line, CAPS), (middle, b / 2), length)
+    if length > SCALE + 2 * EDGE:
+        yield _Item("check scale", [_scale()], (middle, -b), length)
 
 
 def _written(text: str, caps: tuple[float, ...]) -> list[shapely.Geometry]:

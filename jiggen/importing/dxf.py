@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ezdxf.lldxf.const import DXFError
-
 from jiggen.errors import InputError
 from jiggen.importing.model import Circle, Drawing
 from jiggen.importing.source import fault, read_bytes
@@ -35,8 +33,8 @@ UPRIGHT = 1 - 1e-9  # cosine of an axis that counts as upright
 BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"  # DXF reference, binary files: the sentinel
 NO_DXF = "Save it from the drawing program as DXF, release 2010 say."
 
-# What the reader raises on files that are none, or broken.
-NOT_READ = (DXFError, ValueError, LookupError, TypeError, AttributeError, struct.error)
+# What the reader raises, besides its own errors, on files that are none or broken.
+NOT_READ = (ValueError, LookupError, TypeError, AttributeError, struct.error)
 
 
 def read_dxf(path: Path) -> Drawing:
@@ -47,12 +45,22 @@ def read_dxf(path: Path) -> Drawing:
 
     Raises InputError (see `source`), ``import.no-dxf`` and ``import.too-many``.
     """
-    document = _document(path)
+    import ezdxf
+
+    try:
+        document = _document(path)
+        walk = _Walk(str(path), document)
+        circles = tuple(walk.circles())
+    except (ezdxf.DXFError, *NOT_READ) as error:
+        if isinstance(error, InputError):
+            raise
+        said = " ".join(str(error).split()) or type(error).__name__
+        finding = fault("no-dxf", f"not a DXF drawing: {said}", str(path), hint=NO_DXF)
+        raise InputError(finding) from None
     name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
-    walk = _Walk(str(path), document)
     return Drawing(
         file=str(path),
-        circles=tuple(walk.circles()),
+        circles=circles,
         unit=unit,
         said=f"{name}, as the drawing's header says" if name else "",
         others=dict(walk.others.most_common()),
@@ -63,17 +71,12 @@ def _document(path: Path) -> Any:
     import ezdxf
     from ezdxf import recover
 
+    data = read_bytes(path)
     # What the reader mends, it also logs; none of it changes a circle.
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
-    data = read_bytes(path)
-    try:
-        if data.startswith(BINARY):
-            return ezdxf.readfile(path)
-        document, _ = recover.read(io.BytesIO(data))
-    except NOT_READ as error:
-        said = " ".join(str(error).split()) or type(error).__name__
-        finding = fault("no-dxf", f"not a DXF drawing: {said}", str(path), hint=NO_DXF)
-        raise InputError(finding) from None
+    if data.startswith(BINARY):
+        return ezdxf.readfile(path)
+    document, _ = recover.read(io.BytesIO(data))
     return document
 
 
@@ -94,7 +97,7 @@ class _Walk:
         for entity in entities:
             self._count(place)
             # What lies on layer 0 of a block lies on the layer that the block is placed on.
-            own = str(entity.dxf.get("layer", "0"))
+            own = str(entity.dxf.layer) if entity.dxf.is_supported("layer") else "0"
             layer = place.layer if own == "0" else own
             if self._hidden(layer):
                 continue

@@ -10,6 +10,8 @@ from jiggen.pattern.model import Datum
 
 Turn = Literal[0, 90, 180, 270]
 Unit = Literal["mm", "in"]
+Origin = tuple[float, float] | Literal["middle"]
+"""A point of the drawing in mm, or the middle of the holes."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ class Choices:
     units: Unit | None = None
     layers: tuple[str, ...] = ()
     only: tuple[float, float] | None = None
-    origin: tuple[float, float] | Literal["middle"] = (0.0, 0.0)
+    origin: Origin = (0.0, 0.0)
     turn: Turn = 0
     name: str = ""
     datum: Datum = "boot-centre"

@@ -15,10 +15,12 @@ from jiggen.export import check_target, listing, put_in_place, workshop, write_m
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.report.expect import drill, expect
+from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
 from jiggen.verify import Proof, prove
 
 Progress = Callable[[str], None]
+UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
 
@@ -44,8 +46,8 @@ def build_jig(
     settings: Settings,
     target: Path,
     *,
-    state: SkiState = SkiState(),
-    limits: DrillingLimits = DrillingLimits(),
+    state: SkiState = UNKNOWN_SKI,
+    limits: DrillingLimits = USUAL_LIMITS,
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> Finished:
@@ -71,6 +73,10 @@ def build_jig(
         progress("proof")
         proof = prove(folder)
         manifest["proof"] = proof.as_dict()
+        if proof.passed:  # a jig that failed has no sheet to work from
+            progress("sheet")
+            (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest, paper="A4", units="mm", ticket=""))
+        manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
         put_in_place(folder, final)

@@ -36,7 +36,10 @@ class Reading:
     sigma: float | None = None
 
     def __str__(self) -> str:
-        return f"{thing(self.first)} to {thing(self.second)}, {self.manner}"
+        ends = (self.first, self.second)
+        if ends[0] not in OPPOSITE and ends[1] in OPPOSITE:
+            ends = ends[::-1]
+        return f"{thing(ends[0])} to {thing(ends[1])}, {self.manner}"
 
     @property
     def manner(self) -> str:
@@ -45,8 +48,9 @@ class Reading:
         if edges == 2:
             return "edge to edge"
         if edges == 1:
-            rims = {"centre": "centre", "outside": "far rim", "inside": "near rim"}
-            return f"edge to {rims[self.kind]}"
+            return {"centre": "to its centre", "outside": "far rim", "inside": "near rim"}[
+                self.kind
+            ]
         return f"{self.kind} to {self.kind}"
 
 
@@ -58,7 +62,8 @@ class Survey:
     lists single holes that lie on the centre line.  The rest says how the plate lies: `origin`
     is where x is 0 (the mean of the holes named, or one edge), `middle` where y is 0 (the mean
     of holes or of two edges; empty where pairs say so), `along` two holes, rear one first, in a
-    line along the ski.  `front`, `rear`, `left`, `right` name holes that certainly lie there.
+    line along the ski.  `front` names the holes nearest the tip, `rear` those nearest the tail;
+    `left` and `right` name holes that lie on that side of the centre line.
     """
 
     name: str
@@ -87,7 +92,7 @@ class Survey:
     @property
     def twins(self) -> dict[str, str]:
         """Each hole's mirror image in the centre line, where the file names one."""
-        both = {left: right for left, right in self.pairs}
+        both = dict(self.pairs)
         return both | {right: left for left, right in self.pairs} | self._own_twins
 
     @property

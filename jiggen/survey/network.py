@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,29 +27,39 @@ _SIGN = {"front": 1.0, "rear": -1.0, "left": 1.0, "right": -1.0}
 _NEAR = 1e-9  # mm; keeps two holes put on the same spot from dividing by zero
 
 
+ON_THE_LINE = 0.5
+"""A hole so little on the wrong side, in mm, may well be on the right one."""
+
+
+class Claim(NamedTuple):
+    """That hole `name` lies where `key` of the survey says; `other` is what it is compared with.
+
+    `row` (p,) takes from the unknowns how far in mm it does so.
+    """
+
+    key: str
+    name: str
+    other: str
+    row: Array
+
+
 class Network:
     """The equations of one survey, every reading with its standard uncertainty.
 
     Rows are the readings in the file's order, then the holes' diameters.  Columns are x0, y0,
-    x1, y1 …, then `edges`, then diameters.  `values` and `sigmas` are (m,), `basis` is (p, k)
-    with orthonormal columns.  Without `symmetric` the pairs and centre line are not imposed;
-    `rules` (r, p), rows that are 0 on every place allowed, then takes their place.
+    x1, y1 …, then `edges`, then diameters.  `values` and `sigmas` are (m,) in mm, `rules` (r, p)
+    rows that are 0 on every place allowed, `basis` (p, k) orthonormal columns that span those.
+    `sigma` in mm takes the place of the survey's own.
     """
 
-    def __init__(
-        self,
-        survey: Survey,
-        sigma: float | None = None,
-        *,
-        rules: Array | None = None,
-    ) -> None:
+    def __init__(self, survey: Survey, sigma: float | None = None) -> None:
         self.survey = survey
         self.holes = len(survey.holes)
         self.index = {name: number for number, name in enumerate(survey.holes)}
         ends = {end for reading in survey.readings for end in (reading.first, reading.second)}
         named = ends | set(survey.origin) | set(survey.middle)
         self.edges = tuple(edge for edge in EDGES if edge in named)
-        self._edge_column = {
+        self._edge_column: dict[str, int] = {
             edge: 2 * self.holes + number for number, edge in enumerate(self.edges)
         }
         self.size = 3 * self.holes + len(self.edges)
@@ -59,7 +70,7 @@ class Network:
         )
         self.weights = 1.0 / self.sigmas
         self._chords, self.linear = self._equations(survey.readings)
-        self.rules = np.array(list(self._stated_rules())) if rules is None else rules
+        self.rules: Array = np.array(list(self._stated_rules()))
         self.basis: Array = null_space(self.rules)
 
     def without(self, row: int) -> Network:
@@ -74,14 +85,8 @@ class Network:
         """The same readings under other rules."""
         other = object.__new__(Network)
         other.__dict__.update(self.__dict__)
-        other.__dict__.pop("sides", None)
         other.rules, other.basis = rules, null_space(rules)
         return other
-
-    @property
-    def redundancy(self) -> int:
-        """Readings that count, less free unknowns; freedom left over is not taken into account."""
-        return int(np.count_nonzero(self.weights)) - self.basis.shape[1]
 
     def label(self, row: int) -> str:
         """What was read in `row`, in words."""
@@ -116,34 +121,55 @@ class Network:
 
     def misfits(self, z: Array) -> Array:
         """(m,) predicted less read, in standard uncertainties."""
-        return (self.predicted(self.basis @ z) - self.values) * self.weights
+        misses: Array = (self.predicted(self.basis @ z) - self.values) * self.weights
+        return misses
 
     def misfit_slopes(self, z: Array) -> Array:
         """(m, k) derivative of `misfits`."""
         return (self.slopes(self.basis @ z) @ self.basis) * self.weights[:, None]
 
     @cached_property
-    def sides(self) -> Array:
-        """(s, p) rows that are positive, in mm, where each hole lies on the side it was said to."""
+    def claims(self) -> tuple[Claim, ...]:
+        """What the survey says of the sides on which holes lie."""
         survey = self.survey
-        rows = []
-        mean_x = self._mean(survey.holes, 0)
-        for names, axis, sign, less in (
-            (survey.front, 0, 1.0, mean_x),
-            (survey.rear, 0, -1.0, mean_x),
-            (survey.left, 1, 1.0, 0.0),
-            (survey.right, 1, -1.0, 0.0),
-        ):
-            rows += [sign * (self._mean((name,), axis) - less) for name in names]
-        rows += [self._mean((a,), 1) - self._mean((b,), 1) for a, b in survey.pairs]
+        claims = [
+            Claim(key, name, other, sign * (self._mean((name,), 0) - self._mean((other,), 0)))
+            for key, names, sign in (("front", survey.front, 1.0), ("rear", survey.rear, -1.0))
+            for name in names
+            for other in survey.holes
+            if other not in names
+        ]
+        claims += [
+            Claim(key, name, "", sign * self._mean((name,), 1))
+            for key, names, sign in (("left", survey.left, 1.0), ("right", survey.right, -1.0))
+            for name in names
+        ]
+        claims += [
+            Claim("pairs", a, b, self._mean((a,), 1) - self._mean((b,), 1)) for a, b in survey.pairs
+        ]
         if survey.along:
             rear, front = survey.along
-            rows.append(self._mean((front,), 0) - self._mean((rear,), 0))
-        return np.array(rows).reshape(-1, self.size)
+            ahead = self._mean((front,), 0) - self._mean((rear,), 0)
+            claims.append(Claim("along", rear, front, ahead))
+        claims += [
+            Claim("edge", name, edge, self._inwards(edge, name))
+            for edge in self.edges
+            for name in survey.holes
+        ]
+        return tuple(claims)
+
+    @cached_property
+    def _sides(self) -> Array:
+        return np.array([claim.row for claim in self.claims]).reshape(-1, self.size)
+
+    def beyond(self, unknowns: Array) -> Array:
+        """How far each of `claims` is missed in mm; 0 up to `ON_THE_LINE`, which can be noise."""
+        missed: Array = -(self._sides @ unknowns)
+        return np.where(missed > ON_THE_LINE, missed, 0.0)
 
     def wrong_side(self, unknowns: Array) -> float:
-        """How far holes lie beyond the side they were said to be on, summed, in mm."""
-        return float(np.clip(-(self.sides @ unknowns), 0.0, None).sum())
+        """How far holes lie beyond where they were said to be, summed, in mm."""
+        return float(self.beyond(unknowns).sum())
 
     def chord_slope(self, unknowns: Array, first: int, second: int) -> Array:
         """(p,) how the distance of the centres of two holes grows with each unknown."""
@@ -155,25 +181,25 @@ class Network:
         row[2 * second : 2 * second + 2] = -apart
         return row
 
+    @cached_property
     def hole_distances(self) -> Array:
         """(n, n) centre distances as read, in mm, NaN where none was; twins' readings too."""
-        survey = self.survey
-        total = np.zeros((self.holes, self.holes))
-        count = np.zeros_like(total)
-        twins = {self.index[a]: self.index[b] for a, b in survey.twins.items()}
-        for reading in survey.readings:
-            if reading.first in OPPOSITE or reading.second in OPPOSITE:
-                continue
-            i, j = self.index[reading.first], self.index[reading.second]
-            sizes = (survey.diameters[i] + survey.diameters[j]) / 2
-            centre = max(reading.value - REACH[reading.kind] * sizes, 0.1)
-            for a, b in {(i, j), (twins.get(i, i), twins.get(j, j))} if (
-                i in twins and j in twins
-            ) else {(i, j)}:
-                total[[a, b], [b, a]] += centre
-                count[[a, b], [b, a]] += 1
-        with np.errstate(invalid="ignore"):
-            distances: Array = total / count
+        rows, first, second = self._chords
+        sizes = self.linear[rows, -self.holes :] @ self.survey.diameters
+        centres = np.maximum(self.values[rows] - sizes, 0.1)
+        twins = np.arange(self.holes)
+        for name, twin in self.survey.twins.items():
+            twins[self.index[name]] = self.index[twin]
+        lone = [number for name, number in self.index.items() if name not in self.survey.twins]
+        images = ~(np.isin(first, lone) | np.isin(second, lone))
+        i = np.concatenate([first, twins[first[images]]])
+        j = np.concatenate([second, twins[second[images]]])
+        total, count = np.zeros((2, self.holes, self.holes))
+        read = np.concatenate([centres, centres[images]])
+        for a, b in ((i, j), (j, i)):
+            np.add.at(total, (a, b), read)
+            np.add.at(count, (a, b), 1)
+        distances: Array = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
         np.fill_diagonal(distances, 0.0)
         return distances
 
@@ -193,11 +219,14 @@ class Network:
                 continue
             # From the outer edge inwards: an edge is ahead of (left of) what it is measured to.
             edge, other = ends if ends[0] in OPPOSITE else ends[::-1]
-            linear[row, self._edge_column[edge]] = _SIGN[edge]
-            linear[row] -= _SIGN[edge] * self._mean((other,), _AXIS[edge])
+            linear[row] += self._inwards(edge, other)
         linear[len(readings) :, self.size - self.holes :] = np.eye(self.holes)
         rows, first, second = np.array(chords, dtype=np.int_).reshape(-1, 3).T
         return (rows, first, second), linear
+
+    def _inwards(self, edge: str, other: str) -> Array:
+        """The row that takes how far a hole or an edge lies inwards of `edge`."""
+        return _SIGN[edge] * (self._mean((edge,), _AXIS[edge]) - self._mean((other,), _AXIS[edge]))
 
     def _mean(self, names: Iterable[str], axis: int) -> Array:
         """The row that takes the mean x (axis 0) or y of holes and edges."""

@@ -11,6 +11,8 @@ from jiggen.verify.parts import unreadable
 from jiggen.verify.proof import prove_as
 from jiggen.verify.results import Fault, Ledger, Proof
 
+LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
+
 
 def check(folder: Path) -> Proof:
     """Prove `folder` again, and compare every file with the manifest's SHA-256.
@@ -47,7 +49,11 @@ def _judge_file(path: Path, name: str, entry: FileEntry, ledger: Ledger) -> None
 
 
 def _judge_listing(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
-    there = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+    there = {
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*")
+        if not (path.is_dir() or path.name.startswith(".") or path.name in LITTER)
+    }
     for name in sorted(there - {MANIFEST} - manifest.files.keys()):
         fault = Fault("proof.unlisted", name, name, "a file that jiggen did not write")
         ledger.fail(fault)

@@ -1,4 +1,9 @@
-"""The witness: a jig's written files against the layout in their manifest."""
+"""The witness: a jig's written files against the layout in their manifest.
+
+What it does not see: a recess or a boss that the STEP lacks, as long as it leaves the STEP's
+corners, the volume within its limit, the guides and the drills' paths as they are; and a round
+hole less than `limits.EXTRA_DEPTH` deep.
+"""
 
 from __future__ import annotations
 

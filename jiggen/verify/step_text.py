@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TypeAlias
@@ -40,6 +40,7 @@ Record: TypeAlias = "dict[str, tuple[Value, ...]]"
 BODY = r"(?:[^';]++|'[^']*+')*+"  # up to a statement's end; no string is looked into
 STATEMENT = re.compile(rf"\s*({BODY});")
 INSTANCE = re.compile(rf"\s*#(\d+)\s*=\s*([A-Z][A-Z0-9_]*)?\s*(\({BODY});")
+INSTANCES = re.compile(rf"(?:\s*#\d+\s*=\s*(?:[A-Z][A-Z0-9_]*)?\s*\({BODY};)*+")
 END = re.compile(r"\s*ENDSEC\s*;\s*END-ISO-10303-21\s*;\s*\Z")
 COMMENT = re.compile(r"('[^']*')|/\*.*?\*/", re.DOTALL)
 SPACE = re.compile(r"('[^']*')|\s+")
@@ -151,10 +152,9 @@ class Entity:
 
 @dataclass(frozen=True)
 class StepFile:
-    """The entities of one exchange file, by number and by type."""
+    """The entities of one exchange file: the type and the arguments' text of each, by number."""
 
     _sources: dict[int, tuple[str, str]]
-    _types: dict[str, list[int]]
     _parsed: dict[int, Entity] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -174,7 +174,8 @@ class StepFile:
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
-        return (self[number] for number in self._types.get(keyword, ()))
+        sources = self._sources.items()
+        return (self[number] for number, (its, _) in sources if its == keyword)
 
 
 def read_step_text(data: bytes) -> StepFile:
@@ -206,24 +207,19 @@ def _data_start(text: str) -> int:
 
 
 def _file(text: str, start: int) -> StepFile:
-    sources: dict[int, tuple[str, str]] = {}
-    types: dict[str, list[int]] = defaultdict(list)
-    end = start
-    for match in INSTANCE.finditer(text, start):
-        if match.start() != end:
-            break
-        number, keyword = int(match[1]), match[2] or ""
-        if number in sources:
-            raise StepError(f"#{number} is there twice")
-        sources[number] = (keyword, match[3])
-        types[keyword].append(number)
-        end = match.end()
+    instances = INSTANCES.match(text, start)
+    end = instances.end() if instances else start
     if not END.match(text, end):
         raise StepError(f"cut short or damaged at {text[end : end + 60].strip()!r}")
-    lost = {int(ref) for ref in set(REFERENCE.findall(text, start)) if ref} - sources.keys()
+    found = INSTANCE.findall(text, start, end)
+    sources = {int(number): (keyword, source) for number, keyword, source in found}
+    if len(sources) < len(found):
+        ((twice, _),) = Counter(int(number) for number, *_ in found).most_common(1)
+        raise StepError(f"#{twice} is there twice")
+    lost = {int(ref) for ref in set(REFERENCE.findall(text, start, end)) if ref} - sources.keys()
     if lost:
         raise StepError(f"#{min(lost)} is referred to but not there")
-    return StepFile(sources, dict(types))
+    return StepFile(sources)
 
 
 def _record(number: int, keyword: str, source: str) -> Record:

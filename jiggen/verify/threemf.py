@@ -119,7 +119,7 @@ def _table(mesh: ET.Element, tag: str, keys: tuple[str, ...], kind: type) -> Arr
     if rows is None:
         raise ThreeMFError(f"a mesh without {tag}")
     try:
-        values = [[kind(row.attrib[key]) for key in keys] for row in rows]
+        values = [kind(row.attrib[key]) for row in rows for key in keys]
     except (KeyError, ValueError) as error:
         raise ThreeMFError(f"{tag}: {error}") from None
     return np.array(values, dtype=np.float64).reshape(-1, len(keys))

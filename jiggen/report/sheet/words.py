@@ -38,7 +38,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "skis.right": "RIGHT ski only",
         # drill and stop
         "stop.heading": "Drill and stop",
-        "stop.drill": "Drill ⌀",
+        "stop.drill": "Drill",
         "stop.depth": "Depth D",
         "stop.corners": "Stop A, to the corners",
         "stop.tip": "Stop B, to the tip",
@@ -69,7 +69,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "drawing.tip": "to the tip",
         "drawing.tail": "to the tail",
         "drawing.left": "left side of the ski",
-        "drawing.right": "right side of the ski",
         "unit.mm": "mm",
         "unit.in": "mm (inches)",
         # lists
@@ -119,7 +118,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "holes.id": "hole",
         "holes.x": "from the mark",
         "holes.y": "from the centre line",
-        "holes.drill": "drill ⌀",
+        "holes.drill": "drill",
         "holes.depth": "depth D",
         "holes.tip": "stop B",
         "holes.left": "left ski",

@@ -1,0 +1,253 @@
+"""The parts of the page: what may be done with the jig, its holes, its files."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+from xml.etree import ElementTree as ET
+
+from jiggen.cautions import CAUTIONS
+from jiggen.report.page.markup import Content, bullets, classed, node, section, table
+from jiggen.verify.text import HEAD, NOTHING
+
+Entries = Sequence[Mapping[str, Any]]
+
+CORES = {"plain": "plain", "metal": "metal sheet under the top"}
+DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}
+NAMESPACE = re.compile(r"^\{[^}]*\}")
+STOP = (
+    "Stop is the length of drill below its stop collar, down to the cutting corners: top of the "
+    "guide above the ski, plus depth. Add the drill's point to reach its tip."
+)
+
+
+def heading(inputs: Mapping[str, Any], holes: int) -> ET.Element:
+    """What the jig is for."""
+    ski = dict.fromkeys((inputs["ski"]["least"], inputs["ski"]["most"]))
+    facts = {
+        "Boot sole": f"{inputs['boot']:g} mm",
+        "Mount shift": _shift(inputs["shift"]),
+        "Ski widths": f"{'–'.join(f'{width:g}' for width in ski)} mm",
+        "Skis": "left and right alike" if inputs["pair"] == "same" else f"{inputs['side']} only",
+        "Core": CORES.get(inputs["core"], inputs["core"]),
+        "Holes": str(holes),
+    }
+    entries = (node("div", node("dt", name), node("dd", value)) for name, value in facts.items())
+    return node(
+        "header",
+        classed("p", "kind", "Drilling jig"),
+        node("h1", inputs["pattern"]),
+        classed("dl", "facts", *entries),
+    )
+
+
+def _shift(shift: float) -> str:
+    return f"{abs(shift):g} mm to the {'tip' if shift > 0 else 'tail'}" if shift else "none"
+
+
+def verdict(proof: Mapping[str, Any] | None) -> ET.Element:
+    """Whether the jig may be printed, before anything else is read."""
+    if proof is None:
+        return _alarm("Do not print", "This jig was never proven: nobody knows where it drills.")
+    count, checks = len(proof["holes"]), proof["checks"]
+    if proof["passed"]:
+        worst = max((hole["deviation"] or 0.0 for hole in proof["holes"]), default=0.0)
+        return classed(
+            "div",
+            "verdict passed",
+            node("strong", "Proof passed"),
+            node(
+                "p",
+                f"{count} holes, {checks} checks; the farthest hole is {worst:.3f} mm from where "
+                "it should be, measured in the files themselves.",
+            ),
+        )
+    faults = proof["faults"]
+    lost = [hole["id"] for hole in proof["holes"] if hole["deviation"] is None]
+    said = f"Proof failed: {len(faults)} of {checks} checks. The files are kept for a look only."
+    lines = [_fault(fault) for fault in faults]
+    if lost and not faults:
+        lines = [f"not found: {', '.join(lost)}"]
+    return _alarm("Do not print", said, bullets(lines))
+
+
+def _fault(fault: Mapping[str, Any]) -> ET.Element:
+    text = f"{fault['source']}: {fault['subject']}: {fault['message']} "
+    return node("span", text, node("code", fault["code"]))
+
+
+def _alarm(head: str, text: str, *more: Content) -> ET.Element:
+    words = (node("strong", head), node("p", text), *more)
+    return node("div", *words, at={"class": "verdict failed", "role": "alert"})
+
+
+def notices(drilling: Mapping[str, Any] | None) -> list[ET.Element]:
+    """What the drilling check of the ski found, where the manifest has one."""
+    found = drilling or {}
+    errors, warnings = found.get("errors", ()), found.get("warnings", ())
+    boxes = []
+    if errors:
+        text = "This ski must not be drilled so."
+        boxes.append(_alarm("Do not drill", text, bullets(map(_notice, errors))))
+    if warnings:
+        lines = bullets(map(_notice, warnings))
+        boxes.append(classed("div", "verdict mind", node("strong", "Mind before you drill"), lines))
+    return boxes
+
+
+def _notice(notice: Mapping[str, Any]) -> str:
+    about = f"{notice['key']}: " if notice.get("key") else ""
+    return f"{about}{notice['message']}. {notice.get('hint', '')}".strip()
+
+
+def cautions() -> ET.Element:
+    """The usual cautions."""
+    return node("section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "mind"})
+
+
+def layout(folder: Path, holes: Entries, guides: Entries) -> ET.Element:
+    """The drawing of the layout, and every hole in numbers."""
+    tops = {guide["id"]: guide["top_z"] for guide in guides if "top_z" in guide}
+    note = "From the mounting mark: + to the tip. From the centre line: + to the left. mm. " + STOP
+    return section(
+        "Layout",
+        _drawing(folder / "layout.svg"),
+        table(
+            ("hole", "from the mark", "from the centre line", "drill ⌀", "depth", "stop"),
+            (_hole(hole, tops.get(hole["id"])) for hole in holes),
+        ),
+        classed("p", "note", note),
+    )
+
+
+def _hole(hole: Mapping[str, Any], top: float | None) -> list[Content]:
+    return [
+        hole["id"],
+        f"{hole['x'] + 0.0:+.2f}",
+        f"{hole['y'] + 0.0:+.2f}",
+        f"{hole['diameter']:g}",
+        f"{hole['depth']:g}",
+        "–" if top is None else f"{top + hole['depth']:.1f}",
+    ]
+
+
+def _drawing(path: Path) -> ET.Element:
+    """The drawing as part of the page; only its plain shapes and words are taken."""
+    try:
+        drawing = ET.fromstring(path.read_bytes())
+    except (OSError, ET.ParseError):
+        return classed("p", "note", f"{path.name} could not be read.")
+    plain = _plain(drawing)
+    label = "The holes seen from above, tip to the right"
+    for name, value in (("role", "img"), ("aria-label", label)):
+        plain.set(name, value)
+    for name in ("width", "height"):  # it fills the page's width
+        plain.attrib.pop(name, None)
+    link = node("a", path.name, at={"href": f"./{path.name}"})
+    caption = node("figcaption", "Smaller than life. At 1:1: ", link, " and layout.dxf.")
+    return node("figure", plain, caption)
+
+
+def _plain(element: ET.Element) -> ET.Element:
+    """A copy of drawn shapes alone, without names that could meet others on the page."""
+    kept = {name: value for name, value in element.attrib.items() if name != "id"}
+    copy = ET.Element(NAMESPACE.sub("", element.tag), kept)
+    copy.text, copy.tail = element.text, element.tail
+    for child in element:
+        if isinstance(child.tag, str) and NAMESPACE.sub("", child.tag) in DRAWN:
+            copy.append(_plain(child))
+    return copy
+
+
+def to_make(parts: Entries, hardware: Entries) -> ET.Element:
+    """What to print, beside what to buy."""
+    printed = section(
+        "To print",
+        table(
+            ("part", "pieces", "file", "volume"),
+            (
+                (p["name"], str(p["count"]), _link(p["file"]), f"{p['volume'] / 1000:.1f} cm³")
+                for p in parts
+                if p["printed"]
+            ),
+            words=(2,),
+        ),
+        classed("p", "note", "As the files lie, without supports. jig.3mf holds every piece."),
+    )
+    bought = section(
+        "To buy",
+        table(
+            ("what", "pieces", "size", "standard"),
+            ((h["name"], str(h["count"]), h["size"], h["standard"]) for h in hardware),
+            words=(2, 3),
+        ),
+    )
+    return classed("div", "pair", printed, bought)
+
+
+def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:
+    """Where each hole was found, format by format."""
+    if proof is None:
+        return []
+    rows = (
+        (
+            hole["id"],
+            _point(hole["wanted"]),
+            _point(hole["step"]),
+            _point(hole["stl"]),
+            "–" if hole["deviation"] is None else f"{hole['deviation']:.3f}",
+        )
+        for hole in proof["holes"]
+    )
+    limits = proof.get("limits", {})
+    note = "mm, from the mounting mark and the centre line. " + (
+        f"Allowed: {limits['position_step']:g} mm in STEP, {limits['position_stl']:g} mm in STL."
+        if {"position_step", "position_stl"} <= limits.keys()
+        else ""
+    )
+    return [section("Proof", table(HEAD, rows), classed("p", "note", note.strip()))]
+
+
+def _point(found: Mapping[str, Any] | None) -> str:
+    return NOTHING if found is None else f"{found['x'] + 0.0:.3f}, {found['y'] + 0.0:.3f}"
+
+
+def files(entries: Mapping[str, Mapping[str, Any]], own: str) -> ET.Element:
+    """Every file with its size and SHA-256; not `own`, the page itself."""
+    rows = (
+        (_link(name), _size(entry["bytes"]), node("code", entry["sha256"]))
+        for name, entry in entries.items()
+        if name != own
+    )
+    note = "jiggen check proves the folder again and finds every file that has changed since."
+    return section(
+        "Files",
+        table(("file", "size", "SHA-256"), rows, words=(2,)),
+        classed("p", "note", note),
+    )
+
+
+def _link(name: str) -> ET.Element:
+    """A link to a file of the folder: never out of it, whatever its name."""
+    return node("a", name, at={"href": f"./{quote(name)}"})
+
+
+def _size(count: int) -> str:
+    for unit, size in (("MB", 1_000_000), ("kB", 1_000)):
+        if count >= size:
+            return f"{count / size:.1f} {unit}"
+    return f"{count} bytes"
+
+
+def foot(versions: Mapping[str, str]) -> ET.Element:
+    """What it was made with."""
+    made = ", ".join(f"{name} {version}" for name, version in versions.items())
+    return node("footer", node("p", f"Made with {made}. This page loads nothing from anywhere."))
+
+
+def unreadable(names: Iterable[str]) -> list[ET.Element]:
+    """Files of parts that cannot be shown."""
+    return [classed("p", "note", f"{name} could not be read.") for name in names]

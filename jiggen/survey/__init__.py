@@ -1,0 +1,28 @@
+"""Room: survey.  From distances measured on a plate to where its holes are, and how surely.
+
+`read_survey` reads the file, `examine` solves and judges it, `refusals` and `warnings` say in
+words what stands against it, `pattern_text` makes a pattern file of it, `survey_svg` a drawing.
+Beside `pattern` on the road: it knows errors, units, files and the pattern room.
+
+The plate's own frame: x towards the ski's tip from the plate's origin, y to the left of its
+centre line, in mm.
+"""
+
+from jiggen.survey.examine import LIMIT, Examination, examine
+from jiggen.survey.findings import refusals, warnings
+from jiggen.survey.model import CALIPER, Reading, Survey
+from jiggen.survey.pattern_file import pattern_text
+from jiggen.survey.read import read_survey
+
+__all__ = [
+    "CALIPER",
+    "LIMIT",
+    "Examination",
+    "Reading",
+    "Survey",
+    "examine",
+    "pattern_text",
+    "read_survey",
+    "refusals",
+    "warnings",
+]

@@ -1,0 +1,98 @@
+"""Everything there is to say about a survey, in one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jiggen.survey.ambiguity import Alternative, alternatives
+from jiggen.survey.doubts import Doubt, doubt, settled, unchecked
+from jiggen.survey.fit import CONTRADICTION, REGION, Fit, solve
+from jiggen.survey.model import Survey
+from jiggen.survey.network import Array, Network
+from jiggen.survey.rigidity import Rigidity, rigidity
+from jiggen.survey.symmetry import Symmetry, look_alikes, symmetry
+
+LIMIT = 0.3
+"""The greatest 95 % uncertainty of a place that a pattern is written with, in mm."""
+
+_COARSER = 0.01  # readings that disagree so seldom by chance are taken to be coarser than said
+
+
+@dataclass(frozen=True, eq=False)
+class Examination:
+    """A survey solved and judged; arrays in the order of the survey's holes, in mm.
+
+    `fit` is robust, `plain` counts every reading alike.  `scale` is how much coarser than stated
+    the readings proved to be (1 where that could be chance): `deviations` (n, 2) and `within`
+    (n,), what 95 of 100 such surveys stay within, have it in them.  Both are infinite for a hole
+    that can still move.  `symmetry` leaves out a reading that is likely wrong; `unlike` is how
+    left and right would differ if that, and no misreading, were why readings contradict.
+    """
+
+    survey: Survey
+    fit: Fit
+    plain: Fit
+    rigidity: Rigidity
+    others: tuple[Alternative, ...]
+    doubt: Doubt | None
+    unchecked: tuple[int, ...]
+    symmetry: Symmetry
+    unlike: Symmetry | None
+    alike: tuple[tuple[str, str], ...]
+    scale: float
+    deviations: Array
+    within: Array
+
+    @property
+    def contradicts(self) -> bool:
+        """The readings disagree more than chance would have it."""
+        return self.plain.likelihood < CONTRADICTION
+
+    @property
+    def places(self) -> Array:
+        """(n, 2) x and y in mm from the plate's origin."""
+        return self.fit.places
+
+
+def examine(survey: Survey, sigma: float | None = None) -> Examination:
+    """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.
+
+    Nothing is raised for a bad survey: what is wrong with it is in the result, and in the
+    findings that `jiggen.survey.findings` makes of it.
+    """
+    plain = solve(Network(survey, sigma))
+    found = doubt(plain)
+    fit = settled(plain, found)
+    held = rigidity(fit)
+    scale = plain.spread if plain.likelihood < _COARSER else 1.0
+    deviations, within = _uncertainties(fit, scale)
+    rigid = held.rigid
+    sound = found.without if found and found.likely and found.cured else plain
+    whole = symmetry(plain)
+    return Examination(
+        survey=survey,
+        fit=fit,
+        plain=plain,
+        rigidity=held,
+        others=alternatives(sound, within) if rigid else (),
+        doubt=found,
+        unchecked=tuple(unchecked(plain)),
+        symmetry=whole if sound is plain else symmetry(sound),
+        unlike=whole if whole.explains else None,
+        alike=look_alikes(fit, within) if rigid and not survey.pairs else (),
+        scale=scale,
+        deviations=deviations,
+        within=within,
+    )
+
+
+def _uncertainties(fit: Fit, scale: float) -> tuple[Array, Array]:
+    """Standard deviations (n, 2), and the reach (n,) of each place's 95 % region, in mm."""
+    squares = fit.place_covariances
+    moves = np.hypot.reduce(fit.motions[:, : 2 * fit.network.holes], axis=0, initial=0.0)
+    loose = moves.reshape(-1, 2) > 1e-6
+    deviations = np.where(loose, np.inf, scale * np.sqrt(np.einsum("nii->ni", squares)))
+    reach = scale * REGION * np.sqrt(np.clip(np.linalg.eigvalsh(squares)[:, -1], 0.0, None))
+    return deviations, np.where(loose.any(axis=1), np.inf, reach)

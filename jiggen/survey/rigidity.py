@@ -1,0 +1,116 @@
+"""Whether the readings hold every hole, and what can still move where they do not.
+
+The rigidity matrix (one row a reading, how it grows with each unknown) sees every motion of a
+rigid plate.  Motions it does not see are split into those of the plate as a whole, which more
+distances between holes cannot stop, and those of holes against one another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from jiggen.survey.fit import Fit
+from jiggen.survey.network import Array
+
+_STILL = 1e-6  # mm a distance changes by for 1 mm of a motion
+
+
+@dataclass(frozen=True)
+class Hinge:
+    """Holes that hang together and can still swing about `pin`; without one, drift freely."""
+
+    holes: tuple[str, ...]
+    pin: str | None
+
+
+@dataclass(frozen=True)
+class Rigidity:
+    """What moves: `lacking` distances at least are missing between holes.
+
+    `unknowns` are free unknowns, `rank` is the rank of the rigidity matrix.  `hinges` say which
+    holes move against the largest body; `whole` in which of ``turn``, ``along`` and ``across``
+    the plate as a whole can still be moved on the ski.
+    """
+
+    unknowns: int
+    rank: int
+    lacking: int
+    hinges: tuple[Hinge, ...]
+    whole: tuple[str, ...]
+
+    @property
+    def rigid(self) -> bool:
+        """Nothing moves."""
+        return not self.lacking and not self.whole
+
+    @property
+    def loose(self) -> tuple[str, ...]:
+        """Holes that move against the largest body, each once."""
+        return tuple(dict.fromkeys(name for hinge in self.hinges for name in hinge.holes))
+
+
+def rigidity(fit: Fit) -> Rigidity:
+    """The rigidity of the readings at the places of `fit`."""
+    network = fit.network
+    unknowns = network.basis.shape[1]
+    free = len(fit.motions)
+    moves = fit.motions[:, : 2 * network.holes]
+    pairs = list(combinations(range(network.holes), 2))
+    stretches = np.array([network.chord_slope(fit.unknowns, *pair) for pair in pairs])
+    stretched = stretches[:, : 2 * network.holes] @ moves.T
+    sizes = np.linalg.svd(stretched, compute_uv=False)
+    lacking = int((sizes > _STILL).sum())
+    still = np.eye(network.holes, dtype=bool)
+    for (i, j), stretch in zip(pairs, stretched, strict=True):
+        still[i, j] = still[j, i] = np.hypot.reduce(stretch, initial=0.0) < _STILL
+    names = network.survey.holes
+    hinges = tuple(
+        Hinge(tuple(names[i] for i in holes), None if pin is None else names[pin])
+        for holes, pin in _hinges(still)
+    )
+    return Rigidity(unknowns, unknowns - free, lacking, hinges, _whole(fit, stretched))
+
+
+def _hinges(still: Array) -> list[tuple[list[int], int | None]]:
+    """What hangs on the largest body by one hole, or by none; hole numbers."""
+    bodies = {
+        frozenset(np.flatnonzero(still[i] & still[j]).tolist())
+        for i, j in zip(*np.nonzero(still), strict=True)
+        if i < j or still[i].sum() == 1  # a hole that hangs with no other is a body of its own
+    }
+    ordered = sorted(bodies, key=lambda body: (-len(body), sorted(body)))
+    main = ordered[0]
+    told: set[int] = set(main)
+    hinges: list[tuple[list[int], int | None]] = []
+    for attached in (True, False):
+        for body in ordered[1:]:
+            pins = body & main
+            holes = sorted(body - told)
+            if holes and bool(pins) is attached:
+                hinges.append((holes, min(pins) if pins else None))
+                told |= body
+    return hinges
+
+
+def _whole(fit: Fit, stretched: Array) -> tuple[str, ...]:
+    """How the plate as a whole can move: motions that stretch no distance between holes."""
+    network = fit.network
+    count = len(fit.motions)
+    if not count:
+        return ()
+    _, sizes, modes = np.linalg.svd(stretched, full_matrices=True)
+    padded = np.concatenate([sizes, np.zeros(count)])[:count]
+    moves = modes[padded <= _STILL] @ fit.motions[:, : 2 * network.holes]
+    places = fit.places - fit.places.mean(axis=0)
+    reach = max(float(np.hypot(*places.T).max()), 1.0)
+    along, across = (np.tile(axis, network.holes) for axis in ([1.0, 0.0], [0.0, 1.0]))
+    turn = np.column_stack([-places[:, 1], places[:, 0]]).ravel() / reach
+    parts = {"turn": turn, "along": along, "across": across}
+    return tuple(
+        word
+        for word, part in parts.items()
+        if (np.abs(moves @ part) > _STILL * np.hypot.reduce(part)).any()
+    )
