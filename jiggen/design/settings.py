@@ -77,7 +77,7 @@ class Settings:
             ("slide", self.slide, 0.05, 0.6, "sliding clearance a side"),
             ("wall", self.wall, 1.2, 10.0, "least wall"),
             ("relief", self.relief, 0.3, 1.0, "underside relief"),
-            ("backlash", self.backlash, 0.0, 0.5, "gear backlash"),
+            ("backlash", self.backlash, 0.05, 0.5, "gear backlash"),
             ("rail-depth", self.rail_depth, 5.0, 20.0, "rail depth below the top sheet"),
             ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance a side"),
         )
