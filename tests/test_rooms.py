@@ -31,7 +31,7 @@ COMMON = {"errors", "units", "tables", "files", "cautions"}
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 PROOF_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}
 KERNEL = {"cadquery", "OCP"}
-KERNEL_ROOMS = {"solid", "export"}
+KERNEL_ROOMS = {"solid"}
 HEAVY = KERNEL | {"vtk", "vtkmodules", "pyvista", "trimesh"}
 
 
@@ -97,7 +97,7 @@ def may_import(room: str) -> set[str]:
 
 
 @pytest.mark.parametrize("module", MODULES, ids=ids)
-def test_only_solid_and_export_know_the_cad_kernel(module: Path):
+def test_only_solid_knows_the_cad_kernel(module: Path):
     if room_of(module) not in KERNEL_ROOMS:
         assert not libraries_imported(module) & KERNEL
 

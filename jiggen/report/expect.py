@@ -4,14 +4,17 @@ that the ski in hand takes the holes.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summary
-from jiggen.accuracy.centring import centring
+from jiggen.accuracy.centring import centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
-from jiggen.drilling import Drilling, DrillingLimits, SkiState, drilling
+from jiggen.drilling import Drilling, DrillingLimits, Screw, SkiState, drilling
 from jiggen.errors import CheckFailed, Finding
 
 
@@ -30,6 +33,7 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     sheet = sheet_budget(design.layout, terms)
     gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
     least = min(gaps, key=lambda pair: pair.gap)
+    division = np.abs(hole_shift_per_division(design))
     expected = {
         "jig": summary(jig),
         "sheet": summary(sheet),
@@ -37,6 +41,14 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
             "loaded": round(float(centred.loaded.sideways.max()), 4),
             "loose": round(float(centred.loose.sideways.max()), 4),
             "free": round(float(centred.free.sideways.max()), 4),
+        },
+        # What one line of difference between a station's left and right reading means, mm.
+        "division": {
+            hole: {
+                station.name: round(float(shift), 4)
+                for station, shift in zip(design.stations, shifts, strict=True)
+            }
+            for hole, shifts in zip(design.layout.ids, division.T, strict=True)
         },
         "moving": {
             "widths": [float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)],
@@ -51,14 +63,16 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     return expected, over_limit(jig)
 
 
-def drill(design: Design, state: SkiState, limits: DrillingLimits) -> Drilling:
-    """Drill and stop settings of a design, checked against what is known of the ski.
+def drill(
+    design: Design, state: SkiState, limits: DrillingLimits, screws: Mapping[str, Screw]
+) -> Drilling:
+    """Drill and stop settings of a design, checked against what is known of ski and screws.
 
     Raises CheckFailed where a hole would come too near the base, lie off the ski or outside the
     allowed area, with the numbers.
     """
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
-    found = drilling(design.layout, tops, state, limits)
+    found = drilling(design.layout, tops, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
     return found

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from jiggen.design import Design, Settings, design
-from jiggen.drilling import DrillingLimits, SkiState
+from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
 from jiggen.export.write import write_files
@@ -48,11 +48,13 @@ def build_jig(
     *,
     state: SkiState = UNKNOWN_SKI,
     limits: DrillingLimits = USUAL_LIMITS,
+    screws: Mapping[str, Screw] = NO_SCREWS,
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> Finished:
     """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
 
+    `screws` is what goes into a hole, by its id, for those where it is known.
     A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
     would touch or lose mesh anywhere in the ski range, or the ski is too thin for the holes.
@@ -62,7 +64,7 @@ def build_jig(
     chosen = design(layout, settings)
     progress("moving parts over the ski range")
     expected, warnings = expect(chosen)
-    drilled = drill(chosen, state, limits)
+    drilled = drill(chosen, state, limits, screws)
     with workshop(target) as folder:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
         manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
@@ -75,7 +77,7 @@ def build_jig(
         manifest["proof"] = proof.as_dict()
         if proof.passed:  # a jig that failed has no sheet to work from
             progress("sheet")
-            (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest, paper="A4", units="mm", ticket=""))
+            (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest))
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
