@@ -16,7 +16,12 @@ from hypothesis import strategies as st
 from jiggen.errors import Finding, InputError
 from jiggen.pattern import (
     DATUM_SLOPE,
+    Area,
+    Drill,
+    Group,
+    Hole,
     Pattern,
+    Screw,
     Step,
     check_boot,
     find_pattern,
@@ -27,6 +32,7 @@ from jiggen.pattern import find as find_module
 from jiggen.pattern.faults import Fault, Faults, key_text, quoted
 from jiggen.pattern.limits import MAX_BYTES
 from jiggen.pattern.positions import DEEPEST, KeyPath, Place, find_places
+from jiggen.pattern.write import parse_pattern, pattern_toml
 
 GOOD = """\
 format = 1
@@ -398,6 +404,262 @@ def test_the_wall_between_two_holes_is_one_millimetre(
     else:
         (finding,) = faults_of(path)
         assert (finding.code, finding.key) == ("pattern.spacing", "group[2].hole[2]")
+
+
+# --- screws and the allowed area, both optional --------------------------------------------------
+
+FITTED = (
+    GOOD
+    + """\
+  screw = { plate = 4.0 }
+
+[screw]
+plate = 6.0
+lengths = [12, 14, 16]
+
+[area]
+x = [-210, 200.5]
+half_width = 32
+"""
+)
+OWN, SCREW, AREA = 29, 31, 35  # lines of the hole's own screw, of [screw] and of [area]
+
+
+def test_without_their_tables_neither_screws_nor_an_area_are_known(tmp_path: Path) -> None:
+    pattern = read_pattern(write(tmp_path, GOOD))
+    assert pattern.area is None
+    assert {hole.screw for group in pattern.groups for hole in group.holes} == {None}
+
+
+def test_screws_and_area_are_read_and_a_hole_overrides_what_it_says(tmp_path: Path) -> None:
+    pattern = read_pattern(write(tmp_path, FITTED))
+    assert pattern.area == Area(-210.0, 200.5, 32.0)
+    first, second = pattern.groups[0].holes
+    (third,) = pattern.groups[1].holes
+    assert first.screw == second.screw == Screw(6.0, (12.0, 14.0, 16.0))
+    assert third.screw == Screw(4.0, (12.0, 14.0, 16.0))
+
+
+def test_a_plate_of_nothing_is_not_a_plate_unsaid(tmp_path: Path) -> None:
+    text = FITTED.replace("plate = 4.0", "plate = 0, lengths = [9]")
+    (hole,) = read_pattern(write(tmp_path, text)).groups[1].holes
+    assert hole.screw == Screw(0.0, (9.0,))
+
+
+def test_a_hole_may_have_the_only_screw(tmp_path: Path) -> None:
+    text = GOOD + "  screw = { plate = 5, lengths = [16, 12] }\n"
+    toe, heel = read_pattern(write(tmp_path, text)).groups
+    assert [hole.screw for hole in toe.holes] == [None, None]
+    assert heel.holes[0].screw == Screw(5.0, (16.0, 12.0))  # in whatever order they were written
+
+
+def test_screws_and_area_are_in_the_files_unit(tmp_path: Path) -> None:
+    # 1 in = 25.4 mm exactly: international yard and pound agreement, 1959; ISO 31-1.
+    text = """\
+format = 1
+name = "Inch"
+units = "in"
+[drill]
+diameter = { plain = 0.14, metal = 0.16 }
+depth = 0.375
+[screw]
+plate = 0.25
+lengths = [0.5, 0.625]
+[area]
+x = [-8, 7.5]
+half_width = 1.25
+[[group]]
+name = "toe"
+datum = "boot-toe"
+shift = 0
+hole = [ { at = [0.5, 0.75], screw = { plate = 0.125 } } ]
+"""
+    pattern = read_pattern(write(tmp_path, text))
+    assert pattern.groups[0].holes[0].screw == Screw(3.175, (12.7, 15.875))
+    assert pattern.area == Area(-203.2, 190.5, 31.75)
+    said = {
+        f.key: str(f)
+        for f in faults_of(write(tmp_path, text.replace("0.25", "6").replace("1.25", "32")))
+    }
+    assert "a plate of 6 in" in said["screw.plate"]
+    assert "2.3622 in" in said["screw.plate"]  # 60 / 25.4
+    assert "3.93701 in" in said["area.half_width"]  # 100 / 25.4
+
+
+def many(count: int) -> str:
+    return ", ".join(str(n) for n in range(10, 10 + count))
+
+
+# what to change in FITTED, into what: code, key, line, and words of message and hint
+FITTING_FAULTS = [
+    ("plate = 6.0", "plate = -0.1", "screw", "screw.plate", SCREW + 1, "0 mm to 60 mm"),
+    ("plate = 6.0", "plate = 60.1", "screw", "screw.plate", SCREW + 1, "a plate of 60.1 mm"),
+    ("plate = 6.0", "plate = nan", "not-finite", "screw.plate", SCREW + 1, "goes through"),
+    ("plate = 6.0", 'plate = "6"', "type", "screw.plate", SCREW + 1, '"6" (text)'),
+    ("[12, 14, 16]", "[3.9, 14]", "screw", "screw.lengths[1]", SCREW + 2, "4 mm to 60 mm"),
+    ("[12, 14, 16]", "[14, 60.5]", "screw", "screw.lengths[2]", SCREW + 2, "a screw of 60.5 mm"),
+    ("[12, 14, 16]", "[14, inf]", "not-finite", "screw.lengths[2]", SCREW + 2, "[12, 14, 16]"),
+    ("[12, 14, 16]", "[14, true]", "type", "screw.lengths[2]", SCREW + 2, "must be a number"),
+    (
+        "[12, 14, 16]",
+        "[12, 14, 12.0]",
+        "screw",
+        "screw.lengths",
+        SCREW + 2,
+        "12 mm stands there tw",
+    ),
+    ("[12, 14, 16]", "[]", "screw", "screw.lengths", SCREW + 2, "no length of screw"),
+    ("[12, 14, 16]", f"[{many(13)}]", "screw", "screw.lengths", SCREW + 2, "1 to 12 lengths"),
+    ("[12, 14, 16]", "14", "type", "screw.lengths", SCREW + 2, "is 14, but must be a list of numb"),
+    (
+        "[screw]\nplate = 6.0\nlengths = [12, 14, 16]\n",
+        "[[screw]]\nplate = 6.0\n",
+        *("type", "screw", SCREW, "a table headed [screw]"),
+    ),
+    ("plate = 4.0", "plat = 4.0", "unknown-key", "group[2].hole[1].screw.plat", OWN, '"plate"?'),
+    ("{ plate = 4.0 }", "4.0", "type", "group[2].hole[1].screw", OWN, "differs from [screw]"),
+    ("plate = 4.0", "plate = 99", "screw", "group[2].hole[1].screw.plate", OWN, "99 mm"),
+    (
+        "lengths = [12, 14, 16]",
+        "",
+        "no-screw",
+        "screw.lengths",
+        SCREW,
+        "given for 3 holes, the fir",
+    ),
+    ("plate = 6.0", "", "no-screw", "screw.plate", SCREW, "2 holes, the first group[1].hole[1]"),
+    (
+        "[screw]\nplate = 6.0\nlengths = [12, 14, 16]\n",
+        "",
+        *("no-screw", "group[2].hole[1].screw.lengths", OWN, "given for 1 hole group[2].hole[1]"),
+    ),
+    ("[area]", "[aera]", "unknown-key", "aera", AREA, 'Did you mean "area"?'),
+    ("[area]", "[[area]]", "type", "area", AREA, "a list of 1, but must be a table"),
+    ("half_width = 32\n", "", "missing-key", "area.half_width", AREA, "to either side"),
+    ("x = [-210, 200.5]\n", "", "missing-key", "area.x", AREA, "from the mounting mark"),
+    (
+        "half_width = 32",
+        "half_width = 0",
+        "area",
+        "area.half_width",
+        AREA + 2,
+        "more than 0, up to",
+    ),
+    ("half_width = 32", "half_width = 100.5", "area", "area.half_width", AREA + 2, "100 mm"),
+    ("half_width = 32", "half_width = nan", "not-finite", "area.half_width", AREA + 2, "finite"),
+    (
+        "[-210, 200.5]",
+        "[200.5, -210]",
+        "area",
+        "area.x",
+        AREA + 1,
+        "ends at -210 mm, but begins at",
+    ),
+    ("[-210, 200.5]", "[200.5, 200.5]", "area", "area.x", AREA + 1, "towards the tail first"),
+    ("[-210, 200.5]", "[-210]", "type", "area.x", AREA + 1, "a list of two numbers"),
+    ("[-210, 200.5]", "[-210, inf]", "not-finite", "area.x", AREA + 1, "the front end is not"),
+    ("[-210, 200.5]", "[-2001, 200]", "length", "area.x", AREA + 1, "beyond any ski"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "code", "key", "line", "words"), FITTING_FAULTS)
+def test_each_fault_of_screws_and_area_is_named_with_its_place(
+    tmp_path: Path, old: str, new: str, code: str, key: str, line: int, words: str
+) -> None:
+    assert FITTED.count(old) == 1
+    path = write(tmp_path, FITTED.replace(old, new))
+    findings = faults_of(path)
+    assert [(f.code, f.key) for f in findings] == [(f"pattern.{code}", key)], findings
+    (finding,) = findings
+    file, found_line, _ = finding.where.rsplit(":", 2)
+    assert (file, int(found_line)) == (str(path), line)
+    assert words in str(finding)
+    assert finding.hint
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "meant", "missed"),
+    [
+        ("[screw]", "[scew]", "screw", "group[2].hole[1].screw.lengths"),
+        ("half_width =", "halfwidth =", "half_width", "area.half_width"),
+    ],
+)
+def test_a_misspelt_key_is_told_with_what_is_missed_for_it(
+    tmp_path: Path, old: str, new: str, meant: str, missed: str
+) -> None:
+    findings = faults_of(write(tmp_path, FITTED.replace(old, new)))
+    (slip,) = [f for f in findings if f.code == "pattern.unknown-key"]
+    assert f'Did you mean "{meant}"?' in slip.hint
+    assert [f.key for f in findings if f != slip] == [missed]
+
+
+@pytest.mark.parametrize(
+    ("plate", "lengths"),
+    [("0", "[4]"), ("60", "[60]"), ("6", f"[{many(12)}]")],
+)
+def test_screws_at_their_limits_are_read(tmp_path: Path, plate: str, lengths: str) -> None:
+    text = FITTED.replace("plate = 6.0", f"plate = {plate}").replace("[12, 14, 16]", lengths)
+    screw = read_pattern(write(tmp_path, text)).groups[0].holes[0].screw
+    assert screw is not None
+    assert (screw.plate, list(screw.lengths)) == (
+        float(plate),
+        tomllib.loads(f"n = {lengths}")["n"],
+    )
+
+
+def test_all_faults_of_screws_and_area_come_at_once(tmp_path: Path) -> None:
+    text = (
+        FITTED.replace("plate = 6.0", "plate = 61")
+        .replace("[12, 14, 16]", "[1, 2, 70]")
+        .replace("plate = 4.0", "plate = 4.0, lengths = [5, 5]")
+        .replace("[-210, 200.5]", "[1, 0]")
+        .replace("half_width = 32", "half_width = -32")
+        .replace("depth = 9.5", "depth = 95")
+    )
+    assert [f.key for f in faults_of(write(tmp_path, text))] == [
+        "drill.depth",
+        "group[2].hole[1].screw.lengths",
+        "screw.plate",
+        "screw.lengths[1]",
+        "screw.lengths[2]",
+        "screw.lengths[3]",
+        "area.x",
+        "area.half_width",
+    ]
+
+
+SCREWS = st.builds(
+    Screw,
+    st.floats(0, 60).map(lambda mm: round(mm, 3)),
+    st.lists(st.floats(4, 60).map(lambda mm: round(mm, 3)), min_size=1, max_size=12, unique=True)
+    .map(tuple),
+)  # fmt: skip
+
+
+@given(
+    st.lists(st.none() | SCREWS, min_size=1, max_size=4) | st.lists(SCREWS, min_size=1, max_size=4),
+    st.none() | st.builds(Area, st.floats(-900, 0), st.floats(1, 900), st.floats(1, 100)),
+)
+@settings(max_examples=60, deadline=None)
+def test_what_is_written_of_screws_and_area_is_read_back(
+    screws: list[Screw | None], area: Area | None
+) -> None:
+    if area:
+        area = Area(round(area.x_from, 6), round(area.x_to, 6), round(area.half_width, 6))
+    drill = Drill(3.6, 4.1, 9.0)
+    holes = tuple(Hole((14.0 * n, 0.0), False, drill, screw) for n, screw in enumerate(screws))
+    group = Group("g", "boot-centre", 0.0, (), holes)
+    for units in ("mm", "in"):
+        pattern = Pattern("x", "", units, None, "same", (group,), "x.toml", area)
+        again = parse_pattern(pattern_toml(pattern), "x.toml")
+        assert [hole.screw for hole in again.groups[0].holes] == screws
+        assert again.area == area
+
+
+@pytest.mark.parametrize("path", shipped_patterns(), ids=lambda path: path.stem)
+def test_a_shipped_pattern_is_written_whole(path: Path) -> None:
+    pattern = read_pattern(path)
+    assert parse_pattern(pattern_toml(pattern), str(path)) == pattern
 
 
 # --- groups against each other: it depends on the boot ---------------------------------------
@@ -810,7 +1072,7 @@ JUNK = [
         '"in"',
     ),
 ]
-LINES = GOOD.splitlines()
+LINES = FITTED.splitlines()
 
 
 def mutated(draw: random.Random) -> str:
@@ -831,9 +1093,8 @@ def mutated(draw: random.Random) -> str:
                     line[:cut] + chr(draw.choice([34, 91, 93, 46, 61, 0x202E, 7])) + line[cut:]
                 )
             case 4:
-                lines.insert(
-                    at, f"{draw.choice(['at', 'drill', 'x', 'shift'])} = {draw.choice(JUNK)}"
-                )
+                key = draw.choice(["at", "drill", "screw", "area", "x", "lengths", "shift"])
+                lines.insert(at, f"{key} = {draw.choice(JUNK)}")
             case _:
                 other = draw.randrange(len(lines))
                 lines[at], lines[other] = lines[other], line
@@ -861,6 +1122,10 @@ def test_a_spoilt_file_is_refused_or_read(tmp_path: Path, draw: random.Random) -
             assert all(math.isfinite(v) for hole in group.holes for v in hole.at)
             assert all(1 <= hole.drill.plain <= 12 for hole in group.holes)
             assert all(0 < hole.drill.depth <= 30 for hole in group.holes)
+            screws = [hole.screw for hole in group.holes if hole.screw]
+            assert all(0 <= screw.plate <= 60 and screw.lengths for screw in screws)
+        area = result.area
+        assert area is None or (area.x_from < area.x_to and 0 < area.half_width <= 100)
 
 
 @given(st.binary(max_size=200) | st.text(max_size=200).map(lambda text: text.encode()))

@@ -97,14 +97,23 @@ def build(
     )
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)
-    holes = options.read_layout(pattern, boot, shift, core, side)
+    plan, holes = options.read_with_pattern(pattern, boot, shift, core, side)
+    state = replace(state, area=state.area or plan.area)
 
+    from jiggen.drilling import screws_of
     from jiggen.report.job import build_jig, folder_name
 
     target = out or Path("out") / folder_name(holes.pattern, holes.boot)
     with _progress() as progress:
         finished = build_jig(
-            holes, settings, target, state=state, limits=limits, force=force, progress=progress
+            holes,
+            settings,
+            target,
+            state=state,
+            limits=limits,
+            screws=screws_of(plan),
+            force=force,
+            progress=progress,
         )
     typer.echo(_as_json(finished) if as_json else _as_text(finished))
     if not as_json:

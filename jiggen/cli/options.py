@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from jiggen.design import Settings
     from jiggen.design.settings import BushChoice
     from jiggen.layout import Layout
+    from jiggen.pattern import Pattern
 
 # Help shows its panels in this order: what a technician decides first stands first.
 JOB = "The job"
@@ -109,7 +110,14 @@ JsonOption = Annotated[
 
 
 def read_layout(pattern: str, boot: str, shift: str, core: Core, side: Side) -> Layout:
-    """The layout that the words of a command line ask for.
+    """The layout that the words of a command line ask for; raises as `read_with_pattern`."""
+    return read_with_pattern(pattern, boot, shift, core, side)[1]
+
+
+def read_with_pattern(
+    pattern: str, boot: str, shift: str, core: Core, side: Side
+) -> tuple[Pattern, Layout]:
+    """The pattern that the words of a command line name, and the layout that they ask for.
 
     Raises InputError for a length that is none, for the pattern, and for what does not fit it.
     """
@@ -119,7 +127,7 @@ def read_layout(pattern: str, boot: str, shift: str, core: Core, side: Side) -> 
     from jiggen.pattern import find_pattern, read_pattern
 
     found = read_pattern(find_pattern(pattern))
-    return layout(found, sole, mount_shift=moved, core=core, side=side)
+    return found, layout(found, sole, mount_shift=moved, core=core, side=side)
 
 
 def read_ski(words: str | None) -> tuple[float, float] | None:

@@ -40,7 +40,8 @@ AreaOption = Annotated[
     typer.Option(
         "--area",
         metavar="X,X,Y",
-        help="Where holes are allowed: from x, to x, and to either side: -210,200,32.",
+        help="Where holes are allowed: from x, to x, and to either side: -210,200,32. "
+        "By default the pattern's own, if it has one.",
         rich_help_panel=SKI,
         show_default=False,
     ),

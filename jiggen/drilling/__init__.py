@@ -3,18 +3,19 @@
 After layout and before design: the height of each hole's guide is handed in as a number.
 """
 
-from jiggen.drilling.check import drilling
+from jiggen.drilling.check import NO_SCREWS, drilling
 from jiggen.drilling.model import (
-    Area,
     DrilledHole,
     Drilling,
     DrillingLimits,
-    Screw,
     SkiState,
     StopSetting,
 )
+from jiggen.drilling.screws import screws_of
+from jiggen.pattern import Area, Screw
 
 __all__ = [
+    "NO_SCREWS",
     "Area",
     "DrilledHole",
     "Drilling",
@@ -23,4 +24,5 @@ __all__ = [
     "SkiState",
     "StopSetting",
     "drilling",
+    "screws_of",
 ]

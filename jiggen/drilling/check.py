@@ -25,17 +25,16 @@ from types import MappingProxyType
 import numpy as np
 
 from jiggen.drilling.model import (
-    Area,
     DrilledHole,
     Drilling,
     DrillingLimits,
-    Screw,
     SkiState,
     StopSetting,
 )
 from jiggen.drilling.ski import thickness_at_holes, width_at
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
+from jiggen.pattern import Area, Screw
 from jiggen.tables import jobber_drill
 
 ROUNDING = 1e-9  # mm by which a length may miss its limit through rounding alone
@@ -261,14 +260,14 @@ def _findings(code: str, said: Iterable[Said]) -> Iterator[Finding]:
 
 
 def _check_screws(screws: Mapping[str, Screw]) -> None:
-    hint = "Allowed: a plate of 0 to 60 mm, and screws of 5 to 100 mm."
+    hint = "Allowed: a plate of 0 to 60 mm, and screws of 4 to 100 mm."
     faults = [
         Finding(
             "drilling.screw", f"{screw.lengths} through {screw.plate:g} mm", key=hole, hint=hint
         )
         for hole, screw in screws.items()
         if not (
-            0 <= screw.plate <= 60 and screw.lengths and all(5 <= n <= 100 for n in screw.lengths)
+            0 <= screw.plate <= 60 and screw.lengths and all(4 <= n <= 100 for n in screw.lengths)
         )
     ]
     if faults:

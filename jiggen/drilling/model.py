@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 from jiggen.errors import Finding, InputError
+from jiggen.pattern import Area
 from jiggen.tables import JobberDrill
 
 
@@ -62,15 +63,6 @@ class DrillingLimits:
 
 
 @dataclass(frozen=True)
-class Area:
-    """Where a hole may lie: from `x_from` to `x_to`, and `half_width` to either side, in mm."""
-
-    x_from: float
-    x_to: float
-    half_width: float
-
-
-@dataclass(frozen=True)
 class SkiState:
     """What was measured on the ski, in mm; nothing of it has to be known.
 
@@ -108,18 +100,6 @@ class SkiState:
         if area and not (-math.inf < area.x_from < area.x_to < math.inf and area.half_width > 0):
             said = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"
             yield _fault("ski", said, "area", "from the tail's end to the tip's, and a half width")
-
-
-@dataclass(frozen=True)
-class Screw:
-    """What goes into a hole: `lengths` of screw at hand, through `plate` mm of plate.
-
-    Both count from where the screw's length begins: under a flat head, at the top of a
-    countersunk one.
-    """
-
-    plate: float
-    lengths: tuple[float, ...]
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
-from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Pattern, Side, check_boot
+from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
 from jiggen.pattern.limits import BOOTS, X_LIMIT
 
 Array = NDArray[np.float64]
@@ -70,16 +70,25 @@ def layout(
     )
 
 
+def numbered(group: Group) -> Iterator[tuple[str, Hole]]:
+    """The ids of a group's holes, each with its hole in the pattern: one on both sides has two.
+
+    They do not depend on boot, side or shift; `layout` says how they count.
+    """
+    holes = (hole for hole in group.holes for _ in range(1 + hole.both_sides))
+    return ((f"{group.name}-{number}", hole) for number, hole in enumerate(holes, start=1))
+
+
 def _place(group: Group, boot: float, turn: float) -> Iterator[_Placed]:
     """The group's holes before any mount shift; `turn` is -1 where the ski is mirrored."""
     origin = DATUM_SLOPE[group.datum] * boot + group.shift_at(boot)
-    sites = (
-        (hole.at[0], y, hole.drill)
+    across = (
+        y
         for hole in group.holes
         for y in ((abs(hole.at[1]), -abs(hole.at[1])) if hole.both_sides else (turn * hole.at[1],))
     )
-    for number, (x, y, drill) in enumerate(sites, start=1):
-        yield _Placed(f"{group.name}-{number}", group.name, origin + x, y + 0.0, drill)
+    for (name, hole), y in zip(numbered(group), across, strict=True):
+        yield _Placed(name, group.name, origin + hole.at[0], y + 0.0, hole.drill)
 
 
 def _shifted(positions: Array, mount_shift: float) -> Array:

@@ -12,6 +12,7 @@ In findings, lines, columns and the indexes of key paths are counted from 1:
 from jiggen.pattern.checks import DATUM_SLOPE, check_boot
 from jiggen.pattern.find import find_pattern, shipped_patterns
 from jiggen.pattern.model import (
+    Area,
     Core,
     Datum,
     Drill,
@@ -19,6 +20,7 @@ from jiggen.pattern.model import (
     Hole,
     Pair,
     Pattern,
+    Screw,
     Side,
     Step,
 )
@@ -26,6 +28,7 @@ from jiggen.pattern.read import read_pattern
 
 __all__ = [
     "DATUM_SLOPE",
+    "Area",
     "Core",
     "Datum",
     "Drill",
@@ -33,6 +36,7 @@ __all__ = [
     "Hole",
     "Pair",
     "Pattern",
+    "Screw",
     "Side",
     "Step",
     "check_boot",

@@ -19,7 +19,11 @@ _KINDS: dict[type, str] = {
     list: "a list",
     dict: "a table",
 }
-_PAIRS = {"at": ("x", "y"), "boot": ("the shortest boot", "the longest boot")}
+_PAIRS = {
+    "at": ("x", "y"),
+    "boot": ("the shortest boot", "the longest boot"),
+    "x": ("the rear end", "the front end"),
+}
 
 
 @dataclass(frozen=True)
@@ -82,7 +86,7 @@ UNITS = {"mm": Unit("mm", 1.0), "in": Unit("in", 25.4)}
 def key_text(path: KeyPath) -> str:
     """`path` as a person reads it, counted from 1: ``group[1].hole[3].at``.
 
-    The two numbers of `at` and `boot` are one key; which of them is meant, the message says.
+    The two numbers of `at`, `boot` and `x` are one key; which of them is meant, the message says.
     """
     if len(path) > 1 and path[-2] in _PAIRS:
         path = path[:-1]

@@ -13,7 +13,10 @@ Pair = Literal["same", "mirrored"]
 
 @dataclass(frozen=True)
 class Drill:
-    """Drill diameters by what lies under the top sheet, and the depth below it, in mm."""
+    """Drill diameters by what lies under the top sheet, and the depth below it, in mm.
+
+    The depth ends where the hole has its full diameter; the drill's point goes deeper.
+    """
 
     plain: float
     metal: float
@@ -25,12 +28,25 @@ class Drill:
 
 
 @dataclass(frozen=True)
+class Screw:
+    """What goes into a hole: `lengths` of screw at hand, through `plate` mm of plate.
+
+    Both count from where the screw's length begins: under a flat head, at the top of a
+    countersunk one.
+    """
+
+    plate: float
+    lengths: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Hole:
-    """One ``[[group.hole]]``: position in mm from the group's origin and its drill."""
+    """One ``[[group.hole]]``: position in mm from the group's origin, its drill, its screw."""
 
     at: tuple[float, float]
     both_sides: bool
     drill: Drill
+    screw: Screw | None = None
 
 
 @dataclass(frozen=True)
@@ -66,6 +82,18 @@ class Group:
 
 
 @dataclass(frozen=True)
+class Area:
+    """Where a hole may lie: from `x_from` to `x_to`, and `half_width` to either side, in mm.
+
+    On the ski, that is from its mounting mark and its centre line.
+    """
+
+    x_from: float
+    x_to: float
+    half_width: float
+
+
+@dataclass(frozen=True)
 class Pattern:
     """A whole pattern file after checking; `source` is the file it came from."""
 
@@ -76,3 +104,4 @@ class Pattern:
     pair: Pair
     groups: tuple[Group, ...]
     source: str
+    area: Area | None = None

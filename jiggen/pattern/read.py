@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Container, Iterator
+from collections.abc import Callable, Container, Iterator
 from itertools import pairwise
 from operator import attrgetter
 from pathlib import Path
@@ -14,15 +14,29 @@ from jiggen.pattern.checks import conflicts
 from jiggen.pattern.document import Document, read_document
 from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest, quoted
 from jiggen.pattern.limits import MAX_STEPS
-from jiggen.pattern.model import Drill, Group, Hole, Pattern, Step
+from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.positions import KeyPath
-from jiggen.pattern.schema import DrillShape, FileShape, GroupShape, HoleShape, StepShape
+from jiggen.pattern.schema import (
+    AreaShape,
+    DrillShape,
+    FileShape,
+    GroupShape,
+    HoleShape,
+    ScrewShape,
+    StepShape,
+)
+
+_UNSAID = -1.0  # stands for a plate that neither [screw] nor the hole gives: 0 is a thickness
 
 _DRILL_KEYS = (
     ("drill diameter for plain cores", attrgetter("plain"), "diameter", "plain"),
     ("drill diameter under metal", attrgetter("metal"), "diameter", "metal"),
     ("drill depth", attrgetter("depth"), "depth"),
+)
+_SCREW_KEYS: tuple[tuple[str, Callable[[Screw], object], str], ...] = (
+    ("plate thickness", lambda screw: screw.plate != _UNSAID, "plate"),
+    ("screw length", attrgetter("lengths"), "lengths"),
 )
 
 
@@ -36,8 +50,8 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
 
     file      missing, folder, unreadable, too-big, not-utf8, syntax
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note
-    measures  length, diameter, depth, boot
-    holes     both-sides, same-hole, spacing, no-drill, too-many-holes
+    measures  length, diameter, depth, boot, screw, area
+    holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
     groups    no-group, empty-group, same-name, shift, steps
     """
     document = read_document(Path(path))
@@ -62,11 +76,13 @@ def _assemble(document: Document) -> tuple[Pattern, Faults]:
         boot=file.boot,
         pair=file.pair,
         groups=tuple(
-            _group(raw, ("group", g), file.drill, unit, faults) for g, raw in enumerate(file.group)
+            _group(raw, ("group", g), file, unit, faults) for g, raw in enumerate(file.group)
         ),
         source=document.file,
+        area=_area(file.area, unit, faults),
     )
     faults += _undrilled(pattern, faults)
+    faults += _unscrewed(pattern, "screw" in document.data, faults)
     faults += _same_names(pattern, faults)
     faults += conflicts(pattern, faults)
     return pattern, faults
@@ -78,7 +94,14 @@ def _unit(data: dict[str, Any]) -> Unit:
     return UNITS[nearest(str(said).lower(), UNITS, cutoff=0.3) or "mm"]
 
 
-def _group(raw: object, path: KeyPath, drill: DrillShape, unit: Unit, faults: Faults) -> Group:
+def _area(raw: object, unit: Unit, faults: Faults) -> Area | None:
+    if raw is None:
+        return None
+    area = read_part(AreaShape, raw, ("area",), unit, faults)
+    return Area(*area.x, area.half_width)
+
+
+def _group(raw: object, path: KeyPath, file: FileShape, unit: Unit, faults: Faults) -> Group:
     group = read_part(GroupShape, raw, path, unit, faults)
     steps = tuple(
         Step(step.start, step.shift)
@@ -86,7 +109,7 @@ def _group(raw: object, path: KeyPath, drill: DrillShape, unit: Unit, faults: Fa
         for step in [read_part(StepShape, item, (*path, "steps", s), unit, faults)]
     )
     holes = tuple(
-        _hole(item, (*path, "hole", h), drill, unit, faults) for h, item in enumerate(group.hole)
+        _hole(item, (*path, "hole", h), file, unit, faults) for h, item in enumerate(group.hole)
     )
     if isinstance(raw, dict):
         faults += _placing(raw, path)
@@ -97,7 +120,7 @@ def _group(raw: object, path: KeyPath, drill: DrillShape, unit: Unit, faults: Fa
     return Group(group.name, group.datum, group.shift or 0.0, steps, holes)
 
 
-def _hole(raw: object, path: KeyPath, default: DrillShape, unit: Unit, faults: Faults) -> Hole:
+def _hole(raw: object, path: KeyPath, file: FileShape, unit: Unit, faults: Faults) -> Hole:
     hole = read_part(HoleShape, raw, path, unit, faults)
     if hole.both_sides and hole.at[1] == 0 and (*path, "at") not in faults:
         faults += [
@@ -108,7 +131,9 @@ def _hole(raw: object, path: KeyPath, default: DrillShape, unit: Unit, faults: F
                 "Take both_sides out, or give y.",
             )
         ]
-    return Hole(hole.at, hole.both_sides, _drill(hole.drill, default))
+    given = "screw" in file.model_fields_set | hole.model_fields_set
+    screw = _screw(hole.screw, file.screw) if given else None
+    return Hole(hole.at, hole.both_sides, _drill(hole.drill, file.drill), screw)
 
 
 def _drill(own: DrillShape, default: DrillShape) -> Drill:
@@ -118,6 +143,12 @@ def _drill(own: DrillShape, default: DrillShape) -> Drill:
         metal=own.diameter.metal or default.diameter.metal or 0.0,
         depth=own.depth or default.depth or 0.0,
     )
+
+
+def _screw(own: ScrewShape, default: ScrewShape) -> Screw:
+    """`own` filled up from `default`; `_UNSAID` and no length stand for what neither says."""
+    plates = (plate for plate in (own.plate, default.plate) if plate is not None)
+    return Screw(next(plates, _UNSAID), own.lengths or default.lengths or ())
 
 
 def _placing(raw: dict[str, Any], path: KeyPath) -> Iterator[Fault]:
@@ -151,27 +182,43 @@ def _unordered(
 
 
 def _undrilled(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    """What drills lack: one fault a key, not one a hole, since [drill] would mend them all."""
-    holes = [
-        (("group", g, "hole", h, "drill"), hole.drill)
-        for g, group in enumerate(pattern.groups)
-        for h, hole in enumerate(group.holes)
-    ]
-    for words, size, *keys in _DRILL_KEYS:
-        default: KeyPath = ("drill", *keys)
-        if default in doubts:
-            continue
-        lacking = [
-            path for path, drill in holes if not size(drill) and (*path, *keys) not in doubts
-        ]
-        if lacking:
-            count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
-            yield Fault(
-                default,
-                "no-drill",
-                f"no {words} is given for {count} {key_text(lacking[0][:-1])}",
-                "Give it in [drill] for every hole, or in the hole's own drill.",
-            )
+    for words, said, *keys in _DRILL_KEYS:
+        lacking = [path for path, hole in _holes(pattern) if not said(hole.drill)]
+        yield from _lack("no-drill", words, ("drill", *keys), lacking, doubts)
+
+
+def _unscrewed(pattern: Pattern, table: bool, doubts: Container[KeyPath]) -> Iterator[Fault]:
+    """What screws lack; without a [screw] `table` in the file, the hole is the place to look."""
+    for words, said, key in _SCREW_KEYS:
+        lacking = [path for path, hole in _holes(pattern) if hole.screw and not said(hole.screw)]
+        yield from _lack("no-screw", words, ("screw", key), lacking, doubts, table=table)
+
+
+def _holes(pattern: Pattern) -> Iterator[tuple[KeyPath, Hole]]:
+    for g, group in enumerate(pattern.groups):
+        for h, hole in enumerate(group.holes):
+            yield ("group", g, "hole", h), hole
+
+
+def _lack(
+    code: str,
+    words: str,
+    keys: tuple[str, ...],
+    lacking: list[KeyPath],
+    doubts: Container[KeyPath],
+    *,
+    table: bool = True,
+) -> Iterator[Fault]:
+    """What holes lack: one fault a key, not one a hole, since the default would mend them all."""
+    lacking = [path for path in lacking if (*path, *keys) not in doubts]
+    if lacking and keys not in doubts:
+        count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
+        yield Fault(
+            keys if table else (*lacking[0], *keys),
+            code,
+            f"no {words} is given for {count} {key_text(lacking[0])}",
+            f"Give it in [{keys[0]}] for every hole, or in the hole's own {keys[0]}.",
+        )
 
 
 def _same_names(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:

@@ -15,7 +15,18 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from jiggen.pattern.faults import Unit, quoted, shown
-from jiggen.pattern.limits import BOOTS, DEEPEST, DIAMETERS, LONGEST, X_LIMIT, Y_LIMIT
+from jiggen.pattern.limits import (
+    BOOTS,
+    DEEPEST,
+    DIAMETERS,
+    HALF_WIDTHS,
+    LONGEST,
+    MOST_SCREWS,
+    PLATES,
+    SCREWS,
+    X_LIMIT,
+    Y_LIMIT,
+)
 from jiggen.pattern.model import Datum, Pair
 
 LONGEST_NAME = 40
@@ -58,6 +69,55 @@ def _depth(value: float, info: ValidationInfo) -> float:
     unit = _unit(info)
     allowed = f"Allowed: more than 0, up to {unit.show(DEEPEST)} below the top sheet."
     raise _fault("depth", f"a depth of {unit.show(value)}", allowed)
+
+
+def _plate(value: float, info: ValidationInfo) -> float:
+    low, high = PLATES
+    if low <= value <= high:
+        return value
+    unit = _unit(info)
+    raise _fault("screw", f"a plate of {unit.show(value)}", _within(unit, low, high))
+
+
+def _screw(value: float, info: ValidationInfo) -> float:
+    low, high = SCREWS
+    if low <= value <= high:
+        return value
+    unit = _unit(info)
+    raise _fault("screw", f"a screw of {unit.show(value)}", _within(unit, low, high))
+
+
+def _some(value: object) -> object:
+    if not isinstance(value, list):
+        raise _fault("type", f"is {shown(value)}, but must be a list of numbers")
+    if 1 <= len(value) <= MOST_SCREWS:
+        return tuple(value)
+    said = f"{len(value)} lengths of screw" if value else "no length of screw"
+    raise _fault("screw", said, f"Allowed: 1 to {MOST_SCREWS} lengths.")
+
+
+def _each_once(lengths: tuple[float, ...], info: ValidationInfo) -> tuple[float, ...]:
+    twice = next((n for at, n in enumerate(lengths) if n in lengths[:at]), None)
+    if twice is None:
+        return lengths
+    raise _fault("screw", f"{_unit(info).show(twice)} stands there twice", "Write each once.")
+
+
+def _rear_to_front(ends: tuple[float, float], info: ValidationInfo) -> tuple[float, float]:
+    if ends[0] < ends[1]:
+        return ends
+    rear, front = map(_unit(info).show, ends)
+    hint = "Write the end towards the tail first."
+    raise _fault("area", f"ends at {front}, but begins at {rear}", hint)
+
+
+def _half_width(value: float, info: ValidationInfo) -> float:
+    low, high = HALF_WIDTHS
+    if low < value <= high:
+        return value
+    unit = _unit(info)
+    allowed = f"Allowed: more than 0, up to {unit.show(high)} to either side of the centre line."
+    raise _fault("area", f"an area {unit.show(value)} wide to either side", allowed)
 
 
 def _two(value: object) -> object:
@@ -136,6 +196,11 @@ Length = Annotated[Size, AfterValidator(_on_a_ski)]
 Diameter = Annotated[Size, AfterValidator(_diameter)]
 Position = Annotated[tuple[Length, Length], BeforeValidator(_two), AfterValidator(_beside_the_ski)]
 Boots = Annotated[tuple[Size, Size], BeforeValidator(_two), AfterValidator(_boots)]
+ScrewLength = Annotated[Size, AfterValidator(_screw)]
+ScrewLengths = Annotated[
+    tuple[ScrewLength, ...], BeforeValidator(_some), AfterValidator(_each_once)
+]
+Ends = Annotated[tuple[Length, Length], BeforeValidator(_two), AfterValidator(_rear_to_front)]
 
 
 class Shape(BaseModel):
@@ -162,13 +227,39 @@ class DiametersShape(Shape):
 
 
 class DrillShape(Shape):
-    """``[drill]``, or a hole's own ``drill``."""
+    """``[drill]``, or a hole's own ``drill``.
+
+    ``depth`` is where the hole's full diameter ends; the drill's point goes deeper by its own
+    length (a point of 118 degrees by 0.3 of the diameter).
+    """
 
     diameter: DiametersShape = Field(
         default=DiametersShape(), description="a table of diameters: { plain = 3.6, metal = 4.1 }"
     )
     depth: Annotated[Size, AfterValidator(_depth)] | None = Field(
-        default=None, description="a depth below the top sheet"
+        default=None, description="a depth below the top sheet, without the drill's point"
+    )
+
+
+class ScrewShape(Shape):
+    """``[screw]``, or a hole's own ``screw``."""
+
+    plate: Annotated[Size, AfterValidator(_plate)] | None = Field(
+        default=None, description="the thickness of plate that the screw goes through"
+    )
+    lengths: ScrewLengths | None = Field(
+        default=None, description="a list of the screws at hand: [12, 14, 16]"
+    )
+
+
+class AreaShape(Shape):
+    """``[area]``: where on the ski holes are allowed."""
+
+    STAND_IN: ClassVar[dict[str, object]] = {"x": [-1.0, 1.0], "half_width": 1.0}
+
+    x: Ends = Field(description="from and to, from the mounting mark, + to the tip: [-210, 200]")
+    half_width: Annotated[Size, AfterValidator(_half_width)] = Field(
+        description="the area's width to either side of the centre line"
     )
 
 
@@ -195,6 +286,9 @@ class HoleShape(Shape):
     drill: DrillShape = Field(
         default=DrillShape(), description="a table of what differs from [drill]: { depth = 7.0 }"
     )
+    screw: ScrewShape = Field(
+        default=ScrewShape(), description="a table of what differs from [screw]: { plate = 4.0 }"
+    )
 
 
 class GroupShape(Shape):
@@ -217,7 +311,7 @@ class GroupShape(Shape):
 
 
 class FileShape(Shape):
-    """The whole file; its groups are checked one by one."""
+    """The whole file; its groups and its area are checked one by one."""
 
     STAND_IN: ClassVar[dict[str, object]] = {"format": 1, "name": "pattern"}
 
@@ -234,4 +328,6 @@ class FileShape(Shape):
     )
     pair: Pair = Field(default="same", description='"same" or "mirrored"')
     drill: DrillShape = Field(default=DrillShape(), description="a table headed [drill]")
+    screw: ScrewShape = Field(default=ScrewShape(), description="a table headed [screw]")
+    area: Any = Field(default=None, description="a table headed [area]")
     group: list[Any] = Field(default=[], description="tables headed [[group]] (double brackets)")

@@ -8,10 +8,10 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from jiggen.errors import InputError
+from jiggen.errors import Finding, InputError
 from jiggen.pattern.document import Document
 from jiggen.pattern.faults import UNITS, Unit
-from jiggen.pattern.model import Drill, Group, Hole, Pattern
+from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw
 from jiggen.pattern.read import _assemble
 
 WIDTH = 96  # characters of a comment's line
@@ -37,17 +37,23 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
 
     `head` are paragraphs that stand first, as comments; `drill_note` is one over ``[drill]``.
     Lengths (mm in `pattern`) are written in the pattern's unit, to a nanometre in mm.
+    Raises InputError ``pattern.no-group`` for a pattern without any hole.
     """
     unit = UNITS[pattern.units]
-    usual = Counter(hole.drill for group in pattern.groups for hole in group.holes)
-    drill = usual.most_common(1)[0][0]
+    holes = [hole for group in pattern.groups for hole in group.holes]
+    if not holes:
+        raise InputError(Finding("pattern.no-group", "there is no hole to write"))
+    drill = Counter(hole.drill for hole in holes).most_common(1)[0][0]
+    screw = _usual_screw(holes)
     blocks = [
         _comments((*head, HOW_TO_READ.format(unit=UNIT_NAMES[unit.name]))),
         list(_opening(pattern, unit)),
         [*_comments((drill_note,) if drill_note else ()), *_drill_table(drill, unit)],
-        *(list(_group(group, drill, unit)) for group in pattern.groups),
+        list(_screw_table(screw, unit)),
+        list(_area_table(pattern.area, unit)),
+        *(list(_group(group, drill, screw, unit)) for group in pattern.groups),
     ]
-    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
 def parse_pattern(text: str, source: str) -> Pattern:
@@ -79,10 +85,32 @@ def _drill_table(drill: Drill, unit: Unit) -> Iterator[str]:
     plain, metal = _number(drill.plain, unit), _number(drill.metal, unit)
     yield _line("[drill]", "holds for every hole that says nothing else")
     yield f"diameter = {{ plain = {plain}, metal = {metal} }}   # by what lies under the top sheet"
-    yield _line(f"depth = {_number(drill.depth, unit)}", "below the top sheet")
+    depth = f"depth = {_number(drill.depth, unit)}"
+    yield _line(depth, "of the full diameter below the top sheet; the drill's point goes deeper")
 
 
-def _group(group: Group, usual: Drill, unit: Unit) -> Iterator[str]:
+def _usual_screw(holes: Iterable[Hole]) -> Screw | None:
+    """The commonest screw, or None where a hole has none: what [screw] says holds for all."""
+    usual = Counter(hole.screw for hole in holes)
+    return None if None in usual else usual.most_common(1)[0][0]
+
+
+def _screw_table(screw: Screw | None, unit: Unit) -> Iterator[str]:
+    if screw:
+        yield _line("[screw]", "holds for every hole that says nothing else")
+        plate = f"plate = {_number(screw.plate, unit)}"
+        yield _line(plate, "thickness at the hole; a screw's length counts from its top")
+        yield _line(f"lengths = {_list(screw.lengths, unit)}", "screws at hand")
+
+
+def _area_table(area: Area | None, unit: Unit) -> Iterator[str]:
+    if area:
+        yield _line("[area]", "where on the ski holes are allowed")
+        yield _line(f"x = {_list((area.x_from, area.x_to), unit)}", "from the mounting mark")
+        yield _line(f"half_width = {_number(area.half_width, unit)}", "to either side")
+
+
+def _group(group: Group, usual: Drill, screw: Screw | None, unit: Unit) -> Iterator[str]:
     yield "[[group]]"
     yield _line(f"name = {_text(group.name)}", "hole ids are made of it")
     yield _line(f"datum = {_text(group.datum)}", DATUMS[group.datum])
@@ -96,10 +124,10 @@ def _group(group: Group, usual: Drill, unit: Unit) -> Iterator[str]:
         shift = f"shift = {_number(group.shift, unit)}"
         yield _line(shift, "of the group's own x = 0 from the datum, + towards the tip")
     for hole in group.holes:
-        yield from _hole(hole, usual, unit)
+        yield from _hole(hole, usual, screw, unit)
 
 
-def _hole(hole: Hole, usual: Drill, unit: Unit) -> Iterator[str]:
+def _hole(hole: Hole, usual: Drill, screw: Screw | None, unit: Unit) -> Iterator[str]:
     yield ""
     yield "  [[group.hole]]"
     yield f"  at = {_list(hole.at, unit)}"
@@ -108,6 +136,8 @@ def _hole(hole: Hole, usual: Drill, unit: Unit) -> Iterator[str]:
     own = _own_drill(hole.drill, usual, unit)
     if own:
         yield f"  drill = {own}"
+    if hole.screw and hole.screw != screw:
+        yield f"  screw = {_own_screw(hole.screw, screw, unit)}"
 
 
 def _own_drill(drill: Drill, usual: Drill, unit: Unit) -> str:
@@ -126,6 +156,16 @@ def _own_drill(drill: Drill, usual: Drill, unit: Unit) -> str:
     return f"{{ {', '.join(keys)} }}" if keys else ""
 
 
+def _own_screw(screw: Screw, usual: Screw | None, unit: Unit) -> str:
+    """What of `screw` differs from the usual one, or all of it, as an inline table."""
+    keys = []
+    if not usual or screw.plate != usual.plate:
+        keys.append(f"plate = {_number(screw.plate, unit)}")
+    if not usual or screw.lengths != usual.lengths:
+        keys.append(f"lengths = {_list(screw.lengths, unit)}")
+    return f"{{ {', '.join(keys)} }}"
+
+
 def _comments(paragraphs: Iterable[str]) -> list[str]:
     """The paragraphs as comment lines, an empty comment between two."""
     wrapped = [
@@ -138,8 +178,8 @@ def _comments(paragraphs: Iterable[str]) -> list[str]:
 
 
 def _plain(words: str) -> str:
-    """`words` with a mark for what TOML allows in no comment: names of files hold anything."""
-    return "".join(c if c.isprintable() or c.isspace() else "\ufffd" for c in words)
+    """`words` on one line, with a mark for what cannot be printed: file names hold anything."""
+    return "".join(c if c.isprintable() else "\ufffd" for c in " ".join(words.split()))
 
 
 def _line(value: str, comment: str, column: int = COLUMN) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +70,11 @@ def build_jig(
         manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
         manifest["accuracy"] = expected
         manifest["drilling"] = drilled.as_dict()
+        manifest["inputs"] |= {
+            "ski_in_hand": asdict(state),
+            "drilling_limits": asdict(limits),
+            "screws": {hole: asdict(screw) for hole, screw in screws.items()},
+        }
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         progress("proof")
