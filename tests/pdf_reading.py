@@ -59,6 +59,7 @@ class Sheet:
     rings: list[Ring] = field(default_factory=list)
     words: list[Word] = field(default_factory=list)
     operators: set[str] = field(default_factory=set)
+    fonts_inside: bool = False
 
     @property
     def text(self) -> str:
@@ -80,6 +81,8 @@ class _Page:
         assert (left, foot) == (0, 0)
         self.sheet = Sheet((right * MM, top * MM))
         self.fonts = {name: _Font(font) for name, font in page["/Resources"]["/Font"].items()}
+        used = [font for font in self.fonts.values() if font.letters]
+        self.sheet.fonts_inside = bool(used) and all(font.embedded for font in used)
         self.state = {"ctm": np.eye(3), "width": 1.0, "dashes": (), "grey": 0.0, "font": ("", 0)}
         self.kept = []
         self.path, self.curves = [], []

@@ -1,16 +1,25 @@
-"""Manifests to make sheets of: shipped patterns, and cases that strain the room on a page."""
+"""Sheets to judge: of the shipped patterns, and of cases that strain the room on a page."""
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
+
+from pdf_reading import Sheet, read_pdf
 
 from jiggen.design import Settings, SkiRange, design
 from jiggen.design.pieces import pieces
 from jiggen.export.manifest import manifest_of
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
+from jiggen.report.sheet import sheet_pdf
 
+STEMS = [path.stem for path in shipped_patterns()]
+STRAINED = ("long", "far", "crowd")
+UNITS = {"A4": "mm", "letter": "in"}  # with inches, words are wider: on the narrower page
+TICKET = "Order 4711, the second pair of the club's racing team, " * 5
 WIDE = SkiRange(84.0, 112.0)
 NAME = "W" * 20 + " " + "M" * 19  # as long and as wide as a name may be
 GROUP = "W" * 40
@@ -79,18 +88,47 @@ def far_apart(base: dict[str, Any]) -> dict[str, Any]:
 
 
 def crowd(base: dict[str, Any]) -> dict[str, Any]:
-    """As many holes as a pattern may have, as near to one another, set in three ways."""
+    """Many holes, as near to one another, set in three ways."""
     return proven(
         base,
         [
             hole(
-                f"g{n % 2}-{n}",
-                f"g{n % 2}",
+                f"group{n % 2}-{n}",
+                f"group{n % 2}",
                 5.1 * (n // 10),
                 5.1 * (n % 10) - 23,
                 3.6,
                 7.0 + 0.5 * (n % 3),
             )
-            for n in range(200)
+            for n in range(75)
         ],
     )
+
+
+@cache
+def manifest(name: str):
+    base = shipped("club-piste") if name in STRAINED else None
+    if name == "long":
+        return long_names(base)
+    if name == "far":
+        return far_apart(base)
+    if name == "crowd":
+        return crowd(base)
+    side = "right" if name == "skew-plate" else "left"
+    return shipped(name, side=side, core="metal", shift=-7.5)
+
+
+@cache
+def pages(name: str, paper: str) -> list[Sheet]:
+    ticket = TICKET if name == "long" else ""
+    return read_pdf(sheet_pdf(manifest(name), paper=paper, units=UNITS[paper], ticket=ticket))
+
+
+def bench(name: str, paper="A4") -> str:
+    """The words of the bench pages."""
+    read = pages(name, paper)
+    return " ".join(page.text for page in read if page.size[0] < page.size[1])
+
+
+def tiles(name: str, paper: str) -> list[Sheet]:
+    return [page for page in pages(name, paper) if page.size[0] > page.size[1]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
+from textwrap import shorten
 
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
 from jiggen.report.sheet.drawing import layout_drawing
@@ -23,6 +24,7 @@ RULE, BOX = Pen(0.2, 0.4), Pen(0.25)
 STOP_DIGITS = 1  # a stop cannot be set finer than to 0.1 mm; common practice, no source
 TICK = 3.6  # mm, a box to tick
 GUTTER = 5.0  # mm between columns
+LONGEST_KEY = 200  # characters, for the holes of a notice
 RUN_LINES = 3  # at most, for the holes of a setting
 ROW = 6.2  # mm, a row of the list of holes
 STEPS = (
@@ -206,7 +208,7 @@ def _notices(job: Job, width: float) -> list[Section]:
     lines = [
         say(
             "notice.line",
-            holes=plain(notice.key),
+            holes=shorten(plain(notice.key), LONGEST_KEY, placeholder=" …"),
             message=plain(notice.message),
             hint=plain(notice.hint),
         )
@@ -313,11 +315,9 @@ def _holes(job: Job, units: Units, width: float) -> Section:
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
     stops = {name: setting for setting in settings_of(job) for name in setting.holes}
     shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
-    names: tuple[str, ...]
-    names = ("holes.id", "holes.x", "holes.y", "holes.drill", "holes.depth", "holes.tip")
-    names += tuple(f"holes.{ski}" for ski in skis)
-    columns = [share * width for share in shares[: len(names)]]
-    head = _row([say(name) for name in names], columns, SMALL, width, grey=0.3)
+    columns = [share * width for share in shares[: 6 + len(skis)]]
+    names = ("id", "x", "y", "drill", "depth", "tip", *skis)
+    head = _row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
     rows = []
     for hole in job.holes:
         setting = stops[hole.id]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -31,12 +31,20 @@ def font_name(bold: bool) -> str:
 
 def plain(text: str) -> str:
     """`text` on one line, with a mark for every character that cannot be printed."""
-    known = _font(False).face.charToGlyph.keys() & _font(True).face.charToGlyph.keys()
+    known = _known()
     return "".join(
         c if c.isprintable() and ord(c) in known else UNKNOWN for c in " ".join(text.split())
     )
 
 
+@cache
+def _known() -> frozenset[int]:
+    """The characters that both fonts have."""
+    regular, bold = (_font(weight).face.charToGlyph for weight in (False, True))
+    return frozenset(regular.keys() & bold.keys())
+
+
+@lru_cache(maxsize=10_000)
 def width_of(words: str, size: float, *, bold: bool = False) -> float:
     """Width in mm of `words` set in `size` points."""
     return float(_font(bold).stringWidth(words, size)) * POINT

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
+from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 from jiggen.report.sheet.fonts import font_name, width_of
 from jiggen.report.sheet.page import POINT, Page, Pen, Shapes, Text
 
 SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
+TURNS = {0: (1, 0), 90: (0, 1)}
 
 
 def written(pages: Iterable[Page], title: str) -> bytes:
@@ -20,6 +23,8 @@ def written(pages: Iterable[Page], title: str) -> bytes:
     # invariant: no date and no random file identifier, so that equal pages give equal bytes.
     canvas = Canvas(stream, pageCompression=1, invariant=1, initialFontName=font_name(False))
     canvas.setTitle(title)
+    canvas.setSubject(title)
+    canvas.setAuthor("jiggen")
     canvas.setCreator("jiggen")
     # A viewer that honours this offers "actual size" first: ISO 32000-1, table 150.
     canvas.setViewerPreference("PrintScaling", "None")
@@ -42,13 +47,15 @@ def _draw(canvas: Any, shapes: Shapes) -> None:
         path.close()
         canvas.setFillGray(area.grey)
         canvas.drawPath(path, stroke=0, fill=1)
-    for line in shapes.lines:
-        _take(canvas, line.pen)
-        canvas.line(*(value / POINT for value in (*line.start, *line.end)))
-    for circle in shapes.circles:
-        _take(canvas, circle.pen)
-        (x, y), radius = circle.centre, circle.radius
-        canvas.circle(x / POINT, y / POINT, radius / POINT, stroke=1, fill=0)
+    for pen, lines in groupby(shapes.lines, key=attrgetter("pen")):
+        _take(canvas, pen)
+        for line in lines:
+            canvas.line(*(value / POINT for value in (*line.start, *line.end)))
+    for pen, circles in groupby(shapes.circles, key=attrgetter("pen")):
+        _take(canvas, pen)
+        for circle in circles:
+            (x, y), radius = circle.centre, circle.radius
+            canvas.circle(x / POINT, y / POINT, radius / POINT, stroke=1, fill=0)
     for text in shapes.texts:
         _write(canvas, text)
 
@@ -60,11 +67,12 @@ def _take(canvas: Any, pen: Pen) -> None:
 
 
 def _write(canvas: Any, text: Text) -> None:
-    canvas.saveState()
-    canvas.translate(text.at[0] / POINT, text.at[1] / POINT)
-    canvas.rotate(text.turn)
-    canvas.setFillGray(text.grey)
-    canvas.setFont(font_name(text.bold), text.size)
+    along, up = TURNS[text.turn]
     shift = SHIFTS[text.anchor] * width_of(text.words, text.size, bold=text.bold)
-    canvas.drawString(shift / POINT, 0.0, text.words)
-    canvas.restoreState()
+    x, y = text.at[0] + shift * along, text.at[1] + shift * up
+    line = canvas.beginText()
+    line.setTextTransform(along, up, -up, along, x / POINT, y / POINT)
+    line.setFont(font_name(text.bold), text.size)
+    line.setFillGray(text.grey)
+    line.textOut(text.words)
+    canvas.drawText(line)

@@ -13,7 +13,7 @@ PageIndex = tuple[int, int]
 
 OVERLAP = 20.0  # mm that neighbouring windows share; a seam runs through its middle
 STEP = 0.5  # mm between the places that are tried
-INSET, INSET_ALONG = 14.0, 45.0  # mm from a window's corner to a cross on an upright, a level seam
+INSET, INSET_ALONG = 14.0, 65.0  # mm from a window's corner to a cross on an upright, a level seam
 APART = 10.0  # mm that a registration cross keeps from the centre of a hole, along x or y
 
 

@@ -1,0 +1,387 @@
+"""The bench sheet: room for every word, and no sheet for a jig that is not proven."""
+
+from __future__ import annotations
+
+import ast
+import copy
+import hashlib
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pdf_reading import read_pdf
+from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
+
+from jiggen.cautions import CAUTIONS
+from jiggen.cli import main
+from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
+from jiggen.drilling import DrillingLimits, Screw, SkiState, drilling
+from jiggen.errors import CheckFailed, InputError
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.report.sheet import sheet_pdf, words
+
+LEAST_MARGIN = 9.9  # mm
+NEAR = 0.01  # mm
+EITHER = pytest.mark.parametrize("paper", UNITS)
+
+
+# -- room for every word ------------------------------------------------------------------------
+
+
+@EITHER
+@pytest.mark.parametrize("name", [*STEMS, *STRAINED])
+def test_no_words_run_over_the_margins_or_into_one_another(name, paper):
+    for number, page in enumerate(pages(name, paper), start=1):
+        boxes = [word.box for word in page.words if word.text.strip()]
+        assert boxes
+        low, high = np.min(boxes, axis=0)[:2], np.max(boxes, axis=0)[2:]
+        assert (low >= LEAST_MARGIN - 0.6).all(), number  # a descender may hang into the margin
+        assert (high <= np.subtract(page.size, LEAST_MARGIN)).all(), number
+        for index, one in enumerate(page.words):
+            for other in page.words[:index]:
+                assert not meet(one.box, other.box), (number, one.text, other.text)
+
+
+def meet(one, other, slack: float = 0.1) -> bool:
+    return all(one[i] + slack < other[i + 2] and other[i] + slack < one[i + 2] for i in (0, 1))
+
+
+@EITHER
+@pytest.mark.parametrize("name", [*STEMS, *STRAINED])
+def test_nothing_drawn_lies_in_the_margins(name, paper):
+    for page in pages(name, paper):
+        ends = [end for stroke in page.strokes for end in (stroke.start, stroke.end)]
+        ends += [np.add(r.centre, sign * r.radius) for r in page.rings for sign in (-1, 1)]
+        assert (np.min(ends, axis=0) >= LEAST_MARGIN).all()
+        assert (np.max(ends, axis=0) <= np.subtract(page.size, LEAST_MARGIN)).all()
+
+
+@EITHER
+@pytest.mark.parametrize("name", STEMS)
+def test_no_words_are_too_small_to_read(name, paper):
+    for page in pages(name, paper):
+        assert min(word.size for word in page.words) >= 6.5
+
+
+@pytest.mark.parametrize("name", [*STEMS, *STRAINED])
+def test_black_and_grey_only_and_the_fonts_are_in_the_file(name):
+    colours = {"rg", "RG", "k", "K", "sc", "SC", "scn", "SCN", "cs", "CS", "Do"}
+    for page in pages(name, "A4"):
+        assert not page.operators & colours
+        assert page.fonts_inside
+
+
+def test_characters_that_the_font_lacks_are_marked_not_dropped():
+    changed = copy.deepcopy(manifest("club-piste"))
+    changed["inputs"]["pattern"] = "Arvenal 山 plate"
+    assert "Arvenal � plate" in read_pdf(sheet_pdf(changed))[0].text
+
+
+# -- what it says -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", [*STEMS, "crowd"])
+def test_every_page_has_every_caution(name):
+    for page in pages(name, "A4"):
+        for caution in CAUTIONS:
+            assert caution in page.text
+
+
+def test_the_head_names_the_job_and_leaves_room_to_write():
+    read = read_pdf(sheet_pdf(manifest("skew-plate"), ticket="Order 118, M. Example"))
+    text = read[0].text
+    for said in (
+        "Arvenal Skew Plate",
+        "305 mm",
+        "7.5 mm to the tail",
+        "metal sheet under the top",
+        "RIGHT ski only",
+        "84–112 mm",
+        "Order 118, M. Example",
+        "Date",
+    ):
+        assert said in text
+
+
+def test_stop_settings_worked_by_hand_stand_in_figures_for_arms_length():
+    # club-piste, core metal: drill 4.1, depths 9.2 and 7.4; bush 12 long on a seat at 2.1,
+    # so its top is 14.1 above the ski. A = 14.1 + 9.2 = 23.3 and 14.1 + 7.4 = 21.5.
+    # Point of a 118 degree drill: 2.05 / tan 59 = 2.05 / 1.6643 = 1.23, so B = 24.5 and 22.7.
+    large = [w.text for w in pages("club-piste", "A4")[0].words if w.size >= 24]
+    assert large == ["4.1", "9.2", "23.3", "24.5", "4.1", "7.4", "21.5", "22.7"]
+
+
+def test_inches_stand_beside_millimetres():
+    large = [w.text for w in pages("club-piste", "letter")[0].words if w.size >= 24]
+    # 24.5317 mm / 25.4 = 0.9658 in
+    assert large[6:8] == ["24.5", "0.966"]
+    text = bench("club-piste", "letter")
+    assert "305 mm (12.008 in)" in text  # 305 / 25.4 = 12.0079
+    assert "(3.937 in)" in tiles("club-piste", "letter")[0].text
+    assert " in)" not in bench("club-piste", "A4")
+
+
+@pytest.mark.parametrize("name", STEMS)
+def test_the_drawing_has_the_distance_of_every_hole_from_mark_and_centre_line(name):
+    said = [word.text for word in pages(name, "A4")[0].words if word.size == 7.5]
+    for one in manifest(name)["holes"]:
+        for distance in (one["x"], one["y"]):
+            assert f"{abs(distance):.2f}".rstrip("0").rstrip(".") in said
+
+
+@pytest.mark.parametrize("name", [*STEMS, *STRAINED])
+def test_the_list_of_holes_has_every_hole_and_a_box_to_tick_for_each_ski(name):
+    read = [page for page in pages(name, "A4") if page.size[0] < page.size[1]]
+    text = " ".join(page.text for page in read).replace(" ", "")
+    start = text.index("Holes:tickeach")
+    for one in manifest(name)["holes"]:
+        assert one["id"].replace(" ", "") in text[start:]
+    boxes = sum(
+        1 for page in read for s in page.strokes if abs(s.length - 3.6) < NEAR and s.width > 0.2
+    )
+    skis = 2 if manifest(name)["inputs"]["pair"] == "same" else 1
+    assert boxes % 4 == 0
+    assert boxes / 4 >= skis * len(manifest(name)["holes"]) + 14
+
+
+def test_hardware_tools_and_parts_are_listed():
+    text = bench("club-piste")
+    for said in ("9 × drill bush", "2 × lock screw, socket head, M5 x 25", "4 × rail"):
+        assert said in text
+    # ISO 4762: an M4 takes a 3 mm key, an M5 a 4 mm key
+    assert "hexagon key 3 mm" in text
+    assert "hexagon key 4 mm" in text
+    assert "twist drill 4.1 mm" in text
+
+
+def test_steps_go_from_the_printed_scale_to_the_function_test():
+    text = bench("club-piste")
+    steps = [m.group() for m in re.finditer(r"\b\d+\. [A-Z][^.:]*", text)]
+    assert [int(step.split(".")[0]) for step in steps] == list(range(1, len(steps) + 1))
+    assert "Check the printed scale" in steps[0]
+    assert "function test by a trained technician" in steps[-1]
+
+
+# -- the drilling check in the manifest ---------------------------------------------------------
+
+
+def with_drilling(ski: SkiState, screws=None, limits=DrillingLimits()):  # noqa: B008
+    one = manifest("club-piste")
+    holes = layout(read_pattern(find_pattern("club-piste")), 305.0, core="metal", mount_shift=-7.5)
+    tops = {guide["id"]: guide["top_z"] for guide in one["guides"]}
+    found = drilling(holes, tops, ski, limits, screws or {})
+    return {**one, "drilling": json.loads(json.dumps(found.as_dict()))}
+
+
+def test_base_left_and_screws_and_warnings_are_said():
+    screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
+    ski = SkiState(thickness=(15.0,), widths=((0.0, 50.0),))
+    text = read_pdf(sheet_pdf(with_drilling(ski, screws)))
+    text = " ".join(page.text for page in text)
+    # 15 - 9.2 - 1.23 = 4.57
+    assert "Base left under the point: 4.57 mm" in text
+    assert "9 × screw 14 mm" in text
+    assert "a screw of 14 mm holds 5.00 mm in the ski; 6 mm are wanted" in text
+
+
+def test_the_point_angle_of_the_check_is_the_sheets():
+    one = with_drilling(SkiState(), limits=DrillingLimits(point_angle=135.0))
+    page = read_pdf(sheet_pdf(one))[0]
+    assert "(135° drill)" in page.text
+    # 2.05 / tan 67.5 = 2.05 / 2.4142 = 0.85; 23.3 + 0.85 = 24.15
+    large = [word.text for word in page.words if word.size >= 24]
+    assert large[2:4] == ["23.3", "24.1"]
+
+
+def test_too_thin_a_ski_has_no_sheet():
+    with pytest.raises(CheckFailed) as error:
+        sheet_pdf(with_drilling(SkiState(thickness=(11.0,))))
+    assert {finding.code for finding in error.value.findings} == {"sheet.ski"}
+    assert "mm of ski would be left" in str(error.value)
+
+
+def test_stop_settings_that_do_not_belong_to_the_holes_are_refused():
+    one = with_drilling(SkiState())
+    one["drilling"]["settings"][0]["depth"] += 1.0
+    with pytest.raises(InputError, match="stop settings and holes do not agree about toe-1"):
+        sheet_pdf(one)
+
+
+# -- refusals -----------------------------------------------------------------------------------
+
+
+def _failed(one):
+    one["proof"]["passed"] = False
+
+
+def _unproven(one):
+    one["proof"] = None
+
+
+def _moved(one):
+    one["holes"][3]["x"] += 0.5
+
+
+def _added(one):
+    one["holes"].append({**one["holes"][0], "id": "toe-9"})
+    one["guides"].append({**one["guides"][0], "id": "toe-9"})
+
+
+def _dropped(one):
+    del one["holes"][0], one["guides"][0]
+
+
+def _not_found(one):
+    one["proof"]["holes"][2]["deviation"] = None
+
+
+def _faulty(one):
+    one["proof"]["faults"] = [{"code": "proof.moved"}]
+
+
+@pytest.mark.parametrize(
+    "harm, code",
+    [
+        (_failed, "sheet.failed"),
+        (_unproven, "sheet.unproven"),
+        (_moved, "sheet.changed"),
+        (_added, "sheet.changed"),
+        (_dropped, "sheet.changed"),
+        (_not_found, "sheet.changed"),
+        (_faulty, "sheet.changed"),
+    ],
+)
+def test_no_sheet_for_a_jig_that_is_not_proven(harm, code):
+    one = copy.deepcopy(manifest("club-piste"))
+    harm(one)
+    with pytest.raises(CheckFailed) as error:
+        sheet_pdf(one)
+    assert [finding.code for finding in error.value.findings] == [code]
+    assert error.value.exit_code == 1
+
+
+def test_a_damaged_manifest_is_refused_with_every_fault():
+    one = copy.deepcopy(manifest("club-piste"))
+    one["holes"][0]["depth"] = "deep"
+    one["inputs"]["core"] = "wood"
+    with pytest.raises(InputError) as error:
+        sheet_pdf(one)
+    assert {finding.key for finding in error.value.findings} == {"holes.0.depth", "inputs.core"}
+
+
+def test_a_ticket_that_is_a_book_is_refused():
+    with pytest.raises(InputError, match="At most 300"):
+        sheet_pdf(manifest("club-piste"), ticket="x" * 301)
+
+
+# -- same bytes ---------------------------------------------------------------------------------
+
+
+def test_same_manifest_same_bytes_in_another_process_too(tmp_path):
+    one = manifest("step-track")
+    first = sheet_pdf(one, ticket="Order 5")
+    assert sheet_pdf(copy.deepcopy(one), ticket="Order 5") == first
+    path = tmp_path / "manifest.json"
+    path.write_text(json.dumps(one))
+    program = (
+        "import hashlib, json, sys; from jiggen.report.sheet import sheet_pdf; "
+        "one = json.load(open(sys.argv[1])); "
+        "print(hashlib.sha256(sheet_pdf(one, ticket='Order 5')).hexdigest())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, path],
+        env={**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.strip() == hashlib.sha256(first).hexdigest()
+
+
+# -- words --------------------------------------------------------------------------------------
+
+
+def test_every_word_is_used_and_none_is_missing(monkeypatch):
+    used = set()
+
+    class Recorder(dict):
+        def __getitem__(self, key):
+            used.add(key)
+            return super().__getitem__(key)
+
+    monkeypatch.setattr(words, "WORDS", Recorder(words.WORDS))
+    skew = manifest("skew-plate")
+    left = {**skew, "inputs": skew["inputs"] | {"side": "left", "core": "plain", "shift": 3.0}}
+    unmoved = {**skew, "inputs": skew["inputs"] | {"shift": 0.0}}
+    screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
+    measured = with_drilling(SkiState(thickness=(15.0,)), screws)
+    for one, units in (
+        (manifest("crowd"), "mm"),
+        (manifest("far"), "in"),
+        *((one, "mm") for one in (skew, left, unmoved, measured)),
+    ):
+        sheet_pdf(one, units=units, ticket="Order 5")
+    assert used == set(words.WORDS)
+
+
+def test_all_words_are_in_one_place():
+    """No other module writes words of its own: what is shown goes through `say`."""
+    writers = {"Text", "paragraph", "_heading", "_cell", "_blank"}
+    for module in Path(words.__file__).parent.glob("*.py"):
+        for call in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(call, ast.Call) and getattr(call.func, "id", "") in writers:
+                own = [a for a in call.args if isinstance(a, ast.Constant | ast.JoinedStr)]
+                said = [
+                    ast.unparse(a) for a in own if not isinstance(getattr(a, "value", ""), bool)
+                ]
+                assert not [text for text in said if re.search("[a-z]{3}", text)], module.name
+
+
+# -- the command --------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def folder(tmp_path) -> Path:
+    made = tmp_path / "jig"
+    made.mkdir()
+    (made / "manifest.json").write_text(json.dumps(manifest("club-piste")))
+    return made
+
+
+def test_the_command_writes_beside_the_folder(folder, capsys):
+    assert main(["sheet", str(folder), "--paper", "letter", "--ticket", "Order 5"]) == 0
+    written = folder.parent / "jig-sheet.pdf"
+    wanted = sheet_pdf(manifest("club-piste"), paper="letter", ticket="Order 5")
+    assert written.read_bytes() == wanted
+    assert str(written) in capsys.readouterr().out
+    assert [path.name for path in folder.iterdir()] == ["manifest.json"]
+
+
+def test_the_command_says_in_json_what_it_wrote(folder, capsys):
+    target = folder.parent / "my.pdf"
+    assert main(["sheet", str(folder), "-o", str(target), "--units", "in", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said == {"file": str(target), "paper": "A4", "units": "in", "ticket": ""}
+    assert target.read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("proof", [None, {"passed": False, "checks": 9, "holes": []}])
+def test_the_command_refuses_a_jig_that_failed_and_writes_nothing(folder, capsys, proof):
+    failed = {**manifest("club-piste"), "proof": proof}
+    (folder / "manifest.json").write_text(json.dumps(failed))
+    assert main(["sheet", str(folder)]) == 1
+    assert "there is no sheet to drill by" in capsys.readouterr().err
+    assert [path.name for path in folder.parent.iterdir()] == ["jig"]
+
+
+def test_the_command_keeps_out_of_the_jigs_folder(folder, capsys):
+    assert main(["sheet", str(folder), "-o", str(folder / "sheet.pdf")]) == 2
+    assert "jiggen check knows every file" in capsys.readouterr().err
+    assert main(["sheet", str(folder), "-o", str(folder.parent / "sheet.txt")]) == 2
+    assert main(["sheet", str(folder.parent / "nothing")]) == 2

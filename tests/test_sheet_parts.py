@@ -1,0 +1,160 @@
+"""Pieces of the sheet that can be judged by themselves."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jiggen.report.sheet.block import Block, Frame, Section, flow
+from jiggen.report.sheet.drawing import broken, spread
+from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
+from jiggen.report.sheet.measures import full, number, short
+from jiggen.report.sheet.page import Line, Pen, Shapes, Text
+from jiggen.report.sheet.tiling import APART, OVERLAP, Window, cut, registers, seams
+
+PEN = Pen(0.1)
+words = st.lists(st.text("aiWM é-", min_size=1, max_size=30), max_size=12).map(" ".join)
+
+
+# -- words on lines -----------------------------------------------------------------------------
+
+
+@given(words, st.floats(6, 30), st.floats(15, 200))
+def test_wrapped_lines_are_never_wider_and_lose_nothing(text, size, width):
+    lines = wrap(text, size, width)
+    assert all(width_of(line, size) <= width for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_fit_takes_the_largest_size_that_fits():
+    size = fit("Arvenal Club Piste", 40.0, 6.0, 60.0)
+    assert 6.0 < size < 40.0
+    assert width_of("Arvenal Club Piste", size) <= 60.0 < width_of("Arvenal Club Piste", size + 0.5)
+    assert fit("a", 12.0, 6.0, 60.0) == 12.0
+    assert fit("W" * 500, 12.0, 6.0, 60.0) == 6.0
+
+
+def test_plain_is_one_line_of_known_characters():
+    assert plain("a\nb\tc \u202e山") == "a b c \ufffd\ufffd"
+
+
+@pytest.mark.parametrize(
+    "value, shown",
+    [(155.3, "155.3"), (100.0, "100"), (-0.0001, "0"), (9.144, "9.14"), (12.345, "12.35")],
+)
+def test_numbers_have_no_trailing_zeros(value, shown):
+    assert number(value) == shown
+
+
+def test_inches_stand_behind_millimetres_when_wanted():
+    assert full(25.4, "mm") == "25.4 mm"
+    assert full(25.4, "in") == "25.4 mm (1.000 in)"
+    assert short(12.7, "in") == "12.7 (0.500)"
+    assert short(24.38, "in", 1) == "24.4 (0.960)"  # 24.38 / 25.4 = 0.9598, not of 24.4
+
+
+# -- dimensions ---------------------------------------------------------------------------------
+
+
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=20).map(sorted))
+def test_spread_keeps_order_pitch_and_room(places):
+    out = spread(places, 4.0, 0.0, 100.0)
+    assert all(b - a >= 4.0 - 1e-9 for a, b in itertools.pairwise(out))
+    assert out[0] >= -1e-9
+    assert out[-1] <= 100.0 + 1e-9
+
+
+def test_spread_leaves_alone_what_has_room_and_moves_the_rest_least():
+    assert spread([10.0, 20.0, 30.0], 4.0, 0.0, 100.0) == [10.0, 20.0, 30.0]
+    assert spread([10.0, 11.0], 4.0, 0.0, 100.0) == pytest.approx([8.5, 12.5])
+
+
+def test_a_line_is_broken_where_words_stand():
+    line = Line((0.0, 5.0), (20.0, 5.0), PEN)
+    pieces = broken(line, [(8.0, 4.0, 10.0, 6.0), (30.0, 4.0, 31.0, 6.0), (2.0, 6.0, 3.0, 7.0)])
+    ends = [(piece.start, piece.end) for piece in pieces]
+    assert ends == [((0.0, 5.0), (7.7, 5.0)), ((10.3, 5.0), (20.0, 5.0))]
+    upright = broken(Line((1.0, 0.0), (1.0, -9.0), PEN), [(0.0, -4.0, 2.0, -2.0)])
+    assert [(p.start, p.end) for p in upright] == [
+        ((1.0, -9.0), (1.0, -4.3)),
+        ((1.0, -1.7), (1.0, 0.0)),
+    ]
+    assert broken(line, [(-1.0, 0.0, 21.0, 9.0)]) == []
+
+
+# -- tiles --------------------------------------------------------------------------------------
+
+spans = st.tuples(st.floats(-600, 0), st.floats(0, 600))
+holes = st.lists(st.floats(-600, 600), max_size=10)
+
+
+@given(spans, st.floats(100, 270), holes)
+def test_windows_cover_everything_and_overlap(span, size, avoid):
+    low, high = span
+    windows = cut(low, high, size, avoid)
+    assert windows[0].low <= low + 1e-9
+    assert windows[-1].high >= high - 1e-9
+    assert all(w.high - w.low == pytest.approx(size) for w in windows)
+    for one, other in itertools.pairwise(windows):
+        assert one.high - other.low == pytest.approx(OVERLAP)
+    if len(windows) > 1:  # one fewer would not do
+        assert (len(windows) - 1) * (size - OVERLAP) + OVERLAP < high - low + 1e-9
+
+
+@given(spans, st.floats(100, 270), st.floats(-500, 500), st.floats(1, 8))
+def test_every_hole_lies_whole_in_a_window(span, size, place, reach):
+    low, high = min(span[0], place - 12), max(span[1], place + 12)
+    windows = cut(low, high, size, [place])
+    assert any(window.holds(place, reach) for window in windows)
+
+
+def test_seams_keep_off_holes_where_they_can():
+    (seam,) = seams(cut(-150.0, 150.0, 200.0, [0.0]))
+    assert abs(seam) == pytest.approx(40.0)  # as far as the spare 80 mm allow
+
+
+def test_two_crosses_for_every_shared_seam_none_on_a_hole():
+    columns = (Window(-200.0, 50.0), Window(30.0, 280.0))
+    rows = (Window(0.0, 150.0), Window(-130.0, 20.0))
+    at = [(40.0, 136.0), (40.0, 14.0)]  # just where the crosses would be
+    made = registers(columns, rows, at)
+    pairs = [register.pages for register in made]
+    assert sorted(set(pairs)) == [
+        ((0, 0), (0, 1)),
+        ((0, 0), (1, 0)),
+        ((0, 1), (1, 1)),
+        ((1, 0), (1, 1)),
+    ]
+    assert all(pairs.count(pair) == 2 for pair in pairs)
+    assert len({register.letter for register in made}) == len(made)
+    for register in made:
+        for hole in at:
+            apart = max(abs(a - b) for a, b in zip(register.at, hole, strict=True))
+            assert apart >= APART
+
+
+# -- pages --------------------------------------------------------------------------------------
+
+
+def _block(height: float, text: str) -> Block:
+    return Block(height, Shapes(texts=[Text((0.0, -height), text, 9.0)]))
+
+
+def test_sections_are_kept_whole_and_heads_are_said_again():
+    frame = Frame(10.0, 20.0, 200.0, 120.0)
+    sections = [
+        Section(_block(10, "one"), (_block(50, "a"),)),
+        Section(_block(10, "two"), (_block(20, "b"), _block(20, "c"))),
+        Section(_block(10, "three"), tuple(_block(15, f"r{n}") for n in range(10))),
+    ]
+    pages = flow(sections, frame, (210.0, 297.0))
+    said = [[text.words for text in page.shapes.texts] for page in pages]
+    assert said[0] == ["one", "a"]
+    assert said[1] == ["two", "b", "c"]
+    assert said[2] == ["three", *(f"r{n}" for n in range(6))]
+    assert said[3] == ["three", *(f"r{n}" for n in range(6, 10))]
+    for page in pages:
+        assert all(frame.foot <= text.at[1] <= frame.top for text in page.shapes.texts)
