@@ -14,6 +14,7 @@ from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
+from jiggen.report.expect import division_of
 from jiggen.report.sheet import sheet_pdf
 
 STEMS = [path.stem for path in shipped_patterns()]
@@ -29,7 +30,8 @@ def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
     """What `jiggen build` writes for `holes`, with a proof that passed; no CAD kernel needed."""
     chosen = design(holes, Settings(ski=ski))
     parts = pieces(chosen)
-    return proven(manifest_of(chosen, parts, {part.name: 1.0 for part in parts}))
+    manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
+    return proven({**manifest, "accuracy": {"division": division_of(chosen)}})
 
 
 def proven(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:

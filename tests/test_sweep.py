@@ -139,6 +139,18 @@ def test_a_rack_too_long_for_a_wider_leg_is_caught_where_it_meets_it(jig):
     assert "at ski widths within 70-76 mm, most at 70 mm" in message
 
 
+def test_a_rack_too_long_stands_in_the_way_of_a_clamp(jig):
+    # By hand: on a 70 mm ski the flats are 70/2 + 10 mm out; a rack 84 mm long from the nose
+    # ends 84 - 70/2 = 49 mm out, 4 mm past the flat; on skis from 74 mm it does not.
+    result = sweep(with_parts(jig, rail={"reach": 84.0}))
+    messages = said(result)
+    assert any(
+        m.startswith("rail toe left and a clamp on rail toe right lie 4.00 mm") for m in messages
+    ), messages
+    (pair, _) = [p for p in result.stations[0].pairs if p.other.startswith("a clamp")]
+    assert pair.failing == (70, 71, 72, 73, 74)
+
+
 def test_a_leg_too_wide_meets_the_other_rack(jig):
     messages = said(sweep(with_parts(jig, rail={"leg_x": (-14.0, 16.0)}), step=FEW))
     assert any("rail toe left and rail toe right" in message for message in messages)

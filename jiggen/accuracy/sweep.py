@@ -257,6 +257,11 @@ def _passing(design: Design, parts: _Parts, width: float) -> Iterator[Measured]:
             yield Measured(rail.name, part.name, gap(rail, part), width)
     left, right = blunt.values()
     yield Measured(left.name, right.name, gap(left, right), width)
+    # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
+    rail_shape = design.mechanism.rail
+    behind = width + rail_shape.outer_y - rail_shape.reach
+    yield Measured(left.name, f"a clamp on {right.name}", behind, width)
+    yield Measured(right.name, f"a clamp on {left.name}", behind, width)
 
 
 def _on_ski(

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 import typer
 
 from jiggen.cli import options
+from jiggen.cli import ski as ski_in_hand
 from jiggen.cli.program import app
 from jiggen.errors import Finding, InputError
 
@@ -41,6 +42,20 @@ def sheet(
             rich_help_panel=SHEET,
         ),
     ] = "",
+    core: Annotated[
+        options.Core | None,
+        typer.Option(
+            "--core",
+            help="What lies under the top sheet; refused when the jig was built for another.",
+            rich_help_panel=ski_in_hand.SKI,
+            show_default=False,
+        ),
+    ] = None,
+    thickness: ski_in_hand.ThicknessOption = None,
+    width_at: ski_in_hand.WidthOption = None,
+    area: ski_in_hand.AreaOption = None,
+    base_left: ski_in_hand.BaseOption = "2",
+    edge: ski_in_hand.EdgeOption = "8",
     out: Annotated[
         Path | None,
         typer.Option(
@@ -56,17 +71,26 @@ def sheet(
 ) -> None:
     """Write the sheet to work from: drill and stop, tools, steps, and the holes at 1:1.
 
-    Exit code 1 when the jig's proof failed or is missing: then there is no sheet.
+    With what was measured on the ski in hand, the drilling is checked again for it. Exit code 1
+    when the jig's proof failed or is missing, or the ski is too thin: then there is no sheet.
     """
+    state = ski_in_hand.read_ski_state(thickness, width_at, area)
+    limits = ski_in_hand.read_limits(base_left, edge)
     target = options.read_target(out, ".pdf", "--out") or _beside(folder)
     _check_outside(target, folder)
 
+    from jiggen.drilling import SkiState
     from jiggen.files import write_whole
+    from jiggen.report.redrill import check_core, redrilled
     from jiggen.report.sheet import sheet_pdf
     from jiggen.verify.manifest import MANIFEST, read_manifest
 
     read_manifest(folder)  # refuses what is no jig's manifest
     manifest: dict[str, Any] = json.loads((folder / MANIFEST).read_bytes())
+    if core:
+        check_core(manifest, core)
+    if state != SkiState():
+        manifest = redrilled(manifest, state, limits)
     write_whole(target, sheet_pdf(manifest, paper=paper, units=units, ticket=ticket), "--out")
     if as_json:
         said = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}

@@ -33,7 +33,6 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     sheet = sheet_budget(design.layout, terms)
     gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
     least = min(gaps, key=lambda pair: pair.gap)
-    division = np.abs(hole_shift_per_division(design))
     expected = {
         "jig": summary(jig),
         "sheet": summary(sheet),
@@ -42,14 +41,7 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
             "loose": round(float(centred.loose.sideways.max()), 4),
             "free": round(float(centred.free.sideways.max()), 4),
         },
-        # What one line of difference between a station's left and right reading means, mm.
-        "division": {
-            hole: {
-                station.name: round(float(shift), 4)
-                for station, shift in zip(design.stations, shifts, strict=True)
-            }
-            for hole, shifts in zip(design.layout.ids, division.T, strict=True)
-        },
+        "division": division_of(design),
         "moving": {
             "widths": [float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)],
             "teeth": round(min(float(station.teeth.min()) for station in motion.stations), 2),
@@ -61,6 +53,18 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
         },
     }
     return expected, over_limit(jig)
+
+
+def division_of(design: Design) -> dict[str, dict[str, float]]:
+    """By hole and station, how far sideways the hole lies, in mm, when that station's left and
+    right readings differ by one line of the rails' scale.
+    """
+    shifts = np.abs(hole_shift_per_division(design)).T
+    names = [station.name for station in design.stations]
+    return {
+        hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
+        for hole, row in zip(design.layout.ids, shifts, strict=True)
+    }
 
 
 def drill(

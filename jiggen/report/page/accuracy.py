@@ -83,5 +83,8 @@ def _sources(*budgets: Mapping[str, Any]) -> ET.Element:
     tables = []
     for budget, title in zip(budgets, (JIG, SHEET), strict=True):
         rows = ((t["name"], t["size"], t["distribution"], t["source"]) for t in budget["terms"])
-        tables += [node("h3", title.capitalize()), table(heads, rows, words=(1, 2, 3))]
+        tables += [
+            node("h3", title.capitalize()),
+            table(heads, rows, words=(1, 2, 3), stacked=True),
+        ]
     return node("details", node("summary", "What was reckoned with, and its sources"), *tables)

@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 from jiggen.report.page import sections
 from jiggen.report.page.accuracy import accuracy
+from jiggen.report.page.drilling import notices, stops
 from jiggen.report.page.markup import classed, node, written
 from jiggen.report.page.view import View, view_of
 
@@ -28,21 +29,23 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
 
     `folder` holds the files; `manifest` is as :mod:`jiggen.export` writes it, with `proof` null
     or the proof's result, `accuracy`, `drilling` and `files` where they are known.  A jig that
-    is not proven gets a page that says so, without what to print and to buy.  The page lists
-    every file in `files` but itself.
+    is not proven gets a page that says so, without what to print, to buy and how to drill.  The
+    page lists every file in `files` but itself.
     """
-    inputs, proof = manifest["inputs"], manifest["proof"]
+    inputs, proof, drilling = manifest["inputs"], manifest["proof"], manifest.get("drilling")
     proven = proof is not None and proof["passed"]
     ski = (inputs["ski"]["least"] + inputs["ski"]["most"]) / 2
     view = view_of(folder, manifest["parts"], ski)
     body = [
         sections.heading(inputs, len(manifest["holes"])),
         sections.verdict(proof),
-        *sections.notices(manifest.get("drilling")),
+        *notices(drilling),
         classed("div", "first", _viewer(folder, view), sections.cautions()),
         *sections.unreadable(view.unreadable),
-        sections.layout(folder, manifest["holes"], manifest["guides"]),
     ]
+    if proven:
+        body += stops(drilling)
+    body.append(sections.layout(folder, manifest["holes"]))
     if proven:
         body.append(sections.to_make(manifest["parts"], manifest["hardware"]))
     body += sections.proven(proof)
@@ -59,10 +62,13 @@ def _viewer(folder: Path, view: View) -> ET.Element:
     """The canvas over a picture, which stays where no 3D can be drawn, and what steers it."""
     label = "The jig on a ski. Arrow keys turn it, plus and minus bring it closer or farther."
     canvas = {"tabindex": "0", "role": "img", "aria-label": label}
-    groups = (
-        node("label", node("input", at=_ticked(group)), text) for group, text in view.groups
-    )
-    places = {"start": "Start", "above": "From above", "below": "From below", "side": "From the side"}
+    groups = (node("label", node("input", at=_ticked(group)), text) for group, text in view.groups)
+    places = {
+        "start": "Start view",
+        "above": "From above",
+        "below": "From below",
+        "side": "From the side",
+    }
     buttons = (
         node("button", text, at={"type": "button", "value": value})
         for value, text in places.items()

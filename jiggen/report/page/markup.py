@@ -52,27 +52,29 @@ def bullets(lines: Iterable[Content]) -> ET.Element:
 
 
 def table(
-    heads: Sequence[str], rows: Iterable[Sequence[Content]], *, words: Sequence[int] = ()
+    heads: Sequence[str],
+    rows: Iterable[Sequence[Content]],
+    *,
+    words: Sequence[int] = (),
+    stacked: bool = False,
 ) -> ET.Element:
     """A table whose first column names the row; columns in `words` hold text, others numbers.
 
-    Each cell carries its column's head, which stands beside it where the page is narrow.
+    One that is too wide for a phone is `stacked` there: each row a small block, each cell after
+    its column's head.
     """
     kinds = [{"class": "words"} if column in words else {} for column in range(len(heads))]
-    head = node(
-        "tr",
-        *(
-            node("th", text, at={"scope": "col", **kind})
-            for text, kind in zip(heads, kinds, strict=True)
-        ),
-    )
+    columns = list(zip(heads, kinds, strict=True))
+    titles = (node("th", head, at={"scope": "col", **kind}) for head, kind in columns)
     body = []
-    for first, *others in rows:
-        cells = zip(others, heads[1:], kinds[1:], strict=True)
-        named = node("th", first, at={"scope": "row"})
-        rest = (node("td", cell, at={"data-head": text, **kind}) for cell, text, kind in cells)
-        body.append(node("tr", named, *rest))
-    return node("table", node("thead", head), node("tbody", *body))
+    for name, *cells in rows:
+        rest = (
+            node("td", cell, at={"data-head": head, **kind})
+            for cell, (head, kind) in zip(cells, columns[1:], strict=True)
+        )
+        body.append(node("tr", node("th", name, at={"scope": "row"}), *rest))
+    kind = {"class": "stacked"} if stacked else NONE
+    return node("table", node("thead", node("tr", *titles)), node("tbody", *body), at=kind)
 
 
 def written(root: ET.Element) -> str:

@@ -18,10 +18,6 @@ Entries = Sequence[Mapping[str, Any]]
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
 DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}
 NAMESPACE = re.compile(r"^\{[^}]*\}")
-STOP = (
-    "Stop is the length of drill below its stop collar, down to the cutting corners: top of the "
-    "guide above the ski, plus depth. Add the drill's point to reach its tip."
-)
 
 
 def heading(inputs: Mapping[str, Any], holes: int) -> ET.Element:
@@ -51,7 +47,7 @@ def _shift(shift: float) -> str:
 def verdict(proof: Mapping[str, Any] | None) -> ET.Element:
     """Whether the jig may be printed, before anything else is read."""
     if proof is None:
-        return _alarm("Do not print", "This jig was never proven: nobody knows where it drills.")
+        return alarm("Do not print", "This jig was never proven: nobody knows where it drills.")
     count, checks = len(proof["holes"]), proof["checks"]
     if proof["passed"]:
         worst = max((hole["deviation"] or 0.0 for hole in proof["holes"]), default=0.0)
@@ -68,10 +64,8 @@ def verdict(proof: Mapping[str, Any] | None) -> ET.Element:
     faults = proof["faults"]
     lost = [hole["id"] for hole in proof["holes"] if hole["deviation"] is None]
     said = f"Proof failed: {len(faults)} of {checks} checks. The files are kept for a look only."
-    lines = [_fault(fault) for fault in faults]
-    if lost and not faults:
-        lines = [f"not found: {', '.join(lost)}"]
-    return _alarm("Do not print", said, bullets(lines))
+    lines = [_fault(fault) for fault in faults] or [node("span", f"not found: {', '.join(lost)}")]
+    return alarm("Do not print", said, bullets(lines))
 
 
 def _fault(fault: Mapping[str, Any]) -> ET.Element:
@@ -79,28 +73,10 @@ def _fault(fault: Mapping[str, Any]) -> ET.Element:
     return node("span", text, node("code", fault["code"]))
 
 
-def _alarm(head: str, text: str, *more: Content) -> ET.Element:
+def alarm(head: str, text: str, *more: Content) -> ET.Element:
+    """A red box that says what not to do, and why."""
     words = (node("strong", head), node("p", text), *more)
     return node("div", *words, at={"class": "verdict failed", "role": "alert"})
-
-
-def notices(drilling: Mapping[str, Any] | None) -> list[ET.Element]:
-    """What the drilling check of the ski found, where the manifest has one."""
-    found = drilling or {}
-    errors, warnings = found.get("errors", ()), found.get("warnings", ())
-    boxes = []
-    if errors:
-        text = "This ski must not be drilled so."
-        boxes.append(_alarm("Do not drill", text, bullets(map(_notice, errors))))
-    if warnings:
-        lines = bullets(map(_notice, warnings))
-        boxes.append(classed("div", "verdict mind", node("strong", "Mind before you drill"), lines))
-    return boxes
-
-
-def _notice(notice: Mapping[str, Any]) -> str:
-    about = f"{notice['key']}: " if notice.get("key") else ""
-    return f"{about}{notice['message']}. {notice.get('hint', '')}".strip()
 
 
 def cautions() -> ET.Element:
@@ -108,30 +84,27 @@ def cautions() -> ET.Element:
     return node("section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "mind"})
 
 
-def layout(folder: Path, holes: Entries, guides: Entries) -> ET.Element:
+def layout(folder: Path, holes: Entries) -> ET.Element:
     """The drawing of the layout, and every hole in numbers."""
-    tops = {guide["id"]: guide["top_z"] for guide in guides if "top_z" in guide}
-    note = "From the mounting mark: + to the tip. From the centre line: + to the left. mm. " + STOP
+    note = "mm, from the mounting mark (+ to the tip) and from the centre line (+ to the left)."
     return section(
         "Layout",
         _drawing(folder / "layout.svg"),
         table(
-            ("hole", "from the mark", "from the centre line", "drill ⌀", "depth", "stop"),
-            (_hole(hole, tops.get(hole["id"])) for hole in holes),
+            ("hole", "from the mark", "from the centre line", "drill ⌀", "depth"),
+            (
+                (h["id"], _signed(h["x"]), _signed(h["y"]), f"{h['diameter']:g}", f"{h['depth']:g}")
+                for h in holes
+            ),
         ),
         classed("p", "note", note),
     )
 
 
-def _hole(hole: Mapping[str, Any], top: float | None) -> list[Content]:
-    return [
-        hole["id"],
-        f"{hole['x'] + 0.0:+.2f}",
-        f"{hole['y'] + 0.0:+.2f}",
-        f"{hole['diameter']:g}",
-        f"{hole['depth']:g}",
-        "–" if top is None else f"{top + hole['depth']:.1f}",
-    ]
+def _signed(value: float) -> str:
+    """To a hundredth of a mm; nothing before a zero."""
+    hundredths = round(value, 2)
+    return f"{hundredths:+.2f}" if hundredths else "0.00"
 
 
 def _drawing(path: Path) -> ET.Element:
@@ -146,9 +119,9 @@ def _drawing(path: Path) -> ET.Element:
         plain.set(name, value)
     for name in ("width", "height"):  # it fills the page's width
         plain.attrib.pop(name, None)
-    link = node("a", path.name, at={"href": f"./{path.name}"})
-    caption = node("figcaption", "Smaller than life. At 1:1: ", link, " and layout.dxf.")
-    return node("figure", plain, caption)
+    link = {"href": f"./{path.name}"}
+    caption = ("Smaller than life. At 1:1: ", node("a", path.name, at=link), " and layout.dxf.")
+    return node("figure", node("a", plain, at=link), node("figcaption", *caption))
 
 
 def _plain(element: ET.Element) -> ET.Element:
@@ -169,7 +142,7 @@ def to_make(parts: Entries, hardware: Entries) -> ET.Element:
         table(
             ("part", "pieces", "file", "volume"),
             (
-                (p["name"], str(p["count"]), _link(p["file"]), f"{p['volume'] / 1000:.1f} cm³")
+                (p["name"], str(p["count"]), _link(p["file"]), f"{p['volume'] / 1000:.1f}\u00a0cm³")
                 for p in parts
                 if p["printed"]
             ),
@@ -202,13 +175,12 @@ def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:
         )
         for hole in proof["holes"]
     )
-    limits = proof.get("limits", {})
-    note = "mm, from the mounting mark and the centre line. " + (
-        f"Allowed: {limits['position_step']:g} mm in STEP, {limits['position_stl']:g} mm in STL."
-        if {"position_step", "position_stl"} <= limits.keys()
-        else ""
+    step, stl = proof["limits"]["position_step"], proof["limits"]["position_stl"]
+    note = (
+        "mm, from the mounting mark and the centre line. "
+        f"Allowed: {step:g} mm in STEP, {stl:g} mm in STL."
     )
-    return [section("Proof", table(HEAD, rows), classed("p", "note", note.strip()))]
+    return [section("Proof", table(HEAD, rows), classed("p", "note", note))]
 
 
 def _point(found: Mapping[str, Any] | None) -> str:
@@ -222,10 +194,13 @@ def files(entries: Mapping[str, Mapping[str, Any]], own: str) -> ET.Element:
         for name, entry in entries.items()
         if name != own
     )
-    note = "jiggen check proves the folder again and finds every file that has changed since."
+    note = (
+        "jiggen check proves the folder again and finds every file that has changed since. "
+        f"manifest.json has this list too, and the checksum of {own}."
+    )
     return section(
         "Files",
-        table(("file", "size", "SHA-256"), rows, words=(2,)),
+        table(("file", "size", "SHA-256"), rows, words=(2,), stacked=True),
         classed("p", "note", note),
     )
 

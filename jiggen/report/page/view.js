@@ -87,18 +87,20 @@
     place = Object.fromEntries(names.map((name) => [name, gl.getUniformLocation(program, name)]));
     parts = scene.parts.map(held);
     gl.enable(gl.DEPTH_TEST);
+    gl.enable(gl.CULL_FACE);
+    // A wall seen edge-on has no depth to rely on: without this it shows through what covers it.
+    gl.enable(gl.POLYGON_OFFSET_FILL);
+    gl.polygonOffset(1, 0);
     frame.classList.add("live");
     redraw();
   }
 
   // ---- from where it is seen
 
-  const applied = (m, [x, y, z]) =>
-    [0, 4, 8].map((row) => m[row] * x + m[row + 1] * y + m[row + 2] * z + m[row + 3]);
-  const corners = (part) =>
-    part.poses.flatMap((pose) =>
-      [0, 1, 2, 3, 4, 5, 6, 7].map((bits) =>
-        applied(pose, part.low.map((low, axis) => low + ((bits >> axis) & 1) * part.size[axis]))));
+  const corners = ({ boxes }) =>
+    boxes.flatMap((ends) =>
+      [0, 1, 2, 3, 4, 5, 6, 7].map((which) =>
+        [0, 1, 2].map((axis) => ends[(which >> axis) & 1][axis])));
   // The ski runs out of the picture, as skis do: the view is fitted to the jig.
   const jig = scene.parts.filter((part) => part.group !== "ski").flatMap(corners);
   const middle = [0, 1, 2].map((axis) => {
@@ -225,15 +227,20 @@
     else return;
     event.preventDefault();
   });
-  for (const box of frame.querySelectorAll("input")) {
-    box.addEventListener("change", () => {
-      hidden[box.checked ? "delete" : "add"](box.value);
-      redraw();
-    });
-  }
+  const boxes = [...frame.querySelectorAll("input")];
+  const tick = () => {
+    for (const box of boxes) hidden[box.checked ? "delete" : "add"](box.value);
+    redraw();
+  };
+  for (const box of boxes) box.addEventListener("change", tick);
+
   const from = { start: [], above: [0, Math.PI / 2], below: [0, -Math.PI / 2], side: [0, 0] };
   for (const button of frame.querySelectorAll("button")) {
-    button.addEventListener("click", () => { reset(...from[button.value]); redraw(); });
+    button.addEventListener("click", () => {
+      reset(...from[button.value]);
+      boxes.find((box) => box.value === "ski").checked = button.value !== "below"; // it hides all
+      tick();
+    });
   }
 
   canvas.addEventListener("webglcontextlost", (event) => {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
 from jiggen.export.preview import INK, colour_of, ski_piece
+from jiggen.verify.frames import applied
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 
 Array = NDArray[np.float64]
@@ -44,7 +45,7 @@ class View:
 def view_of(folder: Path, parts: Sequence[Mapping[str, Any]], ski: float) -> View:
     """The pieces of a jig's `parts`, read from `folder`, on a stand-in for a ski `ski` mm wide."""
     shown: list[dict[str, Any]] = []
-    unreadable, bounds = [], []
+    unreadable = []
     for part in parts:
         poses = [np.array(placed["to_ski"], dtype=float) for placed in part["placed"]]
         try:
@@ -52,34 +53,36 @@ def view_of(folder: Path, parts: Sequence[Mapping[str, Any]], ski: float) -> Vie
         except (OSError, MeshError):
             unreadable.append(part["file"])
             continue
-        bounds += [mesh.moved(pose).vertices for pose in poses]
         shown.append(_part(part["name"], mesh, poses))
-    if bounds:
-        shown.append(_ski(bounds, ski))
-    groups = tuple({part["group"]: LABELS.get(part["group"], part["group"]) for part in shown}.items())
+    if shown:
+        shown.append(_ski([end for part in shown for box in part["boxes"] for end in box], ski))
+    groups = tuple(
+        {part["group"]: LABELS.get(part["group"], part["group"]) for part in shown}.items()
+    )
     data = json.dumps({"parts": shown, "ink": INK}, separators=(",", ":"), allow_nan=False)
     return View(data, groups, tuple(unreadable))
 
 
-def _ski(bounds: Iterable[Array], width: float) -> dict[str, Any]:
-    xs = np.concatenate([points[:, 0] for points in bounds])
-    bar = ski_piece((float(xs.min()) - OVERHANG, float(xs.max()) + OVERHANG), width)
+def _ski(corners: Sequence[Sequence[float]], width: float) -> dict[str, Any]:
+    along = [x for x, _, _ in corners]
+    bar = ski_piece((min(along) - OVERHANG, max(along) + OVERHANG), width)
     return _part("ski", Mesh(bar.vertices, bar.triangles), [STILL])
 
 
 def _part(name: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
-    """A part for the viewer: corners in FINEST steps of its box, normals in 127ths, triangles.
+    """A part for the viewer: corners in FINEST steps of its size, normals in 127ths, triangles.
 
-    The triangles of engravings' floors come last, and are drawn dark to be read.
+    `low` and `size` are in the part's own frame, `boxes` (a piece each: least, greatest corner)
+    in the ski's.  The triangles of engravings' floors come last, and are drawn dark to be read.
     """
+    placed = [mesh.moved(pose).vertices for pose in poses]
     points, normals, triangles = _creased(mesh)
-    floor = _floors(mesh.moved(poses[0]).vertices, points, triangles, poses[0])
+    floor = _floors(applied(poses[0], points)[:, 2], triangles)
     order = np.argsort(floor, kind="stable")
     low, size = points.min(axis=0), np.ptp(points, axis=0)
     steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
     index = "<u2" if len(points) <= FINEST else "<u4"
     return {
-        "name": name,
         "group": name.partition("-")[0],
         "colour": colour_of(name),
         "low": _rounded(low),
@@ -90,6 +93,7 @@ def _part(name: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
         "wide": index == "<u4",
         "plain": int(3 * (~floor).sum()),
         "poses": [_rounded(pose.ravel()) for pose in poses],
+        "boxes": [[_rounded(piece.min(axis=0)), _rounded(piece.max(axis=0))] for piece in placed],
     }
 
 
@@ -106,12 +110,9 @@ def _creased(mesh: Mesh) -> tuple[Array, Array, NDArray[np.int64]]:
     )
 
 
-def _floors(
-    placed: Array, points: Array, triangles: NDArray[np.int64], pose: Array
-) -> NDArray[np.bool_]:
+def _floors(heights: Array, triangles: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Which triangles lie level, an engraving's depth under the top of the piece in use."""
-    heights = points @ pose[2, :3] + pose[2, 3]
-    off = np.abs(heights[triangles] - (placed[:, 2].max() - DEPTH)).max(axis=1)
+    off = np.abs(heights[triangles] - (heights.max() - DEPTH)).max(axis=1)
     return np.asarray(off < LEVEL)
 
 

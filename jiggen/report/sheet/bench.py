@@ -29,7 +29,7 @@ RUN_LINES = 3  # at most, for the holes of a setting
 ROW = 6.2  # mm, a row of the list of holes
 STEPS = (
     *("scale", "assemble", "over-jig", "over-plate", "ticket", "ski", "centre", "mark"),
-    *("clamp", "stop", "drill", "fit", "screws", "test"),
+    *("readings", "clamp", "stop", "drill", "fit", "screws", "test"),
 )
 STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
 SOCKET = "ISO 4762"  # screws that a hexagon key turns
@@ -45,6 +45,7 @@ def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Se
         Section(_heading(say("drawing.heading"), width), (drawing,)),
         Section(space(0.0), (_lists(job, units, width),)),
         _steps(width),
+        *_readings(job, units, width),
         _holes(job, units, width),
     ]
 
@@ -308,6 +309,22 @@ def _ticked(lines: Iterable[str], width: float, size: float) -> list[Block]:
 def _steps(width: float) -> Section:
     lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
     return Section(_heading(say("steps.heading"), width), tuple(_ticked(lines, width, BODY)))
+
+
+def _readings(job: Job, units: Units, width: float) -> list[Section]:
+    """What one line of difference between a station's two readings means at each hole."""
+    shifts: dict[tuple[str, float], list[str]] = {}
+    for hole in job.holes:
+        for station, shift in job.accuracy.division.get(hole.id, {}).items():
+            shifts.setdefault((plain(station), round(shift, 2)), []).append(hole.id)
+    lines = [
+        say("readings.line", station=station, length=short(shift, units), holes=", ".join(holes))
+        for (station, shift), holes in sorted(shifts.items(), key=lambda item: item[0][0])
+    ]
+    words = [say("readings.how"), *lines]
+    blocks = [stack([paragraph(line, BODY, width), space(1.0)]) for line in words]
+    heading = _heading(say("readings.heading"), width)
+    return [Section(heading, tuple(blocks))] if lines else []
 
 
 def _holes(job: Job, units: Units, width: float) -> Section:

@@ -141,6 +141,16 @@ class Drilling(_Entry):
     warnings: tuple[Notice, ...] = ()
 
 
+class Accuracy(_Entry):
+    """What is expected of the jig: of it, the holes' shifts for one line of difference.
+
+    `division` holds, by hole and station, how far sideways a hole lies when that station's left
+    and right readings differ by one line of the rails' scale, mm.
+    """
+
+    division: dict[Name, dict[Name, Annotated[FiniteFloat, Field(ge=0, le=50)]]] = {}
+
+
 class Job(_Entry):
     """A proven jig as its manifest describes it."""
 
@@ -152,6 +162,7 @@ class Job(_Entry):
     hardware: tuple[Bought, ...]
     proof: Proof
     drilling: Drilling | None = None
+    accuracy: Accuracy = Accuracy()
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:

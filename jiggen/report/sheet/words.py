@@ -104,6 +104,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "rails touch.",
         "steps.mark": "Slide it until its line lies on the mounting mark in both windows, seen "
         "straight down. Tighten both lock screws. Look again.",
+        "steps.readings": "Read the scales of all four rails at the body's side edge: left and "
+        "right must agree, see below.",
         "steps.clamp": "Clamp the jig down at the diamonds.",
         "steps.stop": "Set the stop by A or B above. Drill the scrap board through the jig, and "
         "measure the depth.",
@@ -113,6 +115,12 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "force: every hole must meet.",
         "steps.screws": "Tap, glue and tighten the screws as the maker's instructions say.",
         "steps.test": "Release set, and function test by a trained technician.",
+        # the rails' scales
+        "readings.heading": "Left and right readings",
+        "readings.how": "The scale on each rail shows half the ski's width at the body's side "
+        "edge, in mm. Left and right must agree at each station. If they differ by one line, the "
+        "holes lie off sideways by so much:",
+        "readings.line": "{station} station, {length} mm: {holes}",
         # the list of holes
         "holes.heading": "Holes: tick each when it is drilled",
         "holes.id": "hole",
