@@ -101,6 +101,10 @@ def test_swapped_parts(folder):
     assert any("body-toe" in str(fault) and "body-heel" in str(fault) for fault in found)
 
 
+def test_the_page_stays_small_enough_to_send(built):
+    assert (built.folder / "report.html").stat().st_size < 3_000_000
+
+
 def test_a_changed_file_is_said(folder):
     faults.scale_part(folder, "knob", 1.0005, hashes=False)
     assert any("knob.stl" in str(fault) for fault in only(check(folder), "proof.hash"))

@@ -15,6 +15,7 @@ from jiggen.export import check_target, listing, put_in_place, workshop, write_m
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.report.expect import drill, expect
+from jiggen.report.page import REPORT, report_html
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
 from jiggen.verify import Proof, prove
@@ -83,6 +84,9 @@ def build_jig(
         if proof.passed:  # a jig that failed has no sheet to work from
             progress("sheet")
             (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest))
+        progress("page")
+        manifest["files"] = listing(folder)  # what the page lists: all but itself
+        (folder / REPORT).write_bytes(report_html(folder, manifest).encode())
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")

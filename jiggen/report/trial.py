@@ -7,17 +7,18 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.design.settings import Bed
-from jiggen.design.trial import Trial, design_trial
+from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.layout.model import Layout
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.verify import Proof, table, verdict
 
 USE = (
-    "Print it as it lies, 2 mm thick, without supports, and measure its 100.0 scale.",
-    "Lay it on the real plate, arrow to the tip: every hole must show the plate's hole right "
-    "under it, in the middle. Where one does not, the pattern is wrong: mend it first.",
+    "Print it as it lies, without supports.",
+    "Lay it on the real plate, arrow to the tip: each hole must show the plate's hole in its middle.",
+    "Where one does not, the pattern is wrong: mend it before a jig is built.",
     "It guides no drill: never drill through it.",
 )
+MEASURE = "Measure its 100.0 scale with the caliper before you trust it."
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,9 +66,15 @@ def trial_summary(finished: FinishedTrial) -> str:
         return "\n".join(
             [*lines, f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
         )
-    names = ", ".join(plate.name for plate in finished.trial.plates)
-    left_out = [name for plate in finished.trial.plates for name in plate.left_out]
-    lines += [f"To print: {names}", f"Files:    {finished.folder}"]
-    if left_out:
-        lines.append(f"No room to engrave: {', '.join(left_out)}")
-    return "\n".join([*lines, "", *USE])
+    plates = finished.trial.plates
+    left_out = [name for plate in plates for name in plate.left_out]
+    scaled = any(item.name == SCALE_NAME for plate in plates for item in plate.engravings)
+    lines += [
+        f"To print: {', '.join(plate.name for plate in plates)}",
+        f"Files:    {finished.folder}",
+        *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
+        "",
+        *([MEASURE] if scaled else []),
+        *USE,
+    ]
+    return "\n".join(lines)

@@ -313,13 +313,20 @@ def _steps(width: float) -> Section:
 
 def _readings(job: Job, units: Units, width: float) -> list[Section]:
     """What one line of difference between a station's two readings means at each hole."""
-    shifts: dict[tuple[str, float], list[str]] = {}
+    stations: dict[str, dict[float, list[str]]] = {}
     for hole in job.holes:
         for station, shift in job.accuracy.division.get(hole.id, {}).items():
-            shifts.setdefault((plain(station), round(shift, 2)), []).append(hole.id)
+            stations.setdefault(station, {}).setdefault(round(shift, 2), []).append(hole.id)
     lines = [
-        say("readings.line", station=station, length=short(shift, units), holes=", ".join(holes))
-        for (station, shift), holes in sorted(shifts.items(), key=lambda item: item[0][0])
+        say(
+            "readings.line",
+            station=plain(station),
+            shifts="; ".join(
+                say("readings.shift", holes=plain(", ".join(holes)), length=short(shift, units))
+                for shift, holes in shifts.items()
+            ),
+        )
+        for station, shifts in stations.items()
     ]
     words = [say("readings.how"), *lines]
     blocks = [stack([paragraph(line, BODY, width), space(1.0)]) for line in words]

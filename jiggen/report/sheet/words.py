@@ -119,8 +119,9 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "readings.heading": "Left and right readings",
         "readings.how": "The scale on each rail shows half the ski's width at the body's side "
         "edge, in mm. Left and right must agree at each station. If they differ by one line, the "
-        "holes lie off sideways by so much:",
-        "readings.line": "{station} station, {length} mm: {holes}",
+        "holes lie off sideways by so many mm:",
+        "readings.line": "{station} station: {shifts}",
+        "readings.shift": "{holes} by {length}",
         # the list of holes
         "holes.heading": "Holes: tick each when it is drilled",
         "holes.id": "hole",

@@ -1,0 +1,124 @@
+"""A jig's folder to make a page of: a real manifest, blocks in place of the parts it names."""
+
+from __future__ import annotations
+
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import trimesh
+
+from jiggen.design import Settings, SkiRange, design
+from jiggen.design.pieces import pieces
+from jiggen.drilling import DrillingLimits, SkiState
+from jiggen.export import listing
+from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.manifest import manifest_of
+from jiggen.export.meshes import PartMesh, stl_bytes
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.report.expect import drill, expect
+from jiggen.verify import Found, HoleProof, Proof
+
+DEPTH = 0.6  # mm: of an engraving, as the design has it
+# Blocks about as large as the parts, mm.
+SIZES = {
+    "body-toe": (209.7, 68.0, 14.0),
+    "body-heel": (181.5, 68.0, 14.0),
+    "rail": (22.0, 83.0, 19.0),
+    "pinion": (25.0, 25.0, 20.0),
+    "knob": (31.0, 31.0, 12.0),
+}
+VOID = ("area", "br", "img", "input", "link", "meta")
+
+
+@cache
+def club() -> tuple[Any, Any, dict[str, Any]]:
+    """Layout, ski widths and manifest of a club piste jig that was neither drawn nor proven."""
+    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    chosen = design(holes, Settings(ski=SkiRange(84.0, 112.0)))
+    parts = pieces(chosen)
+    manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
+    manifest["accuracy"] = expect(chosen)[0]
+    manifest["drilling"] = drill(chosen, SkiState(), DrillingLimits(), {}).as_dict()
+    return holes, (84.0, 112.0), manifest
+
+
+def make_folder(folder: Path) -> dict[str, Any]:
+    """Write the folder's files but the page; its manifest, with a proof that passed."""
+    holes, ski, manifest = club()
+    (folder / "parts").mkdir(parents=True)
+    for name, size in SIZES.items():
+        block = engraved(size) if name.startswith("body") else corner_block(size)
+        mesh = PartMesh(name, block.vertices, block.faces, count=1)
+        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+    (folder / "layout.svg").write_text(layout_svg(holes, ski), encoding="utf-8")
+    return manifest | {"proof": proof(manifest).as_dict(), "files": listing(folder)}
+
+
+def corner_block(size: tuple[float, float, float]) -> trimesh.Trimesh:
+    """A block with a corner in the origin, as parts lie on the bed."""
+    block = trimesh.creation.box(extents=size)
+    block.apply_translation(np.array(size) / 2)
+    return block
+
+
+def engraved(size: tuple[float, float, float]) -> trimesh.Trimesh:
+    """A block printed top down, with a 40 mm × 10 mm engraving in the face on the bed."""
+    groove = trimesh.creation.box(extents=(40.0, 10.0, 2 * DEPTH))
+    groove.apply_translation((size[0] / 2, size[1] / 2, 0.0))
+    return trimesh.boolean.difference([corner_block(size), groove])
+
+
+def proof(manifest: dict[str, Any], *, lost: str = "", off: float = 0.0) -> Proof:
+    """What verify says of a manifest's holes: hole `lost` not in STEP, each `off` mm in STL."""
+    holes = []
+    for hole, guide in zip(manifest["holes"], manifest["guides"], strict=True):
+        x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
+        step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
+        stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
+        holes.append(HoleProof(hole["id"], guide["part"], x, y, *size, step, stl))
+    return Proof(347, tuple(holes), ())
+
+
+class Seen(HTMLParser):
+    """A page as parsed: its texts and tags in order, tags with their attributes."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self._texts: list[str] = []
+        self._open: list[str] = []
+        self._scripts: list[str] = []
+        self.feed(page)
+        self.close()
+        assert self._open == [], "every element is closed"
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, {name: value or "" for name, value in attrs}))
+        if tag not in VOID:
+            self._open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self._open.pop() == tag
+
+    def handle_data(self, data):
+        kept = (
+            self._scripts if self._open and self._open[-1] in ("script", "style") else self._texts
+        )
+        kept.append(data)
+
+    @property
+    def text(self) -> str:
+        """What is read, runs of white space as one blank."""
+        return " ".join(" ".join(self._texts).split())
+
+    @property
+    def own(self) -> list[str]:
+        """Style, data and script, in that order."""
+        return self._scripts
+
+    def all(self, tag: str) -> list[dict[str, str]]:
+        return [attributes for name, attributes in self.tags if name == tag]
