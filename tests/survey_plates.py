@@ -48,11 +48,9 @@ class Plate:
         rims = REACH[kind] * holes * self.diameter / 2
         return Reading(first, second, kind, self.distance(first, second) + rims + off)
 
-    def survey(self, pairs: Iterable[tuple[str, str]], **said: Any) -> Survey:
-        """A faultless survey of `pairs`, the ways of measuring taken in turn."""
-        readings = tuple(
-            self.read(*pair, KINDS[n % 3]) for n, pair in enumerate(pairs)
-        )
+    def survey(self, measured: Iterable[tuple[str, str]], **said: Any) -> Survey:
+        """A faultless survey of the pairs `measured`, the ways of measuring taken in turn."""
+        readings = tuple(self.read(*pair, KINDS[n % 3]) for n, pair in enumerate(measured))
         plain: dict[str, Any] = {"origin": self.names}
         if not said.get("pairs") and not said.get("on_centre_line"):
             plain["middle"] = self.names

@@ -120,14 +120,14 @@ def test_jiggen_check_says_it_and_exits_with_1(folder):
 
 
 def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
-    from jiggen.report import job
+    from jiggen.report import folder as proving
 
     # The witness is shown a folder in which a hole was moved after it was written.
     def harmed(folder):
         faults.move_hole(folder, "toe-1", 0.1)
         return prove(folder)
 
-    monkeypatch.setattr(job, "prove", harmed)
+    monkeypatch.setattr(proving, "prove", harmed)
     done = build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()

@@ -9,11 +9,37 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-from jiggen.cli import accuracy, build, check, layout, remount, sheet
+from jiggen.cli import (
+    accuracy,
+    build,
+    check,
+    importing,
+    layout,
+    new,
+    patterns,
+    remount,
+    sheet,
+    survey,
+    trial,
+)
 from jiggen.cli.boundary import run
 from jiggen.cli.program import app
 
-__all__ = ["accuracy", "app", "build", "check", "layout", "main", "remount", "sheet"]
+__all__ = [
+    "accuracy",
+    "app",
+    "build",
+    "check",
+    "importing",
+    "layout",
+    "main",
+    "new",
+    "patterns",
+    "remount",
+    "sheet",
+    "survey",
+    "trial",
+]
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -26,7 +26,7 @@ WIDTH = 78  # characters of a line of words
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
 
 
-@app.command()
+@app.command(rich_help_panel=options.JIGS)
 def accuracy(
     pattern: options.PatternArgument,
     boot: options.BootOption,

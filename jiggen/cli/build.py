@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from jiggen.report.job import Finished
 
 
-@app.command()
+@app.command(rich_help_panel=options.JIGS)
 def build(
     pattern: options.PatternArgument,
     boot: options.BootOption,
@@ -104,7 +104,7 @@ def build(
     from jiggen.report.job import build_jig, folder_name
 
     target = out or Path("out") / folder_name(holes.pattern, holes.boot)
-    with _progress() as progress:
+    with shown_progress() as progress:
         finished = build_jig(
             holes,
             settings,
@@ -135,7 +135,7 @@ def _as_text(finished: Finished) -> str:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
+def shown_progress() -> Iterator[Callable[[str], None]]:
     """A line on standard error that says what is being done, on a terminal only."""
     import sys
 

@@ -13,7 +13,7 @@ from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
 
 
-@app.command()
+@app.command(rich_help_panel=options.JIGS)
 def check(
     folder: Annotated[
         Path,

@@ -28,7 +28,7 @@ Degrees = Literal["0", "90", "180", "270"]
 TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
 
 
-@app.command("import")
+@app.command("import", rich_help_panel=options.PATTERNS)
 def import_drawing(
     file: Annotated[
         Path,

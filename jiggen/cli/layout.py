@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from jiggen.layout import Layout
 
 
-@app.command()
+@app.command(rich_help_panel=options.JIGS)
 def layout(
     pattern: options.PatternArgument,
     boot: options.BootOption,

@@ -34,7 +34,7 @@ WELCOME = (
 )
 
 
-@app.command()
+@app.command(rich_help_panel=options.PATTERNS)
 def new(
     name: Annotated[
         str | None,

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
 
+# The program's help groups the commands by what they are about.
+PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
+
 # Help shows its panels in this order: what a technician decides first stands first.
 JOB = "The job"
 PRINTER = "The printer and the drill bushes"

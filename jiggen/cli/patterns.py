@@ -21,7 +21,7 @@ USUAL_BOOT = 305.0  # mm, drawn where a pattern names no boots
 WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
 
-@app.command("patterns")
+@app.command("patterns", rich_help_panel=options.PATTERNS)
 def list_all(as_json: options.JsonOption = False) -> None:
     """List the patterns that a name finds: in ./patterns, in your own folder, and jiggen's.
 
@@ -40,7 +40,7 @@ def list_all(as_json: options.JsonOption = False) -> None:
     typer.echo("found. jiggen show NAME draws one, jiggen new makes one.")
 
 
-@app.command()
+@app.command(rich_help_panel=options.PATTERNS)
 def show(
     pattern: options.PatternArgument,
     boot: Annotated[

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 OLD = "The old holes"
 
 
-@app.command()
+@app.command(rich_help_panel=options.SKIS)
 def remount(
     pattern: options.PatternArgument,
     boot: options.BootOption,

@@ -20,7 +20,7 @@ Paper = Literal["A4", "letter"]
 Units = Literal["mm", "in"]
 
 
-@app.command()
+@app.command(rich_help_panel=options.JIGS)
 def sheet(
     folder: Annotated[
         Path,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 WIDTH = 78  # characters of a line of words
 
 
-@app.command()
+@app.command(rich_help_panel=options.PATTERNS)
 def survey(
     file: Annotated[
         Path,
@@ -175,7 +175,6 @@ def as_data(found: Examination) -> dict[str, Any]:
             "off": _mm(found.doubt.off),
             "normalised": _mm(-found.doubt.normalised),
             "likely": found.doubt.likely,
-            "cured": found.doubt.cured,
             "rivals": [network.label(row) for row in found.doubt.rivals],
         },
         "symmetry": {
@@ -276,7 +275,7 @@ def _verdicts(found: Examination) -> list[str]:
             "Not one reading more than needed: nothing checks them "
             f"({_typical(found):.2g} mm assumed)."
         )
-    if found.doubt and (found.doubt.cured or not found.contradicts):
+    if found.doubt and (found.doubt.likely or not found.contradicts):
         label = found.plain.network.label(found.doubt.row)
         words.append(
             f"Most likely misread: {label}, {found.doubt.off:+.2f} mm off what the others say."

@@ -9,13 +9,13 @@ from typing import Annotated, Any
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.build import _progress
+from jiggen.cli.build import shown_progress
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
 from jiggen.units import box
 
 
-@app.command()
+@app.command(rich_help_panel=options.PATTERNS)
 def trial(
     pattern: options.PatternArgument,
     boot: options.BootOption,
@@ -64,7 +64,7 @@ def trial(
     from jiggen.report.trial import build_trial_plate, trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
-    with _progress() as progress:
+    with shown_progress() as progress:
         finished = build_trial_plate(holes, Bed(*size), target, force=force, progress=progress)
     if as_json:
         data: dict[str, Any] = {"folder": str(finished.folder), **finished.manifest}

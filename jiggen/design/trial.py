@@ -7,7 +7,7 @@ drill: a hole is as wide as the jig's would be without a bush, so that the drill
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from jiggen.design.board import Board
 from jiggen.design.engraving import ARROW, LINE, SCALE, Engraving, check_scale, words
 from jiggen.design.guides import Guide
+from jiggen.design.jig import layout_part
 from jiggen.design.lettering import Lettering, Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed, moved, turned
 from jiggen.design.places import bed_turn
@@ -43,7 +44,7 @@ CAPS = (5.0, 4.2, 3.6)  # mm, capitals of the words, tried from the largest
 ID_CAPS = (3.6, 3.0)  # mm, capitals of the holes' names
 ID_REACH = 12.0  # mm from a hole's centre to its name, at most
 NOTCH = ((-2.0, 1.0), (2.0, 1.0), (0.0, -2.5))  # across the edge, deep and inwards
-TITLE, MARK = "TRIAL PLATE", "MARK"
+TITLE, MARK, SCALE_NAME = "TRIAL PLATE", "MARK", "check scale"
 COARSE = 0.05  # mm that a letter's outline may give way, to halve its corners
 
 
@@ -231,7 +232,7 @@ class _Item:
     """Something to engrave: shapes tried one after the other, at most `reach` mm from `near`."""
 
     name: str
-    versions: list[shapely.Geometry]
+    versions: Iterable[shapely.Geometry]
     near: tuple[float, float]
     reach: float
 
@@ -244,14 +245,14 @@ def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[
         yield _Item(guide.id, _written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH)
     yield _Item(MARK, _written(MARK, ID_CAPS), (0.0, b), ID_REACH)
     yield _Item("arrow to the tip", [ARROW], (plate.stop, 0.0), length)
-    for line in (TITLE, *words(layout)):
+    for line in (TITLE, *words(layout_part(layout, guides))):
         yield _Item(line, _written(line, CAPS), (middle, b / 2), length)
     if length > SCALE + 2 * EDGE:
-        yield _Item("check scale", [_scale()], (middle, -b), length)
+        yield _Item(SCALE_NAME, [_scale()], (middle, -b), length)
 
 
-def _written(text: str, caps: tuple[float, ...]) -> list[shapely.Geometry]:
-    return [_shape(letter(text, cap)) for cap in caps]
+def _written(text: str, caps: tuple[float, ...]) -> Iterator[shapely.Geometry]:
+    return (_shape(letter(text, cap)) for cap in caps)
 
 
 def _shape(lettering: Lettering, x: float = 0.0, y: float = 0.0) -> MultiPolygon:

@@ -25,7 +25,7 @@ def manifest_of(
     layout, settings = design.layout, design.settings
     return {
         "manifest": 1,
-        "versions": {"jiggen": __version__, **_versions()},
+        "versions": {"jiggen": __version__, **versions()},
         "inputs": {
             "pattern": layout.pattern,
             "boot": layout.boot,
@@ -39,10 +39,10 @@ def manifest_of(
             {
                 "id": hole,
                 "group": group,
-                "x": _mm(x),
-                "y": _mm(y),
-                "diameter": _mm(diameter),
-                "depth": _mm(depth),
+                "x": rounded(x),
+                "y": rounded(y),
+                "diameter": rounded(diameter),
+                "depth": rounded(depth),
             }
             for hole, group, (x, y), diameter, depth in zip(
                 layout.ids,
@@ -57,18 +57,20 @@ def manifest_of(
             {
                 "id": guide.id,
                 "part": body.name,
-                "bore": _mm(guide.bore),
-                "bore_z": [_mm(z) for z in guide.bore_z],
-                "throat": _mm(guide.throat),
-                "throat_z": [_mm(z) for z in guide.throat_z],
-                "top_z": _mm(guide.bush_top_z),
+                "bore": rounded(guide.bore),
+                "bore_z": [rounded(z) for z in guide.bore_z],
+                "throat": rounded(guide.throat),
+                "throat_z": [rounded(z) for z in guide.throat_z],
+                "top_z": rounded(guide.bush_top_z),
             }
             for body in design.bodies
             for guide in body.guides
         ],
         "openings": _openings(design),
         "joint": None if design.joint is None else {"x": 0.0, "screws": len(design.joint.screw_y)},
-        "stations": [{"name": station.name, "x": _mm(station.x)} for station in design.stations],
+        "stations": [
+            {"name": station.name, "x": rounded(station.x)} for station in design.stations
+        ],
         "sideways": {
             "station_error": 0.1,
             "holes": {
@@ -82,9 +84,9 @@ def manifest_of(
                 "count": len(piece.placed),
                 "printed": True,
                 "volume": round(volumes[piece.name], 3),
-                "to_ski": _rows(piece.to_ski(piece.placed[0])),
+                "to_ski": matrix_rows(piece.to_ski(piece.placed[0])),
                 "placed": [
-                    {"name": placed.name, "to_ski": _rows(piece.to_ski(placed))}
+                    {"name": placed.name, "to_ski": matrix_rows(piece.to_ski(placed))}
                     for placed in piece.placed
                 ],
             }
@@ -104,26 +106,26 @@ def _openings(design: Design) -> list[dict[str, Any]]:
         {
             "name": f"{station.name} station",
             "part": body.name,
-            "x": _mm(station.x),
+            "x": rounded(station.x),
             "y": 0.0,
-            "diameter": _mm(largest),
+            "diameter": rounded(largest),
         }
         for body in design.bodies
         for station in body.stations
     ]
 
 
-def _mm(value: float) -> float:
+def rounded(value: float) -> float:
     """Rounded to a nanometre: beyond what any file holds, and without float dust."""
     return round(float(value), 6) + 0.0
 
 
-def _rows(matrix: NDArray[np.float64]) -> list[list[float]]:
+def matrix_rows(matrix: NDArray[np.float64]) -> list[list[float]]:
     """Full precision: a rounded matrix would no longer be rigid."""
     return [[float(value) + 0.0 for value in row] for row in matrix]
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
     found = {}
     for name in LIBRARIES:
         try:

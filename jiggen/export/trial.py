@@ -9,10 +9,10 @@ from typing import Any
 
 from jiggen import __version__
 from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
-from jiggen.export.manifest import _mm, _rows, _versions
+from jiggen.export.manifest import rounded, matrix_rows, versions
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked
-from jiggen.export.write import _posed, _write_step
+from jiggen.export.write import posed, write_named_step
 from jiggen.solid import Model, mesh_of
 
 
@@ -27,13 +27,13 @@ def write_trial(
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
     (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), trial.bed.x))
     progress("STEP")
-    _write_step(model, folder / "jig.step")
+    write_named_step(model, folder / "jig.step")
     progress("picture")
     shown: list[Shown] = []
     for plate in trial.plates:
         mesh = meshes[plate.name]
         pose = plate.piece.to_ski(plate.piece.placed[0])
-        piece = Shown(plate.name, _posed(mesh.vertices, pose), mesh.triangles)
+        piece = Shown(plate.name, posed(mesh.vertices, pose), mesh.triangles)
         shown += inked(piece, THICKNESS - DEPTH)
     draw_preview(shown, folder / "preview.png")
     return _manifest(trial, {part.name: part.volume for part in model.parts})
@@ -46,7 +46,7 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
     return {
         "manifest": 1,
         "kind": "trial",
-        "versions": {"jiggen": __version__, **_versions()},
+        "versions": {"jiggen": __version__, **versions()},
         "inputs": {
             "pattern": layout.pattern,
             "boot": layout.boot,
@@ -62,10 +62,10 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
             {
                 "id": hole,
                 "group": group,
-                "x": _mm(x),
-                "y": _mm(y),
-                "diameter": _mm(diameter),
-                "depth": _mm(depth),
+                "x": rounded(x),
+                "y": rounded(y),
+                "diameter": rounded(diameter),
+                "depth": rounded(depth),
             }
             for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
         ],
@@ -73,10 +73,10 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
             {
                 "id": guide.id,
                 "part": plate.name,
-                "bore": _mm(guide.bore),
-                "bore_z": [_mm(z) for z in guide.bore_z],
-                "throat": _mm(guide.throat),
-                "throat_z": [_mm(z) for z in guide.throat_z],
+                "bore": rounded(guide.bore),
+                "bore_z": [rounded(z) for z in guide.bore_z],
+                "throat": rounded(guide.throat),
+                "throat_z": [rounded(z) for z in guide.throat_z],
             }
             for plate in trial.plates
             for guide in plate.guides
@@ -93,7 +93,7 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
 
 def _part(plate: TrialPlate, volume: float) -> dict[str, Any]:
     (placed,) = plate.piece.placed
-    to_ski = _rows(plate.piece.to_ski(placed))
+    to_ski = matrix_rows(plate.piece.to_ski(placed))
     return {
         "name": plate.name,
         "file": f"parts/{plate.name}.stl",

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
+from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
 from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
@@ -34,7 +35,7 @@ def write_files(
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
     (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), design.settings.bed.x))
     progress("STEP")
-    _write_step(model, folder / "jig.step")
+    write_named_step(model, folder / "jig.step")
     progress("drawings")
     ski = (design.settings.ski.least, design.settings.ski.most)
     (folder / "layout.svg").write_text(layout_svg(design.layout, ski), encoding="utf-8")
@@ -45,7 +46,7 @@ def write_files(
     return manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
 
 
-def _write_step(model: Model, path: Path) -> None:
+def write_named_step(model: Model, path: Path) -> None:
     write_step(model, path)
     products = {part.piece.placed[0].name: part.name for part in model.parts}
     text = normalised(path.read_text(encoding="utf-8"), products)
@@ -56,14 +57,15 @@ def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Sh
     bodies = [body.plate for body in design.bodies]
     start, stop = min(p.start for p in bodies), max(p.stop for p in bodies)
     shown = [ski_piece((start - 60.0, stop + 60.0), design.settings.ski.middle)]
+    floors = {"rail": design.mechanism.rail.top_z - GRADUATION_DEPTH}
     for part in model.parts:
         mesh = meshes[part.name]
         for placed in part.piece.placed:
             pose = part.piece.to_ski(placed)
-            piece = Shown(placed.name, _posed(mesh.vertices, pose), mesh.triangles)
-            shown += inked(piece, design.settings.body - DEPTH)
+            piece = Shown(placed.name, posed(mesh.vertices, pose), mesh.triangles)
+            shown += inked(piece, floors.get(part.name, design.settings.body - DEPTH))
     return shown
 
 
-def _posed(points: NDArray[np.float64], pose: NDArray[np.float64]) -> NDArray[np.float64]:
+def posed(points: NDArray[np.float64], pose: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(points @ pose[:3, :3].T + pose[:3, 3])

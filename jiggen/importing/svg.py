@@ -43,7 +43,9 @@ def read_svg(path: Path) -> Drawing:
     root = read_tree(read_bytes(path), file)
     unit, said, faults = _unit(root, file)
     walk = _Walk(file, root)
-    circles = tuple(walk.circles())
+    # Numbers beyond all measure become faults, not warnings.
+    with np.errstate(all="ignore"):
+        circles = tuple(walk.circles())
     return Drawing(
         file=file,
         circles=circles,

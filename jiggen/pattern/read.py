@@ -55,13 +55,13 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     groups    no-group, empty-group, same-name, shift, steps
     """
     document = read_document(Path(path))
-    pattern, faults = _assemble(document)
+    pattern, faults = assemble(document)
     if faults:
         raise InputError(document.findings(faults))
     return pattern
 
 
-def _assemble(document: Document) -> tuple[Pattern, Faults]:
+def assemble(document: Document) -> tuple[Pattern, Faults]:
     """The pattern and its faults; with any fault the pattern only serves to find more."""
     faults = Faults()
     unit = _unit(document.data)

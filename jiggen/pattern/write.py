@@ -12,7 +12,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.pattern.document import Document
 from jiggen.pattern.faults import UNITS, Unit
 from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw
-from jiggen.pattern.read import _assemble
+from jiggen.pattern.read import assemble
 
 WIDTH = 96  # characters of a comment's line
 COLUMN = 34  # where the comment beside a value begins
@@ -63,7 +63,7 @@ def parse_pattern(text: str, source: str) -> Pattern:
     what is no TOML: what is written here always is.
     """
     document = Document(source, text, tomllib.loads(text))
-    pattern, faults = _assemble(document)
+    pattern, faults = assemble(document)
     if faults:
         raise InputError(document.findings(faults))
     return pattern

@@ -13,11 +13,17 @@ Progress = Callable[[str], None]
 
 
 def proven_folder(
-    target: Path, make: Callable[[Path], dict[str, Any]], *, force: bool, progress: Progress
+    target: Path,
+    make: Callable[[Path], dict[str, Any]],
+    *,
+    finish: Callable[[Path, dict[str, Any]], None] = lambda _folder, _manifest: None,
+    force: bool,
+    progress: Progress,
 ) -> tuple[Path, dict[str, Any], Proof]:
     """What `make` writes into a folder, with its manifest and proof: folder, manifest, proof.
 
-    `make` returns the manifest so far.  `target` is replaced whole; what fails its proof is left
+    `make` returns the manifest so far; `finish` may write more files, by a manifest that has its
+    proof, passed or not.  `target` is replaced whole; what fails its proof is left
     beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
     `make` raises; then nothing is written.
     """
@@ -29,6 +35,8 @@ def proven_folder(
         progress("proof")
         proof = prove(folder)
         manifest["proof"] = proof.as_dict()
+        finish(folder, manifest)
+        manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
         put_in_place(folder, final)

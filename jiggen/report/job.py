@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -11,16 +11,16 @@ from typing import Any
 from jiggen.design import Design, Settings, design
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
-from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.export import check_target, listing
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.report.expect import drill, expect
+from jiggen.report.folder import Progress, proven_folder
 from jiggen.report.page import REPORT, report_html
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
-from jiggen.verify import Proof, prove
+from jiggen.verify import Proof
 
-Progress = Callable[[str], None]
 UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
@@ -66,29 +66,26 @@ def build_jig(
     progress("moving parts over the ski range")
     expected, warnings = expect(chosen)
     drilled = drill(chosen, state, limits, screws)
-    with workshop(target) as folder:
+
+    def make(folder: Path) -> dict[str, Any]:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
         manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
-        manifest["accuracy"] = expected
-        manifest["drilling"] = drilled.as_dict()
         manifest["inputs"] |= {
             "ski_in_hand": asdict(state),
             "drilling_limits": asdict(limits),
             "screws": {hole: asdict(screw) for hole, screw in screws.items()},
         }
-        manifest["files"] = listing(folder)
-        write_manifest(folder, manifest)
-        progress("proof")
-        proof = prove(folder)
-        manifest["proof"] = proof.as_dict()
-        if proof.passed:  # a jig that failed has no sheet to work from
+        return manifest | {"accuracy": expected, "drilling": drilled.as_dict()}
+
+    def finish(folder: Path, manifest: dict[str, Any]) -> None:
+        if manifest["proof"]["passed"]:  # a jig that failed has no sheet to work from
             progress("sheet")
             (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest))
         progress("page")
         manifest["files"] = listing(folder)  # what the page lists: all but itself
         (folder / REPORT).write_bytes(report_html(folder, manifest).encode())
-        manifest["files"] = listing(folder)
-        write_manifest(folder, manifest)
-        final = target if proof.passed else target.with_name(target.name + "-failed")
-        put_in_place(folder, final)
+
+    final, manifest, proof = proven_folder(
+        target, make, finish=finish, force=force, progress=progress
+    )
     return Finished(final, chosen, manifest, proof, warnings + drilled.warnings)

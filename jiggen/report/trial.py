@@ -14,7 +14,7 @@ from jiggen.verify import Proof, table, verdict
 
 USE = (
     "Print it as it lies, without supports.",
-    "Lay it on the real plate, arrow to the tip: each hole must show the plate's hole in its middle.",
+    "Lay it on the real plate, arrow to the tip: each hole must show the plate's in its middle.",
     "Where one does not, the pattern is wrong: mend it before a jig is built.",
     "It guides no drill: never drill through it.",
 )

@@ -54,12 +54,12 @@ def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> M
         progress(piece.name)
         body = bodies.get(piece.name)
         shape = make_body(body, design) if body else moving[piece.name]()
-        solid = _one_solid(shape, piece.name)
+        solid = one_solid(shape, piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
 
 
-def _one_solid(shape: cq.Shape, name: str) -> cq.Solid:
+def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
     # A defect of ours, never of the input: stop before anything is written. The kernel's own
     # check of validity costs as much as a cut; tests make it, and the proof looks at the files.
     solids = shape.Solids()

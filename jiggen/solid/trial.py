@@ -12,7 +12,7 @@ import cadquery as cq
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial, TrialPlate
-from jiggen.solid.model import Model, Part, _one_solid
+from jiggen.solid.model import Model, Part, one_solid
 from jiggen.solid.shapes import prism
 
 FLOOR = THICKNESS - DEPTH  # mm: the height that engravings reach down to
@@ -25,7 +25,7 @@ def build_trial(trial: Trial, progress: Callable[[str], None] = lambda _: None) 
     parts = []
     for plate in trial.plates:
         progress(plate.name)
-        solid = _one_solid(_plate(plate), plate.name)
+        solid = one_solid(_plate(plate), plate.name)
         parts.append(Part(plate.piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jiggen.survey.fit import Fit, refined, righted
 from jiggen.survey.flips import reflections
@@ -26,7 +27,11 @@ _SHOWN = 5
 
 @dataclass(frozen=True, eq=False)
 class Alternative:
-    """Places (n, 2) in mm that fit as well, and the holes that lie elsewhere in them."""
+    """Places (n, 2) in mm that fit as well, laid on the others by the holes that they share.
+
+    `moved` are the holes that lie elsewhere against the rest; none where only the whole plate is
+    turned or mirrored, and then `places` are as found.
+    """
 
     places: Array
     moved: tuple[int, ...]
@@ -44,14 +49,41 @@ def alternatives(fit: Fit, within: Array) -> tuple[Alternative, ...]:
         if other.network.wrong_side(other.unknowns) > fit.network.wrong_side(fit.unknowns):
             continue
         gaps = np.hypot(*(other.places - fit.places).T)
-        moved = tuple(np.flatnonzero(gaps > np.maximum(2 * within, _ELSEWHERE)).tolist())
-        if moved:
-            found.setdefault(moved, Alternative(other.places, moved))
+        if (gaps > np.maximum(2 * within, _ELSEWHERE)).any():
+            held = _together(fit.places, other.places, within)
+            moved = tuple(np.setdiff1d(np.arange(len(within)), held).tolist())
+            found.setdefault(moved, Alternative(_aligned(other.places, fit.places, held), moved))
     fewest: list[Alternative] = []
     for moved in sorted(found, key=len):
         if not any(set(less.moved) <= set(moved) for less in fewest):
             fewest.append(found[moved])
     return tuple(fewest[:_SHOWN])
+
+
+def _together(here: Array, there: Array, within: Array) -> NDArray[np.int_]:
+    """The largest part that has the same shape in both, grown hole by hole."""
+    shapes = (np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) for at in (here, there))
+    allowed = np.maximum(2 * (within[:, None] + within), _ELSEWHERE)
+    same = np.abs(next(shapes) - next(shapes)) <= allowed
+    held = same.copy()  # row i: the part grown from hole i
+    for part in held:
+        while True:
+            misfits = (~same[part][:, part]).sum(axis=0)
+            if not misfits.any():
+                break
+            part[np.flatnonzero(part)[misfits.argmax()]] = False
+    return np.flatnonzero(held[held.sum(axis=1).argmax()])
+
+
+def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:
+    """`places` turned and shifted so that the holes `by` lie best on `onto`."""
+    if len(by) == len(places) or len(by) < 2:
+        return places
+    here, there = (at[:, 0] + 1j * at[:, 1] for at in (onto, places))
+    centres = here[by].mean(), there[by].mean()
+    turn = np.vdot(there[by] - centres[1], here[by] - centres[0])
+    moved = (there - centres[1]) * turn / abs(turn) + centres[0]
+    return np.column_stack([moved.real, moved.imag])
 
 
 def _others(fit: Fit) -> Iterator[Fit]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
 from jiggen.survey.fit import CONTRADICTION, Fit, refined, robust, solve
 from jiggen.survey.model import REACH, Kind
@@ -25,9 +24,9 @@ class Doubt:
     """The reading most likely wrong, and how the others fit without it.
 
     `off` is read less what the others say, in mm, and `normalised` that over its standard
-    deviation.  `likely`: wrong beyond reasonable doubt.  `cured`: without it the rest agree.
-    `rivals` are rows that could as well be the wrong one.  `meant` says how the hole was
-    perhaps measured, where that would explain it.
+    deviation.  `likely`: the readings contradict one another, and without it the rest agree.
+    `rivals` are rows that could as well be the wrong one.  `meant` says how it was perhaps
+    measured, where that would explain it.
     """
 
     row: int
@@ -35,7 +34,6 @@ class Doubt:
     off: float
     normalised: float
     likely: bool
-    cured: bool
     rivals: tuple[int, ...]
     meant: str = ""
 
@@ -49,16 +47,13 @@ def doubt(fit: Fit) -> Doubt | None:
     network = fit.network
     plain = refined(network, without.z) if contradicts else fit
     normalised = plain.normalised
-    cured = without.likelihood > CONTRADICTION
-    level = CONTRADICTION / max(int((plain.checks > 1e-6).sum()), 1)
     off = float(network.values[row] - network.predicted(without.unknowns)[row])
     return Doubt(
         row,
         without,
         off,
         float(normalised[row]),
-        likely=contradicts and abs(normalised[row]) > -float(ndtri(level / 2)),
-        cured=cured,
+        likely=contradicts and without.likelihood > CONTRADICTION,
         rivals=tuple(
             int(other)
             for other in np.flatnonzero(normalised**2 > normalised[row] ** 2 - _TELLING)

@@ -8,7 +8,7 @@ import numpy as np
 
 from jiggen.survey.ambiguity import Alternative, alternatives
 from jiggen.survey.doubts import Doubt, doubt, settled, unchecked
-from jiggen.survey.fit import CONTRADICTION, REGION, Fit, solve
+from jiggen.survey.fit import CONTRADICTION, REGION, Fit, loosened, solve
 from jiggen.survey.model import Survey
 from jiggen.survey.network import Array, Network
 from jiggen.survey.rigidity import Rigidity, rigidity
@@ -62,14 +62,14 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     Nothing is raised for a bad survey: what is wrong with it is in the result, and in the
     findings that `jiggen.survey.findings` makes of it.
     """
-    plain = solve(Network(survey, sigma))
+    plain = loosened(solve(Network(survey, sigma)))
     found = doubt(plain)
     fit = settled(plain, found)
     held = rigidity(fit)
     scale = plain.spread if plain.likelihood < _COARSER else 1.0
     deviations, within = _uncertainties(fit, scale)
     rigid = held.rigid
-    sound = found.without if found and found.likely and found.cured else plain
+    sound = found.without if found and found.likely else plain
     whole = symmetry(plain)
     return Examination(
         survey=survey,

@@ -6,10 +6,12 @@ from itertools import combinations
 
 import numpy as np
 
-from jiggen.survey.fit import Fit
+from jiggen.survey.fit import Fit, badness, loosened
 from jiggen.survey.network import Array
 
 Pair = tuple[int, int]
+
+_STATES = 16
 
 LOOSE = 50.0
 """What is known of a motion that no reading sees: it is no larger than a plate, in mm."""
@@ -18,19 +20,31 @@ LOOSE = 50.0
 def fixing(fit: Fit, count: int) -> list[Pair]:
     """Up to `count` distances that, measured one after another, hold most of what is loose.
 
-    Each is the pair of holes by which the summed variance of all places falls most; a motion
-    that no reading sees counts with `LOOSE` mm.
+    Each is the pair of holes after which the summed variance of all places is least; a motion
+    that no reading sees counts with `LOOSE` mm.  Nobody knows where loose holes are, so the
+    pair must do well wherever they may be: variances are compared by their mean logarithm.
     """
-    covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
+    states = _states(fit)
+    covariances = [
+        state.covariance + LOOSE**2 * state.motions.T @ state.motions for state in states
+    ]
     places = 2 * fit.network.holes
     pairs = _unmeasured(fit)
     chosen: list[Pair] = []
     while pairs and len(chosen) < count:
-        slopes = _slopes(fit, pairs)
-        told = slopes @ covariance
-        variances = _variances(fit, slopes, told)
-        best = int(np.argmax((told[:, :places] ** 2).sum(axis=1) / variances))
-        covariance = covariance - np.outer(told[best], told[best]) / variances[best]
+        left = np.zeros(len(pairs))
+        told, variances = [], []
+        for state, covariance in zip(states, covariances, strict=True):
+            slopes = _slopes(state, pairs)
+            told.append(slopes @ covariance)
+            variances.append(_variances(state, slopes, told[-1]))
+            gains = (told[-1][:, :places] ** 2).sum(axis=1) / variances[-1]
+            left += np.log(np.trace(covariance[:places, :places]) - gains)
+        best = int(left.argmin())
+        covariances = [
+            covariance - np.outer(t[best], t[best]) / v[best]
+            for covariance, t, v in zip(covariances, told, variances, strict=True)
+        ]
         chosen.append(pairs.pop(best))
     return chosen
 
@@ -74,6 +88,13 @@ def telling(fit: Fit, other: Array) -> Pair | None:
     first, second = np.array(pairs).T
     here, there = (np.hypot(*(places[first] - places[second]).T) for places in (fit.places, other))
     return pairs[int(np.abs(here - there).argmax())]
+
+
+def _states(fit: Fit) -> list[Fit]:
+    """Places that all readings allow, here and there along what can move."""
+    size = float(np.ptp(fit.places, axis=0).max())
+    tried = [loosened(fit, 0.5 * size, seed) for seed in range(_STATES)]
+    return [state for state in tried if badness(state) < badness(fit) + 1.0] or [fit]
 
 
 def _unmeasured(fit: Fit) -> list[Pair]:

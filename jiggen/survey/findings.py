@@ -99,23 +99,28 @@ def _warnings(found: Examination) -> Iterator[tuple[str, str, str]]:
 
 
 def _loose(found: Examination) -> str:
-    loose = found.rigidity.loose
+    loose, held = found.rigidity.loose, found.rigidity.hinges
     if not loose:
         return "the holes can still move against one another"
-    ways = [_way(found, hinge, alone=len(loose) == 1) for hinge in found.rigidity.hinges]
+    ways = [_way(found, hinge, alone=len(held) == 1) for hinge in held]
     return f"cannot tell where {_holes(loose)} {_are(loose)}: {', and '.join(ways)}"
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
-    who = "it" if alone else listed(hinge.holes)
-    if len(hinge.holes) > 1:
-        who = f"{listed(hinge.holes)} hold together, but"
-    if hinge.pin:
-        return f"{who} can still swing about {hinge.pin}"
-    touched = {end for r in found.survey.readings for end in (r.first, r.second)}
-    if touched.isdisjoint(hinge.holes):
-        return f"nothing was measured to {who}"
-    return f"{who} can still move"
+    """How some holes can still move; `alone` where they are all that do."""
+    several = len(hinge.holes) > 1
+    pronoun = "they" if several else "it"
+    who = pronoun if alone else listed(hinge.holes)
+    can = f"{who} hold together, but can still" if several else f"{who} can still"
+    if len(hinge.pins) > 1:
+        line = f"{who} {'lie' if several else 'lies'} in one line with {listed(hinge.pins)}"
+        return f"{line} and can still give way sideways"
+    if hinge.pins:
+        return f"{can} swing about {hinge.pins[0]}"
+    ends = ({reading.first, reading.second} for reading in found.survey.readings)
+    if not any(len(both & set(hinge.holes)) == 1 for both in ends):
+        return f"nothing was measured from {listed(hinge.holes)} to the others"
+    return f"{can} move"
 
 
 def _measure(found: Examination, pairs: list[extra.Pair]) -> str:
@@ -143,11 +148,14 @@ def _whole(found: Examination) -> tuple[str, str, str]:
 def _two_ways(found: Examination, other: Alternative) -> tuple[str, str]:
     names = found.survey.holes
     here, there = found.places, other.places
+    if not other.moved:
+        hint = "Name the holes nearest the tip under front, and holes under left or right."
+        return "the whole plate fits as well turned round or mirrored", hint
     moved = [names[hole] for hole in other.moved]
     shown = ", ".join(
         f"{names[h]} at x {there[h, 0]:.1f}, y {there[h, 1]:.1f}" for h in other.moved[:3]
     )
-    message = f"the distances fit two places of {_holes(moved)}: as listed, or mirrored ({shown})"
+    message = f"the distances fit two places of {_holes(moved)}: as listed, or elsewhere ({shown})"
     best = extra.telling(found.fit, there)
     ways = [f"measure {names[best[0]]} to {names[best[1]]} as well"] if best else []
     ways += _named_sides(here, there, other.moved, names)
@@ -176,9 +184,9 @@ def _named_sides(
 
 def _contradiction(found: Examination, doubt: Doubt) -> tuple[str, str, str]:
     network = found.plain.network
-    if not (doubt.likely and doubt.cured) and found.unlike:
+    if not doubt.likely and found.unlike:
         return "unlike", _unlike(found.unlike), _NOT_ALIKE
-    if not (doubt.likely and doubt.cured):
+    if not doubt.likely:
         worst = np.argsort(-np.abs(found.plain.normalised), kind="stable")[:3]
         return (
             "disagree",
@@ -206,13 +214,14 @@ def _sides(found: Examination) -> Iterator[tuple[str, str, str]]:
     """One finding for each hole that lies elsewhere than said, with what it misses most."""
     network = found.plain.network
     beyond = network.beyond(found.fit.unknowns)
+    loose = set(found.rigidity.loose)  # these lie anywhere
     worst: dict[tuple[str, str], int] = {}
     for row, claim in enumerate(network.claims):
         known = worst.setdefault((claim.key, claim.name), row)
         if beyond[row] > beyond[known]:
             worst[claim.key, claim.name] = row
     for row in worst.values():
-        if beyond[row]:
+        if beyond[row] and loose.isdisjoint(network.claims[row][1:3]):
             yield "sides", *_side(network.claims[row], float(beyond[row]))
 
 

@@ -190,8 +190,8 @@ class Network:
         twins = np.arange(self.holes)
         for name, twin in self.survey.twins.items():
             twins[self.index[name]] = self.index[twin]
-        lone = [number for name, number in self.index.items() if name not in self.survey.twins]
-        images = ~(np.isin(first, lone) | np.isin(second, lone))
+        imaged = np.array([name in self.survey.twins for name in self.survey.holes])
+        images = imaged[first] & imaged[second]
         i = np.concatenate([first, twins[first[images]]])
         j = np.concatenate([second, twins[second[images]]])
         total, count = np.zeros((2, self.holes, self.holes))

@@ -7,10 +7,12 @@ distances between holes cannot stop, and those of holes against one another.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jiggen.survey.fit import Fit
 from jiggen.survey.network import Array
@@ -20,10 +22,14 @@ _STILL = 1e-6  # mm a distance changes by for 1 mm of a motion
 
 @dataclass(frozen=True)
 class Hinge:
-    """Holes that hang together and can still swing about `pin`; without one, drift freely."""
+    """Holes that hang together but move against the largest body.
+
+    One pin: they swing about it.  None: nothing holds them to that body.  Two and more: they lie
+    in one line with those, and give way across it.
+    """
 
     holes: tuple[str, ...]
-    pin: str | None
+    pins: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -68,31 +74,43 @@ def rigidity(fit: Fit) -> Rigidity:
         still[i, j] = still[j, i] = np.hypot.reduce(stretch, initial=0.0) < _STILL
     names = network.survey.holes
     hinges = tuple(
-        Hinge(tuple(names[i] for i in holes), None if pin is None else names[pin])
-        for holes, pin in _hinges(still)
+        Hinge(tuple(names[i] for i in holes), tuple(names[i] for i in pins))
+        for holes, pins in _hinges(still, fit.places)
     )
     return Rigidity(unknowns, unknowns - free, lacking, hinges, _whole(fit, stretched))
 
 
-def _hinges(still: Array) -> list[tuple[list[int], int | None]]:
-    """What hangs on the largest body by one hole, or by none; hole numbers."""
+def _hinges(still: NDArray[np.bool_], places: Array) -> Iterator[tuple[list[int], list[int]]]:
+    """What hangs on the largest body, and by which of its holes; those that hang on it first."""
     bodies = {
-        frozenset(np.flatnonzero(still[i] & still[j]).tolist())
+        _body(still, still[i] & still[j])
         for i, j in zip(*np.nonzero(still), strict=True)
         if i < j or still[i].sum() == 1  # a hole that hangs with no other is a body of its own
     }
-    ordered = sorted(bodies, key=lambda body: (-len(body), sorted(body)))
+    ordered = sorted(bodies, key=lambda body: (-len(body), -_width(places, body), sorted(body)))
     main = ordered[0]
     told: set[int] = set(main)
-    hinges: list[tuple[list[int], int | None]] = []
     for attached in (True, False):
         for body in ordered[1:]:
             pins = body & main
             holes = sorted(body - told)
             if holes and bool(pins) is attached:
-                hinges.append((holes, min(pins) if pins else None))
+                yield holes, sorted(pins)
                 told |= body
-    return hinges
+
+
+def _width(places: Array, body: frozenset[int]) -> float:
+    """How far a body is from lying in one line, in whole mm."""
+    part = places[sorted(body)]
+    return round(float(np.linalg.svd(part - part.mean(axis=0), compute_uv=False)[-1]))
+
+
+def _body(still: NDArray[np.bool_], part: NDArray[np.bool_]) -> frozenset[int]:
+    """The most of `part` (n,) in which every two holes keep their distance."""
+    part = part.copy()
+    while (moving := (~still[part][:, part]).sum(axis=0)).any():
+        part[np.flatnonzero(part)[moving.argmax()]] = False
+    return frozenset(np.flatnonzero(part).tolist())
 
 
 def _whole(fit: Fit, stretched: Array) -> tuple[str, ...]:

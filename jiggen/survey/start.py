@@ -8,7 +8,6 @@ the plate is then turned, mirrored and shifted to where edges, pairs and named s
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,8 @@ from jiggen.survey.network import Array, Network
 Numbers = NDArray[np.int_]
 
 SEED = 20250  # any: starts must be the same from run to run
-_ANGLES = np.linspace(0.0, 2 * np.pi, 361)[:-1]
+_ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
+_DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
 
 def classical_scaling(distances: Array) -> Array:
@@ -78,7 +78,7 @@ def _turned(
 ) -> Iterator[tuple[float, Array]]:
     """Each angle at which the plate lies best, with how badly in mm, as a vector z."""
     rows, wanted = straight
-    unknown = np.setdiff1d(np.arange(network.holes), holes)
+    unknown = np.delete(np.arange(network.holes), holes)
     hidden = np.concatenate([2 * unknown, 2 * unknown + 1])
     told = ~rows[:, hidden].any(axis=1)
     # A vector of cosine, sine, shift and edges makes the unknowns, all linear.
@@ -91,13 +91,12 @@ def _turned(
     rest = _span(effects[:, 2:])
     turn = effects[:, :2] - rest @ (rest.T @ effects[:, :2])
     aim = wanted[told] - rest @ (rest.T @ wanted[told])
-    directions = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
-    badness = ((turn @ directions - aim[:, None]) ** 2).sum(axis=0)
+    badness = ((turn @ _DIRECTIONS - aim[:, None]) ** 2).sum(axis=0)
     for best in _dips(badness):
         shift = np.linalg.lstsq(
-            effects[:, 2:], wanted[told] - effects[:, :2] @ directions[:, best], rcond=None
+            effects[:, 2:], wanted[told] - effects[:, :2] @ _DIRECTIONS[:, best], rcond=None
         )[0]
-        p = make @ np.concatenate([directions[:, best], shift])
+        p = make @ np.concatenate([_DIRECTIONS[:, best], shift])
         p[hidden] = jitter[unknown].T.ravel()
         if len(hidden):
             lack = wanted - rows @ p
@@ -124,8 +123,7 @@ def _span(columns: Array) -> Array:
 
 def _dips(badness: Array) -> list[int]:
     """Indexes of the local least values on the circle; one of them where it is flat."""
-    around = [*badness[-1:], *badness, *badness[:1]]
     level = 1e-9 * (1.0 + float(badness.max()))
-    falls = [before - value > level for before, value in pairwise(around)]
-    dips = [index for index in range(len(badness)) if falls[index] and not falls[index + 1]]
+    falls = np.roll(badness, 1) - badness > level
+    dips: list[int] = np.flatnonzero(falls & ~np.roll(falls, -1)).tolist()
     return dips or [int(badness.argmin())]
