@@ -126,6 +126,7 @@ def matrix_rows(matrix: NDArray[np.float64]) -> list[list[float]]:
 
 
 def versions() -> dict[str, str]:
+    """Versions of the libraries that decide what a file looks like."""
     found = {}
     for name in LIBRARIES:
         try:

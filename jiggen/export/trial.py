@@ -9,7 +9,7 @@ from typing import Any
 
 from jiggen import __version__
 from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
-from jiggen.export.manifest import rounded, matrix_rows, versions
+from jiggen.export.manifest import matrix_rows, rounded, versions
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import posed, write_named_step

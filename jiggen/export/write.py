@@ -47,6 +47,7 @@ def write_files(
 
 
 def write_named_step(model: Model, path: Path) -> None:
+    """Write the STEP file, the same bytes from run to run, its products named as the parts."""
     write_step(model, path)
     products = {part.piece.placed[0].name: part.name for part in model.parts}
     text = normalised(path.read_text(encoding="utf-8"), products)
@@ -68,4 +69,5 @@ def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Sh
 
 
 def posed(points: NDArray[np.float64], pose: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (n, 3) carried by a rigid 4×4 `pose`; mm."""
     return np.asarray(points @ pose[:3, :3].T + pose[:3, 3])

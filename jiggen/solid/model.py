@@ -60,6 +60,7 @@ def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> M
 
 
 def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
+    """The one solid that `shape` must be; RuntimeError when it is not."""
     # A defect of ours, never of the input: stop before anything is written. The kernel's own
     # check of validity costs as much as a cut; tests make it, and the proof looks at the files.
     solids = shape.Solids()
