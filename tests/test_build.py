@@ -3,12 +3,15 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import faults
 import numpy as np
 import pytest
 
-from jiggen.design import Bed, Settings, SkiRange
+from jiggen.design import Bed, Settings, SkiRange, design
+from jiggen.drilling import SkiState
+from jiggen.errors import CheckFailed
 from jiggen.layout import layout
 from jiggen.pattern import read_pattern, shipped_patterns
 from jiggen.report.job import build_jig
@@ -132,6 +135,37 @@ def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()
     assert json.loads((done.folder / "manifest.json").read_text())["proof"]["passed"] is False
+
+
+def test_a_build_stops_before_it_writes_when_parts_would_touch(
+    club_layout, tmp_path, monkeypatch
+):
+    from jiggen.report import job
+
+    def broken(holes, settings):
+        made = design(holes, settings)
+        station = replace(made.mechanism.station, roof_z=made.mechanism.rail.top_z - 0.5)
+        return replace(made, mechanism=replace(made.mechanism, station=station))
+
+    monkeypatch.setattr(job, "design", broken)
+    with pytest.raises(CheckFailed) as caught:
+        build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
+    assert any(
+        "rail" in finding.message and "body" in finding.message
+        for finding in caught.value.findings
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_ski_too_thin_stops_the_build_with_the_numbers(club_layout, tmp_path):
+    with pytest.raises(CheckFailed, match=r"0\.72 mm of ski would be left under the point"):
+        build_jig(
+            club_layout,
+            Settings(ski=SkiRange(84, 112)),
+            tmp_path / "jig",
+            state=SkiState(thickness=(11.0,)),
+        )
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_step_read_by_the_kernel_has_the_holes_where_the_layout_says(built, club_layout):

@@ -28,17 +28,6 @@ def survey(
             metavar="FILE", help="A survey file: what you measured, as TOML.", show_default=False
         ),
     ],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            metavar="FILE",
-            help="The pattern file to write, .toml; without it nothing is written.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
     limit: Annotated[
         str,
         typer.Option(
@@ -56,6 +45,17 @@ def survey(
             help="How far off your readings are, two times in three: 0.05 for a caliper (used "
             "when neither you nor the file says), 0.3 for a ruler.",
             rich_help_panel=options.JOB,
+            show_default=False,
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="FILE",
+            help="The pattern file to write, .toml; without it nothing is written.",
+            rich_help_panel=options.RESULT,
             show_default=False,
         ),
     ] = None,
@@ -82,8 +82,8 @@ def survey(
 ) -> None:
     """Find where a plate's holes are from distances you measured, and write a pattern file.
 
-    Says how surely each hole is known, which reading is most likely wrong, and what to measure
-    next. Exit code 1, and no pattern, when the holes are not known well enough.
+    Says how surely each hole is known, which reading is most likely wrong, what to measure next.
+    Exit code 1, and no pattern, when the holes are not known well enough.
     """
     out = options.read_target(out, ".toml", "--out")
     svg = options.read_target(svg, ".svg", "--svg")

@@ -29,6 +29,7 @@ from jiggen.design.plan import (
     outline,
     pads,
     station_plan,
+    window_wall,
     windows,
 )
 from jiggen.design.settings import Settings
@@ -154,6 +155,7 @@ def _places(
     if whole:
         return whole
     joint = design_joint(half_width, settings)
+    _check_joint_room(joint, half_width, settings)
     halves = _try(guides, mechanism, half_width, settings, joint, longest)
     if halves:
         return halves
@@ -168,6 +170,24 @@ def _places(
             hint="A larger bed (--bed) or a thinner bush (--bush) gives the stations room.",
         )
     )
+
+
+def _check_joint_room(joint: JointShape, half_width: float, settings: Settings) -> None:
+    """Raise InputError where the joint's screws would break into the sight windows."""
+    outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
+    wall = window_wall(half_width) - outermost
+    if wall < settings.wall:
+        needed = 2 * (half_width + EDGE_GAP + settings.wall - wall)
+        raise InputError(
+            Finding(
+                "design.narrow",
+                f"joint screws and sight windows: {wall:.2f} mm of wall, {settings.wall:g} mm "
+                "needed; the body must fit between the rails on the narrowest ski",
+                key="ski",
+                hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed (--bed) "
+                "makes one piece of the jig, without a joint.",
+            )
+        )
 
 
 def _try(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jiggen.survey.fit import CONTRADICTION, Fit, refined, robust, solve
-from jiggen.survey.model import REACH, Kind
+from jiggen.survey.model import KINDS, REACH, Kind
 from jiggen.survey.network import Network
 
 NOTICED = 1.0
@@ -16,7 +16,6 @@ NOTICED = 1.0
 _CHECKED = 4.13  # 0.1 % false alarms, 80 % found: Baarda 1968, his usual choice
 _TRIED = 12  # readings left out in turn, the likeliest first
 _TELLING = 9.2  # squares less: 100 times as likely
-_KINDS: dict[Kind, str] = {"centre": "centre", "outside": "outside", "inside": "inside"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +34,7 @@ class Doubt:
     normalised: float
     likely: bool
     rivals: tuple[int, ...]
-    meant: str = ""
+    meant: Kind | None = None
 
 
 def doubt(fit: Fit) -> Doubt | None:
@@ -96,20 +95,20 @@ def _left_out(fit: Fit) -> tuple[Fit, int]:
     return best
 
 
-def _meant(network: Network, row: int, off: float) -> str:
+def _meant(network: Network, row: int, off: float) -> Kind | None:
     """The way of measuring that would explain a reading off by `off` mm, if one does."""
     readings = network.survey.readings
     if row >= len(readings):
-        return ""
+        return None
     reading = readings[row]
     ends = [network.index[end] for end in (reading.first, reading.second) if end in network.index]
     rims = sum(network.survey.diameters[end] for end in ends) / 2
     nearness = max(4 * float(network.sigmas[row]), 0.2)
-    for kind, word in _KINDS.items():
+    for kind in KINDS:
         # Read as `kind`, it would hold that many radii more than the kind written down.
         if (
             kind != reading.kind
             and abs(off - (REACH[kind] - REACH[reading.kind]) * rims) < nearness
         ):
-            return word
-    return ""
+            return kind
+    return None

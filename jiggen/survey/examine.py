@@ -69,6 +69,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     scale = plain.spread if plain.likelihood < _COARSER else 1.0
     deviations, within = _uncertainties(fit, scale)
     rigid = held.rigid
+    sure = rigid and plain.likelihood > CONTRADICTION and within.max() <= LIMIT
     sound = found.without if found and found.likely else plain
     whole = symmetry(plain)
     return Examination(
@@ -81,7 +82,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         unchecked=tuple(unchecked(plain)),
         symmetry=whole if sound is plain else symmetry(sound),
         unlike=whole if whole.explains else None,
-        alike=look_alikes(fit, within) if rigid and not survey.pairs else (),
+        alike=look_alikes(fit, within) if sure and not survey.pairs else (),
         scale=scale,
         deviations=deviations,
         within=within,

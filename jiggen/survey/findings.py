@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,11 +23,6 @@ _NOT_ALIKE = (
     "Measure them again. If the plate is made so, take them out of pairs and centre_line, and say "
     "where the middle is."
 )
-_KINDS = {
-    "centre": "centre to centre",
-    "outside": "outside to outside",
-    "inside": "inside to inside",
-}
 
 
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
@@ -62,7 +58,8 @@ def _refusals(found: Examination, limit: float) -> Iterator[tuple[str, str, str]
         yield "two-ways", *_two_ways(found, other)
     if found.doubt is not None and found.contradicts:
         yield _contradiction(found, found.doubt)
-    yield from _sides(found)
+    if not held.whole:
+        yield from _sides(found)
     if found.symmetry.verdict == "different" and not found.contradicts:
         yield "unlike", _unlike(found.symmetry), _NOT_ALIKE
     reaches = zip(found.survey.holes, found.within, strict=True)
@@ -199,9 +196,11 @@ def _contradiction(found: Examination, doubt: Doubt) -> tuple[str, str, str]:
         f"{network.label(doubt.row)}: you wrote {read:.2f}, the other distances say "
         f"{read - doubt.off:.2f}"
     )
-    words = ["Measure it again; without it all others agree."]
+    agree = doubt.without.spread * float(np.median(network.sigmas))
+    words = [f"Measure it again; without it all others agree within {agree:.2f} mm."]
     if doubt.meant:
-        words.append(f"It would fit if it was measured {_KINDS[doubt.meant]}.")
+        meant = replace(found.survey.readings[doubt.row], kind=doubt.meant)
+        words.append(f"It would fit as: {meant}.")
     if doubt.rivals:
         rivals = [network.label(row) for row in doubt.rivals[:_SHOWN]]
         words.append(f"As likely wrong instead: {'; '.join(rivals)}.")
@@ -253,8 +252,12 @@ def _unlike(told: Symmetry) -> str:
 
 def _uncertain(found: Examination, over: list[str], limit: float) -> tuple[str, str]:
     index = found.plain.network.index
+    over = sorted(over, key=lambda name: -found.within[index[name]])
     shown = [f"{name} within {found.within[index[name]]:.2f} mm" for name in over[:_SHOWN]]
-    message = f"{_holes(over)} {_are(over)} not known within {limit:g} mm: {listed(shown)}"
+    who = (
+        _holes(sorted(over, key=index.__getitem__)) if len(over) <= _SHOWN else f"{len(over)} holes"
+    )
+    message = f"{who} {_are(over)} not known within {limit:g} mm: {', '.join(shown)}"
     best = extra.sharpening(found.fit)
     names = found.survey.holes
     if best is None:

@@ -77,6 +77,7 @@ class Network:
         """The same equations with one row that counts for nothing."""
         other = object.__new__(Network)
         other.__dict__.update(self.__dict__)
+        other.__dict__.pop("hole_distances", None)
         other.weights = self.weights.copy()
         other.weights[row] = 0.0
         return other
@@ -184,7 +185,7 @@ class Network:
     @cached_property
     def hole_distances(self) -> Array:
         """(n, n) centre distances as read, in mm, NaN where none was; twins' readings too."""
-        rows, first, second = self._chords
+        rows, first, second = (part[self.weights[self._chords[0]] > 0] for part in self._chords)
         sizes = self.linear[rows, -self.holes :] @ self.survey.diameters
         centres = np.maximum(self.values[rows] - sizes, 0.1)
         twins = np.arange(self.holes)

@@ -15,7 +15,7 @@ from jiggen.pattern.model import Drill
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.schema import DrillShape, FileShape, GroupShape
 from jiggen.survey.checks import bad_names, bad_plate, bad_readings, split
-from jiggen.survey.model import CALIPER, KINDS, OPPOSITE, Reading, Survey
+from jiggen.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
 from jiggen.survey.schema import (
     PATTERN_KEYS,
     HoleShape,
@@ -144,13 +144,12 @@ def _readings(
         faults += [Fault(path, "no-distance", "no distance is given", hint)]
     edges = sum(end in OPPOSITE for end in ends)
     for kind, values in given.items():
-        reach = {"outside": 1.0, "inside": -1.0, "centre": 0.0}[kind]
         rims = sum(holes.get(end, 0.0) for end in ends) / 2
         for value in values:
             if edges == 2 and kind != "centre":
                 hint = "Between two edges write { centre = … }."
                 faults += [Fault((*path, kind), "edges", "an edge has no rim", hint)]
-            elif value - reach * rims <= 0 and edges < 2:
+            elif value - REACH[kind] * rims <= 0 and edges < 2:
                 said = f"{unit.show(value)} is not more than what the holes themselves take up"
                 hint = "Was it measured inside to inside? Then write inside = …"
                 faults += [Fault((*path, kind), "too-short", said, hint)]

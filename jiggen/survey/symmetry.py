@@ -52,15 +52,16 @@ def look_alikes(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
     """
     names, places = fit.network.survey.holes, fit.places
     images = places * (1.0, -1.0)
-    pairs = []
-    for hole, place in enumerate(places):
-        gaps = np.hypot(*(images - place).T) - np.hypot(within, within[hole])
-        twin = int(gaps.argmin())
-        if gaps[twin] > 0:
-            return ()
-        if twin != hole and place[1] > 0:
-            pairs.append((names[hole], names[twin]))
-    return tuple(pairs)
+    gaps = np.hypot(*(places[:, None] - images[None]).transpose(2, 0, 1))
+    twins = gaps.argmin(axis=1)
+    near = gaps[np.arange(len(names)), twins] <= np.hypot(within, within[twins])
+    if not near.all() or (twins[twins] != np.arange(len(names))).any():
+        return ()
+    return tuple(
+        (names[hole], names[twin])
+        for hole, twin in enumerate(twins)
+        if hole != twin and places[hole, 1] > 0
+    )
 
 
 def _anywhere(network: Network) -> Array:
