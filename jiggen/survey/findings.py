@@ -75,8 +75,8 @@ def _warnings(found: Examination) -> Iterator[tuple[str, str, str]]:
         names = [*(f"{a}/{b}" for a, b in found.survey.pairs), *found.survey.on_centre_line]
         yield (
             "assumed",
-            f"that left and right are alike ({', '.join(names)}) is taken from you: no distance "
-            "checks it",
+            f"that left and right are alike ({', '.join(names)}) is taken from you: the "
+            "distances do not check all of it",
             "Measure on both sides of the plate, and across from corner to corner.",
         )
     if found.scale > 1 and not found.contradicts:
@@ -144,11 +144,12 @@ def _whole(found: Examination) -> tuple[str, str, str]:
 
 def _two_ways(found: Examination, other: Alternative) -> tuple[str, str]:
     names = found.survey.holes
-    here, there = found.places, other.places
+    here = found.places
     if not other.moved:
         hint = "Name the holes nearest the tip under front, and holes under left or right."
         return "the whole plate fits as well turned round or mirrored", hint
     moved = [names[hole] for hole in other.moved]
+    there = np.round(other.places, 1) + 0.0  # no negative zero
     shown = ", ".join(
         f"{names[h]} at x {there[h, 0]:.1f}, y {there[h, 1]:.1f}" for h in other.moved[:3]
     )

@@ -80,7 +80,7 @@ def _hole(found: Examination, name: str, twin: str) -> Iterator[str]:
     size = found.survey.diameters[index[name]]
     yield ""
     yield "  [[group.hole]]"
-    at = f"[{_place(x)}, {_place(abs(y) if twin else y)}]"
+    at = f"[{_place(x)}, {_place(y)}]"
     yield f"  at = {at}  # {who}: {known}; {size:.1f} in the plate"
     if twin:
         yield "  both_sides = true"
