@@ -64,10 +64,10 @@ def centre_line_down(plate: Plate, body: float) -> Engraving:
     )
 
 
-def clamp_seats(plate: Plate, pads: Sequence[Polygon]) -> Engraving:
+def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon]) -> Engraving:
     """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
 
-    Never a ring: an engraved ring is round, and the proof counts round things near the top.
+    Left out where a hole needs the place. Never a ring: an engraved ring is round, and the proof counts round things near the top.
     """
     marks = []
     for pad in pads:
@@ -77,7 +77,9 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon]) -> Engraving:
             continue
         x = x0 + 8.0 if at_start else x1 - 8.0
         centre = Point(x, (y0 + y1) / 2)
-        marks.append(centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1))
+        mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
+        if all(mark.distance(shape) > CLEAR for shape in taken):
+            marks.append(mark)
     return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
 
@@ -100,7 +102,7 @@ def engrave(
 
     Raises InputError naming the item there is no room for.
     """
-    fixed = [centre_line(plate), clamp_seats(plate, pads)]
+    fixed = [centre_line(plate), clamp_seats(plate, pads, taken)]
     board = _Board(plate, [*taken, *(_shape(item) for item in fixed)])
     items = [*fixed, centre_line_down(plate, body)]
 
