@@ -137,9 +137,7 @@ def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
     assert json.loads((done.folder / "manifest.json").read_text())["proof"]["passed"] is False
 
 
-def test_a_build_stops_before_it_writes_when_parts_would_touch(
-    club_layout, tmp_path, monkeypatch
-):
+def test_a_build_stops_before_it_writes_when_parts_would_touch(club_layout, tmp_path, monkeypatch):
     from jiggen.report import job
 
     def broken(holes, settings):
@@ -151,8 +149,7 @@ def test_a_build_stops_before_it_writes_when_parts_would_touch(
     with pytest.raises(CheckFailed) as caught:
         build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
     assert any(
-        "rail" in finding.message and "body" in finding.message
-        for finding in caught.value.findings
+        "rail" in finding.message and "body" in finding.message for finding in caught.value.findings
     )
     assert list(tmp_path.iterdir()) == []
 

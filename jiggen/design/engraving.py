@@ -67,7 +67,8 @@ def centre_line_down(plate: Plate, body: float) -> Engraving:
 def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon]) -> Engraving:
     """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
 
-    Left out where a hole needs the place. Never a ring: an engraved ring is round, and the proof counts round things near the top.
+    Left out where a hole needs the place. Never a ring: an engraved ring is round, and the
+    proof counts round things near the top.
     """
     marks = []
     for pad in pads:
