@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from jiggen import __version__
 from jiggen.design.hardware import hardware
-from jiggen.design.jig import Design
+from jiggen.design.jig import STATION_ERROR, Design
 from jiggen.design.pieces import Piece
+from jiggen.layout.model import Layout
 
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
 
@@ -27,32 +28,10 @@ def manifest_of(
         "manifest": 1,
         "versions": {"jiggen": __version__, **versions()},
         "inputs": {
-            "pattern": layout.pattern,
-            "boot": layout.boot,
-            "shift": layout.mount_shift,
-            "core": layout.core,
-            "side": layout.side,
-            "pair": layout.pair,
+            **asked(layout),
             **asdict(settings),
         },
-        "holes": [
-            {
-                "id": hole,
-                "group": group,
-                "x": rounded(x),
-                "y": rounded(y),
-                "diameter": rounded(diameter),
-                "depth": rounded(depth),
-            }
-            for hole, group, (x, y), diameter, depth in zip(
-                layout.ids,
-                layout.groups,
-                layout.positions,
-                layout.diameters,
-                layout.depths,
-                strict=True,
-            )
-        ],
+        "holes": hole_rows(layout),
         "guides": [
             {
                 "id": guide.id,
@@ -72,7 +51,7 @@ def manifest_of(
             {"name": station.name, "x": rounded(station.x)} for station in design.stations
         ],
         "sideways": {
-            "station_error": 0.1,
+            "station_error": STATION_ERROR,
             "holes": {
                 hole: round(error, 4) for hole, error in zip(layout.ids, design.errors, strict=True)
             },
@@ -96,6 +75,34 @@ def manifest_of(
         "proof": None,
         "files": {},
     }
+
+
+def asked(layout: Layout) -> dict[str, Any]:
+    """What was asked of a layout, as the manifest's inputs begin; lengths in mm."""
+    return {
+        "pattern": layout.pattern,
+        "boot": layout.boot,
+        "shift": layout.mount_shift,
+        "core": layout.core,
+        "side": layout.side,
+        "pair": layout.pair,
+    }
+
+
+def hole_rows(layout: Layout) -> list[dict[str, Any]]:
+    """The manifest's holes: ids, groups, and places, drills and depths in mm."""
+    columns = (layout.ids, layout.groups, layout.positions, layout.diameters, layout.depths)
+    return [
+        {
+            "id": hole,
+            "group": group,
+            "x": rounded(x),
+            "y": rounded(y),
+            "diameter": rounded(diameter),
+            "depth": rounded(depth),
+        }
+        for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
+    ]
 
 
 def _openings(design: Design) -> list[dict[str, Any]]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from jiggen import __version__
 from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
-from jiggen.export.manifest import matrix_rows, rounded, versions
+from jiggen.export.manifest import asked, hole_rows, matrix_rows, rounded, versions
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import posed, write_named_step
@@ -42,33 +42,17 @@ def write_trial(
 def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
     """The manifest but for proof and file list; `volumes` in mm³ by part name."""
     layout = trial.layout
-    columns = (layout.ids, layout.groups, layout.positions, layout.diameters, layout.depths)
     return {
         "manifest": 1,
         "kind": "trial",
         "versions": {"jiggen": __version__, **versions()},
         "inputs": {
-            "pattern": layout.pattern,
-            "boot": layout.boot,
-            "shift": layout.mount_shift,
-            "core": layout.core,
-            "side": layout.side,
-            "pair": layout.pair,
+            **asked(layout),
             "bed": asdict(trial.bed),
             "thickness": THICKNESS,
             "clearance": CLEARANCE,
         },
-        "holes": [
-            {
-                "id": hole,
-                "group": group,
-                "x": rounded(x),
-                "y": rounded(y),
-                "diameter": rounded(diameter),
-                "depth": rounded(depth),
-            }
-            for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
-        ],
+        "holes": hole_rows(layout),
         "guides": [
             {
                 "id": guide.id,
