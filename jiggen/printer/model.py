@@ -1,0 +1,103 @@
+"""A printer's distortion as plain numbers, and the change to a part that undoes it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
+
+LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
+LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
+
+Scale = Annotated[float, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
+Offset = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
+Uncertainty = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class Uncertainties(BaseModel):
+    """Standard uncertainties of a profile's numbers, each in its own unit."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    scale_x: Uncertainty = 0.0
+    scale_y: Uncertainty = 0.0
+    scale_z: Uncertainty = 0.0
+    skew: Uncertainty = 0.0
+    hole: Uncertainty = 0.0
+    wall: Uncertainty = 0.0
+
+
+class Profile(BaseModel):
+    """What a printer makes of a part: printed length over asked length, and so on.
+
+    `scale_x`, `scale_y`, `scale_z` along the printer's own axes, 1.0 when true; `skew` in
+    degrees, by which its y axis leans towards +x; `hole` in mm, by which a printed hole's
+    diameter is larger than asked once scale is taken off (negative: holes come out small);
+    `wall` in mm, by which a printed outside measure is larger (both walls together).
+    `bush_fit` and `slide` in mm are the allowance of the pocket that held the bush best and the
+    clearance a side at which the rail ran best on the gauge, None where not tried.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    profile: Literal[1] = 1
+    name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+    material: Annotated[str, Field(max_length=40)] = ""
+    scale_x: Scale = 1.0
+    scale_y: Scale = 1.0
+    scale_z: Scale = 1.0
+    skew: Annotated[float, Field(ge=-1.0, le=1.0)] = 0.0
+    hole: Offset = 0.0
+    wall: Offset = 0.0
+    bush_fit: Annotated[float, Field(ge=-0.2, le=0.6)] | None = None
+    slide: Annotated[float, Field(ge=0.05, le=0.6)] | None = None
+    uncertainty: Uncertainties = Uncertainties()
+
+    @property
+    def distortion(self) -> NDArray[np.float64]:
+        """What becomes of asked bed coordinates: printed (x, y) = distortion (2×2) · asked.
+
+        The x axis keeps its direction: how a part lies on the bed says nothing of the printer.
+        """
+        lean = math.radians(self.skew)
+        return np.array(
+            [
+                [self.scale_x, self.scale_y * math.sin(lean)],
+                [0.0, self.scale_y * math.cos(lean)],
+            ]
+        )
+
+    def compensation(self, bush_fit: float, slide: float) -> Compensation:
+        """The change that makes a part designed for `bush_fit` and `slide` (mm) come out true.
+
+        What was tried by hand on the gauge outranks what the caliper says of the same thing.
+        """
+        return Compensation(
+            printer=self.name,
+            matrix=np.asarray(np.linalg.inv(self.distortion), dtype=np.float64),
+            height=1.0 / self.scale_z,
+            hole=-self.hole,
+            pocket=-self.hole if self.bush_fit is None else self.bush_fit - bush_fit,
+            moving=self.wall / 2 if self.slide is None else self.slide - slide,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Compensation:
+    """What is done to a part's mesh before the printer gets it; mm.
+
+    First `hole` is added to the diameter of every round hole, `pocket` to that of every bush
+    pocket, and every wall of a moving part is set in by `moving`; then bed coordinates become
+    `matrix` (2×2) times themselves and heights `height` times themselves.
+    """
+
+    printer: str
+    matrix: NDArray[np.float64]
+    height: float
+    hole: float
+    pocket: float
+    moving: float

@@ -1,0 +1,77 @@
+"""A printer's profile: its matrix, its undoing, and its file."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from jiggen.errors import InputError
+from jiggen.printer import Profile, find_profile, profile_names, save_profile
+
+CLUB = Profile(
+    name="club-hall",
+    scale_x=0.997,
+    scale_y=1.002,
+    scale_z=0.999,
+    skew=0.2,
+    hole=-0.18,
+    wall=0.1,
+    slide=0.3,
+)
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("JIGGEN_PRINTERS", str(tmp_path / "printers"))
+
+
+def test_the_axes_become_as_long_and_lean_as_said():
+    x, y = CLUB.distortion.T
+    assert np.linalg.norm(x) == pytest.approx(0.997)
+    assert np.linalg.norm(y) == pytest.approx(1.002)
+    # Skew is 90° less the angle between the printed axes (common practice, no source).
+    angle = math.degrees(math.acos(x @ y / np.linalg.norm(x) / np.linalg.norm(y)))
+    assert 90 - angle == pytest.approx(0.2)
+
+
+def test_compensation_undoes_the_distortion():
+    done = CLUB.compensation(bush_fit=0.1, slide=0.2)
+    assert CLUB.distortion @ done.matrix == pytest.approx(np.eye(2), abs=1e-12)
+    assert done.height * CLUB.scale_z == pytest.approx(1.0)
+    assert done.hole == done.pocket == pytest.approx(0.18)
+    assert done.moving == pytest.approx(0.1)  # the rail that ran best outranks the caliper
+    assert CLUB.model_copy(update={"bush_fit": 0.25}).compensation(0.1, 0.2).pocket == (
+        pytest.approx(0.15)
+    )
+
+
+def test_a_saved_profile_comes_back_by_name_and_by_path():
+    path = save_profile(CLUB)
+    assert profile_names() == ("club-hall",)
+    assert find_profile("club-hall") == find_profile(str(path)) == CLUB
+
+
+def test_an_unknown_name_is_answered_with_the_known_ones():
+    save_profile(CLUB)
+    with pytest.raises(InputError, match="club-hall") as caught:
+        find_profile("club-hal")
+    assert caught.value.findings[0].code == "printer.unknown"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "code"),
+    [
+        ("scale_x = 0.997", "scale_x = 0.97", "printer.profile"),
+        ("skew = 0.2", "skew = nan", "printer.profile"),
+        ("hole = -0.18", "hole = [", "printer.unreadable"),
+        ("hole = -0.18", "whole = -0.18", "printer.profile"),
+    ],
+)
+def test_a_spoilt_profile_is_refused(old, new, code):
+    path = save_profile(CLUB)
+    path.write_text(path.read_text().replace(old, new))
+    with pytest.raises(InputError) as caught:
+        find_profile("club-hall")
+    assert caught.value.findings[0].code == code
