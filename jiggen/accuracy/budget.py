@@ -186,7 +186,7 @@ _HELP = {
     "print scale": "Measure the 100.0 mm scale, correct the print by it, and state what is left.",
     "printer repeatability": "Print slower, or on a stiffer printer.",
     "room temperature": "Measure and use the print at one temperature, and state the range.",
-    "centring": "A narrower ski range or a larger bed (--bed) centres better.",
+    "centring": "A stiffer material, a narrower ski range or a larger bed (--bed) centres better.",
     "reading the mark": "Read both windows from straight above in good light.",
     "joint of the halves": "A larger bed (--bed) makes the jig in one piece.",
     "drill in its guide": "A press-fit bush (--bush auto) guides the drill closer.",

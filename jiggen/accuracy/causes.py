@@ -13,12 +13,13 @@ from numpy.typing import ArrayLike
 
 from jiggen.accuracy.centring import centring
 from jiggen.accuracy.stack import Array, Cause, Term
-from jiggen.accuracy.terms import Said, Sized, Terms
+from jiggen.accuracy.terms import Said, Sized, Terms, Thermal
 from jiggen.design import Design
 from jiggen.design.guides import Guide
 from jiggen.design.places import JointPlay
 from jiggen.layout import Layout
 from jiggen.tables import deviation
+from jiggen.tables.materials import material
 
 SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
 LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
@@ -44,9 +45,7 @@ def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     at, jig = design.layout.positions, terms.jig
     yield from _scale(at, jig.print_scale)
     yield from _each("printer repeatability", jig.repeatability, at)
-    warm = jig.thermal
-    heat = _term("room temperature", warm, f"{warm.size} °C, {1e6 * warm.expansion:g} µm/m and °C")
-    yield Cause(heat, "shared", at * warm.expansion * warm.reach)
+    yield _thermal(at, jig.thermal, design.settings.material)
     if design.settings.bush != "none":
         yield from _each("bush in its pocket", jig.bush_seat, at)
     yield from _leaning(design, terms)
@@ -81,6 +80,15 @@ def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm")
     for axis in np.eye(2):
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
+
+
+def _thermal(at: Array, warm: Thermal, plastic: str) -> Cause:
+    """The print growing with the room: as stated, or as its plastic grows at most."""
+    growth = warm.expansion
+    if growth is None:
+        growth = material(plastic).expansion.high * 1e-6
+    term = _term("room temperature", warm, f"{warm.size} °C, {1e6 * growth:g} µm/m and °C")
+    return Cause(term, "shared", at * growth * warm.reach)
 
 
 def _each(name: str, size: Sized, at: Array) -> Iterator[Cause]:

@@ -37,7 +37,7 @@ out furthest.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,7 @@ from jiggen.design.gear import backlash
 from jiggen.design.places import RIGID, JointPlay, worst_error
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding, InputError
+from jiggen.tables.materials import USUAL, material
 
 Array = NDArray[np.float64]
 
@@ -63,13 +64,18 @@ class Loading:
     `force` is a nose's in N: finger tight on a 32 mm knob, 0.36 N·m on two racks of 9 mm pitch
     radius (from memory). `uneven` is the part of it by which one nose presses more and the
     other less; the jig's friction on the top sheet alone can hold the difference, 4 N at 0.1,
-    while jig and friction of 3 N and 0.3 give 1 N (from memory). `modulus` in N/mm²: printed
-    PETG has 2000 to 3000 (additive.tools/materials/petg); the least is taken.
+    while jig and friction of 3 N and 0.3 give 1 N (from memory). `modulus` in N/mm²: the least
+    that is published of a plastic, by default of the usual one (`jiggen.tables.materials`).
     """
 
     force: float = 20.0
     uneven: float = 0.1
-    modulus: float = 2000.0
+    modulus: float = field(default_factory=lambda: material(USUAL).modulus.low)
+
+    @classmethod
+    def on(cls, plastic: str) -> Loading:
+        """The usual forces on rails of `plastic`, by its short name.  Raises InputError."""
+        return cls(modulus=material(plastic).modulus.low)
 
 
 @dataclass(frozen=True)
@@ -130,11 +136,11 @@ class Centring:
 
 
 def centring(design: Design, loading: Loading | None = None) -> Centring:
-    """The worst centring error of `design` at every hole.
+    """The worst centring error of `design` at every hole; by default in its own material.
 
     Finds ``accuracy.centring`` for holes whose error, loaded and locked, is over LIMIT.
     """
-    pressed = loading or Loading()
+    pressed = loading or Loading.on(design.settings.material)
     widest = design.settings.ski.most
     stations = tuple(
         station_play(design.mechanism, design.half_width, widest, pressed, station.name, station.x)
@@ -152,7 +158,8 @@ def centring(design: Design, loading: Loading | None = None) -> Centring:
             Finding(
                 "accuracy.centring",
                 f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
-                hint="A narrower ski range or a larger bed (--bed) centres better.",
+                hint="A stiffer material (--material), a narrower ski range or a larger bed "
+                "(--bed) centres better.",
             )
             for hole, error in zip(design.layout.ids, loaded.sideways, strict=True)
             if error > LIMIT
@@ -217,11 +224,18 @@ def _slack(mechanism: Mechanism, c: float, held: tuple[float, float], lever: flo
 def flex(rail: RailShape, half_width: float, width: float, loading: Loading) -> float:
     """What uneven forces on the noses move the body by bending the rails, ± mm.
 
-    Forces F·(1 ± uneven) bend the rails by C·F·(1 ± uneven); by (2) e = C·F·uneven.  For C, a
-    force at the nose's foot bends the rack about both axes with one moment all along where it
-    stands out, and one that falls to nothing at the pinion where it is held, which counts a
-    third; teeth add nothing.  The leg bends as a cantilever below the rack.  Unit load method:
-    C = ∫ lever²/(E·I) dy, from memory.
+    Forces F·(1 ± uneven) bend the rails by C·F·(1 ± uneven); by (2) e = C·F·uneven.
+    """
+    return bend(rail, half_width, width, loading) * loading.uneven
+
+
+def bend(rail: RailShape, half_width: float, width: float, loading: Loading) -> float:
+    """How far a nose gives way under its force by bending the rail: C·F in mm.
+
+    For C, a force at the nose's foot bends the rack about both axes with one moment all along
+    where it stands out, and one that falls to nothing at the pinion where it is held, which
+    counts a third; teeth add nothing.  The leg bends as a cantilever below the rack.  Unit load
+    method: C = ∫ lever²/(E·I) dy, from memory.
     """
     whole = rack_profile(rail)
     toothed = whole.intersection(box(rail.rack.root_x, -FAR, FAR, FAR))
@@ -232,7 +246,7 @@ def flex(rail: RailShape, half_width: float, width: float, loading: Loading) -> 
     drop = rail.bottom_rack_z - rail.bottom_z
     leg = (rail.leg_x[1] - rail.leg_x[0]) * rail.leg_thickness**3 / 12
     compliance = (bends + drop**3 / (3 * leg)) / loading.modulus
-    return compliance * loading.force * loading.uneven
+    return compliance * loading.force
 
 
 def _bend(bar: Polygon, foot_z: float) -> float:

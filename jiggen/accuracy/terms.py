@@ -56,6 +56,7 @@ def _class_of(holes: bool) -> Callable[[str], str]:
 
 
 Size = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(LARGEST))]
+Growth = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(EXPANSION))]
 HoleClass = Annotated[str, AfterValidator(_class_of(holes=True))]
 ShaftClass = Annotated[str, AfterValidator(_class_of(holes=False))]
 _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
@@ -88,10 +89,10 @@ class Sized(Said):
 
 
 class Thermal(Sized):
-    """Half-width in °C, and the `expansion` in mm per mm and °C."""
+    """Half-width in °C, and the `expansion` in mm per mm and °C instead of the material's."""
 
-    expansion: Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(EXPANSION))] = (
-        Field(default=0.0, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C")
+    expansion: Growth | None = Field(
+        default=None, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C"
     )
 
 

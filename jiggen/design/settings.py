@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from jiggen.errors import Finding, InputError
+from jiggen.tables.materials import USUAL, material
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,8 @@ class Settings:
     `bush_fit` is added to the bush's outside diameter, since printed holes come out small;
     `guide_clearance` to the drill's where it is guided by the print itself; `slide` is the
     clearance a side of every sliding face; `wall` the least wall between cut-outs;
-    `backlash` the tooth thinning at the pitch line of pinion and rack together.
+    `backlash` the tooth thinning at the pitch line of pinion and rack together; `material` the
+    plastic that it is printed in, which decides how far the rails bend (`jiggen.tables.materials`).
     """
 
     ski: SkiRange
@@ -64,6 +66,7 @@ class Settings:
     rail_depth: float = 9.0
     joint_fit: float = 0.15
     bed_margin: float = 2.0
+    material: str = USUAL
 
     def check(self) -> None:
         """Raise InputError, all faults at once, when no jig can be built on these numbers."""
@@ -91,5 +94,9 @@ class Settings:
             for key, value, low, high, what in limits
             if not low <= value <= high
         ]
+        try:
+            material(self.material)
+        except InputError as error:
+            faults += error.findings
         if faults:
             raise InputError(faults)

@@ -6,13 +6,12 @@ are kept in µm, as the standard prints them, and handed out in mm.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Literal, TypeVar
 
 from jiggen.errors import Finding, InputError
+from jiggen.tables.read import rows_of
 
 Series = Literal["fine", "medium", "coarse"]
 
@@ -196,7 +195,7 @@ def drill_bushes() -> tuple[DrillBush, ...]:
             lengths=_numbers(row["lengths"]),
             source=row["source"],
         )
-        for row in _rows("drill_bushes")
+        for row in rows_of("drill_bushes")
     )
 
 
@@ -211,7 +210,7 @@ def jobber_drills() -> tuple[JobberDrill, ...]:
             flute=float(row["flute"]),
             source=row["source"],
         )
-        for row in _rows("jobber_drills")
+        for row in rows_of("jobber_drills")
     )
 
 
@@ -220,7 +219,7 @@ def nuts() -> tuple[Nut, ...]:
     """All hexagon nuts, smallest first."""
     return tuple(
         Nut(row["size"], float(row["across_flats"]), float(row["height"]), row["source"])
-        for row in _rows("hexagon_nuts")
+        for row in rows_of("hexagon_nuts")
     )
 
 
@@ -235,7 +234,7 @@ def clearance_holes() -> tuple[ClearanceHole, ...]:
             coarse=float(row["coarse"]),
             source=row["source"],
         )
-        for row in _rows("clearance_holes")
+        for row in rows_of("clearance_holes")
     )
 
 
@@ -252,7 +251,7 @@ def socket_screws() -> tuple[SocketScrew, ...]:
             lengths=_numbers(row["lengths"]),
             source=row["source"],
         )
-        for row in _rows("socket_screws")
+        for row in rows_of("socket_screws")
     )
 
 
@@ -268,31 +267,26 @@ def limit_deviations() -> tuple[LimitDeviation, ...]:
             lower_um=float(row["lower_um"]),
             source=row["source"],
         )
-        for row in _rows("limit_deviations")
+        for row in rows_of("limit_deviations")
     )
 
 
 @cache
 def modules() -> tuple[float, ...]:
     """Preferred gear modules in mm (ISO 54, series 1), smallest first."""
-    return tuple(float(row["module"]) for row in _rows("modules"))
+    return tuple(float(row["module"]) for row in rows_of("modules"))
 
 
 @cache
 def basic_rack() -> BasicRack:
     """The basic rack profile that jiggen's gears are drawn by."""
-    values = {row["quantity"]: float(row["value"]) for row in _rows("basic_rack")}
+    values = {row["quantity"]: float(row["value"]) for row in rows_of("basic_rack")}
     return BasicRack(
         pressure_angle=values["pressure_angle"],
         addendum=values["addendum"],
         dedendum=values["dedendum"],
         fillet=values["fillet"],
     )
-
-
-def _rows(table: str) -> list[dict[str, str]]:
-    text = files(__name__).joinpath(f"{table}.csv").read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
 
 
 def _numbers(cell: str) -> tuple[float, ...]:

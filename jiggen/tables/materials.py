@@ -1,0 +1,102 @@
+"""Printing plastics, and how hot a parked car gets: ranges as published, each with its source."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from functools import cache
+from typing import Any
+
+from jiggen.errors import Finding, InputError
+from jiggen.tables.read import rows_of
+
+# Reckoned with unless another is named: it prints without a closed chamber, shrinks little and
+# takes a warm workshop (common practice, no source).
+USUAL = "PETG"
+
+
+@dataclass(frozen=True)
+class Span:
+    """From `low` to `high` as published, in `unit`; both alike where one value is known."""
+
+    low: float
+    high: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Material:
+    """A plastic to print with, by its short name (ISO 1043-1).
+
+    `density` in g/cm³; `shrinkage`, linear after printing without compensation, in %;
+    `expansion` in 1e-6/K; `glass` transition and heat `deflection` under 0.45 MPa (ISO 75) in
+    °C; tensile `modulus` in MPa; `swelling`, linear by moisture, in %, None where it is slight.
+    """
+
+    name: str
+    density: Span
+    shrinkage: Span
+    expansion: Span
+    glass: Span
+    deflection: Span
+    modulus: Span
+    swelling: Span | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values, each with its unit and source."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class ParkedCar:
+    """How hot it was, in °C, at a place in closed cars parked in the sun."""
+
+    place: str
+    temperature: float
+    source: str
+
+
+def material(name: str, key: str = "material") -> Material:
+    """The plastic of that short name, in capitals or not. Raises InputError about `key`."""
+    for row in materials():
+        if row.name == name.strip().upper():
+            return row
+    raise InputError(
+        Finding(
+            "tables.unlisted",
+            f'no material "{name[:40]}" is listed',
+            key=key,
+            hint=f"Known: {', '.join(row.name for row in materials())}; see jiggen materials.",
+        )
+    )
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """All plastics, easiest to print first."""
+    spans: dict[str, dict[str, Span]] = {}
+    for row in rows_of("materials"):
+        span = Span(float(row["low"]), float(row["high"]), row["unit"], row["source"])
+        spans.setdefault(row["material"], {})[row["quantity"]] = span
+    return tuple(
+        Material(
+            name=name,
+            density=of["density"],
+            shrinkage=of["shrinkage"],
+            expansion=of["expansion"],
+            glass=of["glass"],
+            deflection=of["deflection"],
+            modulus=of["modulus"],
+            swelling=of.get("swelling"),
+        )
+        for name, of in spans.items()
+    )
+
+
+@cache
+def parked_car() -> tuple[ParkedCar, ...]:
+    """Temperatures in parked cars, coolest first."""
+    return tuple(
+        ParkedCar(row["place"], float(row["temperature"]), row["source"])
+        for row in rows_of("parked_car")
+    )
