@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import trimesh
 
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Design, Settings, SkiRange, design
 from jiggen.design.pieces import pieces
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export import listing
@@ -20,7 +20,9 @@ from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.expect import drill, expect
+from jiggen.report.mass import plastic
 from jiggen.verify import Found, HoleProof, Proof
+from jiggen.verify.mesh import read_stl
 
 DEPTH = 0.6  # mm: of an engraving, as the design has it
 # Blocks about as large as the parts, mm.
@@ -35,15 +37,21 @@ VOID = ("area", "br", "img", "input", "link", "meta")
 
 
 @cache
+def jig() -> Design:
+    """A club piste jig."""
+    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    return design(holes, Settings(ski=SkiRange(84.0, 112.0)))
+
+
+@cache
 def club() -> tuple[Any, Any, dict[str, Any]]:
     """Layout, ski widths and manifest of a club piste jig that was neither drawn nor proven."""
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
-    chosen = design(holes, Settings(ski=SkiRange(84.0, 112.0)))
+    chosen = jig()
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
     manifest["accuracy"] = expect(chosen)[0]
     manifest["drilling"] = drill(chosen, SkiState(), DrillingLimits(), {}).as_dict()
-    return holes, (84.0, 112.0), manifest
+    return chosen.layout, (84.0, 112.0), manifest
 
 
 def make_folder(folder: Path) -> dict[str, Any]:
@@ -55,7 +63,11 @@ def make_folder(folder: Path) -> dict[str, Any]:
         mesh = PartMesh(name, block.vertices, block.faces, count=1)
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
     (folder / "layout.svg").write_text(layout_svg(holes, ski), encoding="utf-8")
-    return manifest | {"proof": proof(manifest).as_dict(), "files": listing(folder)}
+    return manifest | {
+        "plastic": plastic(jig(), manifest["parts"], lambda file: read_stl(folder / file)),
+        "proof": proof(manifest).as_dict(),
+        "files": listing(folder),
+    }
 
 
 def corner_block(size: tuple[float, float, float]) -> trimesh.Trimesh:

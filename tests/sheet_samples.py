@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+import trimesh
 from pdf_reading import Sheet, read_pdf
 
 from jiggen.design import Settings, SkiRange, design
@@ -15,8 +16,11 @@ from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
 from jiggen.report.expect import division_of
+from jiggen.report.mass import plastic
 from jiggen.report.sheet import sheet_pdf
+from jiggen.verify.mesh import Mesh
 
+BLOCK = Mesh(trimesh.creation.box().vertices, trimesh.creation.box().faces)
 STEMS = [path.stem for path in shipped_patterns()]
 STRAINED = ("long", "far", "crowd")
 UNITS = {"A4": "mm", "letter": "in"}  # with inches, words are wider: on the narrower page
@@ -31,7 +35,9 @@ def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
     chosen = design(holes, Settings(ski=ski))
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
-    return proven({**manifest, "accuracy": {"division": division_of(chosen)}})
+    weighed = plastic(chosen, manifest["parts"], lambda _file: BLOCK)
+    said = {"accuracy": {"division": division_of(chosen)}, "plastic": weighed}
+    return proven({**manifest, **said})
 
 
 def proven(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:

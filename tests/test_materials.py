@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
+from page_samples import Seen
+from pdf_reading import read_pdf
+from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
+from jiggen.accuracy.budget import summary as budget_summary
 from jiggen.accuracy.centring import LIMIT, Loading, centring
 from jiggen.accuracy.material import COLDER, effects, movement, softness
 from jiggen.accuracy.terms import default_terms
+from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design
-from jiggen.errors import InputError
+from jiggen.errors import CheckFailed, InputError
+from jiggen.report.advice import advice, in_car
+from jiggen.report.expect import expect
+from jiggen.report.mass import filled
+from jiggen.report.summary import summary
 from jiggen.tables.materials import USUAL, material, materials, parked_car
+from jiggen.verify.mesh import Mesh, read_stl
 
 NAMES = ["PLA", "PETG", "ABS", "ASA", "PA", "PC"]
 
@@ -136,9 +148,6 @@ def test_centring_and_budget_are_those_of_the_plastic_asked_for(jig):
 
 
 def test_a_plastic_too_soft_for_the_limit_is_refused(club_layout):
-    from jiggen.errors import CheckFailed
-    from jiggen.report.expect import expect
-
     wide = design(club_layout, Settings(ski=SkiRange(70, 130)))
     assert (
         centring(wide).loaded.sideways.max()
@@ -147,3 +156,184 @@ def test_a_plastic_too_soft_for_the_limit_is_refused(club_layout):
     )
     with pytest.raises(CheckFailed, match=r"may lie 0\.26 mm off sideways(.|\n)*stiffer material"):
         expect(of(wide, "PA"))
+
+
+# -- mass ----------------------------------------------------------------------------------------
+
+
+def sliced(mesh: Mesh, infill: float, wall=1.8, skin=1.0, layer=0.5) -> float:
+    """How many mm³ become plastic, layer by layer as a slicer does it (a second opinion).
+
+    What lies deeper than `wall` within a layer, and that far within the layers `skin` under and
+    over it, is filled by `infill` %.
+    """
+    heights = np.arange(layer / 2, mesh.vertices[:, 2].max(), layer) + 1e-4
+    areas = [region(mesh, z) for z in heights]
+    count, total = round(skin / layer), 0.0
+    for index, area in enumerate(areas):
+        inner = area.buffer(-wall)
+        for other in (*range(index - count, index), *range(index + 1, index + count + 1)):
+            inner = inner.intersection(areas[other]) if 0 <= other < len(areas) else Polygon()
+        total += (area.area - inner.area * (1 - infill / 100)) * layer
+    return total
+
+
+def region(mesh: Mesh, z: float) -> Polygon:
+    """The material at height `z`: outlines less holes."""
+    found = Polygon()
+    for loop in mesh.section(z):
+        found = found.symmetric_difference(Polygon(loop))
+    return found
+
+
+def test_masses_are_the_volumes_of_the_files_by_the_density(built):
+    found = built.manifest["plastic"]
+    assert found["name"] == "PETG"
+    assert found["density"] == pytest.approx((1.25 + 1.29) / 2)  # g/cm³, the table's, by hand
+    counts = {part["name"]: part["count"] for part in built.manifest["parts"]}
+    assert {part["name"]: part["count"] for part in found["parts"]} == counts
+    for part in found["parts"]:
+        solid = trimesh.load(built.folder / "parts" / f"{part['name']}.stl")
+        assert part["solid"] == pytest.approx(solid.volume / 1000 * 1.27, rel=1e-3, abs=0.051)
+    for kind in ("solid", "printed"):
+        assert found[kind] == pytest.approx(
+            sum(part["count"] * part[kind] for part in found["parts"]), abs=0.051
+        )
+
+
+def test_the_estimate_of_what_is_printed_is_near_a_slicer_s(built):
+    for part in built.manifest["plastic"]["parts"]:
+        if part["infill"] == 100:
+            assert part["printed"] == part["solid"]
+            assert part["name"] in ("rail", "pinion")
+            continue
+        mesh = read_stl(built.folder / "parts" / f"{part['name']}.stl")
+        ratio = part["printed"] / (sliced(mesh, part["infill"]) * 1.27e-3)
+        assert 1.0 <= ratio < 1.09  # corners count twice, so never less
+
+
+def test_a_block_by_hand():
+    # 100 × 40 × 14 mm: sides 280 × 14 mm² under 1.8 mm, top and bottom 2 × 4000 mm² under 1 mm.
+    block = trimesh.creation.box(extents=(100.0, 40.0, 14.0))
+    mesh = Mesh(block.vertices, block.faces)
+    shell = 280 * 14 * 1.8 + 8000 * 1.0
+    assert filled(56000.0, mesh, 30) == pytest.approx(shell + 0.3 * (56000 - shell))
+    assert filled(56000.0, mesh, 100) == pytest.approx(56000)
+    assert filled(900.0, mesh, 30) == 900.0  # thinner than its shell: all plastic
+
+
+# -- advice --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "kept", "words"),
+    [
+        ("PLA", "no", "softens from 55 °C, and 68 °C were measured inside on a clear summer day"),
+        ("PETG", "hot days", "softens from 70 °C, and 76 °C were measured inside on the hottest"),
+        ("ABS", "yes", "Keeps its shape in a parked car: it softens from 90 °C"),
+        ("ASA", "yes", "Keeps its shape in a parked car: it softens from 90 °C"),
+        ("PA", "limp", "limp from 60 °C: let it cool"),
+        ("PC", "yes", "Keeps its shape in a parked car: it softens from 135 °C"),
+    ],
+)
+def test_advice_on_parked_cars(jig, name, kept, words):
+    assert in_car(material(name)) == kept
+    said = advice(material(name), effects(of(jig, name)))
+    assert any(words in line for line in said)
+    assert any("ABS, ASA and PC keep" in line for line in said) == (kept in ("no", "hot days"))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_advice_has_the_jig_s_own_numbers(jig, name):
+    found = effects(of(jig, name))
+    said = " ".join(advice(material(name), found))
+    least, most = found.movement.shrinkage
+    assert f"heel-3, 163 mm from the mark, would be {least:.2f} to {most:.2f} mm off" in said
+    assert f"heel-3 comes {found.movement.cold:.2f} mm nearer the mark" in said
+    assert f"20 N a solid rail gives {found.bend:.1f} mm" in said
+    assert ("takes up moisture" in said) == (name == "PA")
+
+
+# -- page, sheet, summary, commands --------------------------------------------------------------
+
+
+def test_page_sheet_and_summary_name_mass_and_advice(built):
+    plastic = built.manifest["plastic"]
+    page = Seen((built.folder / "report.html").read_text(encoding="utf-8")).text
+    sheet = " ".join(read.text for read in read_pdf((built.folder / "sheet.pdf").read_bytes()))
+    for text in (page, " ".join(sheet.split())):
+        assert "Printing in PETG" in text
+        for part in plastic["parts"]:
+            row = f"{part['name']} {part['count']} {part['volume'] / 1000:.1f} cm³"
+            assert f"{row} {part['solid']:.0f} g {part['printed']:.0f} g" in text
+        assert f"{plastic['solid']:.0f} g {plastic['printed']:.0f} g" in text
+        assert all(line in text for line in plastic["advice"])
+    said = summary(built)
+    assert f"PETG, about {plastic['printed']:.0f} g with 4 walls and 30 % infill" in said
+    assert "rails and pinions solid" in said
+    assert "Take it out of the car on hot days" in said
+
+
+def test_the_command_compares(capsys):
+    assert main(["materials"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in lines[1:7]] == NAMES
+    assert "0.57–0.95 mm" in lines[1]  # 0.3 % over 190 mm: the issue's example
+    assert lines[1].endswith("55 °C    softens")
+    assert max(map(len, lines)) <= 100
+
+
+def test_the_command_tells_all_of_one_with_its_sources(capsys):
+    assert main(["materials", "asa"]) == 0
+    said = capsys.readouterr().out
+    row = material("ASA")
+    assert said.startswith("ASA\n")
+    for span in (row.density, row.shrinkage, row.expansion, row.glass, row.deflection, row.modulus):
+        assert span.source in said
+    assert all(car.source in said for car in parked_car())
+
+
+def test_the_command_as_json(capsys):
+    assert main(["materials", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["usual"] == "PETG"
+    assert [row["name"] for row in data["materials"]] == NAMES
+    first = data["materials"][0]
+    assert first["movement"]["shrinkage"] == pytest.approx([0.57, 0.95])
+    assert first["modulus"]["source"]
+    assert main(["materials", "pc", "--json"]) == 0
+    assert [r["name"] for r in json.loads(capsys.readouterr().out)["materials"]] == ["PC"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["materials", "wood"],
+        ["build", "club-piste", "--boot", "305", "--ski", "84-112", "--material", "wood"],
+        ["accuracy", "club-piste", "--boot", "305", "--ski", "84-112", "--material", "wood"],
+    ],
+)
+def test_an_unknown_plastic_is_refused_before_anything_is_done(
+    words, tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    assert "Known: PLA, PETG, ABS, ASA, PA, PC" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_accuracy_reckons_with_the_plastic_asked_for(jig, capsys):
+    job = ["accuracy", "club-piste", "--boot", "305", "--ski", "84-112", "--json"]
+    assert main([*job, "--material", "pla"]) == 0
+    terms = json.loads(capsys.readouterr().out)["jig"]["terms"]
+    reckoned = budget_summary(jig_budget(of(jig, "PLA"), default_terms()))["terms"]
+    assert terms == reckoned != budget_summary(jig_budget(jig, default_terms()))["terms"]
+    assert any("101 µm/m" in term["size"] for term in terms)  # PLA's most, by the table
+
+
+def test_a_build_that_would_bend_too_far_is_refused_and_writes_nothing(tmp_path, capsys):
+    out = tmp_path / "jig"
+    job = ["build", "club-piste", "--boot", "305", "--ski", "70-130", "--out", str(out)]
+    assert main([*job, "--material", "PA"]) == 1
+    assert "A stiffer material (--material)" in capsys.readouterr().err
+    assert not out.exists()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -36,6 +36,7 @@ def accuracy(
     side: options.SideOption = "left",
     bush: options.BushOption = "auto",
     bed: options.BedOption = "220x220x250",
+    material: options.MaterialOption = "PETG",
     terms: Annotated[
         Path | None,
         typer.Option(
@@ -72,7 +73,9 @@ def accuracy(
     What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
     the hand's own errors. Warnings of holes over the limit leave the exit code 0.
     """
-    settings = options.read_settings(ski, bed, bush)
+    settings = replace(
+        options.read_settings(ski, bed, bush), material=options.read_material(material)
+    )
     most = _limit(limit)
     from jiggen.accuracy.plot import check_kind, write_plot
 

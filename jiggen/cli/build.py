@@ -45,6 +45,7 @@ def build(
         ),
     ] = "0.10",
     bed: options.BedOption = "220x220x250",
+    material: options.MaterialOption = "PETG",
     body: Annotated[
         str,
         typer.Option(
@@ -94,6 +95,7 @@ def build(
         bush_fit=length(bush_fit, "--bush-fit"),
         body=length(body, "--body"),
         slide=length(slide, "--slide"),
+        material=options.read_material(material),
     )
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)

@@ -101,6 +101,15 @@ BedOption = Annotated[
         rich_help_panel=PRINTER,
     ),
 ]
+MaterialOption = Annotated[
+    str,
+    typer.Option(
+        "--material",
+        metavar="NAME",
+        help="Plastic it is printed in: PLA, PETG, ABS, ASA, PA or PC; jiggen materials compares.",
+        rich_help_panel=PRINTER,
+    ),
+]
 JsonOption = Annotated[
     bool,
     typer.Option(
@@ -145,6 +154,13 @@ def read_settings(ski: str, bed: str, bush: str) -> Settings:
     from jiggen.design import Bed, Settings, SkiRange
 
     return Settings(SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=_read_bush(bush))
+
+
+def read_material(words: str) -> str:
+    """The short name of a plastic.  Raises InputError for one that is not listed."""
+    from jiggen.tables.materials import material
+
+    return material(words, "--material").name
 
 
 def _read_bush(words: str) -> BushChoice:

@@ -16,10 +16,12 @@ from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, proven_folder
+from jiggen.report.mass import plastic
 from jiggen.report.page import REPORT, report_html
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
 from jiggen.verify import Proof
+from jiggen.verify.mesh import read_stl
 
 UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
 UNSAFE = re.compile(r"[^a-z0-9]+")
@@ -75,7 +77,11 @@ def build_jig(
             "drilling_limits": asdict(limits),
             "screws": {hole: asdict(screw) for hole, screw in screws.items()},
         }
-        return manifest | {"accuracy": expected, "drilling": drilled.as_dict()}
+        return manifest | {
+            "accuracy": expected,
+            "drilling": drilled.as_dict(),
+            "plastic": plastic(chosen, manifest["parts"], lambda file: read_stl(folder / file)),
+        }
 
     def finish(folder: Path, manifest: dict[str, Any]) -> None:
         if manifest["proof"]["passed"]:  # a jig that failed has no sheet to work from

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from jiggen.cautions import CAUTIONS
+from jiggen.report.advice import car_words
 from jiggen.report.job import Finished
+from jiggen.tables.materials import material
 from jiggen.verify import table, verdict
 
 
@@ -16,6 +18,7 @@ def summary(finished: Finished) -> str:
     if finished.proof.passed:
         lines += [
             "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
+            *_weighed(manifest["plastic"]),
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
             *_stops(manifest["drilling"]["settings"]),
             *_expected(manifest["accuracy"]),
@@ -33,6 +36,17 @@ def _stops(settings: list[dict[str, Any]]) -> list[str]:
         f"{stop['depth']:g} deep; collar {stop['from_tip']:.1f} mm from the drill's tip "
         f"({stop['from_corner']:.1f} from its corners)"
         for first, stop in zip([True] + [False] * len(settings), settings, strict=False)
+    ]
+
+
+def _weighed(plastic: dict[str, Any]) -> list[str]:
+    """What it is printed in, how, and how much of that it takes."""
+    solid = " and ".join(part["name"] + "s" for part in plastic["parts"] if part["infill"] == 100)
+    infill = min(part["infill"] for part in plastic["parts"])
+    return [
+        f"Plastic:  {plastic['name']}, about {plastic['printed']:.0f} g with {plastic['walls']} "
+        f"walls and {infill} % infill, {solid} solid; {plastic['solid']:.0f} g all solid",
+        f"          {car_words(material(plastic['name']))}",
     ]
 
 

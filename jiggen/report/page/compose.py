@@ -14,6 +14,7 @@ from jiggen.report.page import sections
 from jiggen.report.page.accuracy import accuracy
 from jiggen.report.page.drilling import notices, stops
 from jiggen.report.page.markup import classed, node, written
+from jiggen.report.page.materials import printing
 from jiggen.report.page.view import View, view_of
 
 REPORT = "report.html"
@@ -48,6 +49,7 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
     body.append(sections.layout(folder, manifest["holes"]))
     if proven:
         body.append(sections.to_make(manifest["parts"], manifest["hardware"]))
+        body += printing(manifest.get("plastic"))
     body += sections.proven(proof)
     if proven:
         body += accuracy(manifest.get("accuracy"))

@@ -11,22 +11,23 @@ from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, 
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.job import Bought, Job
+from jiggen.report.sheet.materials import plastic_section
 from jiggen.report.sheet.measures import full, inches, number, short, ski_widths
 from jiggen.report.sheet.page import Line, Pen, Shapes, Text, Units
+from jiggen.report.sheet.rows import RULE, heading, row
 from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
 from jiggen.report.sheet.stops import Setting, runs, settings_of
 from jiggen.report.sheet.words import say
 from jiggen.tables import socket_screw
 
-HEADING, HOLES, BODY, SMALL = 11.0, 10.0, 9.0, 7.5  # points
+HOLES, BODY, SMALL = 10.0, 9.0, 7.5  # points
 NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
-RULE, BOX = Pen(0.2, 0.4), Pen(0.25)
+BOX = Pen(0.25)
 STOP_DIGITS = 1  # a stop cannot be set finer than to 0.1 mm; common practice, no source
 TICK = 3.6  # mm, a box to tick
 GUTTER = 5.0  # mm between columns
 LONGEST_KEY = 200  # characters, for the holes of a notice
 RUN_LINES = 3  # at most, for the holes of a setting
-ROW = 6.2  # mm, a row of the list of holes
 STEPS = (
     *("scale", "assemble", "over-jig", "over-plate", "ticket", "ski", "centre", "mark"),
     *("readings", "clamp", "stop", "drill", "fit", "screws", "test"),
@@ -42,18 +43,13 @@ def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Se
         Section(space(0.0), (_head(job, units, ticket, width),)),
         _stops(job, units, width),
         *_notices(job, width),
-        Section(_heading(say("drawing.heading"), width), (drawing,)),
+        Section(heading(say("drawing.heading"), width), (drawing,)),
         Section(space(0.0), (_lists(job, units, width),)),
         _steps(width),
         *_readings(job, units, width),
         _holes(job, units, width),
+        *plastic_section(job.plastic, width),  # printed once: after what every ski needs
     ]
-
-
-def _heading(words: str, width: float) -> Block:
-    """A heading under a rule."""
-    shapes = Shapes(lines=[Line((0.0, -2.0), (width, -2.0), RULE)])
-    return stack([Block(3.0, shapes), paragraph(words, HEADING, width, bold=True), space(1.0)])
 
 
 # -- the head -----------------------------------------------------------------------------------
@@ -148,7 +144,7 @@ def _stops(job: Job, units: Units, width: float) -> Section:
     ]
     use = paragraph(say("stop.legend.use"), BODY, legend_width)
     explained = beside([(0.0, stop_picture()), (WIDTH + GUTTER, stack([*legend, space(1.5), use]))])
-    head = stack([_heading(say("stop.heading"), width), explained, space(1.0)])
+    head = stack([heading(say("stop.heading"), width), explained, space(1.0)])
     rows = [_setting(setting, job, units, width, len(settings) == 1) for setting in settings]
     return Section(head, tuple(rows))
 
@@ -215,8 +211,8 @@ def _notices(job: Job, width: float) -> list[Section]:
         )
         for notice in (job.drilling.warnings if job.drilling else ())
     ]
-    heading = _heading(say("notice.heading"), width)
-    return [Section(heading, tuple(_ticked(lines, width, BODY)))] if lines else []
+    head = heading(say("notice.heading"), width)
+    return [Section(head, tuple(_ticked(lines, width, BODY)))] if lines else []
 
 
 def _hole_words(setting: Setting, job: Job, width: float) -> str:
@@ -267,7 +263,7 @@ def _lists(job: Job, units: Units, width: float) -> Block:
     return beside(
         (
             index * (column + GUTTER),
-            stack([_heading(say(key), column), *_ticked(lines, column, BODY), space(1.0)]),
+            stack([heading(say(key), column), *_ticked(lines, column, BODY), space(1.0)]),
         )
         for index, (key, lines) in enumerate(lists)
     )
@@ -308,7 +304,7 @@ def _ticked(lines: Iterable[str], width: float, size: float) -> list[Block]:
 
 def _steps(width: float) -> Section:
     lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
-    return Section(_heading(say("steps.heading"), width), tuple(_ticked(lines, width, BODY)))
+    return Section(heading(say("steps.heading"), width), tuple(_ticked(lines, width, BODY)))
 
 
 def _readings(job: Job, units: Units, width: float) -> list[Section]:
@@ -330,8 +326,8 @@ def _readings(job: Job, units: Units, width: float) -> list[Section]:
     ]
     words = [say("readings.how"), *lines]
     blocks = [stack([paragraph(line, BODY, width), space(1.0)]) for line in words]
-    heading = _heading(say("readings.heading"), width)
-    return [Section(heading, tuple(blocks))] if lines else []
+    head = heading(say("readings.heading"), width)
+    return [Section(head, tuple(blocks))] if lines else []
 
 
 def _holes(job: Job, units: Units, width: float) -> Section:
@@ -341,7 +337,7 @@ def _holes(job: Job, units: Units, width: float) -> Section:
     shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
     columns = [share * width for share in shares[: 6 + len(skis)]]
     names = ("id", "x", "y", "drill", "depth", "tip", *skis)
-    head = _row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
+    head = row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
     rows = []
     for hole in job.holes:
         setting = stops[hole.id]
@@ -352,26 +348,12 @@ def _holes(job: Job, units: Units, width: float) -> Section:
             *(short(v, units) for v in (hole.diameter, hole.depth)),
             short(setting.to_tip, units, STOP_DIGITS),
         ]
-        row = _row(values, columns[:6], BODY, width)
+        line = row(values, columns[:6], BODY, width)
         for index in range(len(skis)):
             x = sum(columns[: 6 + index])
-            row.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
-        rows.append(row)
-    return Section(stack([_heading(say("holes.heading"), width), head]), tuple(rows))
-
-
-def _row(
-    values: list[str], columns: list[float], size: float, width: float, grey: float = 0.0
-) -> Block:
-    """One line of a table `width` mm wide, each value small enough for its column."""
-    cells, x = [], 0.0
-    for value, column in zip(values, columns, strict=True):
-        room = column - 2.0
-        cells.append((x, paragraph(value, fit(value, size, 5.0, room), room, grey=grey)))
-        x += column
-    block = beside(cells)
-    rule = Shapes(lines=[Line((0.0, 0.0), (width, 0.0), Pen(0.1, 0.6))])
-    return beside([(0.0, stack([space(1.2), block])), (0.0, Block(ROW, rule))])
+            line.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
+        rows.append(line)
+    return Section(stack([heading(say("holes.heading"), width), head]), tuple(rows))
 
 
 def _towards(value: float, keys: tuple[str, str], units: Units) -> str:

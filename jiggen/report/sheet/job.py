@@ -17,6 +17,7 @@ from pydantic import (
 )
 
 from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.report.sheet.plastic import Plastic
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
@@ -163,6 +164,7 @@ class Job(_Entry):
     proof: Proof
     drilling: Drilling | None = None
     accuracy: Accuracy = Accuracy()
+    plastic: Plastic | None = None
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:

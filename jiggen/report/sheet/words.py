@@ -87,6 +87,23 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "buy.standard": "{line} ({standard})",
         "print.heading": "Printed",
         "print.line": "{count} × {name}",
+        # printing the parts
+        "plastic.heading": "Printing in {name}",
+        "plastic.part": "part",
+        "plastic.pieces": "pieces",
+        "plastic.volume": "volume of each",
+        "plastic.solid": "solid",
+        "plastic.printed": "as advised",
+        "plastic.how": "print it",
+        "plastic.how.solid": "solid: 100 %",
+        "plastic.how.hollow": "{walls} walls, {infill} % within",
+        "plastic.all": "all pieces",
+        "plastic.cm3": "{volume} cm³",
+        "plastic.gram": "{mass} g",
+        "plastic.note": "Masses by {density} g/cm³. As advised: {walls} walls ({thick} mm), {skin} "
+        "mm of full layers under and over, and the infill within, reckoned from each part's faces; "
+        "a slicer says rather less.",
+        "plastic.advice": "– {words}",
         # steps
         "steps.heading": "Steps",
         "steps.scale": "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, "
