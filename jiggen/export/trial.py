@@ -9,23 +9,34 @@ from typing import Any
 
 from jiggen import __version__
 from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
+from jiggen.export.compensation import compensated, compensation_entry, hollows
 from jiggen.export.manifest import asked, hole_rows, matrix_rows, rounded, versions
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import posed, write_named_step
+from jiggen.printer import Compensation
 from jiggen.solid import Model, mesh_of
 
 
 def write_trial(
-    trial: Trial, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
+    trial: Trial,
+    model: Model,
+    folder: Path,
+    progress: Callable[[str], None] = lambda _: None,
+    compensation: Compensation | None = None,
 ) -> dict[str, Any]:
-    """Write STEP, STL, 3MF and picture; return the manifest so far."""
+    """Write STEP, STL, 3MF and picture; return the manifest so far.
+
+    STL and 3MF are compensated for the printer, as a jig's are.  Raises InputError
+    ``export.compensation`` where there is no room for that.
+    """
     progress("meshes")
     meshes = {part.name: PartMesh(part.name, *mesh_of(part), count=1) for part in model.parts}
+    printed = [_printed(plate, meshes[plate.name], compensation) for plate in trial.plates]
     (folder / "parts").mkdir()
-    for name, mesh in meshes.items():
-        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
-    (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), trial.bed.x))
+    for mesh in printed:
+        (folder / "parts" / f"{mesh.name}.stl").write_bytes(stl_bytes(mesh))
+    (folder / "jig.3mf").write_bytes(threemf_bytes(printed, trial.bed.x))
     progress("STEP")
     write_named_step(model, folder / "jig.step")
     progress("picture")
@@ -36,7 +47,16 @@ def write_trial(
         piece = Shown(plate.name, posed(mesh.vertices, pose), mesh.triangles)
         shown += inked(piece, THICKNESS - DEPTH)
     draw_preview(shown, folder / "preview.png")
-    return _manifest(trial, {part.name: part.volume for part in model.parts})
+    manifest = _manifest(trial, {part.name: part.volume for part in model.parts})
+    return manifest | {"compensation": compensation_entry(compensation)}
+
+
+def _printed(plate: TrialPlate, mesh: PartMesh, compensation: Compensation | None) -> PartMesh:
+    """A piece as the printer gets it."""
+    if compensation is None:
+        return mesh
+    holes = [h for guide in plate.guides for h in hollows(guide, plate.piece, compensation)]
+    return compensated(mesh, compensation, holes)
 
 
 def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:

@@ -12,28 +12,40 @@ from numpy.typing import NDArray
 from jiggen.design.engraving import DEPTH
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
+from jiggen.export.compensation import SET_IN, compensated_parts, compensation_entry
 from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
 from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.export.step import normalised
+from jiggen.printer import Compensation
 from jiggen.solid import Model, mesh_of, write_step
 
 
 def write_files(
-    design: Design, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
+    design: Design,
+    model: Model,
+    folder: Path,
+    progress: Callable[[str], None] = lambda _: None,
+    compensation: Compensation | None = None,
 ) -> dict[str, Any]:
-    """Write STEP, STL, 3MF, drawings and picture; return the manifest so far."""
+    """Write STEP, STL, 3MF, drawings and picture; return the manifest so far.
+
+    STL and 3MF, which the printer gets, are compensated for it; all else is nominal.  Raises
+    InputError ``export.compensation`` where a part has no room for that.
+    """
     progress("meshes")
+    pieces = tuple(part.piece for part in model.parts)
     meshes = {
         part.name: PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
         for part in model.parts
     }
+    printed = compensated_parts(design, pieces, meshes, compensation) if compensation else meshes
     (folder / "parts").mkdir()
-    for name, mesh in meshes.items():
+    for name, mesh in printed.items():
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
-    (folder / "jig.3mf").write_bytes(threemf_bytes(list(meshes.values()), design.settings.bed.x))
+    (folder / "jig.3mf").write_bytes(threemf_bytes(list(printed.values()), design.settings.bed.x))
     progress("STEP")
     write_named_step(model, folder / "jig.step")
     progress("drawings")
@@ -42,8 +54,8 @@ def write_files(
     (folder / "layout.dxf").write_bytes(layout_dxf(design.layout, ski))
     progress("picture")
     draw_preview(_shown(design, model, meshes), folder / "preview.png")
-    pieces = tuple(part.piece for part in model.parts)
-    return manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
+    manifest = manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
+    return manifest | {"compensation": compensation_entry(compensation, SET_IN)}
 
 
 def write_named_step(model: Model, path: Path) -> None:

@@ -12,8 +12,10 @@ from jiggen.design import Design, Settings, design
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing
+from jiggen.export.compensation import refuse_for_design
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
+from jiggen.printer import Compensation
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.report.mass import plastic
@@ -52,12 +54,14 @@ def build_jig(
     state: SkiState = UNKNOWN_SKI,
     limits: DrillingLimits = USUAL_LIMITS,
     screws: Mapping[str, Screw] = NO_SCREWS,
+    compensation: Compensation | None = None,
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> Finished:
     """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
 
-    `screws` is what goes into a hole, by its id, for those where it is known.
+    `screws` is what goes into a hole, by its id, for those where it is known; `compensation` is
+    done to what the printer gets, STL and 3MF.
     A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
     would touch or lose mesh anywhere in the ski range, or the ski is too thin for the holes.
@@ -65,14 +69,19 @@ def build_jig(
     check_target(target, force=force)
     progress("design")
     chosen = design(layout, settings)
+    if compensation:
+        refuse_for_design(chosen, compensation)
     progress("moving parts over the ski range")
     expected, warnings = expect(chosen)
     drilled = drill(chosen, state, limits, screws)
 
     def make(folder: Path) -> dict[str, Any]:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
-        manifest = write_files(chosen, model, folder, lambda what: progress(f"files: {what}"))
+        manifest = write_files(
+            chosen, model, folder, lambda what: progress(f"files: {what}"), compensation
+        )
         manifest["inputs"] |= {
+            "printer": compensation.printer if compensation else None,
             "ski_in_hand": asdict(state),
             "drilling_limits": asdict(limits),
             "screws": {hole: asdict(screw) for hole, screw in screws.items()},

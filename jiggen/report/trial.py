@@ -8,7 +8,9 @@ from typing import Any
 
 from jiggen.design.settings import Bed
 from jiggen.design.trial import SCALE_NAME, Trial, design_trial
+from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
+from jiggen.printer import Compensation
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.verify import Proof, table, verdict
 
@@ -36,14 +38,18 @@ def build_trial_plate(
     bed: Bed,
     target: Path,
     *,
+    compensation: Compensation | None = None,
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> FinishedTrial:
     """Design, draw, write and prove a trial plate; `target` is replaced whole or not at all.
 
+    `compensation` is done to what the printer gets, STL and 3MF.
     One that fails its proof is left beside it as ``…-failed``.  Raises InputError before
     anything is written when the input or the target is bad.
     """
+    if compensation:
+        refuse_compensation(compensation)
     progress("design")
     chosen = design_trial(layout, bed)
 
@@ -52,7 +58,11 @@ def build_trial_plate(
         from jiggen.solid.trial import build_trial
 
         model = build_trial(chosen, lambda part: progress(f"solid: {part}"))
-        return write_trial(chosen, model, folder, lambda what: progress(f"files: {what}"))
+        manifest = write_trial(
+            chosen, model, folder, lambda what: progress(f"files: {what}"), compensation
+        )
+        manifest["inputs"]["printer"] = compensation.printer if compensation else None
+        return manifest
 
     folder, manifest, proof = proven_folder(target, make, force=force, progress=progress)
     return FinishedTrial(folder, chosen, manifest, proof)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 
 from jiggen.verify import limits
+from jiggen.verify.compensation import undone
 from jiggen.verify.frames import Array, applied, unrigid
-from jiggen.verify.manifest import Part
+from jiggen.verify.manifest import Manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import unreadable
 from jiggen.verify.results import Fault, Ledger
@@ -26,13 +27,14 @@ UNITS = {  # mm in one of 3MF's units, core specification
     "foot": 304.8,
     "meter": 1000.0,
 }
+STRAIGHT = (np.eye(3), np.diag((-1.0, -1.0, 1.0)))  # turns that leave x and y in their lines
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
 
 
 def judge_package(
-    folder: Path, parts: Iterable[Part], meshes: Mapping[str, Mesh], ledger: Ledger
+    folder: Path, manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger
 ) -> None:
-    """Every check of the folder's 3MF."""
+    """Every check of the folder's 3MF; `meshes` are the parts', undone."""
     path = folder / FILE
     try:
         package = read_3mf(path)
@@ -40,8 +42,10 @@ def judge_package(
         ledger.fail(unreadable(path, FILE, error))
         return
     _judge_unit(package, ledger)
-    _judge_objects(package, list(parts), meshes, ledger)
+    _judge_objects(package, manifest, meshes, ledger)
     _judge_items(package, ledger)
+    if manifest.compensation:
+        _judge_turns(package, ledger)
 
 
 def _fault(
@@ -67,12 +71,12 @@ def _judge_unit(package: ThreeMF, ledger: Ledger) -> None:
 
 
 def _judge_objects(
-    package: ThreeMF, parts: list[Part], meshes: Mapping[str, Mesh], ledger: Ledger
+    package: ThreeMF, manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger
 ) -> None:
     counts = Counter(item.name for item in package.items)
-    for name in package.meshes.keys() - {part.name for part in parts}:
+    for name in package.meshes.keys() - {part.name for part in manifest.parts}:
         ledger.fail(_fault("proof.piece-extra", name, "an object that is not in the manifest"))
-    for part in parts:
+    for part in manifest.parts:
         mesh = package.meshes.get(part.name)
         if mesh is None:
             ledger.fail(_fault("proof.piece-missing", part.name, "no object of that name"))
@@ -90,7 +94,7 @@ def _judge_objects(
             ),
         )
         if part.name in meshes:
-            how = difference(mesh, meshes[part.name], limits.SAME_MESH)
+            how = difference(undone(mesh, manifest.done), meshes[part.name], limits.SAME_MESH)
             ledger.expect(
                 not how,
                 _fault("proof.other-mesh", part.name, f"not the mesh of {part.file}: {how}"),
@@ -133,6 +137,24 @@ def _judge_items(package: ThreeMF, ledger: Ledger) -> None:
                 0.0,
                 limits.OVERLAP,
                 unit="mm",
+            ),
+        )
+
+
+def _judge_turns(package: ThreeMF, ledger: Ledger) -> None:
+    """A compensated piece lies as its printer's axes do, or turned half round about z."""
+    for number, item in enumerate(package.items, start=1):
+        turn = float(np.degrees(np.arctan2(item.place[1, 0], item.place[0, 0])))
+        straight = (np.abs(item.place[:3, :3] - axes).max() for axes in STRAIGHT)
+        ledger.expect(
+            min(straight) <= DECIMALS_LIMIT,
+            _fault(
+                "proof.turned",
+                f"{item.name} (item {number})",
+                f"turned by {turn:.1f}° on the bed, though compensated for the printer's own axes",
+                turn,
+                0.0,
+                unit="degrees",
             ),
         )
 

@@ -7,13 +7,14 @@ corners of the mesh.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from jiggen.verify import limits
+from jiggen.verify.compensation import misdone
 from jiggen.verify.frames import Array
+from jiggen.verify.manifest import Compensation
 from jiggen.verify.mesh import Mesh
 
 CURED = 0.05  # of the corners that disagreed may still do so after the right guess is undone
@@ -31,41 +32,58 @@ class Misfit:
 class Cause:
     """A guess that fits: its code's last word, how it is said, and a scale's factor."""
 
-    kind: Literal["swapped", "mirrored", "scale"]
+    kind: Literal["compensation", "swapped", "mirrored", "scale"]
     message: str
     factor: float | None = None
 
 
-def misfit(vertices: Array, corners: Array) -> Misfit:
-    """Compare STEP `corners` (n, 3), carried to the mesh's frame, with its `vertices` (m, 3)."""
+@dataclass(frozen=True, eq=False)
+class Corners:
+    """A STEP shape's corners (n, 3) in a mesh's frame, and how far each may lie off (n,), mm."""
+
+    points: Array
+    allowed: Array
+
+
+def misfit(vertices: Array, corners: Corners) -> Misfit:
+    """Compare STEP `corners` with a mesh's `vertices` (m, 3)."""
     from scipy.spatial import cKDTree
 
-    if not np.isfinite(corners).all():
-        return Misfit(len(corners), np.inf)
-    distance, _ = cKDTree(vertices).query(corners)
-    return Misfit(int((distance > limits.SHAPE).sum()), float(distance.max(initial=0.0)))
+    if not np.isfinite(corners.points).all():
+        return Misfit(len(corners.points), np.inf)
+    distance, _ = cKDTree(vertices).query(corners.points)
+    return Misfit(int((distance > corners.allowed).sum()), float(distance.max(initial=0.0)))
 
 
-def cause(mesh: Mesh, part: str, corners: Mapping[str, Array], volume: float) -> Cause | None:
+def cause(
+    mesh: Mesh, part: str, corners: Mapping[str, Corners], volume: float, done: Compensation
+) -> Cause | None:
     """What makes the mesh of `part` differ from its STEP shape; None when nothing tried fits.
 
     `corners` holds the STEP corners of every part, each carried to its own printed file's
-    frame; `volume` is the part's solid's in mm³.
+    frame; `volume` is the part's solid's in mm³; `done` has been undone of the mesh.
     """
     # Shares, not counts: another part may have few corners, and all of them be wrong.
-    before = misfit(mesh.vertices, corners[part]).count / len(corners[part])
-    for guess, vertices, points in _guesses(mesh, part, corners, volume):
-        for laid in _laid_over(vertices, points):
-            if misfit(vertices, laid).count <= CURED * before * len(laid):
+    before = misfit(mesh.vertices, corners[part]).count / len(corners[part].points)
+    if not before:
+        return None
+    for guess, vertices, other in _guesses(mesh, part, corners, volume, done):
+        for laid in _laid_over(vertices, other):
+            if misfit(vertices, laid).count <= CURED * before * len(laid.points):
                 return guess
     return None
 
 
 def _guesses(
-    mesh: Mesh, part: str, corners: Mapping[str, Array], volume: float
-) -> Iterator[tuple[Cause, Array, Array]]:
+    mesh: Mesh, part: str, corners: Mapping[str, Corners], volume: float, done: Compensation
+) -> Iterator[tuple[Cause, Array, Corners]]:
     """Guesses, each with vertices and corners that would agree, but for a shift, if it is right."""
     own = corners[part]
+    for words, back in misdone(done):
+        vertices = mesh.vertices @ back.T
+        worst = float(np.linalg.norm(vertices - mesh.vertices, axis=1).max())
+        message = f"the part {words}: up to {worst:.3f} mm off"
+        yield Cause("compensation", message), vertices, own
     for other, points in corners.items():
         if other != part:
             yield Cause("swapped", f"this file holds the part {other!r}"), mesh.vertices, points
@@ -78,11 +96,12 @@ def _guesses(
         flip = np.ones(3)
         flip[axis] = -1.0
         mirrored = Cause("mirrored", f"the part is mirrored (in {name} of its file)")
-        yield mirrored, mesh.vertices, own * flip
+        yield mirrored, mesh.vertices, replace(own, points=own.points * flip)
 
 
-def _laid_over(vertices: Array, points: Array) -> Iterator[Array]:
-    """The points as they are, then moved so that their box shares a corner with the mesh's."""
-    yield points
-    yield points + (vertices.min(axis=0) - points.min(axis=0))
-    yield points + (vertices.max(axis=0) - points.max(axis=0))
+def _laid_over(vertices: Array, corners: Corners) -> Iterator[Corners]:
+    """Corners as they are, then moved so that their box shares a corner with the mesh's."""
+    points = corners.points
+    yield corners
+    yield replace(corners, points=points + (vertices.min(axis=0) - points.min(axis=0)))
+    yield replace(corners, points=points + (vertices.max(axis=0) - points.max(axis=0)))

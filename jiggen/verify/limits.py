@@ -16,6 +16,8 @@ VOLUME = 0.005  # of the solid's volume
 SHAPE = 0.02  # mm between a corner of the STEP and the nearest of the STL
 BASE = 0.01  # mm between a printed part's lowest point and z = 0
 SAME_MESH = 1e-3  # mm between a corner of the 3MF and the STL's
+STRETCH = 0.02  # of a part's size, that a compensation for a printer may change
+OFFSET = 0.6  # mm, of a diameter or a wall, likewise
 OVERLAP = 0.01  # mm that two pieces' boxes may share on the bed
 CATCH = 5.0  # mm: a hole farther off than this is missing, not moved
 OPENING = 0.05  # mm between a meant opening's axis and where it is

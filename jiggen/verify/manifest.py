@@ -117,6 +117,35 @@ class Part(_Entry):
         return self.name == "body" or self.name.startswith("body-")
 
 
+class Compensation(_Entry):
+    """What was done to the printed files for one printer, mm: see DEVELOPERS.md.
+
+    `hole` and `pocket` were added to diameters of round holes and bush pockets, the walls of the
+    parts `set_in` were set in by `moving`; then bed coordinates became `matrix` times themselves
+    and heights `height` times themselves.
+    """
+
+    printer: Name
+    matrix: tuple[tuple[Coefficient, Coefficient], tuple[Coefficient, Coefficient]]
+    height: Coefficient
+    hole: Coefficient
+    pocket: Coefficient
+    moving: Coefficient
+    set_in: tuple[Name, ...] = ()
+
+    @property
+    def linear(self) -> Array:
+        """(3, 3) that nominal points of a print frame were multiplied by."""
+        whole = np.diag((1.0, 1.0, self.height))
+        whole[:2, :2] = self.matrix
+        return whole
+
+
+NOTHING_DONE = Compensation(
+    printer="none", matrix=((1, 0), (0, 1)), height=1, hole=0, pocket=0, moving=0
+)
+
+
 class FileEntry(_Entry):
     """One file of the folder: its size and SHA-256."""
 
@@ -134,6 +163,7 @@ class Manifest(_Entry):
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     files: dict[Inside, FileEntry]
     proof: dict[str, Any] | None = None
+    compensation: Compensation | None = None
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
@@ -159,6 +189,11 @@ class Manifest(_Entry):
     def hole_of(self) -> dict[str, Hole]:
         """Holes by id."""
         return {hole.id: hole for hole in self.holes}
+
+    @property
+    def done(self) -> Compensation:
+        """What was done to the printed files."""
+        return self.compensation or NOTHING_DONE
 
     def guides_of(self, part: str) -> tuple[Guide, ...]:
         """The guides in one part."""

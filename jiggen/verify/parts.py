@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from jiggen.verify import limits
-from jiggen.verify.diagnose import cause, misfit
+from jiggen.verify.compensation import allowed, set_in_errors, undone, volume_of
+from jiggen.verify.diagnose import Corners, Misfit, cause, misfit
 from jiggen.verify.frames import Array, applied, inverse, unrigid
-from jiggen.verify.manifest import Part, Placed
+from jiggen.verify.manifest import Manifest, Part, Placed
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 from jiggen.verify.results import Fault, Ledger
 from jiggen.verify.step_assembly import StepAssembly, StepPiece, read_assembly
@@ -50,15 +51,20 @@ def load_step(folder: Path, ledger: Ledger) -> StepAssembly | None:
     return assembly
 
 
-def load_mesh(folder: Path, part: Part, ledger: Ledger) -> Mesh | None:
-    """A part's mesh, outside out, None (and a fault) when it cannot be read."""
+def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> Mesh | None:
+    """A part's mesh, outside out, None (and a fault) when it cannot be read.
+
+    What was done to its size and shape for a printer is undone: it is nominal, but for what was
+    added to the diameters of guides and for walls that were set in.
+    """
     path = folder / part.file
     try:
-        mesh = read_stl(path)
+        mesh = undone(read_stl(path), manifest.done)
     except (OSError, MeshError) as error:
         ledger.fail(unreadable(path, part.file, error))
         return None
     _judge_mesh(mesh, part, ledger)
+    _judge_volume(mesh, part, manifest, ledger)
     # A mesh that is inside out has been said to be; its holes are measured all the same.
     return mesh if mesh.volume > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
 
@@ -82,26 +88,32 @@ def _judge_mesh(mesh: Mesh, part: Part, ledger: Ledger) -> None:
     ledger.expect(
         bodies == 1, fault("proof.bodies", f"{bodies} bodies instead of one", bodies, 1, 0)
     )
-    volume = mesh.volume
-    ledger.expect(volume > 0, fault("proof.winding", "the mesh is inside out", volume))
-    ratio = abs(volume) / part.volume
-    ledger.expect(
-        abs(ratio - 1) <= limits.VOLUME,
-        fault(
-            "proof.volume",
-            f"volume {abs(volume):.1f} mm³ instead of {part.volume:.1f} mm³, "
-            f"{ratio:.5g} times (as if scaled by {ratio ** (1 / 3):.4g})",
-            abs(volume),
-            part.volume,
-            limits.VOLUME * part.volume,
-            unit="mm³",
-        ),
-    )
+    ledger.expect(mesh.volume > 0, fault("proof.winding", "the mesh is inside out", mesh.volume))
     base = float(mesh.vertices[:, 2].min())
     ledger.expect(
         abs(base) <= limits.BASE,
         fault(
             "proof.base", f"lowest at z {base:.3f}, not on the bed", base, 0, limits.BASE, unit="mm"
+        ),
+    )
+
+
+def _judge_volume(mesh: Mesh, part: Part, manifest: Manifest, ledger: Ledger) -> None:
+    volume = abs(mesh.volume)
+    wanted, limit = volume_of(part, mesh, manifest.guides_of(part.name), manifest.done)
+    ratio = volume / wanted
+    ledger.expect(
+        abs(volume - wanted) <= limit,
+        Fault(
+            "proof.volume",
+            part.file,
+            part.name,
+            f"volume {volume:.1f} mm³ instead of {wanted:.1f} mm³, "
+            f"{ratio:.5g} times (as if scaled by {abs(ratio) ** (1 / 3):.4g})",
+            volume,
+            wanted,
+            limit,
+            "mm³",
         ),
     )
 
@@ -191,7 +203,7 @@ def _judge_piece(part: Part, placed: Placed, piece: StepPiece, ledger: Ledger) -
 
 
 def judge_shapes(
-    parts: Iterable[Part],
+    manifest: Manifest,
     meshes: Mapping[str, Mesh],
     pieces: Mapping[str, StepPiece],
     ledger: Ledger,
@@ -201,38 +213,50 @@ def judge_shapes(
     So a mesh of another part, another size, the other hand or another place is caught, and
     named where it can be.
     """
-    corners: dict[str, Array] = {}
-    for part in parts:
+    corners: dict[str, Corners] = {}
+    for part in manifest.parts:
         piece = pieces.get(part.placed[0].name)
         if piece:
-            corners[part.name] = _in_file(part.matrix, piece)
-    for part in parts:
+            corners[part.name] = _in_file(part, part.matrix, piece, manifest)
+    for part in manifest.parts:
         mesh = meshes.get(part.name)
         if mesh is None:
             continue
-        if part.name in corners and misfit(mesh.vertices, corners[part.name]).count:
-            _name_cause(mesh, part, corners, ledger)
+        if part.name in corners and _misfit(mesh, part, corners[part.name], manifest).count:
+            _name_cause(mesh, part, corners, manifest, ledger)
         for placed in part.placed:
             piece = pieces.get(placed.name)
             if piece:
-                _judge_shape(mesh, part, placed, piece, ledger)
+                laid = _in_file(part, placed.matrix, piece, manifest)
+                _judge_shape(part, placed, laid, _misfit(mesh, part, laid, manifest), ledger)
 
 
-def _in_file(to_ski: Array, piece: StepPiece) -> Array:
-    return applied(inverse(to_ski) @ piece.pose, piece.shape.corners)
+def _in_file(part: Part, to_ski: Array, piece: StepPiece, manifest: Manifest) -> Corners:
+    """A STEP piece's corners in its part's file, as `to_ski` places that, undone."""
+    points = applied(inverse(to_ski) @ piece.pose, piece.shape.corners)
+    guides = [(manifest.hole_of[g.id], g) for g in manifest.guides_of(part.name)]
+    return Corners(points, allowed(part, points, guides, manifest.done))
 
 
-def _name_cause(mesh: Mesh, part: Part, corners: Mapping[str, Array], ledger: Ledger) -> None:
-    found = cause(mesh, part.name, corners, part.volume)
+def _misfit(mesh: Mesh, part: Part, corners: Corners, manifest: Manifest) -> Misfit:
+    if part.name not in manifest.done.set_in or not np.isfinite(corners.points).all():
+        return misfit(mesh.vertices, corners)
+    off = set_in_errors(mesh, corners.points, manifest.done.moving)
+    return Misfit(int((off > limits.SHAPE).sum()), float(off.max(initial=0.0)))
+
+
+def _name_cause(
+    mesh: Mesh, part: Part, corners: Mapping[str, Corners], manifest: Manifest, ledger: Ledger
+) -> None:
+    found = cause(mesh, part.name, corners, part.volume, manifest.done)
     if found:
         wanted = None if found.factor is None else 1.0
         code = f"proof.{found.kind}"
         ledger.fail(Fault(code, part.file, part.name, found.message, found.factor, wanted))
 
 
-def _judge_shape(mesh: Mesh, part: Part, placed: Placed, piece: StepPiece, ledger: Ledger) -> None:
-    total = len(piece.shape.corners)
-    off = misfit(mesh.vertices, _in_file(placed.matrix, piece))
+def _judge_shape(part: Part, placed: Placed, corners: Corners, off: Misfit, ledger: Ledger) -> None:
+    total = len(corners.points)
     ledger.expect(
         off.count == 0 and total > 0,
         Fault(

@@ -15,6 +15,7 @@ import numpy as np
 from jiggen.verify import limits
 from jiggen.verify.bed import judge_package
 from jiggen.verify.clearance import free_radius
+from jiggen.verify.compensation import as_printed, judge_compensation
 from jiggen.verify.holes import Wanted, measure
 from jiggen.verify.manifest import Guide, Hole, Manifest, Part, read_manifest
 from jiggen.verify.mesh import Mesh
@@ -49,13 +50,15 @@ def prove_as(manifest: Manifest, folder: Path) -> Proof:
 def _proof(manifest: Manifest, folder: Path) -> Proof:
     ledger = Ledger()
     judge_matrices(manifest.parts, ledger)
+    if manifest.compensation:
+        judge_compensation(manifest.compensation, manifest.parts, ledger)
     _judge_drills(manifest, ledger)
     assembly = load_step(folder, ledger)
     pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
-    loaded = {part.name: load_mesh(folder, part, ledger) for part in manifest.parts}
+    loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
-    judge_shapes(manifest.parts, meshes, pieces, ledger)
-    judge_package(folder, manifest.parts, meshes, ledger)
+    judge_shapes(manifest, meshes, pieces, ledger)
+    judge_package(folder, manifest, meshes, ledger)
     step, stl = _find_holes(manifest, meshes, pieces, ledger)
     hole_of = manifest.hole_of
     guide_of = {guide.id: guide for guide in manifest.guides}
@@ -102,22 +105,31 @@ def _find_holes(
             step |= measure(part.name, wanted, openings, StepBody(piece), ledger)
         if mesh:
             in_use = mesh.moved(part.matrix)
-            stl |= measure(part.name, wanted, openings, MeshBody(in_use), ledger)
-            _judge_passage(part, in_use, wanted, stl, ledger)
+            printed = [Wanted(w.hole, as_printed(w.guide, manifest.done)) for w in wanted]
+            stl |= measure(part.name, printed, openings, MeshBody(in_use), ledger)
+            _judge_passage(part, in_use, wanted, stl, manifest.done.hole, ledger)
     return step, stl
 
 
 def _judge_passage(
-    part: Part, mesh: Mesh, wanted: list[Wanted], found: Mapping[str, Found], ledger: Ledger
+    part: Part,
+    mesh: Mesh,
+    wanted: list[Wanted],
+    found: Mapping[str, Found],
+    more: float,
+    ledger: Ledger,
 ) -> None:
-    """The drill must pass the whole body along each hole's axis."""
+    """The drill must pass the whole body along each hole's axis.
+
+    `more` mm were added to the narrowest diameter for what the printer takes away again.
+    """
     for item in wanted:
         hole, seen = item.hole, found.get(item.hole.id)
         x, y = (seen.x, seen.y) if seen else (hole.x, hole.y)
-        drill = hole.diameter / 2
-        free = free_radius(mesh, x, y, drill)
+        needed = (hole.diameter + more) / 2
+        free = free_radius(mesh, x, y, needed)
         ledger.expect(
-            free >= drill - limits.CHORD,
+            free >= needed - limits.CHORD,
             Fault(
                 "proof.blocked",
                 part.file,
@@ -125,7 +137,7 @@ def _judge_passage(
                 f"something stands {free:.2f} mm from its axis, in the way of a "
                 f"{hole.diameter:g} mm drill",
                 2 * free,
-                hole.diameter,
+                2 * needed,
                 2 * limits.CHORD,
                 "mm",
             ),
