@@ -44,6 +44,7 @@ def build(
             rich_help_panel=options.PRINTER,
         ),
     ] = "0.10",
+    printer: options.PrinterOption = None,
     bed: options.BedOption = "220x220x250",
     material: options.MaterialOption = "PETG",
     body: Annotated[
@@ -97,6 +98,7 @@ def build(
         slide=length(slide, "--slide"),
         material=options.read_material(material),
     )
+    done = options.read_printer(printer, settings.bush_fit, settings.slide)
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)
     plan, holes = options.read_with_pattern(pattern, boot, shift, core, side)
@@ -114,6 +116,7 @@ def build(
             state=state,
             limits=limits,
             screws=screws_of(plan),
+            compensation=done,
             force=force,
             progress=progress,
         )

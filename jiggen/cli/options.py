@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from jiggen.design.settings import BushChoice
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
+    from jiggen.printer import Compensation
 
 # The program's help groups the commands by what they are about.
 PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
@@ -110,6 +111,17 @@ MaterialOption = Annotated[
         rich_help_panel=PRINTER,
     ),
 ]
+PrinterOption = Annotated[
+    str | None,
+    typer.Option(
+        "--printer",
+        metavar="NAME",
+        help="Make the parts so that they come out true on this printer: a stored profile's "
+        "name, or the path of one.",
+        rich_help_panel=PRINTER,
+        show_default=False,
+    ),
+]
 JsonOption = Annotated[
     bool,
     typer.Option(
@@ -161,6 +173,21 @@ def read_material(words: str) -> str:
     from jiggen.tables.materials import material
 
     return material(words, "--material").name
+
+
+def read_printer(words: str | None, bush_fit: float, slide: float) -> Compensation | None:
+    """What a printer needs done to parts designed for `bush_fit` and `slide`, mm.
+
+    None when no printer was named.
+
+    Raises InputError for a profile that is unknown or wrong.
+    """
+    if words is None:
+        return None
+
+    from jiggen.printer import find_profile
+
+    return find_profile(words).compensation(bush_fit, slide)
 
 
 def _read_bush(words: str) -> BushChoice:

@@ -30,6 +30,7 @@ def trial(
             rich_help_panel=options.JOB,
         ),
     ] = "220x220x250",
+    printer: options.PrinterOption = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -57,6 +58,7 @@ def trial(
     -failed: do not print it.
     """
     size = box(bed, "--bed")
+    done = options.read_printer(printer, 0.0, 0.0)
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.design import Bed
@@ -65,7 +67,9 @@ def trial(
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
     with shown_progress() as progress:
-        finished = build_trial_plate(holes, Bed(*size), target, force=force, progress=progress)
+        finished = build_trial_plate(
+            holes, Bed(*size), target, compensation=done, force=force, progress=progress
+        )
     if as_json:
         data: dict[str, Any] = {"folder": str(finished.folder), **finished.manifest}
         typer.echo(json.dumps(data, indent=1, ensure_ascii=False))

@@ -6,6 +6,7 @@ from typing import Any
 
 from jiggen.cautions import CAUTIONS
 from jiggen.report.advice import car_words
+from jiggen.report.compensated import LAY, compensated
 from jiggen.report.job import Finished
 from jiggen.tables.materials import material
 from jiggen.verify import table, verdict
@@ -22,11 +23,19 @@ def summary(finished: Finished) -> str:
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
             *_stops(manifest["drilling"]["settings"]),
             *_expected(manifest["accuracy"]),
+            *for_printer(manifest),
             f"Files:    {finished.folder}",
         ]
     else:
         lines += [f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
     return "\n".join([*lines, "", *CAUTIONS])
+
+
+def for_printer(manifest: dict[str, Any]) -> list[str]:
+    """For which printer the parts were changed, how, and how to lay them on its bed."""
+    if (entry := manifest["compensation"]) is None:
+        return []
+    return [f"Printer:  {entry['printer']}: {compensated(entry)}", f"{'':<10}{LAY}"]
 
 
 def _stops(settings: list[dict[str, Any]]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
 from jiggen.printer import Compensation
+from jiggen.report.compensated import LAY, compensated
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.verify import Proof, table, verdict
 
@@ -48,7 +49,8 @@ def build_trial_plate(
     One that fails its proof is left beside it as ``…-failed``.  Raises InputError before
     anything is written when the input or the target is bad.
     """
-    if compensation:
+    if compensation:  # a trial plate has neither bushes nor moving parts
+        compensation = replace(compensation, pocket=0.0, moving=0.0)
         refuse_compensation(compensation)
     progress("design")
     chosen = design_trial(layout, bed)
@@ -79,12 +81,15 @@ def trial_summary(finished: FinishedTrial) -> str:
     plates = finished.trial.plates
     left_out = [name for plate in plates for name in plate.left_out]
     scaled = any(item.name == SCALE_NAME for plate in plates for item in plate.engravings)
+    entry = finished.manifest["compensation"]
     lines += [
         f"To print: {', '.join(plate.name for plate in plates)}",
+        *([f"Printer:  {entry['printer']}: {compensated(entry)}"] if entry else []),
         f"Files:    {finished.folder}",
         *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
         "",
         *([MEASURE] if scaled else []),
+        *([LAY] if entry else []),
         *USE,
     ]
     return "\n".join(lines)

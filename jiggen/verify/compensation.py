@@ -108,14 +108,14 @@ def volume_of(
         return part.volume - taken, allowed + SLACK * abs(taken)
     taken = sum(
         _ring(guide.bore, printed.bore, guide.bore_z)
-        + _ring(guide.throat, printed.throat, guide.throat_z)
+        + _ring(guide.throat, printed.throat, (guide.throat_z[0], guide.bore_z[0]))
         for guide, printed in ((guide, as_printed(guide, done)) for guide in guides)
     )
     return part.volume - taken, allowed
 
 
 def _ring(inner: float, outer: float, heights: tuple[float, float]) -> float:
-    return math.pi / 4 * (outer**2 - inner**2) * (heights[1] - heights[0])
+    return math.pi / 4 * (outer**2 - inner**2) * max(0.0, heights[1] - heights[0])
 
 
 def _wall_area(mesh: Mesh) -> float:

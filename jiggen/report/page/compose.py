@@ -48,7 +48,9 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
         body += stops(drilling)
     body.append(sections.layout(folder, manifest["holes"]))
     if proven:
-        body.append(sections.to_make(manifest["parts"], manifest["hardware"]))
+        body.append(
+            sections.to_make(manifest["parts"], manifest["hardware"], manifest.get("compensation"))
+        )
         body += printing(manifest.get("plastic"))
     body += sections.proven(proof)
     if proven:

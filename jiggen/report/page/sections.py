@@ -10,6 +10,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree as ET
 
 from jiggen.cautions import CAUTIONS
+from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
 from jiggen.verify.text import HEAD, NOTHING
 
@@ -135,8 +136,10 @@ def _plain(element: ET.Element) -> ET.Element:
     return copy
 
 
-def to_make(parts: Entries, hardware: Entries) -> ET.Element:
-    """What to print, beside what to buy."""
+def to_make(
+    parts: Entries, hardware: Entries, compensation: Mapping[str, Any] | None
+) -> ET.Element:
+    """What to print, and for which printer, beside what to buy."""
     printed = section(
         "To print",
         table(
@@ -149,6 +152,7 @@ def to_make(parts: Entries, hardware: Entries) -> ET.Element:
             words=(2,),
         ),
         classed("p", "note", "As the files lie, without supports. jig.3mf holds every piece."),
+        *_for_printer(compensation),
     )
     bought = section(
         "To buy",
@@ -159,6 +163,13 @@ def to_make(parts: Entries, hardware: Entries) -> ET.Element:
         ),
     )
     return classed("div", "pair", printed, bought)
+
+
+def _for_printer(compensation: Mapping[str, Any] | None) -> list[ET.Element]:
+    if compensation is None:
+        return []
+    said = f" {compensated(compensation)}. {LAY}"
+    return [node("p", node("strong", f"For printer {compensation['printer']}:"), said)]
 
 
 def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:

@@ -255,10 +255,7 @@ def _lists(job: Job, units: Units, width: float) -> Block:
     lists = (
         ("tools.heading", _tools(job, units)),
         ("buy.heading", [_bought(line) for line in job.hardware]),
-        (
-            "print.heading",
-            [say("print.line", count=part.count, name=plain(part.name)) for part in job.parts],
-        ),
+        ("print.heading", _printed(job)),
     )
     return beside(
         (
@@ -282,6 +279,13 @@ def _tools(job: Job, units: Units) -> list[str]:
         *(say("tools.key", size=number(key)) for key in keys),
         *(say(f"tools.{tool}") for tool in STATIC_TOOLS),
     ]
+
+
+def _printed(job: Job) -> list[str]:
+    lines = [say("print.line", count=part.count, name=plain(part.name)) for part in job.parts]
+    if job.compensation:
+        lines.append(say("print.printer", printer=plain(job.compensation.printer)))
+    return lines
 
 
 def _bought(line: Bought) -> str:

@@ -152,6 +152,12 @@ class Accuracy(_Entry):
     division: dict[Name, dict[Name, Annotated[FiniteFloat, Field(ge=0, le=50)]]] = {}
 
 
+class Compensation(_Entry):
+    """For which printer the parts were changed."""
+
+    printer: Name
+
+
 class Job(_Entry):
     """A proven jig as its manifest describes it."""
 
@@ -165,6 +171,7 @@ class Job(_Entry):
     drilling: Drilling | None = None
     accuracy: Accuracy = Accuracy()
     plastic: Plastic | None = None
+    compensation: Compensation | None = None
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:

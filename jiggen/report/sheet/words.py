@@ -104,6 +104,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "mm of full layers under and over, and the infill within, reckoned from each part's faces; "
         "a slicer says rather less.",
         "plastic.advice": "– {words}",
+        "print.printer": "made for printer {printer} alone: as the files lie, not turned on its "
+        "bed, at 100 %",
         # steps
         "steps.heading": "Steps",
         "steps.scale": "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, "

@@ -1,0 +1,45 @@
+"""What was done to the printed parts for one printer, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+LAY = (
+    "Print them on this printer alone, as the files lie, at 100 %: do not turn a part on the bed "
+    "(half a turn does no harm), and switch off the slicing program's own correction of size and "
+    "holes."
+)
+
+
+def compensated(entry: Mapping[str, Any]) -> str:
+    """One sentence for a manifest's `compensation`: what STL and 3MF have that STEP has not."""
+    (along_x, lean), (_, along_y) = entry["matrix"]
+    angle = math.degrees(math.atan2(lean, along_y))
+    sizes = (
+        _size(along_x, "longer", "shorter", " in x"),
+        _size(along_y, "longer", "shorter", " in y"),
+        _size(entry["height"], "higher", "lower", ""),
+    )
+    said = [words for words in sizes if words]
+    if abs(angle) >= 0.005:
+        said.append(f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}")
+    widths = (
+        ("bush pockets", entry["pocket"], "wider", "narrower"),
+        ("drill holes", entry["hole"], "wider", "narrower"),
+        ("rails' walls", entry["moving"] if entry["set_in"] else 0.0, "in", "out"),
+    )
+    said += [
+        f"{what} {abs(by):.2f} mm {more if by > 0 else less}"
+        for what, by, more, less in widths
+        if abs(by) >= 0.005
+    ]
+    return f"parts made {', '.join(said) or 'as designed'}; jig.step is as designed"
+
+
+def _size(factor: float, more: str, less: str, where: str) -> str:
+    change = 100 * (factor - 1)
+    if abs(change) < 0.005:
+        return ""
+    return f"{abs(change):.2f} % {more if change > 0 else less}{where}"
