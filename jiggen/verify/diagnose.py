@@ -22,7 +22,7 @@ CURED = 0.05  # of the corners that disagreed may still do so after the right gu
 
 @dataclass(frozen=True)
 class Misfit:
-    """How far the corners of a STEP shape lie from a mesh's: how many do, and the worst, mm."""
+    """The corners of a STEP shape that lie too far from a mesh's: how many, and the worst, mm."""
 
     count: int
     worst: float
@@ -52,7 +52,8 @@ def misfit(vertices: Array, corners: Corners) -> Misfit:
     if not np.isfinite(corners.points).all():
         return Misfit(len(corners.points), np.inf)
     distance, _ = cKDTree(vertices).query(corners.points)
-    return Misfit(int((distance > corners.allowed).sum()), float(distance.max(initial=0.0)))
+    over = distance[distance > corners.allowed]
+    return Misfit(len(over), float(over.max(initial=0.0)))
 
 
 def cause(

@@ -242,7 +242,8 @@ def _misfit(mesh: Mesh, part: Part, corners: Corners, manifest: Manifest) -> Mis
     if part.name not in manifest.done.set_in or not np.isfinite(corners.points).all():
         return misfit(mesh.vertices, corners)
     off = set_in_errors(mesh, corners.points, manifest.done.moving)
-    return Misfit(int((off > limits.SHAPE).sum()), float(off.max(initial=0.0)))
+    over = off[off > limits.SHAPE]
+    return Misfit(len(over), float(over.max(initial=0.0)))
 
 
 def _name_cause(
