@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Bed, Settings, SkiRange, design
 from jiggen.design.gear import contact_ratio
 from jiggen.design.pieces import pieces
 from jiggen.errors import InputError
@@ -294,6 +294,14 @@ def test_what_this_jig_has_no_room_for_is_refused():
     assert "in their channels" in refused(refuse_for_design, club(), replace(TRUE, moving=-0.19))
     said = refused(refuse_for_design, club(), replace(TRUE, moving=-0.08))
     assert "-0.01 mm of room between rack and pinion" in said and "--slide 0.12" in said
+
+
+def test_a_body_that_outgrows_the_bed_is_refused():
+    small = replace(club(), settings=replace(club().settings, bed=Bed(212.0, 100.0, 250.0)))
+    refuse_for_design(small, replace(TRUE, matrix=np.diag((1.002, 1.0))))
+    said = refused(refuse_for_design, small, replace(TRUE, matrix=np.diag((1.015, 1.0))))
+    longer = 1.015 * np.ptp(club().bodies[0].outline.outer[:, 0])
+    assert f"body-toe would be {longer:.1f} x 68.0 mm on a bed of 212 x 100 mm" in said
 
 
 def crowded(**changes):

@@ -317,7 +317,11 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
 
     monkeypatch.setattr(words, "WORDS", Recorder(words.WORDS))
     skew = manifest("skew-plate")
-    left = {**skew, "inputs": skew["inputs"] | {"side": "left", "core": "plain", "shift": 3.0}}
+    left = {
+        **skew,
+        "inputs": skew["inputs"] | {"side": "left", "core": "plain", "shift": 3.0},
+        "compensation": {"printer": "club-hall"},
+    }
     unmoved = {**skew, "inputs": skew["inputs"] | {"shift": 0.0}}
     screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
     measured = with_drilling(SkiState(thickness=(15.0,)), screws)

@@ -36,7 +36,7 @@ from jiggen.design.gear import backlash
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
-from jiggen.design.pieces import Piece
+from jiggen.design.pieces import Piece, pieces
 from jiggen.design.plan import clashes, station_plan
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
@@ -124,6 +124,7 @@ def refuse_for_design(design: Design, compensation: Compensation) -> None:
                 )
             )
     findings += _misfits(design, compensation.moving)
+    findings += _too_large(design, compensation)
     if findings:
         raise InputError(findings)
 
@@ -151,6 +152,22 @@ def _misfits(design: Design, moving: float) -> Iterator[Finding]:
                 f"the rails would have {play:+.2f} mm of room {where}, {LEAST_PLAY:g} mm is the "
                 "least",
                 hint,
+            )
+
+
+def _too_large(design: Design, compensation: Compensation) -> Iterator[Finding]:
+    """Bodies that no longer fit the bed, stretched or leant over."""
+    bed = design.settings.bed
+    outlines = {body.name: body.outline.outer for body in design.bodies}
+    for piece in pieces(design):
+        if piece.name not in outlines:
+            continue
+        flat = outlines[piece.name] @ (compensation.matrix @ piece.to_bed[:2, :2]).T
+        x, y = np.ptp(flat, axis=0)
+        if x > bed.x or y > bed.y:
+            yield _refused(
+                f"{piece.name} would be {x:.1f} x {y:.1f} mm on a bed of {bed.x:g} x {bed.y:g} mm",
+                "Name the bed a little smaller (--bed), so that the jig is designed smaller.",
             )
 
 
@@ -191,7 +208,7 @@ def hollows(guide: Guide, piece: Piece, compensation: Compensation) -> tuple[Hol
 
 def compensated_parts(
     design: Design,
-    pieces: Sequence[Piece],
+    printed: Sequence[Piece],
     meshes: dict[str, PartMesh],
     compensation: Compensation,
 ) -> dict[str, PartMesh]:
@@ -201,7 +218,7 @@ def compensated_parts(
     """
     guides = {body.name: body.guides for body in design.bodies}
     made = {}
-    for piece in pieces:
+    for piece in printed:
         walls = [h for g in guides.get(piece.name, ()) for h in hollows(g, piece, compensation)]
         moving = compensation.moving if piece.name in SET_IN else 0.0
         mesh = meshes[piece.name]
