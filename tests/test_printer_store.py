@@ -7,8 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from jiggen.design.settings import Settings, SkiRange
 from jiggen.errors import InputError
 from jiggen.printer import Profile, find_profile, profile_names, save_profile
+from jiggen.printer.model import RUNNING
 
 CLUB = Profile(
     name="club-hall",
@@ -45,6 +47,13 @@ def test_compensation_undoes_the_distortion():
     assert CLUB.model_copy(update={"bush_fit": 0.25}).compensation(0.1, 0.2).pocket == (
         pytest.approx(0.15)
     )
+
+
+def test_walls_that_grow_are_met_by_the_rail_or_by_the_slide_asked_for():
+    grown = Profile(name="club-hall", wall=0.1)
+    assert Settings(SkiRange(84, 112)).slide == RUNNING
+    assert grown.compensation(0.1, RUNNING).moving == pytest.approx(0.1)
+    assert grown.compensation(0.1, RUNNING + 0.1).moving == pytest.approx(0.0)
 
 
 def test_a_saved_profile_comes_back_by_name_and_by_path():
