@@ -20,7 +20,7 @@ ROAD = ("pattern", "layout", "design", "solid", "export", "verify", "report", "c
 # Rooms beside the road, each with the rooms it stands on; the rooms that only build and prove
 # do without them.
 BESIDE = {
-    "printer": set(),
+    "printer": {"pattern"},
     "survey": {"pattern"},
     "importing": {"pattern"},
     "remount": {"pattern", "layout"},

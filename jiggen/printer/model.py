@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import re
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -10,26 +10,35 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from jiggen.errors import Finding, InputError
+from jiggen.printer.affine import distortion
+
 LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
 LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
 RUNNING = 0.2  # mm a side at which a rail runs when the printer is true; what a jig has unasked
+LARGEST_SKEW = 1.0  # degrees
+LONGEST_MATERIAL = 40
 
 Scale = Annotated[float, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
 Offset = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
-Uncertainty = Annotated[float, Field(ge=0.0, le=1.0)]
+Uncertainty = Annotated[float, Field(ge=0.0, le=1.0)] | None
+_NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
 
 
 class Uncertainties(BaseModel):
-    """Standard uncertainties of a profile's numbers, each in its own unit."""
+    """Standard uncertainties of a profile's numbers, each in its own unit.
+
+    None: that number was not measured, and stands for a print that comes out true.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
-    scale_x: Uncertainty = 0.0
-    scale_y: Uncertainty = 0.0
-    scale_z: Uncertainty = 0.0
-    skew: Uncertainty = 0.0
-    hole: Uncertainty = 0.0
-    wall: Uncertainty = 0.0
+    scale_x: Uncertainty = None
+    scale_y: Uncertainty = None
+    scale_z: Uncertainty = None
+    skew: Uncertainty = None
+    hole: Uncertainty = None
+    wall: Uncertainty = None
 
 
 class Profile(BaseModel):
@@ -46,12 +55,12 @@ class Profile(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     profile: Literal[1] = 1
-    name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-    material: Annotated[str, Field(max_length=40)] = ""
+    name: Annotated[str, Field(pattern=_NAME)]
+    material: Annotated[str, Field(max_length=LONGEST_MATERIAL)] = ""
     scale_x: Scale = 1.0
     scale_y: Scale = 1.0
     scale_z: Scale = 1.0
-    skew: Annotated[float, Field(ge=-1.0, le=1.0)] = 0.0
+    skew: Annotated[float, Field(ge=-LARGEST_SKEW, le=LARGEST_SKEW)] = 0.0
     hole: Offset = 0.0
     wall: Offset = 0.0
     bush_fit: Annotated[float, Field(ge=-0.2, le=0.6)] | None = None
@@ -64,13 +73,7 @@ class Profile(BaseModel):
 
         The x axis keeps its direction: how a part lies on the bed says nothing of the printer.
         """
-        lean = math.radians(self.skew)
-        return np.array(
-            [
-                [self.scale_x, self.scale_y * math.sin(lean)],
-                [0.0, self.scale_y * math.cos(lean)],
-            ]
-        )
+        return distortion(self.scale_x, self.scale_y, self.skew)
 
     def compensation(self, bush_fit: float, slide: float) -> Compensation:
         """The change that makes a part designed for `bush_fit` and `slide` (mm) come out true.
@@ -104,3 +107,16 @@ class Compensation:
     hole: float
     pocket: float
     moving: float
+
+
+def check_name(name: str, material: str = "") -> None:
+    """Raise InputError ``printer.name`` or ``.material`` for what no profile can be called."""
+    faults = []
+    if not re.fullmatch(_NAME, name):
+        hint = "Small letters, digits and hyphens, up to 40: club-hall-petg."
+        faults.append(Finding("printer.name", f"{name[:60]!r} is no name", key="--name", hint=hint))
+    if len(material) > LONGEST_MATERIAL or not material.isprintable():
+        hint = f"Up to {LONGEST_MATERIAL} printable characters: PETG, grey."
+        faults.append(Finding("printer.material", "not to be used", key="--material", hint=hint))
+    if faults:
+        raise InputError(faults)

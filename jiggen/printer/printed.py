@@ -1,0 +1,225 @@
+"""From distances between the holes of a finished jig to where it will drill, and whether to use it.
+
+Few readings say all there is to say of two bodies and their joint, so what is known of any print
+before it is measured counts too, as readings that are not as good: see `BEFORE`.  Where enough
+was measured it weighs next to nothing; where it was not, the holes are given as that much less
+certain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from scipy.special import chdtri
+
+from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, derivative, doubt
+from jiggen.printer.affine import Affine, Array, fit_affine, fit_similarity
+from jiggen.printer.jig import PrintedJig
+from jiggen.printer.measured import PinReadings
+
+LIMIT = 0.2
+"""How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
+ski's place under the jig want their share too (common practice, no source)."""
+
+REGION = float(np.sqrt(chdtri(2, 0.05)))
+"""Reach of the 95 % region of a place in a plane, in standard uncertainties of its worst way."""
+
+BEFORE: dict[str, float] = {
+    "scale": 0.005,  # of a print that nobody measured, from true
+    "between axes": 0.003,  # of its x from its y scale
+    "skew": 0.3,  # degrees
+    "between bodies, scale": 0.001,  # printed one after the other in one material
+    "between bodies, skew": 0.1,  # degrees
+    "gap": 0.05,  # mm, of a joint that the screws pull together
+    "offset": 0.1,  # mm, from its clearance of 0.15 mm a side
+    "bend": 0.1,  # degrees
+}
+"""Standard uncertainties before anything is measured: common practice, no source."""
+
+Verdict = Literal["use", "reprint", "measure"]
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """Where one hole is expected, in mm: off by `dx` and `dy` from the layout.
+
+    `known` is the reach of its 95 % region; `at_worst` is off and known together.
+    """
+
+    hole: str
+    body: str
+    dx: float
+    dy: float
+    known: float
+
+    @property
+    def off(self) -> float:
+        """How far off in mm."""
+        return float(np.hypot(self.dx, self.dy))
+
+    @property
+    def at_worst(self) -> float:
+        """How far off in mm, with 95 in 100 certainty, at most."""
+        return self.off + self.known
+
+
+@dataclass(frozen=True, eq=False)
+class PrintedFit:
+    """A finished jig's readings and what they say, held against `limit` in mm."""
+
+    jig: PrintedJig
+    readings: PinReadings
+    fit: Adjusted
+    limit: float
+
+    @cached_property
+    def doubt(self) -> Doubt | None:
+        """The reading most likely wrong."""
+        return doubt(self.fit)
+
+    @cached_property
+    def places(self) -> Array:
+        """(n, 2) where the holes are in use; mm, ski frame."""
+        return self.jig.places(self.fit.parameters)
+
+    @cached_property
+    def covariance(self) -> Array:
+        """(k, k) of the parameters, coarser where the readings proved to be coarser."""
+        return np.asarray(self.fit.spread**2 * self.fit.covariance)
+
+    @cached_property
+    def expected(self) -> tuple[Expected, ...]:
+        """Every hole, in the jig's order."""
+        slopes = derivative(self.jig.places, self.fit.parameters)
+        spreads = slopes @ self.covariance @ slopes.transpose(0, 2, 1)
+        known = REGION * np.sqrt(np.clip(np.linalg.eigvalsh(spreads)[:, -1], 0.0, None))
+        off = self.places - self.jig.asked
+        return tuple(
+            Expected(hole, self.jig.bodies[self.jig.body_of[hole]].name, float(x), float(y), reach)
+            for hole, (x, y), reach in zip(self.jig.holes, off, known.tolist(), strict=True)
+        )
+
+    @property
+    def verdict(self) -> Verdict:
+        """``use`` when every hole is within the limit, its uncertainty counted.
+
+        ``measure`` when it may be, but too little was measured; ``reprint`` when it is not.
+        """
+        if all(hole.at_worst <= self.limit for hole in self.expected):
+            return "use"
+        return "measure" if all(hole.off <= self.limit for hole in self.expected) else "reprint"
+
+    @property
+    def whole(self) -> Affine:
+        """The scales, skew and turn that lead the layout nearest to the finished jig.
+
+        For holes on one line, one scale and a turn.
+        """
+        asked = self.jig.asked
+        spread = np.linalg.svd(asked - asked.mean(axis=0), compute_uv=False)
+        fitting = fit_affine if len(asked) > 2 and spread[-1] > 1.0 else fit_similarity
+        return fitting(asked, self.places)
+
+    @property
+    def bodies(self) -> tuple[tuple[Array, Array], ...]:
+        """Each body's printer: scale x, scale y and skew, and their standard uncertainties."""
+        count = 3 * len(self.jig.bodies)
+        found = self.fit.parameters[:count].reshape(-1, 3)
+        sure = np.sqrt(np.diag(self.covariance))[:count].reshape(-1, 3)
+        return tuple(zip(found, sure, strict=True))
+
+    @property
+    def joint(self) -> tuple[Array, Array] | None:
+        """Gap and offset in mm, bend in degrees, and their standard uncertainties."""
+        count = 3 * len(self.jig.bodies)
+        if self.jig.size == count:
+            return None
+        return self.fit.parameters[count:], np.sqrt(np.diag(self.covariance))[count:]
+
+    @property
+    def printer(self) -> tuple[Array, Array]:
+        """Scale x, scale y and skew of the printer, from all bodies together, and how surely.
+
+        The mean of the bodies, each as much as it is known.
+        """
+        count = len(self.jig.bodies)
+        information = np.linalg.inv(self.covariance[: 3 * count, : 3 * count])
+        alike = np.tile(np.eye(3), (count, 1))
+        shared = np.linalg.inv(alike.T @ information @ alike)
+        mean = shared @ alike.T @ information @ self.fit.parameters[: 3 * count]
+        return np.asarray(mean), np.asarray(np.sqrt(np.diag(shared)))
+
+    @property
+    def telling(self) -> tuple[str, str]:
+        """The two holes whose distance, measured next, makes the least certain hole most certain.
+
+        One that was not measured yet, unless all were.
+        """
+        least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
+        measured = {frozenset((one.first, one.second)) for one in self.readings.distances}
+        pairs = list(combinations(self.jig.holes, 2))
+        pairs = [pair for pair in pairs if frozenset(pair) not in measured] or pairs
+        slopes = derivative(_chords(self.jig, pairs), self.fit.parameters)
+        moves = derivative(self.jig.places, self.fit.parameters)[least]
+        told = slopes @ self.covariance
+        spread = self.readings.caliper**2 + np.einsum("pk,pk->p", told, slopes)
+        gains = ((told @ moves.T) ** 2).sum(axis=1) / spread
+        return pairs[int(gains.argmax())]
+
+
+def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
+    """What `readings`, all between holes of `jig`, say of where its holes are."""
+    distances = readings.distances
+    chords = _chords(jig, [(reading.first, reading.second) for reading in distances])
+    rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))
+    true = _true(jig)
+    equations = Equations(
+        predicted=lambda parameters: np.concatenate([chords(parameters), rows @ parameters]),
+        values=np.array([*(reading.centres for reading in distances), *(rows @ true)]),
+        sigmas=np.array([*[readings.caliper] * len(distances), *sigmas]),
+        start=true,
+        readings=len(distances),
+    )
+    return PrintedFit(jig, readings, adjusted(equations), limit)
+
+
+def _chords(jig: PrintedJig, pairs: Iterable[tuple[str, str]]) -> Callable[[Array], Array]:
+    """What leads parameters to the distances of the centres of `pairs` of holes, in mm."""
+    number = {hole: n for n, hole in enumerate(jig.holes)}
+    first, second = np.array([(number[one], number[other]) for one, other in pairs]).T
+
+    def distances(parameters: Array) -> Array:
+        places = jig.places(parameters)
+        apart = places[first] - places[second]
+        return np.asarray(np.hypot(apart[:, 0], apart[:, 1]))
+
+    return distances
+
+
+def _true(jig: PrintedJig) -> Array:
+    """(k,) parameters of prints that come out true: the compensation undoes just these."""
+    undone = Affine(jig.matrix, np.zeros(2)).inverse()
+    bodies = [undone.scale_x, undone.scale_y, undone.skew] * len(jig.bodies)
+    return np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
+
+
+def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
+    """What is known before: rows (k,) that take it from the parameters, and how surely."""
+    every = np.eye(jig.size)
+    for scale_x, scale_y, skew in every[: 3 * len(jig.bodies)].reshape(-1, 3, jig.size):
+        yield scale_x, BEFORE["scale"]
+        yield scale_y - scale_x, BEFORE["between axes"]
+        yield skew, BEFORE["skew"]
+    if len(jig.bodies) > 1:
+        unlike = every[:3] - every[3:6]
+        yield unlike[0], BEFORE["between bodies, scale"]
+        yield unlike[1], BEFORE["between bodies, scale"]
+        yield unlike[2], BEFORE["between bodies, skew"]
+        yield every[6], BEFORE["gap"]
+        yield every[7], BEFORE["offset"]
+        yield every[8], BEFORE["bend"]
