@@ -131,11 +131,13 @@ def _gauge(document: Document, faults: Faults) -> Measurements:
 
 def _printed(document: Document, holes: Collection[str], faults: Faults) -> PinReadings:
     unit = _unit(document.data)
-    whole = read_part(PrintedShape, document.data, (), unit, faults)
+    whole = _pinned(PrintedShape, document.data, (), unit, faults)
     distances = tuple(
         Distance(*row.between, row.edges, row.value, row.over or whole.over or (0.0, 0.0))
         for path, row in _rows(PinDistanceShape, whole.distance, "distance", unit, faults)
-        if _sound(_bad_pins(path, row, whole, holes, unit), path, faults) and row.value is not None
+        if _sound(_bad_ends(path, row.between, holes), path, faults)
+        and _sound(_bad_pins(path, row, whole, unit, faults), path, faults)
+        and row.value is not None
     )
     if not faults and not distances:
         faults += [_nothing()]
@@ -162,9 +164,22 @@ def _rows(
         return
     for number, raw in enumerate(rows):
         path: KeyPath = (key, number)
-        read = read_part(shape, raw, path, unit, faults)
+        read = _pinned(shape, raw, path, unit, faults)
         if path not in faults:
             yield path, read
+
+
+def _pinned(shape: type[S], raw: object, path: KeyPath, unit: Unit, faults: Faults) -> S:
+    """`read_part`, where one diameter of pins is not the first of a list."""
+    own = Faults()
+    read = read_part(shape, raw, path, unit, own)
+    if not isinstance(raw, dict) or isinstance(raw.get("over"), list):
+        faults += own
+        return read
+    over: KeyPath = (*path, "over")
+    faults += (fault for fault in own if fault.path[:-1] != over)
+    faults += (replace(fault, path=over) for fault in own if fault.path == (*over, 0))
+    return read
 
 
 def _sound(found: Iterator[Fault], path: KeyPath, faults: Faults) -> bool:
@@ -205,10 +220,11 @@ def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> I
 
 
 def _bad_pins(
-    path: KeyPath, row: PinDistanceShape, whole: PrintedShape, holes: Collection[str], unit: Unit
+    path: KeyPath, row: PinDistanceShape, whole: PrintedShape, unit: Unit, doubts: Faults
 ) -> Iterator[Fault]:
-    yield from _bad_ends(path, row.between, holes)
     over = row.over or whole.over
+    if ("over",) in doubts and row.over is None:
+        return
     if row.edges != "centre" and over is None:
         hint = "Write over = 3.6, the pins' diameter, here or once above all readings."
         yield Fault(path, "no-pin", "nothing says what was measured over", hint)

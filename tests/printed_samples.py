@@ -1,0 +1,96 @@
+"""Finished jigs that are not true, and what a caliper reads over pins in their bushes.
+
+Apart from the program's own reckoning: every hole is carried through its own body's printer in
+the bed's frame, and the bodies are then laid joint to joint.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from printer_samples import Printer
+
+from jiggen.design import Bed, Settings, SkiRange
+from jiggen.design.jig import Design, design
+from jiggen.design.pieces import pieces
+from jiggen.export.manifest import manifest_of
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.printer.measured import Distance, PinReadings
+
+Array = NDArray[np.float64]
+
+
+@cache
+def designed(pattern: str = "club-piste", bed: float = 220.0) -> Design:
+    holes = layout(read_pattern(find_pattern(pattern)), 305.0)
+    return design(holes, Settings(SkiRange(84.0, 112.0), bed=Bed(bed, bed, bed)))
+
+
+def write_jig(folder: Path, chosen: Design, compensation: dict | None = None) -> Path:
+    """A folder with a jig's manifest in it, and no other file."""
+    parts = pieces(chosen)
+    manifest = manifest_of(chosen, parts, {piece.name: 1000.0 for piece in parts})
+    folder.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(manifest | {"compensation": compensation})
+    (folder / "manifest.json").write_text(text, encoding="utf-8")
+    return folder
+
+
+def sent(printer: str = "club", matrix: Iterable = ((1, 0), (0, 1)), **numbers: float) -> dict:
+    usual = {"height": 1.0, "hole": 0.18, "pocket": 0.05, "moving": 0.1}
+    return {"printer": printer, "matrix": [list(row) for row in matrix]} | usual | numbers
+
+
+def finished(
+    chosen: Design, printers: dict[str, Printer], matrix: Array | None = None, gap: float = 0.0
+) -> dict[str, Array]:
+    """Where each hole is (mm, along and across the ski from the mark), by its body's printer.
+
+    Bodies printed alike meet with their joints square; `gap` lies at the mark.
+    """
+    sent_as = np.eye(2) if matrix is None else matrix
+    where = dict(zip(chosen.layout.ids, chosen.layout.positions, strict=True))
+    found = {}
+    for piece in pieces(chosen):
+        body = next((body for body in chosen.bodies if body.name == piece.name), None)
+        if body is None:
+            continue
+        to_ski = piece.to_ski(piece.placed[0])
+        from_ski = np.linalg.inv(to_ski)
+        ids = [guide.id for guide in body.guides]
+        # the mark, a point to the left on the joint, then the holes
+        points = np.array([(0.0, 0.0), (0.0, 10.0), *(where[hole] for hole in ids)])
+        flat = np.column_stack([points, np.zeros(len(points)), np.ones(len(points))])
+        on_bed = (flat @ from_ski.T)[:, :2]
+        came_out = printers[body.name].print(on_bed @ sent_as.T)
+        back = np.column_stack([came_out, np.zeros(len(points)), np.ones(len(points))])
+        on_ski = (back @ to_ski.T)[:, :2]
+        on_ski = on_ski - on_ski[0]
+        left = on_ski[1] / np.hypot(*on_ski[1])
+        square = np.array([[left[1], -left[0]], left])  # rows: ahead, left
+        shift = (gap / 2 if body.name == "body-toe" else -gap / 2, 0.0)
+        for hole, place in zip(ids, on_ski[2:] @ square.T, strict=True):
+            found[hole] = place + (shift if len(chosen.bodies) > 1 else (0.0, 0.0))
+    return found
+
+
+def readings(
+    places: dict[str, Array],
+    pairs: Iterable[tuple[str, str]],
+    random: np.random.Generator | None = None,
+    noise: float = 0.03,
+    pin: float = 3.6,
+) -> PinReadings:
+    """Over the outsides of pins standing in those places."""
+    rows = []
+    for one, other in pairs:
+        true = float(np.hypot(*(places[one] - places[other]))) + pin
+        value = true if random is None else round(float(random.normal(true, noise)), 2)
+        rows.append(Distance(one, other, "outside", value, (pin, pin)))
+    return PinReadings(tuple(rows), noise, source="jig.toml")

@@ -1,0 +1,164 @@
+"""Printers that are not true, gauges printed on them, and what a caliper would read there.
+
+Apart from the program's own reckoning: circles are followed point by point through the printer,
+and the caliper's jaws are the farthest points along the line of the centres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.printer.gauge_fit import PARAMETERS
+from jiggen.printer.measured import (
+    Diameter,
+    Distance,
+    Edges,
+    Feature,
+    Height,
+    Measurements,
+    Reading,
+)
+
+Array = NDArray[np.float64]
+
+NOISE = 0.02  # mm, of the issue
+ROUND = np.radians(np.arange(0.0, 360.0, 1.0))  # jaws within 0.2 µm of the true circle's
+CIRCLE = np.column_stack([np.cos(ROUND), np.sin(ROUND)])
+SIDE = {"outside": 1, "inside": -1, "centre": 0}
+
+
+@dataclass(frozen=True)
+class Printer:
+    """What it makes of what it is asked for: factors, degrees and mm."""
+
+    scale_x: float = 1.0
+    scale_y: float = 1.0
+    skew: float = 0.0
+    hole: float = 0.0
+    wall: float = 0.0
+    scale_z: float = 1.0
+
+    @property
+    def truth(self) -> Array:
+        return np.array([getattr(self, name) for name in PARAMETERS])
+
+    def print(self, points: Array) -> Array:
+        """Where (n, 2) points of the file end up on the bed."""
+        x, y = np.asarray(points, dtype=float).T
+        lean = np.deg2rad(self.skew)
+        return np.column_stack(
+            [self.scale_x * x + self.scale_y * y * np.sin(lean), self.scale_y * y * np.cos(lean)]
+        )
+
+    @lru_cache(maxsize=8)  # noqa: B019 - a few printers are kept, no more
+    def outline(self, kind: str, diameter: float) -> Array:
+        """Points of a printed hole's or peg's edge about its own middle."""
+        offset = self.hole if kind == "hole" else self.wall
+        return self.print(CIRCLE * diameter / 2) + CIRCLE * offset / 2
+
+    def reading(self, features: dict[str, Feature], reading: Reading) -> float:
+        """What a faultless caliper shows."""
+        match reading:
+            case Distance():
+                one, other = features[reading.first], features[reading.second]
+                here, there = self.print([one.at, other.at])
+                apart = there - here
+                length = float(np.hypot(*apart))
+                ahead = apart / length
+                near, far = (self.outline(end.kind, end.diameter) @ ahead for end in (one, other))
+                jaws = far.max() - near.min()
+                return length + SIDE[reading.edges] * jaws
+            case Diameter():  # along both axes, and the mean written down
+                feature = features[reading.of]
+                outline = self.outline(feature.kind, feature.diameter)
+                return float(np.ptp(outline, axis=0).mean())
+            case Height():
+                return reading.asked * self.scale_z
+
+
+def any_printer(random: np.random.Generator) -> Printer:
+    """One as they come: within 1 %, half a degree and 0.3 mm."""
+    low = (0.99, 0.99, -0.5, -0.3, -0.1, 0.99)
+    high = (1.01, 1.01, 0.5, 0.1, 0.3, 1.01)
+    return Printer(*random.uniform(low, high).tolist())
+
+
+def square(kind: str, letter: str, at: float, side: float) -> list[Feature]:
+    corners = [(at, at), (at + side, at), (at, at + side), (at + side, at + side)]
+    return [Feature(f"{letter}{n}", kind, c, 8.0) for n, c in enumerate(corners, 1)]
+
+
+FEATURES = {f.name: f for f in [*square("hole", "A", 20, 120), *square("peg", "B", 40, 80)]}
+
+
+def pairs(letter: str, edges: Edges) -> list[Distance]:
+    names = [name for name in FEATURES if name[0] == letter]
+    return [Distance(*pair, edges, 1.0) for pair in combinations(names, 2)]
+
+
+GAUGE: tuple[Reading, ...] = (
+    *pairs("A", "outside"),
+    *pairs("A", "inside"),
+    *pairs("B", "outside"),
+    *(Diameter(name, 1.0) for name in FEATURES),
+    Height(12.0, 1.0),
+    Height(6.0, 1.0),
+)
+"""Two squares of 120 mm of holes and 80 mm of pegs, each with its diagonals, and two steps."""
+
+
+def measured(
+    readings: Iterable[Reading], features: dict[str, Feature] = FEATURES, caliper: float = NOISE
+) -> Measurements:
+    """A file of these readings."""
+    readings = tuple(readings)
+    return Measurements(
+        features=features,
+        distances=tuple(r for r in readings if isinstance(r, Distance)),
+        diameters=tuple(r for r in readings if isinstance(r, Diameter)),
+        heights=tuple(r for r in readings if isinstance(r, Height)),
+        caliper=caliper,
+        source="gauge.toml",
+    )
+
+
+def read(
+    printer: Printer,
+    random: np.random.Generator | None = None,
+    asked: Sequence[Reading] = GAUGE,
+    noise: float = NOISE,
+) -> Measurements:
+    """The gauge of `printer` measured to a hundredth; without `random`, faultlessly."""
+    true = [printer.reading(FEATURES, reading) for reading in asked]
+    if random is not None:
+        true = np.round(random.normal(true, noise), 2).tolist()
+    return measured(replace(r, value=value) for r, value in zip(asked, true, strict=True))
+
+
+def misread(
+    measurements: Measurements, random: np.random.Generator, least: float = 0.25
+) -> tuple[Measurements, int]:
+    """One reading spoilt as people do, by `least` mm or more; and which.
+
+    By 1 or 10 mm too many or too few, or by two neighbouring digits swapped.
+    """
+    readings = list(measurements.readings)
+    while True:
+        row = int(random.integers(len(readings)))
+        text = f"{readings[row].value:.2f}"
+        spoilt = [float(text) + slip for slip in (1, -1, 10, -10)]
+        for place in range(len(text) - 1):
+            one, other = text[place : place + 2]
+            if "." not in (one, other):
+                spoilt.append(float(text[:place] + other + one + text[place + 2 :]))
+        usable = [value for value in spoilt if value > 0 and abs(value - float(text)) >= least]
+        if usable:
+            value = float(random.choice(usable))
+            readings[row] = replace(readings[row], value=value)
+            return replace(measured(readings), caliper=measurements.caliper), row
