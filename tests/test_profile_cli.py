@@ -195,6 +195,16 @@ def test_a_jig_with_a_misread_value_is_not_judged(jig, tmp_path, capsys):
     assert profile_names() == ()
 
 
+def test_a_filled_in_file_is_not_written_over(jig, tmp_path, capsys):
+    blank = tmp_path / "m.toml"
+    blank.write_text("mine")
+    assert main(["printed", str(jig), "--blank", str(blank)]) == 2
+    assert blank.read_text() == "mine"
+    assert main(["printed", str(jig), "--blank", str(jig / "m.toml")]) == 2
+    assert "jig's own folder" in capsys.readouterr().err
+    assert not (jig / "m.toml").exists()
+
+
 @pytest.mark.parametrize(
     "words", [[], ["m.toml", "--blank", "b.toml"], ["--blank", "b.txt"], ["m.toml", "--limit", "0"]]
 )

@@ -10,12 +10,17 @@ import typer
 
 from jiggen.cli import options
 from jiggen.cli.program import app
+from jiggen.cli.targets import check_outside
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
 
 if TYPE_CHECKING:
+    from jiggen.printer.jig import PrintedJig
     from jiggen.printer.model import Profile
     from jiggen.printer.printed import PrintedFit
+
+
+_UNUSABLE = {"printer.misread", "printer.disagree"}  # readings that say nothing of the jig
 
 
 @app.command(rich_help_panel=options.JIGS)
@@ -29,7 +34,7 @@ def printed(
     file: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[MEASUREMENTS.toml]",
+            metavar="MEASUREMENTS.toml",
             help="What the caliper showed between pins in the bushes.",
             show_default=False,
         ),
@@ -69,8 +74,10 @@ def printed(
 
     First write the file to fill in: jiggen printed DIR --blank FILE.
 
-    Says where each hole will be drilled and how surely, and whether to use the jig or to print it
-    again, with which values. Exit code 1 when a hole may be off by more than the limit.
+    Says where each hole will be drilled and how surely, and whether to use the jig or print it
+    again, with which values.
+
+    Exit code 1 when a hole may be off by more than the limit.
     """
     most = _positive(limit)
     blank = options.read_target(blank, ".toml", "--blank")
@@ -79,14 +86,11 @@ def printed(
     from jiggen.report.printed import read_printout
 
     printout = read_printout(folder)
-    if blank or file is None:
-        from jiggen.files import write_whole
-        from jiggen.printer.pairs import blank_text
-
-        assert blank is not None  # or there is a file
-        write_whole(blank, blank_text(printout.jig, most), "--blank")
+    if blank is not None:
+        _write_blank(blank, folder, printout.jig, most)
         typer.echo(json.dumps({"written": str(blank)}) if as_json else f"Written: {blank}")
         return
+    assert file is not None  # it is the one or the other
 
     from jiggen.printer.correct import corrected, profile_then
     from jiggen.printer.model import check_name
@@ -120,7 +124,17 @@ def printed(
         raise CheckFailed(against)
 
 
-_UNUSABLE = {"printer.misread", "printer.disagree"}
+def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> None:
+    """Write the file to fill in, but never over one that may be filled in already."""
+    from jiggen.files import write_whole
+    from jiggen.printer.pairs import blank_text
+
+    check_outside(blank, folder, "--blank")
+    if blank.exists():
+        message = "there is already a file of that name; nothing was written"
+        hint = "It may hold what you measured: choose another name."
+        raise InputError(Finding("cli.exists", message, str(blank), "--blank", hint))
+    write_whole(blank, blank_text(jig, limit), "--blank")
 
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:

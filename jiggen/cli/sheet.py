@@ -11,7 +11,7 @@ import typer
 from jiggen.cli import options
 from jiggen.cli import ski as ski_in_hand
 from jiggen.cli.program import app
-from jiggen.errors import Finding, InputError
+from jiggen.cli.targets import check_outside
 
 SHEET = "The sheet"
 
@@ -77,7 +77,7 @@ def sheet(
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)
     target = options.read_target(out, ".pdf", "--out") or _beside(folder)
-    _check_outside(target, folder)
+    check_outside(target, folder, "--out")
 
     from jiggen.drilling import SkiState
     from jiggen.files import write_whole
@@ -103,11 +103,3 @@ def _beside(folder: Path) -> Path:
     """The sheet's usual place: beside the folder, under its name."""
     full = folder.resolve()
     return full.parent / f"{full.name}-sheet.pdf"
-
-
-def _check_outside(target: Path, folder: Path) -> None:
-    """Raise InputError ``cli.inside`` for a file in the folder: its proof counts every file."""
-    if target.resolve().is_relative_to(folder.resolve()):
-        message = f"{target.name} would lie in the jig's own folder"
-        hint = "jiggen check knows every file of that folder: write the sheet beside it."
-        raise InputError(Finding("cli.inside", message, where=str(target), key="--out", hint=hint))

@@ -1,4 +1,4 @@
-"""The pattern file that a command writes: where it may go, and that nothing is lost by it."""
+"""The file that a command writes: where it may go, and that nothing is lost by it."""
 
 from __future__ import annotations
 
@@ -42,6 +42,14 @@ def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
         message = f"there is already a {what} of that name; nothing was written"
         return (Finding("cli.exists", message, str(path), "--out", hint),)
     return ()
+
+
+def check_outside(target: Path, folder: Path, key: str) -> None:
+    """Raise InputError ``cli.inside`` for a file in a jig's folder: its proof counts every file."""
+    if target.resolve().is_relative_to(folder.resolve()):
+        message = f"{target.name} would lie in the jig's own folder"
+        hint = "jiggen check knows every file of that folder: write it beside the folder."
+        raise InputError(Finding("cli.inside", message, where=str(target), key=key, hint=hint))
 
 
 def write_pattern(path: Path, text: str) -> None:

@@ -8,7 +8,7 @@ thousand.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -33,12 +33,14 @@ _SEEN = 1e-6  # a redundancy number below this checks nothing
 class Equations:
     """Readings as equations of a few parameters.
 
-    `predicted` leads parameters (k,) to what each of `values` (m,) would be; `sigmas` (m,) are
-    their standard uncertainties.  The first `readings` rows were read, what follows is what was
-    known before.  `start` (k,) are the parameters of a print that came out true.
+    `predicted` leads parameters (k,) to what each of `values` (m,) would be, and `slopes` to the
+    derivative of that, (m, k); `sigmas` (m,) are their standard uncertainties.  The first
+    `readings` rows were read, what follows is what was known before.  `start` (k,) are the
+    parameters of a print that came out true.
     """
 
     predicted: Callable[[Array], Array]
+    slopes: Callable[[Array], Array]
     values: Array
     sigmas: Array
     start: Array
@@ -48,15 +50,11 @@ class Equations:
         """The same with one row that counts for nothing."""
         sigmas = self.sigmas.copy()
         sigmas[row] = np.inf
-        return Equations(self.predicted, self.values, sigmas, self.start, self.readings)
+        return replace(self, sigmas=sigmas)
 
     def misfits(self, parameters: Array) -> Array:
         """(m,) predicted less read, in standard uncertainties."""
         return np.asarray((self.predicted(parameters) - self.values) / self.sigmas)
-
-    def slopes(self, parameters: Array) -> Array:
-        """(m, k) how what each reading would be grows with each parameter."""
-        return derivative(self.predicted, parameters)
 
     def misfit_slopes(self, parameters: Array) -> Array:
         """(m, k) derivative of `misfits`."""
@@ -177,9 +175,10 @@ def doubt(fit: Adjusted) -> Doubt | None:
     The largest normalised misfit is that of the reading without which the rest agree best.
     """
     sizes = np.abs(fit.normalised[: fit.equations.readings])
-    if not (fit.checks[: fit.equations.readings] > _SEEN).any():
+    checked = fit.checks[: fit.equations.readings] > _SEEN
+    if not checked.any():
         return None
-    row = int(sizes.argmax())
+    row = int(np.where(checked, sizes, -1.0).argmax())
     without = adjusted(fit.equations.without(row))
     slope = without.equations.slopes(without.parameters)[row]
     own = float(fit.equations.sigmas[row])

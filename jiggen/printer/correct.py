@@ -12,17 +12,15 @@ from jiggen.printer.store import find_profile
 _PLANE = ("scale_x", "scale_y", "skew")
 
 
-def profile_then(
-    sent: Compensation | None, bush_fit: float, slide: float, name: str = ""
-) -> Profile:
+def profile_then(sent: Compensation | None, bush_fit: float, slide: float) -> Profile:
     """The profile that a jig was printed with: the stored one where that is still the same.
 
     Else what can be told from what was done to the jig's meshes, `sent`; None for a jig printed
-    as designed, and then the profile is one of a true print under `name`.  `bush_fit` and
-    `slide` in mm are what the jig was designed for.
+    as designed, and then the profile is that of a true print.  `bush_fit` and `slide` in mm are
+    what the jig was designed for.
     """
     if sent is None:
-        return Profile(name=name or "as-designed")
+        return Profile(name="as-designed")
     try:
         stored = find_profile(sent.printer)
         if _same(stored.compensation(bush_fit, slide), sent):
@@ -30,7 +28,7 @@ def profile_then(
     except InputError:  # forgotten, or spoilt since: the manifest still knows what matters
         pass
     return Profile(
-        name=name or "as-printed",
+        name="as-printed",
         scale_z=1.0 / sent.height,
         hole=-sent.hole,
         bush_fit=None if np.isclose(sent.pocket, sent.hole) else bush_fit + sent.pocket,

@@ -179,7 +179,7 @@ def _warnings(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
             f"a misreading of {NOTICED:g} mm would not show in: {'; '.join(names)}{more}",
             "Measure them twice.",
         )
-    if found.fit.spread > 1:
+    if found.fit.spread > 1 and not found.fit.contradicts:
         yield (
             "coarse",
             f"your readings agree within {found.fit.spread * measurements.caliper:.2f} mm, not "

@@ -27,7 +27,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, derivative, doubt
+from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, doubt
 from jiggen.printer.affine import Array, distortion
 from jiggen.printer.measured import (
     REACH,
@@ -73,6 +73,22 @@ class Rows:
         stretch = np.where(np.isnan(stretch), (scale_x + scale_y) / 2, stretch)
         stretch = np.where(self.upright, scale_z, stretch)
         return np.asarray(stretch * self.asked + self.holes * hole + self.walls * wall)
+
+    def slopes(self, parameters: Array) -> Array:
+        """(m, 6) derivative of `predicted`."""
+        scale_x, scale_y, skew, *_ = parameters
+        lean = np.radians(skew)
+        lines = self.along @ distortion(scale_x, scale_y, skew).T
+        lines /= np.hypot(lines[:, 0], lines[:, 1])[:, None]
+        ways = (  # what becomes of the bed's plane as each grows
+            [[1.0, 0.0], [0.0, 0.0]],
+            [[0.0, np.sin(lean)], [0.0, np.cos(lean)]],
+            np.radians([[0.0, scale_y * np.cos(lean)], [0.0, -scale_y * np.sin(lean)]]),
+        )
+        plane = np.column_stack([(lines * (self.along @ np.array(way).T)).sum(1) for way in ways])
+        plane = np.where(np.isnan(plane), (0.5, 0.5, 0.0), plane)
+        plane = np.where(self.upright[:, None], 0.0, plane * self.asked[:, None])
+        return np.column_stack([plane, self.holes, self.walls, self.upright * self.asked])
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +150,7 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
     values = np.array([reading.value for reading in measurements.readings])
     equations = Equations(
         predicted=lambda some: rows.predicted(_filled(some, free)),
+        slopes=lambda some: rows.slopes(_filled(some, free))[:, free],
         values=values,
         sigmas=np.full(len(values), measurements.caliper),
         start=TRUE[free],
@@ -154,7 +171,7 @@ def rows_of(measurements: Measurements, readings: Iterable[Reading]) -> Rows:
 def slopes_of(measurements: Measurements, readings: Iterable[Reading]) -> Array:
     """(m, 6) how readings grow, in what the caliper is good to, with what is sufficient."""
     rows = rows_of(measurements, readings)
-    return np.asarray(derivative(rows.predicted, TRUE) * SUFFICIENT / measurements.caliper)
+    return np.asarray(rows.slopes(TRUE) * SUFFICIENT / measurements.caliper)
 
 
 def known_of(measurements: Measurements) -> Array:

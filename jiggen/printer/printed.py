@@ -180,6 +180,7 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
     true = _true(jig)
     equations = Equations(
         predicted=lambda parameters: np.concatenate([chords(parameters), rows @ parameters]),
+        slopes=lambda parameters: np.vstack([derivative(chords, parameters), rows]),
         values=np.array([*(reading.centres for reading in distances), *(rows @ true)]),
         sigmas=np.array([*[readings.caliper] * len(distances), *sigmas]),
         start=true,
