@@ -58,7 +58,7 @@ def test_an_unknown_printer_is_refused_with_those_that_are_known(tmp_path, capsy
     [
         ({"scale_x": 0.98}, "2.04 % of its size, 2 % is the most"),
         ({"slide": 0.4}, "0.20 mm, 0.12 mm is the most"),
-        ({"bush_fit": 0.6, "wall": 0.6}, "--slide"),
+        ({"bush_fit": 0.6, "wall": 0.3}, "--slide 0.50"),
     ],
     ids=["stretch", "slide", "wall"],
 )
