@@ -136,6 +136,18 @@ class StationShape:
         """Half the length along the ski that the station's cut-outs take, in mm."""
         return self.channel_back
 
+    def channel(self, below: float) -> list[tuple[float, float]]:
+        """Corners (x, z) of the left rail's channel, in mm, open downwards to z = `below`."""
+        inner, low = self.channel_back - self.lean, self.lean_z - self.lean
+        return [
+            (self.channel_x, below),
+            (inner, below),
+            (inner, low),
+            (self.channel_back, self.lean_z),
+            (self.channel_back, self.roof_z),
+            (self.channel_x, self.roof_z),
+        ]
+
 
 @dataclass(frozen=True)
 class Mechanism:

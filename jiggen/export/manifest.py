@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen import __version__
+from jiggen.design.guides import Guide
 from jiggen.design.hardware import hardware
 from jiggen.design.jig import STATION_ERROR, Design
 from jiggen.design.pieces import Piece
@@ -33,15 +34,7 @@ def manifest_of(
         },
         "holes": hole_rows(layout),
         "guides": [
-            {
-                "id": guide.id,
-                "part": body.name,
-                "bore": rounded(guide.bore),
-                "bore_z": [rounded(z) for z in guide.bore_z],
-                "throat": rounded(guide.throat),
-                "throat_z": [rounded(z) for z in guide.throat_z],
-                "top_z": rounded(guide.bush_top_z),
-            }
+            {**guide_row(guide, body.name), "top_z": rounded(guide.bush_top_z)}
             for body in design.bodies
             for guide in body.guides
         ],
@@ -56,21 +49,7 @@ def manifest_of(
                 hole: round(error, 4) for hole, error in zip(layout.ids, design.errors, strict=True)
             },
         },
-        "parts": [
-            {
-                "name": piece.name,
-                "file": f"parts/{piece.name}.stl",
-                "count": len(piece.placed),
-                "printed": True,
-                "volume": round(volumes[piece.name], 3),
-                "to_ski": matrix_rows(piece.to_ski(piece.placed[0])),
-                "placed": [
-                    {"name": placed.name, "to_ski": matrix_rows(piece.to_ski(placed))}
-                    for placed in piece.placed
-                ],
-            }
-            for piece in pieces
-        ],
+        "parts": [part_row(piece, volumes[piece.name]) for piece in pieces],
         "hardware": [asdict(bought) for bought in hardware(design)],
         "proof": None,
         "files": {},
@@ -105,6 +84,33 @@ def hole_rows(layout: Layout) -> list[dict[str, Any]]:
     ]
 
 
+def guide_row(guide: Guide, part: str) -> dict[str, Any]:
+    """What guides the drill at a hole of `part`: diameters and the heights they hold between."""
+    return {
+        "id": guide.id,
+        "part": part,
+        "bore": rounded(guide.bore),
+        "bore_z": [rounded(z) for z in guide.bore_z],
+        "throat": rounded(guide.throat),
+        "throat_z": [rounded(z) for z in guide.throat_z],
+    }
+
+
+def part_row(piece: Piece, volume: float) -> dict[str, Any]:
+    """One printed part, its `volume` in mm³, and where its pieces go."""
+    return {
+        "name": piece.name,
+        "file": f"parts/{piece.name}.stl",
+        "count": len(piece.placed),
+        "printed": True,
+        "volume": round(volume, 3),
+        "to_ski": _rows(piece.to_ski(piece.placed[0])),
+        "placed": [
+            {"name": placed.name, "to_ski": _rows(piece.to_ski(placed))} for placed in piece.placed
+        ],
+    }
+
+
 def _openings(design: Design) -> list[dict[str, Any]]:
     """Round upright openings that are meant to be in the bodies, besides the guides."""
     shape = design.mechanism.station
@@ -127,7 +133,7 @@ def rounded(value: float) -> float:
     return round(float(value), 6) + 0.0
 
 
-def matrix_rows(matrix: NDArray[np.float64]) -> list[list[float]]:
+def _rows(matrix: NDArray[np.float64]) -> list[list[float]]:
     """Full precision: a rounded matrix would no longer be rigid."""
     return [[float(value) + 0.0 for value in row] for row in matrix]
 

@@ -10,12 +10,12 @@ from typing import Any
 from jiggen import __version__
 from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
 from jiggen.export.compensation import compensated, compensation_entry, hollows
-from jiggen.export.manifest import asked, hole_rows, matrix_rows, rounded, versions
-from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
+from jiggen.export.manifest import asked, guide_row, hole_rows, part_row, versions
+from jiggen.export.meshes import PartMesh
 from jiggen.export.preview import Shown, draw_preview, inked
-from jiggen.export.write import posed, write_named_step
+from jiggen.export.write import Meshes, posed, write_parts
 from jiggen.printer import Compensation
-from jiggen.solid import Model, mesh_of
+from jiggen.solid import Model
 
 
 def write_trial(
@@ -30,15 +30,13 @@ def write_trial(
     STL and 3MF are compensated for the printer, as a jig's are.  Raises InputError
     ``export.compensation`` where there is no room for that.
     """
-    progress("meshes")
-    meshes = {part.name: PartMesh(part.name, *mesh_of(part), count=1) for part in model.parts}
-    printed = [_printed(plate, meshes[plate.name], compensation) for plate in trial.plates]
-    (folder / "parts").mkdir()
-    for mesh in printed:
-        (folder / "parts" / f"{mesh.name}.stl").write_bytes(stl_bytes(mesh))
-    (folder / "jig.3mf").write_bytes(threemf_bytes(printed, trial.bed.x))
-    progress("STEP")
-    write_named_step(model, folder / "jig.step")
+
+    def for_printer(meshes: Meshes) -> Meshes:
+        return {
+            plate.name: _printed(plate, meshes[plate.name], compensation) for plate in trial.plates
+        }
+
+    meshes = write_parts(model, trial.bed, folder, progress, for_printer)
     progress("picture")
     shown: list[Shown] = []
     for plate in trial.plates:
@@ -74,36 +72,13 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
         },
         "holes": hole_rows(layout),
         "guides": [
-            {
-                "id": guide.id,
-                "part": plate.name,
-                "bore": rounded(guide.bore),
-                "bore_z": [rounded(z) for z in guide.bore_z],
-                "throat": rounded(guide.throat),
-                "throat_z": [rounded(z) for z in guide.throat_z],
-            }
-            for plate in trial.plates
-            for guide in plate.guides
+            guide_row(guide, plate.name) for plate in trial.plates for guide in plate.guides
         ],
         "openings": [],
         "joint": None,
         "left_out": {plate.name: list(plate.left_out) for plate in trial.plates if plate.left_out},
-        "parts": [_part(plate, volumes[plate.name]) for plate in trial.plates],
+        "parts": [part_row(plate.piece, volumes[plate.name]) for plate in trial.plates],
         "hardware": [],
         "proof": None,
         "files": {},
-    }
-
-
-def _part(plate: TrialPlate, volume: float) -> dict[str, Any]:
-    (placed,) = plate.piece.placed
-    to_ski = matrix_rows(plate.piece.to_ski(placed))
-    return {
-        "name": plate.name,
-        "file": f"parts/{plate.name}.stl",
-        "count": 1,
-        "printed": True,
-        "volume": round(volume, 3),
-        "to_ski": to_ski,
-        "placed": [{"name": placed.name, "to_ski": to_ski}],
     }

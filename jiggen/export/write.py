@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from jiggen.design.engraving import DEPTH
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
+from jiggen.design.settings import Bed
 from jiggen.export.compensation import SET_IN, compensated_parts, compensation_entry
 from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
@@ -21,6 +22,8 @@ from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.export.step import normalised
 from jiggen.printer import Compensation
 from jiggen.solid import Model, mesh_of, write_step
+
+Meshes = dict[str, PartMesh]  # by the part's name
 
 
 def write_files(
@@ -35,19 +38,12 @@ def write_files(
     STL and 3MF, which the printer gets, are compensated for it; all else is nominal.  Raises
     InputError ``export.compensation`` where a part has no room for that.
     """
-    progress("meshes")
     pieces = tuple(part.piece for part in model.parts)
-    meshes = {
-        part.name: PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
-        for part in model.parts
-    }
-    printed = compensated_parts(design, pieces, meshes, compensation) if compensation else meshes
-    (folder / "parts").mkdir()
-    for name, mesh in printed.items():
-        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
-    (folder / "jig.3mf").write_bytes(threemf_bytes(list(printed.values()), design.settings.bed.x))
-    progress("STEP")
-    write_named_step(model, folder / "jig.step")
+
+    def for_printer(meshes: Meshes) -> Meshes:
+        return compensated_parts(design, pieces, meshes, compensation) if compensation else meshes
+
+    meshes = write_parts(model, design.settings.bed, folder, progress, for_printer)
     progress("drawings")
     ski = (design.settings.ski.least, design.settings.ski.most)
     (folder / "layout.svg").write_text(layout_svg(design.layout, ski), encoding="utf-8")
@@ -58,7 +54,33 @@ def write_files(
     return manifest | {"compensation": compensation_entry(compensation, SET_IN)}
 
 
-def write_named_step(model: Model, path: Path) -> None:
+def write_parts(
+    model: Model,
+    bed: Bed,
+    folder: Path,
+    progress: Callable[[str], None],
+    for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
+) -> Meshes:
+    """Write STL, 3MF and STEP of every part; return the nominal meshes by the part's name.
+
+    `for_printer` makes of them what STL and 3MF shall hold.
+    """
+    progress("meshes")
+    meshes = {
+        part.name: PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
+        for part in model.parts
+    }
+    printed = for_printer(meshes)
+    (folder / "parts").mkdir()
+    for name, mesh in printed.items():
+        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+    (folder / "jig.3mf").write_bytes(threemf_bytes(list(printed.values()), bed.x))
+    progress("STEP")
+    _write_named_step(model, folder / "jig.step")
+    return meshes
+
+
+def _write_named_step(model: Model, path: Path) -> None:
     """Write the STEP file, the same bytes from run to run, its products named as the parts."""
     write_step(model, path)
     products = {part.piece.placed[0].name: part.name for part in model.parts}

@@ -76,14 +76,6 @@ def _guide_cutter(guide: Guide) -> cq.Shape:
 def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.Shape:
     """Channels, recess and cone seat of one station at the origin."""
     s, reach = station, half_width + OVER
-    channel: list[Point] = [
-        (s.channel_x, -OVER),
-        (s.channel_back - s.lean, -OVER),
-        (s.channel_back - s.lean, s.lean_z - s.lean),
-        (s.channel_back, s.lean_z),
-        (s.channel_back, s.roof_z),
-        (s.channel_x, s.roof_z),
-    ]
     flare = top - s.cone_top_z
     recess: list[Point] = [
         (0, -OVER),
@@ -97,7 +89,7 @@ def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.
         (s.cone_top_radius + flare, top + OVER),
         (0, top + OVER),
     ]
-    left = prism_y(channel, -reach, reach)
+    left = prism_y(s.channel(-OVER), -reach, reach)
     right = left.rotate(cq.Vector(0, 0, 0), Z, 180)
     return turned(recess).fuse(left, right)
 

@@ -27,10 +27,14 @@ TOOTH_CHORD = 0.02  # mm off the true flank: far below what a printer shows
 
 def make_rail(rail: RailShape) -> cq.Shape:
     """A left rail, y = 0 where its nose touches the ski."""
-    bar = _standing(rack_plan(rail), rail.bottom_rack_z, rail.top_z)
     leg = _standing(leg_plan(rail), rail.bottom_z, rail.top_z)
     # The lean goes along the whole rack but not through the leg.
-    start, stop = -rail.reach - 1.0, rail.nose_sag - 0.5
+    return make_rack(rail, lean_to=rail.nose_sag - 0.5).fuse(leg)
+
+
+def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
+    """A left rail without its leg; its outer side leans in up to y = `lean_to` (mm)."""
+    bar = _standing(rack_plan(rail), rail.bottom_rack_z, rail.top_z)
     outside = rail.back_x + 1.0
     wedge: list[Point] = [
         (rail.back_x - rail.lean, rail.bottom_rack_z - 1.0),
@@ -43,7 +47,7 @@ def make_rail(rail: RailShape) -> cq.Shape:
         prism(region, rail.top_z - GRADUATION_DEPTH, rail.top_z + 1.0)
         for region in rail.graduations
     ]
-    return bar.cut(prism_y(wedge, start, stop), *scale).fuse(leg)
+    return bar.cut(prism_y(wedge, -rail.reach - 1.0, lean_to), *scale)
 
 
 def rack_plan(rail: RailShape) -> Polygon:
