@@ -107,6 +107,19 @@ def test_bosses_and_rounded_corners_are_no_holes(tmp_path):
     assert StepBody(piece).openings() == []
 
 
+def test_a_boss_is_a_peg_where_it_stands_free(tmp_path):
+    plate = cq.Workplane().box(40, 40, 10).edges("|Z").fillet(5)
+    plate = plate.union(cq.Workplane(origin=(14, 14, 5)).circle(3).extrude(5))
+    corner = cq.Workplane(origin=(-20, -20, -5)).circle(4).extrude(12)  # down beside the plate
+    path = tmp_path / "plate.step"
+    cq.Assembly(plate.union(corner).val(), name="plate").export(str(path))
+    body = StepBody(read_assembly(path).pieces[0])
+    found = sorted((peg.x, peg.y, peg.diameter, peg.top) for peg in body.studs(6.0))
+    assert np.array(found) == pytest.approx(np.array([(-20, -20, 8, 7), (14, 14, 6, 10)]))
+    assert [(peg.x, peg.y) for peg in body.studs(8.0)] == [pytest.approx((14, 14))]
+    assert body.studs(0.0) == []  # the plate stands in the way, and its corners are no pegs
+
+
 def test_a_hole_whose_edge_is_cut_in_two_is_still_round(tmp_path):
     plate = cq.Workplane().box(40, 40, 10, centered=(True, True, False))
     plate = plate.cut(cq.Workplane().circle(4).extrude(10))

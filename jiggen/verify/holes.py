@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from jiggen.verify import limits
+from jiggen.verify.judge import (
+    farthest,
+    judge_diameter,
+    judge_position,
+    judge_roundness,
+    judge_tilt,
+    lean,
+    matched,
+)
 from jiggen.verify.manifest import Guide, Hole, Opening
 from jiggen.verify.results import Fault, Found, Ledger
 from jiggen.verify.rings import Body, Ring
@@ -49,7 +56,9 @@ def measure(
     throat; anything round that is neither a hole nor one of `openings` is a fault.
     """
     levels = {item.guide.id: _levels(item.guide, body) for item in wanted}
-    matches = {z: _matched(wanted, body.rings(z)) for z in sorted(set().union(*levels.values()))}
+    places = [(item.hole.id, item.hole.x, item.hole.y) for item in wanted]
+    heights = sorted(set().union(*levels.values()))
+    matches = {z: matched(places, body.rings(z)) for z in heights}
     found: dict[str, Found] = {}
     seen: list[Ring] = []
     for item in wanted:
@@ -69,26 +78,6 @@ def _levels(guide: Guide, body: Body) -> tuple[float, float, float]:
     return low + inset, high - inset, sum(guide.throat_z) / 2
 
 
-def _matched(wanted: Sequence[Wanted], rings: Sequence[Ring]) -> dict[str, Ring]:
-    """Rings by hole id, one to one, so that the distances add up to the least.
-
-    All holes of the part compete at every height: then no hole takes another one's opening.
-    """
-    from scipy.optimize import linear_sum_assignment
-
-    if not wanted or not rings:
-        return {}
-    holes = np.array([(item.hole.x, item.hole.y) for item in wanted])
-    centres = np.array([(ring.x, ring.y) for ring in rings])
-    distance = np.linalg.norm(holes[:, None] - centres[None], axis=2)
-    rows, columns = linear_sum_assignment(np.minimum(distance, limits.CATCH))
-    return {
-        wanted[row].hole.id: rings[column]
-        for row, column in zip(rows, columns, strict=True)
-        if distance[row, column] < limits.CATCH
-    }
-
-
 def _judged(
     item: Wanted,
     sight: _Sight,
@@ -105,90 +94,18 @@ def _judged(
     found = Found(
         x=(low.x + high.x) / 2,
         y=(low.y + high.y) / 2,
-        bore=_farthest((low.diameter, high.diameter), guide.bore),
+        bore=farthest((low.diameter, high.diameter), guide.bore),
         throat=throat.diameter,
         deviation=max(ring.away(hole.x, hole.y) for ring in sight.rings),
-        tilt=float(np.degrees(np.arctan2(low.away(high.x, high.y), high.z - low.z))),
+        tilt=lean(low, high),
     )
-    _judge_position(hole, found, sight, body, ledger)
-    for what, diameter, right in (
-        ("bore", found.bore, guide.bore),
-        ("throat", found.throat, guide.throat),
-    ):
-        limit = limits.DIAMETER[body.source]
-        ledger.expect(
-            abs(diameter - right) <= limit,
-            Fault(
-                "proof.diameter",
-                body.source,
-                hole.id,
-                f"{what} {diameter:.3f} mm instead of {right:.3f} mm, {diameter - right:+.3f} mm",
-                diameter,
-                right,
-                limit,
-                "mm",
-            ),
-        )
-    ledger.expect(
-        found.tilt <= limits.TILT,
-        Fault(
-            "proof.tilt",
-            body.source,
-            hole.id,
-            f"bore leans {found.tilt:.3f}° off square to the ski, {limits.TILT:g}° allowed",
-            found.tilt,
-            0.0,
-            limits.TILT,
-            "degrees",
-        ),
-    )
-    _judge_roundness(hole, sight, body, ledger)
+    source, rings = body.source, sight.rings
+    judge_position((hole.id, hole.x, hole.y), rings, source, ledger)
+    judge_diameter(hole.id, "bore", found.bore, guide.bore, source, ledger)
+    judge_diameter(hole.id, "throat", found.throat, guide.throat, source, ledger)
+    judge_tilt(hole.id, "bore", found.tilt, source, ledger)
+    judge_roundness(hole.id, rings, source, ledger)
     return found
-
-
-def _farthest(values: Sequence[float], wanted: float) -> float:
-    return max(values, key=lambda value: abs(value - wanted))
-
-
-def _judge_position(hole: Hole, found: Found, sight: _Sight, body: Body, ledger: Ledger) -> None:
-    limit = limits.POSITION[body.source]
-    worst = max(sight.rings, key=lambda ring: ring.away(hole.x, hole.y))
-    ledger.expect(
-        found.deviation <= limit,
-        Fault(
-            "proof.moved",
-            body.source,
-            hole.id,
-            f"moved {found.deviation:.3f} mm (x {worst.x - hole.x:+.3f}, y {worst.y - hole.y:+.3f})"
-            f": found at ({worst.x:.3f}, {worst.y:.3f}), wanted at ({hole.x:.3f}, {hole.y:.3f})",
-            found.deviation,
-            0.0,
-            limit,
-            "mm",
-        ),
-    )
-
-
-def _judge_roundness(hole: Hole, sight: _Sight, body: Body, ledger: Ledger) -> None:
-    residual = max(ring.residual for ring in sight.rings)
-    sagitta = max(ring.sagitta for ring in sight.rings)
-    for code, value, limit, words in (
-        ("proof.round", residual, limits.ROUND, "is out of round by"),
-        ("proof.coarse", sagitta, limits.CHORD, "is drawn with chords that cut in by"),
-    ):
-        ledger.expect(
-            value <= limit,
-            Fault(
-                code,
-                body.source,
-                hole.id,
-                f"{words} {value:.4f} mm, {limit:g} mm allowed",
-                value,
-                0.0,
-                limit,
-                "mm",
-            ),
-        )
 
 
 def _missing(item: Wanted, sight: _Sight, body: Body, levels: tuple[float, float, float]) -> Fault:

@@ -84,6 +84,24 @@ class Opening(_Entry):
     diameter: Length
 
 
+class Peg(_Entry):
+    """A round upright peg: axis, diameter, and the heights it stands free between, mm."""
+
+    id: Name
+    part: Name
+    x: FiniteFloat
+    y: FiniteFloat
+    diameter: Length
+    z: tuple[FiniteFloat, FiniteFloat]
+
+    @model_validator(mode="after")
+    def _upwards(self) -> Self:
+        low, high = self.z
+        if not high > low:
+            raise ValueError(f"peg {self.id}: heights must go upwards, from {low} to {high}")
+        return self
+
+
 class Placed(_Entry):
     """One piece in use: rigid 4×4 from the part's file to the ski frame."""
 
@@ -160,6 +178,7 @@ class Manifest(_Entry):
     holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
+    pegs: tuple[Peg, ...] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     files: dict[Inside, FileEntry]
     proof: dict[str, Any] | None = None
@@ -170,6 +189,7 @@ class Manifest(_Entry):
         for what, names in (
             ("hole", [hole.id for hole in self.holes]),
             ("guide", [guide.id for guide in self.guides]),
+            ("peg", [peg.id for peg in self.pegs]),
             ("part", [part.name for part in self.parts]),
             ("file of a part", [part.file for part in self.parts]),
             ("piece", [placed.name for part in self.parts for placed in part.placed]),
@@ -177,7 +197,8 @@ class Manifest(_Entry):
             _once(what, names)
         _equal("guides", [guide.id for guide in self.guides], [hole.id for hole in self.holes])
         bodies = {part.name for part in self.parts if part.is_body}
-        for name in (entry.part for entries in (self.guides, self.openings) for entry in entries):
+        features: tuple[Guide | Opening | Peg, ...] = (*self.guides, *self.openings, *self.pegs)
+        for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")
         for part in self.parts:

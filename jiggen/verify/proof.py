@@ -1,8 +1,8 @@
 """The witness: a jig's written files against the layout in their manifest.
 
-What it does not see: a recess or a boss that the STEP lacks, as long as it leaves the STEP's
-corners, the volume within its limit, the guides and the drills' paths as they are; and a round
-hole less than `limits.EXTRA_DEPTH` deep.
+What it does not see: a peg that nobody asked for; a recess or a boss that the STEP lacks, as
+long as it leaves the STEP's corners, the volume within its limit, the guides and the drills'
+paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ from jiggen.verify.parts import (
     load_step,
     pieces_of,
 )
-from jiggen.verify.results import Fault, Found, HoleProof, Ledger, Proof
+from jiggen.verify.pegs import measure_pegs
+from jiggen.verify.results import Fault, Found, HoleProof, Ledger, PegFound, PegProof, Proof
 from jiggen.verify.rings import MeshBody, StepBody
 from jiggen.verify.step_assembly import StepPiece
 
@@ -60,12 +61,13 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     judge_shapes(manifest, meshes, pieces, ledger)
     judge_package(folder, manifest, meshes, ledger)
     step, stl = _find_holes(manifest, meshes, pieces, ledger)
+    pegs = _find_pegs(manifest, meshes, pieces, ledger)
     hole_of = manifest.hole_of
     guide_of = {guide.id: guide for guide in manifest.guides}
     holes = tuple(
         _record(hole_of[hole.id], guide_of[hole.id], step, stl) for hole in manifest.holes
     )
-    return Proof(ledger.checks, holes, tuple(ledger.faults))
+    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs)
 
 
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
@@ -109,6 +111,37 @@ def _find_holes(
             stl |= measure(part.name, printed, openings, MeshBody(in_use), ledger)
             _judge_passage(part, in_use, wanted, stl, manifest.done.hole, ledger)
     return step, stl
+
+
+def _find_pegs(
+    manifest: Manifest,
+    meshes: Mapping[str, Mesh],
+    pieces: Mapping[str, StepPiece],
+    ledger: Ledger,
+) -> tuple[PegProof, ...]:
+    """Every peg, as found in STEP and in STL."""
+    step: dict[str, PegFound] = {}
+    stl: dict[str, PegFound] = {}
+    for part in (part for part in manifest.parts if part.is_body):
+        wanted = [peg for peg in manifest.pegs if peg.part == part.name]
+        piece, mesh = pieces.get(part.placed[0].name), meshes.get(part.name)
+        if piece and wanted:
+            step |= measure_pegs(wanted, StepBody(piece), ledger)
+        if mesh and wanted:
+            stl |= measure_pegs(wanted, MeshBody(mesh.moved(part.matrix)), ledger)
+    return tuple(
+        PegProof(
+            id=peg.id,
+            part=peg.part,
+            x=peg.x,
+            y=peg.y,
+            diameter=peg.diameter,
+            top=peg.z[1],
+            step=step.get(peg.id),
+            stl=stl.get(peg.id),
+        )
+        for peg in manifest.pegs
+    )
 
 
 def _judge_passage(

@@ -59,6 +59,21 @@ class Found:
 
 
 @dataclass(frozen=True)
+class PegFound:
+    """A peg as found in one format: centre (x, y), diameter and the height of its top, all mm.
+
+    `deviation` and `tilt` are as a hole's.
+    """
+
+    x: float
+    y: float
+    diameter: float
+    top: float
+    deviation: float
+    tilt: float
+
+
+@dataclass(frozen=True)
 class HoleProof:
     """One hole: where it is wanted (ski frame, mm) and how it was found, None where it was not."""
 
@@ -74,23 +89,50 @@ class HoleProof:
     @property
     def deviation(self) -> float | None:
         """The larger deviation of the two formats in mm; None when either lacks the hole."""
-        if self.step is None or self.stl is None:
-            return None
-        return max(self.step.deviation, self.stl.deviation)
+        return _larger(self.step, self.stl)
+
+
+@dataclass(frozen=True)
+class PegProof:
+    """One peg: where and how it is wanted (mm), and how it was found, None where it was not."""
+
+    id: str
+    part: str
+    x: float
+    y: float
+    diameter: float
+    top: float
+    step: PegFound | None
+    stl: PegFound | None
+
+    @property
+    def deviation(self) -> float | None:
+        """The larger deviation of the two formats in mm; None when either lacks the peg."""
+        return _larger(self.step, self.stl)
+
+
+def _larger(step: Found | PegFound | None, stl: Found | PegFound | None) -> float | None:
+    return None if step is None or stl is None else max(step.deviation, stl.deviation)
 
 
 @dataclass(frozen=True)
 class Proof:
-    """The outcome: how many checks were made, each hole, and every fault."""
+    """The outcome: how many checks were made, each hole and peg, and every fault."""
 
     checks: int
     holes: tuple[HoleProof, ...]
     faults: tuple[Fault, ...]
+    pegs: tuple[PegProof, ...] = ()
 
     @property
     def passed(self) -> bool:
-        """Whether every check held and every hole was found in both formats."""
-        return not self.faults and all(hole.deviation is not None for hole in self.holes)
+        """Whether every check held and every hole and peg was found in both formats."""
+        return not self.faults and all(item.deviation is not None for item in self.measured)
+
+    @property
+    def measured(self) -> tuple[HoleProof | PegProof, ...]:
+        """Every hole, then every peg."""
+        return (*self.holes, *self.pegs)
 
     def of(self, code: str) -> tuple[Fault, ...]:
         """The faults with a code."""
@@ -106,22 +148,26 @@ class Proof:
             "passed": self.passed,
             "checks": self.checks,
             "limits": limits.as_dict(),
-            "holes": [
-                {
-                    "id": hole.id,
-                    "part": hole.part,
-                    "wanted": _plain(hole, ("x", "y", "bore", "throat")),
-                    "step": _plain(hole.step),
-                    "stl": _plain(hole.stl),
-                    "deviation": rounded(hole.deviation),
-                }
-                for hole in self.holes
-            ],
+            "holes": [_record(hole, ("x", "y", "bore", "throat")) for hole in self.holes],
+            "pegs": [_record(peg, ("x", "y", "diameter", "top")) for peg in self.pegs],
             "faults": [fault.as_dict() for fault in self.faults],
         }
 
 
-def _plain(record: Found | HoleProof | None, names: tuple[str, ...] = ()) -> dict[str, Any] | None:
+def _record(item: HoleProof | PegProof, wanted: tuple[str, ...]) -> dict[str, Any]:
+    return {
+        "id": item.id,
+        "part": item.part,
+        "wanted": _plain(item, wanted),
+        "step": _plain(item.step),
+        "stl": _plain(item.stl),
+        "deviation": rounded(item.deviation),
+    }
+
+
+def _plain(
+    record: Found | PegFound | HoleProof | PegProof | None, names: tuple[str, ...] = ()
+) -> dict[str, Any] | None:
     if record is None:
         return None
     names = names or tuple(entry.name for entry in fields(record))

@@ -1,4 +1,4 @@
-"""Round upright openings of a body, found in its STEP shape or in its mesh; ski frame, mm."""
+"""Round upright openings and pegs of a body, in its STEP shape or its mesh; ski frame, mm."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from jiggen.verify.frames import Array, applied
 from jiggen.verify.limits import EXTRA_DEPTH, Source
 from jiggen.verify.mesh import Mesh, signed_area
 from jiggen.verify.step_assembly import StepPiece
-from jiggen.verify.step_shapes import Arc, Hollow
+from jiggen.verify.step_shapes import Arc, RoundFace
 
 UPRIGHT = np.cos(np.radians(5.0))  # an axis this far off is found, and then judged
 WIDEST = 60.0  # mm; wider loops are windows and outlines
@@ -23,6 +23,7 @@ TRULY_ROUND = 0.02  # of the radius, for a hole that nobody asked for
 TRULY_ROUND_SAGITTA = 0.04  # of the radius: twelve sides or more
 SAME_AXIS = 5  # digits of a mm
 OFF_AXIS = 1e-4  # mm
+ON_WALL = 0.01  # mm beyond its radius that a peg's own corners are looked for
 
 
 @dataclass(frozen=True)
@@ -49,8 +50,15 @@ class Ring:
         return float(np.hypot(self.x - x, self.y - y))
 
 
+@dataclass(frozen=True)
+class Stud(Ring):
+    """A round peg where it crosses height z; `top` is how high it stands, mm."""
+
+    top: float = 0.0
+
+
 class Body(Protocol):
-    """A body in which openings can be looked for, in one of the two formats."""
+    """A body in which openings and pegs can be looked for, in one of the two formats."""
 
     source: Source
     inset: float
@@ -62,6 +70,10 @@ class Body(Protocol):
 
     def openings(self) -> list[Ring]:
         """The truly round openings, wherever they are."""
+        ...
+
+    def studs(self, z: float) -> list[Stud]:
+        """The round pegs that cross height `z`."""
         ...
 
 
@@ -77,9 +89,21 @@ class MeshBody:
     def rings(self, z: float) -> list[Ring]:
         """Circles fitted to the hole loops at height `z`."""
         if z not in self._seen:
-            found = (_ring(loop, z) for loop in self.mesh.section(z))
+            holes = (loop for loop in self.mesh.section(z) if signed_area(loop) < 0)
+            found = (_ring(loop, z) for loop in holes)
             self._seen[z] = [ring for ring in found if ring]
         return self._seen[z]
+
+    def studs(self, z: float) -> list[Stud]:
+        """Circles fitted to the outlines at height `z`; tops by the corners within them."""
+        outlines = (loop for loop in self.mesh.section(z) if signed_area(loop) > 0)
+        found = (_ring(loop, z) for loop in outlines)
+        return [Stud(**vars(ring), top=self._top(ring)) for ring in found if ring]
+
+    def _top(self, ring: Ring) -> float:
+        away = np.linalg.norm(self.mesh.vertices[:, :2] - (ring.x, ring.y), axis=1)
+        within = away <= ring.diameter / 2 + ring.residual + ON_WALL
+        return float(self.mesh.vertices[within, 2].max())
 
     def openings(self) -> list[Ring]:
         """The truly round rings EXTRA_DEPTH above the underside and under the top."""
@@ -90,7 +114,7 @@ class MeshBody:
 
 def _ring(loop: Array, z: float) -> Ring | None:
     size = np.ptp(loop, axis=0)
-    if size.max() > WIDEST or size.max() > 1.5 * size.min() or signed_area(loop) >= 0:
+    if size.max() > WIDEST or size.max() > 1.5 * size.min():
         return None
     circle = fit_circle(loop)
     if max(circle.residual, circle.sagitta) > OFF_ROUND * circle.radius:
@@ -100,7 +124,7 @@ def _ring(loop: Array, z: float) -> Ring | None:
 
 @dataclass(frozen=True, eq=False)
 class _Axis:
-    """Hollow faces about one upright axis; `radius` is None for a cone.
+    """Hollow faces, or bosses, about one upright axis; `radius` is None for a cone.
 
     Axis point and direction (3,); heights from `low` to `high`; each arc as its height, radius
     and the angles it spans about z.
@@ -122,6 +146,15 @@ class _Axis:
         """Whether the arcs between two heights go all the way round."""
         return _all_round([span for height, _, span in self.arcs if low <= height <= high])
 
+    def crosses(self, z: float) -> bool:
+        """Whether it is a cylinder at height `z`, closed by arcs all round below and above."""
+        return (
+            self.radius is not None
+            and self.low <= z <= self.high
+            and self.closed(-np.inf, z)
+            and self.closed(z, np.inf)
+        )
+
     def ring(self, z: float) -> Ring:
         """The opening at height `z`; a cone's is as wide as its widest arc."""
         radius = self.radius or max(radius for _, radius, _ in self.arcs)
@@ -129,24 +162,23 @@ class _Axis:
 
 
 class StepBody:
-    """A body's STEP piece in the ski frame: rings are its hollow cylinders, exactly."""
+    """A body's STEP piece in the ski frame: rings are its cylinders, exactly."""
 
     source: Source = "STEP"
     inset: float = 0.01  # the ends themselves, but for rounding
 
     def __init__(self, piece: StepPiece) -> None:
-        self._axes = tuple(_axes(piece))
+        self._axes = tuple(_axes(piece.pose, piece.shape.hollows))
+        self._bosses = tuple(_axes(piece.pose, piece.shape.bosses))
 
     def rings(self, z: float) -> list[Ring]:
-        """Cylinders that cross height `z` and are closed by arcs all round, below and above."""
-        return [
-            axis.ring(z)
-            for axis in self._axes
-            if axis.radius
-            and axis.low <= z <= axis.high
-            and axis.closed(-np.inf, z)
-            and axis.closed(z, np.inf)
-        ]
+        """Hollow cylinders all round at height `z`."""
+        return [axis.ring(z) for axis in self._axes if axis.crosses(z)]
+
+    def studs(self, z: float) -> list[Stud]:
+        """Solid cylinders all round at height `z`."""
+        found = (axis for axis in self._bosses if axis.crosses(z))
+        return [Stud(**vars(axis.ring(z)), top=axis.high) for axis in found]
 
     def openings(self) -> list[Ring]:
         """Every hollow cylinder or cone of EXTRA_DEPTH that is round at one of its ends."""
@@ -160,38 +192,33 @@ class StepBody:
         return found
 
 
-def _axes(piece: StepPiece) -> Iterable[_Axis]:
-    groups: dict[tuple[float, ...], list[Hollow]] = defaultdict(list)
-    for hollow in piece.shape.hollows:
-        point, direction = _axis_line(piece.pose, hollow)
-        if direction[2] < UPRIGHT or not len(hollow.ends):
+def _axes(pose: Array, faces: Iterable[RoundFace]) -> Iterable[_Axis]:
+    groups: dict[tuple[float, ...], list[RoundFace]] = defaultdict(list)
+    for face in faces:
+        point, direction = _axis_line(pose, face)
+        if direction[2] < UPRIGHT or not len(face.ends):
             continue
         foot = point - direction * (point[2] / direction[2])
-        size = (-1.0,) if hollow.radius is None else (hollow.radius,)
+        size = (-1.0,) if face.radius is None else (face.radius,)
         key = tuple(round(float(v), SAME_AXIS) + 0.0 for v in (*foot[:2], *direction, *size))
-        groups[key].append(hollow)
-    for hollows in groups.values():
-        point, direction = _axis_line(piece.pose, hollows[0])
-        heights = applied(piece.pose, np.vstack([hollow.ends for hollow in hollows]))[:, 2]
-        arcs = tuple(
-            _span(piece.pose, arc)
-            for hollow in hollows
-            for arc in hollow.arcs
-            if _centred(hollow, arc)
-        )
+        groups[key].append(face)
+    for group in groups.values():
+        point, direction = _axis_line(pose, group[0])
+        heights = applied(pose, np.vstack([face.ends for face in group]))[:, 2]
+        arcs = tuple(_span(pose, arc) for face in group for arc in face.arcs if _centred(face, arc))
         yield _Axis(
-            point, direction, hollows[0].radius, float(heights.min()), float(heights.max()), arcs
+            point, direction, group[0].radius, float(heights.min()), float(heights.max()), arcs
         )
 
 
-def _axis_line(pose: Array, hollow: Hollow) -> tuple[Array, Array]:
-    place = pose @ hollow.place
+def _axis_line(pose: Array, face: RoundFace) -> tuple[Array, Array]:
+    place = pose @ face.place
     return place[:3, 3], place[:3, 2] * (1.0 if place[2, 2] >= 0 else -1.0)
 
 
-def _centred(hollow: Hollow, arc: Arc) -> bool:
+def _centred(face: RoundFace, arc: Arc) -> bool:
     """Whether an arc's centre is on the face's axis: one that is not closes no hole."""
-    away = np.cross(arc.place[:3, 3] - hollow.place[:3, 3], hollow.place[:3, 2])
+    away = np.cross(arc.place[:3, 3] - face.place[:3, 3], face.place[:3, 2])
     return bool(np.linalg.norm(away) < OFF_AXIS)
 
 

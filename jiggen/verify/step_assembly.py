@@ -121,7 +121,7 @@ class _Tree:
             self._shapes[product] = Shape(
                 sum(shape.solids for shape in found),
                 np.vstack([np.empty((0, 3)), *(shape.corners for shape in found)]),
-                tuple(hollow for shape in found for hollow in shape.hollows),
+                tuple(face for shape in found for face in shape.round_faces),
             )
         return self._shapes[product]
 

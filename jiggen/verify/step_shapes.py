@@ -1,7 +1,8 @@
 """The shapes of a STEP file's products, as far as a proof needs them.
 
-Corners (every vertex of the solid) and the round hollow faces: cylinders and cones whose
-material lies outside them.  Everything in mm, in the product's own frame.
+Corners (every vertex of the solid) and the round faces: cylinders and cones, hollow where the
+material lies outside them, bosses where it lies inside.  Everything in mm, in the product's own
+frame.
 """
 
 from __future__ import annotations
@@ -46,11 +47,14 @@ class Arc:
 
 
 @dataclass(frozen=True, eq=False)
-class Hollow:
-    """A cylinder (or cone) with material outside: its axis frame, arcs and edge ends (n, 3).
+class RoundFace:
+    """A cylinder (or cone): its axis frame, arcs and edge ends (n, 3).
 
-    `radius` is a cylinder's; None for a cone, whose radius its arcs tell.
+    `hollow` when the material is outside it. `radius` is a cylinder's; None for a cone, whose
+    radius its arcs tell.
     """
+
+    hollow: bool
 
     place: Array
     radius: float | None
@@ -60,11 +64,21 @@ class Hollow:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """The solids of one product: how many, corners (n, 3), and hollow round faces."""
+    """The solids of one product: how many, corners (n, 3), and round faces."""
 
     solids: int
     corners: Array
-    hollows: tuple[Hollow, ...]
+    round_faces: tuple[RoundFace, ...]
+
+    @property
+    def hollows(self) -> tuple[RoundFace, ...]:
+        """The round faces of holes."""
+        return tuple(face for face in self.round_faces if face.hollow)
+
+    @property
+    def bosses(self) -> tuple[RoundFace, ...]:
+        """The round faces of pegs and outsides."""
+        return tuple(face for face in self.round_faces if not face.hollow)
 
 
 @dataclass
@@ -87,16 +101,16 @@ class ShapeReader:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
         solids = [item for item in items if item.keyword == SOLID]
         vertices: set[int] = set()
-        hollows = []
+        found = []
         for solid in solids:
             for face in self._faces(solid):
                 edges = list(self._edges(face))
                 vertices.update(edge.ref(end) for edge in edges for end in (1, 2))
-                hollow = self._hollow(face, edges)
-                if hollow:
-                    hollows.append(hollow)
+                round_face = self._round_face(face, edges)
+                if round_face:
+                    found.append(round_face)
         points = np.array([self._vertex(vertex) for vertex in sorted(vertices)])
-        return Shape(len(solids), points.reshape(-1, 3), tuple(hollows))
+        return Shape(len(solids), points.reshape(-1, 3), tuple(found))
 
     def placement(self, number: int) -> Array:
         """The 4×4 of an AXIS2_PLACEMENT_3D."""
@@ -123,15 +137,16 @@ class ShapeReader:
             for oriented in loop.refs(1):
                 yield self.file[self.file[oriented].ref(3)]
 
-    def _hollow(self, face: Entity, edges: list[Entity]) -> Hollow | None:
+    def _round_face(self, face: Entity, edges: list[Entity]) -> RoundFace | None:
         keyword = self.file.keyword(face.ref(2))
-        # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
-        if keyword not in ("CYLINDRICAL_SURFACE", "CONICAL_SURFACE") or face.true(3):
+        if keyword not in ("CYLINDRICAL_SURFACE", "CONICAL_SURFACE"):
             return None
         surface = self.file[face.ref(2)]
         arcs = (self._arc(edge) for edge in edges)
         ends = [self._vertex(edge.ref(i)) for edge in edges for i in (1, 2)]
-        return Hollow(
+        return RoundFace(
+            # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
+            hollow=not face.true(3),
             place=self.placement(surface.ref(1)),
             radius=surface.number(2) * self.scale if keyword == "CYLINDRICAL_SURFACE" else None,
             arcs=tuple(arc for arc in arcs if arc),

@@ -1,8 +1,8 @@
-"""The proof as plain text: a row a hole, then the verdict and every fault."""
+"""The proof as plain text: a row a hole or peg, then the verdict and every fault."""
 
 from __future__ import annotations
 
-from jiggen.verify.results import Found, HoleProof, Proof
+from jiggen.verify.results import Found, HoleProof, PegFound, PegProof, Proof
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
 NOTHING = "not found"
@@ -10,8 +10,9 @@ NOTHING = "not found"
 
 def table(proof: Proof) -> str:
     """Columns id, wanted, found in STEP, found in STL, deviation; mm, ski frame."""
-    rows = [HEAD, *(_row(hole) for hole in proof.holes)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(HEAD))]
+    head = ("hole or peg", *HEAD[1:]) if proof.pegs else HEAD
+    rows = [head, *(_row(item) for item in proof.measured)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
     lines = []
     for row in rows:
         first, *others = (cell.rjust(width) for cell, width in zip(row, widths, strict=True))
@@ -23,9 +24,10 @@ def table(proof: Proof) -> str:
 def verdict(proof: Proof) -> str:
     """One line whether the jig may be used, then a line a fault."""
     if proof.passed:
+        pegs = f" and {len(proof.pegs)} pegs" if proof.pegs else ""
         return (
-            f"Proof passed: {len(proof.holes)} holes, {proof.checks} checks; the farthest hole "
-            f"is {_worst(proof):.3f} mm from where it should be."
+            f"Proof passed: {len(proof.holes)} holes{pegs}, {proof.checks} checks; the farthest "
+            f"{'of them' if pegs else 'hole'} is {_worst(proof):.3f} mm from where it should be."
         )
     lines = [f"PROOF FAILED: do not use this jig. {len(proof.faults)} of {proof.checks} checks:"]
     lines += [f"  {_printable(str(fault))}  [{fault.code}]" for fault in proof.faults]
@@ -38,15 +40,15 @@ def _printable(text: str) -> str:
 
 
 def _worst(proof: Proof) -> float:
-    return max((hole.deviation or 0.0 for hole in proof.holes), default=0.0)
+    return max((item.deviation or 0.0 for item in proof.measured), default=0.0)
 
 
-def _row(hole: HoleProof) -> tuple[str, ...]:
-    deviation = "-" if hole.deviation is None else f"{hole.deviation:.3f}"
-    return (hole.id, _point(hole.x, hole.y), _found(hole.step), _found(hole.stl), deviation)
+def _row(item: HoleProof | PegProof) -> tuple[str, ...]:
+    deviation = "-" if item.deviation is None else f"{item.deviation:.3f}"
+    return (item.id, _point(item.x, item.y), _found(item.step), _found(item.stl), deviation)
 
 
-def _found(found: Found | None) -> str:
+def _found(found: Found | PegFound | None) -> str:
     return NOTHING if found is None else _point(found.x, found.y)
 
 
