@@ -10,22 +10,30 @@ from textwrap import shorten
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
+from jiggen.report.sheet.forms import (
+    BODY,
+    BOX,
+    GUTTER,
+    RULE,
+    SMALL,
+    TICK,
+    blank,
+    head_line,
+    table_row,
+    ticked,
+)
 from jiggen.report.sheet.job import Bought, Job
 from jiggen.report.sheet.materials import plastic_section
 from jiggen.report.sheet.measures import full, inches, number, short, ski_widths
-from jiggen.report.sheet.page import Line, Pen, Shapes, Text, Units
-from jiggen.report.sheet.rows import RULE, heading, row
+from jiggen.report.sheet.page import Line, Shapes, Text, Units
 from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
 from jiggen.report.sheet.stops import Setting, runs, settings_of
 from jiggen.report.sheet.words import say
 from jiggen.tables import socket_screw
 
-HOLES, BODY, SMALL = 10.0, 9.0, 7.5  # points
+HOLES = 10.0  # points
 NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
-BOX = Pen(0.25)
 STOP_DIGITS = 1  # a stop cannot be set finer than to 0.1 mm; common practice, no source
-TICK = 3.6  # mm, a box to tick
-GUTTER = 5.0  # mm between columns
 LONGEST_KEY = 200  # characters, for the holes of a notice
 RUN_LINES = 3  # at most, for the holes of a setting
 STEPS = (
@@ -43,7 +51,7 @@ def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Se
         Section(space(0.0), (_head(job, units, ticket, width),)),
         _stops(job, units, width),
         *_notices(job, width),
-        Section(heading(say("drawing.heading"), width), (drawing,)),
+        Section(head_line(say("drawing.heading"), width), (drawing,)),
         Section(space(0.0), (_lists(job, units, width),)),
         _steps(width),
         *_readings(job, units, width),
@@ -98,7 +106,7 @@ def _grid(cells: list[tuple[str, str]], ticket: str, width: float) -> Block:
     column = (width - 2 * GUTTER) / 3
     xs = [index * (column + GUTTER) for index in range(3)]
     blocks = [_cell(name, value, column) for name, value in cells]
-    date, by = (_blank(say(key), column) for key in ("head.date", "head.by"))
+    date, by = (blank(say(key), column) for key in ("head.date", "head.by"))
     # The ticket takes two columns: what a shop writes there is a sentence.
     wide = _cell(say("head.ticket"), plain(ticket), xs[2] - GUTTER, lines=2)
     return stack(
@@ -121,12 +129,6 @@ def _cell(name: str, value: str, width: float, lines: int = 1) -> Block:
     )
 
 
-def _blank(name: str, width: float) -> Block:
-    """A name over a line to write on."""
-    line = Block(9.5, Shapes(lines=[Line((0.0, -8.5), (width, -8.5), RULE)]))
-    return beside([(0.0, paragraph(name, SMALL, width, grey=0.3)), (0.0, line)])
-
-
 # -- drill and stop -----------------------------------------------------------------------------
 
 
@@ -144,7 +146,7 @@ def _stops(job: Job, units: Units, width: float) -> Section:
     ]
     use = paragraph(say("stop.legend.use"), BODY, legend_width)
     explained = beside([(0.0, stop_picture()), (WIDTH + GUTTER, stack([*legend, space(1.5), use]))])
-    head = stack([heading(say("stop.heading"), width), explained, space(1.0)])
+    head = stack([head_line(say("stop.heading"), width), explained, space(1.0)])
     rows = [_setting(setting, job, units, width, len(settings) == 1) for setting in settings]
     return Section(head, tuple(rows))
 
@@ -211,8 +213,8 @@ def _notices(job: Job, width: float) -> list[Section]:
         )
         for notice in (job.drilling.warnings if job.drilling else ())
     ]
-    head = heading(say("notice.heading"), width)
-    return [Section(head, tuple(_ticked(lines, width, BODY)))] if lines else []
+    heading = head_line(say("notice.heading"), width)
+    return [Section(heading, tuple(ticked(lines, width, BODY)))] if lines else []
 
 
 def _hole_words(setting: Setting, job: Job, width: float) -> str:
@@ -260,7 +262,7 @@ def _lists(job: Job, units: Units, width: float) -> Block:
     return beside(
         (
             index * (column + GUTTER),
-            stack([heading(say(key), column), *_ticked(lines, column, BODY), space(1.0)]),
+            stack([head_line(say(key), column), *ticked(lines, column, BODY), space(1.0)]),
         )
         for index, (key, lines) in enumerate(lists)
     )
@@ -293,22 +295,9 @@ def _bought(line: Bought) -> str:
     return say("buy.standard", line=words, standard=line.standard) if line.standard else words
 
 
-def _ticked(lines: Iterable[str], width: float, size: float) -> list[Block]:
-    """Each line behind a box to tick."""
-    blocks = []
-    for line in lines:
-        box = Shapes()
-        box.box((0.2, -TICK - 0.2), (TICK + 0.2, -0.2), BOX)
-        words = paragraph(line, size, width - TICK - 2.0)
-        blocks.append(
-            stack([beside([(0.0, Block(TICK + 0.4, box)), (TICK + 2.0, words)]), space(1.3)])
-        )
-    return blocks
-
-
 def _steps(width: float) -> Section:
     lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
-    return Section(heading(say("steps.heading"), width), tuple(_ticked(lines, width, BODY)))
+    return Section(head_line(say("steps.heading"), width), tuple(ticked(lines, width, BODY)))
 
 
 def _readings(job: Job, units: Units, width: float) -> list[Section]:
@@ -330,8 +319,8 @@ def _readings(job: Job, units: Units, width: float) -> list[Section]:
     ]
     words = [say("readings.how"), *lines]
     blocks = [stack([paragraph(line, BODY, width), space(1.0)]) for line in words]
-    head = heading(say("readings.heading"), width)
-    return [Section(head, tuple(blocks))] if lines else []
+    heading = head_line(say("readings.heading"), width)
+    return [Section(heading, tuple(blocks))] if lines else []
 
 
 def _holes(job: Job, units: Units, width: float) -> Section:
@@ -341,7 +330,7 @@ def _holes(job: Job, units: Units, width: float) -> Section:
     shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
     columns = [share * width for share in shares[: 6 + len(skis)]]
     names = ("id", "x", "y", "drill", "depth", "tip", *skis)
-    head = row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
+    head = table_row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
     rows = []
     for hole in job.holes:
         setting = stops[hole.id]
@@ -352,12 +341,12 @@ def _holes(job: Job, units: Units, width: float) -> Section:
             *(short(v, units) for v in (hole.diameter, hole.depth)),
             short(setting.to_tip, units, STOP_DIGITS),
         ]
-        line = row(values, columns[:6], BODY, width)
+        row = table_row(values, columns[:6], BODY, width)
         for index in range(len(skis)):
             x = sum(columns[: 6 + index])
-            line.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
-        rows.append(line)
-    return Section(stack([heading(say("holes.heading"), width), head]), tuple(rows))
+            row.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
+        rows.append(row)
+    return Section(stack([head_line(say("holes.heading"), width), head]), tuple(rows))
 
 
 def _towards(value: float, keys: tuple[str, str], units: Units) -> str:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from jiggen.report.sheet.block import Block, Section, paragraph, space, stack
 from jiggen.report.sheet.fonts import plain
+from jiggen.report.sheet.forms import BODY, SMALL, head_line, table_row
 from jiggen.report.sheet.measures import number
 from jiggen.report.sheet.plastic import Plastic
-from jiggen.report.sheet.rows import heading, row
 from jiggen.report.sheet.words import say
 
-BODY, SMALL = 9.0, 7.5  # points
 SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, a column each
 COLUMNS = ("part", "pieces", "volume", "solid", "printed", "how")
 
@@ -22,11 +21,11 @@ def plastic_section(plastic: Plastic | None, width: float) -> list[Section]:
     names = [say(f"plastic.{column}") for column in COLUMNS]
     head = stack(
         [
-            heading(say("plastic.heading", name=plain(plastic.name)), width),
-            row(names, columns, SMALL, width, grey=0.3),
+            head_line(say("plastic.heading", name=plain(plastic.name)), width),
+            table_row(names, columns, SMALL, width, grey=0.3),
         ]
     )
-    rows = [row(values, columns, BODY, width) for values in _values(plastic)]
+    rows = [table_row(values, columns, BODY, width) for values in _values(plastic)]
     note = say(
         "plastic.note",
         density=number(plastic.density),
