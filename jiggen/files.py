@@ -8,6 +8,9 @@ from pathlib import Path
 
 from jiggen.errors import Finding, InputError
 
+MEASUREMENTS = "measurements.toml"
+"""The one file of a folder that a person fills in: it may change, and no proof speaks of it."""
+
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:
     """Write `data` (text as UTF-8) to `path`, which afterwards is all new or all as before.

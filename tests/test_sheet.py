@@ -20,11 +20,14 @@ from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 from jiggen.cautions import CAUTIONS
 from jiggen.cli import main
 from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
+from jiggen.design.gauge import design_gauge
+from jiggen.design.settings import Bed
 from jiggen.drilling import DrillingLimits, Screw, SkiState, drilling
 from jiggen.errors import CheckFailed, InputError
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.sheet import sheet_pdf, words
+from jiggen.report.sheet.gauge import gauge_sheet
 
 LEAST_MARGIN = 9.9  # mm
 NEAR = 0.01  # mm
@@ -331,12 +334,13 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
         *((one, "mm") for one in (skew, left, unmoved, measured)),
     ):
         sheet_pdf(one, units=units, ticket="Order 5")
+    gauge_sheet(design_gauge(Bed()), {"checks": 9, "holes": [{"deviation": 0.001}], "pegs": []})
     assert used == set(words.WORDS)
 
 
 def test_all_words_are_in_one_place():
     """No other module writes words of its own: what is shown goes through `say`."""
-    writers = {"Text", "paragraph", "_heading", "_cell", "_blank"}
+    writers = {"Text", "paragraph", "head_line", "_cell", "blank"}
     for module in Path(words.__file__).parent.glob("*.py"):
         for call in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
             if isinstance(call, ast.Call) and getattr(call.func, "id", "") in writers:

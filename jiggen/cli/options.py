@@ -165,7 +165,7 @@ def read_settings(ski: str, bed: str, bush: str) -> Settings:
 
     from jiggen.design import Bed, Settings, SkiRange
 
-    return Settings(SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=_read_bush(bush))
+    return Settings(SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=read_bush(bush))
 
 
 def read_material(words: str) -> str:
@@ -190,7 +190,8 @@ def read_printer(words: str | None, bush_fit: float, slide: float) -> Compensati
     return find_profile(words).compensation(bush_fit, slide)
 
 
-def _read_bush(words: str) -> BushChoice:
+def read_bush(words: str) -> BushChoice:
+    """What --bush says: auto, none, or the bush in hand.  Raises InputError ``units.sizes``."""
     if words == "auto":
         return "auto"
     if words == "none":

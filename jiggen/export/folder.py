@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import MEASUREMENTS
 
 MANIFEST = "manifest.json"
 
@@ -81,8 +82,12 @@ def put_in_place(folder: Path, target: Path) -> None:
 
 
 def listing(folder: Path) -> dict[str, dict[str, Any]]:
-    """Every file of `folder` but the manifest: its size in bytes and its SHA-256."""
-    files = sorted(path for path in folder.rglob("*") if path.is_file() and path.name != MANIFEST)
+    """Every file of `folder`: its size in bytes and its SHA-256.
+
+    The manifest is left out, and what a person fills in.
+    """
+    left_out = {MANIFEST, MEASUREMENTS}
+    files = sorted(p for p in folder.rglob("*") if p.is_file() and p.name not in left_out)
     return {
         path.relative_to(folder).as_posix(): {
             "bytes": path.stat().st_size,

@@ -38,8 +38,11 @@ def colour_of(name: str) -> Colour:
     return GEAR
 
 
-def draw_preview(pieces: Sequence[Shown], path: Path) -> None:
-    """Write `path` (PNG): the pieces seen from the left, the tail and above."""
+def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None:
+    """Write `path` (PNG): the pieces seen from the left, the tail and above.
+
+    At `zoom` 1 a ball around them fills the picture; a jig is long and flat.
+    """
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
     from vtkmodules.vtkCommonCore import vtkObject
     from vtkmodules.vtkIOImage import vtkPNGWriter
@@ -56,7 +59,7 @@ def draw_preview(pieces: Sequence[Shown], path: Path) -> None:
     window.SetMultiSamples(8)
     window.SetSize(*SIZE)
     window.AddRenderer(scene)
-    _aim(scene)
+    _aim(scene, zoom)
     window.Render()
     image = vtkWindowToImageFilter()
     image.SetInput(window)
@@ -132,10 +135,10 @@ def _light(scene: Any) -> None:
         scene.AddLight(light)
 
 
-def _aim(scene: Any) -> None:
+def _aim(scene: Any, zoom: float) -> None:
     camera = scene.GetActiveCamera()
     camera.SetFocalPoint(0, 0, 0)
     camera.SetPosition(-520, -640, 620)
     camera.SetViewUp(0, 0, 1)
     scene.ResetCamera()
-    camera.Zoom(1.5)
+    camera.Zoom(zoom)

@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
+from jiggen.files import MEASUREMENTS
 from jiggen.verify.manifest import MANIFEST, FileEntry, Manifest, read_manifest
 from jiggen.verify.parts import unreadable
 from jiggen.verify.proof import prove_as
@@ -54,7 +55,7 @@ def _judge_listing(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
         for path in folder.rglob("*")
         if not (path.is_dir() or path.name.startswith(".") or path.name in LITTER)
     }
-    for name in sorted(there - {MANIFEST} - manifest.files.keys()):
+    for name in sorted(there - {MANIFEST, MEASUREMENTS} - manifest.files.keys()):
         fault = Fault("proof.unlisted", name, name, "a file that jiggen did not write")
         ledger.fail(fault)
 

@@ -156,6 +156,76 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "towards.left": "{length} left",
         "towards.right": "{length} right",
         "towards.none": "0",
+        # the gauge's own sheet
+        "gauge.title": "Gauge: measure the printer",
+        "gauge.kind": "Gauge sheet",
+        "gauge.about": "gauge {x} x {y} mm",
+        "gauge.name": "What does your printer do?",
+        "gauge.why": "Printed parts come out a little too large or too small, and no two printers "
+        "alike. Print the gauge, measure it with a caliper, and jigs can be made to come out true.",
+        "gauge.proof": "Gauge proven from its files: {checks} checks; each hole and peg is within "
+        "{deviation} mm of its place.",
+        "gauge.printer": "Printer, nozzle",
+        "gauge.material": "Material, layers",
+        "gauge.by": "Date, measured by",
+        "gauge.print.heading": "Print",
+        "gauge.print.lie": "Print the three parts as they lie, without supports. Never turn or "
+        "mirror them in the slicing program: the arrows X and Y on the frame must point along the "
+        "printer's own x and y.",
+        "gauge.print.plain": "No scaling. Switch off whatever the slicing program does against "
+        "shrinkage, for holes or for the first layer.",
+        "gauge.print.same": "Use the material, nozzle, layers and speed that the jigs will have. "
+        "What is found holds for these alone.",
+        "gauge.print.cool": "Let it cool on the bed, then lie at room temperature for an hour. "
+        "Take off strings and blobs. Never file or sand it.",
+        "gauge.where.heading": "Where the readings are taken",
+        "gauge.where.pegs": "1 to 6: over both pegs",
+        "gauge.where.holes": "7 to 12: far rim to far rim",
+        "gauge.where.heights": "21 to 25: heights",
+        "gauge.table": "table",
+        "gauge.how.heading": "Measure",
+        "gauge.how.zero": "Wipe the jaws, close them, and set the caliper to zero. Lay the frame "
+        "on a flat table.",
+        "gauge.how.pegs": "Pegs, 1 to 6: outside jaws over both pegs, upright and pushed down onto "
+        "the table, closed with little force. Swing the caliper a little: the largest reading is "
+        "right.",
+        "gauge.how.holes": "Holes, 7 to 12: one inside jaw in each hole, spread until both touch "
+        "the far rims. Swing it a little: the largest reading is right.",
+        "gauge.how.diameters": "Diameters, 13 to 20: pegs above the frame, the smallest reading is "
+        "right; holes with the inside jaws, the largest.",
+        "gauge.how.heights": "Heights, 21 to 25: one jaw flat on the underside, the other on top: "
+        "the frame on a rib, then each peg.",
+        "gauge.how.twice": "Take each reading twice. If the two differ by more than 0.05 mm, clean "
+        "the place and take it again.",
+        "gauge.readings.heading": "Readings, mm",
+        "gauge.readings.about": "about",
+        "gauge.readings.number": "no.",
+        "gauge.readings.what": "what",
+        "gauge.readings.read": "read",
+        "gauge.readings.distance": "{one} to {other}",
+        "gauge.readings.peg": "peg {name}, across",
+        "gauge.readings.hole": "hole {name}, across",
+        "gauge.readings.frame": "frame, height",
+        "gauge.readings.top": "peg {name}, height",
+        "gauge.readings.slip": 'A reading more than 1 mm off its "about" is a slip: look again.',
+        "gauge.fits.heading": "Fits",
+        "gauge.fits.bush": "Press the {outside} mm bush into the pockets, smallest first, by hand "
+        "or gently in a vice. Best is the pocket that it goes into square with firm pressure, and "
+        "neither turns in nor falls out of. Push it out again from the other side.",
+        "gauge.fits.slide": "Push the small toothed bar through the slots, lying as it was "
+        "printed: it goes in one way round. Best is the narrowest slot that it runs through "
+        "freely, pushed with one finger. Do not grease it.",
+        "gauge.fits.pocket": "Best pocket (bush_fit)",
+        "gauge.fits.slot": "Best slot (slide)",
+        "gauge.then.heading": "Then",
+        "gauge.then.file": "Write the readings into measurements.toml in the gauge's folder, each "
+        "in place of the two quotation marks: value = 106.12. Leave a row as it is where you did "
+        "not measure.",
+        "gauge.then.fit": "Type: jiggen profile fit measurements.toml --name my-printer. It names "
+        "a reading that does not agree with the others: take that one again.",
+        "gauge.then.build": "Build jigs with --printer my-printer, and check the first one.",
+        "gauge.then.again": "Print a new gauge when the material, the nozzle or the printer's "
+        "belts change.",
         # the 1:1 pages
         "tile.heading": "Holes at 1:1, page {tile} of {tiles}",
         "tile.only": "Holes at 1:1",
