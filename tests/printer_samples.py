@@ -6,9 +6,10 @@ and the caliper's jaws are the farthest points along the line of the centres.
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -113,6 +114,32 @@ GAUGE: tuple[Reading, ...] = (
 """Two squares of 120 mm of holes and 80 mm of pegs, each with its diagonals, and two steps."""
 
 
+@cache
+def the_gauge() -> tuple[dict[str, Feature], tuple[Reading, ...]]:
+    """Features and readings of the blank that `jiggen gauge` writes for the usual bed."""
+    from jiggen.design.gauge import design_gauge
+    from jiggen.design.gauge_readings import readings_of
+    from jiggen.design.settings import Bed
+    from jiggen.export.gauge import measurements_toml
+
+    blank = tomllib.loads(measurements_toml(readings_of(design_gauge(Bed()))))
+    features = {
+        name: Feature(name, row["kind"], tuple(row["at"]), row["diameter"])
+        for name, row in blank["features"].items()
+    }
+    return features, (
+        *(Distance(*row["between"], row["edges"], 1.0) for row in blank["distance"]),
+        *(Diameter(row["of"], 1.0) for row in blank["diameter"]),
+        *(Height(row["asked"], 1.0) for row in blank["height"]),
+    )
+
+
+def read_gauge(printer: Printer, random: np.random.Generator) -> Measurements:
+    """Our own gauge of `printer`, measured as its blank asks."""
+    features, asked = the_gauge()
+    return read(printer, random, asked, features=features)
+
+
 def measured(
     readings: Iterable[Reading], features: dict[str, Feature] = FEATURES, caliper: float = NOISE
 ) -> Measurements:
@@ -133,12 +160,14 @@ def read(
     random: np.random.Generator | None = None,
     asked: Sequence[Reading] = GAUGE,
     noise: float = NOISE,
+    features: dict[str, Feature] = FEATURES,
 ) -> Measurements:
-    """The gauge of `printer` measured to a hundredth; without `random`, faultlessly."""
-    true = [printer.reading(FEATURES, reading) for reading in asked]
+    """A gauge of `printer` measured to a hundredth; without `random`, faultlessly."""
+    true = [printer.reading(features, reading) for reading in asked]
     if random is not None:
         true = np.round(random.normal(true, noise), 2).tolist()
-    return measured(replace(r, value=value) for r, value in zip(asked, true, strict=True))
+    taken = (replace(r, value=value) for r, value in zip(asked, true, strict=True))
+    return measured(taken, features)
 
 
 def misread(
@@ -161,4 +190,4 @@ def misread(
         if usable:
             value = float(random.choice(usable))
             readings[row] = replace(readings[row], value=value)
-            return replace(measured(readings), caliper=measurements.caliper), row
+            return measured(readings, measurements.features, measurements.caliper), row

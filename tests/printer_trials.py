@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from printed_samples import designed, finished, readings, write_jig
-from printer_samples import Printer, any_printer, misread, read
+from printer_samples import Printer, any_printer, misread, read_gauge
 
 from jiggen.design.pieces import pieces
 from jiggen.printer.adjust import COVERED
@@ -44,7 +44,7 @@ def calibration(runs: int = RUNS, seed: int = SEED) -> Calibration:
     inside, alarms, sizes = np.zeros(6), 0, np.zeros(6)
     for _ in range(runs):
         printer = any_printer(random)
-        found = fit_gauge(read(printer, random))
+        found = fit_gauge(read_gauge(printer, random))
         inside += np.abs(found.values - printer.truth) <= COVERED * found.uncertainties
         sizes += found.uncertainties
         alarms += found.fit.contradicts
@@ -58,7 +58,7 @@ def misreadings(runs: int = 200, seed: int = SEED) -> float:
     random = np.random.default_rng(seed)
     named = 0
     for _ in range(runs):
-        spoilt, row = misread(read(any_printer(random), random), random)
+        spoilt, row = misread(read_gauge(any_printer(random), random), random)
         found = fit_gauge(spoilt)
         named += bool(found.doubt and found.doubt.likely and found.doubt.row == row)
     return named / runs
@@ -98,7 +98,7 @@ def compensated(printers: int = 200, seed: int = SEED) -> dict[str, float]:
     worst = dict.fromkeys(SHIPPED, 0.0)
     for _ in range(printers):
         printer = any_printer(random)
-        found = fit_gauge(read(printer, random))
+        found = fit_gauge(read_gauge(printer, random))
         if found.fit.contradicts:  # a person measures again
             continue
         matrix = profile_of(found, "seeded").compensation(0.1, 0.2).matrix

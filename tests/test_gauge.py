@@ -203,11 +203,12 @@ def test_the_blank_is_the_contract_and_says_what_is_in_the_manifest(built: Finis
         assert tuple(feature["at"]) == places[name]
         assert feature["kind"] == ("peg" if name in "ABCD" else "hole")
         assert feature["diameter"] == (6.0 if name in "ABCD" else 8.0)
-    assert {(*row["between"], row["edges"]) for row in data["distance"]} == {
+    assert [(*row["between"], row["edges"]) for row in data["distance"]] == [
         (*pair, "outside")
         for pair in ("AB", "DC", "AD", "BC", "AC", "BD", "EF", "GH", "EG", "GF", "FH", "HE")
-    }
-    assert [row["of"] for row in data["diameter"]] == list("ABCDEFGH")
+        for _turn in range(2)
+    ]
+    assert [row["of"] for row in data["diameter"]] == list("AABBCCDDEEFFGGHH")
     assert [row["asked"] for row in data["height"]] == [7.0, 14.0, 16.0, 18.0, 20.0]
     rows = (*data["distance"], *data["diameter"], *data["height"])
     assert {row["value"] for row in rows} == set(data["fits"].values()) == {""}

@@ -83,21 +83,24 @@ def _rows(readings: Readings) -> Iterator[str]:
     for distance in readings.distances:
         one, other = distance.between
         manner = "over both pegs" if one.kind == "peg" else "far rim to far rim"
-        yield from (
-            f"[[distance]]  # {distance.number}: {one.id} to {other.id}, {manner}: about "
-            f"{distance.asked:.2f}",
-            f'between = ["{one.id}", "{other.id}"]',
-            'edges = "outside"',
-            'value = ""',
-            "",
-        )
+        what = f"{distance.number}: {one.id} to {other.id}, {manner}"
+        for note in (f"{what}: about {distance.asked:.2f}", f"{what}, again"):
+            yield from (
+                f"[[distance]]  # {note}",
+                f'between = ["{one.id}", "{other.id}"]',
+                'edges = "outside"',
+                'value = ""',
+                "",
+            )
     for diameter in readings.diameters:
-        yield from (
-            f"[[diameter]]  # {diameter.number}: about {diameter.asked:.2f}",
-            f'of = "{diameter.of.id}"',
-            'value = ""',
-            "",
-        )
+        what = f"{diameter.number}: mean of along x and along y"
+        for note in (f"{what}, about {diameter.asked:.2f}", f"{what}, again"):
+            yield from (
+                f"[[diameter]]  # {note}",
+                f'of = "{diameter.of.id}"',
+                'value = ""',
+                "",
+            )
     for height in readings.heights:
         what = f"the top of peg {height.of}" if height.of else "the frame itself"
         yield from (

@@ -29,7 +29,7 @@ PRINT = ("lie", "plain", "same", "cool")
 HOW = ("zero", "pegs", "holes", "diameters", "heights", "twice")
 THEN = ("file", "fit", "build", "again")
 PLAN_SHARE = 0.88  # of a column that the drawing from above is wide
-SHARES = (0.10, 0.38, 0.20, 0.32)  # of a column: number, what, about, read
+SHARES = (0.10, 0.32, 0.18, 0.40)  # of a column: number, what, about, read
 
 
 def gauge_sheet(gauge: Gauge, proof: Mapping[str, Any]) -> bytes:
@@ -129,7 +129,10 @@ def _table(readings: Readings, width: float) -> Section:
         for item in readings.heights
     ]
     rows = beside(
-        (i * (column + GUTTER), stack([_titles(column), *(_line(*row, column) for row in rows)]))
+        (
+            i * (column + GUTTER),
+            stack([_titles(column), *(_line(*row, column) for row in rows)]),
+        )
         for i, rows in enumerate((left, right))
     )
     slip = paragraph(say("gauge.readings.slip"), SMALL, width, grey=0.3)

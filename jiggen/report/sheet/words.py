@@ -192,16 +192,17 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "gauge.how.holes": "Holes, 7 to 12: one inside jaw in each hole, spread until both touch "
         "the far rims. Swing it a little: the largest reading is right.",
         "gauge.how.diameters": "Diameters, 13 to 20: pegs above the frame, the smallest reading is "
-        "right; holes with the inside jaws, the largest.",
+        "right; holes with the inside jaws, the largest. Once along x, once along y: the mean is "
+        "the reading.",
         "gauge.how.heights": "Heights, 21 to 25: one jaw flat on the underside, the other on top: "
         "the frame on a rib, then each peg.",
-        "gauge.how.twice": "Take each reading twice. If the two differ by more than 0.05 mm, clean "
-        "the place and take it again.",
+        "gauge.how.twice": "Take each reading twice, and write down both of 1 to 20. If the two "
+        "differ by more than 0.05 mm, clean the place and start that reading again.",
         "gauge.readings.heading": "Readings, mm",
         "gauge.readings.about": "about",
         "gauge.readings.number": "no.",
         "gauge.readings.what": "what",
-        "gauge.readings.read": "read",
+        "gauge.readings.read": "read, and again",
         "gauge.readings.distance": "{one} to {other}",
         "gauge.readings.peg": "peg {name}, across",
         "gauge.readings.hole": "hole {name}, across",
