@@ -1,27 +1,45 @@
-"""The body: one block, and everything taken from it in a single cut."""
+"""The body: one block, what meets its edges taken out in one cut, its letters then set in."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from functools import lru_cache
+from itertools import compress
 
 import cadquery as cq
+import shapely
+from shapely.geometry import Polygon
 
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.joint import JointShape, Pocket
 from jiggen.design.station import StationShape
-from jiggen.solid.shapes import Point, block, cylinder, prism, prism_y, turned
+from jiggen.solid.inset import CLEAR, Inset, set_in
+from jiggen.solid.shapes import Point, block, cylinder, prism, prism_y, taken, turned
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
 OVER = 1.0  # mm that cutters reach past what they cut
+Z = cq.Vector(0, 0, 1)
 
 
 def make_body(body: Body, design: Design) -> cq.Shape:
     """One body of the jig as a solid in the ski frame."""
-    return body_blank(body, design).cut(*body_cutters(body, design))
+    top = design.settings.body
+    inside, crossing = _engraved(body)
+    cut = taken(body_blank(body, design), [*_mechanical(body, design), *_prisms(crossing, top)])
+    if len(cut.Solids()) != 1:
+        return cut  # for the caller to refuse
+    made, others = set_in(cut.Solids()[0], top, inside)
+    return taken(made, _prisms(others, top)) if others else made
 
 
-Z = cq.Vector(0, 0, 1)
+def _engraved(body: Body) -> tuple[list[Inset], list[Inset]]:
+    """The engravings within the top face's outline, and those that meet its edge."""
+    insets = [Inset(region, item.depth) for item in body.engravings for region in item.regions]
+    plan = Polygon(body.outline.outer).buffer(-FOOT - CLEAR, join_style="mitre")
+    within = shapely.contains(plan, [Polygon(inset.region.outer) for inset in insets])
+    return list(compress(insets, within)), list(compress(insets, ~within))
 
 
 def body_blank(body: Body, design: Design) -> cq.Shape:
@@ -32,27 +50,34 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
 
 
 def body_cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
-    """Everything that is taken from the block."""
+    """Everything that is taken from the block, as tools of a cut."""
+    yield from _mechanical(body, design)
+    for insets in _engraved(body):
+        yield from _prisms(insets, design.settings.body)
+
+
+def _prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Shape]:
+    for inset in insets:
+        yield prism(inset.region, top - inset.depth, top + OVER)
+
+
+def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:
+    """What is taken from the block but for engravings."""
     top = design.settings.body
     for region in body.relief:
         yield prism(region, -OVER, design.settings.relief)
-    tools: dict[tuple[float, float], cq.Shape] = {}
     for guide in body.guides:
-        key = (guide.bore, guide.throat)
-        if key not in tools:
-            tools[key] = _guide_cutter(guide)
-        yield tools[key].moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))
+        tool = _guide_cutter(replace(guide, id="", x=0.0, y=0.0))
+        yield tool.moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))
     if body.stations:
         tool = _station_cutter(design.mechanism.station, top, design.half_width)
         for station in body.stations:
             yield tool.moved(cq.Location(cq.Vector(station.x, 0, 0)))
     if design.joint:
         yield from _joint_cutters(design.joint, body.name)
-    for engraving in body.engravings:
-        for region in engraving.regions:
-            yield prism(region, top - engraving.depth, top + OVER)
 
 
+@lru_cache(maxsize=16)
 def _guide_cutter(guide: Guide) -> cq.Shape:
     """Throat, bore and lead-in at the origin; the bridge's slot where a bush is seated."""
     r, t, lead = guide.bore / 2, guide.throat / 2, guide.lead_in
@@ -73,6 +98,7 @@ def _guide_cutter(guide: Guide) -> cq.Shape:
     return tool
 
 
+@lru_cache(maxsize=8)
 def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.Shape:
     """Channels, recess and cone seat of one station at the origin."""
     s, reach = station, half_width + OVER

@@ -51,6 +51,27 @@ def cylinder(radius: float, bottom: float, top: float, x: float = 0.0, y: float 
     return cq.Solid.makeCylinder(radius, top - bottom, cq.Vector(x, y, bottom))
 
 
+def taken(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
+    """`shape` less all `tools`, in one cut; none of them is changed.
+
+    The kernel's plain cut may widen the tolerances of what it is given: a tool or part that is
+    kept for the next jig would then make other files there than here.
+    """
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+    from OCP.TopTools import TopTools_ListOfShape
+
+    kept, lost = TopTools_ListOfShape(), TopTools_ListOfShape()
+    kept.Append(shape.wrapped)
+    for tool in tools:
+        lost.Append(tool.wrapped)
+    cut = BRepAlgoAPI_Cut()
+    cut.SetArguments(kept)
+    cut.SetTools(lost)
+    cut.SetNonDestructive(True)
+    cut.Build()
+    return cq.Shape.cast(cut.Shape())
+
+
 def hexagon(flats: float) -> Region:
     """A regular hexagon of width `flats` over its flats, two flats square to y."""
     radius = flats / math.sqrt(3)
