@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 from itertools import compress
@@ -15,26 +15,22 @@ from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.joint import JointShape, Pocket
 from jiggen.design.station import StationShape
-from jiggen.solid.inset import CLEAR, Inset, set_in
-from jiggen.solid.shapes import Point, block, cylinder, prism, prism_y, taken, turned
+from jiggen.solid.level import CLEAR, OVER, Inset, engraved, prisms
+from jiggen.solid.shapes import Point, block, cylinder, one_solid, prism, prism_y, taken, turned
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
-OVER = 1.0  # mm that cutters reach past what they cut
 Z = cq.Vector(0, 0, 1)
 
 
 def make_body(body: Body, design: Design) -> cq.Shape:
     """One body of the jig as a solid in the ski frame."""
     top = design.settings.body
-    inside, crossing = _engraved(body)
-    cut = taken(body_blank(body, design), [*_mechanical(body, design), *_prisms(crossing, top)])
-    if len(cut.Solids()) != 1:
-        return cut  # for the caller to refuse
-    made, others = set_in(cut.Solids()[0], top, inside)
-    return taken(made, _prisms(others, top)) if others else made
+    inside, crossing = _engravings(body)
+    cut = taken(body_blank(body, design), [*_mechanical(body, design), *prisms(crossing, top)])
+    return engraved(one_solid(cut, body.name), top, inside)
 
 
-def _engraved(body: Body) -> tuple[list[Inset], list[Inset]]:
+def _engravings(body: Body) -> tuple[list[Inset], list[Inset]]:
     """The engravings within the top face's outline, and those that meet its edge."""
     insets = [Inset(region, item.depth) for item in body.engravings for region in item.regions]
     plan = Polygon(body.outline.outer).buffer(-FOOT - CLEAR, join_style="mitre")
@@ -52,13 +48,8 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
 def body_cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
     """Everything that is taken from the block, as tools of a cut."""
     yield from _mechanical(body, design)
-    for insets in _engraved(body):
-        yield from _prisms(insets, design.settings.body)
-
-
-def _prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Shape]:
-    for inset in insets:
-        yield prism(inset.region, top - inset.depth, top + OVER)
+    for insets in _engravings(body):
+        yield from prisms(insets, design.settings.body)
 
 
 def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:

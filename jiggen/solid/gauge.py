@@ -12,10 +12,10 @@ from jiggen.design.gauge import FOOT, NAME, Gauge, Peg
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
-from jiggen.solid.model import Model, Part, one_solid
+from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
 from jiggen.solid.plates import engraved_plate
-from jiggen.solid.shapes import block, prism_y, turned
+from jiggen.solid.shapes import block, one_solid, prism_y, turned
 
 OVER = 1.0  # mm that cutters reach past what they cut
 

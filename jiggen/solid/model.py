@@ -14,7 +14,7 @@ from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, pieces
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
-from jiggen.solid.shapes import located
+from jiggen.solid.shapes import located, one_solid
 
 SAGITTA = 0.004  # mm between a curve and its chords, absolute
 ANGLE = 0.35  # rad between neighbouring facets, at most
@@ -57,16 +57,6 @@ def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> M
         solid = one_solid(shape, piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
-
-
-def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
-    """The one solid that `shape` must be; RuntimeError when it is not."""
-    # A defect of ours, never of the input: stop before anything is written. The kernel's own
-    # check of validity costs as much as a cut; tests make it, and the proof looks at the files.
-    solids = shape.Solids()
-    if len(solids) != 1:
-        raise RuntimeError(f"{name} came out of the kernel as {len(solids)} solids")
-    return solids[0]
 
 
 def mesh_of(part: Part) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cadquery as cq
 import numpy as np
 import shapely
@@ -10,21 +12,26 @@ from shapely.geometry import Polygon, box
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.lettering import regions_of
 from jiggen.design.station import BRIDGE_STEP, KnobShape, PinionShape, RailShape
+from jiggen.solid.level import Inset, engraved, stacked
 from jiggen.solid.shapes import (
     Point,
     bridged_ceiling,
     cylinder,
     hexagon,
+    one_solid,
     prism,
     prism_y,
+    taken,
     turned,
 )
 
 FIRST_LAYER = 0.3  # mm: the layer on the bed is drawn in, against elephant's foot
 DRAWN_IN = 0.25
+KEPT = 4  # solids of each kind that a process keeps: most jigs are made on one mechanism
 TOOTH_CHORD = 0.02  # mm off the true flank: far below what a printer shows
 
 
+@lru_cache(maxsize=KEPT)
 def make_rail(rail: RailShape) -> cq.Shape:
     """A left rail, y = 0 where its nose touches the ski."""
     leg = _standing(leg_plan(rail), rail.bottom_z, rail.top_z)
@@ -43,11 +50,9 @@ def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
         (outside, rail.lean_z),
         (outside, rail.bottom_rack_z - 1.0),
     ]
-    scale = [
-        prism(region, rail.top_z - GRADUATION_DEPTH, rail.top_z + 1.0)
-        for region in rail.graduations
-    ]
-    return bar.cut(prism_y(wedge, -rail.reach - 1.0, lean_to), *scale)
+    leaning = taken(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to)])
+    scale = [Inset(region, GRADUATION_DEPTH) for region in rail.graduations]
+    return engraved(one_solid(leaning, "rack"), rail.top_z, scale)
 
 
 def rack_plan(rail: RailShape) -> Polygon:
@@ -75,18 +80,18 @@ def leg_plan(rail: RailShape) -> Polygon:
     return bar.union(nose)
 
 
-def _standing(plan: Polygon, bottom: float, top: float) -> cq.Shape:
+def _standing(plan: Polygon, bottom: float, top: float) -> cq.Solid:
     """`plan` from `bottom` to `top`, printed top down: the top layer is drawn in."""
     (full,) = regions_of(plan)
     (less,) = regions_of(plan.buffer(-DRAWN_IN, join_style="mitre"))
     upper = top - FIRST_LAYER
-    return prism(full, bottom, upper).fuse(prism(less, upper, top))
+    return stacked(prism(full, bottom, upper), prism(less, upper, top), upper)
 
 
+@lru_cache(maxsize=KEPT)
 def make_pinion(pinion: PinionShape) -> cq.Shape:
     """Flange, gear, cone and hexagon, bored for the lock screw, with a nut trap below."""
     p, foot = pinion, 0.4
-    overlap = 0.2
     flange = turned(
         [
             (0, p.bottom_z),
@@ -97,23 +102,26 @@ def make_pinion(pinion: PinionShape) -> cq.Shape:
         ]
     )
     (teeth,) = regions_of(Polygon(p.gear.outline(TOOTH_CHORD)))
-    gear = prism(teeth, p.flange_z - overlap, p.gear_top_z)
+    gear = prism(teeth, p.flange_z, p.gear_top_z)
     cone = turned(
         [
-            (0, p.gear_top_z - overlap),
-            (p.cone_radius, p.gear_top_z - overlap),
+            (0, p.gear_top_z),
+            (p.cone_radius, p.gear_top_z),
             (p.cone_radius, p.cone_z),
             (p.cone_top_radius, p.cone_top_z),
             (0, p.cone_top_z),
         ]
     )
-    stub = prism(hexagon(p.hex_flats), p.cone_top_z - overlap, p.top_z)
+    stub = prism(hexagon(p.hex_flats), p.cone_top_z, p.top_z)
     trap = prism(hexagon(p.nut_flats), p.bottom_z - 1.0, p.nut_top_z)
     ceiling = bridged_ceiling(p.nut_flats, p.bore, p.nut_top_z, BRIDGE_STEP)
     bore = cylinder(p.bore / 2, p.bottom_z - 1.0, p.top_z + 1.0)
-    return flange.fuse(gear, cone, stub).cut(trap, *ceiling, bore)
+    geared = stacked(flange, gear, p.flange_z)
+    whole = stacked(stacked(geared, cone, p.gear_top_z), stub, p.cone_top_z)
+    return taken(whole, [trap, *ceiling, bore])
 
 
+@lru_cache(maxsize=KEPT)
 def make_knob(knob: KnobShape) -> cq.Shape:
     """A round knob with grips, its socket for the pinion's hexagon from below."""
     k, edge = knob, 1.0
@@ -134,4 +142,4 @@ def make_knob(knob: KnobShape) -> cq.Shape:
     ]
     socket = prism(hexagon(k.socket_flats), k.bottom_z - 1.0, k.socket_top_z)
     bore = cylinder(k.bore / 2, k.bottom_z - 1.0, k.top_z + 1.0)
-    return disc.cut(*grips, socket, bore)
+    return taken(disc, [*grips, socket, bore])

@@ -1,7 +1,4 @@
-"""A flat plate as a solid: two layers, the upper one with all that is engraved left out.
-
-Drawn so, its letters cost a fraction of cutting them one by one.
-"""
+"""A flat plate as a solid: one layer with its holes, what is engraved set into its top."""
 
 from __future__ import annotations
 
@@ -10,8 +7,9 @@ from collections.abc import Iterable, Sequence
 import cadquery as cq
 
 from jiggen.design.guides import Guide
-from jiggen.design.lettering import Region, Ring
-from jiggen.solid.shapes import prism
+from jiggen.design.lettering import Region
+from jiggen.solid.level import Inset, engraved
+from jiggen.solid.shapes import one_solid, wire
 
 UP = cq.Vector(0, 0, 1)
 LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)
@@ -20,40 +18,20 @@ LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)
 def engraved_plate(
     outline: Region,
     guides: Iterable[Guide],
-    engraved: Sequence[Region],
+    letters: Sequence[Region],
     *,
     thickness: float,
     depth: float,
     foot: float,
 ) -> cq.Shape:
-    """`outline` from z = 0 to `thickness` with a round hole a guide, engraved `depth` deep (mm).
+    """`outline` from z = 0 to `thickness` with a round hole a guide and `letters` `depth` deep, mm.
 
     Every edge at z = 0, of outline and holes, is taken off by `foot` at 45°.
     """
-    floor = thickness - depth
-    holes = [(guide.radius, guide.x, guide.y) for guide in guides]
-    lower = _layer(outline, holes, (), 0.0, floor)
-    lower = lower.chamfer(foot, None, lower.edges(LOWEST))
-    upper = _layer(outline, holes, [item.outer for item in engraved], floor, thickness)
-    islands = [prism(Region(ring), floor, thickness) for item in engraved for ring in item.inner]
-    return lower.fuse(upper, *islands)
-
-
-def _layer(
-    outline: Region,
-    holes: Iterable[tuple[float, float, float]],
-    left_out: Iterable[Ring],
-    bottom: float,
-    top: float,
-) -> cq.Solid:
-    """The outline from `bottom` to `top` without holes (radius, x, y) and rings `left_out`."""
-    circles = [cq.Wire.makeCircle(r, cq.Vector(x, y, bottom), UP) for r, x, y in holes]
-    rings = [_wire(ring, bottom) for ring in (*outline.inner, *left_out)]
-    return cq.Solid.extrudeLinear(
-        _wire(outline.outer, bottom), [*circles, *rings], UP * (top - bottom)
-    )
-
-
-def _wire(ring: Ring, z: float) -> cq.Wire:
-    corners = [cq.Vector(float(x), float(y), z) for x, y in ring]
-    return cq.Wire.makePolygon(corners, close=True)
+    circles = [
+        cq.Wire.makeCircle(guide.radius, cq.Vector(guide.x, guide.y, 0.0), UP) for guide in guides
+    ]
+    openings = [wire(ring, 0.0) for ring in outline.inner]
+    blank = cq.Solid.extrudeLinear(wire(outline.outer, 0.0), [*circles, *openings], UP * thickness)
+    footed = one_solid(blank.chamfer(foot, None, blank.edges(LOWEST)), "plate")
+    return engraved(footed, thickness, [Inset(region, depth) for region in letters])

@@ -14,15 +14,16 @@ from jiggen.design.lettering import Region
 Point = tuple[float, float]
 
 
-def _wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
+def wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
+    """A closed ring of (x, y) points at height `z`."""
     corners = [cq.Vector(float(x), float(y), z) for x, y in points]
     return cq.Wire.makePolygon(corners, close=True)
 
 
 def prism(region: Region, bottom: float, top: float) -> cq.Solid:
     """`region` raised from height `bottom` to `top`."""
-    outer = _wire(region.outer, bottom)
-    inner = [_wire(ring, bottom) for ring in region.inner]
+    outer = wire(region.outer, bottom)
+    inner = [wire(ring, bottom) for ring in region.inner]
     return cq.Solid.extrudeLinear(outer, inner, cq.Vector(0, 0, top - bottom))
 
 
@@ -70,6 +71,16 @@ def taken(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
     cut.SetNonDestructive(True)
     cut.Build()
     return cq.Shape.cast(cut.Shape())
+
+
+def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
+    """The one solid that `shape` must be; RuntimeError when it is not."""
+    # A defect of ours, never of the input: stop before anything is written. The kernel's own
+    # check of validity costs as much as a cut; tests make it, and the proof looks at the files.
+    solids = shape.Solids()
+    if len(solids) != 1:
+        raise RuntimeError(f"{name} came out of the kernel as {len(solids)} solids")
+    return solids[0]
 
 
 def hexagon(flats: float) -> Region:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial
-from jiggen.solid.model import Model, Part, one_solid
+from jiggen.solid.model import Model, Part
 from jiggen.solid.plates import engraved_plate
+from jiggen.solid.shapes import one_solid
 
 
 def build_trial(trial: Trial, progress: Callable[[str], None] = lambda _: None) -> Model:

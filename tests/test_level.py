@@ -1,14 +1,15 @@
-"""Insets against the kernel's own cut of the same regions: the same solid, by another road."""
+"""What is drawn without a cut or a fuse against the kernel's own: the same solid."""
 
 import cadquery as cq
 import numpy as np
 import pytest
-from shapely.geometry import Point
+from shapely.geometry import Point, Polygon
 
 from jiggen.design import Settings, SkiRange, design
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.solid.body import body_blank, body_cutters, make_body
-from jiggen.solid.inset import Inset, set_in
+from jiggen.solid.level import Inset, set_in, stacked
+from jiggen.solid.moving import TOOTH_CHORD, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import block, cylinder, prism
 
 SQUARE = np.array([(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0)])
@@ -87,3 +88,30 @@ def test_a_body_is_as_if_cut_in_one(club_layout):
     assert made.Volume() == pytest.approx(wanted.Volume(), rel=1e-9)
     assert len(made.Faces()) == len(wanted.Faces())
     assert len(made.Edges()) == len(wanted.Edges())
+
+
+def test_a_part_stands_on_a_face_as_if_fused(plate):
+    post = cylinder(2.0, 5.0, 9.0, 10.0)
+    made, wanted = stacked(plate, post, 5.0), plate.fuse(post)
+    assert made.isValid()
+    assert made.Volume() == pytest.approx(wanted.Volume(), rel=1e-12)
+    assert len(made.Faces()) == len(wanted.Faces())
+
+
+@pytest.mark.parametrize("x", [30.0, 59.0, 90.0], ids=["on the hole", "over the edge", "beside"])
+def test_a_part_with_nothing_to_stand_on_is_refused(plate, x):
+    with pytest.raises(RuntimeError, match="nothing to stand on"):
+        stacked(plate, cylinder(2.0, 5.0, 9.0, x), 5.0)
+
+
+def test_moving_parts_are_as_if_fused(club_layout):
+    made = design(club_layout, Settings(ski=SkiRange(84, 112))).mechanism
+    pinion, gear = make_pinion(made.pinion), made.pinion.gear
+    middle = (made.pinion.nut_top_z + made.pinion.gear_top_z) / 2 + 0.5
+    (section,) = pinion.intersect(block((-20, 20), (-20, 20), (middle, middle + 1))).Solids()
+    ring = Polygon(gear.outline(TOOTH_CHORD)).area - np.pi * made.pinion.bore**2 / 4
+    assert section.Volume() == pytest.approx(ring, rel=1e-9)
+    for shape in (pinion, make_rail(made.rail), make_knob(made.knob)):
+        assert shape.isValid()
+        assert len(shape.Solids()) == 1
+    assert make_pinion(made.pinion) is pinion

@@ -1,8 +1,9 @@
-"""Shallow insets set into a solid's flat top without a cut: letters, arrows, scales.
+"""What is sunk in a level face, or stands on it, drawn without a cut or a fuse.
 
-A cut compares every face with every other.  A pocket that lies inside one flat face changes
+A cut compares every face with every other.  A letter that lies inside one level face changes
 nothing but that face: its walls and floor are one sweep of its outline, and the face gets the
-outline as a hole.  The solid is the one that a cut would make, in a fraction of the time.
+outline as a hole.  So it is with what stands on a face.  The solid is the one that the kernel's
+own cut or fuse would make, in a fraction of the time.
 """
 
 from __future__ import annotations
@@ -28,7 +29,9 @@ from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_W
 from shapely.geometry import Polygon
 
 from jiggen.design.lettering import Region
+from jiggen.solid.shapes import prism, taken
 
+OVER = 1.0  # mm that cutters reach past what they cut
 LEVEL = 1e-6  # mm: a face this near the top is the top
 CLEAR = 0.05  # mm from an inset to the edge of its face, at least
 CHORDS = 64  # an edge that is not straight: within CLEAR of it up to a radius of 40 mm
@@ -42,20 +45,47 @@ class Inset:
     depth: float
 
 
+def engraved(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> cq.Shape:
+    """`solid` with all `insets` taken out of its top at height `top` mm.
+
+    Nothing hollow may lie close under the top but what opens into it.
+    """
+    made, others = set_in(solid, top, insets)
+    return taken(made, prisms(others, top)) if others else made
+
+
+def prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Solid]:
+    """Tools that cut `insets`, past a top at height `top` mm."""
+    for inset in insets:
+        yield prism(inset.region, top - inset.depth, top + OVER)
+
+
 def set_in(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.Solid, list[Inset]]:
     """`solid` with every inset that lies inside one face at height `top` mm, and the others.
 
-    The others meet an edge or one another: they have to be cut.  Nothing hollow may lie close
-    under the top but what opens into it.
+    The others meet an edge or one another: they have to be cut.
     """
-    seats: list[TopoDS_Face] = []
-    faces: list[TopoDS_Face] = []
-    for face in _faces(solid.wrapped):
-        (seats if _is_level(face, top) else faces).append(face)
-    owners = _owners(insets, [_plan(face) for face in seats])
+    seats, faces = _parted(solid, top, up=True)
+    owners = _owners(insets, [_plan(seat) for seat in seats])
     for index, seat in enumerate(seats):
         faces += _with_insets(seat, top, list(compress(insets, owners == index)))
     return _solid(faces), list(compress(insets, owners < 0))
+
+
+def stacked(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
+    """`upper`, whose one foot is at height `z` mm, on the face of `lower` that it lies within.
+
+    Raises RuntimeError when it stands on no one face, clear of its edges.
+    """
+    seats, faces = _parted(lower, z, up=True)
+    (foot,), others = _parted(upper, z, up=False)
+    edge = BRepTools.OuterWire_s(foot)
+    plan = Polygon(_ring(edge, foot))
+    under = [seat for seat in seats if _plan(seat).contains(plan)]
+    if len(under) != 1:
+        raise RuntimeError(f"nothing to stand on at {z:g} mm")
+    seats.remove(under[0])
+    return _solid([*faces, *seats, _holed(under[0], z, [edge]), *others])
 
 
 def _solid(faces: Iterable[TopoDS_Face]) -> cq.Solid:
@@ -77,15 +107,23 @@ def _faces(shape: object) -> Iterator[TopoDS_Face]:
         explorer.Next()
 
 
-def _is_level(face: TopoDS_Face, top: float) -> bool:
-    """Whether a face is flat, level, at height `top` and looks up."""
+def _parted(solid: cq.Solid, z: float, *, up: bool) -> tuple[list[TopoDS_Face], list[TopoDS_Face]]:
+    """The level faces at height `z` that look up, or down, and all other faces."""
+    level: list[TopoDS_Face] = []
+    others: list[TopoDS_Face] = []
+    for face in _faces(solid.wrapped):
+        (level if _is_level(face, z, up=up) else others).append(face)
+    return level, others
+
+
+def _is_level(face: TopoDS_Face, z: float, *, up: bool) -> bool:
     surface = BRepAdaptor_Surface(face, False)
     if surface.GetType() != GeomAbs_Plane:
         return False
     plane = surface.Plane()
-    turned = plane.Direct() == (face.Orientation() == TopAbs_REVERSED)
-    up = plane.Axis().Direction().Z() * (-1 if turned else 1)
-    return bool(up > 1 - LEVEL and abs(plane.Location().Z() - top) < LEVEL)
+    turned = (plane.Direct() == (face.Orientation() == TopAbs_REVERSED)) == up
+    looks = plane.Axis().Direction().Z() * (-1 if turned else 1)
+    return bool(looks > 1 - LEVEL and abs(plane.Location().Z() - z) < LEVEL)
 
 
 def _plan(face: TopoDS_Face) -> shapely.Geometry:
@@ -131,18 +169,14 @@ def _owners(insets: Sequence[Inset], seats: Sequence[shapely.Geometry]) -> NDArr
     return owner
 
 
-def _with_insets(face: TopoDS_Face, top: float, insets: Sequence[Inset]) -> Iterator[TopoDS_Face]:
+def _with_insets(seat: TopoDS_Face, top: float, insets: Sequence[Inset]) -> Iterator[TopoDS_Face]:
     """The faces that take the place of a level one: itself with holes, walls, floors, islands."""
-    level = gp_Pln(gp_Pnt(0, 0, top), gp_Dir(0, 0, 1))
-    outer = BRepTools.OuterWire_s(face)
-    holed = BRepBuilderAPI_MakeFace(level, outer)
-    for wire in _wires(face):
-        if not wire.IsSame(outer):
-            holed.Add(wire)
+    level = _level(top)
+    holes = []
     for inset in insets:
         outline = _wire(inset.region.outer, top, 1.0)
         islands = [_wire(ring, top, -1.0) for ring in inset.region.inner]
-        holed.Add(TopoDS.Wire_s(outline.Reversed()))
+        holes.append(TopoDS.Wire_s(outline.Reversed()))
         mouth = BRepBuilderAPI_MakeFace(level, outline)
         for island in islands:
             mouth.Add(island)
@@ -151,7 +185,21 @@ def _with_insets(face: TopoDS_Face, top: float, insets: Sequence[Inset]) -> Iter
         for side in _faces(drop.Shape()):
             if not side.IsSame(mouth.Face()):
                 yield TopoDS.Face_s(side.Reversed())
-    yield holed.Face()
+    yield _holed(seat, top, holes)
+
+
+def _holed(face: TopoDS_Face, z: float, holes: Iterable[TopoDS_Wire]) -> TopoDS_Face:
+    """A level face that looks up, with more holes: wires that run clockwise."""
+    outer = BRepTools.OuterWire_s(face)
+    made = BRepBuilderAPI_MakeFace(_level(z), outer)
+    inner = (wire for wire in _wires(face) if not wire.IsSame(outer))
+    for wire in (*inner, *holes):
+        made.Add(wire)
+    return made.Face()
+
+
+def _level(z: float) -> gp_Pln:
+    return gp_Pln(gp_Pnt(0, 0, z), gp_Dir(0, 0, 1))
 
 
 def _wire(ring: NDArray[np.float64], z: float, turn: float) -> TopoDS_Wire:
