@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cadquery as cq
 import numpy as np
@@ -18,6 +20,8 @@ from jiggen.solid.shapes import located, one_solid
 
 SAGITTA = 0.004  # mm between a curve and its chords, absolute
 ANGLE = 0.35  # rad between neighbouring facets, at most
+KEPT = 8  # meshes that a process keeps: those of the moving parts outlast a jig's two bodies
+FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,43 +68,40 @@ def mesh_of(part: Part) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
 
     Chords lie within SAGITTA of the curve, absolute: CadQuery's own default is relative.
     """
-    from OCP.BRep import BRep_Tool
+    vertices, triangles = _mesh(part.shape, part.piece.to_bed.tobytes())
+    return vertices.copy(), triangles.copy()
+
+
+@lru_cache(maxsize=KEPT)
+def _mesh(shape: cq.Shape, to_bed: bytes) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The mesh of `shape` carried by a 4×4 given as its bytes."""
     from OCP.BRepMesh import BRepMesh_IncrementalMesh
-    from OCP.TopAbs import TopAbs_REVERSED
-    from OCP.TopLoc import TopLoc_Location
+    from OCP.StlAPI import StlAPI_Writer
 
-    shape = part.shape.copy().moved(located(part.piece.to_bed))
-    BRepMesh_IncrementalMesh(shape.wrapped, SAGITTA, False, ANGLE, False)
-    points: list[NDArray[np.float64]] = []
-    faces: list[NDArray[np.int64]] = []
-    count = 0
-    for face in shape.Faces():
-        place = TopLoc_Location()
-        mesh = BRep_Tool.Triangulation_s(face.wrapped, place)
-        trsf = place.Transformation()
-        nodes = [mesh.Node(i + 1).Transformed(trsf) for i in range(mesh.NbNodes())]
-        points.append(np.array([(p.X(), p.Y(), p.Z()) for p in nodes]))
-        corners = np.array([mesh.Triangle(i + 1).Get() for i in range(mesh.NbTriangles())])
-        if face.wrapped.Orientation() == TopAbs_REVERSED:
-            corners = corners[:, ::-1]
-        faces.append(corners - 1 + count)
-        count += len(nodes)
-    return _welded(np.vstack(points), np.vstack(faces))
+    # A copy: solids of one process share faces with tools that are kept, and a mesh would stay
+    # on them.
+    laid = shape.copy().moved(located(np.frombuffer(to_bed).reshape(4, 4)))
+    BRepMesh_IncrementalMesh(laid.wrapped, SAGITTA, False, ANGLE, False)
+    # The kernel's own STL is its quickest way out: by node and triangle it takes half as long
+    # again as the mesh.
+    writer = StlAPI_Writer()
+    writer.ASCIIMode = False
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "part.stl")
+        if not writer.Write(laid.wrapped, str(path)):
+            raise RuntimeError("the kernel could not write a mesh")
+        facets = np.frombuffer(path.read_bytes(), FACET, offset=84)
+    return _welded(facets["corners"])
 
 
-def _welded(
-    points: NDArray[np.float64], faces: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Points of neighbouring faces made one, at the single precision an STL holds."""
-    single = np.round(points, 6).astype(np.float32).astype(np.float64) + 0.0  # no negative zero
+def _welded(corners: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Triangles (m, 3, 3) as points, equal ones made one, and corners (m, 3)."""
+    exact = np.round(corners.reshape(-1, 3).astype(np.float64), 6)
+    single = exact.astype(np.float32).astype(np.float64) + 0.0  # no negative zero
     unique, index = np.unique(single, axis=0, return_inverse=True)
-    corners = index.reshape(-1)[faces]
-    proper = (
-        (corners[:, 0] != corners[:, 1])
-        & (corners[:, 1] != corners[:, 2])
-        & (corners[:, 2] != corners[:, 0])
-    )
-    return unique, corners[proper]
+    faces = index.reshape(-1, 3)
+    proper = (faces != np.roll(faces, 1, axis=1)).all(axis=1)
+    return unique, faces[proper]
 
 
 def write_step(model: Model, path: Path) -> None:
