@@ -12,7 +12,6 @@ far the contact wanders is checked.  The width is always the ski's at the statio
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -24,28 +23,24 @@ from numpy.typing import NDArray
 
 from jiggen.accuracy.sections import (
     Part,
-    blunt_plan,
     body_part,
     body_profile,
     fixed_hardware,
     flat_gap,
     gap,
-    knob_part,
     knob_profile,
     leg_part,
     lock_hardware,
     nose_part,
-    pinion_part,
     pinion_profile,
     pinion_walls,
-    rack_plan,
     rack_profile,
-    rail_part,
     recess_profile,
     ski_edge,
     ski_part,
     swept,
 )
+from jiggen.accuracy.within import SIDES, moving_parts, within_station
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
 from jiggen.design.jig import Station
@@ -58,7 +53,6 @@ LEAST_GAP = 0.02  # mm: parts that by design come closer will rub when printed
 LEAST_TEETH = 2.0
 WANDER = 0.5  # mm along the ski that a nose's contact may lie from the station's x
 SNUG = 0.005  # mm that the chords of nose and edge may overlap where they touch
-SIDES = {"left": 0.0, "right": 180.0}  # degrees: the right rail is the left one turned round
 
 
 class Measured(NamedTuple):
@@ -186,12 +180,10 @@ def _sweep_station(
 class _Parts:
     """What is in and around one station, in its frame; the rail as a left one at y = 0.
 
-    `toothed` and `blunt` are the rail with and without tooth spaces; `near` is the hardware
-    in the body.
+    `blunt` is the rail without tooth spaces; `near` is the hardware in the body.
     """
 
     station: Station
-    toothed: Part
     blunt: Part
     leg: Part
     pinion: Part
@@ -203,13 +195,13 @@ class _Parts:
     def of(cls, design: Design, station: Station) -> _Parts:
         made, name = design.mechanism, station.name
         near = fixed_hardware(design, station.x)
+        _, blunt, pinion, knob = moving_parts(made)
         return cls(
             station=station,
-            toothed=rail_part("rail", made.rail, rack_plan(made.rail)),
-            blunt=rail_part("rail", made.rail, blunt_plan(made.rail)),
+            blunt=blunt,
             leg=leg_part("rail", made.rail),
-            pinion=pinion_part(f"pinion {name}", made.pinion),
-            knob=knob_part(f"knob {name}", made.knob),
+            pinion=pinion.named(f"pinion {name}"),
+            knob=knob.named(f"knob {name}"),
             body=body_part("body", design, station.x).moved(x=-station.x),
             near=tuple(part.moved(x=-station.x) for part in near),
         )
@@ -244,19 +236,17 @@ def _resting(design: Design, parts: _Parts) -> Iterator[Measured]:
 
 def _passing(design: Design, parts: _Parts, width: float) -> Iterator[Measured]:
     """Gaps of the rails with all that they pass, at one ski width."""
-    # At the middle of the range the pinion has a tooth on the x axis, and the rack a space.
-    rolled = (width - design.settings.ski.middle) / 2
-    turn = math.degrees(rolled / design.mechanism.pinion.gear.pitch_radius)
-    pinion = parts.pinion.moved(degrees=turn)
+    alone = within_station(design.mechanism, design.settings.ski.middle, width)
     blunt = {side: parts.stand(parts.blunt, width / 2, side) for side in SIDES}
     for side, rail in blunt.items():
-        toothed, leg = (parts.stand(p, width / 2, side) for p in (parts.toothed, parts.leg))
-        yield Measured(rail.name, pinion.name, gap(toothed, pinion), width)
+        leg = parts.stand(parts.leg, width / 2, side)
+        yield Measured(rail.name, parts.pinion.name, alone.pinion[side], width)
         yield Measured(rail.name, "body", gap(leg, parts.body), width)
-        for part in (parts.knob, *parts.near):
+        yield Measured(rail.name, parts.knob.name, alone.knob[side], width)
+        for part in parts.near:
             yield Measured(rail.name, part.name, gap(rail, part), width)
     left, right = blunt.values()
-    yield Measured(left.name, right.name, gap(left, right), width)
+    yield Measured(left.name, right.name, alone.rails, width)
     # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
     rail_shape = design.mechanism.rail
     behind = width + rail_shape.outer_y - rail_shape.reach

@@ -23,6 +23,7 @@ DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
 CLEAR = 1.5  # mm between engravings and cut-outs
 CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
+AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
 SCALE = 100.0  # mm between the check scale's end lines, centre to centre
 ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)])
 
@@ -163,17 +164,19 @@ class _Board:
         if not (xs.size and ys.size):
             return None
         x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))
+        away = np.hypot(x + (x0 + x1) / 2 - self.middle, 2 * (y + (y0 + y1) / 2 - prefer_y))
+        places = np.column_stack([x, y])[np.argsort(away, kind="stable")]
         obstacles = shapely.union_all(self.taken)
         shapely.prepare(obstacles)
-        free = np.ones(len(x), dtype=bool)
-        for u0, v0, u1, v1 in _strokes(shape):
-            boxes = shapely.box(x[free] + u0, y[free] + v0, x[free] + u1, y[free] + v1)
-            free[free] = ~shapely.intersects(obstacles, boxes)
-        if not free.any():
-            return None
-        away = np.hypot(x + (x0 + x1) / 2 - self.middle, 2 * (y + (y0 + y1) / 2 - prefer_y))
-        best = int(np.argmin(np.where(free, away, np.inf)))
-        return np.array([x[best], y[best]])
+        strokes = _strokes(shape)
+        for start in range(0, len(places), AT_ONCE):
+            free = places[start : start + AT_ONCE]
+            for stroke in strokes:
+                boxes = shapely.box(*(stroke + np.hstack([free, free])).T)
+                free = free[~shapely.intersects(obstacles, boxes)]
+            if len(free):
+                return np.asarray(free[0])
+        return None
 
     def _take(self, name: str, shape: shapely.Geometry) -> Engraving:
         self.taken.append(box(*shape.bounds).buffer(CLEAR))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from shapely.geometry import Point, Polygon
@@ -104,11 +105,9 @@ def design(layout: Layout, settings: Settings) -> Design:
     Raises InputError, all clashes at once, when no safe jig can be made.
     """
     settings.check()
-    mechanism = design_mechanism(settings)
     guides = design_guides(layout, settings)
     half_width = _half_width(guides, settings)
-    scale = graduations(mechanism.rail, settings.ski, half_width)
-    mechanism = replace(mechanism, rail=replace(mechanism.rail, graduations=scale))
+    mechanism = _mechanism(settings, half_width)
     places = _places(guides, mechanism, half_width, settings)
     _refuse_clashes(guides, places, mechanism, settings)
     pad_shapes = pads(places.plates)
@@ -130,6 +129,17 @@ def design(layout: Layout, settings: Settings) -> Design:
         pads=tuple(region for pad in pad_shapes for region in regions_of(pad)),
         errors=tuple(float(error) for error in errors),
     )
+
+
+@lru_cache(maxsize=16)
+def _mechanism(settings: Settings, half_width: float) -> Mechanism:
+    """The mechanism with its rails graduated; one object for all jigs that it serves.
+
+    So whatever is made or reckoned of it can be kept for the next jig.
+    """
+    plain = design_mechanism(settings)
+    scale = graduations(plain.rail, settings.ski, half_width)
+    return replace(plain, rail=replace(plain.rail, graduations=scale))
 
 
 @dataclass(frozen=True)
