@@ -110,3 +110,22 @@ def test_a_file_cut_short_is_refused(keep):
 def test_bytes_that_are_no_text_are_refused():
     with pytest.raises(StepError, match="UTF-8"):
         read_step_text(b"ISO-10303-21;\xff\xfe")
+
+
+@pytest.mark.parametrize(
+    "values",
+    ["''", "'a b',#7,*,$,.T.", "'',(#7,#7)", "1,-2.5E-3,(1.,2.,3.)", "'Gr\\X\\FC n',0,4.,.MILLI."],
+)
+def test_a_space_changes_nothing(values):
+    # Without spaces a simple entity is read a shorter way.
+    file = read(f"#7=A({values});", f"#8=A( {values});")
+    short, long = (file[number].record["A"] for number in (7, 8))
+    assert short == long
+    assert repr(short) == repr(long)
+    assert [type(value) for value in short] == [type(value) for value in long]
+
+
+@pytest.mark.parametrize("values", ["'a'b'", "1..2", "#", "'',(1.,)", "'',()(", ",1", "1 2"])
+def test_what_is_not_understood_is_refused_however_short(values):
+    with pytest.raises(StepError):
+        read(f"#7=A({values});")[7]

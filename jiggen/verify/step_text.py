@@ -21,9 +21,13 @@ class StepError(ValueError):
 class Ref(int):
     """A reference to an entity: ``#12``."""
 
+    __slots__ = ()  # a file holds a hundred thousand: without, the garbage collector walks them
+
 
 class Word(str):
     """An enumeration without its dots, ``.MILLI.``, or ``*`` for a derived value."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,9 @@ TOKEN = re.compile(
     | [(),$*]""",
     re.VERBOSE,
 )
+PLAIN_VALUE = r"(?:\#\d++|'[^',]*+'|[-+]?\d++(?:\.\d*+(?:E[-+]?\d++)?)?|\.[A-Z][A-Z0-9_]*+\.|[$*])"
+PLAIN_VALUES = rf"{PLAIN_VALUE}(?:,{PLAIN_VALUE})*+"
+SIMPLE = re.compile(rf"\(({PLAIN_VALUES})(?:,\(({PLAIN_VALUES})\))?\)")  # all edges and points
 ESCAPE = re.compile(
     r"\\\\|\\X2\\((?:[0-9A-F]{4})+)\\X0\\|\\X4\\((?:[0-9A-F]{8})+)\\X0\\"
     r"|\\X\\([0-9A-F]{2})|\\S\\(.)|\\P[A-I]\\"
@@ -223,6 +230,10 @@ def _file(text: str, start: int) -> StepFile:
 
 
 def _record(number: int, keyword: str, source: str) -> Record:
+    simple = SIMPLE.fullmatch(source) if keyword else None
+    if simple:
+        first, last = simple.groups()
+        return {keyword: _plain(first) if last is None else (*_plain(first), _plain(last))}
     try:
         tokens = _tokens(source)
         if keyword:
@@ -234,6 +245,11 @@ def _record(number: int, keyword: str, source: str) -> Record:
     if len(record) != len(types):
         raise StepError(f"#{number}: a complex entity is a list of types, each once")
     return record
+
+
+def _plain(text: str) -> tuple[Value, ...]:
+    """Values without brackets and commas in them."""
+    return tuple([PLAIN[token[0]](token) for token in text.split(",")])
 
 
 def _tokens(source: str) -> list[str]:
