@@ -60,8 +60,7 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     window.SetSize(*SIZE)
     window.AddRenderer(scene)
     _aim(scene, zoom)
-    window.Render()
-    image = vtkWindowToImageFilter()
+    image = vtkWindowToImageFilter()  # renders the window itself
     image.SetInput(window)
     image.ReadFrontBufferOff()
     image.Update()

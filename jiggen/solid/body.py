@@ -1,4 +1,4 @@
-"""The body: one block, what meets its edges taken out in one cut, its letters then set in."""
+"""The body: one block, what meets its edges taken out by cuts, its letters then set in."""
 
 from __future__ import annotations
 
@@ -26,7 +26,9 @@ def make_body(body: Body, design: Design) -> cq.Shape:
     """One body of the jig as a solid in the ski frame."""
     top = design.settings.body
     inside, crossing = _engravings(body)
-    cut = taken(body_blank(body, design), [*_mechanical(body, design), *prisms(crossing, top)])
+    # First the relief: in one cut with all others it would be compared with each of them.
+    standing = taken(body_blank(body, design), _relief(body, design))
+    cut = taken(standing, [*_mechanical(body, design), *prisms(crossing, top)])
     return engraved(one_solid(cut, body.name), top, inside)
 
 
@@ -47,16 +49,20 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
 
 def body_cutters(body: Body, design: Design) -> Iterator[cq.Shape]:
     """Everything that is taken from the block, as tools of a cut."""
+    yield from _relief(body, design)
     yield from _mechanical(body, design)
     for insets in _engravings(body):
         yield from prisms(insets, design.settings.body)
 
 
-def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:
-    """What is taken from the block but for engravings."""
-    top = design.settings.body
+def _relief(body: Body, design: Design) -> Iterator[cq.Shape]:
     for region in body.relief:
         yield prism(region, -OVER, design.settings.relief)
+
+
+def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:
+    """What is taken from the block but for relief and engravings."""
+    top = design.settings.body
     for guide in body.guides:
         tool = _guide_cutter(replace(guide, id="", x=0.0, y=0.0))
         yield tool.moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))

@@ -131,11 +131,11 @@ class ShapeReader:
 
     def _edges(self, face: Entity) -> Iterator[Entity]:
         for bound in face.refs(1):
-            loop = self.file[self.file[bound].ref(1)]
+            loop = self.file[self.file.ref(bound, 1)]
             if loop.keyword != "EDGE_LOOP":
                 continue  # a cone's tip or a sphere's pole: one vertex, no edge
             for oriented in loop.refs(1):
-                yield self.file[self.file[oriented].ref(3)]
+                yield self.file[self.file.ref(oriented, 3)]
 
     def _round_face(self, face: Entity, edges: list[Entity]) -> RoundFace | None:
         keyword = self.file.keyword(face.ref(2))
@@ -176,7 +176,7 @@ class ShapeReader:
         return float(np.arctan2(y, x))
 
     def _vertex(self, number: int) -> Array:
-        return self._point(self.file[number].ref(1))
+        return self._point(self.file.ref(number, 1))
 
     def _point(self, number: int) -> Array:
         point = self._points.get(number)

@@ -179,6 +179,19 @@ class StepFile:
         """The type of the entity `number`, empty for a complex one; cheaper than the entity."""
         return self._sources[number][0]
 
+    def ref(self, number: int, index: int) -> Ref:
+        """Argument `index` of the entity `number` as a reference; cheaper than the entity.
+
+        Raises StepError as the entity does.
+        """
+        keyword, source = self._sources[number]
+        simple = SIMPLE.fullmatch(source) if keyword else None
+        if simple and simple[2] is None:
+            values = simple[1].split(",")
+            if index < len(values) and values[index][0] == "#":
+                return Ref(values[index][1:])
+        return self[number].ref(index)
+
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
         sources = self._sources.items()
