@@ -48,6 +48,11 @@ def length_range(text: str, name: str = "") -> tuple[float, float]:
     return ends[0], ends[-1]
 
 
+def is_range(text: str) -> bool:
+    """Whether `text` is written as a range, ``265-345``, whatever its ends are."""
+    return len(_DASH.split(text.strip())) > 1
+
+
 def sizes(text: str, count: int, name: str = "") -> tuple[float, ...]:
     """`count` positive lengths in mm with ``x`` between them, as ``8x12`` or ``8x12mm``.
 

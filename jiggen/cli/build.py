@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,16 +15,21 @@ from jiggen.cli import options
 from jiggen.cli import ski as ski_in_hand
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
-from jiggen.units import length
+from jiggen.units import is_range, length
 
 if TYPE_CHECKING:
+    from jiggen.design import Settings
+    from jiggen.drilling import DrillingLimits, SkiState
+    from jiggen.layout import Layout
+    from jiggen.pattern import Pattern
+    from jiggen.printer import Compensation
     from jiggen.report.job import Finished
 
 
 @app.command(rich_help_panel=options.JIGS)
 def build(
     pattern: options.PatternArgument,
-    boot: options.BootOption,
+    boot: options.BootsOption,
     ski: options.SkiOption,
     shift: options.ShiftOption = "0",
     core: options.CoreOption = "plain",
@@ -88,6 +93,9 @@ def build(
 ) -> None:
     """Build a jig: files to print, and the proof that every hole in them is where it should be.
 
+    With a range of boots, --boot 265-345, a toe and a heel half, each with a ladder of boot
+    lengths to lay on the ski's mark.
+
     Exit code 0 when the proof passes; 1 when anything fails, and then the folder's name ends in
     -failed: do not print it.
     """
@@ -101,31 +109,82 @@ def build(
     done = options.read_printer(printer, settings.bush_fit, settings.slide)
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)
-    plan, holes = options.read_with_pattern(pattern, boot, shift, core, side)
-    state = replace(state, area=state.area or plan.area)
-
-    from jiggen.drilling import screws_of
-    from jiggen.report.job import build_jig, folder_name
-
-    target = out or Path("out") / folder_name(holes.pattern, holes.boot)
-    with shown_progress() as progress:
-        finished = build_jig(
-            holes,
-            settings,
-            target,
-            state=state,
-            limits=limits,
-            screws=screws_of(plan),
-            compensation=done,
-            force=force,
-            progress=progress,
-        )
+    job = _Job(settings, out, state, limits, done, force)
+    if is_range(boot):
+        plan, boots = options.read_pattern_and_boots(pattern, boot)
+        finished = _build_range(plan, boots, length(shift, "--shift"), core, side, job)
+    else:
+        finished = _build_one(*options.read_with_pattern(pattern, boot, shift, core, side), job)
     typer.echo(_as_json(finished) if as_json else _as_text(finished))
     if not as_json:
         for warning in finished.warnings:
             typer.echo(f"warning: {warning}", err=True)
     if not finished.proof.passed:
         raise typer.Exit(CheckFailed.exit_code)
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What a build asks for besides pattern and boot."""
+
+    settings: Settings
+    out: Path | None
+    state: SkiState
+    limits: DrillingLimits
+    compensation: Compensation | None
+    force: bool
+
+    def on(self, plan: Pattern) -> SkiState:
+        """The ski in hand, with the pattern's area where none was said."""
+        return replace(self.state, area=self.state.area or plan.area)
+
+
+def _build_one(plan: Pattern, holes: Layout, job: _Job) -> Finished:
+    from jiggen.drilling import screws_of
+    from jiggen.report.job import build_jig, folder_name
+
+    with shown_progress() as progress:
+        return build_jig(
+            holes,
+            job.settings,
+            job.out or Path("out") / folder_name(holes.pattern, holes.boot),
+            state=job.on(plan),
+            limits=job.limits,
+            screws=screws_of(plan),
+            compensation=job.compensation,
+            force=job.force,
+            progress=progress,
+        )
+
+
+def _build_range(
+    plan: Pattern,
+    boots: tuple[float, float],
+    shift: float,
+    core: options.Core,
+    side: options.Side,
+    job: _Job,
+) -> Finished:
+    from jiggen.drilling import screws_of
+    from jiggen.report.job import folder_name
+    from jiggen.report.reusable import build_reusable
+
+    with shown_progress() as progress:
+        return build_reusable(
+            plan,
+            boots,
+            job.settings,
+            job.out or Path("out") / folder_name(plan.name, *boots),
+            mount_shift=shift,
+            core=core,
+            side=side,
+            state=job.on(plan),
+            limits=job.limits,
+            screws=screws_of(plan),
+            compensation=job.compensation,
+            force=job.force,
+            progress=progress,
+        )
 
 
 def _as_json(finished: Finished) -> str:

@@ -48,6 +48,16 @@ BootOption = Annotated[
         show_default=False,
     ),
 ]
+BootsOption = Annotated[
+    str,
+    typer.Option(
+        "--boot",
+        metavar="MM",
+        help="Boot sole length: 305, or 12in; a range makes one jig for all of them: 265-345.",
+        rich_help_panel=JOB,
+        show_default=False,
+    ),
+]
 ShiftOption = Annotated[
     str,
     typer.Option(
@@ -152,6 +162,18 @@ def read_with_pattern(
 
     found = read_pattern(find_pattern(pattern))
     return found, layout(found, sole, mount_shift=moved, core=core, side=side)
+
+
+def read_pattern_and_boots(pattern: str, boots: str) -> tuple[Pattern, tuple[float, float]]:
+    """The pattern that the words of a command line name, and a range of boot soles in mm.
+
+    Raises InputError for a range that is none, and for the pattern.
+    """
+    ends = length_range(boots, "--boot")
+
+    from jiggen.pattern import find_pattern, read_pattern
+
+    return read_pattern(find_pattern(pattern)), ends
 
 
 def read_ski(words: str | None) -> tuple[float, float] | None:

@@ -24,6 +24,7 @@ LINE = 0.8  # mm wide: two nozzle widths
 CLEAR = 1.5  # mm between engravings and cut-outs
 CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
+HINT_CAPS = (3.6, 3.0)  # mm, of what may be left out
 SCALE = 100.0  # mm between the check scale's end lines, centre to centre
 ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)])
 
@@ -38,10 +39,14 @@ class Engraving:
     depth: float = DEPTH
 
 
-def words(layout: Layout) -> tuple[str, ...]:
-    """The lines engraved on every body: what the jig is, and for which drilling."""
+def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str, ...]:
+    """The lines engraved on every body: what the jig is, and for which drilling.
+
+    `boots` are the shortest and longest boot sole, mm, of a jig that serves more than one.
+    """
     drills = sorted({float(d) for d in layout.diameters})
-    lines = [layout.pattern, f"BOOT {layout.boot:g}"]
+    soles = f"{layout.boot:g}" if boots is None else f"{boots[0]:g}-{boots[1]:g}"
+    lines = [layout.pattern, f"BOOT {soles}"]
     if layout.mount_shift:
         lines[-1] += f"  SHIFT {layout.mount_shift:+g}"
     lines.append(f"DRILL {' / '.join(f'{d:g}' for d in drills)} {layout.core.upper()}")
@@ -99,15 +104,28 @@ def engrave(
     body: float,
     taken: Sequence[Polygon],
     pads: Sequence[Polygon],
+    boots: tuple[float, float] | None = None,
 ) -> tuple[Engraving, ...]:
     """All engravings of one body; `taken` are the shapes (ski frame, mm) to keep clear of.
 
     Raises InputError naming the item there is no room for.
     """
     fixed = [centre_line(plate), clamp_seats(plate, pads, taken)]
-    board = _Board(plate, [*taken, *(_shape(item) for item in fixed)])
-    items = [*fixed, centre_line_down(plate, body)]
+    filled = fill(plate, words(layout, boots), [*taken, *(_shape(item) for item in fixed)])
+    items = [*fixed, centre_line_down(plate, body), *filled]
+    return tuple(item for item in items if item.regions)
 
+
+def fill(
+    plate: Plate, lines: Sequence[str], taken: Sequence[Polygon], hints: Sequence[str] = ()
+) -> list[Engraving]:
+    """Check scale, arrow and `lines` of text, where there is room beside what is `taken`.
+
+    `hints` are lines left out where there is none.  Raises InputError naming any other item that
+    there is no room for.
+    """
+    board = _Board(plate, taken)
+    items = []
     ticks, label = check_scale()
     number = letter(label, 4.2)
     scale = MultiPolygon(
@@ -115,8 +133,9 @@ def engrave(
     )
     items.append(board.put("check scale", scale, prefer_y=-plate.half_width))
     items.append(board.put("arrow to the tip", ARROW, prefer_y=0.0))
-    items.extend(board.put_text(line) for line in words(layout))
-    return tuple(item for item in items if item.regions)
+    items.extend(board.put_text(line) for line in lines)
+    found = (board.try_text(hint, HINT_CAPS) for hint in hints)
+    return items + [item for item in found if item]
 
 
 class _Board:
@@ -142,13 +161,18 @@ class _Board:
 
     def put_text(self, text: str) -> Engraving:
         """A line of text in the largest letters that find a place."""
-        for cap in CAPS:
+        smallest = MultiPolygon(_moved(letter(text, CAPS[-1]), 0.0, 0.0))
+        return self.try_text(text, CAPS) or self.put(text, smallest, prefer_y=0.0)
+
+    def try_text(self, text: str, caps: Sequence[float]) -> Engraving | None:
+        """A line of text in the largest of `caps` that finds a place; None where none does."""
+        for cap in caps:
             lettering = letter(text, cap)
             shape = MultiPolygon(_moved(lettering, 0.0, 0.0))
             place = self._find(shape, self.plate.half_width)
             if place is not None:
                 return self._take(text, shapely.transform(shape, lambda xy, p=place: xy + p))
-        return self.put(text, shape, prefer_y=0.0)  # raises with the reason
+        return None
 
     def _find(self, shape: shapely.Geometry, prefer_y: float) -> NDArray[np.float64] | None:
         """The shift (2,) in mm to the free place nearest to the wanted one, or None.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -27,6 +28,8 @@ from jiggen.design.plan import (
     WINDOW_HALF,
     Plate,
     clashes,
+    inner_features,
+    outer_features,
     outline,
     pads,
     station_plan,
@@ -99,20 +102,23 @@ class Design:
         )
 
 
-def design(layout: Layout, settings: Settings) -> Design:
+def design(layout: Layout, settings: Settings, boots: tuple[float, float] | None = None) -> Design:
     """Choose every number of a jig for `layout` under `settings`.
+
+    `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
+    no hole of the layout.
 
     Raises InputError, all clashes at once, when no safe jig can be made.
     """
     settings.check()
     guides = design_guides(layout, settings)
-    half_width = _half_width(guides, settings)
-    mechanism = _mechanism(settings, half_width)
+    half_width = half_width_for(guides, settings)
+    mechanism = graduated_mechanism(settings, half_width)
     places = _places(guides, mechanism, half_width, settings)
-    _refuse_clashes(guides, places, mechanism, settings)
+    refuse_clashes(guides, places, mechanism, settings)
     pad_shapes = pads(places.plates)
     bodies = tuple(
-        _body(plate, places, guides, layout, mechanism, pad_shapes, settings)
+        make_body(plate, places, guides, layout, mechanism, pad_shapes, settings, boots)
         for plate in places.plates
     )
     heel, toe = (station.x for station in places.stations)
@@ -132,10 +138,11 @@ def design(layout: Layout, settings: Settings) -> Design:
 
 
 @lru_cache(maxsize=16)
-def _mechanism(settings: Settings, half_width: float) -> Mechanism:
-    """The mechanism with its rails graduated; one object for all jigs that it serves.
+def graduated_mechanism(settings: Settings, half_width: float) -> Mechanism:
+    """The mechanism, its rails graduated for a body ± `half_width` mm.
 
-    So whatever is made or reckoned of it can be kept for the next jig.
+    One object for all jigs that it serves, so that whatever is made or reckoned of it can be
+    kept for the next jig.
     """
     plain = design_mechanism(settings)
     scale = graduations(plain.rail, settings.ski, half_width)
@@ -143,13 +150,15 @@ def _mechanism(settings: Settings, half_width: float) -> Mechanism:
 
 
 @dataclass(frozen=True)
-class _Places:
+class Places:
+    """Where the pieces of a jig lie along the ski, its stations on them, and their joint."""
+
     plates: tuple[Plate, ...]
     stations: tuple[Station, ...]
     joint: JointShape | None
 
 
-def _half_width(guides: tuple[Guide, ...], settings: Settings) -> float:
+def half_width_for(guides: tuple[Guide, ...], settings: Settings) -> float:
     """Wide enough for the holes, yet inside the rails on the narrowest ski; mm."""
     widest = settings.ski.least / 2 - EDGE_GAP
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
@@ -158,15 +167,15 @@ def _half_width(guides: tuple[Guide, ...], settings: Settings) -> float:
 
 def _places(
     guides: tuple[Guide, ...], mechanism: Mechanism, half_width: float, settings: Settings
-) -> _Places:
+) -> Places:
     """One piece where the bed holds it, else two halves meeting at the mounting mark."""
     longest = longest_fit(2 * half_width, settings.bed, settings.bed_margin)
-    whole = _try(guides, mechanism, half_width, settings, None, longest)
+    whole = try_places(guides, mechanism, half_width, settings, None, longest)
     if whole:
         return whole
     joint = design_joint(half_width, settings)
     _check_joint_room(joint, half_width, settings)
-    halves = _try(guides, mechanism, half_width, settings, joint, longest)
+    halves = try_places(guides, mechanism, half_width, settings, joint, longest)
     if halves:
         return halves
     span = max(g.x for g in guides) - min(g.x for g in guides)
@@ -200,14 +209,15 @@ def _check_joint_room(joint: JointShape, half_width: float, settings: Settings) 
         )
 
 
-def _try(
+def try_places(
     guides: tuple[Guide, ...],
     mechanism: Mechanism,
     half_width: float,
     settings: Settings,
     joint: JointShape | None,
     longest: float,
-) -> _Places | None:
+) -> Places | None:
+    """Places with the `joint`, or of one piece without, no piece over `longest` mm; or None."""
     half, wall = mechanism.station.half_length, settings.wall
     edge = max(wall, END_WALL)
     first = min(g.x - g.radius for g in guides) - edge
@@ -242,33 +252,69 @@ def _try(
         )
     else:
         plates = (Plate("body", start, stop, half_width),)
-    return _Places(plates, stations, joint)
+    return Places(plates, stations, joint)
 
 
-def _refuse_clashes(
-    guides: tuple[Guide, ...], places: _Places, mechanism: Mechanism, settings: Settings
+def refuse_clashes(
+    guides: tuple[Guide, ...], places: Places, mechanism: Mechanism, settings: Settings
 ) -> None:
+    """Raise InputError, all clashes at once, where a guide lacks its wall."""
     stations = tuple(
         (f"{station.name} station", station_plan(mechanism.station, station.x))
         for station in places.stations
     )
-    found = clashes(guides, places.plates, stations, places.joint, settings)
+    features = (
+        *outer_features(places.plates, stations),
+        *inner_features(places.plates, places.joint),
+    )
+    found = clashes(guides, features, settings)
     if found:
         raise InputError(found)
 
 
-def _body(
+def make_body(
     plate: Plate,
-    places: _Places,
+    places: Places,
     guides: tuple[Guide, ...],
     layout: Layout,
     mechanism: Mechanism,
     pad_shapes: tuple[Polygon, ...],
     settings: Settings,
+    boots: tuple[float, float] | None = None,
 ) -> Body:
+    """The body of one of the `places`' plates, engraved for what it drills."""
     mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
     stations = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
-    shape = outline(plate, places.joint)
+    taken = taken_by(mine, stations, mechanism)
+    taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
+    if places.joint:
+        taken.append(Polygon(places.joint.socket).buffer(1.0))
+    drilled = layout_part(layout, mine)
+    body = lay_body(plate, outline(plate, places.joint), mine, stations, pad_shapes, settings)
+    engraved = engrave(plate, drilled, settings.body, taken, pad_shapes, boots)
+    return replace(body, engravings=engraved)
+
+
+def taken_by(
+    guides: Iterable[Guide], stations: Iterable[Station], mechanism: Mechanism
+) -> list[Polygon]:
+    """What guides and knobs leave no room for on a body's top."""
+    pockets = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in guides]
+    return pockets + [Point(s.x, 0).buffer(mechanism.knob.radius) for s in stations]
+
+
+def lay_body(
+    plate: Plate,
+    shape: Polygon,
+    guides: tuple[Guide, ...],
+    stations: tuple[Station, ...],
+    pad_shapes: tuple[Polygon, ...],
+    settings: Settings,
+) -> Body:
+    """A body of the outline `shape`, not yet engraved, as it lies on the bed.
+
+    Raises InputError ``design.bed`` when it does not fit there.
+    """
     (region,) = regions_of(shape)
     relief = shape.buffer(1.0).difference(_union(pad_shapes))
     turn = bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
@@ -281,19 +327,13 @@ def _body(
                 hint="Choose a larger bed (--bed).",
             )
         )
-    taken = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in mine]
-    taken += [Point(s.x, 0).buffer(mechanism.knob.radius) for s in stations]
-    taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
-    if places.joint:
-        taken.append(Polygon(places.joint.socket).buffer(1.0))
-    drilled = layout_part(layout, mine)
     return Body(
         plate=plate,
         outline=region,
         relief=regions_of(relief),
-        guides=mine,
+        guides=guides,
         stations=stations,
-        engravings=engrave(plate, drilled, settings.body, taken, pad_shapes),
+        engravings=(),
         turn=turn,
     )
 

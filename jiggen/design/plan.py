@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import shapely
@@ -53,19 +53,25 @@ def windows(half_width: float) -> tuple[Polygon, Polygon]:
     return left, shapely.transform(left, lambda xy: xy * (1.0, -1.0))
 
 
+def corners(plate: Plate, *, start: bool = True, stop: bool = True) -> list[Polygon]:
+    """What is taken off the plate's corners at its `start` and its `stop`."""
+    b = plate.half_width
+    return [
+        Polygon([(x, y), (x - sx * CORNER, y), (x, y - sy * CORNER)])
+        for x, sx, free in ((plate.start, -1, start), (plate.stop, 1, stop))
+        if free
+        for y, sy in ((b, 1), (-b, -1))
+    ]
+
+
 def outline(plate: Plate, joint: JointShape | None) -> Polygon:
     """The plate's outline with corners taken off, windows out, and its side of the joint."""
     free_start = joint is None or plate.name != "body-toe"
     free_stop = joint is None or plate.name != "body-heel"
     b = plate.half_width
+    off = corners(plate, start=free_start, stop=free_stop)
     shape = box(plate.start, -b, plate.stop, b)
-    corners = [
-        Polygon([(x, y), (x - sx * CORNER, y), (x, y - sy * CORNER)])
-        for x, sx, free in ((plate.start, -1, free_start), (plate.stop, 1, free_stop))
-        if free
-        for y, sy in ((b, 1), (-b, -1))
-    ]
-    shape = shape.difference(shapely.union_all([*corners, *windows(b)]))
+    shape = shape.difference(shapely.union_all([*off, *windows(b)]))
     if joint and plate.name == "body-toe":
         shape = shape.union(Polygon(joint.tongue))
     if joint and plate.name == "body-heel":
@@ -91,16 +97,16 @@ def station_plan(station: StationShape, x: float) -> Polygon:
     return box(x - half, -500.0, x + half, 500.0)
 
 
+Feature = tuple[str, shapely.Geometry, str]
+"""What a guide must keep clear of: its name, its shape, and what helps where it does not."""
+
+
 def clashes(
-    guides: tuple[Guide, ...],
-    plates: tuple[Plate, ...],
-    stations: tuple[tuple[str, Polygon], ...],
-    joint: JointShape | None,
-    settings: Settings,
+    guides: tuple[Guide, ...], features: Iterable[Feature], settings: Settings
 ) -> tuple[Finding, ...]:
     """Every wall around a guide that is thinner than `settings.wall`, with what would help."""
     found = []
-    features = list(_features(plates, stations, joint))
+    features = tuple(features)
     for index, guide in enumerate(guides):
         centre = Point(guide.x, guide.y)
         for other in guides[index + 1 :]:
@@ -121,11 +127,10 @@ EDGE_HELP = "A wider narrowest ski (--ski) makes the body wider; a thinner bush 
 BED_HELP = "A larger bed (--bed) gives the stations other places, or makes one piece of the jig."
 
 
-def _features(
-    plates: tuple[Plate, ...],
-    stations: tuple[tuple[str, Polygon], ...],
-    joint: JointShape | None,
-) -> Iterator[tuple[str, shapely.Geometry, str]]:
+def outer_features(
+    plates: tuple[Plate, ...], stations: Iterable[tuple[str, Polygon]]
+) -> Iterator[Feature]:
+    """The edges and ends of the whole of `plates`, and the stations on it."""
     start, stop = min(p.start for p in plates), max(p.stop for p in plates)
     b = plates[0].half_width
     for name, y in (("left edge", b), ("right edge", -b)):
@@ -133,10 +138,15 @@ def _features(
         yield name, box(-2e3, min(y, 2e3 * y), 2e3, max(y, 2e3 * y)), EDGE_HELP
     yield "tip end", LineString([(stop, -b), (stop, b)]), BED_HELP
     yield "tail end", LineString([(start, -b), (start, b)]), BED_HELP
-    for name, shape in zip(("left sight window", "right sight window"), windows(b), strict=True):
-        yield name, shape, "Move the group off the mounting mark: the windows show the ski's mark."
     for name, shape in stations:
         yield name, shape, BED_HELP
+
+
+def inner_features(plates: tuple[Plate, ...], joint: JointShape | None) -> Iterator[Feature]:
+    """The sight windows, and the joint where there is one."""
+    b = plates[0].half_width
+    for name, shape in zip(("left sight window", "right sight window"), windows(b), strict=True):
+        yield name, shape, "Move the group off the mounting mark: the windows show the ski's mark."
     if joint:
         yield "joint face", LineString([(0.0, -b), (0.0, b)]), BED_HELP
         yield "joint dovetail", Polygon(joint.socket), BED_HELP

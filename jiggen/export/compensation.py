@@ -37,7 +37,7 @@ from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, pieces
-from jiggen.design.plan import clashes, station_plan
+from jiggen.design.plan import clashes, inner_features, outer_features, station_plan
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
 from jiggen.printer import LARGEST_OFFSET, LARGEST_STRETCH, Compensation
@@ -102,18 +102,13 @@ def refuse_for_design(design: Design, compensation: Compensation) -> None:
     """
     refuse_compensation(compensation)
     grown = tuple(grown_guide(guide, compensation) for guide in design.guides)
-    findings = list(
-        clashes(
-            grown,
-            tuple(body.plate for body in design.bodies),
-            tuple(
-                (f"{station.name} station", station_plan(design.mechanism.station, station.x))
-                for station in design.stations
-            ),
-            design.joint,
-            replace(design.settings, wall=LEAST_WALL),
-        )
+    plates = tuple(body.plate for body in design.bodies)
+    stations = (
+        (f"{station.name} station", station_plan(design.mechanism.station, station.x))
+        for station in design.stations
     )
+    features = (*outer_features(plates, stations), *inner_features(plates, design.joint))
+    findings = list(clashes(grown, features, replace(design.settings, wall=LEAST_WALL)))
     for guide in grown:
         ledge = (guide.bore - guide.throat) / 2
         if guide.bush and ledge < LEAST_LEDGE:

@@ -16,6 +16,7 @@ from jiggen.design.settings import Bed
 from jiggen.export.compensation import SET_IN, compensated_parts, compensation_entry
 from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.ladders import apart
 from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
@@ -89,14 +90,16 @@ def _write_named_step(model: Model, path: Path) -> None:
 
 
 def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Shown]:
-    bodies = [body.plate for body in design.bodies]
-    start, stop = min(p.start for p in bodies), max(p.stop for p in bodies)
+    moved = apart(design)
+    ends = [(b.plate.start + moved[b.name], b.plate.stop + moved[b.name]) for b in design.bodies]
+    start, stop = min(low for low, _ in ends), max(high for _, high in ends)
     shown = [ski_piece((start - 60.0, stop + 60.0), design.settings.ski.middle)]
     floors = {"rail": design.mechanism.rail.top_z - GRADUATION_DEPTH}
     for part in model.parts:
         mesh = meshes[part.name]
         for placed in part.piece.placed:
             pose = part.piece.to_ski(placed)
+            pose[0, 3] += moved[placed.name]
             piece = Shown(placed.name, posed(mesh.vertices, pose), mesh.triangles)
             shown += inked(piece, floors.get(part.name, design.settings.body - DEPTH))
     return shown

@@ -2,5 +2,6 @@
 
 from jiggen.layout.core import layout, numbered
 from jiggen.layout.model import Layout
+from jiggen.layout.span import Motion, layouts, motions, whole_boots
 
-__all__ = ["Layout", "layout", "numbered"]
+__all__ = ["Layout", "Motion", "layout", "layouts", "motions", "numbered", "whole_boots"]

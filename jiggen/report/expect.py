@@ -4,7 +4,8 @@ that the ski in hand takes the holes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,10 @@ from jiggen.accuracy.centring import centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
+from jiggen.design.reusable import Reusable
 from jiggen.drilling import Drilling, DrillingLimits, Screw, SkiState, drilling
 from jiggen.errors import CheckFailed, Finding
+from jiggen.layout import Layout
 
 
 def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
@@ -55,6 +58,53 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     return expected, over_limit(jig)
 
 
+def expect_halves(jig: Reusable) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+    """Like `expect`, for a jig whose halves are used by themselves: each half by itself.
+
+    Raises CheckFailed as `expect` does, for all halves at once.
+    """
+    found: list[tuple[dict[str, Any], tuple[Finding, ...]]] = []
+    faults: list[Finding] = []
+    for half in jig.halves:
+        try:
+            found.append(expect(half.design))
+        except CheckFailed as error:
+            faults += error.findings
+    if faults:
+        raise CheckFailed(faults)
+    every = [expected for expected, _ in found]
+    moving = [expected["moving"] for expected in every]
+    centred = [expected["centring"] for expected in every]
+    return {
+        "jig": _joined([expected["jig"] for expected in every]),
+        # Paper has no halves: one sheet shows all holes.
+        "sheet": summary(sheet_budget(jig.whole.layout, default_terms())),
+        "centring": {state: max(one[state] for one in centred) for state in centred[0]},
+        "division": {hole: by for expected in every for hole, by in expected["division"].items()},
+        "moving": {
+            "widths": moving[0]["widths"],
+            "teeth": min(one["teeth"] for one in moving),
+            "least_gap": min((one["least_gap"] for one in moving), key=lambda gap: gap["gap"]),
+        },
+    }, tuple(warning for _, warnings in found for warning in warnings)
+
+
+def _joined(budgets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """The summaries of several bodies' budgets as one; of each term the larger spread."""
+    terms: dict[str, dict[str, Any]] = {}
+    for term in (term for budget in budgets for term in budget["terms"]):
+        other = terms.setdefault(term["name"], dict(term))
+        for axis in ("sigma_x", "sigma_y"):
+            other[axis] = max(other[axis], term[axis])
+    return {
+        "method": budgets[0]["method"],
+        "terms": list(terms.values()),
+        "holes": {hole: said for budget in budgets for hole, said in budget["holes"].items()},
+        "spacing_95": {k: v for budget in budgets for k, v in budget["spacing_95"].items()},
+        "largest_95": max(budget["largest_95"] for budget in budgets),
+    }
+
+
 def division_of(design: Design) -> dict[str, dict[str, float]]:
     """By hole and station, how far sideways the hole lies, in mm, when that station's left and
     right readings differ by one line of the rails' scale.
@@ -68,15 +118,45 @@ def division_of(design: Design) -> dict[str, dict[str, float]]:
 
 
 def drill(
-    design: Design, state: SkiState, limits: DrillingLimits, screws: Mapping[str, Screw]
+    design: Design,
+    state: SkiState,
+    limits: DrillingLimits,
+    screws: Mapping[str, Screw],
+    layouts: Iterable[Layout] = (),
 ) -> Drilling:
     """Drill and stop settings of a design, checked against what is known of ski and screws.
 
-    Raises CheckFailed where a hole would come too near the base, lie off the ski or outside the
-    allowed area, with the numbers.
+    `layouts` are those of other boots that the design serves.  Raises CheckFailed where a hole
+    would come too near the base, lie off the ski or outside the allowed area, with the numbers.
     """
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
-    found = drilling(design.layout, tops, state, limits, screws)
+    found = drill_over((design.layout, *layouts), tops, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
     return found
+
+
+def drill_over(
+    layouts: Iterable[Layout],
+    tops: Mapping[str, float],
+    state: SkiState,
+    limits: DrillingLimits,
+    screws: Mapping[str, Screw],
+) -> Drilling:
+    """The drilling check of the first of `layouts`, with what is found of any of them.
+
+    What is found of several is said once, as of the first of them it is found of.
+    """
+    first, *others = layouts
+    found = drilling(first, tops, state, limits, screws)
+    errors, warnings = (
+        {(finding.code, finding.key): finding for finding in kind}
+        for kind in (found.errors, found.warnings)
+    )
+    for layout in others:
+        more = drilling(layout, tops, state, limits, screws)
+        for kept, kind in ((errors, more.errors), (warnings, more.warnings)):
+            for finding in kind:
+                said = replace(finding, message=f"boot {layout.boot:g}: {finding.message}")
+                kept.setdefault((finding.code, finding.key), said)
+    return replace(found, errors=tuple(errors.values()), warnings=tuple(warnings.values()))

@@ -40,10 +40,13 @@ class Finished:
     warnings: tuple[Finding, ...]
 
 
-def folder_name(pattern: str, boot: float) -> str:
-    """A plain folder name for a pattern and boot: letters, digits and hyphens only."""
+def folder_name(pattern: str, *boots: float) -> str:
+    """A plain folder name for a pattern and its boot, or its shortest and longest one.
+
+    Letters, digits and hyphens only, and a point where a boot has one.
+    """
     stem = UNSAFE.sub("-", pattern.lower()).strip("-")[:60] or "jig"
-    return f"{stem}-{boot:g}"
+    return "-".join([stem, *(f"{boot:g}" for boot in boots)])
 
 
 def build_jig(
@@ -74,6 +77,41 @@ def build_jig(
     progress("moving parts over the ski range")
     expected, warnings = expect(chosen)
     drilled = drill(chosen, state, limits, screws)
+    return make_jig(
+        chosen,
+        target,
+        {"accuracy": expected, "drilling": drilled.as_dict()},
+        inputs=of_the_ski(state, limits, screws),
+        compensation=compensation,
+        warnings=warnings + drilled.warnings,
+        force=force,
+        progress=progress,
+    )
+
+
+def of_the_ski(
+    state: SkiState, limits: DrillingLimits, screws: Mapping[str, Screw]
+) -> dict[str, Any]:
+    """What the manifest's inputs say of the ski in hand and of what goes into it."""
+    return {
+        "ski_in_hand": asdict(state),
+        "drilling_limits": asdict(limits),
+        "screws": {hole: asdict(screw) for hole, screw in screws.items()},
+    }
+
+
+def make_jig(
+    chosen: Design,
+    target: Path,
+    entries: Mapping[str, Any],
+    *,
+    inputs: Mapping[str, Any],
+    compensation: Compensation | None,
+    warnings: tuple[Finding, ...],
+    force: bool,
+    progress: Progress,
+) -> Finished:
+    """Draw, write and prove the `chosen` design; the manifest gets `entries` and `inputs` too."""
 
     def make(folder: Path) -> dict[str, Any]:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
@@ -82,15 +120,10 @@ def build_jig(
         )
         manifest["inputs"] |= {
             "printer": compensation.printer if compensation else None,
-            "ski_in_hand": asdict(state),
-            "drilling_limits": asdict(limits),
-            "screws": {hole: asdict(screw) for hole, screw in screws.items()},
+            **inputs,
         }
-        return manifest | {
-            "accuracy": expected,
-            "drilling": drilled.as_dict(),
-            "plastic": plastic(chosen, manifest["parts"], lambda file: read_stl(folder / file)),
-        }
+        weighed = plastic(chosen, manifest["parts"], lambda file: read_stl(folder / file))
+        return manifest | {**entries, "plastic": weighed}
 
     def finish(folder: Path, manifest: dict[str, Any]) -> None:
         if manifest["proof"]["passed"]:  # a jig that failed has no sheet to work from
@@ -103,4 +136,4 @@ def build_jig(
     final, manifest, proof = proven_folder(
         target, make, finish=finish, force=force, progress=progress
     )
-    return Finished(final, chosen, manifest, proof, warnings + drilled.warnings)
+    return Finished(final, chosen, manifest, proof, warnings)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from jiggen.drilling import DrillingLimits, Screw, SkiState, drilling
+from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import Layout
+from jiggen.report.expect import drill_over
 from jiggen.report.sheet.job import Job, read_job
 
 
@@ -39,10 +41,19 @@ def redrilled(
         hole: Screw(plate=said["plate"], lengths=tuple(said["lengths"]))
         for hole, said in manifest["inputs"].get("screws", {}).items()
     }
-    found = drilling(_layout(job), job.guide_top, state, limits, screws)
+    layout = _layout(job)
+    found = drill_over((layout, *_others(job, layout)), job.guide_top, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
     return {**manifest, "drilling": found.as_dict()}
+
+
+def _others(job: Job, layout: Layout) -> Iterator[Layout]:
+    """The layouts of the other boots that a jig with ladders serves."""
+    for entry in job.boots:
+        if entry.boot != layout.boot:
+            places = np.array([(entry.x[hole.id], hole.y) for hole in job.holes])
+            yield replace(layout, boot=entry.boot, positions=places)
 
 
 def _layout(job: Job) -> Layout:

@@ -21,6 +21,7 @@ def summary(finished: Finished) -> str:
             "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
             *_weighed(manifest["plastic"]),
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
+            *_setting(manifest),
             *_stops(manifest["drilling"]["settings"]),
             *_expected(manifest["accuracy"]),
             *for_printer(manifest),
@@ -36,6 +37,22 @@ def for_printer(manifest: dict[str, Any]) -> list[str]:
     if (entry := manifest["compensation"]) is None:
         return []
     return [f"Printer:  {entry['printer']}: {compensated(entry)}", f"{'':<10}{LAY}"]
+
+
+def _setting(manifest: dict[str, Any]) -> list[str]:
+    """How a jig for many boots is set."""
+    boots = manifest["inputs"].get("boots")
+    if boots and manifest.get("ladders"):
+        return [
+            "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
+            "sheet.pdf has the line of each boot"
+        ]
+    if boots:
+        return [
+            f"Boots:    {boots[0]:g} to {boots[1]:g}: the boot moves no hole of this pattern, so "
+            "one ordinary jig serves them all and needs no ladder"
+        ]
+    return []
 
 
 def _stops(settings: list[dict[str, Any]]) -> list[str]:

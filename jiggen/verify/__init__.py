@@ -6,7 +6,17 @@ on and sees to it that no file has changed.  Nothing here shares geometry code w
 
 from jiggen.verify.folder import check
 from jiggen.verify.proof import prove
-from jiggen.verify.results import Fault, Found, HoleProof, Proof
+from jiggen.verify.results import BootProof, Fault, Found, HoleProof, Proof
 from jiggen.verify.text import table, verdict
 
-__all__ = ["Fault", "Found", "HoleProof", "Proof", "check", "prove", "table", "verdict"]
+__all__ = [
+    "BootProof",
+    "Fault",
+    "Found",
+    "HoleProof",
+    "Proof",
+    "check",
+    "prove",
+    "table",
+    "verdict",
+]

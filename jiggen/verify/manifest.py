@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
@@ -102,6 +103,60 @@ class Peg(_Entry):
         return self
 
 
+class LadderLine(_Entry):
+    """An engraved line at `x`, for `first` to `last`, with a `number` beside it or none."""
+
+    x: FiniteFloat
+    first: FiniteFloat
+    last: FiniteFloat
+    number: Annotated[str, Field(max_length=20)] = ""
+
+
+class LadderRow(_Entry):
+    """Lines side by side, in the ski frame, mm.
+
+    All of them cross `y` at height `floor`, the longer ones `long_y` too; their numbers stand
+    between the two `numbers`, y's.
+    """
+
+    name: Literal["odd", "even", "bands", "shift"]
+    floor: FiniteFloat
+    y: FiniteFloat
+    long_y: FiniteFloat
+    numbers: tuple[FiniteFloat, FiniteFloat]
+    lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
+
+
+class LadderEntry(_Entry):
+    """The ladders of one part: rows of lines for boot lengths, and one for mount shifts."""
+
+    part: Name
+    rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
+
+    @property
+    def boot_rows(self) -> tuple[LadderRow, ...]:
+        """The rows for boot lengths."""
+        return tuple(row for row in self.rows if row.name != "shift")
+
+    @property
+    def shift_rows(self) -> tuple[LadderRow, ...]:
+        """The rows for mount shifts."""
+        return tuple(row for row in self.rows if row.name == "shift")
+
+
+class BootLayout(_Entry):
+    """Where the layout of a boot length puts each hole along the ski, mm; by hole id."""
+
+    boot: Length
+    x: dict[Name, FiniteFloat]
+
+
+class Inputs(_Entry):
+    """What was asked for, as far as the proof looks: `boots` from and to, where it is a range."""
+
+    boots: tuple[Length, Length] | None = None
+
+
 class Placed(_Entry):
     """One piece in use: rigid 4×4 from the part's file to the ski frame."""
 
@@ -179,6 +234,9 @@ class Manifest(_Entry):
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
     pegs: tuple[Peg, ...] = ()
+    inputs: Inputs = Inputs()
+    ladders: tuple[LadderEntry, ...] = ()
+    boots: tuple[BootLayout, ...] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     files: dict[Inside, FileEntry]
     proof: dict[str, Any] | None = None
@@ -201,10 +259,29 @@ class Manifest(_Entry):
         for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")
+        if self.ladders:
+            self._ladders_agree(bodies)
         for part in self.parts:
             if part.count != len(part.placed):
                 raise ValueError(f"part {part.name}: count {part.count}, {len(part.placed)} placed")
         return self
+
+    def _ladders_agree(self, bodies: set[str]) -> None:
+        """A line for every whole boot length that was asked for, on every part with a ladder."""
+        _once("part with a ladder", [ladder.part for ladder in self.ladders])
+        if self.inputs.boots is None:
+            raise ValueError("ladders, but no range of boots was asked for")
+        least, most = self.inputs.boots
+        asked = {float(boot) for boot in range(math.ceil(least), math.floor(most) + 1)}
+        if {entry.boot for entry in self.boots} != asked or len(self.boots) != len(asked):
+            raise ValueError("the layouts are not those of every boot length that was asked for")
+        ids = {hole.id for hole in self.holes}
+        for entry in self.boots:
+            if set(entry.x) != ids:
+                raise ValueError(f"boot {entry.boot:g}: its layout has other holes")
+        for ladder in self.ladders:
+            if ladder.part not in bodies or not self.guides_of(ladder.part):
+                raise ValueError(f"a ladder on {ladder.part!r}, which is no body with holes")
 
     @property
     def hole_of(self) -> dict[str, Hole]:

@@ -27,11 +27,14 @@ def unreadable(path: Path, name: str, error: Exception) -> Fault:
     return Fault("proof.unreadable", name, path.name, f"cannot be read: {said or error}")
 
 
-def load_step(folder: Path, ledger: Ledger) -> StepAssembly | None:
-    """The folder's STEP assembly, None (and a fault) when it cannot be read."""
+def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssembly | None:
+    """The folder's STEP assembly, None (and a fault) when it cannot be read.
+
+    `flats` asks for flat faces too.
+    """
     path = folder / STEP_FILE
     try:
-        assembly = read_assembly(path)
+        assembly = read_assembly(path, flats=flats)
     except (OSError, ValueError) as error:
         ledger.fail(unreadable(path, STEP_FILE, error))
         return None

@@ -17,6 +17,7 @@ from jiggen.verify.bed import judge_package
 from jiggen.verify.clearance import free_radius
 from jiggen.verify.compensation import as_printed, judge_compensation
 from jiggen.verify.holes import Wanted, measure
+from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.manifest import Guide, Hole, Manifest, Part, read_manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
@@ -54,7 +55,7 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     if manifest.compensation:
         judge_compensation(manifest.compensation, manifest.parts, ledger)
     _judge_drills(manifest, ledger)
-    assembly = load_step(folder, ledger)
+    assembly = load_step(folder, ledger, flats=bool(manifest.ladders))
     pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
@@ -62,12 +63,13 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     judge_package(folder, manifest, meshes, ledger)
     step, stl = _find_holes(manifest, meshes, pieces, ledger)
     pegs = _find_pegs(manifest, meshes, pieces, ledger)
+    boots = judge_ladders(manifest, meshes, pieces, {"STEP": step, "STL": stl}, ledger)
     hole_of = manifest.hole_of
     guide_of = {guide.id: guide for guide in manifest.guides}
     holes = tuple(
         _record(hole_of[hole.id], guide_of[hole.id], step, stl) for hole in manifest.holes
     )
-    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs)
+    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs, boots)
 
 
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:

@@ -116,18 +116,38 @@ def _larger(step: Found | PegFound | None, stl: Found | PegFound | None) -> floa
 
 
 @dataclass(frozen=True)
+class BootProof:
+    """One boot length on one part's ladder: where its line was found, x in mm, ski frame.
+
+    `step` and `stl` are None where no line was found; `deviation` is the farthest that any of the
+    part's holes lies from the layout of that boot, in either format, with the line on the mark.
+    """
+
+    part: str
+    boot: float
+    step: float | None
+    stl: float | None
+    deviation: float | None
+
+
+@dataclass(frozen=True)
 class Proof:
-    """The outcome: how many checks were made, each hole and peg, and every fault."""
+    """The outcome: how many checks were made, each hole and peg, and every fault.
+
+    `boots` are the boot lengths of parts with a ladder; none of a jig for one boot.
+    """
 
     checks: int
     holes: tuple[HoleProof, ...]
     faults: tuple[Fault, ...]
     pegs: tuple[PegProof, ...] = ()
+    boots: tuple[BootProof, ...] = ()
 
     @property
     def passed(self) -> bool:
-        """Whether every check held and every hole and peg was found in both formats."""
-        return not self.faults and all(item.deviation is not None for item in self.measured)
+        """Whether every check held and all holes, pegs and lines were found in both formats."""
+        deviations = [item.deviation for item in (*self.measured, *self.boots)]
+        return not self.faults and None not in deviations
 
     @property
     def measured(self) -> tuple[HoleProof | PegProof, ...]:
@@ -144,12 +164,14 @@ class Proof:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values in a fixed order, floats rounded to DIGITS: equal for equal files."""
+        ladders = {"ladders": [_plain(boot) for boot in self.boots]} if self.boots else {}
         return {
             "passed": self.passed,
             "checks": self.checks,
             "limits": limits.as_dict(),
             "holes": [_record(hole, ("x", "y", "bore", "throat")) for hole in self.holes],
             "pegs": [_record(peg, ("x", "y", "diameter", "top")) for peg in self.pegs],
+            **ladders,
             "faults": [fault.as_dict() for fault in self.faults],
         }
 
@@ -166,7 +188,7 @@ def _record(item: HoleProof | PegProof, wanted: tuple[str, ...]) -> dict[str, An
 
 
 def _plain(
-    record: Found | PegFound | HoleProof | PegProof | None, names: tuple[str, ...] = ()
+    record: Found | PegFound | HoleProof | PegProof | BootProof | None, names: tuple[str, ...] = ()
 ) -> dict[str, Any] | None:
     if record is None:
         return None

@@ -39,14 +39,14 @@ class StepAssembly:
     unit: float
 
 
-def read_assembly(path: Path) -> StepAssembly:
-    """Read a STEP file.
+def read_assembly(path: Path, *, flats: bool = False) -> StepAssembly:
+    """Read a STEP file; its flat faces only when `flats` asks for them, since most are of no use.
 
     Raises StepError when it is not well formed, its units differ, or nothing solid is placed;
     OSError when it cannot be read.
     """
     file = read_step_text(path.read_bytes())
-    tree = _Tree(file)
+    tree = _Tree(file, flats)
     pieces = tuple(piece for root in tree.roots() for piece in tree.below(root))
     if not pieces:
         raise StepError("no solid is placed in it")
@@ -56,7 +56,7 @@ def read_assembly(path: Path) -> StepAssembly:
 class _Tree:
     """The products of a file, the usages between them, and what each one's shape is."""
 
-    def __init__(self, file: StepFile) -> None:
+    def __init__(self, file: StepFile, flats: bool) -> None:
         self._file = file
         self._usages: dict[int, list[Entity]] = defaultdict(list)
         self._used: set[int] = set()
@@ -74,7 +74,7 @@ class _Tree:
             self._placements[file[link.ref(1)].ref(2)] = file[link.ref(0)]
         self._same = self._joined()
         self.unit = self._unit()
-        self._reader = ShapeReader(file, self.unit)
+        self._reader = ShapeReader(file, self.unit, flats)
         self._shapes: dict[int, Shape] = {}
 
     def roots(self) -> Iterator[int]:
@@ -122,6 +122,7 @@ class _Tree:
                 sum(shape.solids for shape in found),
                 np.vstack([np.empty((0, 3)), *(shape.corners for shape in found)]),
                 tuple(face for shape in found for face in shape.round_faces),
+                tuple(flat for shape in found for flat in shape.flats),
             )
         return self._shapes[product]
 

@@ -64,11 +64,15 @@ class RoundFace:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """The solids of one product: how many, corners (n, 3), and round faces."""
+    """The solids of one product: how many, corners (n, 3), round faces, and flat ones.
+
+    Of each flat face the ends of its straight edges, (k, 2, 3), where these were asked for.
+    """
 
     solids: int
     corners: Array
     round_faces: tuple[RoundFace, ...]
+    flats: tuple[Array, ...] = ()
 
     @property
     def hollows(self) -> tuple[RoundFace, ...]:
@@ -83,10 +87,11 @@ class Shape:
 
 @dataclass
 class ShapeReader:
-    """Reads shapes of one file; `scale` turns its numbers into mm."""
+    """Reads shapes of one file; `scale` turns its numbers into mm, `flats` asks for flat faces."""
 
     file: StepFile
     scale: float
+    flats: bool = False
     _points: dict[int, Array] = field(default_factory=dict)
     _arcs: dict[int, Arc | None] = field(default_factory=dict)
 
@@ -101,7 +106,7 @@ class ShapeReader:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
         solids = [item for item in items if item.keyword == SOLID]
         vertices: set[int] = set()
-        found = []
+        found, flats = [], []
         for solid in solids:
             for face in self._faces(solid):
                 edges = list(self._edges(face))
@@ -109,8 +114,10 @@ class ShapeReader:
                 round_face = self._round_face(face, edges)
                 if round_face:
                     found.append(round_face)
+                if self.flats and self.file.keyword(face.ref(2)) == "PLANE":
+                    flats.append(self._straight(edges))
         points = np.array([self._vertex(vertex) for vertex in sorted(vertices)])
-        return Shape(len(solids), points.reshape(-1, 3), tuple(found))
+        return Shape(len(solids), points.reshape(-1, 3), tuple(found), tuple(flats))
 
     def placement(self, number: int) -> Array:
         """The 4×4 of an AXIS2_PLACEMENT_3D."""
@@ -152,6 +159,11 @@ class ShapeReader:
             arcs=tuple(arc for arc in arcs if arc),
             ends=np.array(ends).reshape(-1, 3),
         )
+
+    def _straight(self, edges: list[Entity]) -> Array:
+        straight = (edge for edge in edges if self.file.keyword(edge.ref(3)) == "LINE")
+        ends = [[self._vertex(edge.ref(i)) for i in (1, 2)] for edge in straight]
+        return np.array(ends).reshape(-1, 2, 3)
 
     def _arc(self, edge: Entity) -> Arc | None:
         if edge.id not in self._arcs:

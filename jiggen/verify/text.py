@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from jiggen.verify.results import Found, HoleProof, PegFound, PegProof, Proof
+from collections.abc import Iterator
+
+from jiggen.verify.results import BootProof, Found, HoleProof, PegFound, PegProof, Proof
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
+BOOT_HEAD = ("ladder of", "boot", "line in STEP", "line in STL", "deviation")
 NOTHING = "not found"
 
 
@@ -18,7 +21,40 @@ def table(proof: Proof) -> str:
         first, *others = (cell.rjust(width) for cell, width in zip(row, widths, strict=True))
         lines.append("  ".join((first.strip().ljust(widths[0]), *others)))
     lines.insert(1, "  ".join("-" * width for width in widths))
-    return "\n".join(lines)
+    return "\n".join([*lines, *_ladders(proof)])
+
+
+def boot_table(proof: Proof) -> str:
+    """Every line of every ladder: part, boot, its line in STEP and in STL, deviation; mm."""
+    rows = [BOOT_HEAD, *(_boot_row(boot) for boot in proof.boots)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(BOOT_HEAD))]
+    return "\n".join(
+        "  ".join((row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:]))) for row in rows
+    )
+
+
+def _ladders(proof: Proof) -> Iterator[str]:
+    """One line a ladder, after an empty one."""
+    parts = dict.fromkeys(boot.part for boot in proof.boots)
+    if parts:
+        yield ""
+    for part in parts:
+        mine = [boot for boot in proof.boots if boot.part == part]
+        lost = [boot for boot in mine if boot.deviation is None]
+        worst = max((boot.deviation or 0.0 for boot in mine), default=0.0)
+        said = f"{len(lost)} without a line" if lost else "each with its line"
+        yield (
+            f"Ladder of {part}: boots {mine[0].boot:g} to {mine[-1].boot:g}, {len(mine)} lengths, "
+            f"{said}; with it on the mark the farthest hole is {worst:.3f} mm off"
+        )
+
+
+def _boot_row(boot: BootProof) -> tuple[str, ...]:
+    numbers = (
+        NOTHING if value is None else f"{value + 0.0:.3f}"
+        for value in (boot.step, boot.stl, boot.deviation)
+    )
+    return (boot.part, f"{boot.boot:g}", *numbers)
 
 
 def verdict(proof: Proof) -> str:

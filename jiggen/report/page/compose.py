@@ -15,6 +15,7 @@ from jiggen.report.page.accuracy import accuracy
 from jiggen.report.page.drilling import notices, stops
 from jiggen.report.page.markup import classed, node, written
 from jiggen.report.page.materials import printing
+from jiggen.report.page.setting import setting
 from jiggen.report.page.view import View, view_of
 
 REPORT = "report.html"
@@ -36,7 +37,7 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
     inputs, proof, drilling = manifest["inputs"], manifest["proof"], manifest.get("drilling")
     proven = proof is not None and proof["passed"]
     ski = (inputs["ski"]["least"] + inputs["ski"]["most"]) / 2
-    view = view_of(folder, manifest["parts"], ski)
+    view = view_of(folder, manifest["parts"], ski, manifest.get("shown", {}))
     body = [
         sections.heading(inputs, len(manifest["holes"])),
         sections.verdict(proof),
@@ -45,8 +46,9 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
         *sections.unreadable(view.unreadable),
     ]
     if proven:
-        body += stops(drilling)
-    body.append(sections.layout(folder, manifest["holes"]))
+        body += [*stops(drilling), *setting(manifest)]
+    drawn_for = inputs["boot"] if manifest.get("ladders") else None
+    body.append(sections.layout(folder, manifest["holes"], drawn_for))
     if proven:
         body.append(
             sections.to_make(manifest["parts"], manifest["hardware"], manifest.get("compensation"))
@@ -59,7 +61,7 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
         sections.files(manifest.get("files", {}), REPORT),
         sections.foot(manifest["versions"]),
     ]
-    return _document(f"{inputs['pattern']}, boot {inputs['boot']:g} mm", view, body)
+    return _document(f"{inputs['pattern']}, boot {sections.boot_words(inputs)} mm", view, body)
 
 
 def _viewer(folder: Path, view: View) -> ET.Element:

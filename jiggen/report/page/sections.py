@@ -25,7 +25,7 @@ def heading(inputs: Mapping[str, Any], holes: int) -> ET.Element:
     """What the jig is for."""
     ski = dict.fromkeys((inputs["ski"]["least"], inputs["ski"]["most"]))
     facts = {
-        "Boot sole": f"{inputs['boot']:g} mm",
+        "Boot sole": f"{boot_words(inputs)} mm",
         "Mount shift": _shift(inputs["shift"]),
         "Ski widths": f"{'–'.join(f'{width:g}' for width in ski)} mm",
         "Skis": "left and right alike" if inputs["pair"] == "same" else f"{inputs['side']} only",
@@ -39,6 +39,11 @@ def heading(inputs: Mapping[str, Any], holes: int) -> ET.Element:
         node("h1", inputs["pattern"]),
         classed("dl", "facts", *entries),
     )
+
+
+def boot_words(inputs: Mapping[str, Any]) -> str:
+    """The boot sole, or the shortest and the longest, in mm."""
+    return "–".join(f"{boot:g}" for boot in inputs.get("boots") or (inputs["boot"],))
 
 
 def _shift(shift: float) -> str:
@@ -85,9 +90,11 @@ def cautions() -> ET.Element:
     return node("section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "mind"})
 
 
-def layout(folder: Path, holes: Entries) -> ET.Element:
-    """The drawing of the layout, and every hole in numbers."""
+def layout(folder: Path, holes: Entries, boot: float | None = None) -> ET.Element:
+    """The drawing of the layout, and every hole in numbers; of one `boot` out of many, if so."""
     note = "mm, from the mounting mark (+ to the tip) and from the centre line (+ to the left)."
+    if boot is not None:
+        note += f" All for a boot of {boot:g} mm."
     return section(
         "Layout",
         _drawing(folder / "layout.svg"),

@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,7 @@ LABELS = {
     "ski": "Ski (plain stand-in)",
 }
 STILL = np.eye(4)
+NOT_APART: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -42,12 +44,20 @@ class View:
     unreadable: tuple[str, ...]
 
 
-def view_of(folder: Path, parts: Sequence[Mapping[str, Any]], ski: float) -> View:
-    """The pieces of a jig's `parts`, read from `folder`, on a stand-in for a ski `ski` mm wide."""
+def view_of(
+    folder: Path,
+    parts: Sequence[Mapping[str, Any]],
+    ski: float,
+    apart: Mapping[str, float] = NOT_APART,
+) -> View:
+    """The pieces of a jig's `parts`, read from `folder`, on a stand-in for a ski `ski` mm wide.
+
+    `apart` is how far along the ski a placed piece is moved, mm, by its name.
+    """
     shown: list[dict[str, Any]] = []
     unreadable = []
     for part in parts:
-        poses = [np.array(placed["to_ski"], dtype=float) for placed in part["placed"]]
+        poses = [_pose(placed, apart) for placed in part["placed"]]
         try:
             mesh = read_stl(folder / part["file"])
         except (OSError, MeshError):
@@ -61,6 +71,12 @@ def view_of(folder: Path, parts: Sequence[Mapping[str, Any]], ski: float) -> Vie
     )
     data = json.dumps({"parts": shown, "ink": INK}, separators=(",", ":"), allow_nan=False)
     return View(data, groups, tuple(unreadable))
+
+
+def _pose(placed: Mapping[str, Any], apart: Mapping[str, float]) -> Array:
+    pose = np.array(placed["to_ski"], dtype=float)
+    pose[0, 3] += apart.get(placed["name"], 0.0)
+    return pose
 
 
 def _ski(corners: Sequence[Sequence[float]], width: float) -> dict[str, Any]:

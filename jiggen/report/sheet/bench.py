@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from textwrap import shorten
 
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
+from jiggen.report.sheet.boots import boot_sections, boot_words
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.forms import (
@@ -40,6 +41,10 @@ STEPS = (
     *("scale", "assemble", "over-jig", "over-plate", "ticket", "ski", "centre", "mark"),
     *("readings", "clamp", "stop", "drill", "fit", "screws", "test"),
 )
+LADDER_STEPS = (
+    *("scale", "assemble", "over-half", "over-plate", "ticket", "ski", "shift", "half", "set"),
+    *("readings", "clamp", "stop", "drill", "other", "fit", "screws", "test"),
+)
 STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
 SOCKET = "ISO 4762"  # screws that a hexagon key turns
 
@@ -51,9 +56,10 @@ def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Se
         Section(space(0.0), (_head(job, units, ticket, width),)),
         _stops(job, units, width),
         *_notices(job, width),
+        *boot_sections(job, units, width),
         Section(head_line(say("drawing.heading"), width), (drawing,)),
         Section(space(0.0), (_lists(job, units, width),)),
-        _steps(width),
+        _steps(job, width),
         *_readings(job, units, width),
         _holes(job, units, width),
         *plastic_section(job.plastic, width),  # printed once: after what every ski needs
@@ -69,14 +75,15 @@ def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
     size = fit(name, 22.0, 12.0, width, 1, bold=True)
     skis = "skis.same" if inputs.pair == "same" else f"skis.{inputs.side}"
     cells = [
-        (say("head.boot"), full(inputs.boot, units)),
+        (say("head.boot"), boot_words(job, units)),
         (say("head.shift"), _shift(job, units)),
         (say("head.skis"), say(skis)),
         (say("head.core"), say(f"core.{inputs.core}")),
         (say("head.widths"), ski_widths(job, units)),
     ]
     proof = say(
-        "head.proof",
+        "head.proof-boots" if job.ladders else "head.proof",
+        boots=len(job.boots),
         holes=len(job.holes),
         checks=job.proof.checks,
         deviation=f"{math.ceil(max(job.deviation, 1e-9) * 1000) / 1000:.3f}",
@@ -295,8 +302,9 @@ def _bought(line: Bought) -> str:
     return say("buy.standard", line=words, standard=line.standard) if line.standard else words
 
 
-def _steps(width: float) -> Section:
-    lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
+def _steps(job: Job, width: float) -> Section:
+    steps = LADDER_STEPS if job.ladders else STEPS
+    lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(steps, start=1))
     return Section(head_line(say("steps.heading"), width), tuple(ticked(lines, width, BODY)))
 
 
@@ -346,7 +354,12 @@ def _holes(job: Job, units: Units, width: float) -> Section:
             x = sum(columns[: 6 + index])
             row.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
         rows.append(row)
-    return Section(stack([head_line(say("holes.heading"), width), head]), tuple(rows))
+    about = [_drawn_for(job, units, width)] if job.ladders else []
+    return Section(stack([head_line(say("holes.heading"), width), *about, head]), tuple(rows))
+
+
+def _drawn_for(job: Job, units: Units, width: float) -> Block:
+    return paragraph(say("holes.boot", boot=full(job.inputs.boot, units)), SMALL, width)
 
 
 def _towards(value: float, keys: tuple[str, str], units: Units) -> str:

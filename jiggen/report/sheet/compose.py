@@ -8,10 +8,10 @@ from typing import Any
 from jiggen.errors import Finding, InputError
 from jiggen.report.sheet.bench import bench_sections
 from jiggen.report.sheet.block import flow
+from jiggen.report.sheet.boots import boot_words
 from jiggen.report.sheet.feet import add_feet, frame_of
 from jiggen.report.sheet.fonts import plain
 from jiggen.report.sheet.job import Job, read_job
-from jiggen.report.sheet.measures import full
 from jiggen.report.sheet.page import Page, Paper, Units, page_size
 from jiggen.report.sheet.pdf import written
 from jiggen.report.sheet.tiles import tile_pages
@@ -47,7 +47,7 @@ def sheet_pages(job: Job, *, paper: Paper, units: Units, ticket: str) -> list[Pa
     frame = frame_of(upright)
     pages = flow(bench_sections(job, units, ticket, frame.width), frame, upright)
     pages += tile_pages(job, units, lying, frame_of(lying))
-    about = say("foot.job", pattern=plain(job.inputs.pattern), boot=full(job.inputs.boot, units))
+    about = say("foot.job", pattern=plain(job.inputs.pattern), boot=boot_words(job, units))
     add_feet(pages, about, job.versions.get("jiggen", "?"))
     return pages
 
@@ -60,5 +60,6 @@ def _check_ticket(ticket: str) -> None:
 
 
 def _title(job: Job) -> str:
-    pattern, boot = plain(job.inputs.pattern), f"{job.inputs.boot:g}"
-    return say("title", pattern=pattern, boot=boot)
+    boots = job.inputs.boots or (job.inputs.boot,)
+    boot = "–".join(f"{boot:g}" for boot in boots)
+    return say("title", pattern=plain(job.inputs.pattern), boot=boot)

@@ -97,6 +97,8 @@ def layout_drawing(job: Job, units: Units, width: float) -> Block:
     note = say("drawing.note", unit=say(f"unit.{units}"), width=narrowest)
     if not (plan.fits and names):
         note = say("drawing.note-table")
+    if job.ladders:
+        note = f"{say('drawing.boot', boot=full(job.inputs.boot, units))} {note}"
     shapes.texts.append(Text((0.0, bottom), note, SIZE))
     return Block(-bottom + 1.5, shapes)
 

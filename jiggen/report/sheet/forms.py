@@ -41,9 +41,18 @@ def ticked(lines: Iterable[str], width: float, size: float) -> list[Block]:
 
 
 def table_row(
-    values: Sequence[str], columns: Sequence[float], size: float, width: float, grey: float = 0.0
+    values: Sequence[str],
+    columns: Sequence[float],
+    size: float,
+    width: float,
+    grey: float = 0.0,
+    height: float = ROW,
+    over: float = 1.2,
 ) -> Block:
-    """One line of a table `width` mm wide, each value small enough for its column."""
+    """One line of a table `width` mm wide, each value small enough for its column.
+
+    `height` is the line's, `over` what is free over the words; mm.
+    """
     cells, x = [], 0.0
     for value, column in zip(values, columns, strict=True):
         room = column - 2.0
@@ -51,4 +60,4 @@ def table_row(
         x += column
     block = beside(cells)
     rule = Shapes(lines=[Line((0.0, 0.0), (width, 0.0), Pen(0.1, 0.6))])
-    return beside([(0.0, stack([space(1.2), block])), (0.0, Block(ROW, rule))])
+    return beside([(0.0, stack([space(over), block])), (0.0, Block(height, rule))])

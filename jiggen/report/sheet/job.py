@@ -17,6 +17,14 @@ from pydantic import (
 )
 
 from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.report.setting import (
+    BootLayout,
+    Ladder,
+    Ladders,
+    Setting,
+    first_holes_of,
+    settings_by_boot,
+)
 from jiggen.report.sheet.plastic import Plastic
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
@@ -45,6 +53,7 @@ class Guide(_Entry):
     """What guides the drill at a hole; `top_z` is where a drill's stop comes down, mm."""
 
     id: Name
+    part: Name = "body"
     top_z: Annotated[Length, Field(le=500)]
 
 
@@ -56,10 +65,14 @@ class Skis(_Entry):
 
 
 class Inputs(_Entry):
-    """What the jig was asked for."""
+    """What the jig was asked for; `boots` from and to, where it was a range of them.
+
+    Of a range, `boot` is the longest: holes are listed and drawn as for it.
+    """
 
     pattern: Name
     boot: Length
+    boots: tuple[Length, Length] | None = None
     shift: FiniteFloat
     core: Literal["plain", "metal"]
     side: Literal["left", "right"]
@@ -172,6 +185,8 @@ class Job(_Entry):
     accuracy: Accuracy = Accuracy()
     plastic: Plastic | None = None
     compensation: Compensation | None = None
+    ladders: tuple[Ladder, ...] = ()
+    boots: tuple[BootLayout, ...] = ()
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
@@ -182,6 +197,9 @@ class Job(_Entry):
             raise ValueError("guides and holes do not agree")
         if self.drilling:
             self._agrees_with(self.drilling)
+        if any(set(entry.x) != set(ids) for entry in self.boots):
+            raise ValueError("the layouts of the boots and the holes do not agree")
+        self.settings_by_boot  # noqa: B018 - raises where a boot has no line
         return self
 
     def _agrees_with(self, drilling: Drilling) -> None:
@@ -199,6 +217,18 @@ class Job(_Entry):
     def guide_top(self) -> dict[str, float]:
         """Height of each hole's guide over the ski, mm, by hole id."""
         return {guide.id: guide.top_z for guide in self.guides}
+
+    @property
+    def settings_by_boot(self) -> tuple[Setting, ...]:
+        """How the halves are set for each boot length; none of a jig without ladders."""
+        ladders = Ladders(ladders=self.ladders, boots=self.boots)
+        return settings_by_boot(ladders, self.first_holes) if self.ladders else ()
+
+    @property
+    def first_holes(self) -> dict[str, str]:
+        """By part, the hole that a half's place is measured to."""
+        part_of = {guide.id: guide.part for guide in self.guides}
+        return first_holes_of({hole.id: part_of[hole.id] for hole in self.holes})
 
     @property
     def deviation(self) -> float:

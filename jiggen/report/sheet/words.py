@@ -28,6 +28,11 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "head.ticket": "Ticket",
         "head.proof": "Jig proven from its files: {checks} checks; each of the {holes} holes is "
         "within {deviation} mm of its place.",
+        "head.proof-boots": "Jig proven from its files: {checks} checks; each of the {holes} holes "
+        "is within {deviation} mm of its place, with the line of each of {boots} boot lengths on "
+        "the mark.",
+        "boots.range": "{least} to {most}",
+        "shift.in": "{shift}, in the ladders",
         "shift.none": "none",
         "shift.tip": "{length} to the tip",
         "shift.tail": "{length} to the tail",
@@ -65,6 +70,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "line. Dashed: a ski {width} wide.",
         "drawing.note-table": "Smaller than life. Not everything found room here: see the list of "
         "holes.",
+        "drawing.boot": "Drawn for a boot of {boot}.",
         "drawing.mark": "mounting mark",
         "drawing.tip": "to the tip",
         "drawing.tail": "to the tail",
@@ -134,6 +140,35 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "force: every hole must meet.",
         "steps.screws": "Tap, glue and tighten the screws as the maker's instructions say.",
         "steps.test": "Release set, and function test by a trained technician.",
+        # a jig for many boots: its halves, and how they are set
+        "set.heading": "Set each half by the boot",
+        "set.one": "The {halves} are used by themselves, one after the other.",
+        "set.line": "Lay the line of your boot length on the ski's mark: then the half sits right. "
+        "Odd lengths are at the left edge of its tongue, even ones at the right; from one line to "
+        "the next on an edge it is 2 mm of boot.",
+        "set.band": "{half} half: boots of one band share one place of the holes ({bands}). Lay "
+        "the line of the band that your boot is in on the ski's mark.",
+        "set.still": "The piece for {groups} has one line: it serves every boot.",
+        "set.table": "In the table, + and − count lines on from the number, + towards longer "
+        "boots. Beside it, how far the half's first hole is from the mark: check it with a rule.",
+        "set.caution": "A half on the wrong line drills all its holes in the wrong place, by half "
+        "of what the lengths differ, or by a whole band. Read the line twice, and measure.",
+        "set.boot": "boot",
+        "set.half": "{half} half",
+        "set.first": "{hole} at",
+        "steps.over-half": "Lay the 1:1 holes over each half, mark on the line of the boot they "
+        "are drawn for: every hole lies in the middle of its guide.",
+        "steps.shift": "For a mount shift, lay the 0 in a half's slot on the ski's mark, draw a "
+        "new mark through the slot at the shift, on the TIP or the TAIL side, and tape over the "
+        "old one. Measure the shift with a rule. From here on the new mark is the ski's mark, for "
+        "every half.",
+        "steps.half": "Take one half. Lay it on the ski, arrow to the tip, its tongue over the "
+        "mark. Turn both knobs until all four rails touch.",
+        "steps.set": "Slide it until the line of your boot length lies on the mark, seen straight "
+        "down at the tongue's edge. Tighten both lock screws. Look again, and measure to the "
+        "half's first hole.",
+        "steps.other": "Take the half off, and do the same with the next one: the same mark, the "
+        "same boot length.",
         # the rails' scales
         "readings.heading": "Left and right readings",
         "readings.how": "The scale on each rail shows half the ski's width at the body's side "
@@ -143,6 +178,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "readings.shift": "{holes} by {length}",
         # the list of holes
         "holes.heading": "Holes: tick each when it is drilled",
+        "holes.boot": "Places along the ski are those for a boot of {boot}.",
         "holes.id": "hole",
         "holes.x": "from the mark",
         "holes.y": "from the centre line",
