@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from ladder_samples import ladder_manifest
 from pdf_reading import read_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 
@@ -332,6 +333,7 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
         (manifest("crowd"), "mm"),
         (manifest("far"), "in"),
         *((one, "mm") for one in (skew, left, unmoved, measured)),
+        *((ladder_manifest(name), "mm") for name in ("step-track", "mixed")),
     ):
         sheet_pdf(one, units=units, ticket="Order 5")
     gauge_sheet(design_gauge(Bed()), {"checks": 9, "holes": [{"deviation": 0.001}], "pegs": []})
@@ -340,7 +342,7 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
 
 def test_all_words_are_in_one_place():
     """No other module writes words of its own: what is shown goes through `say`."""
-    writers = {"Text", "paragraph", "head_line", "_cell", "blank"}
+    writers = {"Text", "paragraph", "head_line", "table_row", "_cell", "blank"}
     for module in Path(words.__file__).parent.glob("*.py"):
         for call in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
             if isinstance(call, ast.Call) and getattr(call.func, "id", "") in writers:

@@ -42,7 +42,7 @@ STEPS = (
     *("readings", "clamp", "stop", "drill", "fit", "screws", "test"),
 )
 LADDER_STEPS = (
-    *("scale", "assemble", "over-half", "over-plate", "ticket", "ski", "shift", "half", "set"),
+    *("scale", "assemble", "over-half", "over-plate", "ticket", "see", "shift", "half", "set"),
     *("readings", "clamp", "stop", "drill", "other", "fit", "screws", "test"),
 )
 STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")

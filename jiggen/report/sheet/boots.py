@@ -17,7 +17,7 @@ from jiggen.report.sheet.words import say
 BODY, SMALL, CELL = 9.0, 7.5, 8.0  # points
 COLUMNS = 2  # of the table, beside one another
 GUTTER = 8.0  # mm between them
-ROW = 4.6  # mm
+ROW, OVER = 4.6, 0.9  # mm
 
 
 def boot_words(job: Job, units: Units) -> str:
@@ -82,11 +82,14 @@ def _table(job: Job, units: Units, width: float) -> Section:
         )
         for row in range(deep)
     ]
-    head = beside(
-        (column * (own + GUTTER), table_row(names, widths, SMALL, own, grey=0.3, height=ROW))
+    columns = beside(
+        (
+            column * (own + GUTTER),
+            table_row(names, widths, SMALL, own, grey=0.3, height=ROW, over=OVER),
+        )
         for column in range(COLUMNS)
     )
-    return Section(head, tuple(rows))
+    return Section(stack([heading(say("set.lengths"), width), columns]), tuple(rows))
 
 
 def _line(setting: Setting, widths: list[float], own: float, units: Units) -> Block:
@@ -95,4 +98,4 @@ def _line(setting: Setting, widths: list[float], own: float, units: Units) -> Bl
         *(plain(str(reading)) for reading in setting.readings.values()),
         *(short(abs(x), units, 1) for x in setting.first_holes.values()),
     ]
-    return table_row(values, widths, CELL, own, height=ROW)
+    return table_row(values, widths, CELL, own, height=ROW, over=OVER)

@@ -32,7 +32,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "is within {deviation} mm of its place, with the line of each of {boots} boot lengths on "
         "the mark.",
         "boots.range": "{least} to {most}",
-        "shift.in": "{shift}, in the ladders",
         "shift.none": "none",
         "shift.tip": "{length} to the tip",
         "shift.tail": "{length} to the tail",
@@ -142,7 +141,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "steps.test": "Release set, and function test by a trained technician.",
         # a jig for many boots: its halves, and how they are set
         "set.heading": "Set each half by the boot",
-        "set.one": "The {halves} are used by themselves, one after the other.",
+        "set.one": "The halves ({halves}) are used by themselves, one after the other.",
+        "set.lengths": "Boot lengths",
         "set.line": "Lay the line of your boot length on the ski's mark: then the half sits right. "
         "Odd lengths are at the left edge of its tongue, even ones at the right; from one line to "
         "the next on an edge it is 2 mm of boot.",
@@ -162,6 +162,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "new mark through the slot at the shift, on the TIP or the TAIL side, and tape over the "
         "old one. Measure the shift with a rule. From here on the new mark is the ski's mark, for "
         "every half.",
+        "steps.see": "Fix the ski. Find its mounting mark, and mark it so that it can be seen on "
+        "either side of a half's tongue.",
         "steps.half": "Take one half. Lay it on the ski, arrow to the tip, its tongue over the "
         "mark. Turn both knobs until all four rails touch.",
         "steps.set": "Slide it until the line of your boot length lies on the mark, seen straight "

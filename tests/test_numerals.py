@@ -1,0 +1,71 @@
+"""Engraved numbers are read from their outlines alone, mirrored ones as such."""
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+from shapely.geometry import MultiPolygon, Polygon
+
+from jiggen.design.lettering import letter
+from jiggen.verify.engraved import cut_by, inked, within
+from jiggen.verify.numerals import read_numbers
+
+
+def segments(*texts: str, caps: float = 3.0, pitch: float = 5.0):
+    """Outlines of `texts`, engraved one behind the other towards the tip, read from the tail."""
+    found = []
+    for place, text in enumerate(texts):
+        flat = MultiPolygon([Polygon(r.outer, r.inner) for r in letter(text, caps).regions])
+        turned = shapely.affinity.rotate(flat, -90, origin=(0, 0))
+        for polygon in shapely.affinity.translate(turned, place * pitch, 20.0).geoms:
+            for ring in (polygon.exterior, *polygon.interiors):
+                corners = np.asarray(ring.coords)
+                found += list(np.stack([corners[:-1], corners[1:]], axis=1))
+    return np.array(found)
+
+
+@pytest.mark.parametrize("first", range(200, 400, 25))
+def test_numbers_are_read_as_they_are_written(first):
+    texts = [str(number) for number in range(first, first + 25)]
+    read = read_numbers(segments(*texts))
+    assert [number.text for number in read] == texts
+    assert not any(number.mirrored for number in read)
+    assert np.diff([number.x for number in read]) == pytest.approx(5.0, abs=0.1)
+
+
+def test_bands_and_small_numbers_too():
+    texts = ["265-277", "278-305", "306-333", "0", "10", "1", "7"]
+    assert [number.text for number in read_numbers(segments(*texts))] == texts
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_mirrored_number_is_seen_to_be_one(axis):
+    turned = segments("265", "275", "345")
+    turned[..., axis] *= -1
+    read = read_numbers(turned)
+    assert all(number.mirrored for number in read)
+    wanted = ["345", "275", "265"] if axis == 0 else ["265", "275", "345"]
+    assert [number.text for number in read] == wanted
+
+
+def test_what_is_no_number_is_not_made_one():
+    (blot,) = read_numbers(
+        np.array(
+            [[(0, 0), (3, 0)], [(3, 0), (3, 9)], [(3, 9), (0, 9)], [(0, 9), (0, 0)]], dtype=float
+        )
+    )
+    assert blot.text == "?" or not blot.text.isdigit()
+    assert read_numbers(np.empty((0, 2, 2))) == []
+
+
+def test_lines_are_cut_and_points_told_inside_by_even_and_odd():
+    square = np.array([[(0, 0), (2, 0)], [(2, 0), (2, 2)], [(2, 2), (0, 2)], [(0, 2), (0, 0)]])
+    both = np.concatenate([square, np.add(square, (5, 0))]).astype(float)
+    assert cut_by(both, 1.0, 3.0) == [(0.0, 2.0), (5.0, 7.0)]
+    assert cut_by(both, 1.0, 1.5) == []
+    assert cut_by(both, 3.0, 3.0) == []
+    assert inked(both, np.array([1.0, 3.0, 6.0]), np.array([1.0, 4.0])).tolist() == [
+        [True, False, True],
+        [False, False, False],
+    ]
+    assert len(within(np.add(both, (0, 1)), 0.0, 2.0)) == 2  # the lower sides
