@@ -169,6 +169,105 @@ def drill_extra(
     _boolean(folder, part, _plug(x, y, diameter, -5.0, 60.0), "drill", hashes)
 
 
+def _row(folder: Path, part: str, name: str) -> dict[str, Any]:
+    (ladder,) = (one for one in read_manifest_data(folder)["ladders"] if one["part"] == part)
+    (row,) = (one for one in ladder["rows"] if one["name"] == name)
+    return dict(row)
+
+
+def _line_x(row: dict[str, Any], value: float) -> float:
+    (x,) = (line["x"] for line in row["lines"] if line["first"] <= value <= line["last"])
+    return float(x)
+
+
+def _reach(row: dict[str, Any]) -> tuple[float, float]:
+    """The y's that a row's lines lie between, on their part's wall and 3 mm within."""
+    inwards = 1.0 if row["long_y"] > row["y"] else -1.0
+    ends = sorted((row["y"] - 2.0 * inwards, row["y"] + 1.3 * inwards))
+    return ends[0], ends[1]
+
+
+def _near_line(row: dict[str, Any], value: float, points: Array) -> NDArray[np.bool_]:
+    """Which points (n, 3) in the ski frame belong to a short line's groove."""
+    low, high = _reach(row)
+    x, y, z = points.T
+    near = np.abs(x - _line_x(row, value)) <= 0.26
+    return np.asarray(near & (y >= low) & (y <= high) & (z >= row["floor"] - 0.01))
+
+
+def move_line(folder: Path, part: str, name: str, value: float, dx: float) -> None:
+    """Shift a short line of a ladder's row `name` by `dx` in its STL."""
+    row = _row(folder, part, name)
+
+    def change(points: Array) -> Array:
+        points = points.copy()
+        points[_near_line(row, value, points), 0] += dx
+        return points
+
+    edit_mesh(folder, part, change)
+
+
+def move_line_in_step(folder: Path, part: str, name: str, value: float, dx: float) -> None:
+    """Shift a short line of a ladder's row `name` by `dx` in the STEP (bodies lie as in use)."""
+    row = _row(folder, part, name)
+
+    def change(statement: str) -> str:
+        def shifted(match: re.Match[str]) -> str:
+            point = np.array([float(word) for word in match[2].split(",")])
+            if not _near_line(row, value, point[None])[0]:
+                return match[0]
+            point[0] += dx
+            return match[1] + ",".join(f"{number:.12f}" for number in point) + match[3]
+
+        return POINT.sub(shifted, statement)
+
+    edit_step_part(folder, part, change)
+
+
+def _box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> trimesh.Trimesh:
+    box = trimesh.creation.box(bounds=np.column_stack([x, y, z]).astype(float))
+    assert isinstance(box, trimesh.Trimesh)
+    return box
+
+
+def erase_line(folder: Path, part: str, name: str, value: float) -> None:
+    """Fill a line of a ladder in its STL, level with the top."""
+    row = _row(folder, part, name)
+    x, (low, high), floor = _line_x(row, value), _reach(row), row["floor"]
+    inside = (
+        (row["y"] - 1.0, high + 0.5) if row["long_y"] > row["y"] else (low - 0.5, row["y"] + 1.0)
+    )
+    _boolean(
+        folder, part, _box((x - 0.4, x + 0.4), inside, (floor - 0.1, floor + 0.6)), "fill", True
+    )
+
+
+def mirror_row(folder: Path, part: str, name: str) -> None:
+    """Mirror a row of a ladder, numbers and all, about its middle in its STL."""
+    row, entry = _row(folder, part, name), _part(folder, part)
+    xs = [line["x"] for line in row["lines"]]
+    middle = (min(xs) + max(xs)) / 2
+    ys = sorted((row["y"] + (row["y"] - row["long_y"]) * 0.5, *row["numbers"]))
+    matrix = np.array(entry["to_ski"])
+    body = trimesh.load_mesh(folder / entry["file"])
+    body.apply_transform(matrix)
+    around = (
+        (min(xs) - 1.8, max(xs) + 1.8),
+        (ys[0], ys[-1]),
+        (row["floor"] - 0.1, row["floor"] + 0.6),
+    )
+    block = _box(*around)
+    engraved = trimesh.boolean.difference([block, body], engine="manifold")
+    flip = np.diag((-1.0, 1.0, 1.0, 1.0))
+    flip[0, 3] = 2 * middle
+    engraved.apply_transform(flip)
+    filled = trimesh.boolean.union([body, block], engine="manifold")
+    harmed = trimesh.boolean.difference([filled, engraved], engine="manifold")
+    harmed.apply_transform(np.linalg.inv(matrix))
+    write_facets(folder / entry["file"], np.asarray(harmed.triangles))
+    _done(folder, True)
+
+
 def edit_manifest(folder: Path, change: Callable[[dict[str, Any]], None]) -> None:
     """Change the manifest's data in place."""
     manifest = read_manifest_data(folder)

@@ -121,7 +121,7 @@ def read_ladders(manifest: Mapping[str, Any]) -> Ladders:
 
 
 def _reading(ladder: Ladder, boot: float) -> Reading:
-    """From the numbered line that the fewest lines lie between; of two, the shorter boot's.
+    """From the numbered line that is nearest, so that no step of the pattern lies between.
 
     Raises ValueError for a boot that no line is for.
     """
@@ -132,6 +132,6 @@ def _reading(ladder: Ladder, boot: float) -> Reading:
         at = next((i for i, line in enumerate(lines) if line.first <= boot <= line.last), None)
         if at is not None:
             numbered = [i for i, line in enumerate(lines) if line.number]
-            nearest = min(numbered, key=lambda i: (abs(at - i), i))
+            nearest = min(numbered, key=lambda i: (abs(lines[at].x - lines[i].x), i))
             return Reading(EDGES[row.name], lines[nearest].number, at - nearest)
     raise ValueError(f"no line of {ladder.part} is for a boot of {boot:g} mm")

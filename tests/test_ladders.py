@@ -1,0 +1,219 @@
+"""Ladders end to end: 81 boot lengths of two patterns proven from files, and every seeded fault.
+
+A build takes about 25 s on an idle core; there is one a pattern, and the tests of faults share
+the first.
+"""
+
+import json
+import shutil
+
+import faults
+import numpy as np
+import pytest
+import trimesh
+from shapely.geometry import Point, Polygon
+
+from jiggen.cli import main
+from jiggen.design import Settings, SkiRange
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.report.reusable import build_reusable
+from jiggen.verify import prove
+from jiggen.verify.text import boot_table, table
+
+BOOTS = [float(boot) for boot in range(265, 346)]
+
+
+def build(name, target):
+    found = read_pattern(find_pattern(name))
+    return build_reusable(found, (265.0, 345.0), Settings(SkiRange(84, 112)), target)
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory):
+    return build("club-piste", tmp_path_factory.mktemp("ladders") / "club")
+
+
+@pytest.fixture
+def folder(club, tmp_path):
+    return shutil.copytree(club.folder, tmp_path / "jig")
+
+
+def found(proof, code):
+    assert not proof.passed
+    faults_found = proof.of(f"proof.{code}")
+    assert faults_found, [fault.code for fault in proof.faults]
+    return faults_found
+
+
+def check_every_boot(done, name):
+    """Every one of 81 lengths, on every half, in both files."""
+    assert done.proof.passed
+    assert not done.folder.name.endswith("-failed")
+    parts = [ladder["part"] for ladder in done.manifest["ladders"]]
+    assert [(b.part, b.boot) for b in done.proof.boots] == [(p, b) for p in parts for b in BOOTS]
+    assert max(boot.deviation for boot in done.proof.boots) <= 0.02
+    # By a second way: the lines as the proof found them, the holes as it found them, and a
+    # layout of that boot made here.
+    lines = {(boot.part, boot.boot): boot for boot in done.proof.boots}
+    for boot in (265.0, 277.0, 278.0, 303.0, 304.0, 345.0):
+        wanted = layout(read_pattern(find_pattern(name)), boot)
+        places = dict(zip(wanted.ids, wanted.positions[:, 0], strict=True))
+        for hole in done.proof.holes:
+            line = lines[hole.part, boot]
+            for seen, x in ((hole.step, line.step), (hole.stl, line.stl)):
+                assert seen.x - x == pytest.approx(places[hole.id], abs=0.02)
+
+
+def test_81_boot_lengths_of_the_club_piste(club):
+    check_every_boot(club, "club-piste")
+    assert "Ladder of body-toe: boots 265 to 345, 81 lengths" in table(club.proof)
+    assert len(boot_table(club.proof).splitlines()) == 1 + 2 * 81
+
+
+def test_81_boot_lengths_of_the_step_track(tmp_path):
+    done = build("step-track", tmp_path / "step")
+    check_every_boot(done, "step-track")
+
+
+def test_lines_are_open_grooves_where_half_the_missing_boot_puts_them(club):
+    """By another library's section through the STL, and by hand: (345 - boot) / 2."""
+    (part,) = (p for p in club.manifest["parts"] if p["name"] == "body-toe")
+    mesh = trimesh.load_mesh(club.folder / part["file"])
+    mesh.apply_transform(np.array(part["to_ski"]))
+    flat, to_3d = mesh.section(plane_origin=(0, 0, 13.7), plane_normal=(0, 0, 1)).to_2D()
+    shape = max(flat.polygons_closed, key=lambda ring: ring.area)
+    back = np.linalg.inv(to_3d)
+
+    def solid(x, y):
+        u, v, _, _ = back @ (x, y, 13.7, 1.0)
+        return Polygon(shape).contains(Point(u, v))
+
+    for boot in BOOTS:
+        x, y = (345.0 - boot) / 2, 25.0 if boot % 2 else -25.0
+        assert not solid(x - 0.2, y) and not solid(x + 0.2, y)
+        assert solid(x - 0.3, y) and solid(x + 0.3, y)
+
+
+def test_what_a_build_of_a_range_says_and_holds(club):
+    manifest = club.manifest
+    assert manifest["inputs"]["boots"] == [265.0, 345.0]
+    assert manifest["joint"] is None
+    assert {p["name"]: p["count"] for p in manifest["parts"]} == {
+        "body-toe": 1, "body-heel": 1, "rail": 8, "pinion": 4, "knob": 4
+    }  # fmt: skip
+    accuracy = manifest["accuracy"]
+    assert set(accuracy["jig"]["holes"]) == {hole["id"] for hole in manifest["holes"]}
+    # A half's stations hold its holes between them: each hole by its own half's alone.
+    assert set(accuracy["division"]["toe-1"]) == {"toe rear", "toe front"}
+    assert set(accuracy["division"]["heel-1"]) == {"heel rear", "heel front"}
+    assert accuracy["centring"]["loaded"] <= 0.25
+    assert (club.folder / "sheet.pdf").stat().st_size > 10_000
+    page = (club.folder / "report.html").read_text(encoding="utf-8")
+    assert "Set each half by the boot" in page and "265–345 mm" in page
+
+
+def test_check_and_sheet_take_such_a_folder(folder, capsys):
+    assert main(["check", str(folder)]) == 0
+    assert "Ladder of body-heel: boots 265 to 345, 81 lengths" in capsys.readouterr().out
+    assert main(["sheet", str(folder), "--thickness", "23", "--width-at", "0:90"]) == 0
+    assert (folder.parent / "jig-sheet.pdf").is_file()
+
+
+@pytest.fixture(scope="module")
+def harmed(club, tmp_path_factory):
+    """The proof of a folder with one fault on each of several rows: a proof takes seconds."""
+    folder = shutil.copytree(club.folder, tmp_path_factory.mktemp("harmed") / "jig")
+    faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
+    faults.erase_line(folder, "body-toe", "even", 288.0)
+    faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
+    faults.mirror_row(folder, "body-heel", "even")
+    faults.move_line_in_step(folder, "body-heel", "odd", 317.0, -0.05)
+    return prove(folder)
+
+
+def about(proof, code, subject):
+    return [fault for fault in found(proof, code) if subject in fault.subject]
+
+
+def test_a_line_moved_by_a_twentieth_is_named(harmed):
+    (fault,) = about(harmed, "ladder-moved", "body-toe")
+    assert fault.subject == "body-toe, boot 303" and fault.source == "STL"
+    assert "0.050 mm too far to the tip" in fault.message
+    assert fault.found == pytest.approx(0.05, abs=1e-3)
+
+
+def test_a_line_moved_in_the_step_file_is_named(harmed):
+    (fault,) = about(harmed, "ladder-moved", "boot 317")
+    assert "body-heel" in fault.subject and fault.source == "STEP"
+    assert "0.050 mm too far to the tail" in fault.message
+
+
+def test_a_missing_line_is_named(harmed):
+    (fault,) = found(harmed, "ladder-missing")
+    assert fault.subject == "body-toe, boot 288" and fault.source == "STL"
+    lost = [boot for boot in harmed.boots if boot.deviation is None]
+    assert [(boot.part, boot.boot) for boot in lost] == [("body-toe", 288.0)]
+
+
+def test_a_mirrored_ladder_is_named(harmed):
+    # Even lengths run from 266 to 344: mirrored, every line lies where another one lay.
+    (fault,) = found(harmed, "ladder-mirrored")
+    assert fault.subject == "body-heel, even ladder" and fault.source == "STL"
+    assert any("stands 340" in str(f) and "line for 270" in str(f) for f in harmed.faults)
+
+
+def test_a_line_of_the_shifts_moved_is_named(harmed):
+    (fault,) = about(harmed, "ladder-moved", "shift")
+    assert fault.subject == "body-heel, shift 7"
+
+
+def test_what_was_not_harmed_is_not_blamed(harmed):
+    ladders = {(f.code, f.subject) for f in harmed.faults if "ladder" in f.code}
+    assert {subject for code, subject in ladders if code != "proof.ladder-number"} == {
+        "body-toe, boot 303",
+        "body-toe, boot 288",
+        "body-heel, shift 7",
+        "body-heel, even ladder",
+        "body-heel, boot 317",
+    }
+    assert {subject for code, subject in ladders if code == "proof.ladder-number"} == {
+        "body-heel, even ladder"
+    }
+
+
+def test_neither_a_hole_moved_nor_the_manifests_own_places_are_laid_to_the_ladder(folder):
+    def shift_them(manifest):
+        for ladder in manifest["ladders"]:
+            for line in ladder["rows"][0]["lines"]:
+                line["x"] += 0.05
+
+    faults.edit_manifest(folder, shift_them)
+    faults.move_hole(folder, "toe-1", 0.1)
+    proof = prove(folder)
+    assert [fault.code for fault in proof.faults if "ladder" in fault.code] == []
+    assert found(proof, "moved")
+
+
+def test_a_boot_without_a_line_and_another_layout_are_faults(folder):
+    def change(manifest):
+        for ladder in manifest["ladders"]:
+            row = ladder["rows"][0]
+            row["lines"] = [line for line in row["lines"] if line["first"] != 303.0]
+        (entry,) = (one for one in manifest["boots"] if one["boot"] == 300.0)
+        entry["x"] = {hole: x + 0.1 for hole, x in entry["x"].items()}
+
+    faults.edit_manifest(folder, change)
+    proof = prove(folder)
+    assert all("boot 303" in str(fault) for fault in found(proof, "ladder-missing"))
+    assert proof.of("proof.ladder-extra")
+    moved = found(proof, "ladder-moved")
+    assert all("boot 300" in str(fault) for fault in moved)
+    assert {fault.source for fault in moved} == {"STEP", "STL"}
+
+
+def test_a_manifest_whose_range_and_layouts_differ_is_refused(folder, capsys):
+    faults.edit_manifest(folder, lambda manifest: manifest["boots"].pop())
+    assert main(["check", str(folder), "--json"]) == 2
+    said = json.loads(capsys.readouterr().out)
+    assert "every boot length that was asked for" in said["errors"][0]["message"]
