@@ -39,16 +39,16 @@ class Motion:
 def whole_boots(least: float, most: float) -> tuple[float, ...]:
     """Every whole boot sole length from `least` to `most`, mm.
 
-    Raises InputError ``layout.boots`` when there is none, or more than any boot has.
+    Raises InputError ``layout.boots`` when there are not two, or more than any boot has.
     """
     first, last = math.ceil(least - SAME), math.floor(most + SAME)
-    if not 0 <= last - first < MOST_BOOTS:
+    if not 1 <= last - first < MOST_BOOTS:
         raise InputError(
             Finding(
                 "layout.boots",
                 f"boots of {least:g} to {most:g} mm are no range of whole lengths",
                 key="boot",
-                hint="Write the shortest and the longest boot sole in mm: 265-345.",
+                hint="Write the shortest and the longest boot sole in mm: 265-345; or one, 305.",
             )
         )
     return tuple(float(boot) for boot in range(first, last + 1))

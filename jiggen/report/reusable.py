@@ -64,13 +64,11 @@ def fit_range(
     settings.check()
     every = layouts(pattern, whole_boots(*boots), mount_shift=mount_shift, core=core, side=side)
     ends = min(every), max(every)
-    if not _moves(every):
-        findings = _faults(lambda: design(every[ends[1]], settings))
-        return Fit(ends, findings, () if findings else (ends,), ladder=False)
-    findings = _ladder_faults(every, settings)
+    findings = _range_faults(every, settings)
     if not findings:
-        return Fit(ends, (), (ends,))
-    return Fit(ends, findings, tuple(_ranges(every, settings)) if search else ())
+        return Fit(ends, (), (ends,), ladder=_moves(every))
+    found = tuple(_ranges(every, settings)) if search else ()
+    return Fit(ends, findings, found, ladder=_moves(every))
 
 
 def build_reusable(
@@ -134,7 +132,7 @@ def _moves(every: Mapping[float, Layout]) -> bool:
 def _designed(every: Mapping[float, Layout], settings: Settings, progress: Progress) -> Reusable:
     """The design; InputError, with ranges that would fit, when there is none for all boots."""
     settings.check()
-    if findings := _ladder_faults(every, settings):
+    if findings := _range_faults(every, settings):
         progress("ranges of boots that would fit")
         raise InputError((*findings, _advice(every, tuple(_ranges(every, settings)))))
     return design_reusable(every, settings)
@@ -157,10 +155,13 @@ def _words(boots: Boots) -> str:
     return f"{boots[0]:g}" if boots[0] == boots[1] else f"{boots[0]:g}-{boots[1]:g}"
 
 
-def _ladder_faults(every: Mapping[float, Layout], settings: Settings) -> tuple[Finding, ...]:
-    """Why halves with ladders cannot serve these boots: places, bed, walls and centring."""
+def _range_faults(every: Mapping[float, Layout], settings: Settings) -> tuple[Finding, ...]:
+    """Why one jig cannot serve these boots: places, bed, walls and centring."""
 
     def judge() -> None:
+        if not _moves(every):
+            design(every[max(every)], settings)
+            return
         jig = design_reusable(every, settings, engraved=False)
         found = [finding for half in jig.halves for finding in centring(half.design).findings]
         if found:
@@ -178,7 +179,7 @@ def _faults(judge: Callable[[], Any]) -> tuple[Finding, ...]:
 
 
 def _ranges(every: Mapping[float, Layout], settings: Settings) -> Iterator[Boots]:
-    """Ranges that fit, from the shortest boot on: each as long as can be, then the next.
+    """Ranges that fit, of two boots or more: each as long as can be, then the next.
 
     What fits a range fits every range within it, so each end is found by halving.
     """
@@ -186,16 +187,16 @@ def _ranges(every: Mapping[float, Layout], settings: Settings) -> Iterator[Boots
 
     def fits(first: int, last: int) -> bool:
         some = {boot: every[boot] for boot in boots[first : last + 1]}
-        return not _ladder_faults(some, settings)
+        return not _range_faults(some, settings)
 
     first = 0
-    while first < len(boots):
-        if fits(first, first):
-            low, high = first, len(boots)  # `low` fits, `high` does not
-            while high - low > 1:
-                middle = (low + high) // 2
-                low, high = (middle, high) if fits(first, middle) else (low, middle)
-            yield boots[first], boots[low]
-            first = low + 1
-        else:
+    while first + 1 < len(boots):
+        if not fits(first, first + 1):
             first += 1
+            continue
+        low, high = first + 1, len(boots)  # `low` fits, `high` does not
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if fits(first, middle) else (low, middle)
+        yield boots[first], boots[low]
+        first = low + 1

@@ -1,0 +1,45 @@
+"""The proof of every boot length of reusable jigs, line by line, as found in their files.
+
+    python tests/bench/ladders.py [PATTERN …] [--boot 265-345] [--ski 84-112]
+
+Builds a jig a pattern (club-piste and step-track by default), proves it from its files alone and
+prints where each line was found and how far the farthest hole lies from the layout of that boot.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("patterns", nargs="*", default=["club-piste", "step-track"])
+    parser.add_argument("--boot", default="265-345")
+    parser.add_argument("--ski", default="84-112")
+    wanted = parser.parse_args()
+
+    from jiggen.design import Settings, SkiRange
+    from jiggen.pattern import find_pattern, read_pattern
+    from jiggen.report.reusable import build_reusable
+    from jiggen.units import length_range
+    from jiggen.verify.text import boot_table, verdict
+
+    settings = Settings(SkiRange(*length_range(wanted.ski)))
+    for name in wanted.patterns:
+        pattern = read_pattern(find_pattern(name))
+        start = time.process_time()
+        with tempfile.TemporaryDirectory() as place:
+            done = build_reusable(pattern, length_range(wanted.boot), settings, Path(place) / name)
+        taken = time.process_time() - start
+        lines = done.proof.boots
+        worst = max((line.deviation or 0.0 for line in lines), default=0.0)
+        print(f"{pattern.name}\n{boot_table(done.proof)}")
+        print(f"{len({line.boot for line in lines})} boot lengths, farthest {worst:.6f} mm off")
+        print(f"{verdict(done.proof)}\n{taken:.1f} s of processor time\n")
+
+
+if __name__ == "__main__":
+    main()
