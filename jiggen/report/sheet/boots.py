@@ -89,7 +89,7 @@ def _table(job: Job, units: Units, width: float) -> Section:
         )
         for column in range(COLUMNS)
     )
-    return Section(stack([heading(say("set.lengths"), width), columns]), tuple(rows))
+    return Section(stack([head_line(say("set.lengths"), width), columns]), tuple(rows))
 
 
 def _line(setting: Setting, widths: list[float], own: float, units: Units) -> Block:
