@@ -1,0 +1,32 @@
+"""Room: evening.  Many pairs at once: rows read and checked, the fewest jigs, the best order.
+
+`read_jobs` reads a jobs file, `plan_evening` checks each row and plans jigs and order.  Building
+the jigs and writing the run sheet belong to the report.
+"""
+
+from jiggen.evening.check import Drilled, Pair, Terms
+from jiggen.evening.jigs import JigWanted, boots_alike, fits
+from jiggen.evening.model import Job, Jobs
+from jiggen.evening.order import Changes
+from jiggen.evening.plan import Plan, PlannedJig, Spans, Stop, Task, plan_evening, ski_needed
+from jiggen.evening.read import read_jobs
+
+__all__ = [
+    "Changes",
+    "Drilled",
+    "JigWanted",
+    "Job",
+    "Jobs",
+    "Pair",
+    "Plan",
+    "PlannedJig",
+    "Spans",
+    "Stop",
+    "Task",
+    "Terms",
+    "boots_alike",
+    "fits",
+    "plan_evening",
+    "read_jobs",
+    "ski_needed",
+]

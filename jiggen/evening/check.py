@@ -1,0 +1,195 @@
+"""Each row held against its pattern, its ski and its old holes; every fault at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Literal, TypeVar
+
+import numpy as np
+
+from jiggen.design import Settings
+from jiggen.design.guides import design_guides
+from jiggen.drilling import Drilling, DrillingLimits, SkiState, drilling, screws_of
+from jiggen.errors import Finding, InputError
+from jiggen.evening.library import Library
+from jiggen.evening.model import Job, Place
+from jiggen.layout import Layout, layout
+from jiggen.pattern import Pattern, Side
+from jiggen.remount import Answer, RemountLimits, Way, answer
+
+T = TypeVar("T")
+Which = Literal["both", "left", "right"]
+
+APART = 20.0  # mm: widths measured nearer to one another count as one, as in `jiggen.drilling`
+_SIDES: dict[Which, Side] = {"both": "left", "left": "left", "right": "right"}
+# The column in which a finding is to be mended, by the last part of its code.
+_COLUMNS = {
+    code: column
+    for column, codes in {
+        "boot": ("boot", "boot-range", "spacing", "same-hole", "length"),
+        "shift": ("shift", "area"),
+        "thickness": ("thickness", "base"),
+        "ski_toe": ("width", "off-ski"),
+    }.items()
+    for code in codes
+}
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What rows are checked by; the ski range of `settings` is not used."""
+
+    settings: Settings
+    limits: DrillingLimits
+    old: RemountLimits
+
+
+@dataclass(frozen=True, eq=False)
+class Drilled:
+    """One layout of a pair: for `which` ski, or for both alike; its drilling, any old holes."""
+
+    which: Which
+    layout: Layout
+    drilling: Drilling
+    old: Answer | None
+
+    @property
+    def skis(self) -> tuple[Side, ...]:
+        """The skis that get it."""
+        return ("left", "right") if self.which == "both" else (_SIDES[self.which],)
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """A row that was checked: its pattern, and what is drilled on its skis."""
+
+    job: Job
+    place: Place
+    pattern: Pattern
+    drilled: tuple[Drilled, ...]
+
+
+def check_row(
+    job: Job, place: Place, library: Library, terms: Terms
+) -> tuple[Pair | None, tuple[Finding, ...]]:
+    """A row's pair, and what is wrong with the row beyond what reading it found.
+
+    The pair is None where no jig can be thought of for it.
+    """
+    faults = _Kept(place)
+    if "pattern" in job.doubts:
+        return None, ()
+    pattern = faults.tried("pattern", lambda: library.pattern(job.pattern))
+    old = None
+    if job.old_holes is not None:
+        file = job.old_holes
+        old = faults.tried("old_holes", lambda: library.old_holes(file))
+    if pattern is None or job.doubts & {"boot", "shift", "core"}:
+        return None, faults.found
+    whiches: tuple[Which, ...] = ("both",) if pattern.pair == "same" else ("left", "right")
+    drilled = []
+    for which in whiches:
+        made = faults.tried("boot", lambda: _drilled(job, pattern, which, terms))  # noqa: B023
+        if made is None:
+            break  # what is wrong with one ski's layout is wrong with the other's
+        held = answer(made.layout, old, terms.old) if old else None
+        faults.keep(_findings(made, held))
+        drilled.append(replace(made, old=held))
+    complete = len(drilled) == len(whiches) and not job.doubts & {"ski_toe", "ski_heel"}
+    return (Pair(job, place, pattern, tuple(drilled)) if complete else None), faults.found
+
+
+class _Kept:
+    """Findings about one row, each given its place there, each once."""
+
+    def __init__(self, place: Place) -> None:
+        self._place = place
+        self._found: dict[Finding, None] = {}
+
+    @property
+    def found(self) -> tuple[Finding, ...]:
+        """All of them, in the order they were found."""
+        return tuple(self._found)
+
+    def keep(self, findings: Iterator[tuple[str, Finding]]) -> None:
+        """Keep findings, each with its column."""
+        for column, finding in findings:
+            key = f"{self._place.prefix}{column}"
+            self._found[replace(finding, where=self._place.where, key=key)] = None
+
+    def tried(self, column: str, make: Callable[[], T]) -> T | None:
+        """What `make` returns; None, and its findings kept, when it raises InputError.
+
+        What it says of another file keeps its place there.
+        """
+        try:
+            return make()
+        except InputError as error:
+            for one in error.findings:
+                if one.where and one.code not in _OF_THE_ROW:
+                    self._found[one] = None
+                else:
+                    self.keep(iter([(_COLUMNS.get(_kind(one), column), one)]))
+            return None
+
+
+_OF_THE_ROW = frozenset(
+    {"pattern.boot-range", "pattern.spacing", "pattern.same-hole", "pattern.length"}
+)
+
+
+def _kind(finding: Finding) -> str:
+    """What decides the column: a finding of the ski in hand names its own key."""
+    kind = finding.code.rpartition(".")[2]
+    return finding.key if kind == "ski" else kind
+
+
+def _drilled(job: Job, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
+    """One layout of a row, and its drilling.  Raises InputError."""
+    holes = layout(pattern, job.boot, mount_shift=job.shift, core=job.core, side=_SIDES[which])
+    tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
+    state = SkiState(job.thickness, _widths(job, holes), pattern.area)
+    checked = drilling(holes, tops, state, terms.limits, screws_of(pattern))
+    return Drilled(which, holes, checked, None)
+
+
+def _widths(job: Job, holes: Layout) -> tuple[tuple[float, float], ...]:
+    """The ski's measured widths, each with its x: the middle of the toe's and the heel's holes."""
+    if job.doubts & {"ski_toe", "ski_heel"}:
+        return ()
+    x, groups = holes.positions[:, 0], np.array(holes.groups)
+    middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
+    toe, heel = max(middles), min(middles)
+    if toe - heel < APART:
+        return ((toe, min(job.ski_toe, job.ski_heel)),)
+    return (heel, job.ski_heel), (toe, job.ski_toe)
+
+
+def _findings(made: Drilled, old: Answer | None) -> Iterator[tuple[str, Finding]]:
+    """What keeps a layout from being drilled, each with the column that would mend it."""
+    ski = "" if made.which == "both" else f"{made.which} ski, "
+    for one in made.drilling.errors:
+        said = f"{ski}{one.key}: {one.message}"
+        yield _COLUMNS[_kind(one)], Finding(one.code, said, hint=one.hint)
+    if old and old.conflicts:
+        yield "old_holes", _too_near(old, ski)
+
+
+def _too_near(found: Answer, ski: str) -> Finding:
+    """Old holes in the way, and the nearest shifts at which none is."""
+    worst = min(found.conflicts, key=lambda conflict: conflict.distance - conflict.limit)
+    said = (
+        f"{ski}{worst.new} would come within {worst.distance:.2f} mm of the old hole {worst.old}; "
+        f"{worst.limit:g} mm are needed"
+    )
+    if others := len(found.conflicts) - 1:
+        said += f" (and {others} more)"
+    ways = ((found.to_tip, "tip"), (found.to_tail, "tail"))
+    clear = " or ".join(_way(way, end) for way, end in ways if way)
+    hint = f"Clear: {clear}." if clear else "No shift of up to 60 mm is clear."
+    return Finding("evening.old-holes", said, hint=hint)
+
+
+def _way(way: Way, end: str) -> str:
+    return f"shift {round(way.set_to, 3) + 0.0:g} (towards the {end})"

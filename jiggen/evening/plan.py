@@ -1,0 +1,298 @@
+"""The whole evening planned: every row checked, the fewest jigs, the order of drilling."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from jiggen.drilling import StopSetting
+from jiggen.errors import Finding, InputError
+from jiggen.evening.check import Drilled, Pair, Terms, check_row
+from jiggen.evening.cover import Box, Remembered, around, fewest
+from jiggen.evening.jigs import JigWanted, boots_alike, fits, obstacles
+from jiggen.evening.library import Library
+from jiggen.evening.model import COLUMNS, Interval, Job, Jobs
+from jiggen.evening.order import Block, Changes, Setting, run_order
+from jiggen.pattern import Core, Pattern, Side
+
+# A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
+# its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the
+# mounting mark; tighter ones are rare (common practice, no source).
+MARGIN = 2.0
+
+DRILL_STEP, STOP_STEP = 0.05, 0.1  # mm: as finely as drills are stocked, and a stop can be set;
+# common practice, no source
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Spans:
+    """The widest ranges, in mm, that one jig may be asked to serve."""
+
+    boots: float = math.inf
+    ski: float = math.inf
+
+
+ANY_SPAN = Spans()
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A setting of drill and stop, by its `letter`, and the holes it is for; mm.
+
+    `from_tip` and `from_corner` are from the stop's face to the drill's tip, and to the corners
+    where it has its full diameter.
+    """
+
+    letter: str
+    drill: float
+    depth: float
+    bush_top: float
+    from_tip: float
+    from_corner: float
+    holes: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One pair on one jig: for each of its skis that this jig drills, the stops in order."""
+
+    pair: Pair
+    drilled: Drilled
+    skis: tuple[tuple[Side, tuple[Stop, ...]], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedJig:
+    """A jig, its stops, and its tasks in the order they are done."""
+
+    wanted: JigWanted
+    stops: tuple[Stop, ...]
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The evening: pairs in the file's order, jigs in the order they are used.
+
+    No fewer than `bound` jigs can serve the pairs.  `changes` is how often jig, drill and stop
+    are changed; `exact` whether no order has fewer.
+    """
+
+    pairs: tuple[Pair, ...]
+    jigs: tuple[PlannedJig, ...]
+    bound: int
+    changes: Changes
+    exact: bool
+
+    @property
+    def skis(self) -> int:
+        """How many times a ski is clamped under a jig."""
+        return sum(len(task.skis) for jig in self.jigs for task in jig.tasks)
+
+
+def plan_evening(
+    jobs: Jobs,
+    terms: Terms,
+    spans: Spans = ANY_SPAN,
+    progress: Progress = lambda _: None,
+) -> Plan:
+    """Check every row and plan the evening.  Raises InputError with every fault of every row."""
+    library = Library(jobs.file.parent)
+    pairs: list[Pair] = []
+    faults = list(jobs.faults)
+    for job, place in zip(jobs.jobs, jobs.places, strict=True):
+        progress(f"checking {place.where}")
+        pair, found = check_row(job, place, library, terms)
+        faults += ((job.row, finding) for finding in found)
+        pairs += [pair] if pair else []
+    families = _families(pairs, terms, spans)
+    for family in families:
+        progress(f"jigs for {family.pattern.name}")
+        faults += family.unserved()
+    if faults:
+        raise InputError(_in_order(faults))
+    jigs: list[tuple[_Family, JigWanted, tuple[int, ...]]] = []
+    bound = 0
+    for family in families:
+        progress(f"fewest jigs for {family.pattern.name}")
+        cover = fewest([need.box for need in family.needs], family.serves)
+        bound += cover.bound
+        jigs += ((family, family.wanted(g.box), g.needs) for g in cover.groups)
+    return _ordered(tuple(pairs), jigs, bound)
+
+
+def _in_order(faults: Sequence[tuple[int, Finding]]) -> Iterator[Finding]:
+    """Row by row, and in a row by column; what is of no column first."""
+
+    def rank(fault: tuple[int, Finding]) -> tuple[int, int]:
+        column = fault[1].key.rpartition(".")[2]
+        return fault[0], COLUMNS.index(column) if column in COLUMNS else -1
+
+    return (finding for _, finding in sorted(faults, key=rank))
+
+
+# -- families ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Need:
+    """What one pair needs of a jig."""
+
+    pair: Pair
+    drilled: Drilled
+    box: Box
+
+
+@dataclass(frozen=True, eq=False)
+class _Family:
+    """Needs that one jig could serve if boots and widths allowed: all else is alike."""
+
+    pattern: Pattern
+    core: Core
+    shift: float
+    side: Side
+    needs: tuple[_Need, ...]
+    terms: Terms
+    spans: Spans
+
+    def wanted(self, box: Box) -> JigWanted:
+        """The jig that serves `box`."""
+        return JigWanted(self.pattern, box.boots, box.ski, self.core, self.shift, self.side)
+
+    def serves(self, box: Box) -> bool:
+        """Whether one jig, within the ranges asked for, serves `box`."""
+        return not self._too_wide(box) and self._fits(box)
+
+    @cached_property
+    def _fits(self) -> Remembered:
+        return Remembered(lambda box: fits(self.wanted(box), self.terms.settings))
+
+    def _too_wide(self, box: Box) -> bool:
+        alike = boots_alike(self.pattern, box.boots)
+        boots = 0.0 if alike else box.boots[1] - box.boots[0]
+        return boots > self.spans.boots or box.ski[1] - box.ski[0] > self.spans.ski
+
+    def unserved(self) -> Iterator[tuple[int, Finding]]:
+        """What no jig can serve even by itself, with its row and why."""
+        boots = dict.fromkeys(need.box.boots for need in self.needs)
+        for boot in boots:
+            alike = [need for need in self.needs if need.box.boots == boot]
+            if self.serves(around(need.box for need in alike)):
+                continue
+            for need in alike:
+                if not self.serves(need.box):
+                    yield need.pair.job.row, self._why(need)
+
+    def _why(self, need: _Need) -> Finding:
+        place, (least, most) = need.pair.place, need.box.ski
+        if self._too_wide(need.box):
+            said = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
+            hint = f"Allow more than {self.spans.ski:g} mm with --ski-span."
+            return place.fault("ski_toe", "ski-span", said, hint)
+        why = next(obstacles(self.wanted(need.box), self.terms.settings))
+        said = f"no jig serves skis from {least:g} to {most:g} mm here: {why.message}"
+        return place.fault("ski_toe", "no-jig", said, why.hint)
+
+
+def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> tuple[_Family, ...]:
+    """Needs that differ in boot and widths alone, together."""
+    together: dict[tuple[Pattern, tuple[float, ...], float, Side], list[_Need]] = {}
+    for pair in pairs:
+        pattern = replace(pair.pattern, source="", note="")  # what two files may differ in
+        for drilled in pair.drilled:
+            drills = tuple(drilled.layout.diameters.tolist())
+            side: Side = "right" if drilled.which == "right" else "left"
+            box = Box((pair.job.boot, pair.job.boot), ski_needed(pair.job))
+            key = (pattern, drills, pair.job.shift, side)
+            together.setdefault(key, []).append(_Need(pair, drilled, box))
+    return tuple(
+        _Family(pattern, needs[0].pair.job.core, shift, side, tuple(_one_boot(needs)), terms, spans)
+        for (pattern, _, shift, side), needs in together.items()
+    )
+
+
+def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
+    """Boots that leave the holes where they are count as one range, so that one jig serves all."""
+    pattern = needs[0].pair.pattern
+    runs: list[Interval] = []
+    for boot in sorted({need.pair.job.boot for need in needs}):
+        if runs and boots_alike(pattern, (runs[-1][0], boot)):
+            runs[-1] = (runs[-1][0], boot)
+        else:
+            runs.append((boot, boot))
+    starts = [start for start, _ in runs]
+    for need in needs:
+        run = runs[bisect_right(starts, need.pair.job.boot) - 1]
+        yield replace(need, box=replace(need.box, boots=run))
+
+
+def ski_needed(job: Job) -> Interval:
+    """Ski widths in whole mm that a jig must serve for a pair."""
+    widths = job.ski_toe, job.ski_heel
+    return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
+
+
+# -- the order -----------------------------------------------------------------------------------
+
+
+def _ordered(
+    pairs: tuple[Pair, ...],
+    jigs: Sequence[tuple[_Family, JigWanted, tuple[int, ...]]],
+    bound: int,
+) -> Plan:
+    """The plan with jigs and stops in the order that changes them the fewest times."""
+    stops = [_stops(family.needs[needs[0]].drilled) for family, _, needs in jigs]
+    blocks = [
+        Block(
+            tuple(map(_setting, mine)),
+            sum(len(family.needs[n].drilled.skis) for n in needs),
+        )
+        for (family, _, needs), mine in zip(jigs, stops, strict=True)
+    ]
+    order = run_order(blocks)
+    planned = []
+    for number, orders in zip(order.blocks, order.skis, strict=True):
+        family, wanted, needs = jigs[number]
+        by_setting = {_setting(stop): stop for stop in stops[number]}
+        ways = iter(orders)
+        tasks = tuple(
+            Task(
+                need.pair,
+                need.drilled,
+                tuple((ski, tuple(by_setting[s] for s in next(ways))) for ski in need.drilled.skis),
+            )
+            for need in (family.needs[n] for n in needs)
+        )
+        planned.append(PlannedJig(wanted, stops[number], tasks))
+    return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
+
+
+def _stops(drilled: Drilled) -> tuple[Stop, ...]:
+    """The settings of a layout, those that a hand cannot tell apart as one, lettered from A."""
+    alike: dict[Setting, list[str]] = {}
+    first: dict[Setting, StopSetting] = {}
+    for setting in drilled.drilling.settings:
+        key = Setting(round(setting.drill / DRILL_STEP), round(setting.from_tip / STOP_STEP))
+        first.setdefault(key, setting)
+        alike.setdefault(key, []).extend(setting.holes)
+    return tuple(
+        Stop(
+            letter=chr(ord("A") + number) if number < 26 else f"Z{number}",
+            drill=first[key].drill,
+            depth=first[key].depth,
+            bush_top=first[key].bush_top,
+            from_tip=first[key].from_tip,
+            from_corner=first[key].from_corner,
+            holes=tuple(holes),
+        )
+        for number, (key, holes) in enumerate(alike.items())
+    )
+
+
+def _setting(stop: Stop) -> Setting:
+    return Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))

@@ -1,0 +1,129 @@
+"""The fewest jigs: against every way to part the needs, and against the bound it claims."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from jiggen.evening.cover import Box, Remembered, around, fewest
+
+
+def serving(boots: float, ski: float, both: float = 1e9):
+    """A jig's reach: how many mm of boots, of widths, and of both together."""
+
+    def serves(box: Box) -> bool:
+        over = box.boots[1] - box.boots[0], box.ski[1] - box.ski[0]
+        return over[0] <= boots and over[1] <= ski and sum(over) <= both
+
+    return serves
+
+
+def partitions(items):
+    if not items:
+        yield []
+        return
+    first, *others = items
+    for parts in partitions(others):
+        yield [[first], *parts]
+        for n in range(len(parts)):
+            yield [*parts[:n], [first, *parts[n]], *parts[n + 1 :]]
+
+
+def least(needs, serves) -> int:
+    """The fewest groups, by looking at every way there is."""
+    served = (
+        len(parts)
+        for parts in partitions(list(range(len(needs))))
+        if all(serves(around(needs[n] for n in part)) for part in parts)
+    )
+    return min(served, default=0)
+
+
+def box(boot: int, low: int, wide: int) -> Box:
+    return Box((boot, boot), (low, low + wide))
+
+
+WIDTHS = st.lists(
+    st.builds(box, st.just(305), st.integers(60, 120), st.integers(0, 12)), max_size=7
+)
+BOTH = st.lists(
+    st.builds(box, st.integers(250, 275), st.integers(70, 100), st.integers(0, 8)), max_size=6
+)
+# as --boots-span and --ski-span, and a reach that trades the one for the other
+REACHES = st.builds(
+    serving, st.integers(0, 30), st.integers(8, 40), st.integers(8, 60) | st.just(1e9)
+)
+
+
+def judge(needs, serves):
+    found = fewest(needs, serves)
+    assert len(found.groups) == found.bound == least(needs, serves)
+    assert sorted(n for group in found.groups for n in group.needs) == list(range(len(needs)))
+    for group in found.groups:
+        assert group.box == around(needs[n] for n in group.needs)
+        assert serves(group.box)
+
+
+@settings(max_examples=60, deadline=None)
+@given(WIDTHS, st.integers(12, 40))
+def test_over_widths_alone_no_parting_has_fewer_jigs(needs, reach):
+    judge(needs, serving(0, reach))
+
+
+@settings(max_examples=60, deadline=None)
+@given(BOTH, REACHES)
+def test_over_boots_and_widths_no_parting_has_fewer_jigs(needs, serves):
+    judge(needs, serves)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.integers(250, 350), max_size=7), st.integers(0, 60))
+def test_over_boots_alone_no_parting_has_fewer_jigs(boots, reach):
+    judge([box(boot, 80, 10) for boot in boots], serving(reach, 10))
+
+
+def test_a_cover_that_taking_the_longest_first_would_miss():
+    # Widths 80-84 with boots 250 to 280 go together, and 84-110 with boot 260 and 270; the
+    # largest group first (all at boot 260, 270) would leave 250 and 280 to a jig each.
+    needs = [box(250, 80, 4), box(280, 80, 4), box(260, 80, 4), box(265, 100, 4), box(270, 100, 4)]
+    found = fewest(needs, serving(30, 24, 34))
+    assert len(found.groups) == found.bound == 2
+
+
+def test_no_two_needs_that_begin_a_group_of_a_sweep_go_together():
+    needs = [box(305, low, 3) for low in range(60, 140, 7)]
+    serves = serving(0, 25)
+    found = fewest(needs, serves)
+    first = [needs[min(group.needs)] for group in found.groups]
+    assert len(first) == found.bound == 3  # 12 needs, and 25 mm reach over 4 of them
+    assert not any(serves(around(pair)) for pair in combinations(first, 2))
+
+
+def test_sixty_needs_of_many_boots_and_widths_ask_a_few_hundred_times():
+    needs = [box(250 + 5 * (n % 8), 70 + 5 * (n % 7), n % 5) for n in range(60)]
+    asked = []
+
+    def serves(wanted: Box) -> bool:
+        asked.append(wanted)
+        return serving(20, 30)(wanted)
+
+    found = fewest(needs, serves)
+    assert found.bound == len(found.groups) == 4
+    assert len(asked) < 500
+
+
+def test_what_was_answered_is_not_asked_again():
+    asked = []
+
+    def serves(wanted: Box) -> bool:
+        asked.append(wanted)
+        return wanted.ski[1] - wanted.ski[0] <= 20
+
+    remembered = Remembered(serves)
+    assert remembered(box(305, 80, 20))
+    assert remembered(box(305, 85, 10))
+    assert not remembered(box(305, 80, 21))
+    assert not remembered(box(305, 75, 40))
+    assert len(asked) == 2
