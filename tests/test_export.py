@@ -10,7 +10,8 @@ from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
 from jiggen.export.step import normalised
-from jiggen.report.job import build_jig, folder_name
+from jiggen.report.folder import folder_name
+from jiggen.report.job import build_jig
 
 BOX = np.array([(x, y, z) for x in (0.0, 2.0) for y in (0.0, 3.0) for z in (0.0, 4.0)])
 FACES = np.array(

@@ -26,6 +26,7 @@ BESIDE = {
     "remount": {"pattern", "layout"},
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
+    "evening": {"pattern", "layout", "design", "drilling", "remount", "accuracy"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "cli"}
 COMMON = {"errors", "units", "tables", "files", "cautions"}

@@ -141,7 +141,8 @@ class _Job:
 
 def _build_one(plan: Pattern, holes: Layout, job: _Job) -> Finished:
     from jiggen.drilling import screws_of
-    from jiggen.report.job import build_jig, folder_name
+    from jiggen.report.folder import folder_name
+    from jiggen.report.job import build_jig
 
     with shown_progress() as progress:
         return build_jig(
@@ -166,7 +167,7 @@ def _build_range(
     job: _Job,
 ) -> Finished:
     from jiggen.drilling import screws_of
-    from jiggen.report.job import folder_name
+    from jiggen.report.folder import folder_name
     from jiggen.report.reusable import build_reusable
 
     with shown_progress() as progress:

@@ -62,7 +62,7 @@ def trial(
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.design import Bed
-    from jiggen.report.job import folder_name
+    from jiggen.report.folder import folder_name
     from jiggen.report.trial import build_trial_plate, trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"

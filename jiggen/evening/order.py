@@ -6,10 +6,11 @@ of the jigs, and for each ski the order of its settings (drill and stop).
 
 Within a jig every ski needs the same settings.  For any two of them the least cost of a run of
 skis that begins with one and ends with the other is found exactly, ski by ski (a shortest path
-over all orders of the settings).  Jigs with the same settings and equally many skis are
-interchangeable, so the order of the jigs is a shortest path over how many of each kind are done
-(Bellman; Held and Karp: from memory): exact while the kinds' counts leave no more than
-MOST_STATES states.  Beyond that the nearest jig is taken next, and the result says so.
+over all orders of the settings).  Jigs whose ways through cost alike, over the least, are
+interchangeable (and, where `_stays` says so, follow one another), so the order of the jigs is a
+shortest path over how many of each kind are done (Bellman; Held and Karp: from memory): exact
+while the kinds' counts leave no more than MOST_STATES states.  Beyond that the nearest jig is
+taken next, and the result says so.
 """
 
 from __future__ import annotations
@@ -76,14 +77,28 @@ def run_order(blocks: Sequence[Block]) -> Order:
     waiting: dict[_Kind, list[int]] = {}
     for number, block in enumerate(blocks):
         waiting.setdefault(_kind(paths[block]), []).append(number)
-    counts = [len(numbers) for numbers in waiting.values()]
+    counts = [1 if _stays(kind) else len(numbers) for kind, numbers in waiting.items()]
     exact = prod(count + 1 for count in counts) <= MOST_STATES
     order, skis = [], []
     for kind, ends in (_least if exact else _nearest)(list(waiting), counts):
-        number = waiting[kind].pop(0)
-        order.append(number)
-        skis.append(paths[blocks[number]][ends][1])
+        numbers = waiting[kind] if _stays(kind) else waiting[kind][:1]
+        waiting[kind] = waiting[kind][len(numbers) :]
+        order += numbers
+        ways = [(ends[0], ends[0])] * (len(numbers) - 1) + [ends]
+        skis += [paths[blocks[n]][way][1] for n, way in zip(numbers, ways, strict=True)]
     return Order(tuple(order), tuple(skis), count_changes(skis), exact)
+
+
+def _stays(kind: _Kind) -> bool:
+    """Whether jigs of a kind may as well all follow one another.
+
+    They may when each can end as it began at no cost, and to end otherwise costs what the
+    change itself would: any but the first of them can then be taken out of an order, which
+    saves no less than nothing (changes keep the triangle inequality), and put behind the first.
+    """
+    return all(
+        cost == (0, 0) if ends[0] == ends[1] else cost >= _change(*ends) for ends, cost in kind
+    )
 
 
 def _kind(paths: Mapping[Ends, _Path]) -> _Kind:

@@ -42,13 +42,13 @@ ANY_SPAN = Spans()
 
 @dataclass(frozen=True)
 class Stop:
-    """A setting of drill and stop, by its `letter`, and the holes it is for; mm.
+    """A setting of drill and stop, by its `number` from 1, and the holes it is for; mm.
 
     `from_tip` and `from_corner` are from the stop's face to the drill's tip, and to the corners
     where it has its full diameter.
     """
 
-    letter: str
+    number: int
     drill: float
     depth: float
     bush_top: float
@@ -258,7 +258,7 @@ def _ordered(
     planned = []
     for number, orders in zip(order.blocks, order.skis, strict=True):
         family, wanted, needs = jigs[number]
-        by_setting = {_setting(stop): stop for stop in stops[number]}
+        by_setting = _numbered(stops[number], orders[0])
         ways = iter(orders)
         tasks = tuple(
             Task(
@@ -268,12 +268,12 @@ def _ordered(
             )
             for need in (family.needs[n] for n in needs)
         )
-        planned.append(PlannedJig(wanted, stops[number], tasks))
+        planned.append(PlannedJig(wanted, tuple(by_setting.values()), tasks))
     return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
 
 
 def _stops(drilled: Drilled) -> tuple[Stop, ...]:
-    """The settings of a layout, those that a hand cannot tell apart as one, lettered from A."""
+    """The settings of a layout, those that a hand cannot tell apart as one."""
     alike: dict[Setting, list[str]] = {}
     first: dict[Setting, StopSetting] = {}
     for setting in drilled.drilling.settings:
@@ -282,7 +282,7 @@ def _stops(drilled: Drilled) -> tuple[Stop, ...]:
         alike.setdefault(key, []).extend(setting.holes)
     return tuple(
         Stop(
-            letter=chr(ord("A") + number) if number < 26 else f"Z{number}",
+            number=number,
             drill=first[key].drill,
             depth=first[key].depth,
             bush_top=first[key].bush_top,
@@ -290,8 +290,17 @@ def _stops(drilled: Drilled) -> tuple[Stop, ...]:
             from_corner=first[key].from_corner,
             holes=tuple(holes),
         )
-        for number, (key, holes) in enumerate(alike.items())
+        for number, (key, holes) in enumerate(alike.items(), start=1)
     )
+
+
+def _numbered(stops: Sequence[Stop], order: Sequence[Setting]) -> dict[Setting, Stop]:
+    """The stops by setting, numbered as the first ski meets them."""
+    known = {_setting(stop): stop for stop in stops}
+    return {
+        setting: replace(known[setting], number=number)
+        for number, setting in enumerate(order, start=1)
+    }
 
 
 def _setting(stop: Stop) -> Setting:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,16 @@ from jiggen.export import check_target, listing, put_in_place, workshop, write_m
 from jiggen.verify import Proof, prove
 
 Progress = Callable[[str], None]
+UNSAFE = re.compile(r"[^a-z0-9]+")
+
+
+def folder_name(pattern: str, *boots: float) -> str:
+    """A plain folder name for a pattern and its boot, or its shortest and longest one.
+
+    Letters, digits and hyphens only, and a point where a boot has one.
+    """
+    stem = UNSAFE.sub("-", pattern.lower()).strip("-")[:60] or "jig"
+    return "-".join([stem, *(f"{boot:g}" for boot in boots)])
 
 
 def proven_folder(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -26,7 +25,6 @@ from jiggen.verify import Proof
 from jiggen.verify.mesh import read_stl
 
 UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
-UNSAFE = re.compile(r"[^a-z0-9]+")
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,15 +38,6 @@ class Finished:
     warnings: tuple[Finding, ...]
 
 
-def folder_name(pattern: str, *boots: float) -> str:
-    """A plain folder name for a pattern and its boot, or its shortest and longest one.
-
-    Letters, digits and hyphens only, and a point where a boot has one.
-    """
-    stem = UNSAFE.sub("-", pattern.lower()).strip("-")[:60] or "jig"
-    return "-".join([stem, *(f"{boot:g}" for boot in boots)])
-
-
 def build_jig(
     layout: Layout,
     settings: Settings,
@@ -59,12 +48,14 @@ def build_jig(
     screws: Mapping[str, Screw] = NO_SCREWS,
     compensation: Compensation | None = None,
     force: bool = False,
+    key: str = "",
     progress: Progress = lambda _: None,
 ) -> Finished:
     """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
 
     `screws` is what goes into a hole, by its id, for those where it is known; `compensation` is
-    done to what the printer gets, STL and 3MF.
+    done to what the printer gets, STL and 3MF; `key` is kept in the manifest, so that a later
+    run can tell the jig it finds from the one it wants.
     A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
     would touch or lose mesh anywhere in the ski range, or the ski is too thin for the holes.
@@ -80,7 +71,7 @@ def build_jig(
     return make_jig(
         chosen,
         target,
-        {"accuracy": expected, "drilling": drilled.as_dict()},
+        {"key": key, "accuracy": expected, "drilling": drilled.as_dict()},
         inputs=of_the_ski(state, limits, screws),
         compensation=compensation,
         warnings=warnings + drilled.warnings,

@@ -85,6 +85,7 @@ def build_reusable(
     screws: Mapping[str, Screw] = NO_SCREWS,
     compensation: Compensation | None = None,
     force: bool = False,
+    key: str = "",
     progress: Progress = lambda _: None,
 ) -> Finished:
     """Design, draw, write and prove one jig for all boots from `boots[0]` to `boots[1]` mm.
@@ -115,7 +116,7 @@ def build_reusable(
     return make_jig(
         chosen,
         target,
-        {"accuracy": expected, "drilling": drilled.as_dict(), **entries},
+        {"key": key, "accuracy": expected, "drilling": drilled.as_dict(), **entries},
         inputs={"boots": list(ends), **of_the_ski(state, limits, screws)},
         compensation=compensation,
         warnings=warnings + drilled.warnings,

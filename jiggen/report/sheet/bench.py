@@ -19,6 +19,7 @@ from jiggen.report.sheet.forms import (
     SMALL,
     TICK,
     blank,
+    cell,
     head_line,
     table_row,
     ticked,
@@ -112,26 +113,15 @@ def _grid(cells: list[tuple[str, str]], ticket: str, width: float) -> Block:
     """Small names over large values, three in a row; then what is written by hand."""
     column = (width - 2 * GUTTER) / 3
     xs = [index * (column + GUTTER) for index in range(3)]
-    blocks = [_cell(name, value, column) for name, value in cells]
+    blocks = [cell(name, value, column) for name, value in cells]
     date, by = (blank(say(key), column) for key in ("head.date", "head.by"))
     # The ticket takes two columns: what a shop writes there is a sentence.
-    wide = _cell(say("head.ticket"), plain(ticket), xs[2] - GUTTER, lines=2)
+    wide = cell(say("head.ticket"), plain(ticket), xs[2] - GUTTER, lines=2)
     return stack(
         [
             beside(zip(xs, blocks[:3], strict=True)),
             beside(zip(xs, [*blocks[3:], date], strict=True)),
             beside([(0.0, wide), (xs[2], by)]),
-        ]
-    )
-
-
-def _cell(name: str, value: str, width: float, lines: int = 1) -> Block:
-    size = fit(value, 13.0, 8.0, width, lines, bold=True)
-    return stack(
-        [
-            paragraph(name, SMALL, width, grey=0.3),
-            paragraph(value, size, width, bold=True),
-            space(1.5),
         ]
     )
 

@@ -21,6 +21,18 @@ def head_line(words: str, width: float) -> Block:
     return stack([Block(3.0, shapes), paragraph(words, HEADING, width, bold=True), space(1.0)])
 
 
+def cell(name: str, value: str, width: float, lines: int = 1) -> Block:
+    """A small name over a large value."""
+    size = fit(value, 13.0, 8.0, width, lines, bold=True)
+    return stack(
+        [
+            paragraph(name, SMALL, width, grey=0.3),
+            paragraph(value, size, width, bold=True),
+            space(1.5),
+        ]
+    )
+
+
 def blank(name: str, width: float) -> Block:
     """A name over a line to write on."""
     line = Block(9.5, Shapes(lines=[Line((0.0, -8.5), (width, -8.5), RULE)]))

@@ -1,0 +1,168 @@
+"""The jigs of an evening: found finished, or built side by side."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from jiggen import __version__
+from jiggen.design import Settings, SkiRange
+from jiggen.drilling import DrillingLimits, SkiState, screws_of
+from jiggen.errors import Finding, InputError, JiggenError
+from jiggen.evening import JigWanted, Plan, Terms, boots_alike
+from jiggen.export import MANIFEST, listing
+from jiggen.export.manifest import versions
+from jiggen.report.evening.pool import in_processes
+from jiggen.report.folder import folder_name
+
+if TYPE_CHECKING:
+    from jiggen.report.job import Finished
+
+KEY_SHOWN = 8  # figures of a jig's key in its folder's name: enough to tell an evening's apart
+State = Literal["built", "found", "failed"]
+
+
+@dataclass(frozen=True)
+class JigTask:
+    """A jig to be made in `folder`; `key` stands for everything that decides what it becomes."""
+
+    wanted: JigWanted
+    settings: Settings
+    limits: DrillingLimits
+    folder: Path
+    key: str
+    force: bool
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a jig: where it is, what is wrong with it if it failed, what to mind."""
+
+    state: State
+    folder: Path
+    faults: tuple[Finding, ...] = ()
+    warnings: tuple[Finding, ...] = ()
+
+
+def build_evening(
+    plan: Plan,
+    terms: Terms,
+    out: Path,
+    *,
+    workers: int,
+    force: bool = False,
+    done: Callable[[Outcome], None] = lambda _: None,
+) -> tuple[Outcome, ...]:
+    """Every jig of `plan` in a folder of its own in `out`; the outcomes in the plan's order.
+
+    A finished folder with the same key, all its files unchanged, is not built again.  A jig that
+    fails, whatever the reason, fails alone.  `done` is told each outcome as it comes.
+    """
+    tasks = [_task(jig.wanted, terms, out, force) for jig in plan.jigs]
+    outcomes: dict[str, Outcome] = {}
+    for task in tasks:
+        if is_finished(task.folder, task.key):
+            outcomes[task.key] = Outcome("found", task.folder)
+            done(outcomes[task.key])
+    missing = [task for task in tasks if task.key not in outcomes]
+    made = in_processes(build_one, missing, workers, _lost, done) if missing else []
+    outcomes |= {task.key: outcome for task, outcome in zip(missing, made, strict=True)}
+    return tuple(outcomes[task.key] for task in tasks)
+
+
+def build_wanted(
+    wanted: JigWanted,
+    settings: Settings,
+    limits: DrillingLimits,
+    target: Path,
+    *,
+    key: str = "",
+    force: bool = False,
+) -> Finished:
+    """Build one jig for all that is `wanted` of it; the ski range of `settings` is not used.
+
+    Raises as `build_jig` does, and InputError ``evening.boots`` for boots that need jigs of
+    their own: a jig with a ladder for them is not built here yet.
+    """
+    if not boots_alike(wanted.pattern, wanted.boots):
+        said = f"one jig cannot serve boots from {wanted.boots[0]:g} to {wanted.boots[1]:g} mm"
+        raise InputError(Finding("evening.boots", said, key="boot", hint="Build one for each."))
+    from jiggen.report.job import build_jig  # the CAD kernel: for the workers alone
+
+    return build_jig(
+        wanted.layout(),
+        replace(settings, ski=SkiRange(*wanted.ski)),
+        target,
+        state=SkiState(area=wanted.pattern.area),
+        limits=limits,
+        screws=screws_of(wanted.pattern),
+        force=force,
+        key=key,
+    )
+
+
+def build_one(task: JigTask) -> Outcome:
+    """Build a jig in a process of its own; nothing is raised."""
+    try:
+        made = build_wanted(
+            task.wanted,
+            task.settings,
+            task.limits,
+            task.folder,
+            key=task.key,
+            force=task.force,
+        )
+    except JiggenError as error:
+        return Outcome("failed", task.folder, error.findings)
+    except Exception as error:
+        said = " ".join(f"{type(error).__name__}: {error}".split())
+        hint = "Run it again; jiggen build with --debug shows more."
+        return Outcome("failed", task.folder, (Finding("evening.build", said, hint=hint),))
+    if made.proof.passed:
+        return Outcome("built", made.folder, warnings=made.warnings)
+    said = "it failed its proof: do not print it"
+    hint = f"jiggen check {made.folder} says why."
+    return Outcome("failed", made.folder, (Finding("evening.proof", said, hint=hint),))
+
+
+def _lost(task: JigTask) -> Outcome:
+    """The outcome of a jig whose process was killed, what it left half done removed."""
+    for left in task.folder.parent.glob(f".{task.folder.name}.*.part"):
+        shutil.rmtree(left, ignore_errors=True)
+    said = "its process was stopped from outside twice, for want of memory perhaps"
+    hint = "Close other programs, or build fewer at a time with --workers 1."
+    return Outcome("failed", task.folder, (Finding("evening.lost", said, hint=hint),))
+
+
+def is_finished(folder: Path, key: str) -> bool:
+    """Whether `folder` holds the proven jig of `key`, every file as it was built."""
+    try:
+        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        proof, files = manifest["proof"], manifest["files"]
+        return bool(manifest["key"] == key and proof["passed"] is True and listing(folder) == files)
+    except (OSError, ValueError, LookupError, TypeError):
+        return False
+
+
+def _task(wanted: JigWanted, terms: Terms, out: Path, force: bool) -> JigTask:
+    key = key_of(wanted, terms.settings, terms.limits)
+    name = f"{folder_name(wanted.pattern.name, wanted.boots[0])}-{key[:KEY_SHOWN]}"
+    return JigTask(wanted, terms.settings, terms.limits, out / name, key, force)
+
+
+def key_of(wanted: JigWanted, settings: Settings, limits: DrillingLimits) -> str:
+    """SHA-256 over all that decides a jig's files: input, settings, and what makes them."""
+    inputs: dict[str, Any] = {
+        "jiggen": __version__,
+        "libraries": versions(),
+        "wanted": asdict(replace(wanted, pattern=replace(wanted.pattern, source="", note=""))),
+        "settings": asdict(replace(settings, ski=SkiRange(*wanted.ski))),
+        "limits": asdict(limits),
+    }
+    text = json.dumps(inputs, sort_keys=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
