@@ -109,10 +109,10 @@ def _text(data: bytes, file: str) -> str:
 def _csv(text: str, file: str) -> Table:
     lines = list(io.StringIO(text, newline=""))
     above = next((n for n, line in enumerate(lines) if _is_header(line)), len(lines))
-    if above == len(lines):
-        raise _refusal("no-job", "there is no row in it", file, _NAMING)
-    mark = next((mark for mark in ";\t" if mark in lines[above]), ",")
+    mark = next((mark for mark in ";\t" if mark in "".join(lines[above : above + 1])), ",")
     records = list(_records(lines, above, mark, file))
+    if not records:
+        raise _refusal("no-job", "there is no row in it", file, _NAMING)
     number, header = records[0]
     columns = [_column(cell) for cell in header]
     if faults := tuple(_misnamed([column.name for column in columns], f"{file}:{number}")):

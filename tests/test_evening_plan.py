@@ -1,0 +1,254 @@
+"""Rows held against pattern, ski and old holes; families of pairs; the plan."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections import Counter
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jiggen.design import Settings, SkiRange
+from jiggen.drilling import DrillingLimits
+from jiggen.errors import InputError
+from jiggen.evening import (
+    JigWanted,
+    Spans,
+    Terms,
+    boots_alike,
+    fits,
+    plan_evening,
+    read_jobs,
+    ski_needed,
+)
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.remount import RemountLimits
+
+DATA = Path(__file__).parent / "data"
+HEAD = "ticket,pattern,boot,ski_toe,ski_heel,core,shift,thickness,old_holes\n"
+TERMS = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Jigs serve any 40 mm of widths from 60 mm up: no design is made to find out."""
+
+    def serves(wanted, _settings):
+        low, high = wanted.ski
+        return boots_alike(wanted.pattern, wanted.boots) and low >= 60 and high - low <= 40
+
+    monkeypatch.setattr("jiggen.evening.plan.fits", serves)
+
+
+def plan(folder: Path, rows: str, spans: Spans = Spans()):  # noqa: B008 - frozen
+    path = folder / "jobs.csv"
+    path.write_text(HEAD + rows)
+    return plan_evening(read_jobs(path), TERMS, spans)
+
+
+def faults(folder: Path, rows: str, spans: Spans = Spans()):  # noqa: B008 - frozen
+    with pytest.raises(InputError) as caught:
+        plan(folder, rows, spans)
+    return [
+        (one.where.rpartition("jobs.csv:")[2], one.key, one.code) for one in caught.value.findings
+    ]
+
+
+# -- rows ----------------------------------------------------------------------------------------
+
+
+def test_every_fault_of_every_row_is_said_at_once_in_the_rows_order(quick, tmp_path):
+    shutil.copy(DATA / "old-holes.csv", tmp_path / "old.csv")
+    said = faults(
+        tmp_path,
+        "A1,club-pist,305,96,92,,,,\n"  # no such pattern
+        "A2,club-piste,405,96,92,,,,\n"  # the pattern serves boots up to 358
+        # 11.0 thick - 9.2 deep - 1.1 of point leaves 0.7; 2 are needed
+        "A3,club-piste,305,96,92,plain,,11,\n"
+        "A4,club-piste,305,96,92,,100,,\n"  # 100 mm forward: out of the pattern's area
+        "A5,club-piste,305,96,92,,3,,old.csv\n"  # as in the README: two holes too near
+        "A6,hut-plate,305,55,92,tin,,22,\n"  # core and width
+        "A7,skew-plate,305,38,38,,,,\n"  # narrower than any ski, and than the holes
+        "A7,club-piste,3O5,96,92,,,900,none.csv\n",
+    )
+    assert said == [
+        ("2", "pattern", "pattern.missing"),
+        ("3", "boot", "pattern.boot-range"),
+        ("4", "thickness", "drilling.base"),
+        ("5", "shift", "drilling.area"),
+        ("5", "shift", "drilling.area"),
+        ("5", "shift", "drilling.area"),
+        ("5", "shift", "drilling.area"),
+        ("6", "old_holes", "evening.old-holes"),
+        ("7", "core", "evening.core"),
+        ("8", "ski_toe", "drilling.ski"),
+        ("8", "ski_toe", "drilling.ski"),
+        ("9", "ticket", "evening.same-ticket"),
+        ("9", "boot", "evening.length"),
+        ("9", "old_holes", "evening.file"),
+    ]
+
+
+def test_old_holes_in_the_way_come_with_the_shifts_that_clear_them(quick, tmp_path):
+    shutil.copy(DATA / "old-holes.csv", tmp_path / "old.csv")
+    with pytest.raises(InputError) as caught:
+        plan(tmp_path, "A5,club-piste,305,96,92,,3,,old.csv\n")
+    [fault] = caught.value.findings
+    # 5.30 mm, 6 needed, and the two shifts: by `jiggen remount`, shown in the README.
+    assert "5.30 mm" in fault.message
+    assert "6 mm are needed (and 1 more)" in fault.message
+    assert fault.hint == "Clear: shift 40.8 (towards the tip) or shift 2.3 (towards the tail)."
+    assert plan(tmp_path, "A5,club-piste,305,96,92,,2.3,,old.csv\n").pairs[0].drilled[0].old
+
+
+def test_a_pattern_file_with_faults_says_them_once(quick, tmp_path):
+    (tmp_path / "bad.toml").write_text("format = 1\n")
+    said = faults(tmp_path, "A1,bad.toml,305,96,92,,,,\nA2,bad.toml,305,96,92,,,,\n")
+    own = [code for where, _, code in said if not where.isdigit()]
+    assert len(own) > 1
+    assert said[-1] == ("3", "pattern", "evening.pattern")
+
+
+@pytest.mark.parametrize("name", ["none.csv", "pipe.csv", ".", "a" * 150])
+def test_old_holes_that_are_no_file(quick, tmp_path, name):
+    os.mkfifo(tmp_path / "pipe.csv")
+    assert faults(tmp_path, f"A1,hut-plate,305,96,92,,,,{name}\n") == [
+        ("2", "old_holes", "evening.file")
+    ]
+
+
+def test_a_pattern_that_is_a_pipe_is_not_opened(quick, tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    said = faults(tmp_path, f"A1,{tmp_path}/pipe.toml,305,96,92,,,,\n")
+    assert said == [("2", "pattern", "evening.file")]
+
+
+def test_a_pattern_file_beside_the_jobs_file_is_found(quick, tmp_path):
+    shutil.copy(find_pattern("hut-plate"), tmp_path / "mine.toml")
+    assert plan(tmp_path, "A1,mine.toml,305,96,92,,,,\n").pairs[0].pattern.name.endswith("Plate")
+
+
+# -- what a jig can serve ------------------------------------------------------------------------
+
+
+def wanted(stem: str, ski, boots=(305.0, 305.0), **more) -> JigWanted:
+    return JigWanted(read_pattern(find_pattern(stem)), boots, ski, **more)
+
+
+@pytest.mark.parametrize(
+    ("ski", "served"),
+    # From 68 mm on by `jiggen build`: 68-126 is built, at 68-130 a rack meets a clamp on the
+    # other rail; 60 is too narrow for the joint of two halves.  Not one span: 84-140 is built.
+    [((68.0, 126.0), True), ((68.0, 130.0), False), ((60.0, 80.0), False), ((84.0, 140.0), True)],
+)
+def test_the_range_of_skis_follows_from_the_design(ski, served):
+    assert fits(wanted("club-piste", ski), TERMS.settings) is served
+
+
+def test_boots_alike_are_those_whose_holes_lie_alike():
+    hut, steps, club = (
+        read_pattern(find_pattern(stem)) for stem in ("hut-plate", "step-track", "club-piste")
+    )
+    assert boots_alike(hut, (250.0, 360.0))
+    assert boots_alike(club, (305.0, 305.0))
+    assert not boots_alike(club, (305.0, 306.0))
+    assert not boots_alike(steps, (281.0, 304.0))  # its toe does not move, its heel does
+
+
+def test_no_jig_for_a_ski_is_said_of_its_row_with_the_reason(tmp_path):
+    with pytest.raises(InputError) as caught:
+        plan(tmp_path, "A1,club-piste,305,62,61,,,,\n")
+    [fault] = caught.value.findings
+    assert (fault.code, fault.key) == ("evening.no-jig", "ski_toe")
+    assert "no jig serves skis from 59 to 64 mm" in fault.message
+
+
+def test_a_pair_that_needs_more_than_the_range_allowed(quick, tmp_path):
+    assert faults(tmp_path, "A1,hut-plate,305,96,92,,,,\n", Spans(ski=7)) == [
+        ("2", "ski_toe", "evening.ski-span")
+    ]
+
+
+def test_the_margin_covers_the_sidecut_between_the_pieces_and_the_rails():
+    # A ski with a sidecut of 12 m about its mark is wider by (230² - 170²)/12000 mm 60 mm
+    # farther out than where it was measured, 170 mm from the mark.
+    wider = (230**2 - 170**2) / 12_000
+    from jiggen.evening.plan import MARGIN
+
+    assert wider <= MARGIN < wider + 0.5
+
+
+# -- the plan ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def demo(quick):
+    return plan_evening(read_jobs(DATA / "evening.csv"), TERMS)
+
+
+def test_the_demo_evening_is_served_by_the_fewest_jigs(demo):
+    assert len(demo.pairs) == 40
+    assert len(demo.jigs) == demo.bound
+    assert demo.skis == 80
+    skis = Counter(
+        (t.pair.job.ticket, ski) for j in demo.jigs for t in j.tasks for ski, _ in t.skis
+    )
+    assert len(skis) == 80
+    assert set(skis.values()) == {1}, "every ski of every pair is drilled once"
+
+
+def test_each_jig_has_the_holes_of_each_of_its_pairs(demo):
+    for jig in demo.jigs:
+        for task in jig.tasks:
+            assert np.array_equal(task.drilled.layout.positions, jig.wanted.layout().positions)
+            assert np.array_equal(task.drilled.layout.diameters, jig.wanted.layout().diameters)
+            need = ski_needed(task.pair.job)
+            assert jig.wanted.ski[0] <= need[0] <= need[1] <= jig.wanted.ski[1]
+
+
+def test_every_hole_is_in_one_stop_and_every_ski_gets_every_stop(demo):
+    for jig in demo.jigs:
+        holes = [hole for stop in jig.stops for hole in stop.holes]
+        assert sorted(holes) == sorted(jig.wanted.layout().ids)
+        for task in jig.tasks:
+            for _, stops in task.skis:
+                assert sorted(s.number for s in stops) == list(range(1, len(jig.stops) + 1))
+        ways = [stops for task in jig.tasks for _, stops in task.skis]
+        assert all(a[-1] == b[0] for a, b in pairwise(ways)), "a ski begins as the last one ended"
+
+
+def test_one_jig_serves_all_boots_of_a_plate_about_the_boot_centre(quick, tmp_path):
+    found = plan(tmp_path, "".join(f"H{b},hut-plate,{b},96,94,,,,\n" for b in (250, 305, 360)))
+    [jig] = found.jigs
+    assert jig.wanted.boots == (250, 360)
+    limited = plan(tmp_path, "".join(f"H{b},hut-plate,{b},96,94,,,,\n" for b in (250, 360)))
+    assert len(limited.jigs) == 1
+
+
+def test_a_mirrored_pattern_takes_a_jig_for_each_ski(quick, tmp_path):
+    found = plan(tmp_path, "S1,skew-plate,305,96,94,,,,\nS2,skew-plate,305,90,88,,,,\n")
+    assert [(jig.wanted.side, len(jig.tasks)) for jig in found.jigs] == [("left", 2), ("right", 2)]
+
+
+def test_cores_that_are_drilled_alike_share_a_jig(quick, tmp_path):
+    text = find_pattern("hut-plate").read_text().replace("metal = 4.1", "metal = 3.6")
+    (tmp_path / "one.toml").write_text(text)
+    rows = "H1,{0},305,96,94,plain,,,\nH2,{0},305,96,94,metal,,,\n"
+    assert len(plan(tmp_path, rows.format("one.toml")).jigs) == 1
+    assert len(plan(tmp_path, rows.format("hut-plate")).jigs) == 2
+
+
+def test_ranges_asked_for_are_kept(quick, tmp_path):
+    rows = "".join(f"H{w},hut-plate,305,{w},{w},,,,\n" for w in (80, 90, 100, 110))
+    assert [jig.wanted.ski for jig in plan(tmp_path, rows).jigs] == [(78, 112)]
+    narrow = plan(tmp_path, rows, Spans(ski=16))
+    assert sorted(jig.wanted.ski for jig in narrow.jigs) == [(78, 92), (98, 112)]
+
+
+def test_metal_and_plain_jigs_are_not_mixed(demo):
+    drills = [round(jig.stops[0].drill, 1) for jig in demo.jigs]
+    assert sum(a != b for a, b in pairwise(drills)) == demo.changes.drills == 1
+    assert demo.exact
