@@ -194,9 +194,10 @@ class _Family:
             said = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
             hint = f"Allow more than {self.spans.ski:g} mm with --ski-span."
             return place.fault("ski_toe", "ski-span", said, hint)
-        why = next(obstacles(self.wanted(need.box), self.terms.settings))
-        said = f"no jig serves skis from {least:g} to {most:g} mm here: {why.message}"
-        return place.fault("ski_toe", "no-jig", said, why.hint)
+        why = list(obstacles(self.wanted(need.box), self.terms.settings))
+        said = f"no jig serves skis from {least:g} to {most:g} mm here"
+        reason = f": {why[0].message}" if why else ""
+        return place.fault("ski_toe", "no-jig", said + reason, why[0].hint if why else "")
 
 
 def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> tuple[_Family, ...]:

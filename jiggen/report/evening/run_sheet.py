@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task
+from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, boots_alike
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.words import counted, say
@@ -22,6 +22,7 @@ from jiggen.report.sheet.pdf import written
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
 TICK = 5.0  # mm, a box to tick with a pen in a gloved hand
+PITCH = 12.0  # mm from a box with its number to the next
 STEPS = ("order", "ticket", "mark", "readings", "drill", "test")
 COLUMNS = (0.32, 0.13, 0.15, 0.14, 0.14, 0.12)  # shares of the width, a pair's row
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
@@ -181,9 +182,9 @@ class _Sheet:
     def _row(self, task: Task, jig: PlannedJig, alike: Sequence[str]) -> Block:
         """One pair: what to set, what to read, boxes to tick, screws, and what to mind."""
         job, width = task.pair.job, self.width
-        boots = jig.wanted.boots
-        setting = [say("row.boot", boot=number(job.boot))]
-        setting += [say("row.any")] if boots[0] < boots[1] else []
+        ladder = not boots_alike(jig.wanted.pattern, jig.wanted.boots)
+        setting = [say("row.line" if ladder else "row.boot", boot=number(job.boot))]
+        setting += [say("row.any")] if not ladder and len(set(jig.wanted.boots)) > 1 else []
         setting += [say("row.shift", shift=f"{job.shift:+g}")] if job.shift else []
         rails = say("row.rail", toe=number(job.ski_toe / 2, 1), heel=number(job.ski_heel / 2, 1))
         xs = [sum(COLUMNS[:n]) * width for n in range(len(COLUMNS))]
@@ -213,13 +214,16 @@ class _Sheet:
         """A box to tick for each setting of a ski, in order; or which jig the ski is drilled on."""
         if ski not in skis:
             return paragraph(say("row.elsewhere", jig=self.used[row, ski]), SMALL, room, grey=0.3)
+        in_line = max(1, int(room // PITCH))
         shapes = Shapes()
-        pitch = min(TICK + 6.0, room / len(skis[ski]))
         for place, stop in enumerate(skis[ski]):
-            x = place * pitch
-            shapes.texts.append(Text((x, -TICK + 1.0), f"{stop.number}", TICKET, bold=True))
-            shapes.box((x + 3.0, -TICK - 0.2), (x + 3.0 + TICK, -0.2), BOX)
-        return Block(TICK + 0.4, shapes)
+            x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
+            name = f"{stop.number}"
+            at = (x + 4.6, y - TICK + 1.0)
+            shapes.texts.append(Text(at, name, TICKET, bold=True, anchor="end"))
+            shapes.box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), BOX)
+        lines = -(-len(skis[ski]) // in_line)
+        return Block(lines * (TICK + 1.4) - 1.0, shapes)
 
 
 def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
@@ -245,12 +249,9 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
 
 def _facts(jig: PlannedJig) -> str:
     wanted = jig.wanted
-    least, most = wanted.boots
-    boots = (
-        say("jig.boot", boot=number(least))
-        if least == most
-        else say("jig.boots", least=number(least), most=number(most))
-    )
+    least, most = map(number, wanted.boots)
+    alike = "jig.boots" if boots_alike(wanted.pattern, wanted.boots) else "jig.ladder"
+    boots = say("jig.boot", boot=least) if least == most else say(alike, least=least, most=most)
     facts = [say("jig.facts", boots=boots, ski="–".join(map(number, wanted.ski)))]
     if wanted.shift:
         way = "shift.tip" if wanted.shift > 0 else "shift.tail"

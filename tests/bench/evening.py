@@ -1,0 +1,83 @@
+"""An evening in numbers: pairs, jigs beside the fewest possible, changes, and what it took.
+
+    python tests/bench/evening.py [JOBS] [--build DIR] [--workers 2]
+
+Prints; asserts nothing.  Without --build only the plan is made.  One jig a boot and width is what
+a workshop would build without a plan: the number of different jigs that pairs ask for one by one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+DEMO = Path(__file__).parent.parent / "data" / "evening.csv"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("jobs", nargs="?", type=Path, default=DEMO)
+    parser.add_argument("--build", type=Path)
+    parser.add_argument("--workers", type=int, default=2)
+    said = parser.parse_args()
+
+    from jiggen.design import Settings, SkiRange
+    from jiggen.drilling import DrillingLimits
+    from jiggen.evening import Terms, plan_evening, read_jobs, ski_needed
+    from jiggen.evening.order import count_changes
+    from jiggen.remount import RemountLimits
+
+    terms = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
+    start, busy = time.perf_counter(), time.process_time()
+    plan = plan_evening(read_jobs(said.jobs), terms)
+    took, worked = time.perf_counter() - start, time.process_time() - busy
+    each = {
+        (pair.job.pattern, pair.job.boot, pair.job.core, pair.job.shift, ski_needed(pair.job), one)
+        for pair in plan.pairs
+        for one in (drilled.which for drilled in pair.drilled)
+    }
+    # As they come: jigs in the file's order, the settings of each ski in the pattern's order.
+    jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.job.row)
+    plain = [
+        [
+            [(round(s.drill, 2), round(s.from_tip, 1)) for s in jig.stops]
+            for task in jig.tasks
+            for _ in task.skis
+        ]
+        for jig in jigs
+    ]
+    print(f"{'pairs':<40}{len(plan.pairs):8}")
+    print(f"{'skis to clamp':<40}{plan.skis:8}")
+    print(f"{'jigs, one for each that differs':<40}{len(each):8}")
+    print(f"{'jigs planned':<40}{len(plan.jigs):8}")
+    print(f"{'lower bound':<40}{plan.bound:8}")
+    print(f"{'changes of drill, of stop':<40}{plan.changes.drills:8}{plan.changes.stops:8}")
+    _, drills, stops = count_changes(settings_of(plain))
+    print(f"{'the same as the rows come':<40}{drills:8}{stops:8}")
+    print(f"{'proven the fewest changes':<40}{plan.exact!s:>8}")
+    print(f"{'planning':<40}{took:8.1f} s, {worked:.1f} s of processor")
+    if said.build:
+        from jiggen.report.evening import build_evening
+
+        start = time.perf_counter()
+        outcomes = build_evening(plan, terms, said.build, workers=said.workers)
+        took = time.perf_counter() - start
+        states = [outcome.state for outcome in outcomes]
+        for state in ("built", "found", "failed"):
+            print(f"{state:<40}{states.count(state):8}")
+        print(f"{f'building, {said.workers} at a time':<40}{took:8.1f} s")
+
+
+def settings_of(blocks):
+    """Drills and stops in whole units."""
+    from jiggen.evening.order import Setting
+
+    return [
+        [[Setting(round(d * 20), round(t * 10)) for d, t in ski] for ski in block]
+        for block in blocks
+    ]
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,312 @@
+"""A small evening built for real, found again, and the failures of single jigs."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pdf_reading import read_pdf
+
+from jiggen.cli import main
+from jiggen.design import Settings, SkiRange
+from jiggen.drilling import DrillingLimits
+from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.evening import JigWanted, Terms, plan_evening, read_jobs
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.remount import RemountLimits
+from jiggen.report.evening import build as building
+from jiggen.report.evening import build_wanted, run_sheet_pdf
+from jiggen.report.evening.build import Outcome, build_evening, build_one, is_finished, key_of
+
+# Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
+SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
+H1;hut-plate;285;96,5;94;;;22
+H2;hut-plate;315;104;101;;;22/21
+H3;hut-plate;305;96;94;metal;;
+H4;hut-plate;305;96;94;;5;
+"""
+TERMS = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
+
+
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("evening") / "small.csv"
+    path.write_text(SMALL)
+    return path
+
+
+@pytest.fixture(scope="module")
+def evening(jobs) -> Path:
+    """The folder of the small evening, built once by the command itself."""
+    out = jobs.parent / "out"
+    assert main(["evening", str(jobs), "-o", str(out), "--workers", "2"]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
+def plan(jobs):
+    return plan_evening(read_jobs(jobs), TERMS)
+
+
+def run(capsys, *words: str):
+    code = main(["evening", *words, "--json"])
+    out, err = capsys.readouterr()
+    assert err == ""
+    return code, json.loads(out)
+
+
+# -- for real ------------------------------------------------------------------------------------
+
+
+def test_every_jig_is_proven_and_drills_what_the_sheet_says(evening, plan):
+    folders = sorted(path for path in evening.iterdir() if path.is_dir())
+    assert len(folders) == len(plan.jigs) == plan.bound == 3
+    manifests = {}
+    for folder in folders:
+        manifest = json.loads((folder / "manifest.json").read_text())
+        assert manifest["proof"]["passed"] is True
+        manifests[manifest["key"]] = manifest
+    for jig in plan.jigs:
+        made = manifests[key_of(jig.wanted, TERMS.settings, TERMS.limits)]
+        said = {
+            hole: (s["drill"], s["depth"], s["from_tip"])
+            for s in made["drilling"]["settings"]
+            for hole in s["holes"]
+        }
+        sheet = {hole: (s.drill, s.depth, s.from_tip) for s in jig.stops for hole in s.holes}
+        assert said == pytest.approx(sheet)
+        assert tuple(made["inputs"]["ski"].values()) == jig.wanted.ski
+
+
+def test_a_second_run_finds_every_jig_and_touches_none(evening, jobs, capsys):
+    before = {path: path.stat().st_mtime_ns for path in evening.rglob("*") if path.is_file()}
+    code, said = run(capsys, str(jobs), "-o", str(evening))
+    assert code == 0
+    assert [jig["state"] for jig in said["jigs"]] == ["found"] * 3
+    after = {path: path.stat().st_mtime_ns for path in evening.rglob("*") if path.is_file()}
+    changed = {path.name for path in before if before[path] != after[path]}
+    assert changed <= {"run-sheet.pdf"}
+    assert before.keys() == after.keys()
+
+
+def test_a_folder_is_found_again_only_whole_proven_and_for_the_same_inputs(evening, tmp_path):
+    folder = shutil.copytree(next(p for p in evening.iterdir() if p.is_dir()), tmp_path / "jig")
+    manifest = json.loads((folder / "manifest.json").read_text())
+    key = manifest["key"]
+    assert is_finished(folder, key)
+    assert not is_finished(folder, "0" * 64)
+    assert not is_finished(tmp_path, key)
+    (folder / "layout.svg").write_text("<svg/>")
+    assert not is_finished(folder, key)
+    shutil.copy(next(evening.glob("*/layout.svg")), folder / "more.svg")
+    assert not is_finished(folder, key)
+    for harm in (manifest | {"proof": manifest["proof"] | {"passed": False}}, [], {"key": key}):
+        (folder / "manifest.json").write_text(json.dumps(harm))
+        assert not is_finished(folder, key)
+
+
+def test_the_sheet_is_the_same_bytes_every_run(evening, jobs, capsys):
+    first = (evening / "run-sheet.pdf").read_bytes()
+    run(capsys, str(jobs), "-o", str(evening))
+    assert (evening / "run-sheet.pdf").read_bytes() == first
+    text = " ".join(page.text for page in read_pdf(first))
+    for said in ("4 pairs on 3 jigs", "H1", "any boot", "boot 285", "48.2 / 47", "shift +5"):
+        assert said in text
+
+
+# -- keys ----------------------------------------------------------------------------------------
+
+
+def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
+    hut = read_pattern(find_pattern("hut-plate"))
+    wanted = JigWanted(hut, (305.0, 305.0), (84.0, 112.0))
+    settings, limits = TERMS.settings, TERMS.limits
+
+    def key(**changes) -> str:
+        return key_of(replace(wanted, **changes), settings, limits)
+
+    others = [
+        key(boots=(300.0, 305.0)),
+        key(ski=(84.0, 113.0)),
+        key(core="metal"),
+        key(shift=1.0),
+        key(side="right"),
+        key(pattern=replace(hut, area=read_pattern(find_pattern("club-piste")).area)),
+        key_of(wanted, replace(settings, bush_fit=0.15), limits),
+        key_of(wanted, settings, replace(limits, edge=9.0)),
+    ]
+    assert len({key(), *others}) == len(others) + 1
+    assert key() == key(pattern=replace(hut, source="/elsewhere/hut.toml", note="another"))
+    assert key() == key_of(wanted, replace(settings, ski=SkiRange(70, 71)), limits)
+
+
+# -- failures, without building ------------------------------------------------------------------
+
+
+def serially(work, tasks, _workers, lost, done):
+    """In place of processes: the second task is killed, the others are worked off."""
+    results = [lost(task) if n == 1 else work(task) for n, task in enumerate(tasks)]
+    for result in results:
+        done(result)
+    return results
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """No design is made to find out what a jig can serve."""
+    monkeypatch.setattr("jiggen.evening.plan.fits", lambda *_: True)
+
+
+@pytest.fixture
+def pretended(quick, monkeypatch):
+    """Building takes no time; the jig that is `hurt` fails, the second one is killed."""
+    hurt: dict[str, Exception] = {}
+
+    def pretend(wanted, _settings, _limits, target, *, key, force):
+        if error := hurt.get(wanted.core):
+            raise error
+
+        class Made:
+            class proof:  # noqa: N801
+                passed = True
+
+            folder, warnings = target, ()
+
+        return Made
+
+    monkeypatch.setattr(building, "build_wanted", pretend)
+    monkeypatch.setattr(building, "in_processes", serially)
+    return hurt
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        CheckFailed(Finding("accuracy.mesh", "teeth lose mesh")),
+        InputError(Finding("export.in-the-way", "in the way")),
+        OSError(28, "No space left on device"),
+        ZeroDivisionError("a defect"),
+    ],
+    ids=lambda error: type(error).__name__,
+)
+def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path, error):
+    pretended["metal"] = error
+    done = []
+    outcomes = build_evening(plan, TERMS, tmp_path, workers=2, done=done.append)
+    assert [done.count(outcome) for outcome in outcomes] == [1, 1, 1]
+    states = {
+        (jig.wanted.core, jig.wanted.shift): outcome.state
+        for jig, outcome in zip(plan.jigs, outcomes, strict=True)
+    }
+    failed = {("metal", 0.0)} | {(plan.jigs[1].wanted.core, plan.jigs[1].wanted.shift)}
+    assert {key for key, state in states.items() if state == "failed"} == failed
+    assert set(states.values()) == {"built", "failed"}
+
+
+def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
+    name = building._task(plan.jigs[1].wanted, TERMS, tmp_path, False).folder.name
+    (tmp_path / f".{name}.half.part" / "parts").mkdir(parents=True)
+    outcomes = build_evening(plan, TERMS, tmp_path, workers=2)
+    assert [fault.code for fault in outcomes[1].faults] == ["evening.lost"]
+    assert not list(tmp_path.iterdir())
+
+
+def test_failed_jigs_end_in_1_and_their_tickets_are_not_to_be_drilled(
+    pretended, jobs, tmp_path, capsys
+):
+    pretended["metal"] = CheckFailed(Finding("accuracy.mesh", "teeth lose mesh"))
+    code, said = run(capsys, str(jobs), "-o", str(tmp_path / "out"))
+    assert code == 1
+    failed = [jig for jig in said["jigs"] if jig["state"] == "failed"]
+    tickets = {task["ticket"] for jig in failed for task in jig["tasks"]}
+    assert "H3" in tickets
+    assert set(said["do_not_drill"]) == tickets
+    text = " ".join(p.text for p in read_pdf((tmp_path / "out" / "run-sheet.pdf").read_bytes()))
+    assert "DO NOT DRILL" in text
+    code = main(["evening", str(jobs), "-o", str(tmp_path / "out")])
+    out = capsys.readouterr().out
+    assert code == 1
+    assert "FAILED" in out
+    assert "DO NOT DRILL: " in out
+
+
+def test_names_from_files_stay_within_the_folder(pretended, tmp_path):
+    text = find_pattern("hut-plate").read_text()
+    for number, name in enumerate(("../../up", "/etc/x", "CON", "…", "x" * 80)):
+        (tmp_path / f"p{number}.toml").write_text(text.replace("Arvenal Hut Plate", name))
+    rows = "".join(f"T{n},p{n}.toml,305,96,94\n" for n in range(5))
+    (tmp_path / "jobs.csv").write_text("ticket,pattern,boot,ski_toe,ski_heel\n" + rows)
+    with pytest.raises(InputError) as caught:  # 80 characters are too many for a name
+        plan_evening(read_jobs(tmp_path / "jobs.csv"), TERMS)
+    assert any(finding.code == "pattern.name" for finding in caught.value.findings)
+    hut = read_pattern(find_pattern("hut-plate"))
+    for name in ("../../up", "/etc/x", "CON", "…", "a\\b:c", "x" * 300):
+        wanted = JigWanted(replace(hut, name=name), (305.0, 305.0), (84.0, 112.0))
+        folder = building._task(wanted, TERMS, tmp_path / "out", False).folder
+        assert folder.parent == tmp_path / "out"
+        assert folder.name.rpartition("-")[2].isalnum()
+        assert len(folder.name) < 90
+
+
+def test_a_jig_for_boots_that_need_their_own_is_refused():
+    club = read_pattern(find_pattern("club-piste"))
+    wanted = JigWanted(club, (295.0, 305.0), (84.0, 112.0))
+    with pytest.raises(InputError, match="one jig cannot serve boots from 295 to 305 mm"):
+        build_wanted(wanted, TERMS.settings, TERMS.limits, Path("nowhere"))
+    task = building.JigTask(wanted, TERMS.settings, TERMS.limits, Path("nowhere"), "", False)
+    assert build_one(task).state == "failed"
+
+
+# -- the command ---------------------------------------------------------------------------------
+
+
+def test_a_plan_alone_builds_nothing(quick, jobs, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, said = run(capsys, str(jobs), "--plan")
+    assert code == 0
+    assert [jig["state"] for jig in said["jigs"]] == ["planned"] * 3
+    assert (said["pairs"], said["skis"], said["lower_bound"]) == (4, 8, 3)
+    assert not list(tmp_path.iterdir())
+
+
+def test_faults_are_errors_with_line_and_column(quick, tmp_path, capsys):
+    path = tmp_path / "jobs.csv"
+    path.write_text(SMALL.replace("96,5", "96,5,1").replace(";metal", ";steel"))
+    assert main(["evening", str(path), "-o", str(tmp_path / "out")]) == 2
+    err = capsys.readouterr().err
+    assert f"{path}:2: ski_toe: " in err
+    assert f"{path}:4: core: " in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_ticket_that_cannot_be_printed_is_refused_before_anything_is_built(
+    quick, tmp_path, capsys
+):
+    path = tmp_path / "jobs.csv"
+    path.write_text(SMALL.replace("H1", "H山"))
+    assert main(["evening", str(path), "-o", str(tmp_path / "out")]) == 2
+    assert "ticket" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("words", [["--ski-span", "-1"], ["--boots-span", "x"]])
+def test_spans_that_are_none(jobs, words, capsys):
+    assert main(["evening", str(jobs), *words]) == 2
+    assert words[0] in capsys.readouterr().err
+
+
+def test_an_out_folder_that_cannot_be(quick, jobs, tmp_path, capsys):
+    (tmp_path / "file").write_text("")
+    assert main(["evening", str(jobs), "-o", str(tmp_path / "file")]) == 2
+    assert "--out" in capsys.readouterr().err
+
+
+def test_outcomes_do_not_change_the_sheet_of_a_plan(plan, tmp_path):
+    built, found = (
+        run_sheet_pdf(plan, [Outcome(state, tmp_path / f"jig-{n}") for n in range(3)])
+        for state in ("built", "found")
+    )
+    assert built == found
