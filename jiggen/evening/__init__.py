@@ -5,7 +5,7 @@ the jigs and writing the run sheet belong to the report.
 """
 
 from jiggen.evening.check import Drilled, Pair, Terms
-from jiggen.evening.jigs import JigWanted, boots_alike, fits
+from jiggen.evening.jigs import JigWanted, boots_alike, fits, whole_range
 from jiggen.evening.model import Job, Jobs
 from jiggen.evening.order import Changes
 from jiggen.evening.plan import Plan, PlannedJig, Spans, Stop, Task, plan_evening, ski_needed
@@ -29,4 +29,5 @@ __all__ = [
     "plan_evening",
     "read_jobs",
     "ski_needed",
+    "whole_range",
 ]

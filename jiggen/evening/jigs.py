@@ -1,21 +1,24 @@
 """A jig that is wanted for several pairs, and whether one can be made; lengths in mm.
 
 What a jig's guides depend on is the layout: pattern, boot, shift, side, and of the core the
-drill alone.  So one jig serves any boots that leave the holes where they are (a plate about
-the boot centre, say), and both cores where they are drilled alike.
+drill alone.  So one ordinary jig serves any boots that leave the holes where they are (a plate
+about the boot centre, say), and both cores where they are drilled alike.  Boots that move the
+holes are served by one jig whose halves carry a ladder of boot lengths, where there is room.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from jiggen.accuracy.centring import centring
 from jiggen.accuracy.sweep import sweep
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Design, Settings, SkiRange, design
+from jiggen.design.reusable import design_reusable
 from jiggen.errors import Finding, InputError
 from jiggen.evening.model import Interval
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, layout, layouts, whole_boots
 from jiggen.pattern import Core, Pattern, Side
 
 
@@ -53,6 +56,11 @@ def boots_alike(pattern: Pattern, boots: Interval) -> bool:
     )
 
 
+def whole_range(boots: Interval) -> Interval:
+    """The whole boot lengths around `boots`, mm: a ladder has a line for each of them."""
+    return float(math.floor(boots[0])), float(math.ceil(boots[1]))
+
+
 def fits(wanted: JigWanted, settings: Settings) -> bool:
     """Whether one jig can serve all that is `wanted` of it, made by `settings`.
 
@@ -67,15 +75,28 @@ def obstacles(wanted: JigWanted, settings: Settings) -> Iterator[Finding]:
     The moving parts are tried at both ends of the range: what touches there touches first.
     The build tries every millimetre between as well.
     """
-    if not boots_alike(wanted.pattern, wanted.boots):
-        said = f"boots of {wanted.boots[0]:g} and {wanted.boots[1]:g} mm need a jig each"
-        yield Finding("evening.boots", said, key="boot")
-        return
-    least, most = wanted.ski
+    used = replace(settings, ski=SkiRange(*wanted.ski))
+    step = max(1.0, used.ski.most - used.ski.least)
     try:
-        chosen = design(wanted.layout(), replace(settings, ski=SkiRange(least, most)))
+        alone = _used_alone(wanted, used)
     except InputError as error:
         yield from error.findings
         return
-    yield from sweep(chosen, step=max(1.0, most - least)).findings
-    yield from centring(chosen).findings
+    for each in alone:
+        yield from sweep(each, step=step).findings
+        yield from centring(each).findings
+
+
+def _used_alone(wanted: JigWanted, settings: Settings) -> tuple[Design, ...]:
+    """The jig, or each half of one with ladders.  Raises InputError where there is none."""
+    if boots_alike(wanted.pattern, wanted.boots):
+        return (design(wanted.layout(), settings),)
+    every = layouts(
+        wanted.pattern,
+        whole_boots(*whole_range(wanted.boots)),
+        mount_shift=wanted.shift,
+        core=wanted.core,
+        side=wanted.side,
+    )
+    jig = design_reusable(every, settings, engraved=False)
+    return tuple(half.design for half in jig.halves)

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from jiggen import __version__
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
-from jiggen.errors import Finding, InputError, JiggenError
-from jiggen.evening import JigWanted, Plan, Terms, boots_alike
+from jiggen.errors import Finding, JiggenError
+from jiggen.evening import JigWanted, Plan, Terms, boots_alike, whole_range
 from jiggen.export import MANIFEST, listing
 from jiggen.export.manifest import versions
 from jiggen.report.evening.pool import in_processes
@@ -86,21 +86,36 @@ def build_wanted(
 ) -> Finished:
     """Build one jig for all that is `wanted` of it; the ski range of `settings` is not used.
 
-    Raises as `build_jig` does, and InputError ``evening.boots`` for boots that need jigs of
-    their own: a jig with a ladder for them is not built here yet.
+    An ordinary jig, or one whose halves carry a ladder where its boots move the holes.  Raises
+    as `build_jig` and `build_reusable` do.
     """
-    if not boots_alike(wanted.pattern, wanted.boots):
-        said = f"one jig cannot serve boots from {wanted.boots[0]:g} to {wanted.boots[1]:g} mm"
-        raise InputError(Finding("evening.boots", said, key="boot", hint="Build one for each."))
     from jiggen.report.job import build_jig  # the CAD kernel: for the workers alone
+    from jiggen.report.reusable import build_reusable
 
-    return build_jig(
-        wanted.layout(),
-        replace(settings, ski=SkiRange(*wanted.ski)),
+    used = replace(settings, ski=SkiRange(*wanted.ski))
+    state, screws = SkiState(area=wanted.pattern.area), screws_of(wanted.pattern)
+    if boots_alike(wanted.pattern, wanted.boots):
+        return build_jig(
+            wanted.layout(),
+            used,
+            target,
+            state=state,
+            limits=limits,
+            screws=screws,
+            force=force,
+            key=key,
+        )
+    return build_reusable(
+        wanted.pattern,
+        whole_range(wanted.boots),
+        used,
         target,
-        state=SkiState(area=wanted.pattern.area),
+        mount_shift=wanted.shift,
+        core=wanted.core,
+        side=wanted.side,
+        state=state,
         limits=limits,
-        screws=screws_of(wanted.pattern),
+        screws=screws,
         force=force,
         key=key,
     )
@@ -151,7 +166,8 @@ def is_finished(folder: Path, key: str) -> bool:
 
 def _task(wanted: JigWanted, terms: Terms, out: Path, force: bool) -> JigTask:
     key = key_of(wanted, terms.settings, terms.limits)
-    name = f"{folder_name(wanted.pattern.name, wanted.boots[0])}-{key[:KEY_SHOWN]}"
+    boots = wanted.boots if not boots_alike(wanted.pattern, wanted.boots) else wanted.boots[:1]
+    name = f"{folder_name(wanted.pattern.name, *boots)}-{key[:KEY_SHOWN]}"
     return JigTask(wanted, terms.settings, terms.limits, out / name, key, force)
 
 
