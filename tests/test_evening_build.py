@@ -19,7 +19,8 @@ from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import RemountLimits
 from jiggen.report.evening import build as building
 from jiggen.report.evening import build_wanted, run_sheet_pdf
-from jiggen.report.evening.build import Outcome, build_evening, build_one, is_finished, key_of
+from jiggen.report.evening.build import Outcome, build_evening, is_finished, key_of
+from jiggen.report.workers import Done
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
 SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
@@ -157,12 +158,13 @@ def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
 # -- failures, without building ------------------------------------------------------------------
 
 
-def serially(work, tasks, _workers, lost, done):
-    """In place of processes: the second task is killed, the others are worked off."""
-    results = [lost(task) if n == 1 else work(task) for n, task in enumerate(tasks)]
-    for result in results:
-        done(result)
-    return results
+DIED = Finding("batch.worker-died", "the process that did this job ended by signal 9")
+
+
+def serially(work, tasks, _workers, _prepare):
+    """In place of processes: that of the second task is killed, the others are worked off."""
+    for n, task in enumerate(tasks):
+        yield Done(task, None, (DIED,), 1.0) if n == 1 else Done(task, work(task), (), 1.0)
 
 
 @pytest.fixture
@@ -189,7 +191,7 @@ def pretended(quick, monkeypatch):
         return Made
 
     monkeypatch.setattr(building, "build_wanted", pretend)
-    monkeypatch.setattr(building, "in_processes", serially)
+    monkeypatch.setattr(building, "do_all", serially)
     return hurt
 
 
@@ -221,7 +223,7 @@ def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
     name = building._task(plan.jigs[1].wanted, TERMS, tmp_path, False).folder.name
     (tmp_path / f".{name}.half.part" / "parts").mkdir(parents=True)
     outcomes = build_evening(plan, TERMS, tmp_path, workers=2)
-    assert [fault.code for fault in outcomes[1].faults] == ["evening.lost"]
+    assert [fault.code for fault in outcomes[1].faults] == ["batch.worker-died"]
     assert not list(tmp_path.iterdir())
 
 
@@ -262,13 +264,18 @@ def test_names_from_files_stay_within_the_folder(pretended, tmp_path):
         assert len(folder.name) < 90
 
 
-def test_a_jig_for_boots_that_need_their_own_is_refused():
+def test_boots_that_move_the_holes_get_halves_with_ladders(monkeypatch):
+    asked = {}
+
+    def pretend(pattern, boots, settings, target, **rest):
+        asked.update(pattern=pattern.name, boots=boots, ski=settings.ski, shift=rest["mount_shift"])
+
+    monkeypatch.setattr("jiggen.report.reusable.build_reusable", pretend)
     club = read_pattern(find_pattern("club-piste"))
-    wanted = JigWanted(club, (295.0, 305.0), (84.0, 112.0))
-    with pytest.raises(InputError, match="one jig cannot serve boots from 295 to 305 mm"):
-        build_wanted(wanted, TERMS.settings, TERMS.limits, Path("nowhere"))
-    task = building.JigTask(wanted, TERMS.settings, TERMS.limits, Path("nowhere"), "", False)
-    assert build_one(task).state == "failed"
+    wanted = JigWanted(club, (295.5, 305.0), (84.0, 112.0), shift=2.0)
+    build_wanted(wanted, TERMS.settings, TERMS.limits, Path("nowhere"))
+    assert asked["boots"] == (295.0, 305.0)
+    assert (asked["ski"], asked["shift"]) == (SkiRange(84.0, 112.0), 2.0)
 
 
 # -- the command ---------------------------------------------------------------------------------

@@ -17,8 +17,8 @@ from jiggen.errors import Finding, JiggenError
 from jiggen.evening import JigWanted, Plan, Terms, boots_alike, whole_range
 from jiggen.export import MANIFEST, listing
 from jiggen.export.manifest import versions
-from jiggen.report.evening.pool import in_processes
 from jiggen.report.folder import folder_name
+from jiggen.report.workers import do_all
 
 if TYPE_CHECKING:
     from jiggen.report.job import Finished
@@ -70,8 +70,10 @@ def build_evening(
             outcomes[task.key] = Outcome("found", task.folder)
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
-    made = in_processes(build_one, missing, workers, _lost, done) if missing else []
-    outcomes |= {task.key: outcome for task, outcome in zip(missing, made, strict=True)}
+    for told in do_all(build_one, missing, workers, load_kernel):
+        outcome = told.value or _lost(told.job, told.findings)
+        outcomes[told.job.key] = outcome
+        done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
 
 
@@ -145,13 +147,17 @@ def build_one(task: JigTask) -> Outcome:
     return Outcome("failed", made.folder, (Finding("evening.proof", said, hint=hint),))
 
 
-def _lost(task: JigTask) -> Outcome:
-    """The outcome of a jig whose process was killed, what it left half done removed."""
+def load_kernel() -> None:
+    """Load what a build needs, once a process."""
+    import jiggen.report.job
+    import jiggen.report.reusable  # noqa: F401
+
+
+def _lost(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
+    """The outcome of a jig whose process died, what it left half done removed."""
     for left in task.folder.parent.glob(f".{task.folder.name}.*.part"):
         shutil.rmtree(left, ignore_errors=True)
-    said = "its process was stopped from outside twice, for want of memory perhaps"
-    hint = "Close other programs, or build fewer at a time with --workers 1."
-    return Outcome("failed", task.folder, (Finding("evening.lost", said, hint=hint),))
+    return Outcome("failed", task.folder, findings)
 
 
 def is_finished(folder: Path, key: str) -> bool:
