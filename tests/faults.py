@@ -18,6 +18,7 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 from verify_samples import (
+    BED,
     MODEL,
     read_facets,
     read_manifest_data,
@@ -139,6 +140,32 @@ def _boolean(folder: Path, part: str, tool: trimesh.Trimesh, how: str, hashes: b
     tool.apply_transform(np.linalg.inv(entry["to_ski"]))
     combine = {"fill": trimesh.boolean.union, "drill": trimesh.boolean.difference}[how]
     write_facets(path, np.asarray(combine([body, tool], engine="manifold").triangles))
+    _done(folder, hashes)
+
+
+def turn_over(folder: Path, part: str, *, hashes: bool = True) -> None:
+    """Lay a part on its other side, upside down, in use where it was."""
+    path = folder / _part(folder, part)["file"]
+    corners = read_facets(path)
+    over = np.diag((1.0, -1.0, -1.0, 1.0))
+    over[1:3, 3] = corners[..., 1:].max(axis=(0, 1))
+    write_facets(path, corners @ over[:3, :3].T + over[:3, 3])
+
+    def edit(manifest: dict[str, Any]) -> None:
+        (entry,) = (entry for entry in manifest["parts"] if entry["name"] == part)
+        for pose in (entry, *entry["placed"]):
+            pose["to_ski"] = (np.array(pose["to_ski"]) @ np.linalg.inv(over)).tolist()
+
+    edit_manifest(folder, edit)
+    _done(folder, hashes)
+
+
+def add_solid(folder: Path, part: str, solid: trimesh.Trimesh, *, hashes: bool = True) -> None:
+    """Join a solid, given in the frame of the part's file, to a part's STL."""
+    path = folder / _part(folder, part)["file"]
+    body = trimesh.load_mesh(path)
+    joined = trimesh.boolean.union([body, solid], engine="manifold")
+    write_facets(path, np.asarray(joined.triangles))
     _done(folder, hashes)
 
 
@@ -288,7 +315,7 @@ def set_to_ski(folder: Path, part: str, change: Callable[[Array], Array]) -> Non
 
 def edit_3mf(folder: Path, change: Callable[[str], str], *, hashes: bool = True) -> None:
     """Change the text of the 3MF's model."""
-    path = folder / "jig.3mf"
+    path = folder / BED
     with zipfile.ZipFile(path) as package:
         members = {name: package.read(name) for name in package.namelist()}
     members[MODEL] = change(members[MODEL].decode()).encode()

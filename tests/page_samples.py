@@ -50,6 +50,12 @@ def club() -> tuple[Any, Any, dict[str, Any]]:
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
     manifest["accuracy"] = expect(chosen)[0]
+    names = [(placed.name, part.name) for part in parts for placed in part.placed]
+    on_bed = [{"name": name, "part": part, "x": 2.0, "y": 2.0} for name, part in names]
+    manifest["beds"] = [
+        {"file": "bed-1.3mf", "pieces": on_bed[:2]},
+        {"file": "bed-2.3mf", "pieces": on_bed[2:]},
+    ]
     manifest["drilling"] = drill(chosen, SkiState(), DrillingLimits(), {}).as_dict()
     return chosen.layout, (84.0, 112.0), manifest
 
@@ -62,6 +68,8 @@ def make_folder(folder: Path) -> dict[str, Any]:
         block = engraved(size) if name.startswith("body") else corner_block(size)
         mesh = PartMesh(name, block.vertices, block.faces, count=1)
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+    for bed in manifest["beds"]:
+        (folder / bed["file"]).write_bytes(b"not opened by the page")
     (folder / "layout.svg").write_text(layout_svg(holes, ski), encoding="utf-8")
     return manifest | {
         "plastic": plastic(jig(), manifest["parts"], lambda file: read_stl(folder / file)),

@@ -37,6 +37,13 @@ def test_every_shipped_pattern_is_proven_and_fits_the_bed(name, boot, ski, bed, 
         assert np.ptp(corners.reshape(-1, 3), axis=0) == pytest.approx(
             np.ptp(corners.reshape(-1, 3), axis=0).clip(max=(bed, bed, 250.0))
         )
+    # Without supports: nothing in the air, no bridge too long, on the printer's bed.
+    assert done.manifest["printing"]["parts"].keys() == {p["name"] for p in done.manifest["parts"]}
+    for part in done.manifest["printing"]["parts"].values():
+        checks = part["checks"]
+        assert checks["overhang"]["found"] == 0.0
+        assert checks["bridge"]["found"] <= 15.0
+        assert checks["wall"]["found"] >= 0.8
     # The proof's own words: each hole found in both files.
     for hole in done.proof.as_dict()["holes"]:
         assert hole["step"] and hole["stl"]

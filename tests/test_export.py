@@ -5,11 +5,12 @@ import struct
 import numpy as np
 import pytest
 
-from jiggen.design import Settings, SkiRange
+from jiggen.design import Bed, Settings, SkiRange
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
-from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
+from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.step import normalised
+from jiggen.export.threemf import lay_out, threemf_bytes
 from jiggen.report.folder import folder_name
 from jiggen.report.job import build_jig
 
@@ -35,28 +36,40 @@ def test_stl_is_binary_as_described():
 def test_3mf_passes_a_strict_reader_without_a_warning(built):
     # lib3mf is the 3MF consortium's own reader of the core specification.
     lib3mf = pytest.importorskip("lib3mf")
-    wrapper = lib3mf.get_wrapper()
-    model = wrapper.CreateModel()
-    reader = model.QueryReader("3mf")
-    reader.SetStrictModeActive(True)
-    reader.ReadFromFile(str(built.folder / "jig.3mf"))
-    assert reader.GetWarningCount() == 0
-    assert model.GetUnit() == lib3mf.ModelUnit.MilliMeter
-    names, objects = [], model.GetMeshObjects()
-    while objects.MoveNext():
-        mesh = objects.GetCurrentMeshObject()
-        assert mesh.IsManifoldAndOriented()
-        names.append(mesh.GetName())
-    assert names == [part["name"] for part in built.manifest["parts"]]
-    items, count = model.GetBuildItems(), 0
-    while items.MoveNext():
-        count += 1
-    assert count == sum(part["count"] for part in built.manifest["parts"])
+    printed = []
+    for bed in built.manifest["beds"]:
+        model = lib3mf.get_wrapper().CreateModel()
+        reader = model.QueryReader("3mf")
+        reader.SetStrictModeActive(True)
+        reader.ReadFromFile(str(built.folder / bed["file"]))
+        assert reader.GetWarningCount() == 0
+        assert model.GetUnit() == lib3mf.ModelUnit.MilliMeter
+        objects = model.GetMeshObjects()
+        while objects.MoveNext():
+            assert objects.GetCurrentMeshObject().IsManifoldAndOriented()
+        items = model.GetBuildItems()
+        while items.MoveNext():
+            item = items.GetCurrent()
+            place = item.GetObjectTransform().Fields[3]
+            printed.append((item.GetPartNumber(), item.GetObjectResource().GetName()))
+            told = next(p for p in bed["pieces"] if p["name"] == item.GetPartNumber())
+            assert tuple(place) == pytest.approx((told["x"], told["y"], 0.0), abs=1e-3)
+    assert sorted(printed) == sorted(
+        (placed["name"], part["name"])
+        for part in built.manifest["parts"]
+        for placed in part["placed"]
+    )
 
 
 def test_3mf_bytes_are_the_same_twice():
-    meshes = [PartMesh("box", BOX, FACES, 3)]
-    assert threemf_bytes(meshes, 220.0) == threemf_bytes(meshes, 220.0)
+    meshes = {"box": PartMesh("box", BOX, FACES, 3)}
+    (laid,) = lay_out(meshes, {"box": ("one", "two", "three")}, Bed(), 2.0)
+    assert [(piece.name, piece.part) for piece in laid] == [
+        ("one", "box"),
+        ("two", "box"),
+        ("three", "box"),
+    ]
+    assert threemf_bytes(meshes, laid) == threemf_bytes(meshes, laid)
 
 
 def test_step_text_is_freed_from_clock_and_counter():

@@ -194,7 +194,7 @@ def test_the_proof_passes(built: FinishedTrial, halves: FinishedTrial):
 def test_the_files(built: FinishedTrial):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{NAME}.stl"}
-    assert there == {"jig.step", "jig.3mf", "preview.png", "manifest.json"} | parts
+    assert there == {"jig.step", "bed-1.3mf", "preview.png", "manifest.json"} | parts
     manifest = json.loads((built.folder / "manifest.json").read_text())
     assert manifest["kind"] == "trial"
     assert set(manifest["files"]) == there - {"manifest.json"}
@@ -245,7 +245,7 @@ def test_a_strict_reader_takes_the_3mf(halves: FinishedTrial):
     model = lib3mf.get_wrapper().CreateModel()
     reader = model.QueryReader("3mf")
     reader.SetStrictModeActive(True)
-    reader.ReadFromFile(str(halves.folder / "jig.3mf"))
+    reader.ReadFromFile(str(halves.folder / "bed-1.3mf"))
     assert reader.GetWarningCount() == 0
     assert model.GetUnit() == lib3mf.ModelUnit.MilliMeter
     items = model.GetMeshObjects()
@@ -297,7 +297,7 @@ def test_a_summary_says_how_to_use_it(built: FinishedTrial, halves: FinishedTria
     assert "100.0" not in trial_summary(built)  # too short for one
     said = trial_summary(built)
     assert "Proof passed: 3 holes" in said
-    assert f"To print: {NAME}" in said
+    assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
     assert "never drill through it" in said
     (plate,) = built.trial.plates
     crowded = Trial(

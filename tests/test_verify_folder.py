@@ -50,12 +50,12 @@ def test_a_hole_moved_with_its_hash_left_is_told_both_ways(folder):
 
 
 def test_a_missing_file_is_told_once_and_a_strange_one_is_told(folder):
-    (folder / "jig.3mf").unlink()
+    (folder / "bed-1.3mf").unlink()
     (folder / "notes.txt").write_text("mine")
     (folder / ".DS_Store").write_text("a file manager's")
     proof = check(folder)
     assert [(fault.code, fault.source) for fault in proof.faults] == [
-        ("proof.file-missing", "jig.3mf"),
+        ("proof.file-missing", "bed-1.3mf"),
         ("proof.unlisted", "notes.txt"),
     ]
 

@@ -30,7 +30,7 @@ def read(tmp_path, text):
 
 
 def test_the_sample_holds_its_parts_in_millimetres():
-    package = read_3mf(good_sample() / "jig.3mf")
+    package = read_3mf(good_sample() / "bed-1.3mf")
     assert package.unit == "millimeter"
     assert [item.name for item in package.items] == ["body", "rail", "rail"]
     for name, mesh in package.meshes.items():
@@ -49,7 +49,7 @@ def test_a_transform_acts_on_row_vectors(tmp_path):
 
 def test_a_strict_reader_sees_the_same(tmp_path):
     lib3mf = pytest.importorskip("lib3mf")  # the 3MF consortium's own reader
-    path = good_sample() / "jig.3mf"
+    path = good_sample() / "bed-1.3mf"
     wrapper = lib3mf.get_wrapper()
     theirs = wrapper.CreateModel()
     reader = theirs.QueryReader("3mf")
@@ -122,7 +122,7 @@ def test_what_is_no_package_is_refused(tmp_path):
     path.write_bytes(b"not a zip")
     with pytest.raises(ThreeMFError):
         read_3mf(path)
-    whole = (good_sample() / "jig.3mf").read_bytes()
+    whole = (good_sample() / "bed-1.3mf").read_bytes()
     path.write_bytes(whole[: len(whole) // 2])
     with pytest.raises(ThreeMFError):
         read_3mf(path)

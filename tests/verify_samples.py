@@ -25,7 +25,7 @@ Matrix = NDArray[np.float64]
 
 TOP = 14.0
 BORE, THROAT, DRILL = 8.1, 5.1, 4.1
-SEAT = 2.0
+SEAT, NECK = 2.0, 0.4  # between them a cone, steep enough to print top down
 LEAD = 0.5
 HOLES = {"toe-1": (41.25, 20.5), "toe-2": (41.25, -20.5), "heel-1": (-33.125, 7.75)}
 OPENING = (5.0, -2.0, 12.0)
@@ -76,7 +76,7 @@ def body_in_ski_frame() -> cq.Shape:
                 [
                     (0, -1),
                     (t, -1),
-                    (t, SEAT),
+                    (t, NECK),
                     (r, SEAT),
                     (r, TOP - LEAD),
                     (r + LEAD, TOP),
@@ -128,12 +128,12 @@ def make_sample(folder: Path) -> Path:
     for name, shape in (("body", flat_body), ("rail", flat_rail)):
         shape.exportStl(str(folder / f"parts/{name}.stl"), SAGITTA, ANGLE, relative=False)
     _write_step(folder / "jig.step", body, bar)
-    write_3mf(folder)
+    beds = write_3mf(folder)
     (folder / "layout.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>\n")
     manifest = {
         "manifest": 1,
         "versions": {"jiggen": "sample"},
-        "inputs": {},
+        "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
         "holes": [
             {"id": i, "group": i[:-2], "x": x, "y": y, "diameter": DRILL, "depth": 9.5}
             for i, (x, y) in HOLES.items()
@@ -145,7 +145,7 @@ def make_sample(folder: Path) -> Path:
                 "bore": BORE,
                 "bore_z": [SEAT, TOP - LEAD],
                 "throat": THROAT,
-                "throat_z": [0.0, SEAT],
+                "throat_z": [0.0, NECK],
             }
             for i in HOLES
         ],
@@ -164,6 +164,7 @@ def make_sample(folder: Path) -> Path:
             _part("rail", bar, RAIL_POSES, rail_to_bed),
         ],
         "hardware": [],
+        "beds": beds,
         "proof": None,
         "files": {},
     }
@@ -214,6 +215,7 @@ def write_facets(path: Path, corners: NDArray[np.float64]) -> None:
     path.write_bytes(b"sample".ljust(80) + np.uint32(len(facets)).tobytes() + facets.tobytes())
 
 
+BED = "bed-1.3mf"
 MODEL = "3D/3dmodel.model"
 RELATIONSHIPS = (
     '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
@@ -229,10 +231,13 @@ TYPES = (
 )
 
 
-def write_3mf(folder: Path) -> None:
-    """The package of the folder's STL files: body once, rail twice, side by side."""
+def write_3mf(folder: Path) -> list[dict[str, Any]]:
+    """The one bed of the folder's STL files, body once, rail twice, side by side; its rows."""
     objects, items, x = "", "", 0.0
-    for number, (name, count) in enumerate((("body", 1), ("rail", 2)), start=1):
+    rows: list[dict[str, Any]] = []
+    for number, (name, pieces) in enumerate(
+        (("body", ["body"]), ("rail", list(RAIL_POSES))), start=1
+    ):
         corners = read_facets(folder / f"parts/{name}.stl")
         points, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
         vertices = "".join(f'<vertex x="{a:.6f}" y="{b:.6f}" z="{c:.6f}"/>' for a, b, c in points)
@@ -243,15 +248,20 @@ def write_3mf(folder: Path) -> None:
             f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{vertices}'
             f"</vertices><triangles>{triangles}</triangles></mesh></object>"
         )
-        for _ in range(count):
-            items += f'<item objectid="{number}" transform="1 0 0 0 1 0 0 0 1 {x:g} 0 0"/>'
+        for piece in pieces:
+            items += (
+                f'<item objectid="{number}" partnumber="{piece}" '
+                f'transform="1 0 0 0 1 0 0 0 1 {x:g} 0 0"/>'
+            )
+            rows.append({"name": piece, "part": name, "x": x, "y": 0.0})
             x += float(np.ceil(np.ptp(points[:, 0]))) + 5.0
     model = (
         '<?xml version="1.0" encoding="UTF-8"?><model unit="millimeter" '
         'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">'
         f"<resources>{objects}</resources><build>{items}</build></model>"
     )
-    write_package(folder / "jig.3mf", model)
+    write_package(folder / BED, model)
+    return [{"file": BED, "pieces": rows}]
 
 
 def write_package(path: Path, model: str) -> None:

@@ -21,6 +21,7 @@ from jiggen.layout.model import Layout
 
 DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
+HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in the air, printed
 CLEAR = 1.5  # mm between engravings and cut-outs
 CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
@@ -58,7 +59,9 @@ def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str
 def centre_line(plate: Plate) -> Engraving:
     """The boot-centre line at x = 0, from sight window to sight window."""
     wall = window_wall(plate.half_width)
-    return Engraving("boot-centre line", plate.name, regions_of(_bar(0.0, -wall, wall)))
+    whole = plate.start < 0 < plate.stop
+    bar = _bar(0.0, -wall, wall, LINE if whole else 2 * HALF_LINE)
+    return Engraving("boot-centre line", plate.name, regions_of(bar))
 
 
 def centre_line_down(plate: Plate, body: float) -> Engraving:
@@ -213,8 +216,8 @@ def _strokes(shape: shapely.Geometry) -> NDArray[np.float64]:
     return np.asarray(shapely.bounds(shapely.get_parts(words)))
 
 
-def _bar(x: float, y0: float, y1: float) -> Polygon:
-    return box(x - LINE / 2, y0, x + LINE / 2, y1)
+def _bar(x: float, y0: float, y1: float, width: float = LINE) -> Polygon:
+    return box(x - width / 2, y0, x + width / 2, y1)
 
 
 def _moved(lettering: Lettering, x: float, y: float) -> list[Polygon]:

@@ -2,11 +2,12 @@
 
 A pocket, from below (ski frame)::
 
-    relief ── throat ── bridge ── seat ═══ bore ═══ lead-in ── top of body
+    relief ── throat ── square ── bridge ── seat ═══ bore ═══ lead-in ── top of body
 
 The throat clears drill and chips; the bridge is one slot-shaped layer whose two chords carry
 the seat when the body is printed top down, so the bush rests on a flat, square ledge and can
-neither fall through nor ride on the ski.
+neither fall through nor ride on the ski.  One square layer rests on the chords and carries the
+round throat: nothing is printed in the air.
 """
 
 from __future__ import annotations
@@ -19,8 +20,8 @@ from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 from jiggen.tables import bush_for
 
-THROAT_HEIGHT = 1.2  # mm; no feature is thinner
-BRIDGE_HEIGHT = 0.3  # mm, one printed layer
+THROAT_HEIGHT = 1.2  # mm, of the throat and its square; no feature is thinner
+BRIDGE_HEIGHT = 0.3  # mm, one printed layer, of the bridge and of the square
 SEAT_LEDGE = 0.9  # mm the bush rests on, least
 LEAD_IN = 0.5  # mm at 45°, at the top
 
@@ -30,6 +31,7 @@ class Guide:
     """One hole's guide; x, y and heights in the ski frame, diameters, all mm.
 
     `bush` is None where the print guides the drill; then bore and throat are one diameter.
+    `throat_z` is where the throat is round; the square reaches from there to `bridge_z`.
     `bush_top_z` is the height of the surface a drill's stop comes down on.
     """
 
@@ -52,6 +54,11 @@ class Guide:
         return self.bore / 2
 
     @property
+    def bridge_z(self) -> float:
+        """Height in mm of the underside of the bridge, of a guide with a bush."""
+        return self.seat_z - BRIDGE_HEIGHT
+
+    @property
     def bore_z(self) -> tuple[float, float]:
         """Heights in mm between which the bore is a plain cylinder."""
         return (self.seat_z, self.top_z - self.lead_in)
@@ -67,12 +74,12 @@ def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
 
 def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> Guide:
     top, floor = settings.body, settings.relief
-    throat_z = (floor, floor + THROAT_HEIGHT)
+    ledge = floor + THROAT_HEIGHT
     if settings.bush == "none":
         bore = drill + settings.guide_clearance
-        return Guide(hole, x, y, drill, None, bore, bore, throat_z, throat_z[1], top, top)
+        return Guide(hole, x, y, drill, None, bore, bore, (floor, ledge), ledge, top, top)
     bush = _choose(hole, drill, settings)
-    seat_z = throat_z[1] + BRIDGE_HEIGHT
+    throat_z, seat_z = (floor, ledge - BRIDGE_HEIGHT), ledge + BRIDGE_HEIGHT
     bore = bush.outside + settings.bush_fit
     throat = min(bore - 2 * SEAT_LEDGE, max(drill + 1.0, 1.2 * drill))
     if throat < drill + 0.4:

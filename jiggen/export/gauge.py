@@ -10,7 +10,7 @@ from typing import Any
 from jiggen import __version__
 from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
 from jiggen.design.fit_ladder import RACK, SLOTS, STRIP_HEIGHT
-from jiggen.design.gauge import NAME, Gauge
+from jiggen.design.gauge import BED_MARGIN, NAME, Gauge
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.gauge_readings import Feature, Readings, readings_of
 from jiggen.export.manifest import guide_row, part_row, rounded, versions
@@ -28,7 +28,7 @@ def write_gauge(
     gauge: Gauge, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
 ) -> dict[str, Any]:
     """Write STEP, STL, 3MF, picture and the blank measurements; return the manifest so far."""
-    meshes = write_parts(model, gauge.bed, folder, progress)
+    meshes, beds = write_parts(model, gauge.bed, BED_MARGIN, folder, progress)
     progress("picture")
     floors = {NAME: THICKNESS - DEPTH, SLOTS: STRIP_HEIGHT - LADDER_DEPTH}
     shown: list[Shown] = []
@@ -40,7 +40,8 @@ def write_gauge(
         shown += [whole] if floor is None else inked(whole, floor)
     draw_preview(shown, folder / "preview.png", ZOOM)
     (folder / MEASUREMENTS).write_text(measurements_toml(readings_of(gauge)), encoding="utf-8")
-    return _manifest(gauge, {part.name: part.volume for part in model.parts})
+    manifest = _manifest(gauge, {part.name: part.volume for part in model.parts})
+    return manifest | {"beds": beds}
 
 
 def measurements_toml(readings: Readings) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen import __version__
-from jiggen.design.trial import CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
+from jiggen.design.trial import BED_MARGIN, CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
 from jiggen.export.compensation import compensated, compensation_entry, hollows
 from jiggen.export.manifest import asked, guide_row, hole_rows, part_row, versions
 from jiggen.export.meshes import PartMesh
@@ -36,7 +36,7 @@ def write_trial(
             plate.name: _printed(plate, meshes[plate.name], compensation) for plate in trial.plates
         }
 
-    meshes = write_parts(model, trial.bed, folder, progress, for_printer)
+    meshes, beds = write_parts(model, trial.bed, BED_MARGIN, folder, progress, for_printer)
     progress("picture")
     shown: list[Shown] = []
     for plate in trial.plates:
@@ -46,7 +46,7 @@ def write_trial(
         shown += inked(piece, THICKNESS - DEPTH)
     draw_preview(shown, folder / "preview.png")
     manifest = _manifest(trial, {part.name: part.volume for part in model.parts})
-    return manifest | {"compensation": compensation_entry(compensation)}
+    return manifest | {"beds": beds, "compensation": compensation_entry(compensation)}
 
 
 def _printed(plate: TrialPlate, mesh: PartMesh, compensation: Compensation | None) -> PartMesh:

@@ -18,9 +18,10 @@ from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
 from jiggen.export.ladders import apart
 from jiggen.export.manifest import manifest_of
-from jiggen.export.meshes import PartMesh, stl_bytes, threemf_bytes
+from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.export.step import normalised
+from jiggen.export.threemf import write_beds
 from jiggen.printer import Compensation
 from jiggen.solid import Model, mesh_of, write_step
 
@@ -44,27 +45,32 @@ def write_files(
     def for_printer(meshes: Meshes) -> Meshes:
         return compensated_parts(design, pieces, meshes, compensation) if compensation else meshes
 
-    meshes = write_parts(model, design.settings.bed, folder, progress, for_printer)
+    settings = design.settings
+    meshes, beds = write_parts(
+        model, settings.bed, settings.bed_margin, folder, progress, for_printer
+    )
     progress("drawings")
-    ski = (design.settings.ski.least, design.settings.ski.most)
+    ski = (settings.ski.least, settings.ski.most)
     (folder / "layout.svg").write_text(layout_svg(design.layout, ski), encoding="utf-8")
     (folder / "layout.dxf").write_bytes(layout_dxf(design.layout, ski))
     progress("picture")
     draw_preview(_shown(design, model, meshes), folder / "preview.png")
     manifest = manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
-    return manifest | {"compensation": compensation_entry(compensation, SET_IN)}
+    return manifest | {"beds": beds, "compensation": compensation_entry(compensation, SET_IN)}
 
 
 def write_parts(
     model: Model,
     bed: Bed,
+    margin: float,
     folder: Path,
     progress: Callable[[str], None],
     for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
-) -> Meshes:
-    """Write STL, 3MF and STEP of every part; return the nominal meshes by the part's name.
+) -> tuple[Meshes, list[dict[str, Any]]]:
+    """Write STL, 3MF and STEP of every part; return the nominal meshes and the manifest's beds.
 
-    `for_printer` makes of them what STL and 3MF shall hold.
+    `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold; `margin`
+    is kept free around each bed, mm.
     """
     progress("meshes")
     meshes = {
@@ -75,10 +81,11 @@ def write_parts(
     (folder / "parts").mkdir()
     for name, mesh in printed.items():
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
-    (folder / "jig.3mf").write_bytes(threemf_bytes(list(printed.values()), bed.x))
+    names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
+    beds = write_beds(printed, names, bed, margin, folder)
     progress("STEP")
     _write_named_step(model, folder / "jig.step")
-    return meshes
+    return meshes, beds
 
 
 def _write_named_step(model: Model, path: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
-from jiggen.verify import Proof, prove
+from jiggen.verify import Proof, printing_dict, prove
 
 Progress = Callable[[str], None]
 UNSAFE = re.compile(r"[^a-z0-9]+")
@@ -46,6 +46,7 @@ def proven_folder(
         progress("proof")
         proof = prove(folder)
         manifest["proof"] = proof.as_dict()
+        manifest["printing"] = printing_dict(proof.printing)
         finish(folder, manifest)
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)

@@ -11,6 +11,7 @@ from typing import Any
 from jiggen.design.gauge import Gauge
 from jiggen.errors import Finding, InputError
 from jiggen.files import MEASUREMENTS
+from jiggen.report.beds import to_print
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.report.sheet.gauge import gauge_sheet
 from jiggen.verify import Proof, table, verdict
@@ -110,7 +111,7 @@ def gauge_summary(finished: FinishedGauge) -> str:
     return "\n".join(
         [
             *lines,
-            f"To print: {', '.join(piece.name for piece in finished.gauge.pieces)}",
+            *to_print(finished.manifest["beds"]),
             f"Pegs:     {x:g} mm apart along x, {y:g} mm along y",
             f"Files:    {finished.folder}",
             "",

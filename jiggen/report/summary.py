@@ -6,6 +6,7 @@ from typing import Any
 
 from jiggen.cautions import CAUTIONS
 from jiggen.report.advice import car_words
+from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.job import Finished
 from jiggen.tables.materials import material
@@ -18,7 +19,7 @@ def summary(finished: Finished) -> str:
     lines = [table(finished.proof), "", verdict(finished.proof), ""]
     if finished.proof.passed:
         lines += [
-            "To print: " + ", ".join(_counted(p["count"], p["name"]) for p in manifest["parts"]),
+            *to_print(manifest["beds"]),
             *_weighed(manifest["plastic"]),
             "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
             *_setting(manifest),
@@ -86,10 +87,6 @@ def _expected(accuracy: dict[str, Any]) -> list[str]:
         f"free from {moving['widths'][0]:g} to {moving['widths'][1]:g} mm skis, at least "
         f"{moving['teeth']:.1f} teeth in mesh",
     ]
-
-
-def _counted(count: int, name: str) -> str:
-    return name if count == 1 else f"{count} x {name}"
 
 
 def _bought(line: dict[str, Any]) -> str:

@@ -11,6 +11,7 @@ from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
 from jiggen.printer import Compensation
+from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.verify import Proof, table, verdict
@@ -83,7 +84,7 @@ def trial_summary(finished: FinishedTrial) -> str:
     scaled = any(item.name == SCALE_NAME for plate in plates for item in plate.engravings)
     entry = finished.manifest["compensation"]
     lines += [
-        f"To print: {', '.join(plate.name for plate in plates)}",
+        *to_print(finished.manifest["beds"]),
         *([f"Printer:  {entry['printer']}: {compensated(entry)}"] if entry else []),
         f"Files:    {finished.folder}",
         *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),

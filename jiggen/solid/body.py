@@ -76,22 +76,22 @@ def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:
 
 @lru_cache(maxsize=16)
 def _guide_cutter(guide: Guide) -> cq.Shape:
-    """Throat, bore and lead-in at the origin; the bridge's slot where a bush is seated."""
+    """Throat, bore and lead-in at the origin; square and slot below a bush's seat."""
     r, t, lead = guide.bore / 2, guide.throat / 2, guide.lead_in
     top = guide.top_z
-    throat_top = guide.throat_z[1]
     profile: list[Point] = [(0, -OVER), (t, -OVER)]
     if guide.bush:
         profile += [(t, guide.seat_z), (r, guide.seat_z)]
     else:
-        profile += [(r, throat_top)]
+        profile += [(r, guide.seat_z)]
     profile += [(r, top - lead), (r + lead, top), (r + lead, top + OVER), (0, top + OVER)]
     tool: cq.Shape = turned(profile)
     if guide.bush:
-        # The slot ends just inside the bore: two coincident cylinders are a kernel's bad day.
-        strip = block((-t, t), (-r, r), (throat_top, guide.seat_z))
-        slot = strip.intersect(cylinder(r - 0.05, throat_top, guide.seat_z))
-        tool = tool.fuse(slot)
+        # Both end just inside the bore: two coincident cylinders are a kernel's bad day.
+        low, bridge, seat = guide.throat_z[1], guide.bridge_z, guide.seat_z
+        slot = block((-t, t), (-r, r), (bridge, seat))
+        square = block((-t, t), (-t, t), (low, bridge))
+        tool = tool.fuse(slot.fuse(square).intersect(cylinder(r - 0.05, low, seat)))
     return tool
 
 

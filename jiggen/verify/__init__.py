@@ -5,6 +5,7 @@ on and sees to it that no file has changed.  Nothing here shares geometry code w
 """
 
 from jiggen.verify.folder import check
+from jiggen.verify.printing import as_dict as printing_dict
 from jiggen.verify.proof import prove
 from jiggen.verify.results import BootProof, Fault, Found, HoleProof, Proof
 from jiggen.verify.text import table, verdict
@@ -16,6 +17,7 @@ __all__ = [
     "HoleProof",
     "Proof",
     "check",
+    "printing_dict",
     "prove",
     "table",
     "verdict",

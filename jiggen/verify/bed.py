@@ -1,24 +1,36 @@
-"""The 3MF package against the STL files: the same meshes, in millimetres, laid side by side."""
+"""The beds' 3MF packages against the STL files and the manifest.
+
+The same meshes, in millimetres, every piece laid on one bed, once, unturned, clear of the others.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from jiggen.verify import limits
 from jiggen.verify.compensation import undone
 from jiggen.verify.frames import Array, applied, unrigid
-from jiggen.verify.manifest import Manifest
+from jiggen.verify.manifest import (
+    MANIFEST,
+    Bed,
+    Compensation,
+    Laid,
+    Manifest,
+    Part,
+    PrintBed,
+)
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import unreadable
 from jiggen.verify.results import Fault, Ledger
 from jiggen.verify.threemf import Item, ThreeMF, ThreeMFError, difference, read_3mf
 
-FILE = "jig.3mf"
 UNITS = {  # mm in one of 3MF's units, core specification
     "micron": 0.001,
     "millimeter": 1.0,
@@ -27,139 +39,166 @@ UNITS = {  # mm in one of 3MF's units, core specification
     "foot": 304.8,
     "meter": 1000.0,
 }
-STRAIGHT = (np.eye(3), np.diag((-1.0, -1.0, 1.0)))  # turns that leave x and y in their lines
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
 
 
-def judge_package(
+def judge_beds(
     folder: Path, manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger
 ) -> None:
-    """Every check of the folder's 3MF; `meshes` are the parts', undone."""
-    path = folder / FILE
-    try:
-        package = read_3mf(path)
-    except (OSError, ThreeMFError) as error:
-        ledger.fail(unreadable(path, FILE, error))
-        return
-    _judge_unit(package, ledger)
-    _judge_objects(package, manifest, meshes, ledger)
-    _judge_items(package, ledger)
-    if manifest.compensation:
-        _judge_turns(package, ledger)
-
-
-def _fault(
-    code: str,
-    subject: str,
-    message: str,
-    found: float | None = None,
-    wanted: float | None = None,
-    limit: float | None = None,
-    unit: str = "",
-) -> Fault:
-    return Fault(code, FILE, subject, message, found, wanted, limit, unit)
-
-
-def _judge_unit(package: ThreeMF, ledger: Ledger) -> None:
-    unit = package.unit
-    if unit not in UNITS:
-        ledger.fail(_fault("proof.unit", FILE, f"its unit is {unit!r}, which 3MF does not know"))
-        return
-    size = UNITS[unit]
-    message = f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
-    ledger.expect(size == 1.0, _fault("proof.unit", FILE, message, size, 1.0, 0.0, unit="mm"))
-
-
-def _judge_objects(
-    package: ThreeMF, manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger
-) -> None:
-    counts = Counter(item.name for item in package.items)
-    for name in package.meshes.keys() - {part.name for part in manifest.parts}:
-        ledger.fail(_fault("proof.piece-extra", name, "an object that is not in the manifest"))
-    for part in manifest.parts:
-        mesh = package.meshes.get(part.name)
-        if mesh is None:
-            ledger.fail(_fault("proof.piece-missing", part.name, "no object of that name"))
+    """Every check of the folder's beds; `meshes` are those of the STL files, undone, by name."""
+    parts = {part.name: part for part in manifest.parts if part.printed}
+    printed: Counter[str] = Counter()
+    for bed in manifest.beds:
+        try:
+            package = read_3mf(folder / bed.file)
+        except (OSError, ThreeMFError) as error:
+            ledger.fail(unreadable(folder / bed.file, bed.file, error))
+            # What is in it is not known: that the file is bad has been said.
+            printed.update(piece.name for piece in bed.pieces)
             continue
-        count = counts[part.name]
+        judge = _BedJudge(bed, package, ledger)
+        judge.unit()
+        judge.objects(parts, meshes, manifest.done)
+        judge.items(parts)
+        judge.places(manifest.inputs.bed)
+        printed.update(item.piece for item in package.items)
+    _judge_pieces(parts.values(), printed, ledger)
+
+
+def _judge_pieces(parts: Iterable[Part], printed: Counter[str], ledger: Ledger) -> None:
+    """Every piece in use must be printed, and once."""
+    for placed in (placed for part in parts for placed in part.placed):
+        count = printed[placed.name]
+        message = f"is on the beds {count} times instead of once" if count else "is on no bed"
+        code = "proof.count" if count else "proof.piece-missing"
         ledger.expect(
-            count == part.count,
-            _fault(
-                "proof.count",
-                part.name,
-                f"printed {count} times instead of {part.count}",
-                count,
-                part.count,
-                0,
-            ),
+            count == 1, Fault(code, MANIFEST, placed.name, message, float(count), 1.0, 0.0)
         )
-        if part.name in meshes:
-            how = difference(undone(mesh, manifest.done), meshes[part.name], limits.SAME_MESH)
-            ledger.expect(
-                not how,
-                _fault("proof.other-mesh", part.name, f"not the mesh of {part.file}: {how}"),
+
+
+@dataclass(frozen=True)
+class _BedJudge:
+    """One bed as the manifest has it, and as its file has it."""
+
+    bed: Bed
+    package: ThreeMF
+    ledger: Ledger
+
+    def _expect(
+        self,
+        holds: bool,
+        code: str,
+        subject: str,
+        message: str,
+        found: float | None = None,
+        wanted: float | None = None,
+        limit: float | None = None,
+        unit: str = "",
+    ) -> None:
+        fault = Fault(code, self.bed.file, subject, message, found, wanted, limit, unit)
+        self.ledger.expect(holds, fault)
+
+    def unit(self) -> None:
+        """Its unit must be the millimetre."""
+        unit = self.package.unit
+        size = UNITS.get(unit)
+        message = (
+            f"its unit is {unit!r}, which 3MF does not know"
+            if size is None
+            else f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
+        )
+        self._expect(size == 1.0, "proof.unit", self.bed.file, message, size, 1.0, 0.0, "mm")
+
+    def objects(
+        self, parts: Mapping[str, Part], meshes: Mapping[str, Mesh], done: Compensation
+    ) -> None:
+        """It must hold the mesh of each part that is printed on it, as in the STL file."""
+        wanted = dict.fromkeys(piece.part for piece in self.bed.pieces)
+        for name in self.package.meshes:
+            message = "an object that is not in the manifest"
+            self._expect(name in wanted, "proof.piece-extra", name, message)
+        for name in wanted:
+            mesh = self.package.meshes.get(name)
+            self._expect(mesh is not None, "proof.piece-missing", name, "no object of that name")
+            if mesh is not None and name in meshes and name in parts:
+                how = difference(undone(mesh, done), meshes[name], limits.SAME_MESH)
+                message = f"not the mesh of {parts[name].file}: {how}"
+                self._expect(not how, "proof.other-mesh", name, message)
+
+    def items(self, parts: Mapping[str, Part]) -> None:
+        """It must hold the pieces that the manifest lays on it, where it lays them."""
+        laid = {piece.name: piece for piece in self.bed.pieces}
+        owner = {placed.name: part.name for part in parts.values() for placed in part.placed}
+        for item in self.package.items:
+            wanted = laid.get(item.piece)
+            message = f"a piece (of {item.name}) that the manifest does not lay on this bed"
+            self._expect(wanted is not None, "proof.piece-extra", item.piece, message)
+            of = owner.get(item.piece, item.name)
+            message = f"is the part {item.name!r} instead of {of!r}"
+            self._expect(item.name == of, "proof.swapped", item.piece, message)
+            self._judge_place(item, wanted)
+
+    def _judge_place(self, item: Item, wanted: Laid | None) -> None:
+        why = unrigid(item.place, DECIMALS_LIMIT)
+        message = f"its transform is no rigid motion: {why}"
+        self._expect(not why, "proof.not-rigid", item.piece, message)
+        if wanted is None or why:
+            return
+        turned = float(np.abs(item.place[:3, :3] - np.eye(3)).max())
+        message = "is turned: what a printer does to x and y would no longer be undone"
+        self._expect(turned <= DECIMALS_LIMIT, "proof.turned", item.piece, message)
+        off = float(np.hypot(item.place[0, 3] - wanted.x, item.place[1, 3] - wanted.y))
+        message = f"lies {off:.2f} mm from where the manifest lays it"
+        self._expect(
+            off <= limits.ON_BED, "proof.place", item.piece, message, off, 0.0, limits.ON_BED, "mm"
+        )
+
+    def places(self, room: PrintBed) -> None:
+        """Every item must stand on the bed, inside it, and SPACING from the others."""
+        points = {
+            number: applied(item.place, self.package.meshes[item.name].vertices)
+            for number, item in enumerate(self.package.items)
+        }
+        for number, item in enumerate(self.package.items):
+            self._judge_stand(item.piece, points[number], room)
+        hulls = {number: _hull(cloud) for number, cloud in points.items()}
+        for one, other in combinations(hulls, 2):
+            apart = float(hulls[one].distance(hulls[other]))
+            names = self.package.items[one].piece, self.package.items[other].piece
+            message = (
+                f"stands {apart:.2f} mm from {names[1]}, {limits.SPACING:g} mm are needed"
+                if apart
+                else f"and {names[1]} overlap"
+            )
+            least = limits.SPACING - limits.ON_BED
+            self._expect(
+                apart >= least,
+                "proof.overlap",
+                names[0],
+                message,
+                apart,
+                limits.SPACING,
+                limits.ON_BED,
+                "mm",
             )
 
-
-def _judge_items(package: ThreeMF, ledger: Ledger) -> None:
-    boxes = []
-    for number, item in enumerate(package.items, start=1):
-        label = f"{item.name} (item {number})"
-        why = unrigid(item.place, DECIMALS_LIMIT)
-        ledger.expect(
-            not why,
-            _fault("proof.not-rigid", label, f"its transform is no rigid motion: {why}"),
+    def _judge_stand(self, piece: str, points: Array, room: PrintBed) -> None:
+        low, high = points.min(axis=0), points.max(axis=0)
+        base = float(low[2])
+        message = f"lowest at z {base:.3f}, not on the bed"
+        self._expect(
+            abs(base) <= limits.BASE, "proof.base", piece, message, base, 0.0, limits.BASE, "mm"
         )
-        box = _box(package, item)
-        base = float(box[0, 2])
-        ledger.expect(
-            abs(base) <= limits.BASE,
-            _fault(
-                "proof.base",
-                label,
-                f"lowest at z {base:.3f}, not on the bed",
-                base,
-                0.0,
-                limits.BASE,
-                unit="mm",
-            ),
-        )
-        boxes.append((label, box))
-    for (one, box), (other, second) in combinations(boxes, 2):
-        shared = float((np.minimum(box[1], second[1]) - np.maximum(box[0], second[0])).min())
-        ledger.expect(
-            shared <= limits.OVERLAP,
-            _fault(
-                "proof.overlap",
-                one,
-                f"its box and that of {other} overlap by {shared:.2f} mm",
-                shared,
-                0.0,
-                limits.OVERLAP,
-                unit="mm",
-            ),
+        size = np.array([room.x, room.y, room.z])
+        past = float(np.concatenate([-low[:2], high - size]).max())
+        message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
+        self._expect(
+            past <= limits.ON_BED, "proof.off-bed", piece, message, past, 0.0, limits.ON_BED, "mm"
         )
 
 
-def _judge_turns(package: ThreeMF, ledger: Ledger) -> None:
-    """A compensated piece lies as its printer's axes do, or turned half round about z."""
-    for number, item in enumerate(package.items, start=1):
-        turn = float(np.degrees(np.arctan2(item.place[1, 0], item.place[0, 0])))
-        straight = (np.abs(item.place[:3, :3] - axes).max() for axes in STRAIGHT)
-        ledger.expect(
-            min(straight) <= DECIMALS_LIMIT,
-            _fault(
-                "proof.turned",
-                f"{item.name} (item {number})",
-                f"turned by {turn:.1f}° on the bed, though compensated for the printer's own axes",
-                turn,
-                0.0,
-                unit="degrees",
-            ),
-        )
+def _hull(points: Array) -> Any:
+    """The convex outline of points seen from above."""
+    import shapely
 
-
-def _box(package: ThreeMF, item: Item) -> Array:
-    """(2, 3): least over greatest corner of a placed item."""
-    points = applied(item.place, package.meshes[item.name].vertices)
-    return np.vstack([points.min(axis=0), points.max(axis=0)])
+    return shapely.MultiPoint(points[:, :2]).convex_hull

@@ -65,6 +65,11 @@ def undone(mesh: Mesh, done: Compensation) -> Mesh:
     return Mesh(mesh.vertices @ np.linalg.pinv(done.linear).T, mesh.triangles)
 
 
+def done_again(mesh: Mesh, done: Compensation) -> Mesh:
+    """The mesh of :func:`undone` as the printer gets it."""
+    return Mesh(mesh.vertices @ done.linear.T, mesh.triangles)
+
+
 def misdone(done: Compensation) -> Iterator[tuple[str, Array]]:
     """What may have been done instead, in words, and the 3×3 that takes its undoing further.
 

@@ -18,7 +18,8 @@ BASE = 0.01  # mm between a printed part's lowest point and z = 0
 SAME_MESH = 1e-3  # mm between a corner of the 3MF and the STL's
 STRETCH = 0.02  # of a part's size, that a compensation for a printer may change
 OFFSET = 0.6  # mm, of a diameter or a wall, likewise
-OVERLAP = 0.01  # mm that two pieces' boxes may share on the bed
+SPACING = 5.0  # mm between two pieces on a bed: room for a brim, common practice, no source
+ON_BED = 0.01  # mm that a piece may lie off its place, past the bed's edge or too near another
 CATCH = 5.0  # mm: a hole farther off than this is missing, not moved
 OPENING = 0.05  # mm between a meant opening's axis and where it is
 LADDER = 0.02  # mm between a hole and its place with a boot's line on the mark; between shifts

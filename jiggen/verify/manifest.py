@@ -151,9 +151,18 @@ class BootLayout(_Entry):
     x: dict[Name, FiniteFloat]
 
 
+class PrintBed(_Entry):
+    """The printer's room: x and y on the bed, z up, mm."""
+
+    x: Length
+    y: Length
+    z: Length
+
+
 class Inputs(_Entry):
     """What was asked for, as far as the proof looks: `boots` from and to, where it is a range."""
 
+    bed: PrintBed
     boots: tuple[Length, Length] | None = None
 
 
@@ -175,6 +184,7 @@ class Part(_Entry):
     name: Name
     file: Inside
     count: PositiveInt
+    printed: bool = True
     volume: Length
     to_ski: Rows
     placed: Annotated[tuple[Placed, ...], Field(min_length=1)]
@@ -219,6 +229,22 @@ NOTHING_DONE = Compensation(
 )
 
 
+class Laid(_Entry):
+    """A piece on a bed: the part it is of, and where its file's origin lies, mm."""
+
+    name: Name
+    part: Name
+    x: FiniteFloat
+    y: FiniteFloat
+
+
+class Bed(_Entry):
+    """What is printed at once: a 3MF, and the pieces in it."""
+
+    file: Inside
+    pieces: tuple[Laid, ...]
+
+
 class FileEntry(_Entry):
     """One file of the folder: its size and SHA-256."""
 
@@ -230,14 +256,15 @@ class Manifest(_Entry):
     """A jig's manifest, format 1; keys the proof has no use for are left alone."""
 
     manifest: Literal[1]
+    inputs: Inputs
     holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
     pegs: tuple[Peg, ...] = ()
-    inputs: Inputs = Inputs()
     ladders: tuple[LadderEntry, ...] = ()
     boots: tuple[BootLayout, ...] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    beds: tuple[Bed, ...]
     files: dict[Inside, FileEntry]
     proof: dict[str, Any] | None = None
     compensation: Compensation | None = None
@@ -250,6 +277,7 @@ class Manifest(_Entry):
             ("peg", [peg.id for peg in self.pegs]),
             ("part", [part.name for part in self.parts]),
             ("file of a part", [part.file for part in self.parts]),
+            ("bed", [bed.file for bed in self.beds]),
             ("piece", [placed.name for part in self.parts for placed in part.placed]),
         ):
             _once(what, names)

@@ -43,8 +43,28 @@ class Mesh:
 
     @property
     def bodies(self) -> int:
-        """How many unconnected pieces the mesh is of."""
-        return int(self._solid.body_count)
+        """How many unconnected pieces the mesh is of: what meets in a point is not connected."""
+        return int(self.shells.max()) + 1
+
+    @property
+    def normals(self) -> Array:
+        """Unit normals (m, 3) of the triangles; zero where a triangle has no area."""
+        return np.asarray(self._solid.face_normals)
+
+    @property
+    def neighbours(self) -> NDArray[np.int64]:
+        """Pairs (k, 2) of triangles that share an edge."""
+        return np.asarray(self._solid.face_adjacency, dtype=np.int64)
+
+    @cached_property
+    def shells(self) -> NDArray[np.int64]:
+        """For each triangle (m,) the number, from 0, of the unconnected piece it belongs to."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+
+        size = len(self.triangles)
+        links = coo_matrix((np.ones(len(self.neighbours)), self.neighbours.T), shape=(size, size))
+        return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
     @property
     def volume(self) -> float:

@@ -83,22 +83,12 @@ def _judge_mesh(mesh: Mesh, part: Part, ledger: Ledger) -> None:
     ) -> Fault:
         return Fault(code, part.file, part.name, message, found, wanted, limit, unit)
 
-    holes, bodies = mesh.open_edges, mesh.bodies
+    holes = mesh.open_edges
     ledger.expect(
         holes == 0, fault("proof.open-mesh", f"{holes} edges are open: not watertight", holes, 0, 0)
     )
     ledger.expect(mesh.wound, fault("proof.winding", "triangles are wound against one another"))
-    ledger.expect(
-        bodies == 1, fault("proof.bodies", f"{bodies} bodies instead of one", bodies, 1, 0)
-    )
     ledger.expect(mesh.volume > 0, fault("proof.winding", "the mesh is inside out", mesh.volume))
-    base = float(mesh.vertices[:, 2].min())
-    ledger.expect(
-        abs(base) <= limits.BASE,
-        fault(
-            "proof.base", f"lowest at z {base:.3f}, not on the bed", base, 0, limits.BASE, unit="mm"
-        ),
-    )
 
 
 def _judge_volume(mesh: Mesh, part: Part, manifest: Manifest, ledger: Ledger) -> None:

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from jiggen.verify import limits
-from jiggen.verify.bed import judge_package
+from jiggen.verify.bed import judge_beds
 from jiggen.verify.clearance import free_radius
-from jiggen.verify.compensation import as_printed, judge_compensation
+from jiggen.verify.compensation import as_printed, done_again, judge_compensation
 from jiggen.verify.holes import Wanted, measure
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.manifest import Guide, Hole, Manifest, Part, read_manifest
@@ -28,6 +28,7 @@ from jiggen.verify.parts import (
     pieces_of,
 )
 from jiggen.verify.pegs import measure_pegs
+from jiggen.verify.printing import judge_printing
 from jiggen.verify.results import Fault, Found, HoleProof, Ledger, PegFound, PegProof, Proof
 from jiggen.verify.rings import MeshBody, StepBody
 from jiggen.verify.step_assembly import StepPiece
@@ -60,7 +61,9 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
     judge_shapes(manifest, meshes, pieces, ledger)
-    judge_package(folder, manifest, meshes, ledger)
+    sent = {name: done_again(mesh, manifest.done) for name, mesh in meshes.items()}
+    printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
+    judge_beds(folder, manifest, meshes, ledger)
     step, stl = _find_holes(manifest, meshes, pieces, ledger)
     pegs = _find_pegs(manifest, meshes, pieces, ledger)
     boots = judge_ladders(manifest, meshes, pieces, {"STEP": step, "STL": stl}, ledger)
@@ -69,7 +72,7 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     holes = tuple(
         _record(hole_of[hole.id], guide_of[hole.id], step, stl) for hole in manifest.holes
     )
-    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs, boots)
+    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs, boots, printing)
 
 
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jiggen.errors import Finding
 from jiggen.verify import limits
+
+if TYPE_CHECKING:
+    from jiggen.verify.printing import PartPrinting
 
 DIGITS = 6  # a nanometre
 
@@ -132,9 +135,10 @@ class BootProof:
 
 @dataclass(frozen=True)
 class Proof:
-    """The outcome: how many checks were made, each hole and peg, and every fault.
+    """The outcome: how many checks were made, each hole and peg, every fault.
 
-    `boots` are the boot lengths of parts with a ladder; none of a jig for one boot.
+    `boots` are the boot lengths of parts with a ladder, none of a jig for one boot; `printing`
+    says how each part prints.
     """
 
     checks: int
@@ -142,6 +146,7 @@ class Proof:
     faults: tuple[Fault, ...]
     pegs: tuple[PegProof, ...] = ()
     boots: tuple[BootProof, ...] = ()
+    printing: tuple[PartPrinting, ...] = ()
 
     @property
     def passed(self) -> bool:

@@ -35,9 +35,10 @@ class ThreeMFError(ValueError):
 
 @dataclass(frozen=True, eq=False)
 class Item:
-    """One piece to print: its object's name and the 4×4 that places it on the bed."""
+    """One piece to print: its object's name, its own, and the 4×4 that places it on the bed."""
 
     name: str
+    piece: str
     place: Array
 
 
@@ -69,7 +70,7 @@ def read_3mf(path: Path) -> ThreeMF:
             raise ThreeMFError(f"two objects are called {name!r} or numbered {number}")
         names[number], meshes[name] = name, mesh
     items = tuple(
-        Item(_named(names, entry), _place(entry.get("transform")))
+        Item(_named(names, entry), entry.get("partnumber", ""), _place(entry.get("transform")))
         for entry in model.iterfind(f"{CORE}build/{CORE}item")
     )
     return ThreeMF(model.get("unit", "millimeter"), meshes, items)

@@ -14,7 +14,7 @@ from jiggen import __version__
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, JiggenError
-from jiggen.evening import JigWanted, Plan, Terms, boots_alike, whole_range
+from jiggen.evening import JigWanted, Plan, Terms, whole_range
 from jiggen.export import MANIFEST, listing
 from jiggen.export.manifest import versions
 from jiggen.report.folder import folder_name
@@ -88,7 +88,7 @@ def build_wanted(
 ) -> Finished:
     """Build one jig for all that is `wanted` of it; the ski range of `settings` is not used.
 
-    An ordinary jig, or one whose halves carry a ladder where its boots move the holes.  Raises
+    For several boots, one that says so, its halves with ladders where they move the holes.  Raises
     as `build_jig` and `build_reusable` do.
     """
     from jiggen.report.job import build_jig  # the CAD kernel: for the workers alone
@@ -96,7 +96,7 @@ def build_wanted(
 
     used = replace(settings, ski=SkiRange(*wanted.ski))
     state, screws = SkiState(area=wanted.pattern.area), screws_of(wanted.pattern)
-    if boots_alike(wanted.pattern, wanted.boots):
+    if wanted.boots[0] == wanted.boots[1]:
         return build_jig(
             wanted.layout(),
             used,
@@ -172,7 +172,7 @@ def is_finished(folder: Path, key: str) -> bool:
 
 def _task(wanted: JigWanted, terms: Terms, out: Path, force: bool) -> JigTask:
     key = key_of(wanted, terms.settings, terms.limits)
-    boots = wanted.boots if not boots_alike(wanted.pattern, wanted.boots) else wanted.boots[:1]
+    boots = dict.fromkeys(wanted.boots)
     name = f"{folder_name(wanted.pattern.name, *boots)}-{key[:KEY_SHOWN]}"
     return JigTask(wanted, terms.settings, terms.limits, out / name, key, force)
 

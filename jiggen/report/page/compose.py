@@ -51,7 +51,12 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
     body.append(sections.layout(folder, manifest["holes"], drawn_for))
     if proven:
         body.append(
-            sections.to_make(manifest["parts"], manifest["hardware"], manifest.get("compensation"))
+            sections.to_make(
+                manifest["parts"],
+                manifest["beds"],
+                manifest["hardware"],
+                manifest.get("compensation"),
+            )
         )
         body += printing(manifest.get("plastic"))
     body += sections.proven(proof)

@@ -10,6 +10,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree as ET
 
 from jiggen.cautions import CAUTIONS
+from jiggen.report.beds import on
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
 from jiggen.verify.text import HEAD, NOTHING
@@ -144,9 +145,9 @@ def _plain(element: ET.Element) -> ET.Element:
 
 
 def to_make(
-    parts: Entries, hardware: Entries, compensation: Mapping[str, Any] | None
+    parts: Entries, beds: Entries, hardware: Entries, compensation: Mapping[str, Any] | None
 ) -> ET.Element:
-    """What to print, and for which printer, beside what to buy."""
+    """What to print, part by part and bed by bed, and for which printer, beside what to buy."""
     printed = section(
         "To print",
         table(
@@ -158,7 +159,8 @@ def to_make(
             ),
             words=(2,),
         ),
-        classed("p", "note", "As the files lie, without supports. jig.3mf holds every piece."),
+        bullets(_bed(number, bed) for number, bed in enumerate(beds, start=1)),
+        classed("p", "note", "As the files lie, unturned and without supports."),
         *_for_printer(compensation),
     )
     bought = section(
@@ -177,6 +179,11 @@ def _for_printer(compensation: Mapping[str, Any] | None) -> list[ET.Element]:
         return []
     said = f" {compensated(compensation)}. {LAY}"
     return [node("p", node("strong", f"For printer {compensation['printer']}:"), said)]
+
+
+def _bed(number: int, bed: Mapping[str, Any]) -> ET.Element:
+    pieces = ", ".join(f"{count} × {part}" for part, count in on(bed).items())
+    return node("span", "Print bed ", str(number), ", ", _link(bed["file"]), f": {pieces}")
 
 
 def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:

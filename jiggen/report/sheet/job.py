@@ -96,6 +96,18 @@ class Part(_Entry):
     count: PositiveInt
 
 
+class Piece(_Entry):
+    """A piece on a print bed."""
+
+    part: Name
+
+
+class Bed(_Entry):
+    """What is printed at once."""
+
+    pieces: tuple[Piece, ...]
+
+
 class Wanted(_Entry):
     """Where the proof wanted a hole, mm."""
 
@@ -180,6 +192,7 @@ class Job(_Entry):
     guides: tuple[Guide, ...]
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     hardware: tuple[Bought, ...]
+    beds: tuple[Bed, ...] = ()
     proof: Proof
     drilling: Drilling | None = None
     accuracy: Accuracy = Accuracy()

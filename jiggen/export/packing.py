@@ -1,0 +1,157 @@
+"""Pieces laid out on as few beds as a simple rule finds, none turned.
+
+Each piece takes the place nearest to the bed's front, then to its left, that keeps it clear of
+those laid before; what finds none starts the next bed.  That is tried from several ends, largest
+first in one sense or another, and the layout with the fewest beds is taken.  Pieces are not
+turned: a printer's errors, and what makes up for them, belong to the bed's axes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import shapely
+import shapely.affinity
+from numpy.typing import NDArray
+from shapely.geometry import MultiPoint, Polygon, box
+
+Array = NDArray[np.float64]
+Place = tuple[float, float]
+HAIR = 5e-4  # mm: what just fits must not be lost to rounding
+ROUND = 32  # chords in a quarter of an arc: with a gap of 5 mm they cut in by 0.0015 mm
+PUT_TO = 3  # digits of a mm that places are given in
+
+
+@dataclass(frozen=True)
+class Room:
+    """The part of a bed that may be printed on: from (left, front) to (right, back), mm."""
+
+    left: float
+    front: float
+    right: float
+    back: float
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Piece number `index` of those packed, its file's origin at (x, y) on its bed, mm."""
+
+    index: int
+    x: float
+    y: float
+
+
+Bed = tuple[Spot, ...]
+
+
+def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
+    """Beds with every outline (n, 2; mm) laid inside `room`, `gap` mm apart, none turned.
+
+    An outline counts as convex.  One that is larger than the room gets a bed to itself and lies
+    in its middle.  Pieces are in order of their number on each bed.
+    """
+    hulls = _alike([MultiPoint(outline).convex_hull for outline in outlines])
+    fewest = math.ceil(sum(hull.area for hull in hulls) / box(*_corners(room)).area)
+    best: tuple[Bed, ...] = ()
+    for order in _orders(hulls):
+        for first in (_front, _left):
+            beds = _Packing(hulls, room, gap, first).laid(order)
+            if not best or len(beds) < len(best):
+                best = beds
+            if len(best) <= fewest:
+                return best
+    return best
+
+
+def _alike(hulls: Sequence[Polygon]) -> list[Polygon]:
+    """The same hulls, one object for all that are equal."""
+    kinds: dict[bytes, Polygon] = {}
+    return [kinds.setdefault(hull.wkb, hull) for hull in hulls]
+
+
+def _corners(room: Room) -> tuple[float, float, float, float]:
+    return (room.left, room.front, room.right, room.back)
+
+
+def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
+    """The pieces' numbers, the largest first by area, depth, width and the longer of the two."""
+    sizes = [(b[2] - b[0], b[3] - b[1]) for b in (hull.bounds for hull in hulls)]
+    measures: tuple[Callable[[int], float], ...] = (
+        lambda index: hulls[index].area,
+        lambda index: sizes[index][1],
+        lambda index: sizes[index][0],
+        lambda index: max(sizes[index]),
+    )
+    for measure in measures:
+        yield sorted(range(len(hulls)), key=lambda index: (-round(measure(index), 6), index))
+
+
+def _front(place: Place) -> Place:
+    return place[1], place[0]
+
+
+def _left(place: Place) -> Place:
+    return place
+
+
+class _Packing:
+    """One way of packing: places are taken in the order of the key `first`."""
+
+    def __init__(
+        self,
+        hulls: Sequence[Polygon],
+        room: Room,
+        gap: float,
+        first: Callable[[Place], Place],
+    ) -> None:
+        self.hulls, self.room, self.gap, self.first = hulls, room, gap, first
+        self.forbidden = cache(self._forbidden)
+
+    def laid(self, order: Sequence[int]) -> tuple[Bed, ...]:
+        """Every piece in turn on the first bed that has room for it."""
+        beds: list[list[Spot]] = []
+        for index in order:
+            for bed in beds:
+                place = self._place(index, bed)
+                if place:
+                    bed.append(Spot(index, *place))
+                    break
+            else:
+                beds.append([Spot(index, *(self._place(index, []) or self._middle(index)))])
+        return tuple(tuple(sorted(bed, key=lambda spot: spot.index)) for bed in beds)
+
+    def _place(self, index: int, bed: Sequence[Spot]) -> Place | None:
+        """The first free place for a piece's origin, None where there is none."""
+        x0, y0, x1, y1 = self.hulls[index].bounds
+        room = self.room
+        low = room.left - x0, room.front - y0
+        high = room.right - x1, room.back - y1
+        if high[0] < low[0] - HAIR or high[1] < low[1] - HAIR:
+            return None
+        free = box(low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR)
+        for spot in bed:
+            taken = self.forbidden(self.hulls[spot.index], self.hulls[index])
+            free = free.difference(shapely.affinity.translate(taken, spot.x, spot.y))
+        corners = shapely.get_coordinates(free)
+        places = [(round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0) for x, y in corners.tolist()]
+        return min(places, key=self.first, default=None)
+
+    def _forbidden(self, laid: Polygon, coming: Polygon) -> Polygon:
+        """Where the origin of a piece must not be for one that is laid with its own at (0, 0).
+
+        The Minkowski sum of one outline and the other turned about, wider by the gap.
+        """
+        one, other = (shapely.get_coordinates(hull.exterior) for hull in (laid, coming))
+        touching = MultiPoint((one[:, None] - other[None]).reshape(-1, 2)).convex_hull
+        return touching.buffer(self.gap, quad_segs=ROUND)
+
+    def _middle(self, index: int) -> Place:
+        x0, y0, x1, y1 = self.hulls[index].bounds
+        room = self.room
+        x = (room.left + room.right - x0 - x1) / 2
+        y = (room.front + room.back - y0 - y1) / 2
+        return round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0

@@ -1,0 +1,56 @@
+"""Every check of printing, part by part."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from jiggen.verify.manifest import Part, PrintBed
+from jiggen.verify.mesh import Mesh
+from jiggen.verify.printing.model import Check, PartPrinting
+from jiggen.verify.printing.overhangs import judge_overhangs
+from jiggen.verify.printing.stand import judge_base, judge_contact, judge_loose, judge_size
+from jiggen.verify.printing.walls import judge_walls
+from jiggen.verify.results import Fault, Ledger
+
+
+def judge_printing(
+    parts: Iterable[Part], meshes: Mapping[str, Mesh], bed: PrintBed, ledger: Ledger
+) -> tuple[PartPrinting, ...]:
+    """The checks of each printed part that has a mesh, each failed one a fault in `ledger`.
+
+    `meshes` are those of the files, as the printer gets them, by part name.
+    """
+    found = []
+    for part in (part for part in parts if part.printed and part.name in meshes):
+        printing = PartPrinting(part.name, part.matrix, checks_of(meshes[part.name], bed))
+        for check in printing.checks:
+            ledger.expect(check.passed, _fault(part, check))
+        found.append(printing)
+    return tuple(found)
+
+
+def checks_of(mesh: Mesh, bed: PrintBed) -> tuple[Check, ...]:
+    """All checks of one mesh in print position."""
+    base = float(mesh.vertices[:, 2].min())
+    return (
+        judge_base(mesh),
+        *judge_contact(mesh),
+        *judge_overhangs(mesh, base),
+        judge_walls(mesh, base),
+        judge_size(mesh, bed),
+        judge_loose(mesh),
+    )
+
+
+def _fault(part: Part, check: Check) -> Fault:
+    wanted = {"proof.base": 0.0, "proof.bodies": 1.0}.get(check.code)
+    return Fault(
+        check.code,
+        part.file,
+        part.name,
+        check.message,
+        check.found,
+        wanted,
+        check.limit,
+        check.unit,
+    )

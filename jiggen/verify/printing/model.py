@@ -1,0 +1,118 @@
+"""What is known of printing a part: every check, its numbers, and where it fails or is closest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from jiggen.verify.frames import Array, applied
+from jiggen.verify.printing import limits
+
+DIGITS = 3  # of a mm: these are for pictures
+MOST_PLACES = 8  # of a check that failed, the worst ones; of one that held, the closest alone
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """Somewhere on a part: corners (n, 3) of a line or an outlined area, mm, in its file's frame.
+
+    `found` is the check's number at this place.
+    """
+
+    kind: Literal["line", "area"]
+    points: Array
+    found: float
+
+
+@dataclass(frozen=True, eq=False)
+class Check:
+    """One check of a part.
+
+    `found` must be at `bound` (at most, at least) `limit`, both in `unit`; `message` says what
+    is wrong when it is not; `places` come worst first.
+    """
+
+    name: str
+    code: str
+    found: float
+    bound: Literal["most", "least"]
+    limit: float
+    unit: str
+    message: str
+    places: tuple[Place, ...] = ()
+
+    @property
+    def passed(self) -> bool:
+        """Whether the number found is within its limit; never when it is no number."""
+        if self.bound == "most":
+            return bool(self.found <= self.limit)
+        return bool(self.found >= self.limit)
+
+
+@dataclass(frozen=True, eq=False)
+class PartPrinting:
+    """All checks of one part; `to_ski` is the 4×4 from its file to its first piece in use."""
+
+    part: str
+    to_ski: Array
+    checks: tuple[Check, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether the part can be printed."""
+        return all(check.passed for check in self.checks)
+
+    def check(self, name: str) -> Check:
+        """The check of that name."""
+        return next(check for check in self.checks if check.name == name)
+
+
+def as_dict(parts: Iterable[PartPrinting]) -> dict[str, Any]:
+    """The manifest's entry: plain values, rounded to DIGITS, equal for equal files.
+
+    `bed` corners are in the frame of the part's file, `ski` corners are those of its first
+    piece in use.
+    """
+    return {
+        "nozzle": limits.NOZZLE,
+        "layer": limits.LAYER,
+        "parts": {
+            part.part: {
+                "passed": part.passed,
+                "checks": {check.name: _check(check, part.to_ski) for check in part.checks},
+            }
+            for part in parts
+        },
+    }
+
+
+def _check(check: Check, to_ski: Array) -> dict[str, Any]:
+    return {
+        "passed": check.passed,
+        "code": check.code,
+        "found": _rounded(check.found),
+        "bound": check.bound,
+        "limit": _rounded(check.limit),
+        "unit": check.unit,
+        **({} if check.passed else {"message": check.message}),
+        "places": [
+            {
+                "kind": place.kind,
+                "found": _rounded(place.found),
+                "bed": _corners(place.points),
+                "ski": _corners(applied(to_ski, place.points)),
+            }
+            for place in check.places[: 1 if check.passed else MOST_PLACES]
+        ],
+    }
+
+
+def _corners(points: Array) -> list[list[float | None]]:
+    return [[_rounded(value) for value in point] for point in points]
+
+
+def _rounded(value: float) -> float | None:
+    return round(float(value), DIGITS) + 0.0 if np.isfinite(value) else None

@@ -1,0 +1,91 @@
+"""How a part stands: on the bed, on enough of it, within the printer's room, and as one body."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry import box
+
+from jiggen.verify import limits as file_limits
+from jiggen.verify.frames import Array
+from jiggen.verify.manifest import PrintBed
+from jiggen.verify.mesh import Mesh
+from jiggen.verify.printing import limits
+from jiggen.verify.printing.model import Check, Place
+from jiggen.verify.printing.regions import material, outline, polygons
+
+
+def judge_base(mesh: Mesh) -> Check:
+    """The lowest point must be at height 0: on the bed."""
+    low = float(mesh.vertices[:, 2].min())
+    message = f"lowest at z {low:.3f}, not on the bed"
+    places = (Place("area", _floor(mesh.vertices), low),)
+    return Check("base", "proof.base", abs(low), "most", file_limits.BASE, "mm", message, places)
+
+
+def judge_contact(mesh: Mesh) -> tuple[Check, Check]:
+    """What lies flat on the bed: its area, and its share of the first layer."""
+    low = float(mesh.vertices[:, 2].min())
+    corners = mesh.vertices[mesh.triangles]
+    flat = (corners[:, :, 2] <= low + file_limits.BASE).all(axis=1)
+    touching = shapely.union_all(shapely.polygons(corners[flat][:, :, :2]))
+    layer = material(mesh, low + limits.LAYER / 2)
+    area, share = touching.area, touching.area / layer.area if layer.area else 0.0
+    islands = sorted(polygons(touching), key=lambda island: -island.area)
+    places = tuple(Place("area", outline(island, low, 0.2), island.area) for island in islands)
+    return (
+        Check(
+            "contact",
+            "proof.print-contact",
+            area,
+            "least",
+            limits.CONTACT,
+            "mm²",
+            f"only {area:.1f} mm² lie on the bed; it would come loose below {limits.CONTACT:g} mm²",
+            places,
+        ),
+        Check(
+            "first_layer",
+            "proof.print-first-layer",
+            share,
+            "least",
+            limits.FIRST_LAYER,
+            "",
+            f"only {100 * share:.0f} % of the first layer lie flat on the bed, "
+            f"{100 * limits.FIRST_LAYER:g} % are needed: it lies askew or on an edge",
+            places,
+        ),
+    )
+
+
+def judge_size(mesh: Mesh, bed: PrintBed) -> Check:
+    """The part must fit the printer's room; what is found is the room left over, mm."""
+    size = np.ptp(mesh.vertices, axis=0)
+    room = float((np.array([bed.x, bed.y, bed.z]) - size).min())
+    message = (
+        f"{' x '.join(f'{length:.1f}' for length in size)} mm, larger than the printer's "
+        f"{bed.x:g} x {bed.y:g} x {bed.z:g} mm"
+    )
+    places = (Place("area", _floor(mesh.vertices), room),)
+    return Check(
+        "size", "proof.print-size", room, "least", -file_limits.BASE, "mm", message, places
+    )
+
+
+def judge_loose(mesh: Mesh) -> Check:
+    """All of it must hang together: every shell but the largest is loose."""
+    shell = mesh.shells
+    count = int(shell.max()) + 1
+    by_size = np.argsort(-np.bincount(shell), kind="stable")
+    places = tuple(
+        Place("area", _floor(mesh.vertices[np.unique(mesh.triangles[shell == loose])]), 1.0)
+        for loose in by_size[1:]
+    )
+    message = f"{count} bodies instead of one"
+    return Check("loose", "proof.bodies", count, "most", 1, "", message, places)
+
+
+def _floor(points: Array) -> Array:
+    """The four corners around points, seen from above, at their lowest height."""
+    (x0, y0, z0), (x1, y1, _) = points.min(axis=0), points.max(axis=0)
+    return outline(box(x0, y0, x1, y1), float(z0))

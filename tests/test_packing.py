@@ -1,0 +1,166 @@
+"""Pieces on beds: inside, apart, unturned, on as few beds as there can be."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import combinations, product
+
+import numpy as np
+import pytest
+import shapely
+from verify_samples import read_facets
+
+from jiggen.export.packing import Room, pack
+
+ROOM = Room(2.0, 2.0, 218.0, 218.0)
+GAP = 5.0
+TINY = Room(0.0, 0.0, 10.0, 10.0)
+
+
+def rectangle(wide, deep, x=0.0, y=0.0):
+    return np.array([(x, y), (x + wide, y), (x + wide, y + deep), (x, y + deep)])
+
+
+def disc(radius):
+    angles = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    return radius * np.column_stack([np.cos(angles), np.sin(angles)])
+
+
+def turned(outline, degrees):
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    return outline @ np.array([(c, s), (-s, c)])
+
+
+def hulls(outlines, bed):
+    return [shapely.MultiPoint(outlines[spot.index] + (spot.x, spot.y)).convex_hull for spot in bed]
+
+
+def judge(outlines, beds, room=ROOM, gap=GAP):
+    """Every piece once, inside the room, a gap from every other."""
+    assert sorted(spot.index for bed in beds for spot in bed) == list(range(len(outlines)))
+    inside = shapely.box(room.left, room.front, room.right, room.back).buffer(2e-3)
+    for bed in beds:
+        placed = hulls(outlines, bed)
+        assert all(inside.covers(hull) for hull in placed)
+        assert all(one.distance(other) >= gap - 4e-3 for one, other in combinations(placed, 2))
+
+
+@cache
+def fits(sizes: tuple[tuple[int, int], ...], side: int, gap: int) -> bool:
+    """Whether rectangles fit one square bed: every place on the whole-number grid is tried.
+
+    Sizes, gap and side being whole numbers, a packing pushed to the left and to the front has all
+    its corners on that grid: what it does not find is not there.
+    """
+
+    def put(rest, placed):
+        if not rest:
+            return True
+        wide, deep = rest[0]
+        for x, y in product(range(side - wide + 1), range(side - deep + 1)):
+            free = all(
+                x + wide + gap <= u or u + w + gap <= x or y + deep + gap <= v or v + d + gap <= y
+                for u, v, w, d in placed
+            )
+            if free and put(rest[1:], [*placed, (x, y, wide, deep)]):
+                return True
+        return False
+
+    return put(sizes, [])
+
+
+def fewest(sizes, side, gap):
+    """The least number of beds, by trying every way of sharing the pieces out."""
+
+    def share(rest, beds, limit):
+        if not rest:
+            return True
+        options = range(min(len(beds) + 1, limit))
+        for number in options:
+            bed = beds[number] if number < len(beds) else ()
+            grown = tuple(sorted((*bed, rest[0]), reverse=True))
+            if fits(grown, side, gap):
+                more = [*beds[:number], grown, *beds[number + 1 :]]
+                if share(rest[1:], more, limit):
+                    return True
+        return False
+
+    return next(n for n in range(1, len(sizes) + 1) if share(sizes, [], n))
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_small_cases_take_as_few_beds_as_brute_force_finds(seed):
+    rng = np.random.default_rng(seed)
+    sizes = tuple((int(w), int(d)) for w, d in rng.integers(2, 8, (6, 2)))
+    outlines = [rectangle(*size) for size in sizes]
+    beds = pack(outlines, TINY, 1.0)
+    judge(outlines, beds, TINY, 1.0)
+    assert len(beds) == fewest(sizes, 10, 1)
+
+
+def test_what_fits_to_the_hair_is_not_lost():
+    outlines = [rectangle(216.0, 68.0), rectangle(216.0, 68.0), rectangle(216.0, 70.0)]
+    beds = pack(outlines, ROOM, GAP)
+    judge(outlines, beds)
+    assert len(beds) == 1
+
+
+def test_pieces_find_room_beside_one_that_lies_askew():
+    # Boxes around them would need two beds: the slanting one's box is the whole bed.
+    outlines = [turned(rectangle(220, 60), 45), *[rectangle(22, 83)] * 4, disc(15), disc(15)]
+    beds = pack(outlines, ROOM, GAP)
+    judge(outlines, beds)
+    assert len(beds) == 1
+
+
+def test_round_pieces_are_apart_by_the_gap_and_not_by_their_boxes():
+    outlines = [disc(10.0)] * 25
+    beds = pack(outlines, ROOM, GAP)
+    judge(outlines, beds)
+
+
+def test_pieces_whose_file_starts_elsewhere_are_laid_as_well():
+    outlines = [rectangle(50, 50, x=-300.0, y=77.7), rectangle(50, 50, x=12.3)]
+    judge(outlines, pack(outlines, ROOM, GAP))
+
+
+def test_a_piece_larger_than_the_room_has_a_bed_to_itself_in_its_middle():
+    outlines = [rectangle(219, 50), rectangle(50, 50), rectangle(500, 20)]
+    beds = pack(outlines, ROOM, GAP)
+    assert len(beds) == 3 or {len(bed) for bed in beds} == {1, 2}
+    (large,) = [spot for bed in beds for spot in bed if spot.index == 0]
+    assert (large.x, large.y) == pytest.approx((0.5, 85.0))
+
+
+def test_the_same_pieces_are_laid_the_same_way_again():
+    outlines = [disc(r) for r in (30, 12, 12, 50, 41)]
+    assert pack(outlines, ROOM, GAP) == pack(outlines, ROOM, GAP)
+
+
+def test_no_pieces_need_no_bed():
+    assert pack([], ROOM, GAP) == ()
+
+
+def test_the_jig_needs_the_two_beds_it_gets(built):
+    beds = built.manifest["beds"]
+    assert [bed["file"] for bed in beds] == ["bed-1.3mf", "bed-2.3mf"]
+    names = [piece["name"] for bed in beds for piece in bed["pieces"]]
+    assert sorted(names) == sorted(
+        placed["name"] for part in built.manifest["parts"] for placed in part["placed"]
+    )
+
+    def size(part):
+        corners = read_facets(built.folder / f"parts/{part}.stl").reshape(-1, 3)
+        return np.ptp(corners[:, :2], axis=0)
+
+    # On one bed of 216 mm a rail does not go beside the toe half, so both lie on one side of it,
+    # with the heel half. There it does not go before or behind the heel half either, and beside
+    # it there is room for one of the four.
+    (toe_x, toe_y), (heel_x, heel_y), (rail_x, rail_y) = map(
+        size, ("body-toe", "body-heel", "rail")
+    )
+    room = 220.0 - 2 * 2.0
+    assert toe_x + GAP + heel_x > room and toe_x + GAP + rail_x > room
+    left = room - toe_y - GAP
+    assert heel_y + GAP + rail_y > left
+    assert 2 * rail_y + GAP > left and heel_x + 2 * (GAP + rail_x) > room
