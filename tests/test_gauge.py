@@ -280,7 +280,7 @@ def test_the_proof_passes(built: FinishedGauge):
 def test_the_files(built: FinishedGauge):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{name}.stl" for name in (NAME, SLOTS, RACK)}
-    others = {"jig.step", "jig.3mf", "preview.png", "sheet.pdf", "manifest.json", MEASUREMENTS}
+    others = {"jig.step", "bed-1.3mf", "preview.png", "sheet.pdf", "manifest.json", MEASUREMENTS}
     assert there == parts | others
     manifest = json.loads((built.folder / "manifest.json").read_text())
     assert (manifest["kind"], manifest["compensation"]) == ("gauge", None)

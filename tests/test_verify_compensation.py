@@ -30,6 +30,7 @@ from verify_samples import (
 from jiggen.design.pieces import pieces
 from jiggen.export.compensation import Hollow, compensated, compensated_parts, compensation_entry
 from jiggen.export.meshes import PartMesh, stl_bytes
+from jiggen.export.threemf import write_beds
 from jiggen.printer import Compensation, Profile
 from jiggen.verify import prove
 from jiggen.verify.holes import Wanted, measure
@@ -78,9 +79,9 @@ def write_part(folder: Path, name: str, done: Compensation) -> None:
     (folder / f"parts/{name}.stl").write_bytes(stl_bytes(mesh))
 
 
-def say(folder: Path, done: Compensation) -> None:
+def say(folder: Path, done: Compensation, **others: object) -> None:
     def edit(manifest) -> None:
-        manifest["compensation"] = compensation_entry(done, ["rail"])
+        manifest |= {"compensation": compensation_entry(done, ["rail"]), **others}
 
     faults.edit_manifest(folder, edit)
 
@@ -403,15 +404,13 @@ def test_a_whole_jig_compensated_on_disk_passes_its_proof(built, nominal, folder
 @pytest.fixture
 def folder_of_jig(built, nominal, tmp_path):
     """The real jig's folder, its printed files compensated after the fact."""
-    from jiggen.export.meshes import threemf_bytes
-
     made = shutil.copytree(built.folder, tmp_path / "club")
     files = compensated_parts(built.design, pieces(built.design), nominal, DONE)
-    counts = {entry["name"]: entry["count"] for entry in built.manifest["parts"]}
-    meshes = [replace(mesh, count=counts[name]) for name, mesh in files.items()]
-    for mesh in meshes:
+    for mesh in files.values():
         (made / f"parts/{mesh.name}.stl").write_bytes(stl_bytes(mesh))
-    (made / "jig.3mf").write_bytes(threemf_bytes(meshes, 220.0))
-    say(made, DONE)
+    names = {e["name"]: [p["name"] for p in e["placed"]] for e in built.manifest["parts"]}
+    settings = built.design.settings
+    beds = write_beds(files, names, settings.bed, settings.bed_margin, made)
+    say(made, DONE, beds=beds)
     rehash(made)
     return made
