@@ -25,7 +25,7 @@ Matrix = NDArray[np.float64]
 
 TOP = 14.0
 BORE, THROAT, DRILL = 8.1, 5.1, 4.1
-SEAT, NECK = 2.0, 0.4  # between them a cone, steep enough to print top down
+SEAT, BRIDGE, NECK = 2.0, 1.7, 1.4  # between them slot and square: bridges when printed top down
 LEAD = 0.5
 HOLES = {"toe-1": (41.25, 20.5), "toe-2": (41.25, -20.5), "heel-1": (-33.125, 7.75)}
 OPENING = (5.0, -2.0, 12.0)
@@ -76,7 +76,7 @@ def body_in_ski_frame() -> cq.Shape:
                 [
                     (0, -1),
                     (t, -1),
-                    (t, NECK),
+                    (t, SEAT),
                     (r, SEAT),
                     (r, TOP - LEAD),
                     (r + LEAD, TOP),
@@ -87,7 +87,11 @@ def body_in_ski_frame() -> cq.Shape:
             .close()
             .revolve(360, (0, 0), (0, 1))
         )
+        square = cq.Workplane().rect(2 * t, 2 * t).extrude(BRIDGE - NECK)
+        strip = cq.Workplane().rect(2 * t, 2 * r).extrude(SEAT - BRIDGE)
+        slot = strip.intersect(cq.Workplane().circle(r - 0.05).extrude(SEAT - BRIDGE))
         plate = plate.cut(guide.translate((x, y, 0)))
+        plate = plate.cut(square.translate((x, y, NECK))).cut(slot.translate((x, y, BRIDGE)))
     x, y, d = OPENING
     flank = [(0, 0), (d / 2 - 1, 0), (d / 2, TOP), (0, TOP)]
     seat = cq.Workplane("XZ").polyline(flank).close().revolve(360, (0, 0), (0, 1))

@@ -192,12 +192,12 @@ def hollows(guide: Guide, piece: Piece, compensation: Compensation) -> tuple[Hol
     mouth = guide.lead_in or guide.seat_z  # a trial plate's holes are bevelled below
     if not guide.bush:
         return (hollow(0.0, guide.top_z, (r, r + mouth), hole),)
-    pocket, slot = compensation.pocket, guide.throat_z[1]
+    pocket, square = compensation.pocket, guide.throat_z[1]
     return (
         hollow(guide.seat_z, guide.top_z, (r, r + mouth), pocket),
-        hollow(slot, guide.seat_z, (t + SNAP, r), pocket),
-        hollow(slot, guide.seat_z, (t, r), hole, side=t),
-        hollow(0.0, guide.seat_z, (t, t), hole),
+        hollow(square, guide.seat_z, (t + SNAP, r), pocket),
+        hollow(square, guide.seat_z, (t, r), hole, side=t),
+        hollow(0.0, square, (t, t), hole),
     )
 
 
