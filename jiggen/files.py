@@ -1,15 +1,74 @@
-"""Single files written whole or not at all."""
+"""Files and their names: written whole or not at all, and never outside of where they belong."""
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import secrets
+import time
+from contextlib import suppress
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
 
 MEASUREMENTS = "measurements.toml"
 """The one file of a folder that a person fills in: it may change, and no proof speaks of it."""
+LONGEST_NAME = 60  # characters that are kept of a name
+LONGEST_PART = 120  # characters between two slashes of a path that a file names
+LONGEST_PATH = 400
+STALE = 3600.0  # seconds: no single file takes so long to write
+# Microsoft, "Naming Files, Paths, and Namespaces" (learn.microsoft.com): names of devices in
+# every folder of Windows, with any ending; characters that no name has there.
+DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
+    f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"
+}
+FORBIDDEN = re.compile(r'[\\:*?"<>|]|[. ]$')
+UNSAFE = re.compile(r"[^a-z0-9]+")
+
+
+def plain_name(words: str, otherwise: str) -> str:
+    """A name for a file or folder made of any `words`: small letters, digits and hyphens only.
+
+    At most `LONGEST_NAME` characters and good on every system; `otherwise`, a plain word, where
+    nothing is left, and before what Windows takes for a device.
+    """
+    name = UNSAFE.sub("-", words.lower()).strip("-")[:LONGEST_NAME].rstrip("-")
+    return f"{otherwise}-{name}" if name in DEVICES else name or otherwise
+
+
+def inner_path(name: str) -> str:
+    """`name`, a relative path with slashes, if it stays in its folder whatever system reads it.
+
+    Raises ValueError for ``..``, an absolute path, a device's name, characters that cannot be
+    seen or that some system forbids, and a path that is too long for one.
+    """
+    if len(name) > LONGEST_PATH or not all(_is_inner(part) for part in name.split("/")):
+        raise ValueError("must be a relative path inside the folder")
+    return name
+
+
+def _is_inner(part: str) -> bool:
+    seen = part.isprintable() and not FORBIDDEN.search(part)  # `.` and `..` end in a dot
+    device = part.partition(".")[0].rstrip().lower() in DEVICES
+    return 0 < len(part) <= LONGEST_PART and seen and not device
+
+
+def within(folder: Path, name: str, largest: int) -> Path:
+    """The path of the plain file `name` in `folder`, of at most `largest` bytes.
+
+    Raises OSError when it is missing, is a device or a pipe, is larger, or lies outside of the
+    folder: by its name, or by a link on the way to it.
+    """
+    path = folder / name
+    real = Path(os.path.realpath(path, strict=True))
+    if not real.is_relative_to(os.path.realpath(folder)):
+        raise OSError(errno.EACCES, "it leads out of the folder", str(path))
+    if not real.is_file():
+        raise OSError(errno.EINVAL, "it is no plain file", str(path))
+    if real.stat().st_size > largest:
+        raise OSError(errno.EFBIG, f"it is larger than {largest // 2**20} MB", str(path))
+    return path
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:
@@ -18,25 +77,39 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") 
     An existing file is replaced; a link is followed.  `key` names the option that gave the
     path.  Raises InputError ``files.cannot-write``.
     """
-    content = data.encode("utf-8") if isinstance(data, str) else data
     try:
+        content = data.encode("utf-8") if isinstance(data, str) else data
         _replace(Path(os.path.realpath(path)), content)
     except (OSError, ValueError) as error:  # ValueError: a name with a zero byte in it
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            Finding(
-                "files.cannot-write",
-                f"cannot be written: {reason}",
-                where=os.fspath(path),
-                key=key,
-                hint="Check the folder, your right to write there, and the space left.",
-            )
-        ) from error
+        raise InputError(_unwritten(os.fspath(path), key, error)) from error
+
+
+def make_folder(path: Path, key: str = "") -> None:
+    """Make the folder `path`, and those around it, unless it is there.
+
+    Raises InputError ``files.cannot-write``.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        raise InputError(_unwritten(os.fspath(path), key, error)) from error
+
+
+def _unwritten(where: str, key: str, error: Exception) -> Finding:
+    reason = getattr(error, "strerror", None) or str(error)
+    return Finding(
+        "files.cannot-write",
+        f"cannot be written: {reason}",
+        where=where,
+        key=key,
+        hint="Check the folder, your right to write there, and the space left.",
+    )
 
 
 def _replace(target: Path, content: bytes) -> None:
     if target.exists() and not target.is_file():
         raise ValueError("there is something of that name that is not a file")
+    _clear(target.parent)
     # A sibling, so that the rename never crosses file systems; opened as any new file is, so
     # that it gets the usual permissions.
     part = target.with_name(f".jiggen-{secrets.token_hex(6)}.part")
@@ -48,3 +121,11 @@ def _replace(target: Path, content: bytes) -> None:
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a killed process left of a file here; one that is being written is young."""
+    for part in folder.glob(".jiggen-*.part"):
+        with suppress(OSError):
+            if time.time() - part.stat().st_mtime > STALE:
+                part.unlink()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import typer
 
@@ -83,10 +83,9 @@ def sheet(
     from jiggen.files import write_whole
     from jiggen.report.redrill import check_core, redrilled
     from jiggen.report.sheet import sheet_pdf
-    from jiggen.verify.manifest import MANIFEST, read_manifest
+    from jiggen.verify.manifest import read_whole_manifest
 
-    read_manifest(folder)  # refuses what is no jig's manifest
-    manifest: dict[str, Any] = json.loads((folder / MANIFEST).read_bytes())
+    manifest = read_whole_manifest(folder)
     if core:
         check_core(manifest, core)
     if state != SkiState():

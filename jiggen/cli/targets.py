@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import Annotated
 
@@ -10,8 +9,6 @@ import typer
 
 from jiggen.cli import options
 from jiggen.errors import Finding, InputError
-
-_UNSAFE = re.compile(r"[^a-z0-9]+")
 
 ForceOption = Annotated[
     bool,
@@ -26,8 +23,9 @@ ForceOption = Annotated[
 
 def local_target(name: str) -> Path:
     """A file in ./patterns for a pattern of that name: there its name alone finds it."""
-    stem = _UNSAFE.sub("-", name.lower()).strip("-")[:60] or "pattern"
-    return Path("patterns") / f"{stem}.toml"
+    from jiggen.files import plain_name
+
+    return Path("patterns") / f"{plain_name(name, 'pattern')}.toml"
 
 
 def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
@@ -57,8 +55,8 @@ def write_pattern(path: Path, text: str) -> None:
 
     Raises InputError ``files.cannot-write``.
     """
-    from jiggen.files import write_whole
+    from jiggen.files import make_folder, write_whole
 
     if path.parent == Path("patterns"):
-        path.parent.mkdir(exist_ok=True)
+        make_folder(path.parent, "--out")
     write_whole(path, text, "--out")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -12,17 +14,20 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import MEASUREMENTS
+from jiggen.export.swap import exchange
+from jiggen.files import MEASUREMENTS, within
 
 MANIFEST = "manifest.json"
+LARGEST_MANIFEST = 16 * 2**20  # bytes
 
 
 def check_target(target: Path, *, force: bool) -> None:
     """Raise InputError when `target` may not be replaced: only a jiggen folder, or by force."""
-    if not target.exists() and not target.is_symlink():
-        return
-    if target.is_dir() and (force or _is_ours(target) or not any(target.iterdir())):
-        return
+    with _refusals(target):
+        if not target.exists() and not target.is_symlink():
+            return
+        if target.is_dir() and (force or _is_ours(target) or not any(target.iterdir())):
+            return
     kind = "folder that jiggen did not make" if target.is_dir() else "file"
     raise InputError(
         Finding(
@@ -37,48 +42,124 @@ def check_target(target: Path, *, force: bool) -> None:
 
 def _is_ours(folder: Path) -> bool:
     try:
-        data = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        path = within(folder, MANIFEST, LARGEST_MANIFEST)
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):  # the last: lists in lists without end
         return False
     return isinstance(data, dict) and isinstance(data.get("manifest"), int)
 
 
 @contextmanager
 def workshop(target: Path) -> Iterator[Path]:
-    """A temporary sibling of `target` to build in; removed when the build does not finish."""
+    """A temporary sibling of `target` to build in; removed when the build does not finish.
+
+    One process at a time has it; what a killed one left of its own is cleared first.  Raises
+    InputError ``export.busy`` when another process builds `target`, and
+    ``export.cannot-write`` when the system refuses anything here or within, a full disk say.
+    """
+    with _refusals(target):
+        place = _real(target)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with _alone(place):
+            _recover(place)
+            name = tempfile.mkdtemp(prefix=f".{place.name}.", suffix=".part", dir=place.parent)
+            folder = Path(name)
+            try:
+                folder.chmod(0o755)
+                yield folder
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+@contextmanager
+def _refusals(target: Path) -> Iterator[None]:
+    """What the system refuses becomes InputError ``export.cannot-write``."""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        name = tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
+        yield
+    except BrokenPipeError:  # nobody reads what is said: no matter of files
+        raise
     except OSError as error:
         raise InputError(
             Finding(
                 "export.cannot-write",
-                f"cannot write there: {error.strerror or error}",
-                where=str(target.parent),
+                f"the system refused: {error.strerror or error}; nothing was changed",
+                where=str(error.filename or target),
                 key="out",
-                hint="Choose another --out.",
+                hint="Check the space left and your right to write there, or choose another --out.",
             )
         ) from error
-    folder = Path(name)
-    folder.chmod(0o755)
+
+
+@contextmanager
+def _alone(place: Path) -> Iterator[None]:
+    """Hold the lock beside `place`, which the system takes back from a process that dies."""
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(place.with_name(f".{place.name}.lock"), blocking=False)
     try:
-        yield folder
+        lock.acquire()
+    except Timeout:
+        raise InputError(
+            Finding(
+                "export.busy",
+                "another jiggen is building into this folder; nothing was changed",
+                where=str(place),
+                key="out",
+                hint="Wait until it has finished, or choose another --out.",
+            )
+        ) from None
+    try:
+        yield
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        # While it is held: whoever waits for it sees that its file is gone, and makes another.
+        Path(lock.lock_file).unlink(missing_ok=True)
+        lock.release()
+
+
+def _recover(place: Path) -> None:
+    """Undo what a killed process left beside `place`; none is alive while we hold the lock."""
+    ours = re.compile(rf"\.{re.escape(place.name)}\.[a-z0-9_]{{8}}\.(part|old)")
+    for path in sorted(place.parent.iterdir()):
+        found = ours.fullmatch(path.name)
+        if found and found[1] == "old" and not place.exists():
+            path.replace(place)  # it was killed between the two renames of `put_in_place`
+        elif found:
+            shutil.rmtree(path, ignore_errors=True)
 
 
 def put_in_place(folder: Path, target: Path) -> None:
-    """Rename the finished `folder` to `target`; what was there goes only when that is done."""
-    old = folder.with_suffix(".old")
-    if target.exists():
-        target.replace(old)
-    try:
-        folder.replace(target)
-    except OSError:
-        if old.exists():
-            old.replace(target)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+    """Rename the finished `folder` to `target`; what was there goes only when that is done.
+
+    In one step where the system can exchange two folders.  Where it cannot, `target` is missing
+    for a moment, and a process killed then leaves the old folder for `workshop` to put back.
+    """
+    place = _real(target)
+    _settle(folder)
+    if not place.exists():
+        folder.replace(place)
+    elif not exchange(folder, place):
+        old = folder.with_suffix(".old")
+        place.replace(old)
+        try:
+            folder.replace(place)
+        except OSError:
+            old.replace(place)
+            raise
+        old.replace(folder)  # as a part it is never put back, however little of it is left
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _real(target: Path) -> Path:
+    """`target` with links followed: its lock and its neighbours are the folder's own."""
+    return Path(os.path.realpath(target))
+
+
+def _settle(folder: Path) -> None:
+    """Have every file on the disk before its folder counts; raises OSError when it is full."""
+    for path in folder.rglob("*"):
+        if path.is_file():
+            with path.open("rb+") as stream:
+                os.fsync(stream.fileno())
 
 
 def listing(folder: Path) -> dict[str, dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -42,9 +43,12 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     """Write `path` (PNG): the pieces seen from the left, the tail and above.
 
     At `zoom` 1 a ball around them fills the picture; a jig is long and flat.
+
+    Raises OSError when the file cannot be written.
     """
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
     from vtkmodules.vtkCommonCore import vtkObject
+    from vtkmodules.vtkCommonMisc import vtkErrorCode
     from vtkmodules.vtkIOImage import vtkPNGWriter
     from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
 
@@ -68,6 +72,9 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     writer.SetFileName(str(path))
     writer.SetInputConnection(image.GetOutputPort())
     writer.Write()
+    code = writer.GetErrorCode()
+    if code:  # VTK removes what it could not finish, and says so by a number alone
+        raise OSError(errno.EIO, vtkErrorCode.GetStringFromErrorCode(code), str(path))
 
 
 def inked(piece: Shown, floor_z: float) -> tuple[Shown, Shown]:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from itertools import count
 
+STEP_END = "END-ISO-10303-21;"  # the last words of every exchange file
 CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
 USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
 PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")

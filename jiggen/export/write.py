@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from jiggen.export.ladders import apart
 from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
-from jiggen.export.step import normalised
+from jiggen.export.step import STEP_END, normalised
 from jiggen.export.threemf import write_beds
 from jiggen.printer import Compensation
 from jiggen.solid import Model, mesh_of, write_step
@@ -89,11 +90,16 @@ def write_parts(
 
 
 def _write_named_step(model: Model, path: Path) -> None:
-    """Write the STEP file, the same bytes from run to run, its products named as the parts."""
+    """Write the STEP file, the same bytes from run to run, its products named as the parts.
+
+    Raises OSError when it cannot be written whole.
+    """
     write_step(model, path)
     products = {part.piece.placed[0].name: part.name for part in model.parts}
-    text = normalised(path.read_text(encoding="utf-8"), products)
-    path.write_text(text, encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    if not text.rstrip().endswith(STEP_END):  # the kernel does not notice a disk that is full
+        raise OSError(errno.ENOSPC, "cut short, so the disk must be full", str(path))
+    path.write_text(normalised(text, products), encoding="utf-8")
 
 
 def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Shown]:

@@ -11,7 +11,7 @@ from platformdirs import user_config_path
 from pydantic import ValidationError
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import write_whole
+from jiggen.files import make_folder, within, write_whole
 from jiggen.printer.model import Profile
 
 LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
@@ -51,10 +51,7 @@ def find_profile(asked: str) -> Profile:
 def save_profile(profile: Profile) -> Path:
     """Write `profile` under its name, replacing one of that name; where it went."""
     target = folder() / f"{profile.name}.toml"
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _unreadable(target.parent, error) from error
+    make_folder(target.parent, key="name")
     write_whole(target, profile_text(profile), key="name")
     return target
 
@@ -66,10 +63,9 @@ def profile_text(profile: Profile) -> str:
 
 def _read(path: Path) -> Profile:
     try:
-        if path.stat().st_size > LARGEST:
-            raise ValueError("it is far too big for a profile")
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+        real = Path(os.path.realpath(path))  # a link in the folder of profiles may lead anywhere
+        data = tomllib.loads(within(real.parent, real.name, LARGEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as error:  # the last: tables too deep
         raise _unreadable(path, error) from error
     try:
         return Profile.model_validate(data)

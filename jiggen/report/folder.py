@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.files import plain_name
 from jiggen.verify import Proof, printing_dict, prove
 
 Progress = Callable[[str], None]
-UNSAFE = re.compile(r"[^a-z0-9]+")
 
 
 def folder_name(pattern: str, *boots: float) -> str:
@@ -19,8 +18,7 @@ def folder_name(pattern: str, *boots: float) -> str:
 
     Letters, digits and hyphens only, and a point where a boot has one.
     """
-    stem = UNSAFE.sub("-", pattern.lower()).strip("-")[:60] or "jig"
-    return "-".join([stem, *(f"{boot:g}" for boot in boots)])
+    return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
 
 
 def proven_folder(
@@ -40,6 +38,7 @@ def proven_folder(
     """
     check_target(target, force=force)
     with workshop(target) as folder:
+        check_target(target, force=force)  # now that no other jiggen writes there
         manifest = make(folder)
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
@@ -51,5 +50,6 @@ def proven_folder(
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
         final = target if proof.passed else target.with_name(target.name + "-failed")
+        check_target(final, force=force)  # building takes time: something may have been put there
         put_in_place(folder, final)
     return final, manifest, proof

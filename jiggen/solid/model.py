@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -10,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 import cadquery as cq
 import numpy as np
+from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
@@ -105,9 +107,14 @@ def _welded(corners: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[
 
 
 def write_step(model: Model, path: Path) -> None:
-    """The jig in use position, ski frame, mm, every part and piece named."""
+    """The jig in use position, ski frame, mm, every part and piece named.
+
+    Raises OSError when the file cannot be written.
+    """
     assembly = cq.Assembly(name="jig")
     for part in model.parts:
         for placed in part.piece.placed:
             assembly.add(part.shape, name=placed.name, loc=located(placed.pose))
-    assembly.export(str(path), write_pcurves=False)  # planes and cylinders need none
+    # Planes and cylinders need no curves on surfaces.
+    if not exportAssembly(assembly, str(path), write_pcurves=False):
+        raise OSError(errno.EIO, "the CAD kernel could not write it", str(path))

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern import read_pattern
+from jiggen.pattern.write import parse_pattern
 from jiggen.survey.examine import Examination
 
 DIGITS = 2
@@ -87,16 +85,11 @@ def _hole(found: Examination, name: str, twin: str) -> Iterator[str]:
 
 
 def _check(text: str) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "pattern.toml"
-        path.write_text(text, encoding="utf-8")
-        try:
-            read_pattern(path)
-        except InputError as error:
-            raise InputError(
-                replace(finding, where="the pattern that would be written")
-                for finding in error.findings
-            ) from None
+    where = "the pattern that would be written"
+    try:
+        parse_pattern(text, where)
+    except InputError as error:
+        raise InputError(replace(finding, where=where) for finding in error.findings) from None
 
 
 def _place(value: float) -> str:

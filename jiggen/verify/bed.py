@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from jiggen.files import within
 from jiggen.verify import limits
 from jiggen.verify.compensation import undone
 from jiggen.verify.frames import Array, applied, unrigid
@@ -50,7 +51,7 @@ def judge_beds(
     printed: Counter[str] = Counter()
     for bed in manifest.beds:
         try:
-            package = read_3mf(folder / bed.file)
+            package = read_3mf(within(folder, bed.file, limits.FILE))
         except (OSError, ThreeMFError) as error:
             ledger.fail(unreadable(folder / bed.file, bed.file, error))
             # What is in it is not known: that the file is bad has been said.

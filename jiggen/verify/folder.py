@@ -6,7 +6,8 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
-from jiggen.files import MEASUREMENTS
+from jiggen.files import MEASUREMENTS, within
+from jiggen.verify import limits
 from jiggen.verify.manifest import MANIFEST, FileEntry, Manifest, read_manifest
 from jiggen.verify.parts import unreadable
 from jiggen.verify.proof import prove_as
@@ -23,7 +24,7 @@ def check(folder: Path) -> Proof:
     manifest = read_manifest(folder)
     ledger = Ledger()
     for name, entry in sorted(manifest.files.items()):
-        _judge_file(folder / name, name, entry, ledger)
+        _judge_file(folder, name, entry, ledger)
     _judge_listing(folder, manifest, ledger)
     _judge_stored_proof(manifest, ledger)
     proof = prove_as(manifest, folder)
@@ -32,9 +33,10 @@ def check(folder: Path) -> Proof:
     return replace(proof, checks=proof.checks + ledger.checks, faults=(*ledger.faults, *later))
 
 
-def _judge_file(path: Path, name: str, entry: FileEntry, ledger: Ledger) -> None:
+def _judge_file(folder: Path, name: str, entry: FileEntry, ledger: Ledger) -> None:
+    path = folder / name
     try:
-        data = path.read_bytes()
+        data = within(folder, name, limits.FILE).read_bytes()
     except OSError as error:
         ledger.fail(unreadable(path, name, error))
         return

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
@@ -20,23 +20,17 @@ from pydantic import (
     ValidationError,
     model_validator,
 )
+from pydantic_core import from_json
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import inner_path, within
 from jiggen.verify.frames import Array
 
 MANIFEST = "manifest.json"
 LARGEST = 16 * 1024 * 1024  # bytes
 
 
-def _inside(name: str) -> str:
-    """A path that stays within the folder, whatever system reads it."""
-    path = PurePosixPath(name)
-    if path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name or not name:
-        raise ValueError("must be a relative path inside the folder")
-    return name
-
-
-Inside = Annotated[str, AfterValidator(_inside)]
+Inside = Annotated[str, AfterValidator(inner_path)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
 Coefficient = Annotated[FiniteFloat, Field(ge=-1e6, le=1e6)]
@@ -343,11 +337,21 @@ def read_manifest(folder: Path) -> Manifest:
 
     Raises InputError, every fault at once, when it is missing or not a jiggen manifest.
     """
+    return _checked(folder)[0]
+
+
+def read_whole_manifest(folder: Path) -> dict[str, Any]:
+    """Like :func:`read_manifest`, but every key of it, also those the proof has no use for."""
+    values: dict[str, Any] = from_json(_checked(folder)[1])
+    return values
+
+
+def _checked(folder: Path) -> tuple[Manifest, bytes]:
+    """A folder's manifest and the text it was read from."""
     path = folder / MANIFEST
     try:
-        if path.stat().st_size > LARGEST:
-            raise InputError(_finding(path, "larger than any manifest"))
-        return Manifest.model_validate_json(path.read_bytes())
+        text = within(folder, MANIFEST, LARGEST).read_bytes()
+        return Manifest.model_validate_json(text), text
     except OSError as error:
         missing = f"cannot read the manifest: {error.strerror or error}"
         raise InputError(_finding(path, missing)) from error

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from jiggen.files import within
 from jiggen.verify import limits
 from jiggen.verify.compensation import allowed, set_in_errors, undone, volume_of
 from jiggen.verify.diagnose import Corners, Misfit, cause, misfit
@@ -34,7 +35,7 @@ def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssem
     """
     path = folder / STEP_FILE
     try:
-        assembly = read_assembly(path, flats=flats)
+        assembly = read_assembly(within(folder, STEP_FILE, limits.FILE), flats=flats)
     except (OSError, ValueError) as error:
         ledger.fail(unreadable(path, STEP_FILE, error))
         return None
@@ -62,7 +63,7 @@ def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> M
     """
     path = folder / part.file
     try:
-        mesh = undone(read_stl(path), manifest.done)
+        mesh = undone(read_stl(within(folder, part.file, limits.FILE)), manifest.done)
     except (OSError, MeshError) as error:
         ledger.fail(unreadable(path, part.file, error))
         return None

@@ -26,7 +26,11 @@ NOT_A_PACKAGE = (
     NotImplementedError,
     RuntimeError,
 )
-LARGEST = 512 * 1024 * 1024  # bytes unpacked; a package that claims more is refused
+# A jig's model is 2 MB unpacked, of 45 000 tags; what claims many times more is refused, so that
+# a small package never unpacks to more than the memory holds.
+LARGEST = 32 * 2**20  # bytes
+MOST_TAGS = 500_000
+MOST_ITEMS = 500  # to print: every two are compared
 
 
 class ThreeMFError(ValueError):
@@ -73,6 +77,8 @@ def read_3mf(path: Path) -> ThreeMF:
         Item(_named(names, entry), entry.get("partnumber", ""), _place(entry.get("transform")))
         for entry in model.iterfind(f"{CORE}build/{CORE}item")
     )
+    if len(items) > MOST_ITEMS:
+        raise ThreeMFError(f"more than {MOST_ITEMS} pieces to print")
     return ThreeMF(model.get("unit", "millimeter"), meshes, items)
 
 
@@ -83,6 +89,8 @@ def _xml(package: zipfile.ZipFile, name: str) -> ET.Element:
         text = package.read(name).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ThreeMFError(f"{name} is not in UTF-8") from None
+    if text.count("<") > MOST_TAGS:
+        raise ThreeMFError(f"{name} holds more than {MOST_TAGS} tags")
     if "<!DOCTYPE" in text or "<!ENTITY" in text:
         raise ThreeMFError(f"{name} holds a document type, which 3MF forbids")
     try:
