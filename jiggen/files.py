@@ -7,8 +7,10 @@ import os
 import re
 import secrets
 import time
+import tomllib
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from jiggen.errors import Finding, InputError
 
@@ -24,6 +26,11 @@ DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
     f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"
 }
 FORBIDDEN = re.compile(r'[\\:*?"<>|]|[. ]$')
+MOST_KEY_PARTS = 50
+_LONG_KEY = re.compile(
+    r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
+    rf"{{{MOST_KEY_PARTS}}}"
+)
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
 
@@ -69,6 +76,21 @@ def within(folder: Path, name: str, largest: int) -> Path:
     if real.stat().st_size > largest:
         raise OSError(errno.EFBIG, f"it is larger than {largest // 2**20} MB", str(path))
     return path
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """The values of a TOML `text` from anywhere.
+
+    Raises tomllib.TOMLDecodeError for what is no TOML, and its base ValueError for what would
+    cost the reader too much: tables too deep in one another, a key of many parts (which costs
+    `tomllib` the square of their number), a number of thousands of digits.
+    """
+    if _LONG_KEY.search(text):
+        raise ValueError(f"a key of more than {MOST_KEY_PARTS} parts")
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise ValueError("lists or tables lie too deep in one another") from None
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:

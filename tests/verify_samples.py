@@ -13,6 +13,7 @@ import json
 import shutil
 import tempfile
 import zipfile
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -235,13 +236,16 @@ TYPES = (
 )
 
 
-def write_3mf(folder: Path) -> list[dict[str, Any]]:
-    """The one bed of the folder's STL files, body once, rail twice, side by side; its rows."""
+BOTH = (("body", ("body",)), ("rail", tuple(RAIL_POSES)))
+
+
+def write_3mf(
+    folder: Path, parts: Sequence[tuple[str, Sequence[str]]] = BOTH
+) -> list[dict[str, Any]]:
+    """The one bed of the folder's STL files, each part's pieces side by side; its rows."""
     objects, items, x = "", "", 0.0
     rows: list[dict[str, Any]] = []
-    for number, (name, pieces) in enumerate(
-        (("body", ["body"]), ("rail", list(RAIL_POSES))), start=1
-    ):
+    for number, (name, pieces) in enumerate(parts, start=1):
         corners = read_facets(folder / f"parts/{name}.stl")
         points, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
         vertices = "".join(f'<vertex x="{a:.6f}" y="{b:.6f}" z="{c:.6f}"/>' for a, b, c in points)
@@ -296,3 +300,39 @@ def rehash(folder: Path) -> None:
         if path.is_file() and path.name != "manifest.json"
     }
     write_manifest(folder, manifest)
+
+
+def make_small(folder: Path) -> Path:
+    """Write the smallest folder that proves: a plate with one stepped guide, drawn as it lies."""
+    (folder / "parts").mkdir(parents=True)
+    x, y = 3.0, -2.0
+    plate = cq.Workplane().box(24, 18, TOP, centered=(True, True, False)).translate((x, y, 0))
+    plate = plate.cut(cq.Workplane().circle(THROAT / 2).extrude(TOP).translate((x, y, 0)))
+    plate = plate.cut(cq.Workplane().circle(BORE / 2).extrude(TOP).translate((x, y, SEAT)))
+    body: cq.Shape = plate.val()
+    body.exportStl(str(folder / "parts/body.stl"), SAGITTA, ANGLE, relative=False)
+    cq.Assembly(name="jig").add(body, name="body").export(str(folder / "jig.step"))
+    beds = write_3mf(folder, (("body", ("body",)),))
+    hole = {"id": "toe-1", "x": x, "y": y}
+    manifest = {
+        "manifest": 1,
+        "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
+        "beds": beds,
+        "holes": [{**hole, "group": "toe", "diameter": DRILL, "depth": 9.5}],
+        "guides": [
+            {
+                "id": "toe-1",
+                "part": "body",
+                "bore": BORE,
+                "bore_z": [SEAT, TOP],
+                "throat": THROAT,
+                "throat_z": [0.0, SEAT],
+            }
+        ],
+        "parts": [_part("body", body, {"body": np.eye(4)}, np.eye(4))],
+        "proof": {"passed": True},
+        "files": {},
+    }
+    write_manifest(folder, manifest)
+    rehash(folder)
+    return folder

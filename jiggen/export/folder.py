@@ -9,7 +9,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +112,8 @@ def _alone(place: Path) -> Iterator[None]:
         yield
     finally:
         # While it is held: whoever waits for it sees that its file is gone, and makes another.
-        Path(lock.lock_file).unlink(missing_ok=True)
+        with suppress(OSError):
+            Path(lock.lock_file).unlink()
         lock.release()
 
 
@@ -145,7 +146,8 @@ def put_in_place(folder: Path, target: Path) -> None:
         except OSError:
             old.replace(place)
             raise
-        old.replace(folder)  # as a part it is never put back, however little of it is left
+        with suppress(OSError):
+            old.replace(folder)  # as a part it is never put back, however little of it is left
     shutil.rmtree(folder, ignore_errors=True)
 
 

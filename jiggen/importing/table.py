@@ -56,7 +56,10 @@ def read_table(path: Path) -> Drawing:
 
 
 def _cells(line: str, mark: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
+    except csv.Error:  # a cell as long as a book: it is no number, as it stands
+        return line.split(mark)
 
 
 def _columns(first: Sequence[str]) -> tuple[list[str], int]:

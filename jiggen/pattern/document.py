@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import parse_toml
 from jiggen.pattern.faults import Fault, key_text
 from jiggen.pattern.limits import MAX_BYTES
 from jiggen.pattern.positions import KeyPath, Place, find_places
@@ -57,12 +58,10 @@ def read_document(path: Path) -> Document:
     file = str(path)
     text = _decode(_read(path, file), file)
     try:
-        return Document(file, text, tomllib.loads(text))
+        return Document(file, text, parse_toml(text))
     except tomllib.TOMLDecodeError as error:
         raise InputError(_syntax(str(error), file, text)) from None
-    except RecursionError:
-        raise InputError(_broken("lists or tables lie too deep in one another", file)) from None
-    except ValueError as error:  # a number of thousands of digits is refused by int(), not tomllib
+    except ValueError as error:
         raise InputError(_broken(f"not readable as TOML: {error}", file)) from None
 
 

@@ -123,6 +123,11 @@ def shown(value: object) -> str:
     return kind
 
 
+def word(value: object) -> str:
+    """A value where text is looked for: the text itself, or what :func:`shown` says of another."""
+    return value if isinstance(value, str) else shown(value)
+
+
 def quoted(text: str, longest: int = 40) -> str:
     """`text` in double quotes, cut to length, with nothing in it that a terminal acts on."""
     cut = text if len(text) <= longest else f"{text[:longest]}…"

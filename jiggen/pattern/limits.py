@@ -8,6 +8,7 @@ from __future__ import annotations
 
 MAX_BYTES = 1_000_000
 MAX_HOLES = 200
+MAX_GROUPS = 100
 MAX_STEPS = 200
 
 X_LIMIT = 600.0  # from the mounting mark, either way along the ski

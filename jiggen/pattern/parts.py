@@ -8,7 +8,7 @@ from typing import Any, TypeVar, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from jiggen.pattern.faults import Fault, Faults, Unit, nearest, part_name, quoted, shown
+from jiggen.pattern.faults import Fault, Faults, Unit, nearest, part_name, quoted, shown, word
 from jiggen.pattern.positions import KeyPath
 from jiggen.pattern.schema import Shape
 
@@ -38,9 +38,14 @@ def _without(table: dict[str, Any], faulty: Iterable[tuple[int | str, ...]]) -> 
     for key, value in table.items():
         if key not in inside:
             sound[key] = value
-        elif isinstance(value, dict) and all(inside[key]):
+        elif isinstance(value, dict) and all(map(_is_in_table, inside[key])):
             sound[key] = _without(value, inside[key])
     return sound
+
+
+def _is_in_table(place: tuple[int | str, ...]) -> bool:
+    """Whether `place` starts with a key: an index is one of a list that a table was taken for."""
+    return bool(place) and isinstance(place[0], str)
 
 
 def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
@@ -56,7 +61,7 @@ def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
         return Fault(path, "missing-key", f"the key {quoted(key)} is missing", allowed)
     if kind == "literal_error":
         choices = [str(choice) for choice in get_args(table.model_fields[key].annotation)]
-        said = str(error["input"])
+        said = word(error["input"])
         return Fault(path, "value", f"{quoted(said)} is not allowed", _meant(said, choices))
     name = part_name(path)
     own = error.get("ctx", {})

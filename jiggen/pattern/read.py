@@ -12,8 +12,8 @@ from typing import Any
 from jiggen.errors import InputError
 from jiggen.pattern.checks import conflicts
 from jiggen.pattern.document import Document, read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest, quoted
-from jiggen.pattern.limits import MAX_STEPS
+from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest, quoted, word
+from jiggen.pattern.limits import MAX_GROUPS, MAX_STEPS
 from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.positions import KeyPath
@@ -52,7 +52,7 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note
     measures  length, diameter, depth, boot, screw, area
     holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
-    groups    no-group, empty-group, same-name, shift, steps
+    groups    no-group, empty-group, too-many-groups, same-name, shift, steps
     """
     document = read_document(Path(path))
     pattern, faults = assemble(document)
@@ -69,6 +69,9 @@ def assemble(document: Document) -> tuple[Pattern, Faults]:
     if not file.group and ("group",) not in faults:
         hint = "Write a table headed [[group]] for each set of holes that moves together."
         faults += [Fault(("group",), "no-group", "there is no group of holes", hint)]
+    if len(file.group) > MAX_GROUPS:
+        hint = f"At most {MAX_GROUPS} are allowed; only these were looked at."
+        faults += [Fault(("group",), "too-many-groups", f"{len(file.group)} groups", hint)]
     pattern = Pattern(
         name=file.name,
         note=file.note,
@@ -76,7 +79,8 @@ def assemble(document: Document) -> tuple[Pattern, Faults]:
         boot=file.boot,
         pair=file.pair,
         groups=tuple(
-            _group(raw, ("group", g), file, unit, faults) for g, raw in enumerate(file.group)
+            _group(raw, ("group", g), file, unit, faults)
+            for g, raw in enumerate(file.group[:MAX_GROUPS])
         ),
         source=document.file,
         area=_area(file.area, unit, faults),
@@ -91,7 +95,7 @@ def assemble(document: Document) -> tuple[Pattern, Faults]:
 def _unit(data: dict[str, Any]) -> Unit:
     """The file's unit; where it is misspelt, the one most likely meant."""
     said = data.get("units", "mm")
-    return UNITS[nearest(str(said).lower(), UNITS, cutoff=0.3) or "mm"]
+    return UNITS[nearest(word(said).lower(), UNITS, cutoff=0.3) or "mm"]
 
 
 def _area(raw: object, unit: Unit, faults: Faults) -> Area | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from pathlib import Path
 
 import tomlkit
@@ -11,7 +10,7 @@ from platformdirs import user_config_path
 from pydantic import ValidationError
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import make_folder, within, write_whole
+from jiggen.files import make_folder, parse_toml, within, write_whole
 from jiggen.printer.model import Profile
 
 LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
@@ -64,8 +63,8 @@ def profile_text(profile: Profile) -> str:
 def _read(path: Path) -> Profile:
     try:
         real = Path(os.path.realpath(path))  # a link in the folder of profiles may lead anywhere
-        data = tomllib.loads(within(real.parent, real.name, LARGEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:  # the last: tables too deep
+        data = parse_toml(within(real.parent, real.name, LARGEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
         raise _unreadable(path, error) from error
     try:
         return Profile.model_validate(data)

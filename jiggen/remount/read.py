@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import os
 import re
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,8 +13,9 @@ from typing import Any, ClassVar, Literal, Protocol
 from pydantic import Field
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import parse_toml
 from jiggen.pattern.document import Document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest
+from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest, word
 from jiggen.pattern.limits import MAX_HOLES, SAME, X_LIMIT
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.positions import KeyPath
@@ -132,14 +132,14 @@ class _Toml:
 
 def _toml(file: str, text: str, faults: Faults) -> tuple[_Toml, Sequence[object], Unit]:
     try:
-        document = Document(file, text, tomllib.loads(text))
-    except (ValueError, RecursionError) as error:
+        document = Document(file, text, parse_toml(text))
+    except ValueError as error:
         said, *place = _TOML_PLACE.split(str(error))
         where = ":".join((file, *place[:2]))
         hint = "Numbers take a point (9.5), every bracket is closed. A CSV file ends in .csv."
         raise _refusal("syntax", f"not TOML: {said}", where, hint) from None
     # Where the unit is misspelt, the holes are read in the one most likely meant.
-    said = str(document.data.get("units", "mm")).lower()
+    said = word(document.data.get("units", "mm")).lower()
     unit = UNITS[nearest(said, UNITS, cutoff=0.3) or "mm"]
     return _Toml(document), read_part(OldHolesShape, document.data, (), unit, faults).hole, unit
 

@@ -52,7 +52,8 @@ class Table:
         inside = path[2:] if path[0] == "hole" else path[1:]
         if inside[:1] == ("at",):
             return "x, y" if len(inside) == 1 else NEEDED[int(inside[1])]
-        return str(inside[0]) if inside else ""
+        column = str(inside[0]) if inside else ""
+        return column if column in COLUMNS else quoted(column) if column else ""
 
 
 class _Column(NamedTuple):
@@ -87,7 +88,10 @@ def read_table(text: str) -> Table:
 
 def _cells(line: str, delimiter: str) -> list[str]:
     """The cells of one line; none runs over several lines, so that lines can be counted."""
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+    except csv.Error:  # a cell as long as a book: it is no number, as it stands
+        return line.split(delimiter)
 
 
 def _column(cell: str) -> _Column:

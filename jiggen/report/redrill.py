@@ -16,8 +16,11 @@ from jiggen.report.sheet.job import Job, read_job
 
 
 def check_core(manifest: Mapping[str, Any], core: str) -> None:
-    """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s."""
-    built = manifest["inputs"]["core"]
+    """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s.
+
+    And what `read_job` raises.
+    """
+    built = read_job({**manifest, "drilling": None}).inputs.core
     if core != built:
         raise InputError(
             Finding(
@@ -38,8 +41,8 @@ def redrilled(
     """
     job = read_job({**manifest, "drilling": None})
     screws = {
-        hole: Screw(plate=said["plate"], lengths=tuple(said["lengths"]))
-        for hole, said in manifest["inputs"].get("screws", {}).items()
+        hole: Screw(plate=said.plate, lengths=said.lengths)
+        for hole, said in job.inputs.screws.items()
     }
     layout = _layout(job)
     found = drill_over((layout, *_others(job, layout)), job.guide_top, state, limits, screws)

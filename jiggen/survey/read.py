@@ -10,7 +10,7 @@ from typing import Any
 
 from jiggen.errors import InputError
 from jiggen.pattern.document import read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, nearest
+from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, nearest, word
 from jiggen.pattern.model import Drill
 from jiggen.pattern.parts import read_part
 from jiggen.pattern.schema import DrillShape, FileShape, GroupShape
@@ -57,7 +57,7 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
 def _assemble(data: dict[str, Any], source: str) -> tuple[Survey, Faults]:
     """The survey and its faults; with any fault the survey is not to be used."""
     faults = Faults()
-    said = str(data.get("units", "mm")).lower()
+    said = word(data.get("units", "mm")).lower()
     unit = UNITS[nearest(said, UNITS, cutoff=0.3) or "mm"]  # where misspelt, what was meant
     whole = read_part(SurveyShape, data, (), unit, faults)
     file = read_part(

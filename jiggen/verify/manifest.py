@@ -27,6 +27,7 @@ from jiggen.files import inner_path, within
 from jiggen.verify.frames import Array
 
 MANIFEST = "manifest.json"
+MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
 LARGEST = 16 * 1024 * 1024  # bytes
 
 
@@ -181,7 +182,7 @@ class Part(_Entry):
     printed: bool = True
     volume: Length
     to_ski: Rows
-    placed: Annotated[tuple[Placed, ...], Field(min_length=1)]
+    placed: Annotated[tuple[Placed, ...], Field(min_length=1, max_length=MOST_PARTS)]
 
     @property
     def matrix(self) -> Array:
@@ -251,14 +252,14 @@ class Manifest(_Entry):
 
     manifest: Literal[1]
     inputs: Inputs
-    holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
+    holes: Annotated[tuple[Hole, ...], Field(min_length=1, max_length=MOST_HOLES)]
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
-    pegs: tuple[Peg, ...] = ()
-    ladders: tuple[LadderEntry, ...] = ()
+    pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
+    ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
-    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
-    beds: tuple[Bed, ...]
+    parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
+    beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
     files: dict[Inside, FileEntry]
     proof: dict[str, Any] | None = None
     compensation: Compensation | None = None

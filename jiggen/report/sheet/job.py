@@ -64,6 +64,13 @@ class Skis(_Entry):
     most: Length
 
 
+class Fixing(_Entry):
+    """What goes into a hole: thickness under the screw's head and lengths at hand, mm."""
+
+    plate: Annotated[FiniteFloat, Field(ge=0, le=200)]
+    lengths: Annotated[tuple[Annotated[Length, Field(le=200)], ...], Field(max_length=100)]
+
+
 class Inputs(_Entry):
     """What the jig was asked for; `boots` from and to, where it was a range of them.
 
@@ -78,6 +85,7 @@ class Inputs(_Entry):
     side: Literal["left", "right"]
     pair: Literal["same", "mirrored"]
     ski: Skis
+    screws: dict[Name, Fixing] = {}
 
 
 class Bought(_Entry):

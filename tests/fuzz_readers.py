@@ -1,0 +1,314 @@
+"""Every reader of a file from elsewhere, in a table, and what must hold of it whatever it reads.
+
+A new reader is one row of `READERS`: its name, its share of the cases, files to spoil, and a
+function of a path that reads the spoilt file.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from random import Random
+
+from mutation import spoilt
+
+from jiggen.errors import CheckFailed, JiggenError
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent
+Seeds = dict[str, bytes]  # files to spoil, by their path in the folder that is read
+
+
+class Hang(BaseException):
+    """A case took longer than it may; no reader catches it."""
+
+
+@dataclass(frozen=True)
+class Reader:
+    """One reader: `around` are the files beside the spoilt one, by their path in the folder."""
+
+    name: str
+    share: float
+    seeds: Callable[[], Seeds]
+    read: Callable[[Path], object]
+    around: Callable[[], Seeds] = dict
+
+
+@dataclass(frozen=True)
+class Case:
+    """What became of one spoilt file; `fault` is the traceback of what must not be."""
+
+    reader: str
+    number: int
+    file: str
+    outcome: str
+    seconds: float
+    growth: float
+    fault: str = ""
+
+    @property
+    def label(self) -> str:
+        """How to run it again: ``--only``."""
+        return f"{self.reader}:{self.number}"
+
+
+# -- files to spoil -------------------------------------------------------------------------------
+
+
+def files(*patterns: str) -> Callable[[], Seeds]:
+    """The files under the project's root that match."""
+    return lambda: {
+        path.name: path.read_bytes() for pattern in patterns for path in sorted(ROOT.glob(pattern))
+    }
+
+
+OLD_HOLES = b"""format = 1
+units = "mm"
+note = "left ski"
+[[hole]]
+at = [152.4, 17.3]
+diameter = 4.1
+plugged = true
+[[hole]]
+at = [-20.0, -17.3]
+"""
+PROFILE = b"""profile = 1
+name = "shed"
+material = "PETG"
+scale_x = 1.002
+skew = 0.05
+hole = -0.12
+bush_fit = 0.15
+[uncertainty]
+scale_x = 0.0004
+"""
+
+
+@cache
+def jig_folder() -> Seeds:
+    """The smallest folder that proves, made elsewhere: the CAD kernel would hide the peak."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "small"
+        make = f"from verify_samples import *; make_small(Path({str(folder)!r}))"
+        subprocess.run([sys.executable, "-c", make], cwd=HERE, check=True)
+        return {
+            path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in folder.rglob("*")
+            if path.is_file()
+        }
+
+
+@cache
+def whole_manifest() -> Seeds:
+    """A manifest with all that a build writes, its proof passed."""
+    from sheet_samples import shipped
+
+    return {"manifest.json": json.dumps(shipped("club-piste"), indent=1).encode()}
+
+
+@cache
+def drawings() -> Seeds:
+    from jiggen.export.drawing_dxf import layout_dxf
+    from jiggen.export.drawing_svg import layout_svg
+    from jiggen.layout import layout
+    from jiggen.pattern import find_pattern, read_pattern
+
+    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    table = (HERE / "data" / "eurodist.csv").read_bytes()
+    plate = b"x;y;d\n10,5;20;4.1\n# a note\n-10,5;20;4.1\n"
+    svg, dxf = layout_svg(holes).encode(), layout_dxf(holes)
+    return {"plate.csv": plate, "table.csv": table, "plate.svg": svg, "plate.dxf": dxf}
+
+
+# -- readers --------------------------------------------------------------------------------------
+
+
+def pattern(path: Path) -> object:
+    from jiggen.layout import layout
+    from jiggen.pattern import read_pattern
+
+    return layout(read_pattern(path), 305.0)
+
+
+def survey(path: Path) -> object:
+    from jiggen.survey import examine, pattern_text, read_survey
+
+    found = read_survey(path)
+    return pattern_text(examine(found)) if len(found.holes) < 20 else found
+
+
+def old_holes(path: Path) -> object:
+    from jiggen.remount import read_old_holes
+
+    return read_old_holes(path)
+
+
+def drawing(path: Path) -> object:
+    from jiggen.importing import Choices, import_pattern
+
+    return import_pattern(path, Choices(units="mm", drill=4.1))
+
+
+def terms(path: Path) -> object:
+    from jiggen.accuracy import read_terms
+
+    return read_terms(path)
+
+
+def profile(path: Path) -> object:
+    from jiggen.printer import find_profile
+
+    return find_profile(str(path))
+
+
+def manifest(path: Path) -> object:
+    from jiggen.verify.manifest import read_manifest
+
+    return read_manifest(path.parent)
+
+
+def sheet(path: Path) -> object:
+    from jiggen.drilling import DrillingLimits, SkiState
+    from jiggen.report.redrill import check_core, redrilled
+    from jiggen.report.sheet.job import read_job
+    from jiggen.verify.manifest import read_whole_manifest
+
+    whole = read_whole_manifest(path.parent)
+    check_core(whole, "plain")
+    return read_job(redrilled(whole, SkiState(thickness=(60.0,)), DrillingLimits()))
+
+
+def pdf(path: Path) -> object:
+    from jiggen.report.sheet import sheet_pdf
+    from jiggen.verify.manifest import read_whole_manifest
+
+    return sheet_pdf(read_whole_manifest(path.parent))
+
+
+def folder(path: Path) -> object:
+    from jiggen.verify import check, table, verdict
+
+    root = next(place for place in path.parents if (place / "jig").is_dir()) / "jig"
+    proof = check(root)
+    return table(proof), verdict(proof), proof.as_dict()
+
+
+def in_jig(seeds: Seeds) -> Seeds:
+    return {f"jig/{name}": data for name, data in seeds.items()}
+
+
+READERS = (
+    Reader("pattern", 24, files("patterns/*.toml"), pattern),
+    Reader("survey", 12, files("tests/data/survey.toml"), survey),
+    Reader(
+        "old holes",
+        8,
+        lambda: {"old.toml": OLD_HOLES, **files("tests/data/old-holes.csv")()},
+        old_holes,
+    ),
+    Reader("drawing", 12, drawings, drawing),
+    Reader("terms", 6, files("jiggen/accuracy/terms.toml"), terms),
+    Reader("profile", 6, lambda: {"shed.toml": PROFILE}, profile),
+    Reader("manifest", 14, whole_manifest, manifest),
+    Reader("sheet", 8, whole_manifest, sheet),
+    Reader("sheet pdf", 2, whole_manifest, pdf),
+    Reader("folder", 8, lambda: in_jig(jig_folder()), folder, lambda: in_jig(jig_folder())),
+)
+
+
+# -- running --------------------------------------------------------------------------------------
+
+
+def shared(cases: int) -> Iterator[tuple[Reader, int]]:
+    """Each reader and its number of cases, by their shares."""
+    whole = sum(reader.share for reader in READERS)
+    for reader in READERS:
+        yield reader, max(1, round(cases * reader.share / whole))
+
+
+def run(reader: Reader, numbers: range, seed: int, limit: float = 20.0) -> Iterator[Case]:
+    """Spoil and read a file for each of `numbers`; `limit` in seconds of the processor a case."""
+    seeds = reader.seeds()
+    with tempfile.TemporaryDirectory() as name:
+        work = Path(name)
+        for number in numbers:
+            rng = Random(f"{seed} {reader.name} {number}")
+            file = rng.choice(sorted(seeds))
+            data = spoilt(seeds[file], rng, Path(file).suffix)
+            yield trial(reader, number, file, data, work, limit)
+
+
+def trial(
+    reader: Reader, number: int, file: str, data: bytes, work: Path, limit: float = 20.0
+) -> Case:
+    """What `reader` makes of `data` in place of `file`."""
+    place = work / "case"
+    for name, content in {**reader.around(), file: data}.items():
+        (place / name).parent.mkdir(parents=True, exist_ok=True)
+        (place / name).write_bytes(content)
+    (work / "tmp").mkdir(exist_ok=True)
+    before, peak, start = tree(work), peak_memory(), time.process_time()
+    outcome, fault = _read(reader, place / file, work / "tmp", limit)
+    seconds, growth = time.process_time() - start, peak_memory() - peak
+    if not fault and tree(work) != before:
+        outcome, fault = "FAULT", f"written: {sorted(tree(work) ^ before)}"
+    shutil.rmtree(place)
+    return Case(reader.name, number, file, outcome, seconds, growth, fault)
+
+
+def _read(reader: Reader, path: Path, temporary: Path, limit: float) -> tuple[str, str]:
+    def late(*_: object) -> None:
+        raise Hang(f"more than {limit:g} s of the processor")
+
+    old, usual = signal.signal(signal.SIGPROF, late), tempfile.tempdir
+    tempfile.tempdir = str(temporary)
+    signal.setitimer(signal.ITIMER_PROF, limit)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", RuntimeWarning)  # would be shown to a technician
+            reader.read(path)
+    except CheckFailed:
+        return "refused", ""
+    except JiggenError as error:
+        return "refused", "" if all(map(sound, error.findings)) else f"odd finding: {error}"
+    except (Exception, Hang):
+        return "FAULT", traceback.format_exc()
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, old)
+        tempfile.tempdir = usual
+    return "read", ""
+
+
+def sound(finding: object) -> bool:
+    """A finding that a person can read: a code, a message, and no screenful of either."""
+    text = str(finding)
+    return bool(getattr(finding, "code", "") and getattr(finding, "message", "")) and (
+        len(text) < 3000 and "Traceback" not in text
+    )
+
+
+def tree(folder: Path) -> set[tuple[str, int]]:
+    """Every file below, with its size."""
+    return {
+        (str(path.relative_to(folder)), path.stat().st_size)
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def peak_memory() -> float:
+    """The most memory this process has had, MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

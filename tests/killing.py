@@ -1,0 +1,182 @@
+"""A stand-in for a build, ended at chosen moments: the true workshop, small files, no kernel.
+
+    python tests/killing.py build TARGET LABEL [--pause SECONDS] [--fill KB] [--most KB]
+    python tests/killing.py every kill|refuse [--no-swap]
+
+The first builds once, in a process of its own: it says ``ready`` when it starts to write and
+ends with jiggen's exit code; ``--most`` is the largest file the system lets it write.  The
+second ends a build of ``two`` over ``one`` before its first operation on a file, before its
+second, and so on to the last, by SIGKILL or as a full disk does, and prints a line of JSON each.
+"""
+
+from __future__ import annotations
+
+import argparse
+import errno
+import json
+import os
+import resource
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import filelock  # noqa: F401 - before its own opening of files is counted
+
+import jiggen.export.folder
+import jiggen.report.folder
+from jiggen.errors import JiggenError
+from jiggen.verify import Proof
+
+# What Python announces before it does it; ctypes.dlsym comes before the exchange.
+OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod", "ctypes.dlsym"}
+UNREACHED = 99  # exit code: the build was done before the moment came
+PASSED = Proof(1, (), ())
+Tree = dict[str, bytes]
+
+
+def tree(folder: Path) -> Tree | None:
+    """Every file in `folder` with its bytes; None when there is no such folder."""
+    if not folder.is_dir():
+        return None
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def litter(target: Path) -> list[str]:
+    """What lies beside `target`."""
+    return sorted(path.name for path in target.parent.iterdir() if path != target)
+
+
+def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int:
+    """A folder whose every file says `label`, made, called proven, put in place; the exit code."""
+
+    def make(folder: Path) -> dict[str, Any]:
+        print("ready", flush=True)
+        (folder / "parts").mkdir()
+        for name in ("jig.step", "parts/a.stl", "parts/b.stl"):
+            (folder / name).write_text(f"{name} of {label}\n" + "x" * 1024 * fill)
+            time.sleep(pause)
+        return {"manifest": 1, "label": label, "files": {}}
+
+    def finish(folder: Path, manifest: dict[str, Any]) -> None:
+        (folder / "sheet.pdf").write_text(label)
+
+    jiggen.report.folder.prove = lambda folder: PASSED
+    try:
+        jiggen.report.folder.proven_folder(
+            target, make, finish=finish, force=False, progress=lambda _: None
+        )
+    except JiggenError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    return 0
+
+
+# -- every moment ---------------------------------------------------------------------------------
+
+
+def kill(_event: str) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def refuse(event: str) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), event)
+
+
+def every(how: Callable[[str], None], work: Path, *, swap: bool) -> None:
+    """Print what a build ended at each moment left, and what the next one made of that."""
+    whole: dict[str, Tree | None] = {}
+    for label in ("one", "two", "three"):
+        in_a_child(build, work / label, label)
+        whole[label] = tree(work / label)
+    for moment in range(1, 1000):
+        target = work / str(moment) / "jig"
+        in_a_child(build, target, "one")
+        code = in_a_child(ended, target, moment, how, swap)
+        left = {"moment": moment, "code": code, "there": named(whole, tree(target))}
+        left["litter"] = litter(target)
+        in_a_child(opened, target)
+        left["opened"] = named(whole, tree(target))
+        left["next"] = in_a_child(build, target, "three")
+        left |= {"then": named(whole, tree(target)), "litter then": litter(target)}
+        if code == UNREACHED:
+            return
+        print(json.dumps(left), flush=True)
+
+
+def named(whole: dict[str, Tree | None], found: Tree | None) -> str:
+    if found is None:
+        return "missing"
+    return next((label for label, content in whole.items() if content == found), "MIX")
+
+
+def in_a_child(action: Callable[..., int], *arguments: Any) -> int:
+    """The exit code of `action(*arguments)` in a process of its own; -9 when it was killed."""
+    child = os.fork()
+    if child:
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    code = 70
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.dup2(nowhere, 2)
+        code = action(*arguments)
+    finally:
+        os._exit(code)
+
+
+def ended(target: Path, moment: int, how: Callable[[str], None], swap: bool) -> int:
+    """Build ``two``, with `how` done before the `moment`-th operation."""
+    if not swap:
+        jiggen.export.folder.exchange = lambda one, other: False
+    left = moment
+
+    def hook(event: str, _arguments: tuple[Any, ...]) -> None:
+        nonlocal left
+        if event in OPERATIONS:
+            left -= 1
+            if left == 0:
+                how(event)
+
+    sys.addaudithook(hook)
+    code = build(target, "two")
+    return code if left <= 0 else UNREACHED
+
+
+def opened(target: Path) -> int:
+    """The next run that only starts: what a killed one left is cleared, nothing is built."""
+    with jiggen.export.folder.workshop(target):
+        return 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    modes = parser.add_subparsers(dest="mode", required=True)
+    once = modes.add_parser("build")
+    once.add_argument("target", type=Path)
+    once.add_argument("label")
+    once.add_argument("--pause", type=float, default=0.0)
+    once.add_argument("--fill", type=int, default=1)
+    once.add_argument("--most", type=int, default=0)
+    all_moments = modes.add_parser("every")
+    all_moments.add_argument("how", choices=("kill", "refuse"))
+    all_moments.add_argument("--no-swap", action="store_true")
+    said = parser.parse_args()
+    if said.mode == "build":
+        if said.most:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (said.most * 1024, said.most * 1024))
+        return build(said.target, said.label, pause=said.pause, fill=said.fill)
+    with tempfile.TemporaryDirectory() as work:
+        every({"kill": kill, "refuse": refuse}[said.how], Path(work), swap=not said.no_swap)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
