@@ -4,9 +4,10 @@
     python tests/killing.py every kill|refuse [--no-swap]
 
 The first builds once, in a process of its own: it says ``ready`` when it starts to write and
-ends with jiggen's exit code; ``--most`` is the largest file the system lets it write.  The
-second ends a build of ``two`` over ``one`` before its first operation on a file, before its
-second, and so on to the last, by SIGKILL or as a full disk does, and prints a line of JSON each.
+``done`` at its end, and ends with jiggen's exit code; ``--most`` is the largest file the system
+lets it write.  The second ends a build of ``two`` over ``one`` before its first operation on a
+file, before its second, and so on to the last, by SIGKILL or as a full disk does, and prints a
+line of JSON each.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import errno
 import json
 import os
 import resource
+import shutil
 import signal
 import sys
 import tempfile
@@ -76,6 +78,7 @@ def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int
     except JiggenError as error:
         print(error, file=sys.stderr)
         return error.exit_code
+    print("done", flush=True)
     return 0
 
 
@@ -98,7 +101,7 @@ def every(how: Callable[[str], None], work: Path, *, swap: bool) -> None:
         whole[label] = tree(work / label)
     for moment in range(1, 1000):
         target = work / str(moment) / "jig"
-        in_a_child(build, target, "one")
+        shutil.copytree(work / "one", target)
         code = in_a_child(ended, target, moment, how, swap)
         left = {"moment": moment, "code": code, "there": named(whole, tree(target))}
         left["litter"] = litter(target)

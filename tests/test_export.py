@@ -1,18 +1,23 @@
 import hashlib
 import json
+import os
 import struct
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from jiggen.design import Bed, Settings, SkiRange
+import jiggen
+from jiggen.design import Bed
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.step import normalised
 from jiggen.export.threemf import lay_out, threemf_bytes
 from jiggen.report.folder import folder_name
-from jiggen.report.job import build_jig
+from jiggen.report.page import REPORT
 
 BOX = np.array([(x, y, z) for x in (0.0, 2.0) for y in (0.0, 3.0) for z in (0.0, 4.0)])
 FACES = np.array(
@@ -107,11 +112,53 @@ def test_manifest_says_what_was_asked_and_made(built, club_layout):
     assert manifest["proof"]["passed"] is True
 
 
-def test_same_input_same_bytes(built, club_layout, tmp_path):
-    again = build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "again")
+# Run by Python before anything else: the clock of another day.
+ANOTHER_DAY = """
+import datetime, time
+DAY = 86400 * 400
+now, nanoseconds, local, utc = time.time, time.time_ns, time.localtime, time.gmtime
+time.time = lambda: now() + DAY
+time.time_ns = lambda: nanoseconds() + DAY * 10**9
+time.localtime = lambda at=None: local(time.time() if at is None else at)
+time.gmtime = lambda at=None: utc(time.time() if at is None else at)
+class Later(datetime.datetime):
+    @classmethod
+    def now(cls, tz=None):
+        return cls.fromtimestamp(time.time(), tz)
+    @classmethod
+    def utcnow(cls):
+        return cls.utcfromtimestamp(time.time())
+datetime.datetime = Later
+"""
+
+
+def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path):
+    (tmp_path / "sitecustomize.py").write_text(ANOTHER_DAY)
+    root = Path(jiggen.__file__).parents[1]
+    env = {
+        **os.environ,
+        "PYTHONPATH": f"{tmp_path}{os.pathsep}{root}",
+        "PYTHONHASHSEED": "12345",
+        "TZ": "Pacific/Auckland",
+        "LANG": "de_DE.UTF-8",
+        "LC_ALL": "C",
+        "USER": "somebody",
+        "HOME": str(tmp_path),
+    }
+    env.pop("SOURCE_DATE_EPOCH", None)
+    words = ["build", "club-piste", "--boot", "305", "--ski", "84-112", "--out", "again"]
+    program = "import datetime, sys; assert datetime.datetime.__name__ == 'Later'; "
+    program += f"from jiggen.cli import main; sys.exit(main({words}))"
+    run = [sys.executable, "-c", program]
+    done = subprocess.run(run, cwd=tmp_path, env=env, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    again = json.loads((tmp_path / "again" / "manifest.json").read_text())
+    assert set(again["files"]) == set(built.manifest["files"])
     for name, entry in built.manifest["files"].items():
-        if name != "preview.png":  # drawn by the graphics driver, not by us
-            assert again.manifest["files"][name] == entry, name
+        if name not in ("preview.png", REPORT):  # the graphics driver draws it; the page shows it
+            assert again["files"][name] == entry, name
+    same_picture = again["files"]["preview.png"] == built.manifest["files"]["preview.png"]
+    assert not same_picture or again["files"][REPORT] == built.manifest["files"][REPORT]
 
 
 def test_a_foreign_folder_or_file_is_never_replaced(tmp_path):
