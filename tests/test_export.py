@@ -130,6 +130,18 @@ class Later(datetime.datetime):
         return cls.utcfromtimestamp(time.time())
 datetime.datetime = Later
 """
+# What the fixture `built` is made of.
+THE_SAME_BUILD = """
+import datetime
+from pathlib import Path
+assert datetime.datetime.__name__ == "Later"
+from jiggen.design import Settings, SkiRange
+from jiggen.layout import layout
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.report.job import build_jig
+holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+build_jig(holes, Settings(ski=SkiRange(84, 112)), Path("again"))
+"""
 
 
 def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path):
@@ -146,10 +158,7 @@ def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path
         "HOME": str(tmp_path),
     }
     env.pop("SOURCE_DATE_EPOCH", None)
-    words = ["build", "club-piste", "--boot", "305", "--ski", "84-112", "--out", "again"]
-    program = "import datetime, sys; assert datetime.datetime.__name__ == 'Later'; "
-    program += f"from jiggen.cli import main; sys.exit(main({words}))"
-    run = [sys.executable, "-c", program]
+    run = [sys.executable, "-c", THE_SAME_BUILD]
     done = subprocess.run(run, cwd=tmp_path, env=env, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     again = json.loads((tmp_path / "again" / "manifest.json").read_text())

@@ -1,8 +1,9 @@
 """The one place where what went wrong becomes lines, JSON and an exit code.
 
 Exit codes: 0 done, 1 a check failed, 2 bad input or bad use, 70 a fault in jiggen itself and
-74 one of the system, a full disk say (EX_SOFTWARE and EX_IOERR of BSD's sysexits), 130 stopped
-from the keyboard and 141 nobody reads the output (128 and the signal's number, as in a shell).
+74 one of the system that no room has put into words (EX_SOFTWARE and EX_IOERR of BSD's
+sysexits), 130 stopped from the keyboard and 141 nobody reads the output (128 and the signal's
+number, as in a shell).
 """
 
 from __future__ import annotations
