@@ -31,6 +31,7 @@ DEEPEST = 32  # blocks within blocks
 MOST = 100_000  # entities looked at
 UPRIGHT = 1 - 1e-9  # cosine of an axis that counts as upright
 BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"  # DXF reference, binary files: the sentinel
+LONGEST_REASON = 200  # characters: the reason may quote the file at any length
 NO_DXF = "Save it from the drawing program as DXF, release 2010 say."
 
 # What the reader raises, besides its own errors, on files that are none or broken.
@@ -54,7 +55,7 @@ def read_dxf(path: Path) -> Drawing:
     except (ezdxf.DXFError, *NOT_READ) as error:
         if isinstance(error, InputError):
             raise
-        said = " ".join(str(error).split()) or type(error).__name__
+        said = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
         finding = fault("no-dxf", f"not a DXF drawing: {said}", str(path), hint=NO_DXF)
         raise InputError(finding) from None
     name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
