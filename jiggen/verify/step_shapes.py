@@ -106,11 +106,14 @@ class ShapeReader:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
         solids = [item for item in items if item.keyword == SOLID]
         vertices: set[int] = set()
+        seen: set[int] = set()
         found, flats = [], []
         for solid in solids:
             for face in self._faces(solid):
                 edges = list(self._edges(face))
-                vertices.update(edge.ref(end) for edge in edges for end in (1, 2))
+                new = [edge for edge in edges if edge.id not in seen]  # an edge has two faces
+                seen.update(edge.id for edge in new)
+                vertices.update(edge.ref(end) for edge in new for end in (1, 2))
                 round_face = self._round_face(face, edges)
                 if round_face:
                     found.append(round_face)

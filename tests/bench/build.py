@@ -5,17 +5,18 @@
 Prints; asserts nothing. Each line has the time on the clock and that of the processor, which
 tells more where others use the machine too. The single cut is the kernel's own: a body's blank
 and every tool, without any of the rooms around it. An extra length is the next jig of the same
-pattern in a process that has built one; the first has a process of its own.
+pattern in a process that has built one, as a batch builds it.
 """
 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import resource
 import tempfile
 import time
 from pathlib import Path
+
+BORN = time.perf_counter()
 
 
 class Clock:
@@ -90,34 +91,40 @@ def least(action) -> tuple[float, float]:
     return min(spent, key=lambda both: both[1])
 
 
-def lengths(name: str, boot: float) -> list[tuple[float, float]]:
-    """In a fresh process: the import, a first jig whole, and two more lengths."""
-    clock = Clock()
-    from jiggen.design import Settings, SkiRange
-    from jiggen.layout import layout
-    from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.job import build_jig
+def measured(job):
+    """In a batch's process: what it had used before this job, and what the job takes."""
+    from jiggen.report.batch import build_one
 
-    spent = [clock()]
-    pattern = read_pattern(find_pattern(name))
-    with tempfile.TemporaryDirectory() as folder:
-        for number in range(3):
-            clock = Clock()
-            target = Path(folder, str(number))
-            build_jig(layout(pattern, boot + 5 * number), Settings(ski=SkiRange(84, 112)), target)
-            spent.append(clock())
-    return spent
+    before, clock = (time.perf_counter() - BORN, time.process_time()), Clock()
+    build_one(job)
+    return before, clock()
 
 
 def extra_length(name: str, boot: float) -> None:
-    with multiprocessing.get_context("spawn").Pool(1) as pool:
-        load, first, *more = pool.apply(lengths, (name, boot))
-    extra = min(more, key=lambda both: both[1])
-    show("first jig, import", load)
+    """A first jig and two more lengths on one process, as a batch does them."""
+    from jiggen.design.settings import Settings, SkiRange
+    from jiggen.layout import layout
+    from jiggen.pattern import find_pattern, read_pattern
+    from jiggen.report.batch import JigJob, prepare
+    from jiggen.report.workers import do_all
+
+    pattern, settings = read_pattern(find_pattern(name)), Settings(ski=SkiRange(84, 112))
+    with tempfile.TemporaryDirectory() as folder:
+        jobs = [
+            JigJob(f"{b:g}", layout(pattern, b), settings, Path(folder, f"{b:g}"))
+            for b in (boot, boot + 5, boot + 10)
+        ]
+        (load, first), *more = [done.value for done in do_all(measured, jobs, 1, prepare)]
+    extra = min((spent for _, spent in more), key=lambda both: both[1])
+    show("first jig, start and import", load)
     show("first jig, build with sheet and page", first)
     show("an extra boot length", extra)
-    for what, base in (("with", load[1] + first[1]), ("without", first[1])):
-        print(f"  ratio to the first {what} import: {extra[1] / base:.2f} cpu")
+    for what, wall, cpu in (
+        ("with", load[0] + first[0], load[1] + first[1]),
+        ("without", *first),
+    ):
+        ratios = f"{extra[0] / wall:.2f}, {extra[1] / cpu:.2f} cpu"
+        print(f"  ratio to the first {what} start and import: {ratios}")
 
 
 def main() -> None:
