@@ -57,8 +57,10 @@ def do_all(
         """The next job to `worker`, or to a new one where it is None or gone."""
         job = waiting.pop()
         if worker is None or not worker.takes(job):
+            if worker is not None:
+                worker.dismiss()
             worker = _Worker(task, prepare)
-            worker.takes(job)
+            worker.takes(job)  # if it is gone already, its end is what the job comes to
         busy.append(worker)
 
     try:
