@@ -56,11 +56,13 @@ def measured(job: JigJob) -> float:
 
 
 def memory(count: int) -> None:
+    """The process's memory as jig after jig is built in it."""
+    sizes: list[float] = []
     with tempfile.TemporaryDirectory() as folder:
-        found = do_all(measured, jobs(count, Path(folder)), 1, prepare)
-        sizes = [done.value for done in found if done.value]
-    shown = [n for n in (1, 2, 5, 10, 20, 30, 40, 50, count) if n <= len(sizes)]
-    print(", ".join(f"{sizes[n - 1]:.0f} MB after {n}" for n in sorted(set(shown))))
+        for done in do_all(measured, jobs(count, Path(folder)), 1, prepare):
+            sizes.append(done.value or 0.0)
+            if len(sizes) in (1, 2, 5, count) or len(sizes) % 10 == 0:
+                print(f"{sizes[-1]:6.0f} MB after {len(sizes)} jigs", flush=True)
     half = len(sizes) // 2
     if half:
         growth = (sizes[-1] - sizes[half - 1]) / (len(sizes) - half)
