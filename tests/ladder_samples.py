@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from page_samples import beds_of
+
 from jiggen.design import Settings, SkiRange
 from jiggen.design.pieces import pieces
 from jiggen.design.reusable import Reusable, design_reusable
@@ -68,6 +70,7 @@ def ladder_manifest(name: str) -> dict[str, Any]:
     jig = reusable(name)
     parts = pieces(jig.whole)
     manifest = manifest_of(jig.whole, parts, {part.name: 1000.0 for part in parts})
+    manifest["beds"] = beds_of(parts)
     manifest |= ladder_entries(jig)
     manifest["inputs"]["boots"] = [265.0, 345.0]
     manifest["accuracy"] = expect_halves(jig)[0]

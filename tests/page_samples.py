@@ -11,7 +11,7 @@ import numpy as np
 import trimesh
 
 from jiggen.design import Design, Settings, SkiRange, design
-from jiggen.design.pieces import pieces
+from jiggen.design.pieces import Piece, pieces
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export import listing
 from jiggen.export.drawing_svg import layout_svg
@@ -50,14 +50,24 @@ def club() -> tuple[Any, Any, dict[str, Any]]:
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
     manifest["accuracy"] = expect(chosen)[0]
-    names = [(placed.name, part.name) for part in parts for placed in part.placed]
-    on_bed = [{"name": name, "part": part, "x": 2.0, "y": 2.0} for name, part in names]
-    manifest["beds"] = [
-        {"file": "bed-1.3mf", "pieces": on_bed[:2]},
-        {"file": "bed-2.3mf", "pieces": on_bed[2:]},
-    ]
+    manifest["beds"] = beds_of(parts)
     manifest["drilling"] = drill(chosen, SkiState(), DrillingLimits(), {}).as_dict()
     return chosen.layout, (84.0, 112.0), manifest
+
+
+def beds_of(parts: tuple[Piece, ...]) -> list[dict[str, Any]]:
+    """Two beds as a manifest has them, the bodies on one and all else on the other."""
+    laid = [
+        {"name": placed.name, "part": part.name, "x": 2.0, "y": 2.0}
+        for part in parts
+        for placed in part.placed
+    ]
+    first = [piece for piece in laid if piece["part"].startswith("body")]
+    second = [piece for piece in laid if piece not in first]
+    return [
+        {"file": f"bed-{number}.3mf", "pieces": pieces}
+        for number, pieces in enumerate((first, second), start=1)
+    ]
 
 
 def make_folder(folder: Path) -> dict[str, Any]:

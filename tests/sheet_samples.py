@@ -6,6 +6,7 @@ from functools import cache
 from typing import Any
 
 import trimesh
+from page_samples import beds_of
 from pdf_reading import Sheet, read_pdf
 
 from jiggen.design import Settings, SkiRange, design
@@ -36,7 +37,11 @@ def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
     weighed = plastic(chosen, manifest["parts"], lambda _file: BLOCK)
-    said = {"accuracy": {"division": division_of(chosen)}, "plastic": weighed}
+    said = {
+        "accuracy": {"division": division_of(chosen)},
+        "plastic": weighed,
+        "beds": beds_of(parts),
+    }
     return proven({**manifest, **said})
 
 

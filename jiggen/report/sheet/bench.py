@@ -281,14 +281,11 @@ def _tools(job: Job, units: Units) -> list[str]:
 
 
 def _printed(job: Job) -> list[str]:
-    """What is printed, bed by bed where the beds are known, and for which printer."""
-    on_beds = [
-        say("print.bed", count=count, name=plain(part), bed=number)
+    """What is printed, bed by bed, and for which printer."""
+    lines = [
+        say("print.line", count=count, name=plain(part), bed=number)
         for number, bed in enumerate(job.beds, start=1)
         for part, count in Counter(piece.part for piece in bed.pieces).items()
-    ]
-    lines = on_beds or [
-        say("print.line", count=part.count, name=plain(part.name)) for part in job.parts
     ]
     if job.compensation:
         lines.append(say("print.printer", printer=plain(job.compensation.printer)))

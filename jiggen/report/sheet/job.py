@@ -200,7 +200,7 @@ class Job(_Entry):
     guides: tuple[Guide, ...]
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     hardware: tuple[Bought, ...]
-    beds: tuple[Bed, ...] = ()
+    beds: Annotated[tuple[Bed, ...], Field(min_length=1)]
     proof: Proof
     drilling: Drilling | None = None
     accuracy: Accuracy = Accuracy()

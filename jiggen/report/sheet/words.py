@@ -91,8 +91,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "buy.line": "{count} × {name}, {size}",
         "buy.standard": "{line} ({standard})",
         "print.heading": "Printed",
-        "print.line": "{count} × {name}",
-        "print.bed": "{count} × {name} (print bed {bed})",
+        "print.line": "{count} × {name} (print bed {bed})",
         # printing the parts
         "plastic.heading": "Printing in {name}",
         "plastic.part": "part",
