@@ -23,7 +23,10 @@ NAMED = {reader.name: reader for reader in READERS}
 MEMORY = 700.0  # MB that one case may add to what the process has
 
 
-@pytest.mark.parametrize(("reader", "count"), [(r, n) for r, n in shared(CASES)], ids=str)
+SHARES = {reader.name: (reader, count) for reader, count in shared(CASES)}
+
+
+@pytest.mark.parametrize(("reader", "count"), SHARES.values(), ids=SHARES)
 def test_spoilt_files_are_read_or_refused(reader: Reader, count: int):
     cases = list(run(reader, range(count), seed=7))
     assert [f"{case.label}\n{case.fault}" for case in cases if case.fault] == []
