@@ -243,7 +243,7 @@ def write_3mf(
     folder: Path, parts: Sequence[tuple[str, Sequence[str]]] = BOTH
 ) -> list[dict[str, Any]]:
     """The one bed of the folder's STL files, each part's pieces side by side; its rows."""
-    objects, items, x = "", "", 0.0
+    objects, items, x = "", "", 3.0
     rows: list[dict[str, Any]] = []
     for number, (name, pieces) in enumerate(parts, start=1):
         corners = read_facets(folder / f"parts/{name}.stl")
@@ -256,12 +256,14 @@ def write_3mf(
             f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{vertices}'
             f"</vertices><triangles>{triangles}</triangles></mesh></object>"
         )
+        low = points[:, :2].min(axis=0)
         for piece in pieces:
+            at = [round(float(value), 3) for value in (x - low[0], 3.0 - low[1])]
             items += (
                 f'<item objectid="{number}" partnumber="{piece}" '
-                f'transform="1 0 0 0 1 0 0 0 1 {x:g} 0 0"/>'
+                f'transform="1 0 0 0 1 0 0 0 1 {at[0]} {at[1]} 0"/>'
             )
-            rows.append({"name": piece, "part": name, "x": x, "y": 0.0})
+            rows.append({"name": piece, "part": name, "x": at[0], "y": at[1]})
             x += float(np.ceil(np.ptp(points[:, 0]))) + 5.0
     model = (
         '<?xml version="1.0" encoding="UTF-8"?><model unit="millimeter" '

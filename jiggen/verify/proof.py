@@ -61,7 +61,9 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
     judge_shapes(manifest, meshes, pieces, ledger)
-    sent = {name: done_again(mesh, manifest.done) for name, mesh in meshes.items()}
+    # What is not closed cannot be sliced at all, and has been said to be open.
+    closed = {name: mesh for name, mesh in meshes.items() if not mesh.open_edges}
+    sent = {name: done_again(mesh, manifest.done) for name, mesh in closed.items()}
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
     step, stl = _find_holes(manifest, meshes, pieces, ledger)
