@@ -89,6 +89,14 @@ def test_every_file_but_the_page_is_listed(good):
         assert (folder / unquote(link["href"])).is_file()
 
 
+def test_what_is_printed_at_once_is_named_with_its_file(good):
+    page = Seen(page_of(good))
+    said = page.text.replace("\u00a0", " ")
+    assert "Print bed 1, bed-1.3mf : 1 × body-toe, 1 × body-heel" in said
+    assert "Print bed 2, bed-2.3mf : 4 × rail, 2 × pinion, 2 × knob" in said
+    assert {"./bed-1.3mf", "./bed-2.3mf"} <= {link["href"] for link in page.all("a")}
+
+
 @pytest.mark.parametrize("name", ["javascript:alert(1)", "//far.example/x", "a b#c?d.stl"])
 def test_a_link_never_leads_out_of_the_folder(good, name):
     page = Seen(page_of(good, files={name: {"bytes": 1, "sha256": "0" * 64}}))

@@ -156,7 +156,11 @@ def test_the_list_of_holes_has_every_hole_and_a_box_to_tick_for_each_ski(name):
 
 def test_hardware_tools_and_parts_are_listed():
     text = bench("club-piste")
-    for said in ("9 × drill bush", "2 × lock screw, socket head, M5 x 25", "4 × rail"):
+    for said in (
+        "9 × drill bush",
+        "2 × lock screw, socket head, M5 x 25",
+        "4 × rail (print bed 2)",
+    ):
         assert said in text
     # ISO 4762: an M4 takes a 3 mm key, an M5 a 4 mm key
     assert "hexagon key 3 mm" in text

@@ -59,7 +59,8 @@ def test_every_part_is_sliced_without_a_word_of_repair(built, part, tmp_path):
     printed = tmp_path / "part.gcode"
     done = subprocess.run(
         [
-            *(SLICER, "--export-gcode", "--layer-height", "0.2", "--nozzle-diameter", "0.4"),
+            *(SLICER, "--export-gcode", "--nozzle-diameter", "0.4"),
+            *("--layer-height", "0.2", "--first-layer-height", "0.2"),
             *("--bed-shape", "0x0,220x0,220x220,0x220", "--center", "110,110"),
             *("--output", printed, built.folder / f"parts/{part}.stl"),
         ],
@@ -70,5 +71,4 @@ def test_every_part_is_sliced_without_a_word_of_repair(built, part, tmp_path):
     assert not any(word in said for word in ("repair", "error", "warning", "support")), said
     layers = printed.read_text().count(";LAYER_CHANGE")
     corners = faults.read_facets(built.folder / f"parts/{part}.stl")
-    # The first layer of 0.35 mm by default, then 0.2 mm each.
-    assert layers == pytest.approx((corners[..., 2].max() - 0.35) / 0.2 + 1, abs=1.01)
+    assert layers == pytest.approx(corners[..., 2].max() / 0.2, abs=1.01)

@@ -182,7 +182,7 @@ def _for_printer(compensation: Mapping[str, Any] | None) -> list[ET.Element]:
 
 
 def _bed(number: int, bed: Mapping[str, Any]) -> ET.Element:
-    pieces = ", ".join(f"{count} × {part}" for part, count in on(bed).items())
+    pieces = ", ".join(f"{count}\u00a0×\u00a0{part}" for part, count in on(bed).items())
     return node("span", "Print bed ", str(number), ", ", _link(bed["file"]), f": {pieces}")
 
 
