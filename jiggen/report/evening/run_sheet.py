@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, boots_alike
+from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, boots_alike, whole_range
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.words import counted, say
@@ -164,7 +164,9 @@ class _Sheet:
     def _jig(self, count: int, jig: PlannedJig, outcome: Outcome) -> Section:
         width = self.width
         name = say("jig.heading", number=count, pattern=plain(jig.wanted.pattern.name))
-        work = say("jig.engraved", words=plain(" · ".join(engraved(jig.wanted.layout())[1:])))
+        boots = None if len(set(jig.wanted.boots)) == 1 else whole_range(jig.wanted.boots)
+        marks = engraved(jig.wanted.layout(), boots)[1:]
+        work = say("jig.engraved", words=plain(" · ".join(marks)))
         alike = _common(jig.tasks)
         head = [
             Block(3.0, Shapes(lines=[Line((0.0, -2.0), (width, -2.0), STRONG)])),
