@@ -96,6 +96,44 @@ scale_x = 0.0004
 """
 
 
+JOBS = b"""format = 1
+[[job]]
+ticket = "H1"
+pattern = "hut-plate"
+boot = 285
+ski_toe = 96.5
+ski_heel = 94
+core = "metal"
+shift = -2.5
+thickness = "22/21"
+"""
+MEASURED = b"""measurements = 1
+units = "mm"
+caliper = 0.02
+[features]
+A = {kind = "peg", at = [5.0, 5.0], diameter = 6.0}
+B = {kind = "peg", at = [105.0, 5.0], diameter = 6.0}
+E = {kind = "hole", at = [5.0, 55.0], diameter = 8.0}
+[[distance]]
+between = ["A", "B"]
+edges = "outside"
+value = 105.72
+[[distance]]
+between = ["A", "E"]
+edges = "centre"
+value = ""
+[[diameter]]
+of = "E"
+value = 7.85
+[[height]]
+asked = 14.0
+value = 13.97
+[fits]
+bush_fit = 0.15
+slide = ""
+"""
+
+
 @cache
 def jig_folder() -> Seeds:
     """The smallest folder that proves, made elsewhere: the CAD kernel would hide the peak."""
@@ -167,6 +205,18 @@ def terms(path: Path) -> object:
     return read_terms(path)
 
 
+def jobs(path: Path) -> object:
+    from jiggen.evening import read_jobs
+
+    return read_jobs(path)
+
+
+def measurements(path: Path) -> object:
+    from jiggen.printer.read import read_measurements
+
+    return read_measurements(path)
+
+
 def profile(path: Path) -> object:
     from jiggen.printer import find_profile
 
@@ -221,6 +271,8 @@ READERS = (
     Reader("drawing", 12, drawings, drawing),
     Reader("terms", 6, files("jiggen/accuracy/terms.toml"), terms),
     Reader("profile", 6, lambda: {"shed.toml": PROFILE}, profile),
+    Reader("jobs", 8, lambda: {"jobs.toml": JOBS, **files("tests/data/evening.csv")()}, jobs),
+    Reader("measurements", 6, lambda: {"gauge.toml": MEASURED}, measurements),
     Reader("manifest", 14, whole_manifest, manifest),
     Reader("sheet", 8, whole_manifest, sheet),
     Reader("sheet pdf", 2, whole_manifest, pdf),

@@ -12,7 +12,6 @@ import codecs
 import csv
 import io
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +19,7 @@ from typing import Any, NamedTuple
 
 from jiggen.errors import Finding, InputError
 from jiggen.evening.model import COLUMNS, NEEDED
+from jiggen.files import parse_toml
 from jiggen.pattern.document import Document
 from jiggen.pattern.faults import nearest, quoted, shown
 
@@ -206,8 +206,8 @@ def _with_unit(column: _Column, cell: str, *, comma: bool) -> str:
 
 def _toml(text: str, file: str) -> Table:
     try:
-        document = Document(file, text, tomllib.loads(text))
-    except (ValueError, RecursionError) as error:
+        document = Document(file, text, parse_toml(text))
+    except ValueError as error:
         found = _TOML_PLACE.search(str(error))
         said = str(error)[: found.start()] if found else str(error)
         where = f"{file}:{found[1]}:{found[2]}" if found and found[1] else file

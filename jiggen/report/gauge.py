@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 
 from jiggen.design.gauge import Gauge
 from jiggen.errors import Finding, InputError
-from jiggen.files import MEASUREMENTS
+from jiggen.files import MEASUREMENTS, parse_toml
 from jiggen.report.beds import to_print
 from jiggen.report.folder import Progress, proven_folder
 from jiggen.report.sheet.gauge import gauge_sheet
@@ -85,8 +84,8 @@ def _keep_measurements(path: Path) -> None:
 def _is_blank(text: str) -> bool:
     """Whether `text` is a file of measurements with nothing filled in."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+        data = parse_toml(text)
+    except ValueError:
         return False
     return not any(str(value).strip() for value in _filled_in(data))
 
