@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from page_samples import beds_of
 from printer_samples import Printer
 
 from jiggen.design import Bed, Settings, SkiRange
@@ -36,6 +37,7 @@ def write_jig(folder: Path, chosen: Design, compensation: dict | None = None) ->
     """A folder with a jig's manifest in it, and no other file."""
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {piece.name: 1000.0 for piece in parts})
+    manifest["beds"] = beds_of(parts)
     folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(manifest | {"compensation": compensation})
     (folder / "manifest.json").write_text(text, encoding="utf-8")

@@ -242,14 +242,18 @@ def test_pockets_throats_and_slots_of_the_real_jig_grow_as_asked(built, meshes, 
         guide = body.guides[0]
         x, y, _, _ = to_bed[body.name] @ (guide.x, guide.y, 0.0, 1.0)
         top = guide.top_z
-        slot = _opening(after, x, y, top - (guide.throat_z[1] + guide.seat_z) / 2)
+        slot = _opening(after, x, y, top - (guide.bridge_z + guide.seat_z) / 2)
         # The slot: as wide as the throat, its ends 0.05 mm inside the pocket (solid/body.py).
         width, length = sorted(
             np.ptp(np.array(slot.minimum_rotated_rectangle.exterior.coords)[:4], axis=0)
         )
         assert width == pytest.approx(guide.throat + hole, abs=0.01)
         assert length == pytest.approx(guide.bore - 0.1 + pocket, abs=0.01)
-        for z, diameter in ((5.0, guide.bore + pocket), (top - 1.2, guide.throat + hole)):
+        square = _opening(after, x, y, top - (guide.throat_z[1] + guide.bridge_z) / 2)
+        sides = np.sqrt(square.minimum_rotated_rectangle.area)
+        assert sides == pytest.approx(guide.throat + hole, abs=0.01)
+        throat = top - sum(guide.throat_z) / 2
+        for z, diameter in ((5.0, guide.bore + pocket), (throat, guide.throat + hole)):
             across = np.ptp(np.array(_opening(after, x, y, z).exterior.coords), axis=0)
             assert across == pytest.approx((diameter, diameter), abs=0.01)
         for z in (0.2, 0.3, 5.0, top - 2.0, top - 1.2, top - 0.3):

@@ -30,7 +30,7 @@ from jiggen.files import (
     within,
     write_whole,
 )
-from jiggen.report.job import folder_name
+from jiggen.report.folder import folder_name
 
 HERE = Path(__file__).parent
 SCRIPT = HERE / "killing.py"

@@ -84,7 +84,9 @@ def test_corners_and_hollow_cylinders_are_those_the_kernel_reads(path, assembly)
             if hollow.radius
         ]
     )
-    assert len(ours) == 3 * 2 + 2  # three bores, three throats, one hole in each rail
+    assert (
+        len(ours) == 3 * 4 + 2
+    )  # three bores, throats and pairs of slot ends, a hole in each rail
     assert np.abs(ours[np.lexsort(ours.T)] - theirs[np.lexsort(theirs.T)]).max() < 1e-6
 
 
