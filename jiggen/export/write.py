@@ -85,11 +85,11 @@ def write_parts(
     names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
     beds = write_beds(printed, names, bed, margin, folder)
     progress("STEP")
-    _write_named_step(model, folder / "jig.step")
+    write_named_step(model, folder / "jig.step")
     return meshes, beds
 
 
-def _write_named_step(model: Model, path: Path) -> None:
+def write_named_step(model: Model, path: Path) -> None:
     """Write the STEP file, the same bytes from run to run, its products named as the parts.
 
     Raises OSError when it cannot be written whole.
