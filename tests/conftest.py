@@ -3,10 +3,16 @@
 import shutil
 
 import pytest
+from hypothesis import HealthCheck
+from hypothesis import settings as examples
 
 from jiggen.design import Settings, SkiRange
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
+
+# No test is timed: a busy machine must not fail one.
+examples.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+examples.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")
