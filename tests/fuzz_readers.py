@@ -107,31 +107,6 @@ core = "metal"
 shift = -2.5
 thickness = "22/21"
 """
-MEASURED = b"""measurements = 1
-units = "mm"
-caliper = 0.02
-[features]
-A = {kind = "peg", at = [5.0, 5.0], diameter = 6.0}
-B = {kind = "peg", at = [105.0, 5.0], diameter = 6.0}
-E = {kind = "hole", at = [5.0, 55.0], diameter = 8.0}
-[[distance]]
-between = ["A", "B"]
-edges = "outside"
-value = 105.72
-[[distance]]
-between = ["A", "E"]
-edges = "centre"
-value = ""
-[[diameter]]
-of = "E"
-value = 7.85
-[[height]]
-asked = 14.0
-value = 13.97
-[fits]
-bush_fit = 0.15
-slide = ""
-"""
 
 
 @cache
@@ -154,6 +129,12 @@ def whole_manifest() -> Seeds:
     from sheet_samples import shipped
 
     return {"manifest.json": json.dumps(shipped("club-piste"), indent=1).encode()}
+
+
+def measured() -> Seeds:
+    from printer_samples import SMALL
+
+    return {"gauge.toml": SMALL.encode()}
 
 
 @cache
@@ -272,7 +253,7 @@ READERS = (
     Reader("terms", 6, files("jiggen/accuracy/terms.toml"), terms),
     Reader("profile", 6, lambda: {"shed.toml": PROFILE}, profile),
     Reader("jobs", 8, lambda: {"jobs.toml": JOBS, **files("tests/data/evening.csv")()}, jobs),
-    Reader("measurements", 6, lambda: {"gauge.toml": MEASURED}, measurements),
+    Reader("measurements", 6, measured, measurements),
     Reader("manifest", 14, whole_manifest, manifest),
     Reader("sheet", 8, whole_manifest, sheet),
     Reader("sheet pdf", 2, whole_manifest, pdf),

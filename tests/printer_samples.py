@@ -90,6 +90,35 @@ def any_printer(random: np.random.Generator) -> Printer:
     return Printer(*random.uniform(low, high).tolist())
 
 
+SMALL = """\
+measurements = 1
+units = "mm"
+caliper = 0.03
+[features]
+A1 = {kind = "hole", at = [20.0, 20.0], diameter = 8.0}
+A2 = {kind = "hole", at = [140, 20.0], diameter = 8.0}
+B1 = {kind = "peg", at = [20.0, 140.0], diameter = 8.0}
+[[distance]]
+between = ["A1", "A2"]
+edges = "outside"
+value = 127.61
+[[distance]]
+between = ["A1", "B1"]
+edges = "centre"
+value = ""
+[[diameter]]
+of = "A1"
+value = 7.86
+[[height]]
+asked = 12.0
+value = 11.98
+[fits]
+bush_fit = 0.15
+slide = ""
+"""
+"""A short file of measurements, one reading of it not taken."""
+
+
 def square(kind: str, letter: str, at: float, side: float) -> list[Feature]:
     corners = [(at, at), (at + side, at), (at, at + side), (at + side, at + side)]
     return [Feature(f"{letter}{n}", kind, c, 8.0) for n, c in enumerate(corners, 1)]

@@ -1,9 +1,10 @@
 """Two jigs and one that cannot be, built as a batch; the same bytes as one alone."""
 
+from batches import JigJob, build_all
+
 from jiggen.design import Settings, SkiRange
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.batch import JigJob, build_all
 
 
 def test_a_batch_is_what_each_jig_is_alone(built, club_layout, tmp_path):

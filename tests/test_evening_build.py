@@ -20,7 +20,7 @@ from jiggen.remount import RemountLimits
 from jiggen.report.evening import build as building
 from jiggen.report.evening import build_wanted, run_sheet_pdf
 from jiggen.report.evening.build import Outcome, build_evening, is_finished, key_of
-from jiggen.report.workers import Done
+from jiggen.report.workers import Done, outcome_of
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
 SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
@@ -164,7 +164,7 @@ DIED = Finding("batch.worker-died", "the process that did this job ended by sign
 def serially(work, tasks, _workers, _prepare):
     """In place of processes: that of the second task is killed, the others are worked off."""
     for n, task in enumerate(tasks):
-        yield Done(task, None, (DIED,), 1.0) if n == 1 else Done(task, work(task), (), 1.0)
+        yield Done(task, *((None, (DIED,)) if n == 1 else outcome_of(work, task)), 1.0)
 
 
 @pytest.fixture
@@ -221,7 +221,7 @@ def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path,
 
 def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
     name = building._task(plan.jigs[1].wanted, TERMS, tmp_path, False).folder.name
-    (tmp_path / f".{name}.half.part" / "parts").mkdir(parents=True)
+    (tmp_path / f".{name}.halfdone.part" / "parts").mkdir(parents=True)
     outcomes = build_evening(plan, TERMS, tmp_path, workers=2)
     assert [fault.code for fault in outcomes[1].faults] == ["batch.worker-died"]
     assert not list(tmp_path.iterdir())

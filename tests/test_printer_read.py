@@ -5,37 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from printer_samples import SMALL
 
 from jiggen.errors import InputError
 from jiggen.printer.measured import Diameter, Distance, Feature, Height
 from jiggen.printer.read import read_measurements, read_printed
-
-SMALL = """\
-measurements = 1
-units = "mm"
-caliper = 0.03
-[features]
-A1 = {kind = "hole", at = [20.0, 20.0], diameter = 8.0}
-A2 = {kind = "hole", at = [140, 20.0], diameter = 8.0}
-B1 = {kind = "peg", at = [20.0, 140.0], diameter = 8.0}
-[[distance]]
-between = ["A1", "A2"]
-edges = "outside"
-value = 127.61
-[[distance]]
-between = ["A1", "B1"]
-edges = "centre"
-value = ""
-[[diameter]]
-of = "A1"
-value = 7.86
-[[height]]
-asked = 12.0
-value = 11.98
-[fits]
-bush_fit = 0.15
-slide = ""
-"""
 
 PRINTED = """\
 measurements = 1

@@ -40,15 +40,7 @@ def build(
     base_left: ski_in_hand.BaseOption = "2",
     edge: ski_in_hand.EdgeOption = "8",
     bush: options.BushOption = "auto",
-    bush_fit: Annotated[
-        str,
-        typer.Option(
-            "--bush-fit",
-            metavar="MM",
-            help="Added to the bush's outside diameter: printed holes come out small.",
-            rich_help_panel=options.PRINTER,
-        ),
-    ] = "0.10",
+    bush_fit: options.BushFitOption = "0.10",
     printer: options.PrinterOption = None,
     bed: options.BedOption = "220x220x250",
     material: options.MaterialOption = "PETG",

@@ -86,15 +86,7 @@ def evening(
     base_left: ski_in_hand.BaseOption = "2",
     edge: ski_in_hand.EdgeOption = "8",
     bush: options.BushOption = "auto",
-    bush_fit: Annotated[
-        str,
-        typer.Option(
-            "--bush-fit",
-            metavar="MM",
-            help="Added to the bush's outside diameter: printed holes come out small.",
-            rich_help_panel=options.PRINTER,
-        ),
-    ] = "0.10",
+    bush_fit: options.BushFitOption = "0.10",
     bed: options.BedOption = "220x220x250",
     paper: Annotated[
         Paper, typer.Option("--paper", help="For the run sheet.", rich_help_panel=options.RESULT)

@@ -103,6 +103,15 @@ BushOption = Annotated[
         rich_help_panel=PRINTER,
     ),
 ]
+BushFitOption = Annotated[
+    str,
+    typer.Option(
+        "--bush-fit",
+        metavar="MM",
+        help="Added to the bush's outside diameter: printed holes come out small.",
+        rich_help_panel=PRINTER,
+    ),
+]
 BedOption = Annotated[
     str,
     typer.Option(

@@ -6,6 +6,7 @@
 from jiggen.export.folder import (
     MANIFEST,
     check_target,
+    clear_leftovers,
     listing,
     put_in_place,
     workshop,
@@ -15,6 +16,7 @@ from jiggen.export.folder import (
 __all__ = [
     "MANIFEST",
     "check_target",
+    "clear_leftovers",
     "listing",
     "put_in_place",
     "workshop",

@@ -71,6 +71,17 @@ def workshop(target: Path) -> Iterator[Path]:
                 shutil.rmtree(folder, ignore_errors=True)
 
 
+def clear_leftovers(target: Path) -> None:
+    """Undo what a process that is dead left beside `target`.
+
+    Raises InputError ``export.busy`` while another one builds there.
+    """
+    with _refusals(target):
+        place = _real(target)
+        with _alone(place):
+            _recover(place)
+
+
 @contextmanager
 def _refusals(target: Path) -> Iterator[None]:
     """What the system refuses becomes InputError ``export.cannot-write``."""

@@ -9,7 +9,7 @@ import tomlkit
 from platformdirs import user_config_path
 from pydantic import ValidationError
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import Finding, InputError, findings_in
 from jiggen.files import make_folder, parse_toml, within, write_whole
 from jiggen.printer.model import Profile
 
@@ -69,16 +69,8 @@ def _read(path: Path) -> Profile:
     try:
         return Profile.model_validate(data)
     except ValidationError as error:
-        raise InputError(
-            Finding(
-                "printer.profile",
-                fault["msg"],
-                where=str(path),
-                key=".".join(str(part) for part in fault["loc"]),
-                hint="Make the profile again with `jiggen profile fit`.",
-            )
-            for fault in error.errors()
-        ) from error
+        hint = "Make the profile again with `jiggen profile fit`."
+        raise InputError(findings_in(error, "printer.profile", str(path), hint)) from error
 
 
 def _unreadable(path: Path, error: Exception) -> InputError:

@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError, findings_in
 from jiggen.printer.jig import Body, PrintedJig
 from jiggen.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation
 from jiggen.verify.manifest import MANIFEST, Manifest, Part, read_manifest
@@ -83,16 +83,8 @@ def read_printout(folder: Path) -> Printout:
     try:
         own = _Jig.model_validate_json(path.read_bytes())
     except ValidationError as error:
-        raise InputError(
-            Finding(
-                "printer.no-jig",
-                fault["msg"],
-                where=str(path),
-                key=".".join(str(part) for part in fault["loc"]),
-                hint="Name a folder that jiggen build made: a trial plate or a gauge is no jig.",
-            )
-            for fault in error.errors()
-        ) from error
+        hint = "Name a folder that jiggen build made: a trial plate or a gauge is no jig."
+        raise InputError(findings_in(error, "printer.no-jig", str(path), hint)) from error
     sent = own.compensation
     bodies = sorted((part for part in manifest.parts if part.is_body), key=_toe_first)
     jig = PrintedJig(

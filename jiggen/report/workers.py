@@ -148,15 +148,16 @@ def _work(pipe: Connection, task: Callable[[Any], Any], prepare: Callable[[], No
     gc.freeze()
     with suppress(EOFError, OSError):
         while True:
-            pipe.send(_outcome(task, pipe.recv()))
+            pipe.send(outcome_of(task, pipe.recv()))
 
 
-def _outcome(task: Callable[[Any], Any], job: Any) -> tuple[Any, tuple[Finding, ...]]:
+def outcome_of(task: Callable[[Any], Any], job: Any) -> tuple[Any, tuple[Finding, ...]]:
+    """What `task` makes of `job`, or None and what went wrong."""
     try:
         return task(job), ()
     except JiggenError as error:
         return None, error.findings
     except Exception as error:
-        said = f"{type(error).__name__}: {error}"
+        said = " ".join(f"{type(error).__name__}: {error}".split())
         hint = "A fault in jiggen, or of the system: build this one alone to see more."
         return None, (Finding("batch.fault", said, hint=hint),)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from jiggen.verify import limits
 from jiggen.verify.frames import Array, applied, inverse
-from jiggen.verify.manifest import MANIFEST, Compensation, Guide, Hole, Part
+from jiggen.verify.manifest import MANIFEST, NOTHING_DONE, Compensation, Guide, Hole, Part
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.results import Fault, Ledger
 
@@ -62,11 +62,15 @@ def judge_compensation(done: Compensation, parts: Iterable[Part], ledger: Ledger
 
 def undone(mesh: Mesh, done: Compensation) -> Mesh:
     """A mesh as read, stretch, shear and height taken back."""
+    if done is NOTHING_DONE:
+        return mesh
     return Mesh(mesh.vertices @ np.linalg.pinv(done.linear).T, mesh.triangles)
 
 
 def done_again(mesh: Mesh, done: Compensation) -> Mesh:
     """The mesh of :func:`undone` as the printer gets it."""
+    if done is NOTHING_DONE:  # the same object: what was reckoned of it is reckoned once
+        return mesh
     return Mesh(mesh.vertices @ done.linear.T, mesh.triangles)
 
 

@@ -11,14 +11,18 @@ from __future__ import annotations
 import argparse
 import os
 import resource
+import sys
 import tempfile
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from batches import JigJob, build_all, build_one, prepare
+
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.batch import JigJob, build_all, build_one, prepare
 from jiggen.report.workers import do_all
 
 

@@ -12,9 +12,12 @@ from __future__ import annotations
 
 import argparse
 import resource
+import sys
 import tempfile
 import time
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 BORN = time.perf_counter()
 
@@ -93,7 +96,7 @@ def least(action) -> tuple[float, float]:
 
 def measured(job):
     """In a batch's process: what it had used before this job, and what the job takes."""
-    from jiggen.report.batch import build_one
+    from batches import build_one
 
     before, clock = (time.perf_counter() - BORN, time.process_time()), Clock()
     build_one(job)
@@ -102,10 +105,11 @@ def measured(job):
 
 def extra_length(name: str, boot: float) -> None:
     """A first jig and two more lengths on one process, as a batch does them."""
+    from batches import JigJob, prepare
+
     from jiggen.design.settings import Settings, SkiRange
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.batch import JigJob, prepare
     from jiggen.report.workers import do_all
 
     pattern, settings = read_pattern(find_pattern(name)), Settings(ski=SkiRange(84, 112))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, Literal
 from jiggen import __version__
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
-from jiggen.errors import Finding, JiggenError
+from jiggen.errors import Finding, InputError
 from jiggen.evening import JigWanted, Plan, Terms, whole_range
-from jiggen.export import MANIFEST, listing
+from jiggen.export import MANIFEST, clear_leftovers, listing
 from jiggen.export.manifest import versions
 from jiggen.report.folder import folder_name
 from jiggen.report.workers import do_all
@@ -71,7 +71,7 @@ def build_evening(
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
     for told in do_all(build_one, missing, workers, load_kernel):
-        outcome = told.value or _lost(told.job, told.findings)
+        outcome = told.value or _failed(told.job, told.findings)
         outcomes[told.job.key] = outcome
         done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
@@ -124,22 +124,15 @@ def build_wanted(
 
 
 def build_one(task: JigTask) -> Outcome:
-    """Build a jig in a process of its own; nothing is raised."""
-    try:
-        made = build_wanted(
-            task.wanted,
-            task.settings,
-            task.limits,
-            task.folder,
-            key=task.key,
-            force=task.force,
-        )
-    except JiggenError as error:
-        return Outcome("failed", task.folder, error.findings)
-    except Exception as error:
-        said = " ".join(f"{type(error).__name__}: {error}".split())
-        hint = "Run it again; jiggen build with --debug shows more."
-        return Outcome("failed", task.folder, (Finding("evening.build", said, hint=hint),))
+    """Build a jig in a process of its own; raises as `build_wanted`."""
+    made = build_wanted(
+        task.wanted,
+        task.settings,
+        task.limits,
+        task.folder,
+        key=task.key,
+        force=task.force,
+    )
     if made.proof.passed:
         return Outcome("built", made.folder, warnings=made.warnings)
     said = "it failed its proof: do not print it"
@@ -153,10 +146,10 @@ def load_kernel() -> None:
     import jiggen.report.reusable  # noqa: F401
 
 
-def _lost(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
-    """The outcome of a jig whose process died, what it left half done removed."""
-    for left in task.folder.parent.glob(f".{task.folder.name}.*.part"):
-        shutil.rmtree(left, ignore_errors=True)
+def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
+    """The outcome of a jig that was refused or whose process died, nothing of it left behind."""
+    with suppress(InputError):  # another jiggen builds there: what it has is its own
+        clear_leftovers(task.folder)
     return Outcome("failed", task.folder, findings)
 
 

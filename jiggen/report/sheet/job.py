@@ -16,7 +16,7 @@ from pydantic import (
     model_validator,
 )
 
-from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.errors import CheckFailed, Finding, InputError, findings_in
 from jiggen.report.setting import (
     BootLayout,
     Ladder,
@@ -268,16 +268,8 @@ def read_job(manifest: Mapping[str, Any]) -> Job:
     try:
         job = Job.model_validate(manifest)
     except ValidationError as error:
-        raise InputError(
-            Finding(
-                "sheet.manifest",
-                fault["msg"],
-                where="manifest",
-                key=".".join(map(str, fault["loc"])),
-                hint="Name a folder that jiggen build made; build it again if it is damaged.",
-            )
-            for fault in error.errors()
-        ) from error
+        hint = "Name a folder that jiggen build made; build it again if it is damaged."
+        raise InputError(findings_in(error, "sheet.manifest", "manifest", hint)) from error
     _check_holes(job)
     _check_ski(job)
     return job

@@ -1,4 +1,4 @@
-"""Many jigs on several processes that keep the CAD kernel loaded from one to the next."""
+"""Ordinary jigs built by the workers that an evening is built by, for tests and benchmarks."""
 
 from __future__ import annotations
 
