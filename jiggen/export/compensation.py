@@ -46,9 +46,9 @@ Array = NDArray[np.float64]
 
 SET_IN = ("rail",)  # parts whose walls are set in
 LEAST_WALL = 1.2  # mm between cut-outs in the file: three lines of a 0.4 mm nozzle
-LEAST_LEDGE = 0.5  # mm that a bush still rests on
+LEAST_LEDGE = 0.5  # mm that a bush still rests on: from memory
 MOST_SET_IN = 0.12  # mm: the first layer, drawn in by twice as much, must stay inside
-LEAST_PLAY = 0.02  # mm of room that a sliding fit must keep in the file
+LEAST_PLAY = 0.02  # mm of room that a sliding fit must keep in the file: from memory
 WALL = 1e-3  # share of a normal that is level: below, a face is a floor or a ceiling
 SNAP = 2e-3  # mm: vertices this near a radius, height or corner are on it
 CHORD = 0.03  # mm that a facet may cut inside its circle

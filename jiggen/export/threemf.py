@@ -14,7 +14,7 @@ from jiggen.design.settings import Bed
 from jiggen.export.meshes import PartMesh
 from jiggen.export.packing import Room, pack
 
-GAP = 5.0  # mm between pieces on a bed
+GAP = 5.0  # mm between pieces on a bed: room for a brim, common practice, no source
 MODEL = "3D/3dmodel.model"
 CONTENT_TYPES = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'

@@ -30,7 +30,7 @@ NUMBER_CATCH = 0.6  # mm between a line and the middle of its number
 EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, no hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 
-FILE = 64 * 2**20  # bytes of one file of a folder: ten times the largest that jiggen writes
+FILE = 64 * 2**20  # bytes of one file of a folder: five times the largest that jiggen writes
 
 
 def as_dict() -> dict[str, float]:
