@@ -9,15 +9,14 @@ turned: a printer's errors, and what makes up for them, belong to the bed's axes
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
-from shapely.geometry import MultiPoint, Polygon, box
+from shapely.geometry import Polygon, box
 
 Array = NDArray[np.float64]
 Place = tuple[float, float]
@@ -54,12 +53,13 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
     An outline counts as convex.  One that is larger than the room gets a bed to itself and lies
     in its middle.  Pieces are in order of their number on each bed.
     """
-    hulls = _alike([MultiPoint(outline).convex_hull for outline in outlines])
+    hulls = _alike([shapely.multipoints(outline).convex_hull for outline in outlines])
     fewest = math.ceil(sum(hull.area for hull in hulls) / box(*_corners(room)).area)
     best: tuple[Bed, ...] = ()
+    forbidden = _forbidden(hulls, gap)
     for order in _orders(hulls):
         for first in (_front, _left):
-            beds = _Packing(hulls, room, gap, first).laid(order)
+            beds = _Packing(hulls, room, forbidden, first).laid(order)
             if not best or len(beds) < len(best):
                 best = beds
             if len(best) <= fewest:
@@ -98,6 +98,40 @@ def _left(place: Place) -> Place:
     return place
 
 
+def _forbidden(hulls: Sequence[Polygon], gap: float) -> dict[tuple[int, int], Polygon]:
+    """Where the origin of piece `b` must not be for piece `a` with its own at (0, 0), by (a, b).
+
+    The Minkowski sum of one outline and the other turned about, wider by the gap.
+    """
+    kinds = {id(hull): hull for hull in hulls}
+    sums = {
+        (a, b): _sum(kinds[a], shapely.affinity.scale(kinds[b], -1, -1, origin=(0, 0)))
+        for a in kinds
+        for b in kinds
+    }
+    wide = {pair: touching.buffer(gap, quad_segs=ROUND) for pair, touching in sums.items()}
+    numbers = range(len(hulls))
+    return {(a, b): wide[id(hulls[a]), id(hulls[b])] for a in numbers for b in numbers}
+
+
+def _sum(one: Polygon, other: Polygon) -> Polygon:
+    """The Minkowski sum of two convex polygons: the edges of both, each once, by direction."""
+    rings = [_from_lowest(polygon) for polygon in (one, other)]
+    edges = np.vstack([np.diff(ring, axis=0) for ring in rings])
+    turn = np.arctan2(edges[:, 1], edges[:, 0]) % (2 * np.pi)
+    corners = rings[0][0] + rings[1][0] + np.cumsum(edges[np.argsort(turn, kind="stable")], axis=0)
+    return Polygon(corners).convex_hull
+
+
+def _from_lowest(polygon: Polygon) -> Array:
+    """A polygon's ring (n, 2), closed, against the clock, from its lowest corner, then leftmost."""
+    ring = shapely.get_coordinates(polygon.exterior)[:-1]
+    if not polygon.exterior.is_ccw:
+        ring = ring[::-1]
+    first = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
+    return np.vstack([ring[first:], ring[: first + 1]])
+
+
 class _Packing:
     """One way of packing: places are taken in the order of the key `first`."""
 
@@ -105,11 +139,10 @@ class _Packing:
         self,
         hulls: Sequence[Polygon],
         room: Room,
-        gap: float,
+        forbidden: Mapping[tuple[int, int], Polygon],
         first: Callable[[Place], Place],
     ) -> None:
-        self.hulls, self.room, self.gap, self.first = hulls, room, gap, first
-        self.forbidden = cache(self._forbidden)
+        self.hulls, self.room, self.forbidden, self.first = hulls, room, forbidden, first
 
     def laid(self, order: Sequence[int]) -> tuple[Bed, ...]:
         """Every piece in turn on the first bed that has room for it."""
@@ -134,20 +167,11 @@ class _Packing:
             return None
         free = box(low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR)
         for spot in bed:
-            taken = self.forbidden(self.hulls[spot.index], self.hulls[index])
+            taken = self.forbidden[spot.index, index]
             free = free.difference(shapely.affinity.translate(taken, spot.x, spot.y))
         corners = shapely.get_coordinates(free)
         places = [(round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0) for x, y in corners.tolist()]
         return min(places, key=self.first, default=None)
-
-    def _forbidden(self, laid: Polygon, coming: Polygon) -> Polygon:
-        """Where the origin of a piece must not be for one that is laid with its own at (0, 0).
-
-        The Minkowski sum of one outline and the other turned about, wider by the gap.
-        """
-        one, other = (shapely.get_coordinates(hull.exterior) for hull in (laid, coming))
-        touching = MultiPoint((one[:, None] - other[None]).reshape(-1, 2)).convex_hull
-        return touching.buffer(self.gap, quad_segs=ROUND)
 
     def _middle(self, index: int) -> Place:
         x0, y0, x1, y1 = self.hulls[index].bounds
