@@ -14,11 +14,12 @@ import trimesh
 from jiggen.verify import prove
 from jiggen.verify.manifest import PrintBed, read_manifest
 from jiggen.verify.mesh import Mesh, read_stl
-from jiggen.verify.printing import as_dict, judge_printing
+from jiggen.verify.printing import as_dict, judge_printing, overhangs
 from jiggen.verify.printing.bridges import drawn
 from jiggen.verify.printing.judge import checks_of
 from jiggen.verify.printing.limits import BRIDGE, LEDGE, SPECK
-from jiggen.verify.printing.walls import across
+from jiggen.verify.printing.overhangs import judge_overhangs
+from jiggen.verify.printing.walls import MOST_HEIGHTS, MOST_POINTS, across, judge_walls
 from jiggen.verify.results import Ledger
 
 BED = PrintBed(x=220.0, y=220.0, z=250.0)
@@ -254,6 +255,44 @@ def test_a_loose_shell_is_found_with_its_place():
     # A hollow that nothing leads to is a shell of its own too.
     hollow = less(base(), block((20, 30), (20, 30), (2, 4)))
     assert "loose" in failed(checks(hollow))
+
+
+def test_what_is_not_drawn_to_the_end_changes_no_check(built, monkeypatch):
+    """Shortcuts for what cannot be the longest bridge against every patch drawn in full."""
+    manifest = read_manifest(built.folder)
+    meshes = [read_stl(built.folder / part.file) for part in manifest.parts if part.printed]
+    quick = [judge_overhangs(mesh, 0.0) for mesh in meshes]
+    monkeypatch.setattr(overhangs, "drawn", lambda patch, below, _: drawn(patch, below, -1.0))
+    full = [judge_overhangs(mesh, 0.0) for mesh in meshes]
+    assert any(bridge.found > 1.0 for _, bridge in full)
+    for one, other in zip(quick, full, strict=True):
+        assert [check.found for check in one] == [check.found for check in other]
+
+
+def test_a_file_gone_wild_is_looked_at_from_a_bounded_number_of_places():
+    solid = tunnel(10.0)
+    solid.apply_scale(25.4)  # inches taken for mm, once too often
+    mesh = Mesh(np.asarray(solid.vertices), np.asarray(solid.faces, dtype=np.int64))
+    loops = sum(len(loop) for loop in mesh.section(100.0))
+    assert len(across(mesh, 100.0).width) <= MOST_POINTS
+    assert len(across(mesh, 100.0, most=200).width) <= 200 + 3 * loops
+    tall = block((0, 20), (0, 2), (0, 2000))
+    heights = []
+    judge_walls(_Told(np.asarray(tall.vertices), np.asarray(tall.faces), heights), 0.0)
+    assert MOST_HEIGHTS - 1 <= len(heights) <= MOST_HEIGHTS + 1
+    assert heights[-1] > 1990
+
+
+class _Told(Mesh):
+    """A mesh that keeps at which heights it was cut."""
+
+    def __init__(self, vertices, triangles, heights):
+        super().__init__(vertices, triangles)
+        object.__setattr__(self, "heights", heights)
+
+    def section(self, z):
+        self.heights.append(z)
+        return super().section(z)
 
 
 def test_a_patch_carried_all_along_its_edge_is_drawn_the_shortest_way():

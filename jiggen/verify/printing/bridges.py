@@ -50,12 +50,13 @@ class Drawn:
         return polygons(self.loose.buffer(0.51 * self.pitch, cap_style="flat"))
 
 
-def drawn(patch: Polygon, below: BaseGeometry) -> Drawn | None:
+def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | None:
     """The best way to draw `patch` over the material `below`; None when it is carried anyway.
 
     One direction a patch, as a slicer does: that which leaves the least in the air, then that
-    of the shortest span.  A rim of LEDGE beside the material is carried by it, and no more than
-    a SPECK beyond it does not count.
+    of the shortest span.  Where nothing is left in the air and no line spans more than `enough`
+    mm, that is None too, or any way that does it.  A rim of LEDGE beside the material is carried
+    by it, and no more than a SPECK beyond it does not count.
     """
     x0, y0, x1, y1 = patch.bounds
     near = shapely.clip_by_rect(below, x0 - 1, y0 - 1, x1 + 1, y1 + 1)
@@ -63,20 +64,27 @@ def drawn(patch: Polygon, below: BaseGeometry) -> Drawn | None:
     alone = patch.difference(near.buffer(limits.LEDGE))
     if alone.area <= limits.SPECK:
         return None
+    around = np.array(patch.minimum_rotated_rectangle.exterior.coords)[:3]
+    # Held all round, nothing can hang, and the shortest way is across the box around it.
+    held = patch.boundary.difference(near.buffer(HELD)).length < PITCH
+    if held and np.linalg.norm(np.diff(around, axis=0), axis=1).min() <= enough:
+        return None
     for shape in (near, patch, alone):
         shapely.prepare(shape)
-    return min((_along(turn, patch, alone, near) for turn in _turns(patch, near)), key=_cost)
+    ways: list[Drawn] = []
+    for turn in _directions(around) if held else _turns(patch, _directions(around)):
+        ways.append(_along(turn, patch, alone, near))
+        if ways[-1].cost <= (0.0, enough):
+            return ways[-1]
+    return min(ways, key=_cost)
 
 
 def _cost(way: Drawn) -> tuple[float, float]:
     return way.cost
 
 
-def _turns(patch: Polygon, near: BaseGeometry) -> Array:
+def _turns(patch: Polygon, box: Array) -> Array:
     """Directions worth trying, degrees: of the box around it, of its long edges, and all round."""
-    box = _directions(np.array(patch.minimum_rotated_rectangle.exterior.coords)[:3])
-    if patch.boundary.difference(near.buffer(HELD)).length < PITCH:
-        return box  # held all round: nothing can hang, the shortest way is across the box
     rings = [np.array(ring.coords) for ring in (patch.exterior, *patch.interiors)]
     edges = np.vstack([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
     longest = np.argsort(-np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1), kind="stable")

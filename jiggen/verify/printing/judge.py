@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
+
+import numpy as np
 
 from jiggen.verify.manifest import Part, PrintBed
 from jiggen.verify.mesh import Mesh
@@ -11,6 +14,8 @@ from jiggen.verify.printing.overhangs import judge_overhangs
 from jiggen.verify.printing.stand import judge_base, judge_contact, judge_loose, judge_size
 from jiggen.verify.printing.walls import judge_walls
 from jiggen.verify.results import Fault, Ledger
+
+KEPT = 8  # meshes whose checks a process keeps
 
 
 def judge_printing(
@@ -31,6 +36,17 @@ def judge_printing(
 
 def checks_of(mesh: Mesh, bed: PrintBed) -> tuple[Check, ...]:
     """All checks of one mesh in print position."""
+    vertices = np.asarray(mesh.vertices, np.float64).tobytes()
+    return _checks(vertices, np.asarray(mesh.triangles, np.int64).tobytes(), bed)
+
+
+@lru_cache(maxsize=KEPT)
+def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> tuple[Check, ...]:
+    """The checks of a mesh given by its numbers: jig after jig has the same moving parts."""
+    mesh = Mesh(
+        np.frombuffer(vertices, np.float64).reshape(-1, 3),
+        np.frombuffer(triangles, np.int64).reshape(-1, 3),
+    )
     base = float(mesh.vertices[:, 2].min())
     return (
         judge_base(mesh),

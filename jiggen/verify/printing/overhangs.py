@@ -31,11 +31,15 @@ class Ceiling:
 def judge_overhangs(mesh: Mesh, base: float) -> tuple[Check, Check]:
     """What is printed in the air, and the longest bridge; `base` is the bed's height, mm."""
     ways: list[tuple[Ceiling, Drawn]] = []
+    longest = 0.0  # what spans no more than this makes no difference, so far within the limit
     for z, level in groupby(sorted(ceilings(mesh, base), key=_height), _height):
         below = material(mesh, max(z, base + 2 * UNDER) - UNDER)
         shapely.prepare(below)
-        found = ((ceiling, drawn(ceiling.shape, below)) for ceiling in level)
-        ways += [(ceiling, way) for ceiling, way in found if way]
+        for ceiling in level:
+            way = drawn(ceiling.shape, below, longest)
+            if way:
+                ways.append((ceiling, way))
+                longest = min(max(longest, way.span), limits.BRIDGE)
     return _overhang(ways), _bridge(ways)
 
 

@@ -17,7 +17,8 @@ from jiggen.verify.printing.model import Check, Place
 STEP = 0.5  # mm along an outline between the places measured
 SAME = 0.5  # mm: a wall's middle, from one height to the next
 NEXT_TO = 1e-4  # mm: a ray starts this far inside
-MOST_FAULTS = 5000  # of a mesh gone wild
+# Of a file gone wild, by inches or worse, less is looked at: it has failed already.
+MOST_HEIGHTS, MOST_POINTS, MOST_FAULTS = 400, 300_000, 5000
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,8 +34,9 @@ class Across:
 def judge_walls(mesh: Mesh, base: float) -> Check:
     """The least wall that stands MARK high: what is less high is an engraving or a bevel."""
     top = float(mesh.vertices[:, 2].max())
-    heights = np.arange(base + limits.MARK / 2, top, limits.MARK)
-    seen = [across(mesh, float(z)) for z in heights]
+    pitch = max(limits.MARK, (top - base) / MOST_HEIGHTS)
+    heights = np.arange(base + pitch / 2, top, pitch)
+    seen = [across(mesh, float(z), MOST_POINTS // len(heights)) for z in heights]
     places = [place for low, high in pairwise(seen) for place in _standing(low, high)]
     places.sort(key=lambda place: place.found)
     least = places[0].found if places else limits.WIDEST
@@ -50,8 +52,11 @@ def judge_walls(mesh: Mesh, base: float) -> Check:
     return Check("wall", "proof.print-wall", least, "least", limits.WALL, "mm", message, kept)
 
 
-def across(mesh: Mesh, z: float) -> Across:
-    """Walls less than WIDEST wide at height `z`, both sides within FACING of parallel."""
+def across(mesh: Mesh, z: float, most: int = MOST_POINTS) -> Across:
+    """Walls less than WIDEST wide at height `z`, both sides within FACING of parallel.
+
+    Looked at from about `most` points at most.
+    """
     loops = mesh.section(z)
     if not loops:
         return Across(z, np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0))
@@ -59,7 +64,8 @@ def across(mesh: Mesh, z: float) -> Across:
     edges = np.vstack([np.roll(loop, -1, axis=0) for loop in loops]) - starts
     length = np.linalg.norm(edges, axis=1)
     inwards = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.maximum(length, 1e-12)[:, None]
-    own, points = _spread(loops, length, starts, edges)
+    step = max(STEP, float(length.sum()) / most)
+    own, points = _spread(loops, length, starts, edges, step)
     way = inwards[own]
     width, hit = _first_hits(points, way, starts, edges)
     facing = (way * inwards[hit]).sum(axis=1) < -np.cos(np.radians(limits.FACING))
@@ -69,15 +75,15 @@ def across(mesh: Mesh, z: float) -> Across:
 
 
 def _spread(
-    loops: list[Array], length: Array, starts: Array, edges: Array
+    loops: list[Array], length: Array, starts: Array, edges: Array, step: float
 ) -> tuple[NDArray[np.int64], Array]:
-    """Points at even steps along each loop, and the edge that each lies on."""
+    """Points about `step` mm apart along each loop, and the edge that each lies on."""
     own: list[NDArray[np.int64]] = []
     shares: list[Array] = []
     first = 0
     for loop in loops:
         ends = np.cumsum(length[first : first + len(loop)])
-        count = max(3, int(np.ceil(ends[-1] / STEP)))
+        count = max(3, int(np.ceil(ends[-1] / step)))
         along = (np.arange(count) + 0.5) * ends[-1] / count
         index = np.minimum(np.searchsorted(ends, along, side="right"), len(loop) - 1)
         own.append(first + index)
