@@ -5,7 +5,8 @@
 Prints; asserts nothing. Each line has the time on the clock and that of the processor, which
 tells more where others use the machine too. The single cut is the kernel's own: a body's blank
 and every tool, without any of the rooms around it. An extra length is the next jig of the same
-pattern in a process that has built one, as a batch builds it.
+pattern in a process that has built one, as a batch builds it; on a reusable jig it is a line
+more of its ladders, with its proof.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 BORN = time.perf_counter()
+FEW, MANY = 2, 40  # mm of boot length to either side, of the reusable jigs compared
 
 
 class Clock:
@@ -99,12 +101,17 @@ def measured(job):
     from batches import build_one
 
     before, clock = (time.perf_counter() - BORN, time.process_time()), Clock()
-    build_one(job)
+    if isinstance(job, tuple):
+        from jiggen.report.reusable import build_reusable
+
+        build_reusable(*job)
+    else:
+        build_one(job)
     return before, clock()
 
 
 def extra_length(name: str, boot: float) -> None:
-    """A first jig and two more lengths on one process, as a batch does them."""
+    """A first jig, two more lengths, and two reusable jigs, on one process as a batch does them."""
     from batches import JigJob, prepare
 
     from jiggen.design.settings import Settings, SkiRange
@@ -118,8 +125,16 @@ def extra_length(name: str, boot: float) -> None:
             JigJob(f"{b:g}", layout(pattern, b), settings, Path(folder, f"{b:g}"))
             for b in (boot, boot + 5, boot + 10)
         ]
-        (load, first), *more = [done.value for done in do_all(measured, jobs, 1, prepare)]
+        reusable = [
+            (pattern, (boot - half, boot + half), settings, Path(folder, f"within {half}"))
+            for half in (FEW, MANY)
+        ]
+        done = [one.value for one in do_all(measured, [*jobs, *reusable], 1, prepare)]
+    (load, first), *more = done[: len(jobs)]
+    (_, few), (_, many) = done[len(jobs) :]
     extra = min((spent for _, spent in more), key=lambda both: both[1])
+    lines = 2 * (MANY - FEW)
+    line = (many[0] - few[0]) / lines, (many[1] - few[1]) / lines
     show("first jig, start and import", load)
     show("first jig, build with sheet and page", first)
     show("an extra boot length", extra)
@@ -129,6 +144,12 @@ def extra_length(name: str, boot: float) -> None:
     ):
         ratios = f"{extra[0] / wall:.2f}, {extra[1] / cpu:.2f} cpu"
         print(f"  ratio to the first {what} start and import: {ratios}")
+    show(f"a reusable jig of {2 * MANY + 1} lengths", many)
+    show(
+        "a length more on a reusable jig",
+        line,
+        f", ratio to the first {line[1] / first[1]:.3f} cpu",
+    )
 
 
 def main() -> None:

@@ -61,13 +61,13 @@ def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | N
     x0, y0, x1, y1 = patch.bounds
     near = shapely.clip_by_rect(below, x0 - 1, y0 - 1, x1 + 1, y1 + 1)
     patch = patch.simplify(COARSE)
-    alone = patch.difference(near.buffer(limits.LEDGE))
-    if alone.area <= limits.SPECK:
-        return None
     around = np.array(patch.minimum_rotated_rectangle.exterior.coords)[:3]
     # Held all round, nothing can hang, and the shortest way is across the box around it.
     held = patch.boundary.difference(near.buffer(HELD)).length < PITCH
     if held and np.linalg.norm(np.diff(around, axis=0), axis=1).min() <= enough:
+        return None
+    alone = patch.difference(near.buffer(limits.LEDGE))
+    if alone.area <= limits.SPECK:
         return None
     for shape in (near, patch, alone):
         shapely.prepare(shape)
