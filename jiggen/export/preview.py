@@ -47,6 +47,8 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     Raises OSError when the file cannot be written.
     """
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
+    # What draws: without it the window and its actors are empty shells, and using one is a crash.
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
     from vtkmodules.vtkCommonCore import vtkObject
     from vtkmodules.vtkCommonMisc import vtkErrorCode
     from vtkmodules.vtkIOImage import vtkPNGWriter
