@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from ladder_samples import ladder_manifest
 from numpy.typing import NDArray
 from page_samples import beds_of
 from printer_samples import Printer
@@ -80,6 +81,48 @@ def finished(
         for hole, place in zip(ids, on_ski[2:] @ square.T, strict=True):
             found[hole] = place + (shift if len(chosen.bodies) > 1 else (0.0, 0.0))
     return found
+
+
+def write_halves(folder: Path, name: str) -> Path:
+    """A folder with the manifest of a jig for boots of 265 to 345 mm, and no other file."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "manifest.json").write_text(json.dumps(ladder_manifest(name)), encoding="utf-8")
+    return folder
+
+
+def finished_half(name: str, body: str, boot: float, printer: Printer) -> dict[str, Array]:
+    """Where the holes of one half of `write_halves` are for `boot`, as `finished`.
+
+    Its stations lie on the centre line, and the end of its line for the boot on the mark.
+    """
+    manifest = ladder_manifest(name)
+    half = body.removeprefix("body-")
+    to_ski = next(np.array(part["to_ski"]) for part in manifest["parts"] if part["name"] == body)
+    ids = [guide["id"] for guide in manifest["guides"] if guide["part"] == body]
+    at = {hole["id"]: (hole["x"], hole["y"]) for hole in manifest["holes"]}
+    ways = {station["name"]: (station["x"], 0.0) for station in manifest["stations"]}
+    points = [ways[f"{half} rear"], ways[f"{half} front"], _line(manifest, body, boot)]
+    points += [at[hole] for hole in ids]
+    flat = np.column_stack([np.array(points), np.zeros(len(points)), np.ones(len(points))])
+    on_bed = (flat @ np.linalg.inv(to_ski).T)[:, :2]
+    back = np.column_stack([printer.print(on_bed), np.zeros(len(points)), np.ones(len(points))])
+    rear, front, line, *holes = (back @ to_ski.T)[:, :2]
+    ahead = (front - rear) / np.hypot(*(front - rear))
+    left = np.array([-ahead[1], ahead[0]])
+    return {
+        hole: np.array([(place - line) @ ahead, (place - rear) @ left])
+        for hole, place in zip(ids, holes, strict=True)
+    }
+
+
+def _line(manifest: dict, body: str, boot: float) -> tuple[float, float]:
+    """Where the line for `boot` is, near its end at the edge; a half that stands still has one."""
+    rows = [row for one in manifest["ladders"] if one["part"] == body for row in one["rows"]]
+    for row in rows:
+        for line in row["lines"]:
+            if row["name"] != "shift" and line["first"] <= boot <= line["last"]:
+                return line["x"], row["y"]
+    return 0.0, 0.0
 
 
 def readings(

@@ -15,6 +15,7 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
 
 if TYPE_CHECKING:
+    from jiggen.printer.affine import Affine
     from jiggen.printer.jig import PrintedJig
     from jiggen.printer.model import Profile
     from jiggen.printer.printed import PrintedFit
@@ -101,7 +102,8 @@ def printed(
 
     if name is not None:
         check_name(name)
-    found = fit_printed(printout.jig, read_printed(file, printout.jig.holes), most)
+    holes = [one.holes for one in printout.jig.rigid]
+    found = fit_printed(printout.jig, read_printed(file, *holes), most)
     against = refusals(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
@@ -139,7 +141,7 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
     """Everything for ``--json``; mm, degrees and factors."""
-    whole, joint = found.whole, found.joint
+    joint = found.joint
     equations, doubt = found.fit.equations, found.doubt
     labels = [str(reading) for reading in found.readings.distances]
     bodies = zip(found.jig.bodies, found.bodies, strict=True)
@@ -160,12 +162,8 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
             }
             for hole in found.expected
         ],
-        "whole": {
-            "along": whole.scale_x,
-            "across": whole.scale_y,
-            "skew": whole.skew,
-            "turn": whole.turn,
-        },
+        "whole": None if found.jig.loose else _stretches(found.whole),
+        **_each_half(found),
         "bodies": {
             body.name: {"values": values.tolist(), "uncertainties": sure.tolist()}
             for body, (values, sure) in bodies
@@ -186,6 +184,21 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
         "doubt": doubt and {"name": labels[doubt.row], "off": doubt.off, "likely": doubt.likely},
         "profile": made and made.model_dump(),
     }
+
+
+def _stretches(affine: Affine) -> dict[str, float]:
+    return {
+        "along": affine.scale_x,
+        "across": affine.scale_y,
+        "skew": affine.skew,
+        "turn": affine.turn,
+    }
+
+
+def _each_half(found: PrintedFit) -> dict[str, Any]:
+    if not found.jig.loose:
+        return {}
+    return {"halves": {name: _stretches(affine) for name, affine in found.halves.items()}}
 
 
 def as_text(found: PrintedFit, made: Profile | None) -> str:
@@ -224,19 +237,23 @@ def _hole_lines(found: PrintedFit) -> list[str]:
             for hole in found.expected
         ),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
+        *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
     ]
 
 
 def _whole_lines(found: PrintedFit) -> list[str]:
     from jiggen.printer.words import stretched
 
-    whole, joint = found.whole, found.joint
+    named = {"whole jig": found.whole}
+    if found.jig.loose:
+        named = {f"{n.removeprefix('body-')} half": each for n, each in found.halves.items()}
     lines = [
-        f"The whole jig: 300 mm along the ski came out {stretched(whole.scale_x, 300.0)}, "
-        f"40 mm across {stretched(whole.scale_y, 40.0)}."
+        f"The {name}: 300 mm along the ski came out {stretched(each.scale_x, 300.0)}, "
+        f"40 mm across {stretched(each.scale_y, 40.0)}."
+        for name, each in named.items()
     ]
-    if joint:
-        (gap, offset, bend), sure = joint
+    if found.joint:
+        (gap, offset, bend), sure = found.joint
         lines.append(
             f"The joint: gap {gap:+.2f} ± {2 * sure[0]:.2f} mm, sideways {offset:+.2f} ± "
             f"{2 * sure[1]:.2f} mm, bend {bend:+.2f} ± {2 * sure[2]:.2f}°."

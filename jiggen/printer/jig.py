@@ -4,12 +4,16 @@ Every body is a print of its own: its printer's distortion works along the bed's
 compensation that its mesh had.  In use the centre line is where the two stations centre the jig,
 and the mounting mark is set by the line in the sight windows; with two bodies that line is their
 joint, so a gap there is shared by both.
+
+The halves of a jig for many boots are loose from each other: each has two stations of its own,
+and is set by its line for the boot, which is seen at one edge of its ladder alone.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
@@ -18,6 +22,9 @@ from jiggen.printer.affine import Array, distortion
 # Parameters of one body, then of the joint of two.
 BODY = ("scale_x", "scale_y", "skew")
 JOINT = ("gap", "offset", "bend")
+
+ON_THE_LINE = ((0.0, 0.0),)
+"""Where a body with one line is set on the mark: in the middle, as the line is seen both sides."""
 
 _AHEAD = np.array([1.0, 0.0])
 _LEFT = np.array([0.0, 1.0])
@@ -38,19 +45,74 @@ class Body:
 
 
 @dataclass(frozen=True, eq=False)
-class PrintedJig:
-    """A jig as it was sent to the printer: one body, or that at the toe before that at the heel.
+class Rigid:
+    """What two stations centre as one: a whole jig, or one half of a jig for many boots.
 
-    `stations` are the x of its two stations (mm, ski frame), `drills` the holes' drill diameters
-    in mm in the order of `holes`, `matrix` (2, 2) what bed coordinates were multiplied by before
-    the print.
+    `bodies` are one, or that at the toe before that at the heel; `stations` the x of its two
+    stations.  `sights` are points (x, y) of it that may be set on the mounting mark: the middle
+    of the line in the windows, or the ladder's line for the longest boot and then the outermost
+    of each of its rows.  All in mm in the ski frame, a half as it lies for the longest boot.
+    """
+
+    bodies: tuple[Body, ...]
+    stations: tuple[float, float]
+    sights: tuple[tuple[float, float], ...] = ON_THE_LINE
+
+    @property
+    def holes(self) -> tuple[str, ...]:
+        """Its holes, body by body."""
+        return tuple(hole for body in self.bodies for hole in body.holes)
+
+    def places(self, prints: Array, joint: Array, way: int) -> Array:
+        """(n, 2) where its holes are with sight `way` on the mark, as `PrintedJig.places`.
+
+        `prints` (b, 2, 2) lead coordinates on the ski to those of each print, before they are
+        turned; `joint` (3,) is that of two bodies, empty for one.
+        """
+        shapes = [_square(one) for one in prints]
+        poses = self._poses(joint)
+        sight = np.array(self.sights[min(way, len(self.sights) - 1)])
+        placed = [
+            (body.at - sight) @ (turned @ shape).T + shift
+            for body, shape, (turned, shift) in zip(self.bodies, shapes, poses, strict=True)
+        ]
+        stations = [self._station(x * _AHEAD - sight, x, shapes, poses) for x in self.stations]
+        return np.asarray(_set_down(np.vstack(placed), *stations) + sight[0] * _AHEAD)
+
+    def _poses(self, joint: Array) -> list[tuple[Array, Array]]:
+        """How each body is turned and shifted at the joint: half of it each."""
+        if not len(joint):
+            return [(np.eye(2), np.zeros(2))]
+        gap, offset, bend = joint
+        half, angle = np.array([gap, offset]) / 2, np.radians(bend) / 2
+        return [(_turned(angle), half), (_turned(-angle), -half)]
+
+    def _station(
+        self, at: Array, x: float, shapes: list[Array], poses: list[tuple[Array, Array]]
+    ) -> Array:
+        """Where the middle of the station at `x` is, `at` from the sight, in the joint's frame."""
+        number = 0 if x > 0 or len(self.bodies) == 1 else 1
+        turned, shift = poses[number]
+        return np.asarray(turned @ shapes[number] @ at + shift)
+
+
+@dataclass(frozen=True, eq=False)
+class PrintedJig:
+    """A jig as it was sent to the printer: one rigid whole, or halves loose from each other.
+
+    `drills` are the holes' drill diameters in mm in the order of `holes`, `matrix` (2, 2) what
+    bed coordinates were multiplied by before the print.
     """
 
     name: str
-    bodies: tuple[Body, ...]
-    stations: tuple[float, float]
+    rigid: tuple[Rigid, ...]
     drills: tuple[float, ...]
     matrix: Array
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """All bodies."""
+        return tuple(body for one in self.rigid for body in one.bodies)
 
     @property
     def holes(self) -> tuple[str, ...]:
@@ -58,8 +120,28 @@ class PrintedJig:
         return tuple(hole for body in self.bodies for hole in body.holes)
 
     @property
+    def loose(self) -> bool:
+        """Whether its bodies are halves, whose distance says nothing."""
+        return len(self.rigid) > 1
+
+    @property
+    def joined(self) -> bool:
+        """Whether two bodies meet at a joint."""
+        return any(len(one.bodies) > 1 for one in self.rigid)
+
+    @property
+    def ways(self) -> int:
+        """How many ways there are to set it on the mark that bound all others."""
+        return max(len(one.sights) for one in self.rigid)
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """All pairs of holes whose distance the print has in it."""
+        return tuple(pair for one in self.rigid for pair in combinations(one.holes, 2))
+
+    @property
     def asked(self) -> Array:
-        """(n, 2) where the layout has the holes; mm, ski frame."""
+        """(n, 2) where the layout has the holes; mm, ski frame; that of the longest boot."""
         return np.vstack([body.at for body in self.bodies])
 
     @cached_property
@@ -70,46 +152,38 @@ class PrintedJig:
     @property
     def size(self) -> int:
         """How many parameters `places` takes: three a body, three more for a joint."""
-        return len(BODY) * len(self.bodies) + (len(JOINT) if len(self.bodies) > 1 else 0)
+        return len(BODY) * len(self.bodies) + (len(JOINT) if self.joined else 0)
 
-    def places(self, parameters: Array) -> Array:
+    def places(self, parameters: Array, way: int = 0) -> Array:
         """(n, 2) where the holes are in use, in mm in the ski frame.
 
         `parameters` are scales and skew (degrees) of each body's printer, then of the joint the
         gap along the ski and the toe body's offset to the left in mm and its bend to the left in
         degrees, the heel body's taken as straight.
+
+        The holes of a half with a ladder move with the boot, and how far off they are does so
+        too: that is told for the boot of its sight `way`, and added to where the longest boot
+        has them.
         """
         count = len(self.bodies)
         own = parameters[: 3 * count].reshape(count, 3)
-        shapes = [self._shape(body, *three) for body, three in zip(self.bodies, own, strict=True)]
-        poses = self._poses(parameters[3 * count :])
-        placed = [
-            body.at @ (turned @ shape).T + shift
-            for body, shape, (turned, shift) in zip(self.bodies, shapes, poses, strict=True)
-        ]
-        stations = [self._station(x, shapes, poses) for x in self.stations]
-        return _set_down(np.vstack(placed), *stations)
+        prints = [self._print(body, *three) for body, three in zip(self.bodies, own, strict=True)]
+        joint, found, first = parameters[3 * count :], [], 0
+        for one in self.rigid:
+            last = first + len(one.bodies)
+            found.append(one.places(np.array(prints[first:last]), joint, way))
+            first = last
+        return np.vstack(found)
 
-    def _shape(self, body: Body, scale_x: float, scale_y: float, skew: float) -> Array:
-        """(2, 2) from the layout to the print, both in the ski frame, lying on the joint's line."""
-        printed = body.turn @ distortion(scale_x, scale_y, skew) @ self.matrix @ body.turn.T
-        across = printed @ _LEFT
-        # So turned that what should run across the ski, the joint or the windows' line, does.
-        return _turned(np.arctan2(across[0], across[1])) @ printed
+    def _print(self, body: Body, scale_x: float, scale_y: float, skew: float) -> Array:
+        """(2, 2) from the layout to the print, both in the ski frame."""
+        return body.turn @ distortion(scale_x, scale_y, skew) @ self.matrix @ body.turn.T
 
-    def _poses(self, joint: Array) -> list[tuple[Array, Array]]:
-        """How each body is turned and shifted at the joint: half of it each."""
-        if not len(joint):
-            return [(np.eye(2), np.zeros(2))]
-        gap, offset, bend = joint
-        half, angle = np.array([gap, offset]) / 2, np.radians(bend) / 2
-        return [(_turned(angle), half), (_turned(-angle), -half)]
 
-    def _station(self, x: float, shapes: list[Array], poses: list[tuple[Array, Array]]) -> Array:
-        """Where the middle of the station at `x` is, in the frame of the joint."""
-        number = 0 if x > 0 or len(self.bodies) == 1 else 1
-        turned, shift = poses[number]
-        return np.asarray(turned @ shapes[number] @ (x * _AHEAD) + shift)
+def _square(printed: Array) -> Array:
+    """`printed` so turned that what should run across the ski does: the joint, the line."""
+    across = printed @ _LEFT
+    return _turned(np.arctan2(across[0], across[1])) @ printed
 
 
 def _set_down(places: Array, one: Array, other: Array) -> Array:

@@ -16,21 +16,25 @@ MOST = 20  # readings that a person takes in a quarter of an hour (common practi
 LEAST = 8  # readings of which one that is wrong can be told (our choice)
 _ENOUGH = 0.5  # of the limit: what a hole is known to may take so much of it
 
+LOOSE = "# Measure each half by itself: how far apart they lie is set on the ski, by its mark."
+
 Pair = tuple[str, str]
 
 
 def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
     """Pairs of holes: longest along, widest across, both diagonals, then what tells most.
 
-    Of the whole jig and of each body; then more until there are enough to tell a misread one and
-    every hole would be known well within `limit` in mm, up to 20.
+    Of the whole jig and of each body, but never from one loose half to another; then more until
+    there are enough to tell a misread one and every hole would be known well within `limit` in
+    mm, up to 20.  Of loose halves pairs may be there twice.
     """
-    groups: list[Sequence[str]] = [jig.holes]
-    if len(jig.bodies) > 1:
+    groups: list[Sequence[str]] = [one.holes for one in jig.rigid]
+    if jig.joined:
         groups += [body.holes for body in jig.bodies]
     asked = dict(zip(jig.holes, jig.asked, strict=True))
     chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(group, asked)))
-    while len(chosen) < min(MOST, len(jig.holes) * (len(jig.holes) - 1) // 2):
+    times = 2 if jig.loose else 1  # a half has few pairs, and its holes lie far from its line
+    while len(chosen) < min(MOST, times * len(jig.pairs)):
         found = _as_asked(jig, chosen, limit)
         known = all(hole.known <= _ENOUGH * limit for hole in found.expected)
         if known and len(chosen) >= LEAST:
@@ -49,6 +53,7 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         "# Stand straight pins or drill shanks without play in the bushes, measure over their",
         '# outsides close above the jig, and write what the caliper shows in place of "".',
         "# Leave out what the caliper does not reach. Measure at room temperature.",
+        *([LOOSE] if jig.loose else []),
         "",
         "measurements = 1",
         'units = "mm"                    # what the caliper shows: "mm" or "in"',
@@ -56,11 +61,13 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         "                                # the pins' play; inches where the caliper shows them",
         f"over = {usual:g}                      # the pins' diameter, measured",
     ]
-    for one, other in worth_measuring(jig, limit):
+    listed = worth_measuring(jig, limit)
+    for row, (one, other) in enumerate(listed):
         over = (drills[one], drills[other])
         true = float(np.hypot(*(asked[one] - asked[other]))) + sum(over) / 2
         lines += [
             "",
+            *(["# Once more, the pins stood in anew."] if (one, other) in listed[:row] else []),
             "[[distance]]",
             f'between = ["{one}", "{other}"]',
             f'edges = "outside"               # {true:.2f} if the jig were true',

@@ -8,10 +8,11 @@ certain.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
-from itertools import combinations
+from functools import cached_property, partial
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -19,7 +20,7 @@ from scipy.special import chdtri
 
 from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, derivative, doubt
 from jiggen.printer.affine import Affine, Array, fit_affine, fit_similarity
-from jiggen.printer.jig import PrintedJig
+from jiggen.printer.jig import BODY, JOINT, PrintedJig
 from jiggen.printer.measured import PinReadings
 
 LIMIT = 0.2
@@ -48,7 +49,8 @@ Verdict = Literal["use", "reprint", "measure"]
 class Expected:
     """Where one hole is expected, in mm: off by `dx` and `dy` from the layout.
 
-    `known` is the reach of its 95 % region; `at_worst` is off and known together.
+    In a half with a ladder that is so for the boot for which it is worst.  `known` is the reach
+    of its 95 % region; `at_worst` is off and known together.
     """
 
     hole: str
@@ -95,10 +97,16 @@ class PrintedFit:
     @cached_property
     def expected(self) -> tuple[Expected, ...]:
         """Every hole, in the jig's order."""
-        slopes = derivative(self.jig.places, self.fit.parameters)
+        ways = (self._expected(way) for way in range(self.jig.ways))
+        return tuple(max(each, key=_at_worst) for each in zip(*ways, strict=True))
+
+    def _expected(self, way: int) -> tuple[Expected, ...]:
+        """Every hole with the jig set on the mark by its sight `way`."""
+        places = partial(self.jig.places, way=way)
+        slopes = derivative(places, self.fit.parameters)
         spreads = slopes @ self.covariance @ slopes.transpose(0, 2, 1)
         known = REGION * np.sqrt(np.clip(np.linalg.eigvalsh(spreads)[:, -1], 0.0, None))
-        off = self.places - self.jig.asked
+        off = places(self.fit.parameters) - self.jig.asked
         return tuple(
             Expected(hole, self.jig.bodies[self.jig.body_of[hole]].name, float(x), float(y), reach)
             for hole, (x, y), reach in zip(self.jig.holes, off, known.tolist(), strict=True)
@@ -120,10 +128,17 @@ class PrintedFit:
 
         For holes on one line, one scale and a turn.
         """
-        asked = self.jig.asked
-        spread = np.linalg.svd(asked - asked.mean(axis=0), compute_uv=False)
-        fitting = fit_affine if len(asked) > 2 and spread[-1] > 1.0 else fit_similarity
-        return fitting(asked, self.places)
+        return _affine(self.jig.asked, self.places)
+
+    @property
+    def halves(self) -> dict[str, Affine]:
+        """The same of each half by itself, by its body; without those of one hole."""
+        number = np.array([self.jig.body_of[hole] for hole in self.jig.holes])
+        return {
+            body.name: _affine(body.at, self.places[number == n])
+            for n, body in enumerate(self.jig.bodies)
+            if len(body.holes) > 1
+        }
 
     @property
     def bodies(self) -> tuple[tuple[Array, Array], ...]:
@@ -158,18 +173,29 @@ class PrintedFit:
     def telling(self) -> tuple[str, str]:
         """The two holes whose distance, measured next, makes the least certain hole most certain.
 
-        One that was not measured yet, unless all were.
+        One that was not measured yet; where all were, one that was measured no oftener than others.
         """
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
-        measured = {frozenset((one.first, one.second)) for one in self.readings.distances}
-        pairs = list(combinations(self.jig.holes, 2))
-        pairs = [pair for pair in pairs if frozenset(pair) not in measured] or pairs
+        times = Counter(frozenset((one.first, one.second)) for one in self.readings.distances)
+        fewest = min(times[frozenset(pair)] for pair in self.jig.pairs)
+        pairs = [pair for pair in self.jig.pairs if times[frozenset(pair)] == fewest]
         slopes = derivative(_chords(self.jig, pairs), self.fit.parameters)
         moves = derivative(self.jig.places, self.fit.parameters)[least]
         told = slopes @ self.covariance
         spread = self.readings.caliper**2 + np.einsum("pk,pk->p", told, slopes)
         gains = ((told @ moves.T) ** 2).sum(axis=1) / spread
         return pairs[int(gains.argmax())]
+
+
+def _at_worst(hole: Expected) -> float:
+    return hole.at_worst
+
+
+def _affine(asked: Array, places: Array) -> Affine:
+    """What leads the layout nearest to the print; (n, 2) each, mm."""
+    spread = np.linalg.svd(asked - asked.mean(axis=0), compute_uv=False)
+    fitting = fit_affine if len(asked) > 2 and spread[-1] > 1.0 else fit_similarity
+    return fitting(asked, places)
 
 
 def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
@@ -216,11 +242,11 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
         yield scale_x, BEFORE["scale"]
         yield scale_y - scale_x, BEFORE["between axes"]
         yield skew, BEFORE["skew"]
-    if len(jig.bodies) > 1:
-        unlike = every[:3] - every[3:6]
+    count = len(BODY) * len(jig.bodies)
+    for one, other in pairwise(every[:count].reshape(-1, 3, jig.size)):
+        unlike = one - other
         yield unlike[0], BEFORE["between bodies, scale"]
         yield unlike[1], BEFORE["between bodies, scale"]
         yield unlike[2], BEFORE["between bodies, skew"]
-        yield every[6], BEFORE["gap"]
-        yield every[7], BEFORE["offset"]
-        yield every[8], BEFORE["bend"]
+    for of_joint, name in zip(every[count:], JOINT, strict=False):
+        yield of_joint, BEFORE[name]

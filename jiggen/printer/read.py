@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -69,13 +69,16 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     return _read(path, _gauge)
 
 
-def read_printed(path: str | os.PathLike[str], holes: Collection[str]) -> PinReadings:
-    """Read what was measured between `holes` of a finished jig; lengths of the result in mm.
+def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
+    """Read what was measured between holes of a finished jig; lengths of the result in mm.
+
+    `halves` are the holes of each half of a jig whose halves are loose from each other; of any
+    other jig all its holes at once.
 
     Raises InputError as `read_measurements`; ``printer.no-pin`` where it is not said what was
-    measured over.
+    measured over, ``printer.loose-halves`` for a reading from one half to another.
     """
-    return _read(path, lambda document, faults: _printed(document, holes, faults))
+    return _read(path, lambda document, faults: _printed(document, halves, faults))
 
 
 def _read(path: str | os.PathLike[str], assemble: Callable[[Document, Faults], T]) -> T:
@@ -129,13 +132,15 @@ def _gauge(document: Document, faults: Faults) -> Measurements:
     return measured
 
 
-def _printed(document: Document, holes: Collection[str], faults: Faults) -> PinReadings:
+def _printed(document: Document, halves: Sequence[Collection[str]], faults: Faults) -> PinReadings:
+    holes = [hole for half in halves for hole in half]
     unit = _unit(document.data)
     whole = _pinned(PrintedShape, document.data, (), unit, faults)
     distances = tuple(
         Distance(*row.between, row.edges, row.value, row.over or whole.over or (0.0, 0.0))
         for path, row in _rows(PinDistanceShape, whole.distance, "distance", unit, faults)
         if _sound(_bad_ends(path, row.between, holes), path, faults)
+        and _sound(_loose_ends(path, row.between, halves), path, faults)
         and _sound(_bad_pins(path, row, whole, unit, faults), path, faults)
         and row.value is not None
     )
@@ -217,6 +222,16 @@ def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> I
     if ends[0] == ends[1]:
         message = f"{ends[0]} is measured to itself"
         yield Fault(path, "same-end", message, "Write two different names.")
+
+
+def _loose_ends(
+    path: KeyPath, ends: tuple[str, str], halves: Sequence[Collection[str]]
+) -> Iterator[Fault]:
+    """A reading between two halves; both ends are known."""
+    if not any(set(ends) <= set(half) for half in halves):
+        message = f"{ends[0]} and {ends[1]} are in two halves, loose from each other"
+        hint = "Take that reading out: how far apart they lie is set on the ski, by the mark."
+        yield Fault((*path, "between"), "loose-halves", message, hint)
 
 
 def _bad_pins(
