@@ -21,7 +21,7 @@ from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.run_sheet import TICK
 
 FAILED = (Finding("evening.proof", "it failed its proof: do not print it"),)
-CASES = ("demo", "failed", "crowd", "one")
+CASES = ("demo", "failed", "crowd", "one", "ladder")
 EITHER = pytest.mark.parametrize("paper", ["A4", "letter"])
 EACH = pytest.mark.parametrize("case", CASES)
 
@@ -184,10 +184,29 @@ def test_a_pair_worked_by_hand(pages):
 
 def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     text = text_of(pages("ladder", "A4"))
-    assert "A01 Resi, race line 305 on the mark" in text
+    after = text[text.rindex("A01 Resi, race") :]
+    assert after.startswith("A01 Resi, race boot 305 ")
+    assert "On the mark: each half line 305, left edge" in after[: after.index("A02")]
     assert "boots from 295 to 305 mm, by the line on the mark" in text
     assert "B02 Nesa boot 305 any boot" in text  # a plate about the boot centre has none
     assert len(plans("ladder").jigs) < len(plans("demo").jigs)
+    assert "On the mark" not in text_of(pages("demo", "A4"))
+
+
+def test_a_boot_of_a_band_is_told_the_line_that_is_engraved_for_the_band(pages):
+    text = text_of(pages("ladder", "A4"))
+    head = text[text.index("boots from 262 to 318 mm") :]
+    # By hand from step-track: the toe's steps begin at 278 and 306, the jig's boots at 262.
+    assert "Two numbers, 262-277, are one line for all boots between them." in head
+    told = {"D03 Not": "278-305", "D05 Duri": "306-318", "D08 Ursina": "262-277"}
+    for ticket, band in told.items():
+        row = head[head.index(ticket) :]
+        row = row[row.index("On the mark: ") :]
+        assert row.startswith(f"On the mark: toe half line {band}, right edge · heel half line ")
+    # The heel moves with every boot: 304 is even, three lines of 2 mm from the number 310.
+    row = head[head.index("D03 Not") :]
+    assert "boot 304" in row[:40]
+    assert "heel half line 310 − 3, right edge" in row[: row.index("D04")]
 
 
 def test_old_holes_and_mirrored_skis_are_spoken_of(pages):

@@ -153,6 +153,26 @@ def boot_lines(motion: Motion) -> tuple[Line, ...]:
     return tuple(lines)
 
 
+def boot_rows(motion: Motion, half: float = 0.0) -> tuple[Row, ...]:
+    """The rows of lines for the boots of `motion` on a tongue ± `half`, with their numbers.
+
+    Lines for bands of boots stand on the right edge, single ones on both, by odd and even.
+    """
+    lines = boot_lines(motion)
+    if any(line.last > line.first for line in lines):
+        numbered = tuple(Line(line.x, line.first, line.last, _band(line)) for line in lines)
+        return (Row("bands", -half, 1, numbered),)
+    dealt = (
+        ("odd", half, -1, tuple(line for line in lines if line.first % 2)),
+        ("even", -half, 1, tuple(line for line in lines if not line.first % 2)),
+    )
+    return tuple(
+        Row(name, wall, inwards, tuple(_numbered(mine)))
+        for name, wall, inwards, mine in dealt
+        if mine
+    )
+
+
 def ladder_for(motion: Motion, half_width: float, root: int) -> Ladder:
     """The ladder for the boots of `motion` on a body ± `half_width`.
 
@@ -160,7 +180,7 @@ def ladder_for(motion: Motion, half_width: float, root: int) -> Ladder:
     ``design.narrow`` where there is no room for it across the body.
     """
     half = half_width - WINDOW
-    rows = _rows(boot_lines(motion), half)
+    rows = boot_rows(motion, half)
     for row in rows:
         _refuse_close(row, motion)
     span = _span([line.x for row in rows for line in row.lines], root)
@@ -175,22 +195,6 @@ def ladder_for(motion: Motion, half_width: float, root: int) -> Ladder:
         ),
     )
     return _packed(span, half, root, rows, shift)
-
-
-def _rows(lines: tuple[Line, ...], half: float) -> tuple[Row, ...]:
-    """Lines for bands of boots stand on the right edge, single ones on both, by odd and even."""
-    if any(line.last > line.first for line in lines):
-        numbered = tuple(Line(line.x, line.first, line.last, _band(line)) for line in lines)
-        return (Row("bands", -half, 1, numbered),)
-    dealt = (
-        ("odd", half, -1, tuple(line for line in lines if line.first % 2)),
-        ("even", -half, 1, tuple(line for line in lines if not line.first % 2)),
-    )
-    return tuple(
-        Row(name, wall, inwards, tuple(_numbered(mine)))
-        for name, wall, inwards, mine in dealt
-        if mine
-    )
 
 
 def _band(line: Line) -> str:

@@ -112,7 +112,7 @@ def design_reusable(
     moving = motions(layouts)
     halves: list[Half] = []
     faults: list[Finding] = []
-    for motion, name in zip(moving, _names(moving, longest), strict=True):
+    for motion, name in zip(moving, half_names(moving, longest), strict=True):
         mine = tuple(
             g for g, group in zip(guides, longest.groups, strict=True) if group in motion.groups
         )
@@ -146,7 +146,7 @@ class _Job:
         return self.layouts[max(self.layouts)]
 
 
-def _names(moving: tuple[Motion, ...], layout: Layout) -> list[str]:
+def half_names(moving: tuple[Motion, ...], layout: Layout) -> list[str]:
     """toe, heel or centre for each, by where its holes lie; a number where one is there twice."""
     names = []
     for motion in moving:

@@ -36,11 +36,21 @@ class JigWanted:
     shift: float = 0.0
     side: Side = "left"
 
-    def layout(self) -> Layout:
-        """The holes for the shortest of its boots."""
+    def layout(self, boot: float | None = None) -> Layout:
+        """The holes for `boot`, or for the shortest of its boots."""
         return layout(
             self.pattern,
-            self.boots[0],
+            self.boots[0] if boot is None else boot,
+            mount_shift=self.shift,
+            core=self.core,
+            side=self.side,
+        )
+
+    def layouts(self) -> dict[float, Layout]:
+        """The holes for every whole boot length around its boots, by boot."""
+        return layouts(
+            self.pattern,
+            whole_boots(*whole_range(self.boots)),
             mount_shift=self.shift,
             core=self.core,
             side=self.side,
@@ -91,12 +101,5 @@ def _used_alone(wanted: JigWanted, settings: Settings) -> tuple[Design, ...]:
     """The jig, or each half of one with ladders.  Raises InputError where there is none."""
     if boots_alike(wanted.pattern, wanted.boots):
         return (design(wanted.layout(), settings),)
-    every = layouts(
-        wanted.pattern,
-        whole_boots(*whole_range(wanted.boots)),
-        mount_shift=wanted.shift,
-        core=wanted.core,
-        side=wanted.side,
-    )
-    jig = design_reusable(every, settings, engraved=False)
+    jig = design_reusable(wanted.layouts(), settings, engraved=False)
     return tuple(half.design for half in jig.halves)

@@ -75,9 +75,14 @@ class Reading:
     number: str
     lines: int
 
-    def __str__(self) -> str:
+    @property
+    def line(self) -> str:
+        """The number, and how many lines on from it."""
         on = f" {'+' if self.lines > 0 else '−'} {abs(self.lines)}" if self.lines else ""
-        return f"{self.edge} {self.number}{on}"
+        return f"{self.number}{on}"
+
+    def __str__(self) -> str:
+        return f"{self.edge} {self.line}"
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ def settings_by_boot(ladders: Ladders, first_holes: Mapping[str, str]) -> tuple[
     return tuple(
         Setting(
             entry.boot,
-            {ladder.half: _reading(ladder, entry.boot) for ladder in ladders.ladders},
+            {ladder.half: reading(ladder, entry.boot) for ladder in ladders.ladders},
             {
                 ladder.half: entry.x[first_holes[ladder.part]]
                 for ladder in ladders.ladders
@@ -120,8 +125,10 @@ def read_ladders(manifest: Mapping[str, Any]) -> Ladders:
     )
 
 
-def _reading(ladder: Ladder, boot: float) -> Reading:
-    """From the numbered line that is nearest, so that no step of the pattern lies between.
+def reading(ladder: Ladder, boot: float) -> Reading:
+    """The line for `boot` in mm, told from the numbered line that is nearest.
+
+    So no step of the pattern lies between the two.
 
     Raises ValueError for a boot that no line is for.
     """

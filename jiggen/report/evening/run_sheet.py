@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, boots_alike, whole_range
+from jiggen.evening import JigWanted, Pair, Plan, PlannedJig, Stop, Task, whole_range
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
+from jiggen.report.evening.lines import HalfLines, bands, halves_of, readings
 from jiggen.report.evening.words import counted, say
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
@@ -70,6 +72,11 @@ class _Sheet:
     def __init__(self, plan: Plan, outcomes: Sequence[Outcome], width: float) -> None:
         self.plan, self.outcomes, self.width = plan, outcomes, width
         self.barred = barred(plan, outcomes)
+        self.halves = {
+            jig.wanted: halves_of(jig.wanted)
+            for jig, outcome in self._each()
+            if outcome.state != "failed"
+        }
         self.used = {
             (task.pair.job.row, ski): count
             for count, jig in enumerate(plan.jigs, start=1)
@@ -146,7 +153,7 @@ class _Sheet:
                 continue
             words = [
                 f"{count}",
-                f"{plain(jig.wanted.pattern.name)}, {_facts(jig)}",
+                f"{plain(jig.wanted.pattern.name)}, {self._facts(jig)}",
                 plain(outcome.folder.name),
                 counted("pairs", len(jig.tasks)),
                 "",
@@ -171,8 +178,9 @@ class _Sheet:
         head = [
             Block(3.0, Shapes(lines=[Line((0.0, -2.0), (width, -2.0), STRONG)])),
             paragraph(name, fit(name, JIG, 9.0, width, bold=True), width, bold=True),
-            paragraph(f"{_facts(jig)} · {work}", BODY, width),
+            paragraph(f"{self._facts(jig)} · {work}", BODY, width),
             paragraph(say("jig.folder", folder=plain(outcome.folder.name)), SMALL, width, grey=0.3),
+            *_how_to_set(self.halves[jig.wanted], width),
             space(1.5),
             *(_stop(stop, len(jig.stops) == 1, width) for stop in jig.stops),
             *(_small(say("mind.all", words=words), width) for words in alike),
@@ -181,12 +189,27 @@ class _Sheet:
         rows = tuple(self._row(task, jig, alike) for task in jig.tasks)
         return Section(stack(head), rows)
 
+    def _facts(self, jig: PlannedJig) -> str:
+        wanted = jig.wanted
+        least, most = map(number, wanted.boots)
+        several = "jig.ladder" if self.halves[wanted] else "jig.boots"
+        boots = (
+            say("jig.boot", boot=least) if least == most else say(several, least=least, most=most)
+        )
+        facts = [say("jig.facts", boots=boots, ski="–".join(map(number, wanted.ski)))]
+        if wanted.shift:
+            way = "shift.tip" if wanted.shift > 0 else "shift.tail"
+            facts.append(say(way, shift=number(abs(wanted.shift))))
+        if wanted.pattern.pair == "mirrored":
+            facts.append(say("jig.side", side=wanted.side))
+        return " · ".join(facts)
+
     def _row(self, task: Task, jig: PlannedJig, alike: Sequence[str]) -> Block:
         """One pair: what to set, what to read, boxes to tick, screws, and what to mind."""
         job, width = task.pair.job, self.width
-        ladder = not boots_alike(jig.wanted.pattern, jig.wanted.boots)
-        setting = [say("row.line" if ladder else "row.boot", boot=number(job.boot))]
-        setting += [say("row.any")] if not ladder and len(set(jig.wanted.boots)) > 1 else []
+        halves = self.halves[jig.wanted]
+        setting = [say("row.boot", boot=number(job.boot))]
+        setting += [say("row.any")] if not halves and len(set(jig.wanted.boots)) > 1 else []
         setting += [say("row.shift", shift=f"{job.shift:+g}")] if job.shift else []
         rails = say("row.rail", toe=number(job.ski_toe / 2, 1), heel=number(job.ski_heel / 2, 1))
         xs = [sum(COLUMNS[:n]) * width for n in range(len(COLUMNS))]
@@ -207,7 +230,8 @@ class _Sheet:
             (xs[5], _screws(task, room[5])),
         ]
         mind = [words for words in _mind(task) if words not in alike]
-        below = [_small(say("mind", words=" ".join(mind)), width)] if mind else []
+        below = [_lines(halves, jig.wanted, job.boot, width)] if halves else []
+        below += [_small(say("mind", words=" ".join(mind)), width)] if mind else []
         return _ruled(stack([beside(columns), *below]), width)
 
     def _boxes(
@@ -249,18 +273,29 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
 # -- words and pieces ----------------------------------------------------------------------------
 
 
-def _facts(jig: PlannedJig) -> str:
-    wanted = jig.wanted
-    least, most = map(number, wanted.boots)
-    alike = "jig.boots" if boots_alike(wanted.pattern, wanted.boots) else "jig.ladder"
-    boots = say("jig.boot", boot=least) if least == most else say(alike, least=least, most=most)
-    facts = [say("jig.facts", boots=boots, ski="–".join(map(number, wanted.ski)))]
-    if wanted.shift:
-        way = "shift.tip" if wanted.shift > 0 else "shift.tail"
-        facts.append(say(way, shift=number(abs(wanted.shift))))
-    if wanted.pattern.pair == "mirrored":
-        facts.append(say("jig.side", side=wanted.side))
-    return " · ".join(facts)
+def _how_to_set(halves: tuple[HalfLines, ...], width: float) -> list[Block]:
+    """How the halves of a jig with ladders are set; nothing of any other jig."""
+    if not halves:
+        return []
+    said = [say("jig.lines"), *(say("jig.bands", band=band) for band in islice(bands(halves), 1))]
+    return [space(1.0), paragraph(" ".join(said), BODY, width)]
+
+
+def _lines(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float, width: float) -> Block:
+    """The line of each half that goes on the mark, in the words engraved on its ladder."""
+    found = dict(readings(halves, wanted, boot))
+    lines = [
+        say("row.line", line=plain(one.line), edge=one.edge) if one else say("row.one")
+        for one in found.values()
+    ]
+    said = [
+        say("row.half", half=plain(half), line=line)
+        for half, line in zip(found, lines, strict=True)
+    ]
+    if len(set(lines)) == 1 < len(lines):
+        said = [say("row.every", line=lines[0])]
+    words = say("row.lines", lines=" · ".join(said))
+    return stack([space(0.6), paragraph(words, BODY, width, bold=True), space(0.4)])
 
 
 def _stop(stop: Stop, only: bool, width: float) -> Block:

@@ -56,6 +56,11 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "jig.boot": "boot {boot} mm",
         "jig.boots": "any boot from {least} to {most} mm",
         "jig.ladder": "boots from {least} to {most} mm, by the line on the mark",
+        "jig.lines": "Set each half by itself: slide it until its line, given with each pair, lies "
+        "on the ski's mark, seen straight down at that edge of its tongue. + and − count lines on "
+        "from the number, + towards longer boots. Read the line twice: on a wrong one every hole "
+        "is in the wrong place.",
+        "jig.bands": "Two numbers, {band}, are one line for all boots between them.",
         "jig.side": "{side} skis only",
         "shift.tip": "shift {shift} mm to the tip",
         "shift.tail": "shift {shift} mm to the tail",
@@ -72,7 +77,11 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "row.right": "right ski",
         "row.screws": "screws",
         "row.boot": "boot {boot}",
-        "row.line": "line {boot} on the mark",
+        "row.lines": "On the mark: {lines}",
+        "row.half": "{half} half {line}",
+        "row.every": "each half {line}",
+        "row.one": "its one line",
+        "row.line": "line {line}, {edge} edge",
         "row.any": "any boot",
         "row.shift": "shift {shift}",
         "row.rail": "{toe} / {heel}",

@@ -1,0 +1,87 @@
+"""Which line of each half of a jig for many boots goes on the ski's mark, for a run sheet.
+
+Told from what is wanted, as the jig's own ladder is: no file is read.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+
+from jiggen.design.ladder import boot_rows
+from jiggen.design.reusable import half_names
+from jiggen.evening import JigWanted
+from jiggen.layout import Motion, motions
+from jiggen.report.setting import Ladder, Reading, reading
+
+
+@dataclass(frozen=True, eq=False)
+class HalfLines:
+    """One half of a jig: its name, its ladder (None where no boot moves it), one of its holes."""
+
+    name: str
+    ladder: Ladder | None
+    hole: int
+
+
+def halves_of(wanted: JigWanted) -> tuple[HalfLines, ...]:
+    """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
+
+    Raises InputError as `layouts`, for what cannot be built.
+    """
+    if wanted.boots[0] == wanted.boots[1]:
+        return ()
+    every = wanted.layouts()
+    moving = motions(every)
+    if all(motion.still for motion in moving):
+        return ()
+    longest = every[max(every)]
+    return tuple(
+        HalfLines(
+            name,
+            None if motion.still else _ladder(name, motion),
+            longest.groups.index(motion.groups[0]),
+        )
+        for name, motion in zip(half_names(moving, longest), moving, strict=True)
+    )
+
+
+def _ladder(name: str, motion: Motion) -> Ladder:
+    """The lines for boots, as a manifest would have them but for where they are across."""
+    rows = [
+        {"name": row.name, "lines": [asdict(line) for line in row.lines]}
+        for row in boot_rows(motion)
+    ]
+    part = {"part": f"body-{name}", "groups": motion.groups, "rows": rows}
+    return Ladder.model_validate(part)
+
+
+def readings(
+    halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float
+) -> Iterator[tuple[str, Reading | None]]:
+    """Each half's name and its line for `boot`, mm; None where it has but one line."""
+    for half in halves:
+        if half.ladder is None:
+            yield half.name, None
+        else:
+            yield half.name, reading(half.ladder, _nearest(half, wanted, boot))
+
+
+def _nearest(half: HalfLines, wanted: JigWanted, boot: float) -> float:
+    """The whole boot length next to `boot` whose place of the holes is the nearest to its own.
+
+    Between two that a step of the pattern parts that is the one on the boot's side of the step.
+    """
+
+    def x(boot: float) -> float:
+        return float(wanted.layout(boot).positions[half.hole, 0])
+
+    return min((math.floor(boot), math.ceil(boot)), key=lambda whole: abs(x(whole) - x(boot)))
+
+
+def bands(halves: tuple[HalfLines, ...]) -> Iterator[str]:
+    """The engraved numbers of lines that are for bands of boots."""
+    for half in halves:
+        for row in half.ladder.rows if half.ladder else ():
+            yield from (line.number for line in row.lines if line.last > line.first)
