@@ -132,6 +132,18 @@ def test_every_fault_at_once_in_the_order_of_the_file(tmp_path):
     ]  # fmt: skip
 
 
+def test_a_name_as_long_as_a_page_does_not_fill_one(tmp_path):
+    long = "A" * 5000
+    for changes in (
+        [("A1 = {", f"{long} = {{")],  # and what is measured from A1 is to nothing known
+        [("A1 = {", f"{long} = {{"), ("at = [140, 20.0]", "at = [20.0, 20.0]")],
+        [('between = ["A1", "A2"]', f'between = ["{long}", "{long}"]')],
+    ):
+        found = faults(tmp_path, *changes)
+        assert found
+        assert max(len(str(finding)) for finding in found) < 500
+
+
 def test_files_that_are_none_are_refused(tmp_path):
     for name, data, code in (
         ("a", b"measurements = 1\n" + b"#" * 1_000_001, "too-big"),

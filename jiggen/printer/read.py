@@ -210,7 +210,7 @@ def _bad_features(
             continue
         twin = next((o for o in placed if math.dist(o.at, feature.at) < SAME), None)
         if twin is not None:
-            message = f"{name} lies where {twin.name} does"
+            message = f"{quoted(name)} lies where {quoted(twin.name)} does"
             hint = "Compare with the file that jiggen gauge wrote."
             yield Fault(("features", name), "same-feature", message, hint)
         placed.append(feature)
@@ -220,7 +220,7 @@ def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> I
     path = (*path, "between")
     yield from _unknown(path, ends, known)
     if ends[0] == ends[1]:
-        message = f"{ends[0]} is measured to itself"
+        message = f"{quoted(ends[0])} is measured to itself"
         yield Fault(path, "same-end", message, "Write two different names.")
 
 
@@ -262,7 +262,7 @@ def _unknown(path: KeyPath, names: Collection[str], known: Collection[str]) -> I
     for name in dict.fromkeys(names):
         if name not in known:
             guess = nearest(name, known)
-            few = ", ".join(list(known)[:12])
+            few = ", ".join(quoted(one) for one in list(known)[:12])
             hint = f"Did you mean {quoted(guess)}?" if guess else f"Known: {few}."
             yield Fault(path, "unknown-feature", f"there is no {quoted(name)}", hint)
 
