@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 
 from jiggen.verify.step_text import StepError, decoded, read_step_text
@@ -81,7 +83,7 @@ def test_what_is_not_well_formed_is_refused(lines, said):
 
 
 def test_arguments_of_another_kind_are_refused():
-    entity = read("#1=A('x',1.,#1,.T.,(1.,#1),1.E999);")[1]
+    entity = read("#1=A('x',1.,#1,.T.,(1.,#1),1.E999," + "9" * 400 + ");")[1]
     for ask in (
         lambda: entity.number(0),
         lambda: entity.text(1),
@@ -93,7 +95,8 @@ def test_arguments_of_another_kind_are_refused():
         lambda: entity.refs(4),
         lambda: entity.numbers(4),
         lambda: entity.number(5),
-        lambda: entity.number(6),
+        lambda: entity.number(6),  # a whole number beyond all floats
+        lambda: entity.number(7),
         lambda: entity.number(0, "OTHER"),
     ):
         with pytest.raises(StepError, match="#1"):
@@ -117,12 +120,47 @@ def test_bytes_that_are_no_text_are_refused():
     ["''", "'a b',#7,*,$,.T.", "'',(#7,#7)", "1,-2.5E-3,(1.,2.,3.)", "'Gr\\X\\FC n',0,4.,.MILLI."],
 )
 def test_a_space_changes_nothing(values):
-    # Without spaces a simple entity is read a shorter way.
     file = read(f"#7=A({values});", f"#8=A( {values});")
     short, long = (file[number].record["A"] for number in (7, 8))
     assert short == long
     assert repr(short) == repr(long)
     assert [type(value) for value in short] == [type(value) for value in long]
+
+
+VALUES = (
+    *("#7", "$", "*", ".T.", "''", "'a;b'", "'a,b'", "'it''s'", "'\\S\\D'"),
+    *("1", "-2", "1.", "-2.5E-3", "1.E999", "9" * 400, "A(1.)", '"0F"', "(", "&", ""),
+    *("()", "(#7)", "(#7,#8)", "(#7\n  ,#8)", "( #7 )", "((#7))", "(#7,1.)"),
+    *("(1.,-0.,2.E1)", "(1,2.)", "(1.,\n  2.)", "(1.E999)"),
+)
+
+
+def answer(ask, *where):
+    """What is found, or why nothing is."""
+    try:
+        found = ask(*where)
+    except StepError as error:
+        return str(error)
+    return found if isinstance(found, int) else list(found)
+
+
+@pytest.mark.parametrize("form", ["A({},{})", "A({},#8,{},.T.)", "( A({}) B({}) )", "({},{})"])
+@pytest.mark.parametrize("kind", ["ref", "refs", "numbers"])
+def test_the_short_way_to_an_argument_finds_what_the_long_one_does(form, kind):
+    for values in product(VALUES, repeat=2):
+        file = read(f"#7={form.format(*values)};", "#8=A(1);")
+        for index in range(4):
+            short = answer(getattr(file, kind), 7, index)
+            long = answer(lambda at, file=file: getattr(file[7], kind)(at), index)
+            assert short == long, values
+
+
+def test_the_type_of_a_complex_entity_is_its_first():
+    file = read("#1=A(1);", "#2=( A(1) B(2) );", "#3=B(&);")
+    assert file.is_a(1, "A") and file.is_a(2, "A") and file.is_a(3, "B")
+    assert not file.is_a(1, "B") and not file.is_a(2, "B")
+    with pytest.raises(StepError, match="#3"):
+        file.is_a(3, "A")
 
 
 @pytest.mark.parametrize("values", ["'a'b'", "1..2", "#", "'',(1.,)", "'',()(", ",1", "1 2"])

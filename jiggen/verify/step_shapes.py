@@ -21,6 +21,7 @@ NOT_UNDERSTOOD = {
     "BREP_WITH_VOIDS": "a solid with closed hollows inside, which no printed part has",
 }
 WRAPPED_CURVES = {"SURFACE_CURVE", "SEAM_CURVE", "INTERSECTION_CURVE"}
+ROUND_SURFACES = {"CYLINDRICAL_SURFACE", "CONICAL_SURFACE"}
 ROUND_CURVES = {"CIRCLE", "ELLIPSE"}  # an ellipse is where a leaning hole meets a level face
 SI_PREFIX = {
     None: 1.0,
@@ -92,6 +93,8 @@ class ShapeReader:
     file: StepFile
     scale: float
     flats: bool = False
+    _ends: dict[int, tuple[int, int]] = field(default_factory=dict)
+    _vertices: dict[int, Array] = field(default_factory=dict)
     _points: dict[int, Array] = field(default_factory=dict)
     _arcs: dict[int, Arc | None] = field(default_factory=dict)
 
@@ -106,18 +109,16 @@ class ShapeReader:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
         solids = [item for item in items if item.keyword == SOLID]
         vertices: set[int] = set()
-        seen: set[int] = set()
         found, flats = [], []
         for solid in solids:
-            for face in self._faces(solid):
+            for face in self.file.refs(solid.ref(1), 1):
                 edges = list(self._edges(face))
-                new = [edge for edge in edges if edge.id not in seen]  # an edge has two faces
-                seen.update(edge.id for edge in new)
-                vertices.update(edge.ref(end) for edge in new for end in (1, 2))
-                round_face = self._round_face(face, edges)
-                if round_face:
-                    found.append(round_face)
-                if self.flats and self.file.keyword(face.ref(2)) == "PLANE":
+                vertices.update(*map(self._both_ends, edges))
+                surface = self.file.ref(face, 2)
+                kind = self.file.keyword(surface)
+                if kind in ROUND_SURFACES:
+                    found.append(self._round_face(face, surface, edges))
+                elif kind == "PLANE" and self.flats:
                     flats.append(self._straight(edges))
         points = np.array([self._vertex(vertex) for vertex in sorted(vertices)])
         return Shape(len(solids), points.reshape(-1, 3), tuple(found), tuple(flats))
@@ -136,51 +137,53 @@ class ShapeReader:
         except ValueError as error:
             raise StepError(f"#{number}: {error}") from None
 
-    def _faces(self, solid: Entity) -> Iterator[Entity]:
-        return (self.file[ref] for ref in self.file[solid.ref(1)].refs(1))
-
-    def _edges(self, face: Entity) -> Iterator[Entity]:
-        for bound in face.refs(1):
-            loop = self.file[self.file.ref(bound, 1)]
-            if loop.keyword != "EDGE_LOOP":
+    def _edges(self, face: int) -> Iterator[int]:
+        for bound in self.file.refs(face, 1):
+            loop = self.file.ref(bound, 1)
+            if not self.file.is_a(loop, "EDGE_LOOP"):
                 continue  # a cone's tip or a sphere's pole: one vertex, no edge
-            for oriented in loop.refs(1):
-                yield self.file[self.file.ref(oriented, 3)]
+            for oriented in self.file.refs(loop, 1):
+                yield self.file.ref(oriented, 3)
 
-    def _round_face(self, face: Entity, edges: list[Entity]) -> RoundFace | None:
-        keyword = self.file.keyword(face.ref(2))
-        if keyword not in ("CYLINDRICAL_SURFACE", "CONICAL_SURFACE"):
-            return None
-        surface = self.file[face.ref(2)]
+    def _both_ends(self, edge: int) -> tuple[int, int]:
+        ends = self._ends.get(edge)  # an edge has two faces
+        if ends is None:
+            ends = self._ends[edge] = self.file.ref(edge, 1), self.file.ref(edge, 2)
+        return ends
+
+    def _round_face(self, face: int, surface: int, edges: list[int]) -> RoundFace:
         arcs = (self._arc(edge) for edge in edges)
-        ends = [self._vertex(edge.ref(i)) for edge in edges for i in (1, 2)]
+        ends = [self._vertex(end) for edge in edges for end in self._both_ends(edge)]
+        cylinder = self.file.keyword(surface) == "CYLINDRICAL_SURFACE"
         return RoundFace(
             # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
-            hollow=not face.true(3),
-            place=self.placement(surface.ref(1)),
-            radius=surface.number(2) * self.scale if keyword == "CYLINDRICAL_SURFACE" else None,
+            hollow=not self.file[face].true(3),
+            place=self.placement(self.file.ref(surface, 1)),
+            radius=self.file[surface].number(2) * self.scale if cylinder else None,
             arcs=tuple(arc for arc in arcs if arc),
             ends=np.array(ends).reshape(-1, 3),
         )
 
-    def _straight(self, edges: list[Entity]) -> Array:
-        straight = (edge for edge in edges if self.file.keyword(edge.ref(3)) == "LINE")
-        ends = [[self._vertex(edge.ref(i)) for i in (1, 2)] for edge in straight]
+    def _straight(self, edges: list[int]) -> Array:
+        straight = (edge for edge in edges if self.file.keyword(self.file.ref(edge, 3)) == "LINE")
+        ends = [[self._vertex(end) for end in self._both_ends(edge)] for edge in straight]
         return np.array(ends).reshape(-1, 2, 3)
 
-    def _arc(self, edge: Entity) -> Arc | None:
-        if edge.id not in self._arcs:
-            self._arcs[edge.id] = self._read_arc(edge)
-        return self._arcs[edge.id]
+    def _arc(self, edge: int) -> Arc | None:
+        if edge not in self._arcs:
+            self._arcs[edge] = self._read_arc(edge)
+        return self._arcs[edge]
 
-    def _read_arc(self, edge: Entity) -> Arc | None:
-        curve = self.file[edge.ref(3)]
+    def _read_arc(self, edge: int) -> Arc | None:
+        curve = self.file[self.file.ref(edge, 3)]
         if curve.keyword in WRAPPED_CURVES:
             curve = self.file[curve.ref(1)]
         if curve.keyword not in ROUND_CURVES:
             return None
         place = self.placement(curve.ref(1))
-        first, last = (edge.ref(1), edge.ref(2)) if edge.true(4) else (edge.ref(2), edge.ref(1))
+        first, last = self._both_ends(edge)
+        if not self.file[edge].true(4):
+            first, last = last, first
         start = self._angle(place, first)
         full = first == last
         sweep = 2 * np.pi if full else (self._angle(place, last) - start) % (2 * np.pi)
@@ -191,16 +194,18 @@ class ShapeReader:
         return float(np.arctan2(y, x))
 
     def _vertex(self, number: int) -> Array:
-        return self._point(self.file.ref(number, 1))
+        vertex = self._vertices.get(number)
+        if vertex is None:
+            vertex = self._vertices[number] = self._point(self.file.ref(number, 1))
+        return vertex
 
     def _point(self, number: int) -> Array:
         point = self._points.get(number)
         if point is None:
-            numbers = self.file[number].numbers(1)
+            numbers = self.file.numbers(number, 1)
             if len(numbers) != 3:
                 raise StepError(f"#{number}: a point of {len(numbers)} numbers")
-            point = np.array(numbers) * self.scale
-            self._points[number] = point
+            point = self._points[number] = np.array(numbers) * self.scale
         return point
 
 

@@ -1,16 +1,20 @@
 """A strict reader of STEP exchange files (ISO 10303-21, clear text): text to entities.
 
 The file is cut into statements at once; an entity's arguments are parsed only when asked for,
-since most of a solid's entities (curves on surfaces) are of no use to a proof.
+since most of a solid's entities (curves on surfaces) are of no use to a proof.  What is asked of
+thousands of entities (`StepFile.ref`, `refs`, `numbers`) is read from their text by one pattern
+where it is of the plain form that every writer writes; all else is parsed with care.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections import Counter
-from collections.abc import Callable, Iterator
+import sys
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from typing import TypeAlias
 
 
@@ -43,9 +47,10 @@ Record: TypeAlias = "dict[str, tuple[Value, ...]]"
 
 BODY = r"(?:[^';]++|'[^']*+')*+"  # up to a statement's end; no string is looked into
 STATEMENT = re.compile(rf"\s*({BODY});")
-INSTANCE = re.compile(rf"\s*#(\d+)\s*=\s*([A-Z][A-Z0-9_]*)?\s*(\({BODY});")
-INSTANCES = re.compile(rf"(?:\s*#\d+\s*=\s*(?:[A-Z][A-Z0-9_]*)?\s*\({BODY};)*+")
-END = re.compile(r"\s*ENDSEC\s*;\s*END-ISO-10303-21\s*;\s*\Z")
+INSTANCE = re.compile(  # or all that follows the last one
+    rf"\s*+#(\d++)\s*+=\s*+((?:[A-Z][A-Z0-9_]*+)?)\s*+(\({BODY});|(.+)", re.DOTALL
+)
+END = re.compile(r"\s*ENDSEC\s*;\s*END-ISO-10303-21\s*;\s*")
 COMMENT = re.compile(r"('[^']*')|/\*.*?\*/", re.DOTALL)
 SPACE = re.compile(r"('[^']*')|\s+")
 REFERENCE = re.compile(r"'[^']*'|#(\d+)")
@@ -59,9 +64,14 @@ TOKEN = re.compile(
     | [(),$*]""",
     re.VERBOSE,
 )
-PLAIN_VALUE = r"(?:\#\d++|'[^',]*+'|[-+]?\d++(?:\.\d*+(?:E[-+]?\d++)?)?|\.[A-Z][A-Z0-9_]*+\.|[$*])"
-PLAIN_VALUES = rf"{PLAIN_VALUE}(?:,{PLAIN_VALUE})*+"
-SIMPLE = re.compile(rf"\(({PLAIN_VALUES})(?:,\(({PLAIN_VALUES})\))?\)")  # all edges and points
+# The plain form: nothing in it can be wrong, so nothing but what is asked for has to be looked at.
+COMMA = r"\s*+,\s*+"
+REF = r"#\d++"
+REAL = r"[-+]?\d++\.\d*+(?:E[-+]?\d++)?"
+ONE_REF = r"#(\d++)"
+SOME_REFS = rf"\(({REF}(?:{COMMA}{REF})*+)\s*+\)"
+SOME_REALS = rf"\(({REAL}(?:{COMMA}{REAL})*+)\s*+\)"
+NO_NUMBER = rf"(?:{REF}|'[^'\\]*+'|[$*]|\.[A-Z][A-Z0-9_]*+\.|\({REF}(?:{COMMA}{REF})*+\s*+\))"
 ESCAPE = re.compile(
     r"\\\\|\\X2\\((?:[0-9A-F]{4})+)\\X0\\|\\X4\\((?:[0-9A-F]{8})+)\\X0\\"
     r"|\\X\\([0-9A-F]{2})|\\S\\(.)|\\P[A-I]\\"
@@ -149,7 +159,7 @@ class Entity:
     def _number(self, value: Value, index: int) -> float:
         if not isinstance(value, int | float) or isinstance(value, Ref):
             raise self._wrong(index, "a number")
-        if not math.isfinite(value):
+        if not abs(value) <= sys.float_info.max:  # an integer may be larger, too
             raise self._wrong(index, "a finite number")
         return float(value)
 
@@ -161,7 +171,8 @@ class Entity:
 class StepFile:
     """The entities of one exchange file: the type and the arguments' text of each, by number."""
 
-    _sources: dict[int, tuple[str, str]]
+    _keywords: dict[int, str]
+    _sources: dict[int, str]
     _parsed: dict[int, Entity] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -171,31 +182,60 @@ class StepFile:
         """The entity `number`. Raises StepError when its text is not well formed."""
         entity = self._parsed.get(number)
         if entity is None:
-            entity = Entity(number, _record(number, *self._sources[number]))
-            self._parsed[number] = entity
+            record = _record(number, self._keywords[number], self._sources[number])
+            entity = self._parsed[number] = Entity(number, record)
         return entity
 
     def keyword(self, number: int) -> str:
         """The type of the entity `number`, empty for a complex one; cheaper than the entity."""
-        return self._sources[number][0]
+        return self._keywords[number]
 
-    def ref(self, number: int, index: int) -> Ref:
-        """Argument `index` of the entity `number` as a reference; cheaper than the entity.
+    def is_a(self, number: int, keyword: str) -> bool:
+        """Whether the entity's type, the first of a complex one, is `keyword`.
 
-        Raises StepError as the entity does.
+        Raises StepError when it is not and its text is not well formed.
         """
-        keyword, source = self._sources[number]
-        simple = SIMPLE.fullmatch(source) if keyword else None
-        if simple and simple[2] is None:
-            values = simple[1].split(",")
-            if index < len(values) and values[index][0] == "#":
-                return Ref(values[index][1:])
-        return self[number].ref(index)
+        return self._keywords[number] == keyword or self[number].keyword == keyword
+
+    def ref(self, number: int, index: int) -> int:
+        """What :meth:`Entity.ref` of the entity `number` is, or raises, for less."""
+        found = self._plain(number, index, ONE_REF)
+        return int(found) if found else self[number].ref(index)
+
+    def refs(self, number: int, index: int) -> Sequence[int]:
+        """What :meth:`Entity.refs` of the entity `number` are, or raise, for less."""
+        found = self._plain(number, index, SOME_REFS)
+        if found:
+            return [int(word) for word in found.replace("#", "").split(",")]
+        return self[number].refs(index)
+
+    def numbers(self, number: int, index: int) -> tuple[float, ...]:
+        """What :meth:`Entity.numbers` of the entity `number` are, or raise, for less."""
+        found = self._plain(number, index, SOME_REALS)
+        values = tuple([float(word) for word in found.split(",")]) if found else ()
+        return values if values and all(map(math.isfinite, values)) else self[number].numbers(index)
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
-        sources = self._sources.items()
-        return (self[number] for number, (its, _) in sources if its == keyword)
+        return (self[number] for number in self._of_type.get(keyword, ()))
+
+    @cached_property
+    def _of_type(self) -> dict[str, list[int]]:
+        numbers: dict[str, list[int]] = defaultdict(list)
+        for number, keyword in self._keywords.items():
+            numbers[keyword].append(number)
+        return numbers
+
+    def _plain(self, number: int, index: int, wanted: str) -> str | None:
+        """The text of argument `index` if it is `wanted` and the entity of the plain form."""
+        match = _form(index, wanted).fullmatch(self._sources[number])
+        return match[1] if match and self._keywords[number] else None
+
+
+@cache
+def _form(index: int, wanted: str) -> re.Pattern[str]:
+    """The plain form of arguments, the one at `index` being `wanted`, a pattern with one group."""
+    return re.compile(rf"\((?:{NO_NUMBER}{COMMA}){{{index}}}{wanted}(?:{COMMA}{NO_NUMBER})*+\s*+\)")
 
 
 def read_step_text(data: bytes) -> StepFile:
@@ -210,7 +250,7 @@ def read_step_text(data: bytes) -> StepFile:
         raise StepError(f"not a text in UTF-8, at byte {error.start}") from None
     if "/*" in text:
         text = COMMENT.sub(lambda match: match[1] or " ", text)
-    return _file(text, _data_start(text))
+    return _file(text[_data_start(text) :])
 
 
 def _data_start(text: str) -> int:
@@ -226,27 +266,28 @@ def _data_start(text: str) -> int:
     raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
 
 
-def _file(text: str, start: int) -> StepFile:
-    instances = INSTANCES.match(text, start)
-    end = instances.end() if instances else start
-    if not END.match(text, end):
-        raise StepError(f"cut short or damaged at {text[end : end + 60].strip()!r}")
-    found = INSTANCE.findall(text, start, end)
-    sources = {int(number): (keyword, source) for number, keyword, source in found}
-    if len(sources) < len(found):
-        ((twice, _),) = Counter(int(number) for number, *_ in found).most_common(1)
+def _file(text: str) -> StepFile:
+    # Split, not found one by one: the garbage collector would walk a tuple for every match.
+    parts = INSTANCE.split(text + "\n")  # of a file cut short, too, there is a rest
+    written, keywords, sources = (parts[group:-5:5] for group in (1, 2, 3))
+    rest = parts[-2]
+    if not END.fullmatch(rest):
+        raise StepError(f"cut short or damaged at {rest[:60].strip()!r}")
+    numbers = [int(number) for number in written]
+    file = StepFile(
+        dict(zip(numbers, keywords, strict=True)), dict(zip(numbers, sources, strict=True))
+    )
+    if len(file) < len(numbers):
+        ((twice, _),) = Counter(numbers).most_common(1)
         raise StepError(f"#{twice} is there twice")
-    lost = {int(ref) for ref in set(REFERENCE.findall(text, start, end)) if ref} - sources.keys()
+    unknown = set(REFERENCE.findall(text)).difference(written)
+    lost = {int(ref) for ref in unknown if ref}.difference(numbers)
     if lost:
         raise StepError(f"#{min(lost)} is referred to but not there")
-    return StepFile(sources)
+    return file
 
 
 def _record(number: int, keyword: str, source: str) -> Record:
-    simple = SIMPLE.fullmatch(source) if keyword else None
-    if simple:
-        first, last = simple.groups()
-        return {keyword: _plain(first) if last is None else (*_plain(first), _plain(last))}
     try:
         tokens = _tokens(source)
         if keyword:
@@ -258,11 +299,6 @@ def _record(number: int, keyword: str, source: str) -> Record:
     if len(record) != len(types):
         raise StepError(f"#{number}: a complex entity is a list of types, each once")
     return record
-
-
-def _plain(text: str) -> tuple[Value, ...]:
-    """Values without brackets and commas in them."""
-    return tuple([PLAIN[token[0]](token) for token in text.split(",")])
 
 
 def _tokens(source: str) -> list[str]:
