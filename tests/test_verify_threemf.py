@@ -5,7 +5,7 @@ import pytest
 from verify_samples import MODEL, RELATIONSHIPS, TYPES, good_sample, read_facets, write_package
 
 from jiggen.verify.mesh import Mesh, read_stl
-from jiggen.verify.threemf import ThreeMFError, difference, read_3mf
+from jiggen.verify.threemf import MARK, ThreeMFError, difference, read_3mf
 
 NAMESPACE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 TETRAHEDRON = (
@@ -45,6 +45,36 @@ def test_a_transform_acts_on_row_vectors(tmp_path):
     (found,) = read(tmp_path, model(items=item)).items
     assert (found.place @ (1, 0, 0, 1)).tolist() == [10, 21, 30, 1]
     assert (found.place @ (0, 1, 0, 1)).tolist() == [9, 20, 30, 1]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("/>", " />"),
+        ("<vertex ", "\n<vertex "),
+        ('"', "'"),
+        ("<vertices>", "<vertices ><!-- rows -->"),
+        ('x="1"', 'x="1e0"'),
+        ("<triangles>", f'<triangles {MARK}="0">'),  # as if the rows had been taken out
+    ],
+)
+def test_a_table_in_another_form_is_the_same(tmp_path, change):
+    plain, other = (
+        read(tmp_path, text).meshes["a"] for text in (model(), model().replace(*change))
+    )
+    assert change[0] in model()
+    assert plain.vertices.tolist() == [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
+    assert plain.triangles.tolist() == [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
+    assert (plain.vertices == other.vertices).all()
+    assert (plain.triangles == other.triangles).all()
+
+
+def test_a_table_that_is_commented_out_is_none(tmp_path):
+    first, rest = TETRAHEDRON.replace('x="1"', 'x="7"'), TETRAHEDRON[len("<mesh>") :]
+    package = read(
+        tmp_path, model(f'<object id="1" name="a"><mesh><!-- {first} -->{rest}</object>')
+    )
+    assert package.meshes["a"].vertices.max() == 1
 
 
 def test_a_strict_reader_sees_the_same(tmp_path):
@@ -104,6 +134,11 @@ def test_meshes_that_differ_say_how():
         (model().replace('z="1"', 'z="1e999"'), "not a number"),
         (model().replace('z="1"', ""), "vertices"),
         (model().replace('x="1"', 'x="one"'), "vertices"),
+        (model().replace('v3="3"', f'v3="{"9" * 400}"'), "triangles"),
+        (model().replace("<triangle ", "<vertex ").replace('v1="1"', 'v1="one"'), "triangles"),
+        (model().replace("vertices", "v").replace("triangles", "vertices"), "vertices"),
+        (model(f'<object id="1" name="a" x="{TETRAHEDRON}"/>'), "not well formed"),
+        (model().replace("</vertices>", "</vertices>&none;"), "not well formed"),
         (model(items='<item objectid="2"/>'), "not there"),
         (model(items='<item objectid="1" transform="1 0 0"/>'), "twelve"),
         (model(items='<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 nan"/>'), "twelve"),

@@ -1,8 +1,14 @@
-"""3MF packages read as data (3MF core specification): unit, named meshes, build items."""
+"""3MF packages read as data (3MF core specification): unit, named meshes, build items.
+
+Nearly all of a model are the rows of its tables, vertices and triangles.  In the one form that
+jiggen writes them they are taken out of the text before it is parsed as XML, a table at once; any
+other form is parsed whole.
+"""
 
 from __future__ import annotations
 
 import math
+import re
 import xml.etree.ElementTree as ET
 import zipfile
 import zlib
@@ -31,6 +37,14 @@ NOT_A_PACKAGE = (
 LARGEST = 32 * 2**20  # bytes
 MOST_TAGS = 500_000
 MOST_ITEMS = 500  # to print: every two are compared
+
+COORDINATE = r'"-?[0-9]++(?:\.[0-9]++)?"'
+CORNER = r'"[0-9]{1,9}+"'
+PLAIN_TABLE = re.compile(
+    rf"<(vertices)>((?:<vertex x={COORDINATE} y={COORDINATE} z={COORDINATE}/>)++)</vertices>"
+    rf"|<(triangles)>((?:<triangle v1={CORNER} v2={CORNER} v3={CORNER}/>)++)</triangles>"
+)
+MARK = "jiggen-table"  # attribute of a table whose rows were taken out: its number
 
 
 class ThreeMFError(ValueError):
@@ -62,14 +76,16 @@ def read_3mf(path: Path) -> ThreeMF:
     """
     try:
         with zipfile.ZipFile(path) as package:
-            model = _xml(package, _model_name(package))
+            name = _model_name(package)
+            text, tables = _without_tables(_text(package, name))
     except NOT_A_PACKAGE as error:
         raise ThreeMFError(f"not a 3MF package: {error}") from None
+    model = _xml(text, name)
     if model.tag != f"{CORE}model":
         raise ThreeMFError(f"its model is a {model.tag}")
     names: dict[str, str] = {}
     meshes: dict[str, Mesh] = {}
-    for number, name, mesh in (_object(entry) for entry in model.iter(f"{CORE}object")):
+    for number, name, mesh in (_object(entry, tables) for entry in model.iter(f"{CORE}object")):
         if number in names or name in meshes:
             raise ThreeMFError(f"two objects are called {name!r} or numbered {number}")
         names[number], meshes[name] = name, mesh
@@ -82,7 +98,7 @@ def read_3mf(path: Path) -> ThreeMF:
     return ThreeMF(model.get("unit", "millimeter"), meshes, items)
 
 
-def _xml(package: zipfile.ZipFile, name: str) -> ET.Element:
+def _text(package: zipfile.ZipFile, name: str) -> str:
     if package.getinfo(name).file_size > LARGEST:
         raise ThreeMFError(f"{name} unpacks to more than {LARGEST} bytes")
     try:
@@ -93,6 +109,23 @@ def _xml(package: zipfile.ZipFile, name: str) -> ET.Element:
         raise ThreeMFError(f"{name} holds more than {MOST_TAGS} tags")
     if "<!DOCTYPE" in text or "<!ENTITY" in text:
         raise ThreeMFError(f"{name} holds a document type, which 3MF forbids")
+    return text
+
+
+def _without_tables(text: str) -> tuple[str, list[Array]]:
+    """A model's text with its plain tables empty and marked, and their rows (n, 3)."""
+    tables: list[Array] = []
+
+    def taken(match: re.Match[str]) -> str:
+        tag, rows = match[1] or match[3], match[2] or match[4]
+        numbers = [float(number) for number in rows.split('"')[1::2]]
+        tables.append(np.array(numbers).reshape(-1, 3))
+        return f'<{tag} {MARK}="{len(tables) - 1}"/>'
+
+    return (text if MARK in text else PLAIN_TABLE.sub(taken, text)), tables
+
+
+def _xml(text: str, name: str) -> ET.Element:
     try:
         return ET.fromstring(text)
     except ET.ParseError as error:
@@ -100,19 +133,20 @@ def _xml(package: zipfile.ZipFile, name: str) -> ET.Element:
 
 
 def _model_name(package: zipfile.ZipFile) -> str:
-    for entry in _xml(package, "_rels/.rels").iter(RELATIONSHIP):
+    name = "_rels/.rels"
+    for entry in _xml(_text(package, name), name).iter(RELATIONSHIP):
         if entry.get("Type") == MODEL_TYPE:
             return entry.get("Target", "").lstrip("/")
     raise ThreeMFError("no 3D model in the package")
 
 
-def _object(entry: ET.Element) -> tuple[str, str, Mesh]:
+def _object(entry: ET.Element, tables: list[Array]) -> tuple[str, str, Mesh]:
     number, name = entry.get("id", ""), entry.get("name", "")
     mesh = entry.find(f"{CORE}mesh")
     if mesh is None:
         raise ThreeMFError(f"object {name!r} is not a mesh")
-    vertices = _table(mesh, "vertices", ("x", "y", "z"), float)
-    triangles = _table(mesh, "triangles", ("v1", "v2", "v3"), int)
+    vertices = _table(mesh, "vertices", ("x", "y", "z"), float, tables)
+    triangles = _table(mesh, "triangles", ("v1", "v2", "v3"), int, tables)
     if not len(triangles):
         raise ThreeMFError(f"object {name!r} has no triangles")
     if not np.isfinite(vertices).all():
@@ -123,15 +157,19 @@ def _object(entry: ET.Element) -> tuple[str, str, Mesh]:
     return number, name, Mesh(vertices, corners)
 
 
-def _table(mesh: ET.Element, tag: str, keys: tuple[str, ...], kind: type) -> Array:
+def _table(
+    mesh: ET.Element, tag: str, keys: tuple[str, ...], kind: type, tables: list[Array]
+) -> Array:
     rows = mesh.find(f"{CORE}{tag}")
     if rows is None:
         raise ThreeMFError(f"a mesh without {tag}")
+    if tables and MARK in rows.attrib:
+        return tables[int(rows.attrib[MARK])]
     try:
-        values = [kind(row.attrib[key]) for row in rows for key in keys]
-    except (KeyError, ValueError) as error:
+        values = [float(kind(row.attrib[key])) for row in rows for key in keys]
+    except (KeyError, ValueError, OverflowError) as error:
         raise ThreeMFError(f"{tag}: {error}") from None
-    return np.array(values, dtype=np.float64).reshape(-1, len(keys))
+    return np.array(values).reshape(-1, len(keys))
 
 
 def _named(names: dict[str, str], entry: ET.Element) -> str:
@@ -165,12 +203,13 @@ def difference(one: Mesh, other: Mesh, limit: float) -> str:
 
     if len(one.triangles) != len(other.triangles):
         return f"{len(one.triangles)} triangles instead of {len(other.triangles)}"
-    distance, index = cKDTree(other.vertices).query(one.vertices[np.unique(one.triangles)])
+    used = np.unique(one.triangles)
+    distance, index = cKDTree(other.vertices).query(one.vertices[used])
     worst = float(distance.max())
     if worst > limit:
         return f"a corner lies {worst:.3f} mm from where it should"
     mapped = np.full(len(one.vertices), -1)
-    mapped[np.unique(one.triangles)] = index
+    mapped[used] = index
     ours, theirs = _ordered(mapped[one.triangles]), _ordered(other.triangles)
     wrong = int((ours != theirs).any(axis=1).sum())
     return f"{wrong} triangles join other corners" if wrong else ""
