@@ -129,7 +129,7 @@ class ShapeReader:
         if entity.keyword != "AXIS2_PLACEMENT_3D":
             raise StepError(f"#{number}: {entity.keyword} instead of AXIS2_PLACEMENT_3D")
         z, x = (
-            None if ref is None else np.array(self.file[ref].numbers(1))
+            None if ref is None else np.array(self.file.numbers(ref, 1))
             for ref in (entity.optional_ref(2), entity.optional_ref(3))
         )
         try:
