@@ -235,7 +235,8 @@ class StepFile:
 @cache
 def _form(index: int, wanted: str) -> re.Pattern[str]:
     """The plain form of arguments, the one at `index` being `wanted`, a pattern with one group."""
-    return re.compile(rf"\((?:{NO_NUMBER}{COMMA}){{{index}}}{wanted}(?:{COMMA}{NO_NUMBER})*+\s*+\)")
+    before, after = rf"(?:{NO_NUMBER}{COMMA}){{{index}}}", rf"(?:{COMMA}{NO_NUMBER})*+"
+    return re.compile(rf"\({before}{wanted}{after}\s*+\)", re.ASCII)
 
 
 def read_step_text(data: bytes) -> StepFile:
