@@ -29,6 +29,7 @@ from jiggen.cli import (
 )
 from jiggen.cli.boundary import run
 from jiggen.cli.program import app
+from jiggen.collector import collect_seldom
 
 __all__ = [
     "accuracy",
@@ -54,4 +55,6 @@ __all__ = [
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run jiggen on `argv` (default: the command line's words); returns the exit code."""
+    if argv is None:  # this process is ours
+        collect_seldom()
     return run(app, sys.argv[1:] if argv is None else argv)

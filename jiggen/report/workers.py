@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from typing import Any, Generic, TypeVar
 
+from jiggen.collector import collect_seldom
 from jiggen.errors import Finding, JiggenError
 
 Job = TypeVar("Job")
@@ -141,6 +142,7 @@ def _work(pipe: Connection, task: Callable[[Any], Any], prepare: Callable[[], No
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first process decides what ^C means
     os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: there are processes enough
+    collect_seldom()
     if prepare:
         prepare()
     # What is loaded by now stays: the collector need not walk it again at every job.

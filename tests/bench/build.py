@@ -20,6 +20,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from jiggen.collector import collect_seldom
+
 BORN = time.perf_counter()
 FEW, MANY = 2, 40  # mm of boot length to either side, of the reusable jigs compared
 
@@ -157,6 +159,7 @@ def main() -> None:
     parser.add_argument("pattern", nargs="?", default="club-piste")
     parser.add_argument("--boot", type=float, default=305.0)
     wanted = parser.parse_args()
+    collect_seldom()  # as the program does
     rooms(wanted.pattern, wanted.boot)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"{'peak memory':<36}{peak:8.0f} MB\n")
