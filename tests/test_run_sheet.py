@@ -190,6 +190,8 @@ def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     assert "boots from 295 to 305 mm, by the line on the mark" in text
     assert "B02 Nesa boot 305 any boot" in text  # a plate about the boot centre has none
     assert len(plans("ladder").jigs) < len(plans("demo").jigs)
+    # 12 in = 304.8 mm; the old plate's groups move by half of what a boot is longer: 0.1 mm.
+    assert text.count("boot 304.8 lies between two lines: holes come up to 0.1 mm from") == 2
     assert "On the mark" not in text_of(pages("demo", "A4"))
 
 

@@ -6,7 +6,7 @@ import pytest
 from ladder_samples import ladder_manifest, pattern_named
 
 from jiggen.evening import JigWanted
-from jiggen.report.evening.lines import bands, halves_of, readings
+from jiggen.report.evening.lines import bands, halves_of, off_the_pattern, readings
 from jiggen.report.setting import read_ladders, settings_by_boot
 
 
@@ -54,6 +54,20 @@ def test_bands_end_where_the_jigs_boots_end():
 def test_a_boot_between_two_lines_has_the_one_nearer_on_its_side_of_a_step(boot, whole):
     half = "toe" if whole == 277.0 else "heel"
     assert told("step-track", boot)[half] == told("step-track", whole)[half]
+
+
+@pytest.mark.parametrize(
+    ("name", "boot", "off"),
+    [
+        ("club-piste", 305.0, 0.0),
+        ("club-piste", 304.8, 0.1),  # half of what the boot is longer (the pattern file: 0.5)
+        ("step-track", 303.8, 0.4),  # before the step at 304: a half of 0.8 mm
+        ("hut-plate", 304.5, 0.0),  # no boot moves it
+    ],
+)
+def test_what_a_boot_between_two_lines_costs_is_known(name, boot, off):
+    jig = wanted(name)
+    assert off_the_pattern(halves_of(jig), jig, boot) == pytest.approx(off, abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -68,16 +68,28 @@ def readings(
             yield half.name, reading(half.ladder, _nearest(half, wanted, boot))
 
 
+def off_the_pattern(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float) -> float:
+    """How far, mm, holes come from their place where `boot` lies between two lines."""
+    moved = (half for half in halves if half.ladder is not None)
+    return max(
+        (_off(half, wanted, boot, _nearest(half, wanted, boot)) for half in moved), default=0
+    )
+
+
 def _nearest(half: HalfLines, wanted: JigWanted, boot: float) -> float:
     """The whole boot length next to `boot` whose place of the holes is the nearest to its own.
 
     Between two that a step of the pattern parts that is the one on the boot's side of the step.
     """
+    return min(
+        (math.floor(boot), math.ceil(boot)), key=lambda whole: _off(half, wanted, boot, whole)
+    )
 
-    def x(boot: float) -> float:
-        return float(wanted.layout(boot).positions[half.hole, 0])
 
-    return min((math.floor(boot), math.ceil(boot)), key=lambda whole: abs(x(whole) - x(boot)))
+def _off(half: HalfLines, wanted: JigWanted, boot: float, whole: float) -> float:
+    """How far apart, mm, the places of a half's holes are for `boot` and for `whole`."""
+    xs = [wanted.layout(one).positions[half.hole, 0] for one in (boot, whole)]
+    return float(abs(xs[0] - xs[1]))
 
 
 def bands(halves: tuple[HalfLines, ...]) -> Iterator[str]:

@@ -12,7 +12,7 @@ from jiggen.errors import InputError
 from jiggen.evening import JigWanted, Pair, Plan, PlannedJig, Stop, Task, whole_range
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
-from jiggen.report.evening.lines import HalfLines, bands, halves_of, readings
+from jiggen.report.evening.lines import HalfLines, bands, halves_of, off_the_pattern, readings
 from jiggen.report.evening.words import counted, say
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
@@ -29,6 +29,9 @@ STEPS = ("order", "ticket", "mark", "readings", "drill", "test")
 COLUMNS = (0.32, 0.13, 0.15, 0.14, 0.14, 0.12)  # shares of the width, a pair's row
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
+UNSEEN = (
+    0.05  # mm that a hole may be off and nobody could tell, by caliper (common practice, no source)
+)
 
 
 def check_tickets(plan: Plan) -> None:
@@ -230,6 +233,7 @@ class _Sheet:
             (xs[5], _screws(task, room[5])),
         ]
         mind = [words for words in _mind(task) if words not in alike]
+        mind = [*_between(halves, jig.wanted, job.boot), *mind]
         below = [_lines(halves, jig.wanted, job.boot, width)] if halves else []
         below += [_small(say("mind", words=" ".join(mind)), width)] if mind else []
         return _ruled(stack([beside(columns), *below]), width)
@@ -296,6 +300,14 @@ def _lines(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float, width:
         said = [say("row.every", line=lines[0])]
     words = say("row.lines", lines=" · ".join(said))
     return stack([space(0.6), paragraph(words, BODY, width, bold=True), space(0.4)])
+
+
+def _between(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float) -> list[str]:
+    """What to mind of a boot that has no line of its own."""
+    off = off_the_pattern(halves, wanted, boot)
+    if off < UNSEEN:
+        return []
+    return [say("mind.between", boot=number(boot), off=number(off, 2))]
 
 
 def _stop(stop: Stop, only: bool, width: float) -> Block:

@@ -90,6 +90,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "row.unknown": "not given",
         "mind.all": "Mind, every pair: {words}",
         "mind": "Mind: {words}",
+        "mind.between": "boot {boot} lies between two lines: holes come up to {off} mm from the "
+        "pattern's place.",
         "mind.warning": "{holes}: {message}. {hint}",
         "mind.clear": "old holes are clear of these.",
         "mind.reuse": "{new} takes the place of an old hole ({distance} mm off): see that the "
