@@ -151,6 +151,7 @@ def _work(pipe: Connection, task: Callable[[Any], Any], prepare: Callable[[], No
     with suppress(EOFError, OSError):
         while True:
             pipe.send(outcome_of(task, pipe.recv()))
+            gc.collect()  # or a job's solids would wait in memory for many more jobs
 
 
 def outcome_of(task: Callable[[Any], Any], job: Any) -> tuple[Any, tuple[Finding, ...]]:
