@@ -11,7 +11,7 @@ def collect_seldom() -> None:
     """Let it walk over all that the CAD kernel has loaded now and then, not a thousand times.
 
     What is in no ring is freed at once all the same.  At Python's own 700 objects it took 1.2 s
-    of a build's 16 s (by `gc.callbacks`), at SELDOM 0.5 s, with the same peak of memory.  What
-    does job after job has to collect after each: solids are in rings.
+    of a build's 16 s (by `gc.callbacks`), at SELDOM 0.5 s, with the same peak of memory.  Not
+    for what does job after job: solids are in rings, and those of many jobs would wait in memory.
     """
     gc.set_threshold(SELDOM)

@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from typing import Any, Generic, TypeVar
 
-from jiggen.collector import collect_seldom
 from jiggen.errors import Finding, JiggenError
 
 Job = TypeVar("Job")
@@ -142,7 +141,6 @@ def _work(pipe: Connection, task: Callable[[Any], Any], prepare: Callable[[], No
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first process decides what ^C means
     os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: there are processes enough
-    collect_seldom()
     if prepare:
         prepare()
     # What is loaded by now stays: the collector need not walk it again at every job.
@@ -151,7 +149,6 @@ def _work(pipe: Connection, task: Callable[[Any], Any], prepare: Callable[[], No
     with suppress(EOFError, OSError):
         while True:
             pipe.send(outcome_of(task, pipe.recv()))
-            gc.collect()  # or a job's solids would wait in memory for many more jobs
 
 
 def outcome_of(task: Callable[[Any], Any], job: Any) -> tuple[Any, tuple[Finding, ...]]:
