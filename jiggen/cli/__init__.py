@@ -27,9 +27,8 @@ from jiggen.cli import (
     survey,
     trial,
 )
-from jiggen.cli.boundary import run
+from jiggen.cli.boundary import collect_seldom, run
 from jiggen.cli.program import app
-from jiggen.collector import collect_seldom
 
 __all__ = [
     "accuracy",
