@@ -70,7 +70,7 @@ def build_evening(
             outcomes[task.key] = Outcome("found", task.folder)
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
-    missing.sort(key=_boots_from_to)  # the longest first: none is left for one process at the end
+    missing.sort(key=_span, reverse=True)  # no long one is left for one process at the end
     for told in do_all(build_one, missing, workers, load_kernel):
         outcome = told.value or _failed(told.job, told.findings)
         outcomes[told.job.key] = outcome
@@ -147,9 +147,9 @@ def load_kernel() -> None:
     import jiggen.report.reusable  # noqa: F401
 
 
-def _boots_from_to(task: JigTask) -> float:
-    """Less than zero by as many mm as a jig's boots are apart: a ladder is most of the work."""
-    return task.wanted.boots[0] - task.wanted.boots[1]
+def _span(task: JigTask) -> float:
+    """How far apart, mm, a jig's boots are: a ladder is most of the work."""
+    return task.wanted.boots[1] - task.wanted.boots[0]
 
 
 def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
