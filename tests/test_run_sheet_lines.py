@@ -6,7 +6,7 @@ import pytest
 from ladder_samples import ladder_manifest, pattern_named
 
 from jiggen.evening import JigWanted
-from jiggen.report.evening.lines import bands, halves_of, off_the_pattern, readings
+from jiggen.report.evening.lines import bands, halves_of, on_the_mark
 from jiggen.report.setting import read_ladders, settings_by_boot
 
 
@@ -16,7 +16,8 @@ def wanted(name, least=265.0, most=345.0):
 
 def told(name, boot, least=265.0, most=345.0):
     jig = wanted(name, least, most)
-    return {half: one and str(one) for half, one in readings(halves_of(jig), jig, boot)}
+    found = on_the_mark(halves_of(jig), jig, boot)
+    return {one.half: one.line and str(one.line) for one in found}
 
 
 @pytest.mark.parametrize("name", ["club-piste", "step-track", "skew-plate", "old-inch", "mixed"])
@@ -24,7 +25,7 @@ def test_they_are_those_of_the_jigs_own_sheet_for_every_boot(name):
     jig, ladders = wanted(name), read_ladders(ladder_manifest(name))
     halves = halves_of(jig)
     for setting in settings_by_boot(ladders, {}):
-        found = dict(readings(halves, jig, setting.boot))
+        found = {one.half: one.line for one in on_the_mark(halves, jig, setting.boot)}
         assert {half: one for half, one in found.items() if one} == setting.readings
     engraved = [line.number for one in ladders.ladders for row in one.rows for line in row.lines]
     assert set(bands(halves)) <= set(engraved)
@@ -67,7 +68,8 @@ def test_a_boot_between_two_lines_has_the_one_nearer_on_its_side_of_a_step(boot,
 )
 def test_what_a_boot_between_two_lines_costs_is_known(name, boot, off):
     jig = wanted(name)
-    assert off_the_pattern(halves_of(jig), jig, boot) == pytest.approx(off, abs=1e-9)
+    found = on_the_mark(halves_of(jig), jig, boot)
+    assert max((one.off for one in found), default=0.0) == pytest.approx(off, abs=1e-9)
 
 
 @pytest.mark.parametrize(

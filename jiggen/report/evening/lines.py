@@ -25,6 +25,18 @@ class HalfLines:
     hole: int
 
 
+@dataclass(frozen=True)
+class OnTheMark:
+    """What one half is set by for a boot: its line, None where it has but one.
+
+    `off` is how far, mm, its holes come from their place where the boot lies between two lines.
+    """
+
+    half: str
+    line: Reading | None
+    off: float
+
+
 def halves_of(wanted: JigWanted) -> tuple[HalfLines, ...]:
     """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
 
@@ -57,23 +69,16 @@ def _ladder(name: str, motion: Motion) -> Ladder:
     return Ladder.model_validate(part)
 
 
-def readings(
+def on_the_mark(
     halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float
-) -> Iterator[tuple[str, Reading | None]]:
-    """Each half's name and its line for `boot`, mm; None where it has but one line."""
+) -> Iterator[OnTheMark]:
+    """What each half is set by for `boot`, mm."""
     for half in halves:
         if half.ladder is None:
-            yield half.name, None
+            yield OnTheMark(half.name, None, 0.0)
         else:
-            yield half.name, reading(half.ladder, _nearest(half, wanted, boot))
-
-
-def off_the_pattern(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float) -> float:
-    """How far, mm, holes come from their place where `boot` lies between two lines."""
-    moved = (half for half in halves if half.ladder is not None)
-    return max(
-        (_off(half, wanted, boot, _nearest(half, wanted, boot)) for half in moved), default=0
-    )
+            whole = _nearest(half, wanted, boot)
+            yield OnTheMark(half.name, reading(half.ladder, whole), _off(half, wanted, boot, whole))
 
 
 def _nearest(half: HalfLines, wanted: JigWanted, boot: float) -> float:

@@ -9,10 +9,10 @@ from itertools import islice
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.errors import InputError
-from jiggen.evening import JigWanted, Pair, Plan, PlannedJig, Stop, Task, whole_range
+from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, whole_range
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
-from jiggen.report.evening.lines import HalfLines, bands, halves_of, off_the_pattern, readings
+from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
 from jiggen.report.evening.words import counted, say
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
@@ -186,7 +186,7 @@ class _Sheet:
             *_how_to_set(self.halves[jig.wanted], width),
             space(1.5),
             *(_stop(stop, len(jig.stops) == 1, width) for stop in jig.stops),
-            *(_small(say("mind.all", words=words), width) for words in alike),
+            *(_note(say("mind.all", words=words), width) for words in alike),
             _names(width),
         ]
         rows = tuple(self._row(task, jig, alike) for task in jig.tasks)
@@ -232,10 +232,11 @@ class _Sheet:
             (xs[4], self._boxes(job.row, "right", skis, room[4])),
             (xs[5], _screws(task, room[5])),
         ]
-        mind = [words for words in _mind(task) if words not in alike]
-        mind = [*_between(halves, jig.wanted, job.boot), *mind]
-        below = [_lines(halves, jig.wanted, job.boot, width)] if halves else []
-        below += [_small(say("mind", words=" ".join(mind)), width)] if mind else []
+        lines = tuple(on_the_mark(halves, jig.wanted, job.boot))
+        mind = _between(lines, job.boot)
+        mind += [words for words in _mind(task) if words not in alike]
+        below = [_lines(lines, width)] if lines else []
+        below += [_note(say("mind", words=" ".join(mind)), width)] if mind else []
         return _ruled(stack([beside(columns), *below]), width)
 
     def _boxes(
@@ -285,29 +286,27 @@ def _how_to_set(halves: tuple[HalfLines, ...], width: float) -> list[Block]:
     return [space(1.0), paragraph(" ".join(said), BODY, width)]
 
 
-def _lines(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float, width: float) -> Block:
+def _lines(lines: Sequence[OnTheMark], width: float) -> Block:
     """The line of each half that goes on the mark, in the words engraved on its ladder."""
-    found = dict(readings(halves, wanted, boot))
-    lines = [
-        say("row.line", line=plain(one.line), edge=one.edge) if one else say("row.one")
-        for one in found.values()
+    named = [
+        say("row.line", line=plain(one.line.line), edge=one.line.edge)
+        if one.line
+        else say("row.one")
+        for one in lines
     ]
     said = [
-        say("row.half", half=plain(half), line=line)
-        for half, line in zip(found, lines, strict=True)
+        say("row.half", half=plain(one.half), line=line)
+        for one, line in zip(lines, named, strict=True)
     ]
-    if len(set(lines)) == 1 < len(lines):
-        said = [say("row.every", line=lines[0])]
-    words = say("row.lines", lines=" · ".join(said))
-    return stack([space(0.6), paragraph(words, BODY, width, bold=True), space(0.4)])
+    if len(set(named)) == 1 < len(named):
+        said = [say("row.every", line=named[0])]
+    return _note(say("row.lines", lines=" · ".join(said)), width, BODY, bold=True)
 
 
-def _between(halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float) -> list[str]:
+def _between(lines: Iterable[OnTheMark], boot: float) -> list[str]:
     """What to mind of a boot that has no line of its own."""
-    off = off_the_pattern(halves, wanted, boot)
-    if off < UNSEEN:
-        return []
-    return [say("mind.between", boot=number(boot), off=number(off, 2))]
+    off = max((one.off for one in lines), default=0.0)
+    return [say("mind.between", boot=number(boot), off=number(off))] if off >= UNSEEN else []
 
 
 def _stop(stop: Stop, only: bool, width: float) -> Block:
@@ -370,8 +369,8 @@ def _common(tasks: Sequence[Task]) -> list[str]:
     return [words for words in first if others and all(words in mine for mine in others)]
 
 
-def _small(words: str, width: float) -> Block:
-    return stack([space(0.6), paragraph(words, SMALL, width), space(0.4)])
+def _note(words: str, width: float, size: float = SMALL, *, bold: bool = False) -> Block:
+    return stack([space(0.6), paragraph(words, size, width, bold=bold), space(0.4)])
 
 
 def _cells(
