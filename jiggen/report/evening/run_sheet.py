@@ -29,9 +29,7 @@ STEPS = ("order", "ticket", "mark", "readings", "drill", "test")
 COLUMNS = (0.32, 0.13, 0.15, 0.14, 0.14, 0.12)  # shares of the width, a pair's row
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
-UNSEEN = (
-    0.05  # mm that a hole may be off and nobody could tell, by caliper (common practice, no source)
-)
+UNSEEN = 0.05  # mm that a hole may be off and no caliper could tell: common practice, no source
 
 
 def check_tickets(plan: Plan) -> None:

@@ -17,7 +17,7 @@ from jiggen.verify.printing.model import Check, Place
 STEP = 0.5  # mm along an outline between the places measured
 SAME = 0.5  # mm: a wall's middle, from one height to the next
 NEXT_TO = 1e-4  # mm: a ray starts this far inside
-# Of a file gone wild, by inches or worse, less is looked at: it has failed already.
+# Of a file gone wild, by inches or worse, less is looked at: it has failed already (our choice).
 MOST_HEIGHTS, MOST_POINTS, MOST_FAULTS = 400, 300_000, 5000
 
 
