@@ -1,4 +1,4 @@
-"""jiggen: printable, proven drilling jigs for mounting bindings and plates on skis.
+"""jiggen: printable, verified drilling jigs for mounting bindings and plates on skis.
 
 One straight road, each room knowing only the ones before it::
 

@@ -15,7 +15,7 @@ from typing import Any
 from jiggen.errors import Finding, InputError
 
 MEASUREMENTS = "measurements.toml"
-"""The one file of a folder that a person fills in: it may change, and no proof speaks of it."""
+"""The one file of a folder that a person fills in: it may change, and is not verified."""
 LONGEST_NAME = 60  # characters that are kept of a name
 LONGEST_PART = 120  # characters between two slashes of a path that a file names
 LONGEST_PATH = 400

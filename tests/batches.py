@@ -30,7 +30,7 @@ class JigJob:
 
 @dataclass(frozen=True, eq=False)
 class BuiltJig:
-    """A built folder: its manifest, whether its proof passed, and what to beware of."""
+    """A built folder: its manifest, whether its verification passed, and what to beware of."""
 
     folder: Path
     manifest: dict[str, Any]
@@ -42,7 +42,7 @@ def build_all(jobs: Iterable[JigJob], processes: int = 2) -> Iterator[Done[JigJo
     """Build every job, so many at once; each is told of as it is done, in no fixed order.
 
     What `build_jig` raises, and a process that dies, are findings of that job alone; a jig that
-    failed its proof has a value whose `passed` is False.
+    failed its verification has a value whose `passed` is False.
     """
     return do_all(build_one, jobs, processes, prepare)
 
@@ -60,7 +60,7 @@ def build_one(job: JigJob) -> BuiltJig:
         screws=job.screws,
         force=job.force,
     )
-    return BuiltJig(built.folder, built.manifest, built.proof.passed, built.warnings)
+    return BuiltJig(built.folder, built.manifest, built.verification.passed, built.warnings)
 
 
 def prepare() -> None:

@@ -413,6 +413,8 @@ def shrink_bores_in_step(folder: Path, part: str, bore: float, less: float) -> N
     edit_step_part(folder, part, lambda text: size.sub(rf"\g<1>{narrow})", text))
 
 
-def stored_proof(folder: Path, proof: dict[str, Any]) -> None:
-    """Write a proof into the manifest, as a build does."""
-    edit_manifest(folder, lambda manifest: manifest.update(proof=json.loads(json.dumps(proof))))
+def stored_verification(folder: Path, verification: dict[str, Any]) -> None:
+    """Write a verification into the manifest, as a build does."""
+    edit_manifest(
+        folder, lambda manifest: manifest.update(verification=json.loads(json.dumps(verification)))
+    )

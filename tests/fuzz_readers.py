@@ -111,7 +111,7 @@ thickness = "22/21"
 
 @cache
 def jig_folder() -> Seeds:
-    """The smallest folder that proves, made elsewhere: the CAD kernel would hide the peak."""
+    """The smallest folder that verifies, made elsewhere: the CAD kernel would hide the peak."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "small"
         make = f"from verify_samples import *; make_small(Path({str(folder)!r}))"
@@ -125,7 +125,7 @@ def jig_folder() -> Seeds:
 
 @cache
 def whole_manifest() -> Seeds:
-    """A manifest with all that a build writes, its proof passed."""
+    """A manifest with all that a build writes, its verification passed."""
     from sheet_samples import shipped
 
     return {"manifest.json": json.dumps(shipped("club-piste"), indent=1).encode()}
@@ -232,8 +232,8 @@ def folder(path: Path) -> object:
     from jiggen.verify import check, table, verdict
 
     root = next(place for place in path.parents if (place / "jig").is_dir()) / "jig"
-    proof = check(root)
-    return table(proof), verdict(proof), proof.as_dict()
+    verification = check(root)
+    return table(verification), verdict(verification), verification.as_dict()
 
 
 def in_jig(seeds: Seeds) -> Seeds:

@@ -31,12 +31,12 @@ import filelock  # noqa: F401 - before its own opening of files is counted
 import jiggen.export.folder
 import jiggen.report.folder
 from jiggen.errors import JiggenError
-from jiggen.verify import Proof
+from jiggen.verify import Verification
 
 # What Python announces before it does it; ctypes.dlsym comes before the exchange.
 OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod", "ctypes.dlsym"}
 UNREACHED = 99  # exit code: the build was done before the moment came
-PASSED = Proof(1, (), ())
+PASSED = Verification(1, (), ())
 Tree = dict[str, bytes]
 
 
@@ -57,7 +57,7 @@ def litter(target: Path) -> list[str]:
 
 
 def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int:
-    """A folder whose every file says `label`, made, called proven, put in place; the exit code."""
+    """A folder whose every file says `label`, made and put in place; the exit code."""
 
     def make(folder: Path) -> dict[str, Any]:
         print("ready", flush=True)
@@ -70,9 +70,9 @@ def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int
     def finish(folder: Path, manifest: dict[str, Any]) -> None:
         (folder / "sheet.pdf").write_text(label)
 
-    jiggen.report.folder.prove = lambda folder: PASSED
+    jiggen.report.folder.verify_folder = lambda folder: PASSED
     try:
-        jiggen.report.folder.proven_folder(
+        jiggen.report.folder.verified_folder(
             target, make, finish=finish, force=False, progress=lambda _: None
         )
     except JiggenError as error:

@@ -66,7 +66,7 @@ def reusable(name: str, least: float = 265.0, most: float = 345.0) -> Reusable:
 
 @cache
 def ladder_manifest(name: str) -> dict[str, Any]:
-    """What a build of 265 to 345 mm writes, with a proof that passed."""
+    """What a build of 265 to 345 mm writes, with a verification that passed."""
     jig = reusable(name)
     parts = pieces(jig.whole)
     manifest = manifest_of(jig.whole, parts, {part.name: 1000.0 for part in parts})
@@ -84,5 +84,5 @@ def ladder_manifest(name: str) -> dict[str, Any]:
         for ladder in manifest["ladders"]
         for entry in manifest["boots"]
     ]
-    proof = {"passed": True, "checks": 1900, "holes": holes, "ladders": lines, "faults": []}
-    return manifest | {"proof": proof}
+    verification = {"passed": True, "checks": 1900, "holes": holes, "ladders": lines, "faults": []}
+    return manifest | {"verification": verification}

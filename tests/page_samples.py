@@ -21,7 +21,7 @@ from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.expect import drill, expect
 from jiggen.report.mass import plastic
-from jiggen.verify import Found, HoleProof, Proof
+from jiggen.verify import Found, HoleCheck, Verification
 from jiggen.verify.mesh import read_stl
 
 DEPTH = 0.6  # mm: of an engraving, as the design has it
@@ -45,7 +45,7 @@ def jig() -> Design:
 
 @cache
 def club() -> tuple[Any, Any, dict[str, Any]]:
-    """Layout, ski widths and manifest of a club piste jig that was neither drawn nor proven."""
+    """Layout, ski widths and manifest of a club piste jig that was neither drawn nor verified."""
     chosen = jig()
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
@@ -71,7 +71,7 @@ def beds_of(parts: tuple[Piece, ...]) -> list[dict[str, Any]]:
 
 
 def make_folder(folder: Path) -> dict[str, Any]:
-    """Write the folder's files but the page; its manifest, with a proof that passed."""
+    """Write the folder's files but the page; its manifest, with a verification that passed."""
     holes, ski, manifest = club()
     (folder / "parts").mkdir(parents=True)
     for name, size in SIZES.items():
@@ -83,7 +83,7 @@ def make_folder(folder: Path) -> dict[str, Any]:
     (folder / "layout.svg").write_text(layout_svg(holes, ski), encoding="utf-8")
     return manifest | {
         "plastic": plastic(jig(), manifest["parts"], lambda file: read_stl(folder / file)),
-        "proof": proof(manifest).as_dict(),
+        "verification": verification(manifest).as_dict(),
         "files": listing(folder),
     }
 
@@ -102,15 +102,15 @@ def engraved(size: tuple[float, float, float]) -> trimesh.Trimesh:
     return trimesh.boolean.difference([corner_block(size), groove])
 
 
-def proof(manifest: dict[str, Any], *, lost: str = "", off: float = 0.0) -> Proof:
+def verification(manifest: dict[str, Any], *, lost: str = "", off: float = 0.0) -> Verification:
     """What verify says of a manifest's holes: hole `lost` not in STEP, each `off` mm in STL."""
     holes = []
     for hole, guide in zip(manifest["holes"], manifest["guides"], strict=True):
         x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
         step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
         stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
-        holes.append(HoleProof(hole["id"], guide["part"], x, y, *size, step, stl))
-    return Proof(347, tuple(holes), ())
+        holes.append(HoleCheck(hole["id"], guide["part"], x, y, *size, step, stl))
+    return Verification(347, tuple(holes), ())
 
 
 class Seen(HTMLParser):

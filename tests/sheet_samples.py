@@ -32,7 +32,7 @@ GROUP = "W" * 40
 
 
 def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
-    """What `jiggen build` writes for `holes`, with a proof that passed; no CAD kernel needed."""
+    """What `jiggen build` writes for `holes`, verified; no CAD kernel needed."""
     chosen = design(holes, Settings(ski=ski))
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
@@ -42,11 +42,11 @@ def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
         "plastic": weighed,
         "beds": beds_of(parts),
     }
-    return proven({**manifest, **said})
+    return verified({**manifest, **said})
 
 
-def proven(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:
-    """`manifest` with other `holes`, guides to match, and a proof that passed."""
+def verified(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:
+    """`manifest` with other `holes`, guides to match, and a verification that passed."""
     holes = manifest["holes"] if holes is None else holes
     like = manifest["guides"][0]
     tops = {guide["id"]: guide["top_z"] for guide in manifest["guides"]}
@@ -54,7 +54,7 @@ def proven(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) 
         **manifest,
         "holes": holes,
         "guides": [{**like, "id": h["id"], "top_z": tops.get(h["id"], 14.1)} for h in holes],
-        "proof": {
+        "verification": {
             "passed": True,
             "checks": 352,
             "holes": [
@@ -86,7 +86,7 @@ def long_names(base: dict[str, Any]) -> dict[str, Any]:
         for n, y in enumerate((21.98765, -21.98765), start=1)
     ]
     inputs = base["inputs"] | {"pattern": NAME, "boot": 305.55, "shift": -12.345}
-    return proven(base | {"inputs": inputs}, holes)
+    return verified(base | {"inputs": inputs}, holes)
 
 
 def far_apart(base: dict[str, Any]) -> dict[str, Any]:
@@ -97,12 +97,12 @@ def far_apart(base: dict[str, Any]) -> dict[str, Any]:
             ((600, 75), (600, -75), (-600, 75), (-600, -75), (3, 0), (210, 5)), start=1
         )
     ]
-    return proven(base, ends)
+    return verified(base, ends)
 
 
 def crowd(base: dict[str, Any]) -> dict[str, Any]:
     """Many holes, as near to one another, set in three ways."""
-    return proven(
+    return verified(
         base,
         [
             hole(

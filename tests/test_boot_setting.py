@@ -97,10 +97,10 @@ def test_a_sheet_for_a_ladder_without_a_boots_line_is_refused():
 
 def test_the_page_has_the_table_too(tmp_path):
     manifest = ladder_manifest("club-piste") | {"files": {}}
-    manifest["proof"] = manifest["proof"] | {
+    manifest["verification"] = manifest["verification"] | {
         "limits": {"position_step": 0.01, "position_stl": 0.02},
         "holes": [
-            {**hole, "step": None, "stl": None} for hole in manifest["proof"]["holes"]
+            {**hole, "step": None, "stl": None} for hole in manifest["verification"]["holes"]
         ],
     }  # fmt: skip
     text = Seen(report_html(tmp_path, manifest)).text

@@ -1,4 +1,4 @@
-"""The main job, end to end: every shipped pattern proven, every seeded fault found."""
+"""The main job, end to end: every shipped pattern verified, every seeded fault found."""
 
 import json
 import subprocess
@@ -15,7 +15,7 @@ from jiggen.errors import CheckFailed
 from jiggen.layout import layout
 from jiggen.pattern import read_pattern, shipped_patterns
 from jiggen.report.job import build_jig
-from jiggen.verify import check, prove
+from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}
 
@@ -24,13 +24,13 @@ PATTERNS = {path.stem: path for path in shipped_patterns()}
 @pytest.mark.parametrize("ski", [(84.0, 112.0), (70.0, 130.0)])
 @pytest.mark.parametrize("boot", [265.0, 305.0, 345.0])
 @pytest.mark.parametrize("name", sorted(PATTERNS))
-def test_every_shipped_pattern_is_proven_and_fits_the_bed(name, boot, ski, bed, tmp_path):
+def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
     pattern = read_pattern(PATTERNS[name])
     side = "right" if pattern.pair == "mirrored" else "left"
     core = "metal" if boot == 305.0 else "plain"
     settings = Settings(ski=SkiRange(*ski), bed=Bed(bed, bed, 250.0))
     done = build_jig(layout(pattern, boot, core=core, side=side), settings, tmp_path / "jig")
-    assert done.proof.passed
+    assert done.verification.passed
     assert done.folder == tmp_path / "jig"
     for part in done.manifest["parts"]:
         corners = faults.read_facets(done.folder / part["file"])
@@ -44,19 +44,19 @@ def test_every_shipped_pattern_is_proven_and_fits_the_bed(name, boot, ski, bed, 
         assert checks["overhang"]["found"] == 0.0
         assert checks["bridge"]["found"] <= 15.0
         assert checks["wall"]["found"] >= 0.8
-    # The proof's own words: each hole found in both files.
-    for hole in done.proof.as_dict()["holes"]:
+    # The verification's own words: each hole found in both files.
+    for hole in done.verification.as_dict()["holes"]:
         assert hole["step"] and hole["stl"]
 
 
-def findings(proof, code):
-    return [fault for fault in proof.faults if fault.code == code]
+def findings(verification, code):
+    return [fault for fault in verification.faults if fault.code == code]
 
 
-def only(proof, code):
-    assert not proof.passed
-    found = findings(proof, code)
-    assert found, [fault.code for fault in proof.faults]
+def only(verification, code):
+    assert not verification.passed
+    found = findings(verification, code)
+    assert found, [fault.code for fault in verification.faults]
     return found
 
 
@@ -66,48 +66,48 @@ def test_a_good_folder_passes(folder):
 
 def test_a_hole_moved_by_a_tenth(folder):
     faults.move_hole(folder, "toe-1", 0.1)
-    (fault,) = only(prove(folder), "proof.moved")
+    (fault,) = only(verify_folder(folder), "verify.moved")
     assert "toe-1" in str(fault)
     assert "0.100" in str(fault)
 
 
 def test_a_hole_moved_in_the_step_file(folder):
     faults.move_hole_in_step(folder, "heel-2", 0.0, 0.1, np.eye(4))
-    (fault,) = only(prove(folder), "proof.moved")
+    (fault,) = only(verify_folder(folder), "verify.moved")
     assert "heel-2" in str(fault) and "STEP" in str(fault)
 
 
 def test_a_mirrored_part(folder):
     faults.mirror_part(folder, "body-toe", axis=1)
-    assert any("body-toe" in str(fault) for fault in only(prove(folder), "proof.mirrored"))
+    assert any("body-toe" in str(fault) for fault in only(verify_folder(folder), "verify.mirrored"))
 
 
 @pytest.mark.parametrize("factor", [25.4, 1.003])
 def test_a_scaled_part(folder, factor):
     faults.scale_part(folder, "body-heel", factor)
-    (fault, *_) = only(prove(folder), "proof.scale")
+    (fault, *_) = only(verify_folder(folder), "verify.scale")
     assert "body-heel" in str(fault) and f"{factor:g}" in str(fault)
 
 
 def test_a_bore_two_tenths_too_small(folder):
     faults.shrink_bore(folder, "heel-3", 0.2)
-    (fault,) = only(prove(folder), "proof.diameter")
+    (fault,) = only(verify_folder(folder), "verify.diameter")
     assert "heel-3" in str(fault) and "6.900" in str(fault)
 
 
 def test_a_filled_hole(folder):
     faults.fill_hole(folder, "toe-5")
-    assert any("toe-5" in str(fault) for fault in only(prove(folder), "proof.missing"))
+    assert any("toe-5" in str(fault) for fault in only(verify_folder(folder), "verify.missing"))
 
 
 def test_an_open_mesh(folder):
     faults.open_mesh(folder, "rail")
-    assert any("rail" in str(fault) for fault in only(prove(folder), "proof.open-mesh"))
+    assert any("rail" in str(fault) for fault in only(verify_folder(folder), "verify.open-mesh"))
 
 
 def test_swapped_parts(folder):
     faults.swap_parts(folder, "body-toe", "body-heel")
-    found = only(prove(folder), "proof.swapped")
+    found = only(verify_folder(folder), "verify.swapped")
     assert any("body-toe" in str(fault) and "body-heel" in str(fault) for fault in found)
 
 
@@ -117,7 +117,7 @@ def test_the_page_stays_small_enough_to_send(built):
 
 def test_a_changed_file_is_said(folder):
     faults.scale_part(folder, "knob", 1.0005, hashes=False)
-    assert any("knob.stl" in str(fault) for fault in only(check(folder), "proof.hash"))
+    assert any("knob.stl" in str(fault) for fault in only(check(folder), "verify.hash"))
 
 
 def test_jiggen_check_says_it_and_exits_with_1(folder):
@@ -130,18 +130,20 @@ def test_jiggen_check_says_it_and_exits_with_1(folder):
 
 
 def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
-    from jiggen.report import folder as proving
+    from jiggen.report import folder as verifying
 
     # The witness is shown a folder in which a hole was moved after it was written.
     def harmed(folder):
         faults.move_hole(folder, "toe-1", 0.1)
-        return prove(folder)
+        return verify_folder(folder)
 
-    monkeypatch.setattr(proving, "prove", harmed)
+    monkeypatch.setattr(verifying, "verify_folder", harmed)
     done = build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()
-    assert json.loads((done.folder / "manifest.json").read_text())["proof"]["passed"] is False
+    assert (
+        json.loads((done.folder / "manifest.json").read_text())["verification"]["passed"] is False
+    )
 
 
 def test_a_build_stops_before_it_writes_when_parts_would_touch(club_layout, tmp_path, monkeypatch):

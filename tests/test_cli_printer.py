@@ -69,7 +69,7 @@ def test_too_much_is_refused_before_anything_is_built(tmp_path, capsys, change, 
     assert not (tmp_path / "out").exists()
 
 
-def test_a_trial_plate_is_made_for_the_printer_and_proven(tmp_path, capsys):
+def test_a_trial_plate_is_made_for_the_printer_and_verified(tmp_path, capsys):
     assert (
         main(["trial", "hut-plate", "--boot", "305", "--printer", "club-hall", "--out", "t"]) == 0
     )
@@ -81,9 +81,9 @@ def test_a_trial_plate_is_made_for_the_printer_and_proven(tmp_path, capsys):
     done = manifest["compensation"]
     assert done["matrix"][0][0] == pytest.approx(1 / 0.997)
     assert (done["hole"], done["pocket"], done["moving"]) == (0.12, 0.0, 0.0)
-    proof = check(tmp_path / "t")
-    assert proof.passed
-    for hole in proof.holes:
+    verification = check(tmp_path / "t")
+    assert verification.passed
+    for hole in verification.holes:
         assert hole.stl.bore == pytest.approx(hole.bore + 0.12, abs=2e-3)
         assert hole.step.bore == pytest.approx(hole.bore, abs=1e-6)
 

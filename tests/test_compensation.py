@@ -50,7 +50,7 @@ def solid(mesh: PartMesh) -> trimesh.Trimesh:
 
 
 def section(mesh: PartMesh, z: float) -> shapely.Geometry:
-    """What a level plane cuts from a mesh, by the proof's own sections; it must be sound."""
+    """What a level plane cuts from a mesh, by the verification's own sections; it must be sound."""
     loops = Mesh(mesh.vertices, mesh.triangles).section(z)
     rings = [Polygon(loop) for loop in loops]
     assert all(ring.is_valid for ring in rings), "no outline crosses itself"

@@ -65,20 +65,20 @@ def run(capsys, *words: str):
 
 def test_a_small_evening_for_real(evening, plan, jobs, tmp_path, capsys):
     # One test, so that with several test processes it is still built once.
-    every_jig_is_proven_and_drills_what_the_sheet_says(evening, plan)
+    every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan)
     the_sheet_says_what_was_asked((evening / "run-sheet.pdf").read_bytes())
     a_second_run_finds_every_jig_and_writes_the_same(evening, jobs, capsys)
     folder = shutil.copytree(next(p for p in evening.iterdir() if p.is_dir()), tmp_path / "jig")
-    a_folder_is_found_again_only_whole_proven_and_for_the_same_inputs(folder)
+    a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder)
 
 
-def every_jig_is_proven_and_drills_what_the_sheet_says(evening, plan):
+def every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan):
     folders = sorted(path for path in evening.iterdir() if path.is_dir())
     assert len(folders) == len(plan.jigs) == plan.bound == 3
     manifests = {}
     for folder in folders:
         manifest = json.loads((folder / "manifest.json").read_text())
-        assert manifest["proof"]["passed"] is True
+        assert manifest["verification"]["passed"] is True
         manifests[manifest["key"]] = manifest
     for jig in plan.jigs:
         made = manifests[key_of(jig.wanted, TERMS.settings, TERMS.limits)]
@@ -111,7 +111,7 @@ def a_second_run_finds_every_jig_and_writes_the_same(evening, jobs, capsys):
     assert (evening / "run-sheet.pdf").read_bytes() == sheet
 
 
-def a_folder_is_found_again_only_whole_proven_and_for_the_same_inputs(folder):
+def a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder):
     manifest = json.loads((folder / "manifest.json").read_text())
     key, drawing = manifest["key"], (folder / "layout.svg").read_text()
     assert is_finished(folder, key)
@@ -124,7 +124,11 @@ def a_folder_is_found_again_only_whole_proven_and_for_the_same_inputs(folder):
     assert not is_finished(folder, key)
     (folder / "more.svg").unlink()
     assert is_finished(folder, key)
-    for harm in (manifest | {"proof": manifest["proof"] | {"passed": False}}, [], {"key": key}):
+    for harm in (
+        manifest | {"verification": manifest["verification"] | {"passed": False}},
+        [],
+        {"key": key},
+    ):
         (folder / "manifest.json").write_text(json.dumps(harm))
         assert not is_finished(folder, key)
 
@@ -183,7 +187,7 @@ def pretended(quick, monkeypatch):
             raise error
 
         class Made:
-            class proof:  # noqa: N801
+            class verification:  # noqa: N801
                 passed = True
 
             folder, warnings = target, ()

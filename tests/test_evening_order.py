@@ -67,7 +67,7 @@ def test_many_jigs_of_few_kinds_are_still_exact():
     assert found.changes == Changes(2 * many - 1, 1, 2 * many + 1)
 
 
-def test_too_many_kinds_are_said_to_be_no_proven_minimum():
+def test_too_many_kinds_are_said_to_be_no_verified_minimum():
     blocks = [Block((Setting(36, n), Setting(36, n + 1)), 2) for n in range(20)]
     found = run_order(blocks)
     assert not found.exact

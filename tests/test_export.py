@@ -109,7 +109,7 @@ def test_manifest_says_what_was_asked_and_made(built, club_layout):
     assert [hole["id"] for hole in manifest["holes"]] == list(club_layout.ids)
     assert manifest["inputs"]["boot"] == 305.0
     assert manifest["inputs"]["ski"] == {"least": 84.0, "most": 112.0}
-    assert manifest["proof"]["passed"] is True
+    assert manifest["verification"]["passed"] is True
 
 
 # Run by Python before anything else: the clock of another day.

@@ -143,7 +143,7 @@ def test_manifests_made_to_harm(tmp_path: Path, name: str):
         changed(good, inputs=None),
         changed(good, inputs=[]),
         changed(good, inputs={}),
-        changed(good, proof=[]),
+        changed(good, verification=[]),
         changed(good, drilling={"settings": 1}),
         changed(good, files={"../../etc/passwd": {"bytes": 1, "sha256": "0" * 64}}),
         changed(good, manifest=int("9" * 4000)),
@@ -217,7 +217,7 @@ HARM = {
 
 
 @pytest.mark.parametrize(("file", "data"), HARM.values(), ids=HARM)
-def test_a_folder_made_to_harm_fails_its_proof(tmp_path: Path, file: str, data):
+def test_a_folder_made_to_harm_fails_its_verification(tmp_path: Path, file: str, data):
     case = trial(NAMED["folder"], 0, f"jig/{file}", data(), tmp_path, limit=15.0)
     assert (case.outcome, case.fault) == ("read", "")
     assert case.growth < MEMORY
@@ -232,11 +232,11 @@ def small(tmp_path: Path) -> Path:
     return tmp_path / "jig"
 
 
-def test_the_smallest_folder_proves(small: Path):
+def test_the_smallest_folder_verifies(small: Path):
     from jiggen.verify import check
 
-    proof = check(small)
-    assert (proof.passed, proof.faults) == (True, ())
+    verification = check(small)
+    assert (verification.passed, verification.faults) == (True, ())
 
 
 @pytest.mark.parametrize("name", ["jig.step", "bed-1.3mf", "parts/body.stl", "manifest.json"])
@@ -246,7 +246,7 @@ def test_only_plain_files_in_the_folder_are_read(small: Path, tmp_path: Path, na
     from jiggen.verify import check
 
     path, outside = small / name, tmp_path / "outside"
-    path.rename(outside)  # the very bytes that would prove
+    path.rename(outside)  # the very bytes that would verify
     match what:
         case "link out":
             path.symlink_to(outside)
@@ -263,7 +263,7 @@ def test_only_plain_files_in_the_folder_are_read(small: Path, tmp_path: Path, na
             check(small)
         return
     faults = [fault for fault in check(small).faults if fault.source == name]
-    assert {fault.code for fault in faults} == {"proof.unreadable"}
+    assert {fault.code for fault in faults} == {"verify.unreadable"}
 
 
 def test_a_link_within_the_folder_is_no_harm_and_a_linked_folder_neither(

@@ -43,7 +43,7 @@ from jiggen.export.gauge import measurements_toml
 from jiggen.files import MEASUREMENTS
 from jiggen.report.gauge import FinishedGauge, build_gauge_print, gauge_summary
 from jiggen.solid.moving import DRAWN_IN, FIRST_LAYER
-from jiggen.verify import check, prove
+from jiggen.verify import check, verify_folder
 
 BED = Bed(220.0, 220.0, 250.0)
 SMALLEST = Bed(120.0, 120.0, 40.0)  # of the beds that Settings allows
@@ -265,12 +265,12 @@ def folder(built, tmp_path) -> Path:
     return shutil.copytree(built.folder, tmp_path / "gauge")
 
 
-def test_the_proof_passes(built: FinishedGauge):
-    assert built.proof.passed, built.proof.faults
-    assert [hole.id for hole in built.proof.holes[:4]] == list("EFGH")
-    assert [peg.id for peg in built.proof.pegs] == list("ABCD")
-    assert max(item.deviation for item in built.proof.measured) < 0.005
-    for peg in built.proof.pegs:
+def test_the_verification_passes(built: FinishedGauge):
+    assert built.verification.passed, built.verification.faults
+    assert [hole.id for hole in built.verification.holes[:4]] == list("EFGH")
+    assert [peg.id for peg in built.verification.pegs] == list("ABCD")
+    assert max(item.deviation for item in built.verification.measured) < 0.005
+    for peg in built.verification.pegs:
         for found in (peg.step, peg.stl):
             assert (found.diameter, found.top) == pytest.approx((6.0, peg.top), abs=0.005)
     assert check(built.folder).passed
@@ -388,16 +388,16 @@ def edit_peg(folder: Path, name: str, change) -> None:
     faults.edit_mesh(folder, NAME, edit)
 
 
-def only(proof, code: str, source: str = "STL"):
-    (fault,) = (f for f in proof.of(code) if f.source == source)
-    assert not proof.passed
+def only(verification, code: str, source: str = "STL"):
+    (fault,) = (f for f in verification.of(code) if f.source == source)
+    assert not verification.passed
     return fault
 
 
 @pytest.mark.parametrize("by", [(0.05, 0.0), (0.0, -0.05)])
 def test_a_peg_moved_in_the_stl_is_found(folder: Path, by: tuple[float, float]):
     edit_peg(folder, "C", lambda points: np.add(points, (*by, 0.0)))
-    fault = only(prove(folder), "proof.moved")
+    fault = only(verify_folder(folder), "verify.moved")
     assert (fault.subject, fault.found) == ("C", pytest.approx(0.05, abs=0.003))
 
 
@@ -411,27 +411,27 @@ def test_a_peg_moved_in_the_step_is_found(folder: Path):
         return f"{match[1]}{x + 0.05:.12f},{y:.12f},{z:.12f}{match[3]}"
 
     faults.edit_step_part(folder, NAME, lambda text: faults.POINT.sub(shifted, text))
-    fault = only(prove(folder), "proof.moved", "STEP")
+    fault = only(verify_folder(folder), "verify.moved", "STEP")
     assert (fault.subject, fault.found) == ("B", pytest.approx(0.05, abs=1e-6))
 
 
 def test_a_peg_that_leans_is_found(folder: Path):
     peg = peg_of(folder, "D")
     edit_peg(folder, "D", lambda points: points + 0.005 * (points[:, 2:] - peg["z"][0]) * (1, 0, 0))
-    proof = prove(folder)
-    assert only(proof, "proof.tilt").subject == "D"
+    verification = verify_folder(folder)
+    assert only(verification, "verify.tilt").subject == "D"
     # some of its facets reach down beside the frame, where nothing was moved
-    assert 0.1 < only(proof, "proof.tilt").found <= math.degrees(0.005) + 0.01
+    assert 0.1 < only(verification, "verify.tilt").found <= math.degrees(0.005) + 0.01
 
 
 def test_a_short_peg_and_a_thin_one_are_found(folder: Path):
     peg = peg_of(folder, "A")
     edit_peg(folder, "A", lambda points: np.where(points > 13.9, points - 0.05, points))
-    fault = only(prove(folder), "proof.height")
+    fault = only(verify_folder(folder), "verify.height")
     assert (fault.subject, fault.found) == ("A", pytest.approx(13.95, abs=0.001))
     middle = np.array((peg["x"], peg["y"], 0.0))
     edit_peg(folder, "A", lambda p: middle + (p - middle) * (0.99, 0.99, 1.0))
-    fault = only(prove(folder), "proof.diameter")
+    fault = only(verify_folder(folder), "verify.diameter")
     assert (fault.subject, fault.found) == ("A", pytest.approx(5.94, abs=0.005))
 
 
@@ -441,14 +441,14 @@ def test_a_missing_peg_is_found_in_each_format(folder: Path):
     knife.apply_translation((103.0, 103.0, 7.0 + 10.0))
     cut = trimesh.boolean.difference([mesh, knife], engine="manifold")
     faults.write_facets(folder / "parts" / f"{NAME}.stl", np.asarray(cut.triangles))
-    assert only(prove(folder), "proof.missing").subject == "C"
+    assert only(verify_folder(folder), "verify.missing").subject == "C"
 
     def one_more(manifest: dict) -> None:
         manifest["pegs"].append(manifest["pegs"][0] | {"id": "Z", "x": 53.0, "y": 60.0})
 
     faults.edit_manifest(folder, one_more)
-    proof = prove(folder)
-    assert {(f.subject, f.source) for f in proof.of("proof.missing")} == {
+    verification = verify_folder(folder)
+    assert {(f.subject, f.source) for f in verification.of("verify.missing")} == {
         ("C", "STL"),
         ("Z", "STL"),
         ("Z", "STEP"),
@@ -457,7 +457,7 @@ def test_a_missing_peg_is_found_in_each_format(folder: Path):
 
 def test_a_pocket_of_the_wrong_diameter_is_found(folder: Path):
     faults.shrink_bore(folder, "bush +0.10", 0.05)
-    found = [f for f in prove(folder).of("proof.diameter") if f.source == "STL"]
+    found = [f for f in verify_folder(folder).of("verify.diameter") if f.source == "STL"]
     assert {fault.subject for fault in found} == {"bush +0.10"}
     assert found[0].found == pytest.approx(8.05, abs=0.004)
 
@@ -468,14 +468,14 @@ def test_pegs_of_a_manifest_are_checked_like_the_rest(folder: Path):
 
     faults.edit_manifest(folder, twice)
     with pytest.raises(InputError, match="peg 'A' is there twice"):
-        prove(folder)
+        verify_folder(folder)
 
     def sunk(manifest: dict) -> None:
         manifest["pegs"] = [manifest["pegs"][0] | {"z": [7.0, 7.0]}]
 
     faults.edit_manifest(folder, sunk)
     with pytest.raises(InputError, match="heights must go upwards"):
-        prove(folder)
+        verify_folder(folder)
 
 
 # -- the sheet ----------------------------------------------------------------------------------

@@ -114,9 +114,11 @@ def test_a_linked_target_stays_a_link(tmp_path: Path):
 
 def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatch):
     import jiggen.report.folder
-    from jiggen.verify import Proof
+    from jiggen.verify import Verification
 
-    monkeypatch.setattr(jiggen.report.folder, "prove", lambda folder: Proof(1, (), ()))
+    monkeypatch.setattr(
+        jiggen.report.folder, "verify_folder", lambda folder: Verification(1, (), ())
+    )
     target = tmp_path / "jig"
 
     def make(folder: Path) -> dict[str, object]:
@@ -125,7 +127,7 @@ def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatc
         return {"manifest": 1}
 
     with pytest.raises(InputError, match="did not make"):
-        jiggen.report.folder.proven_folder(target, make, force=False, progress=lambda _: None)
+        jiggen.report.folder.verified_folder(target, make, force=False, progress=lambda _: None)
     assert tree(target) == {"holiday.jpg": b"sun"}
     assert litter(target) == []
 

@@ -1,4 +1,4 @@
-"""Ladders end to end: 81 boot lengths of two patterns proven from files, and every seeded fault.
+"""Ladders end to end: 81 boot lengths of two patterns verified from files, and every seeded fault.
 
 A build took 60 s of processor time on two busy cores; there is one a pattern, and the tests of
 faults share the first.
@@ -18,7 +18,7 @@ from jiggen.design import Settings, SkiRange
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.reusable import build_reusable
-from jiggen.verify import prove
+from jiggen.verify import verify_folder
 from jiggen.verify.text import boot_table, table
 
 BOOTS = [float(boot) for boot in range(265, 346)]
@@ -39,27 +39,29 @@ def folder(club, tmp_path):
     return shutil.copytree(club.folder, tmp_path / "jig")
 
 
-def found(proof, code):
-    assert not proof.passed
-    faults_found = proof.of(f"proof.{code}")
-    assert faults_found, [fault.code for fault in proof.faults]
+def found(verification, code):
+    assert not verification.passed
+    faults_found = verification.of(f"verify.{code}")
+    assert faults_found, [fault.code for fault in verification.faults]
     return faults_found
 
 
 def check_every_boot(done, name):
     """Every one of 81 lengths, on every half, in both files."""
-    assert done.proof.passed
+    assert done.verification.passed
     assert not done.folder.name.endswith("-failed")
     parts = [ladder["part"] for ladder in done.manifest["ladders"]]
-    assert [(b.part, b.boot) for b in done.proof.boots] == [(p, b) for p in parts for b in BOOTS]
-    assert max(boot.deviation for boot in done.proof.boots) <= 0.02
-    # By a second way: the lines as the proof found them, the holes as it found them, and a
+    assert [(b.part, b.boot) for b in done.verification.boots] == [
+        (p, b) for p in parts for b in BOOTS
+    ]
+    assert max(boot.deviation for boot in done.verification.boots) <= 0.02
+    # By a second way: the lines as the verification found them, the holes as it found them, and a
     # layout of that boot made here.
-    lines = {(boot.part, boot.boot): boot for boot in done.proof.boots}
+    lines = {(boot.part, boot.boot): boot for boot in done.verification.boots}
     for boot in (265.0, 277.0, 278.0, 303.0, 304.0, 345.0):
         wanted = layout(read_pattern(find_pattern(name)), boot)
         places = dict(zip(wanted.ids, wanted.positions[:, 0], strict=True))
-        for hole in done.proof.holes:
+        for hole in done.verification.holes:
             line = lines[hole.part, boot]
             for seen, x in ((hole.step, line.step), (hole.stl, line.stl)):
                 assert seen.x - x == pytest.approx(places[hole.id], abs=0.02)
@@ -67,8 +69,8 @@ def check_every_boot(done, name):
 
 def test_81_boot_lengths_of_the_club_piste(club):
     check_every_boot(club, "club-piste")
-    assert "Ladder of body-toe: boots 265 to 345, 81 lengths" in table(club.proof)
-    assert len(boot_table(club.proof).splitlines()) == 1 + 2 * 81
+    assert "Ladder of body-toe: boots 265 to 345, 81 lengths" in table(club.verification)
+    assert len(boot_table(club.verification).splitlines()) == 1 + 2 * 81
 
 
 def test_81_boot_lengths_of_the_step_track(tmp_path):
@@ -122,18 +124,18 @@ def test_check_and_sheet_take_such_a_folder(folder, capsys):
 
 @pytest.fixture(scope="module")
 def harmed(club, tmp_path_factory):
-    """The proof of a folder with one fault on each of several rows: a proof takes seconds."""
+    """The verification of a folder with one fault on each of several rows: it takes seconds."""
     folder = shutil.copytree(club.folder, tmp_path_factory.mktemp("harmed") / "jig")
     faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
     faults.erase_line(folder, "body-toe", "even", 288.0)
     faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
     faults.mirror_row(folder, "body-heel", "even")
     faults.move_line_in_step(folder, "body-heel", "odd", 317.0, -0.05)
-    return prove(folder)
+    return verify_folder(folder)
 
 
-def about(proof, code, subject):
-    return [fault for fault in found(proof, code) if subject in fault.subject]
+def about(verification, code, subject):
+    return [fault for fault in found(verification, code) if subject in fault.subject]
 
 
 def test_a_line_moved_by_a_twentieth_is_named(harmed):
@@ -170,14 +172,14 @@ def test_a_line_of_the_shifts_moved_is_named(harmed):
 
 def test_what_was_not_harmed_is_not_blamed(harmed):
     ladders = {(f.code, f.subject) for f in harmed.faults if "ladder" in f.code}
-    assert {subject for code, subject in ladders if code != "proof.ladder-number"} == {
+    assert {subject for code, subject in ladders if code != "verify.ladder-number"} == {
         "body-toe, boot 303",
         "body-toe, boot 288",
         "body-heel, shift 7",
         "body-heel, even ladder",
         "body-heel, boot 317",
     }
-    assert {subject for code, subject in ladders if code == "proof.ladder-number"} == {
+    assert {subject for code, subject in ladders if code == "verify.ladder-number"} == {
         "body-heel, even ladder"
     }
 
@@ -190,9 +192,9 @@ def test_neither_a_hole_moved_nor_the_manifests_own_places_are_laid_to_the_ladde
 
     faults.edit_manifest(folder, shift_them)
     faults.move_hole(folder, "toe-1", 0.1)
-    proof = prove(folder)
-    assert [fault.code for fault in proof.faults if "ladder" in fault.code] == []
-    assert found(proof, "moved")
+    verification = verify_folder(folder)
+    assert [fault.code for fault in verification.faults if "ladder" in fault.code] == []
+    assert found(verification, "moved")
 
 
 def test_a_boot_without_a_line_and_another_layout_are_faults(folder):
@@ -204,10 +206,10 @@ def test_a_boot_without_a_line_and_another_layout_are_faults(folder):
         entry["x"] = {hole: x + 0.1 for hole, x in entry["x"].items()}
 
     faults.edit_manifest(folder, change)
-    proof = prove(folder)
-    assert all("boot 303" in str(fault) for fault in found(proof, "ladder-missing"))
-    assert proof.of("proof.ladder-extra")
-    moved = found(proof, "ladder-moved")
+    verification = verify_folder(folder)
+    assert all("boot 303" in str(fault) for fault in found(verification, "ladder-missing"))
+    assert verification.of("verify.ladder-extra")
+    moved = found(verification, "ladder-moved")
     assert all("boot 300" in str(fault) for fault in moved)
     assert {fault.source for fault in moved} == {"STEP", "STL"}
 

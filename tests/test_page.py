@@ -8,7 +8,7 @@ from urllib.parse import unquote
 import numpy as np
 import pytest
 from browser import chromium, differs, find_chromium, share
-from page_samples import DEPTH, SIZES, Seen, make_folder, proof
+from page_samples import DEPTH, SIZES, Seen, make_folder, verification
 from PIL import Image
 
 from jiggen.cautions import CAUTIONS
@@ -37,9 +37,9 @@ def page_of(good, **changes) -> str:
 
 
 def failed(good) -> dict:
-    """A proof with one hole missing and one fault."""
-    fault = Fault("proof.missing", "jig.step", "toe-2", "no bore of 7.1 mm found <there>")
-    found = proof(good[1], lost="toe-2")
+    """A verification with one hole missing and one fault."""
+    fault = Fault("verify.missing", "jig.step", "toe-2", "no bore of 7.1 mm found <there>")
+    found = verification(good[1], lost="toe-2")
     return found.as_dict() | {"passed": False, "faults": [fault.as_dict()]}
 
 
@@ -55,7 +55,7 @@ def test_it_says_what_the_manifest_says(good):
     assert "Arvenal Club Piste" in text
     assert "Boot sole 305 mm" in text
     assert "Ski widths 84–112 mm" in text
-    assert "Proof passed 9 holes, 347 checks; the farthest hole is 0.000 mm" in text
+    assert "Verification passed 9 holes, 347 checks; the farthest hole is 0.000 mm" in text
     assert all(caution in text for caution in CAUTIONS)
     assert "toe-1 +155.30 +17.30 3.6 9.2" in text
     assert "toe-1 155.300, 17.300 155.300, 17.300 155.300, 17.300 0.000" in text
@@ -147,25 +147,25 @@ def test_only_shapes_and_words_are_taken_from_the_drawing(good, tmp_path):
 
 
 def test_a_jig_that_failed_is_not_to_be_printed(good):
-    page = Seen(page_of(good, proof=failed(good)))
+    page = Seen(page_of(good, verification=failed(good)))
     after_facts = page.text.partition("Holes 9 ")[2]
-    assert after_facts.startswith("Do not print Proof failed: 1 of 347 checks")
-    assert "jig.step: toe-2: no bore of 7.1 mm found <there> proof.missing" in page.text
+    assert after_facts.startswith("Do not print Verification failed: 1 of 347 checks")
+    assert "jig.step: toe-2: no bore of 7.1 mm found <there> verify.missing" in page.text
     assert "toe-2 155.300, -17.300 not found 155.300, -17.300 –" in page.text
     assert all(caution in page.text for caution in CAUTIONS)
-    for left_out in ("To print", "To buy", "Drill and stop", "Accuracy", "Proof passed"):
+    for left_out in ("To print", "To buy", "Drill and stop", "Accuracy", "Verification passed"):
         assert left_out not in page.text
 
 
 def test_a_hole_lost_without_a_fault_is_named(good):
-    text = Seen(page_of(good, proof=proof(good[1], lost="toe-2").as_dict())).text
-    assert "Do not print Proof failed" in text
+    text = Seen(page_of(good, verification=verification(good[1], lost="toe-2").as_dict())).text
+    assert "Do not print Verification failed" in text
     assert "not found: toe-2" in text
 
 
-def test_a_jig_never_proven_is_not_to_be_printed(good):
-    text = Seen(page_of(good, proof=None)).text
-    assert "Do not print This jig was never proven" in text
+def test_a_jig_never_verified_is_not_to_be_printed(good):
+    text = Seen(page_of(good, verification=None)).text
+    assert "Do not print This jig was never verified" in text
     assert "To print" not in text
 
 
@@ -358,9 +358,9 @@ def test_long_names_fit_a_phone(good, tab, tmp_path):
 
 @needs_browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_a_failed_proof_is_red_at_the_top(good, tab, tmp_path, scheme):
+def test_a_failed_verification_is_red_at_the_top(good, tab, tmp_path, scheme):
     path = tmp_path / REPORT
-    path.write_text(page_of(good, proof=failed(good)), encoding="utf-8")
+    path.write_text(page_of(good, verification=failed(good)), encoding="utf-8")
     tab.open(path, width=PHONE, height=844, scheme=scheme)
     alarm = tab.run("document.querySelector('header').nextElementSibling.innerText")
     assert alarm.startswith("DO NOT PRINT")

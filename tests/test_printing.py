@@ -11,7 +11,7 @@ import pytest
 import shapely
 import trimesh
 
-from jiggen.verify import prove
+from jiggen.verify import verify_folder
 from jiggen.verify.manifest import PrintBed, read_manifest
 from jiggen.verify.mesh import Mesh, read_stl
 from jiggen.verify.printing import as_dict, judge_printing, overhangs
@@ -309,7 +309,7 @@ def test_a_patch_carried_all_along_its_edge_is_drawn_the_shortest_way():
     assert drawn(patch, shapely.box(-5, -5, 35, 15)) is None
 
 
-# --- in the proof: faults seeded into files ------------------------------------------------
+# --- in the verification: faults seeded into files ------------------------------------------------
 
 
 def printed(folder, part):
@@ -323,28 +323,28 @@ def printed(folder, part):
     return as_dict(found)["parts"][part], [fault.code for fault in ledger.faults]
 
 
-def test_a_part_turned_over_fails_the_proof_for_that_alone(folder):
+def test_a_part_turned_over_fails_the_verification_for_that_alone(folder):
     # Its place in use is kept: nothing but the way it lies on the bed is wrong.
     faults.turn_over(folder, "rail")
-    found = prove(folder)
+    found = verify_folder(folder)
     assert not found.passed
     codes = {fault.code for fault in found.faults if fault.source == "parts/rail.stl"}
-    assert codes == {"proof.print-overhang"}
+    assert codes == {"verify.print-overhang"}
 
 
 def test_a_body_turned_over_is_one_wide_bridge_over_its_pads(folder):
     faults.turn_over(folder, "body-toe")
     entry, codes = printed(folder, "body-toe")
     assert not entry["passed"]
-    assert {"proof.print-overhang", "proof.print-bridge"} & set(codes)
+    assert {"verify.print-overhang", "verify.print-bridge"} & set(codes)
 
 
 @pytest.mark.parametrize(
     ("solid", "code"),
     [
-        (block((60, 70), (-12, 5), (5, 7)), "proof.print-overhang"),
-        (block((20, 20.5), (20, 40), (13, 25)), "proof.print-wall"),
-        (block((20, 30), (20, 30), (16, 20)), "proof.bodies"),
+        (block((60, 70), (-12, 5), (5, 7)), "verify.print-overhang"),
+        (block((20, 20.5), (20, 40), (13, 25)), "verify.print-wall"),
+        (block((20, 30), (20, 30), (16, 20)), "verify.bodies"),
     ],
     ids=["ledge", "fin", "loose"],
 )
@@ -356,9 +356,9 @@ def test_a_solid_added_to_a_part_is_found(folder, solid, code):
 
 def test_a_printer_too_small_is_found(folder):
     faults.edit_manifest(folder, lambda data: data["inputs"]["bed"].update(x=150.0))
-    found = prove(folder)
-    assert {fault.subject for fault in found.of("proof.print-size")} == {"body-toe", "body-heel"}
-    assert "body-toe" in {fault.subject for fault in found.of("proof.off-bed")}
+    found = verify_folder(folder)
+    assert {fault.subject for fault in found.of("verify.print-size")} == {"body-toe", "body-heel"}
+    assert "body-toe" in {fault.subject for fault in found.of("verify.off-bed")}
 
 
 def test_the_manifest_tells_every_check_with_places_to_draw(built):

@@ -17,7 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # The road of DEVELOPERS.md: a room imports only rooms before it.
 ROAD = ("pattern", "layout", "design", "solid", "export", "verify", "report", "cli")
-# Rooms beside the road, each with the rooms it stands on; the rooms that only build and prove
+# Rooms beside the road, each with the rooms it stands on; the rooms that only build and verify
 # do without them.
 BESIDE = {
     "printer": {"pattern"},
@@ -31,7 +31,7 @@ BESIDE = {
 MAY_LOOK_ASIDE = {"export", "report", "cli"}
 COMMON = {"errors", "units", "tables", "files", "cautions"}
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
-PROOF_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}
+VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}
 KERNEL = {"cadquery", "OCP"}
 KERNEL_ROOMS = {"solid"}
 HEAVY = KERNEL | {"vtk", "vtkmodules", "pyvista", "trimesh"}
@@ -105,8 +105,8 @@ def test_only_solid_knows_the_cad_kernel(module: Path):
 
 
 @pytest.mark.parametrize("module", [m for m in MODULES if room_of(m) == "verify"], ids=ids)
-def test_the_proof_shares_nothing_with_what_it_proves(module: Path):
-    assert not rooms_imported(module) & PROOF_KNOWS_NOTHING_OF
+def test_the_verification_shares_nothing_with_what_it_verifies(module: Path):
+    assert not rooms_imported(module) & VERIFY_KNOWS_NOTHING_OF
 
 
 def test_the_layout_needs_numpy_alone():

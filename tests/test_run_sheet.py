@@ -20,7 +20,7 @@ from jiggen.report.evening import check_tickets, run_sheet_pdf
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.run_sheet import TICK
 
-FAILED = (Finding("evening.proof", "it failed its proof: do not print it"),)
+FAILED = (Finding("evening.verification", "it failed its verification: do not print it"),)
 CASES = ("demo", "failed", "crowd", "one", "ladder")
 EITHER = pytest.mark.parametrize("paper", ["A4", "letter"])
 EACH = pytest.mark.parametrize("case", CASES)
@@ -240,13 +240,13 @@ def test_a_failed_jig_bars_its_pairs_on_every_jig_of_theirs(plans, pages):
     }
     read = pages("failed", "A4")
     text = text_of(read)
-    start = text.index("DO NOT DRILL: no proven jig")
+    start = text.index("DO NOT DRILL: no verified jig")
     listed = text[start : text.index("For each ski")]
     assert barred
     assert all(ticket in listed for ticket in barred)
-    assert "it failed its proof" in listed
+    assert "it failed its verification" in listed
     rows = text[text.index("Jigs in the order") :]
-    marked = "DO NOT DRILL: the other ski has no proven jig"
+    marked = "DO NOT DRILL: the other ski has no verified jig"
     assert rows.count(marked) == len(barred)
     boxes = sum(len(ticks(page)) for page in read)
     assert boxes < sum(len(ticks(page)) for page in pages("demo", "A4"))

@@ -1,4 +1,4 @@
-"""The bench sheet: room for every word, and no sheet for a jig that is not proven."""
+"""The bench sheet: room for every word, and no sheet for a jig that is not verified."""
 
 from __future__ import annotations
 
@@ -225,11 +225,11 @@ def test_stop_settings_that_do_not_belong_to_the_holes_are_refused():
 
 
 def _failed(one):
-    one["proof"]["passed"] = False
+    one["verification"]["passed"] = False
 
 
-def _unproven(one):
-    one["proof"] = None
+def _unverified(one):
+    one["verification"] = None
 
 
 def _moved(one):
@@ -246,18 +246,18 @@ def _dropped(one):
 
 
 def _not_found(one):
-    one["proof"]["holes"][2]["deviation"] = None
+    one["verification"]["holes"][2]["deviation"] = None
 
 
 def _faulty(one):
-    one["proof"]["faults"] = [{"code": "proof.moved"}]
+    one["verification"]["faults"] = [{"code": "verify.moved"}]
 
 
 @pytest.mark.parametrize(
     "harm, code",
     [
         (_failed, "sheet.failed"),
-        (_unproven, "sheet.unproven"),
+        (_unverified, "sheet.unverified"),
         (_moved, "sheet.changed"),
         (_added, "sheet.changed"),
         (_dropped, "sheet.changed"),
@@ -265,7 +265,7 @@ def _faulty(one):
         (_faulty, "sheet.changed"),
     ],
 )
-def test_no_sheet_for_a_jig_that_is_not_proven(harm, code):
+def test_no_sheet_for_a_jig_that_is_not_verified(harm, code):
     one = copy.deepcopy(manifest("club-piste"))
     harm(one)
     with pytest.raises(CheckFailed) as error:
@@ -385,9 +385,9 @@ def test_the_command_says_in_json_what_it_wrote(folder, capsys):
     assert target.read_bytes().startswith(b"%PDF-")
 
 
-@pytest.mark.parametrize("proof", [None, {"passed": False, "checks": 9, "holes": []}])
-def test_the_command_refuses_a_jig_that_failed_and_writes_nothing(folder, capsys, proof):
-    failed = {**manifest("club-piste"), "proof": proof}
+@pytest.mark.parametrize("verification", [None, {"passed": False, "checks": 9, "holes": []}])
+def test_the_command_refuses_a_jig_that_failed_and_writes_nothing(folder, capsys, verification):
+    failed = {**manifest("club-piste"), "verification": verification}
     (folder / "manifest.json").write_text(json.dumps(failed))
     assert main(["sheet", str(folder)]) == 1
     assert "there is no sheet to drill by" in capsys.readouterr().err

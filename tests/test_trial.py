@@ -31,7 +31,7 @@ from jiggen.errors import InputError
 from jiggen.layout import Layout, layout
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.write import pattern_toml
-from jiggen.report.folder import proven_folder
+from jiggen.report.folder import verified_folder
 from jiggen.report.trial import FinishedTrial, build_trial_plate, trial_summary
 from jiggen.verify import check
 
@@ -184,10 +184,10 @@ def halves(tmp_path_factory) -> FinishedTrial:
     return build_trial_plate(made((150.0, 10.0), (-150.0, -12.5)), BED, target)
 
 
-def test_the_proof_passes(built: FinishedTrial, halves: FinishedTrial):
+def test_the_verification_passes(built: FinishedTrial, halves: FinishedTrial):
     for finished in (built, halves):
-        assert finished.proof.passed, finished.proof.faults
-        assert max(hole.deviation for hole in finished.proof.holes) < 0.005
+        assert finished.verification.passed, finished.verification.faults
+        assert max(hole.deviation for hole in finished.verification.holes) < 0.005
         assert check(finished.folder).passed
 
 
@@ -198,7 +198,7 @@ def test_the_files(built: FinishedTrial):
     manifest = json.loads((built.folder / "manifest.json").read_text())
     assert manifest["kind"] == "trial"
     assert set(manifest["files"]) == there - {"manifest.json"}
-    assert manifest["proof"]["passed"] is True
+    assert manifest["verification"]["passed"] is True
     assert manifest["hardware"] == []
     assert (built.folder / "preview.png").stat().st_size > 10_000
 
@@ -266,44 +266,46 @@ def test_a_hole_moved_in_the_files_is_found(built: FinishedTrial, tmp_path: Path
     assert near.any()
     mesh.vertices[near] += (0.1, 0.0, 0.0)
     mesh.export(path)
-    proof = check(folder)
-    assert not proof.passed
-    (moved,) = proof.of("proof.moved")
+    verification = check(folder)
+    assert not verification.passed
+    (moved,) = verification.of("verify.moved")
     assert (moved.source, moved.subject) == ("STL", guide.id)
     assert moved.found == pytest.approx(0.1, abs=0.005)
 
 
-def test_a_plate_that_fails_its_proof_is_not_handed_over(built: FinishedTrial, tmp_path: Path):
+def test_a_plate_that_fails_its_verification_is_not_handed_over(
+    built: FinishedTrial, tmp_path: Path
+):
     def make(folder: Path) -> dict:
         shutil.copytree(built.folder, folder, dirs_exist_ok=True)
         manifest = json.loads((folder / "manifest.json").read_text())
         manifest["holes"][0]["x"] += 0.05
         return manifest
 
-    folder, manifest, proof = proven_folder(
+    folder, manifest, verification = verified_folder(
         tmp_path / "plate", make, force=False, progress=lambda _: None
     )
     assert folder == tmp_path / "plate-failed"
-    assert not proof.passed
-    assert manifest["proof"]["passed"] is False
+    assert not verification.passed
+    assert manifest["verification"]["passed"] is False
     assert not (tmp_path / "plate").exists()
-    failed = FinishedTrial(folder, built.trial, manifest, proof)
+    failed = FinishedTrial(folder, built.trial, manifest, verification)
     assert "DO NOT PRINT" in trial_summary(failed)
-    assert check(folder).of("proof.failed-when-built")
+    assert check(folder).of("verify.failed-when-built")
 
 
 def test_a_summary_says_how_to_use_it(built: FinishedTrial, halves: FinishedTrial):
     assert "Measure its 100.0 scale" in trial_summary(halves)
     assert "100.0" not in trial_summary(built)  # too short for one
     said = trial_summary(built)
-    assert "Proof passed: 3 holes" in said
+    assert "Verification passed: 3 holes" in said
     assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
     assert "never drill through it" in said
     (plate,) = built.trial.plates
     crowded = Trial(
         built.trial.layout, BED, (TrialPlate(**vars(plate) | {"left_out": ("check scale",)}),)
     )
-    less = FinishedTrial(built.folder, crowded, built.manifest, built.proof)
+    less = FinishedTrial(built.folder, crowded, built.manifest, built.verification)
     assert "No room to engrave: check scale" in trial_summary(less)
 
 

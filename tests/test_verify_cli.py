@@ -8,21 +8,21 @@ import pytest
 from verify_samples import good_sample
 
 from jiggen.cli import main
-from jiggen.verify import prove
+from jiggen.verify import verify_folder
 
 
 @pytest.fixture
 def folder(tmp_path):
     copy = tmp_path / "jig"
     shutil.copytree(good_sample(), copy)
-    faults.stored_proof(copy, prove(copy).as_dict())
+    faults.stored_verification(copy, verify_folder(copy).as_dict())
     return copy
 
 
 def test_a_sound_folder_is_told_and_ends_with_0(folder, capsys):
     assert main(["check", str(folder)]) == 0
     told = capsys.readouterr()
-    assert "Proof passed: 3 holes" in told.out
+    assert "Verification passed: 3 holes" in told.out
     assert told.err == ""
 
 
@@ -39,6 +39,6 @@ def test_json_is_one_document_whatever_comes_out(folder, capsys):
     assert main(["check", "--json", str(folder)]) == 1
     data = json.loads(capsys.readouterr().out)
     assert data["passed"] is False
-    assert "proof.diameter" in {fault["code"] for fault in data["faults"]}
+    assert "verify.diameter" in {fault["code"] for fault in data["faults"]}
     assert main(["check", "--json", str(folder / "parts")]) == 2
-    assert json.loads(capsys.readouterr().out)["errors"][0]["code"] == "proof.manifest"
+    assert json.loads(capsys.readouterr().out)["errors"][0]["code"] == "verify.manifest"

@@ -1,7 +1,7 @@
-"""The proof of compensated parts: it undoes what the manifest says, and finds what was not so.
+"""The verification of compensated parts: it undoes what the manifest says.
 
 The printers here are synthetic; jiggen's own compensation is made with the export room, and the
-proof and the printers' distortion know nothing of it.
+verification and the printers' distortion know nothing of it.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from jiggen.export.compensation import Hollow, compensated, compensated_parts, c
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.threemf import write_beds
 from jiggen.printer import Compensation, Profile
-from jiggen.verify import prove
+from jiggen.verify import verify_folder
 from jiggen.verify.holes import Wanted, measure
 from jiggen.verify.manifest import read_manifest
 from jiggen.verify.mesh import Mesh, read_stl
@@ -101,30 +101,32 @@ def changed(**parts) -> Compensation:
     return replace(DONE, **parts)
 
 
-def codes(proof) -> set[str]:
-    return {fault.code for fault in proof.faults}
+def codes(verification) -> set[str]:
+    return {fault.code for fault in verification.faults}
 
 
-def named(proof, subject: str, words: str):
-    """The fault ``proof.compensation`` about a part, in those words."""
-    (found,) = (fault for fault in proof.of("proof.compensation") if fault.subject == subject)
+def named(verification, subject: str, words: str):
+    """The fault ``verify.compensation`` about a part, in those words."""
+    (found,) = (
+        fault for fault in verification.of("verify.compensation") if fault.subject == subject
+    )
     assert words in found.message
-    assert not proof.passed
+    assert not verification.passed
     return found
 
 
 def test_what_was_done_is_undone_and_the_holes_are_where_they_belong(folder):
     compensate(folder, DONE)
-    proof = prove(folder)
-    assert proof.faults == ()
-    for hole in proof.holes:
+    verification = verify_folder(folder)
+    assert verification.faults == ()
+    for hole in verification.holes:
         assert (hole.stl.x, hole.stl.y) == pytest.approx(HOLES[hole.id], abs=1e-4)
         assert hole.stl.bore == pytest.approx(BORE + 0.1, abs=1e-3)
         assert hole.stl.throat == pytest.approx(THROAT + 0.14, abs=1e-3)
         assert hole.step.bore == pytest.approx(BORE, abs=1e-6)
     raw = read_stl(folder / "parts/body.stl").vertices.max(axis=0)
     plain = read_stl(good_sample() / "parts/body.stl").vertices.max(axis=0)
-    assert raw[0] - plain[0] > 0.3  # else nothing was proven
+    assert raw[0] - plain[0] > 0.3  # else nothing was verified
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
@@ -134,16 +136,22 @@ def test_other_printers_pass_too(folder, sign):
         -sign * 0.15, sign * 0.2, sign * 0.05,
     )  # fmt: skip
     compensate(folder, done, done)
-    assert prove(folder).faults == ()
+    assert verify_folder(folder).faults == ()
 
 
 def test_a_compensation_said_but_not_done_is_named(folder):
     compensate(folder, NOTHING)
-    proof = prove(folder)
-    assert named(proof, "body", "is not compensated at all: up to 0.").source == "parts/body.stl"
-    assert {fault.subject for fault in proof.of("proof.shape")} >= {"rail left", "rail right"}
-    assert codes(proof) >= {"proof.moved", "proof.shape", "proof.diameter"}
-    moved = max(proof.of("proof.moved"), key=lambda fault: fault.found)
+    verification = verify_folder(folder)
+    assert (
+        named(verification, "body", "is not compensated at all: up to 0.").source
+        == "parts/body.stl"
+    )
+    assert {fault.subject for fault in verification.of("verify.shape")} >= {
+        "rail left",
+        "rail right",
+    }
+    assert codes(verification) >= {"verify.moved", "verify.shape", "verify.diameter"}
+    moved = max(verification.of("verify.moved"), key=lambda fault: fault.found)
     assert moved.found > 0.2
     assert moved.limit == 0.02
 
@@ -160,22 +168,22 @@ def test_a_compensation_said_but_not_done_is_named(folder):
 )
 def test_a_compensation_done_wrongly_is_named(folder, matrix, height, words):
     compensate(folder, changed(matrix=matrix, height=height))
-    proof = prove(folder)
-    named(proof, "body", words)
-    assert codes(proof) >= {"proof.moved", "proof.shape"}
-    assert max(fault.found for fault in proof.of("proof.moved")) > 0.1
+    verification = verify_folder(folder)
+    named(verification, "body", words)
+    assert codes(verification) >= {"verify.moved", "verify.shape"}
+    assert max(fault.found for fault in verification.of("verify.moved")) > 0.1
 
 
 def test_skew_alone_in_the_wrong_direction_is_found(folder):
     said = changed(matrix=np.array([[1.0, -0.003], [0.0, 1.0]]), height=1.0)
     compensate(folder, replace(said, matrix=np.array([[1.0, 0.003], [0.0, 1.0]])), said)
-    named(prove(folder), "body", "the wrong way round")
+    named(verify_folder(folder), "body", "the wrong way round")
 
 
 def test_a_height_left_as_it_was_is_found(folder):
     compensate(folder, changed(height=1.0))
-    proof = prove(folder)
-    found = {fault.subject: fault.found for fault in proof.of("proof.shape")}
+    verification = verify_folder(folder)
+    found = {fault.subject: fault.found for fault in verification.of("verify.shape")}
     assert found["body"] == pytest.approx(TOP * 0.004, abs=2e-3)
 
 
@@ -184,9 +192,9 @@ def test_a_3mf_compensated_and_an_stl_not_is_found(folder):
     for name in ("body", "rail"):
         shutil.copy(good_sample() / f"parts/{name}.stl", folder / f"parts/{name}.stl")
     rehash(folder)
-    proof = prove(folder)
-    named(proof, "body", "is not compensated at all")
-    other = {fault.subject: fault.message for fault in proof.of("proof.other-mesh")}
+    verification = verify_folder(folder)
+    named(verification, "body", "is not compensated at all")
+    other = {fault.subject: fault.message for fault in verification.of("verify.other-mesh")}
     assert set(other) == {"body", "rail"}
     assert "mm from where it should" in other["body"]
 
@@ -197,7 +205,7 @@ def test_an_stl_compensated_and_a_3mf_not_is_found(folder):
         write_part(folder, name, DONE)
     say(folder, DONE)
     rehash(folder)
-    assert codes(prove(folder)) == {"proof.other-mesh"}
+    assert codes(verify_folder(folder)) == {"verify.other-mesh"}
 
 
 @pytest.mark.parametrize(
@@ -212,7 +220,7 @@ def test_an_stl_compensated_and_a_3mf_not_is_found(folder):
 )
 def test_a_diameter_not_made_as_said_is_found_at_every_hole(folder, done, what, off):
     compensate(folder, done)
-    found = prove(folder).of("proof.diameter")
+    found = verify_folder(folder).of("verify.diameter")
     assert {fault.subject for fault in found} == set(HOLES)
     for fault in found:
         assert fault.message.startswith(what)
@@ -225,11 +233,11 @@ def test_a_diameter_not_made_as_said_is_found_at_every_hole(folder, done, what, 
 )
 def test_walls_not_set_in_as_said_are_found(folder, moving, off):
     compensate(folder, changed(moving=moving))
-    proof = prove(folder)
-    shapes = proof.of("proof.shape")
+    verification = verify_folder(folder)
+    shapes = verification.of("verify.shape")
     assert {fault.subject for fault in shapes} == {"rail left", "rail right"}
     assert [fault.found for fault in shapes] == pytest.approx([off, off], abs=2e-3)
-    assert proof.of("proof.volume")[0].subject == "rail"
+    assert verification.of("verify.volume")[0].subject == "rail"
 
 
 def test_one_wall_of_a_rail_out_of_place_is_found(folder):
@@ -240,7 +248,7 @@ def test_one_wall_of_a_rail_out_of_place_is_found(folder):
     mesh.vertices[end, 0] += 0.1
     path.write_bytes(stl_bytes(PartMesh("rail", mesh.vertices, mesh.triangles, 1)))
     rehash(folder)
-    (left, _) = prove(folder).of("proof.shape")
+    (left, _) = verify_folder(folder).of("verify.shape")
     assert left.found == pytest.approx(0.1, abs=0.01)
 
 
@@ -260,7 +268,7 @@ def test_more_than_a_sound_printer_needs_is_refused_by_the_manifest_alone(
     folder, done, subject, found
 ):
     say(folder, done)
-    fault = named(prove(folder), subject, "for the printer")
+    fault = named(verify_folder(folder), subject, "for the printer")
     assert fault.source == "manifest.json"
     assert fault.found == pytest.approx(found)
     assert fault.limit == (0.02 if subject == "size of the parts" else 0.6)
@@ -269,9 +277,9 @@ def test_more_than_a_sound_printer_needs_is_refused_by_the_manifest_alone(
 def test_three_percent_fails_even_when_it_was_done_as_said(folder):
     done = changed(matrix=np.diag((1.03, 1.0)))
     compensate(folder, done, done)
-    proof = prove(folder)
-    assert codes(proof) == {"proof.compensation"}
-    assert "3.00 %" in proof.faults[0].message
+    verification = verify_folder(folder)
+    assert codes(verification) == {"verify.compensation"}
+    assert "3.00 %" in verification.faults[0].message
 
 
 def test_only_a_moving_part_may_be_set_in(folder):
@@ -279,21 +287,21 @@ def test_only_a_moving_part_may_be_set_in(folder):
     faults.edit_manifest(
         folder, lambda manifest: manifest["compensation"].update(set_in=["rail", "body"])
     )
-    named(prove(folder), "body", "no moving part")
+    named(verify_folder(folder), "body", "no moving part")
 
 
 def test_a_singular_matrix_is_a_fault_and_no_crash(folder):
     say(folder, changed(matrix=np.zeros((2, 2))))
-    assert "proof.compensation" in codes(prove(folder))
+    assert "verify.compensation" in codes(verify_folder(folder))
 
 
 @pytest.mark.parametrize("turn", ["-1 0 0 0 -1 0 0 0 1", "0 1 0 -1 0 0 0 0 1"])
 def test_a_piece_must_lie_along_its_printers_axes(folder, turn):
     compensate(folder, DONE)
     place = 'transform="1 0 0 0 1 0 0 0 1 '
-    assert "proof.turned" not in codes(prove(folder))
+    assert "verify.turned" not in codes(verify_folder(folder))
     faults.edit_3mf(folder, lambda text: text.replace(place, f'transform="{turn} ', 1))
-    assert "proof.turned" in codes(prove(folder))
+    assert "verify.turned" in codes(verify_folder(folder))
 
 
 # -- a whole jig: compensated, then printed by the printer it was compensated for ----------------
@@ -332,7 +340,7 @@ def printed(mesh: Mesh, printer: Profile, axes: np.ndarray, reach: np.ndarray) -
 
 
 def errors(built, meshes: dict[str, PartMesh], printer: Profile) -> tuple[float, float]:
-    """The worst error of place and of diameter after printing, measured as the proof does."""
+    """The worst error of place and of diameter after printing, measured as verification does."""
     manifest = read_manifest(built.folder)
     place = diameter = 0.0
     for entry in (part for part in manifest.parts if part.is_body):
@@ -344,7 +352,7 @@ def errors(built, meshes: dict[str, PartMesh], printer: Profile) -> tuple[float,
         mesh = Mesh(meshes[entry.name].vertices, meshes[entry.name].triangles)
         result = printed(mesh, printer, axes, reach).moved(entry.matrix)
         found = measure(entry.name, wanted, (), MeshBody(result), Ledger())
-        assert set(found) == {w.hole.id for w in wanted}, "a hole not found proves nothing"
+        assert set(found) == {w.hole.id for w in wanted}, "a hole not found verifies nothing"
         for w in wanted:
             hole = found[w.hole.id]
             place = max(place, hole.deviation)
@@ -387,10 +395,10 @@ def test_and_without_compensation_it_does_not(built, nominal, name):
     assert diameter > NEAR
 
 
-def test_a_whole_jig_compensated_on_disk_passes_its_proof(built, nominal, folder_of_jig):
-    proof = prove(folder_of_jig)
-    assert proof.faults == ()
-    assert len(proof.holes) == len(built.manifest["holes"])
+def test_a_whole_jig_compensated_on_disk_passes_its_verification(built, nominal, folder_of_jig):
+    verification = verify_folder(folder_of_jig)
+    assert verification.faults == ()
+    assert len(verification.holes) == len(built.manifest["holes"])
 
 
 @pytest.fixture

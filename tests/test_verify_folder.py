@@ -8,63 +8,66 @@ import pytest
 from verify_samples import good_sample, rehash
 
 from jiggen.errors import InputError
-from jiggen.verify import check, prove, table, verdict
+from jiggen.verify import check, table, verdict, verify_folder
 
 
 @pytest.fixture(scope="module")
-def proven(tmp_path_factory):
-    """The sample as a build leaves it: with its proof in the manifest."""
-    folder = tmp_path_factory.mktemp("proven") / "jig"
+def verified(tmp_path_factory):
+    """The sample as a build leaves it: with its verification in the manifest."""
+    folder = tmp_path_factory.mktemp("verified") / "jig"
     shutil.copytree(good_sample(), folder)
-    faults.stored_proof(folder, prove(folder).as_dict())
+    faults.stored_verification(folder, verify_folder(folder).as_dict())
     return folder
 
 
 @pytest.fixture
-def folder(tmp_path, proven):
+def folder(tmp_path, verified):
     copy = tmp_path / "jig"
-    shutil.copytree(proven, copy)
+    shutil.copytree(verified, copy)
     return copy
 
 
-def test_an_untouched_folder_passes_and_is_not_written_to(folder, proven):
-    proof = check(folder)
-    assert proof.passed
-    assert proof.checks > json.loads((proven / "manifest.json").read_text())["proof"]["checks"]
+def test_an_untouched_folder_passes_and_is_not_written_to(folder, verified):
+    verification = check(folder)
+    assert verification.passed
+    assert (
+        verification.checks
+        > json.loads((verified / "manifest.json").read_text())["verification"]["checks"]
+    )
     for path in folder.rglob("*.*"):
-        assert path.read_bytes() == (proven / path.relative_to(folder)).read_bytes()
+        assert path.read_bytes() == (verified / path.relative_to(folder)).read_bytes()
 
 
 def test_a_changed_file_is_named(folder):
     path = folder / "layout.svg"
     path.write_text(path.read_text().replace("svg", "SVG"))
     (fault,) = check(folder).faults
-    assert (fault.code, fault.source) == ("proof.hash", "layout.svg")
+    assert (fault.code, fault.source) == ("verify.hash", "layout.svg")
 
 
 def test_a_hole_moved_with_its_hash_left_is_told_both_ways(folder):
     faults.move_hole(folder, "toe-1", 0.1, hashes=False)
-    proof = check(folder)
-    assert [fault.source for fault in proof.of("proof.hash")] == ["parts/body.stl"]
-    assert [fault.subject for fault in proof.of("proof.moved")] == ["toe-1"]
+    verification = check(folder)
+    assert [fault.source for fault in verification.of("verify.hash")] == ["parts/body.stl"]
+    assert [fault.subject for fault in verification.of("verify.moved")] == ["toe-1"]
 
 
 def test_a_missing_file_is_told_once_and_a_strange_one_is_told(folder):
     (folder / "bed-1.3mf").unlink()
     (folder / "notes.txt").write_text("mine")
     (folder / ".DS_Store").write_text("a file manager's")
-    proof = check(folder)
-    assert [(fault.code, fault.source) for fault in proof.faults] == [
-        ("proof.file-missing", "bed-1.3mf"),
-        ("proof.unlisted", "notes.txt"),
+    verification = check(folder)
+    assert [(fault.code, fault.source) for fault in verification.faults] == [
+        ("verify.file-missing", "bed-1.3mf"),
+        ("verify.unlisted", "notes.txt"),
     ]
 
 
-def test_a_folder_never_proven_or_failed_when_built_is_told(folder):
-    faults.edit_manifest(folder, lambda data: data.update(proof=None))
-    assert [fault.code for fault in check(folder).faults] == ["proof.unproven"]
-    faults.edit_manifest(folder, lambda data: data.update(proof={"passed": False}))
-    assert [fault.code for fault in check(folder).faults] == ["proof.failed-when-built"]
+def test_a_folder_never_verified_or_failed_when_built_is_told(folder):
+    faults.edit_manifest(folder, lambda data: data.update(verification=None))
+    assert [fault.code for fault in check(folder).faults] == ["verify.unverified"]
+    faults.edit_manifest(folder, lambda data: data.update(verification={"passed": False}))
+    assert [fault.code for fault in check(folder).faults] == ["verify.failed-when-built"]
 
 
 @pytest.mark.parametrize(
@@ -110,23 +113,23 @@ def test_a_folder_without_manifest_is_bad_input(tmp_path):
 
 
 def test_the_table_tells_where_each_hole_was_found(folder):
-    proof = check(folder)
-    lines = table(proof).splitlines()
+    verification = check(folder)
+    lines = table(verification).splitlines()
     assert [head in lines[0] for head in ("hole", "wanted", "STEP", "STL", "deviation")] == [
         True
     ] * 5
     assert lines[2].split() == ["toe-1", *("41.250", "20.500") * 3, "0.000"]
     assert len({len(line) for line in lines}) == 1
-    assert verdict(proof).startswith("Proof passed: 3 holes")
+    assert verdict(verification).startswith("Verification passed: 3 holes")
 
 
-def test_a_failed_proof_is_told_in_words_without_control_characters(folder):
+def test_a_failed_verification_is_told_in_words_without_control_characters(folder):
     faults.fill_hole(folder, "toe-1")
     faults.edit_3mf(folder, lambda text: text.replace('name="rail"', 'name="&#x9b;31m\u2028rail"'))
     rehash(folder)
-    proof = check(folder)
-    assert "not found" in table(proof)
-    text = verdict(proof)
-    assert text.startswith("PROOF FAILED")
-    assert "[proof.missing]" in text
+    verification = check(folder)
+    assert "not found" in table(verification)
+    text = verdict(verification)
+    assert text.startswith("Verification FAILED")
+    assert "[verify.missing]" in text
     assert all(character.isprintable() or character == "\n" for character in text)

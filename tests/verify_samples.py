@@ -125,7 +125,7 @@ def good_sample() -> Path:
 
 
 def make_sample(folder: Path) -> Path:
-    """Write the whole folder, manifest and hashes included but without a proof."""
+    """Write the whole folder, manifest and hashes included but without a verification."""
     (folder / "parts").mkdir(parents=True)
     body, bar = body_in_ski_frame(), rail()
     flat_body, body_to_bed = on_bed(body, turned(30.0) @ OVER)
@@ -170,7 +170,7 @@ def make_sample(folder: Path) -> Path:
         ],
         "hardware": [],
         "beds": beds,
-        "proof": None,
+        "verification": None,
         "files": {},
     }
     write_manifest(folder, manifest)
@@ -305,7 +305,7 @@ def rehash(folder: Path) -> None:
 
 
 def make_small(folder: Path) -> Path:
-    """Write the smallest folder that proves: a plate with one stepped guide, drawn as it lies."""
+    """Write the smallest folder that verifies: a plate with one stepped guide, drawn as it lies."""
     (folder / "parts").mkdir(parents=True)
     x, y = 3.0, -2.0
     plate = cq.Workplane().box(24, 18, TOP, centered=(True, True, False)).translate((x, y, 0))
@@ -332,7 +332,7 @@ def make_small(folder: Path) -> Path:
             }
         ],
         "parts": [_part("body", body, {"body": np.eye(4)}, np.eye(4))],
-        "proof": {"passed": True},
+        "verification": {"passed": True},
         "files": {},
     }
     write_manifest(folder, manifest)

@@ -1,4 +1,4 @@
-"""``jiggen build``: from a pattern, a boot and a range of skis to a proven jig."""
+"""``jiggen build``: from a pattern, a boot and a range of skis to a verified jig."""
 
 from __future__ import annotations
 
@@ -83,12 +83,12 @@ def build(
     ] = False,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Build a jig: files to print, and the proof that every hole in them is where it should be.
+    """Build a jig: files to print, verified: every hole is where it should be.
 
     With a range of boots, --boot 265-345, a toe and a heel half, each with a ladder of boot
     lengths to lay on the ski's mark.
 
-    Exit code 0 when the proof passes; 1 when anything fails, and then the folder's name ends in
+    Exit code 0 when the verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
     settings = replace(
@@ -111,7 +111,7 @@ def build(
     if not as_json:
         for warning in finished.warnings:
             typer.echo(f"warning: {warning}", err=True)
-    if not finished.proof.passed:
+    if not finished.verification.passed:
         raise typer.Exit(CheckFailed.exit_code)
 
 

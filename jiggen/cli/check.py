@@ -1,4 +1,4 @@
-"""``jiggen check``: a built folder proven again, from its files alone."""
+"""``jiggen check``: a built folder verified again, from its files alone."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ def check(
     ],
     as_json: options.JsonOption = False,
 ) -> None:
-    """Prove a built folder again: every hole, every part, and that no file has changed.
+    """Verify a built folder again: every hole, every part, and that no file has changed.
 
     Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it.
     """
     from jiggen.verify import check as check_folder
     from jiggen.verify import table, verdict
 
-    proof = check_folder(folder)
+    verification = check_folder(folder)
     if as_json:
-        typer.echo(json.dumps(proof.as_dict(), indent=1, ensure_ascii=False))
+        typer.echo(json.dumps(verification.as_dict(), indent=1, ensure_ascii=False))
     else:
-        typer.echo(f"{table(proof)}\n\n{verdict(proof)}")
-    if not proof.passed:
+        typer.echo(f"{table(verification)}\n\n{verdict(verification)}")
+    if not verification.passed:
         raise typer.Exit(CheckFailed.exit_code)

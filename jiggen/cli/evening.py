@@ -117,7 +117,7 @@ def evening(
     Every row is checked first, and all faults are said at once. Jigs that an earlier run
     finished are not built again. The sheet's order changes jig, drill and stop the fewest times.
 
-    Exit code 0 when every jig passed its proof; 1 when one failed: its pairs are marked on the
+    Exit code 0 when every jig is verified; 1 when one failed: its pairs are marked on the
     sheet, do not drill them.
     """
     from jiggen.evening import plan_evening, read_jobs

@@ -53,7 +53,7 @@ def gauge(
 
     It shows how your printer stretches, leans and shrinks parts, and which fits it needs. The
     sheet in its folder says what to measure; jiggen profile fit turns that into a profile.
-    Exit code 0 when its proof passes; 1 when anything fails, and then the folder's name ends in
+    Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
     size, reach, chosen = box(bed, "--bed"), length(caliper, "--caliper"), options.read_bush(bush)
@@ -71,5 +71,5 @@ def gauge(
         typer.echo(json.dumps(data, indent=1, ensure_ascii=False))
     else:
         typer.echo(gauge_summary(finished))
-    if not finished.proof.passed:
+    if not finished.verification.passed:
         raise typer.Exit(CheckFailed.exit_code)

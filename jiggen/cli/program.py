@@ -11,7 +11,7 @@ from jiggen.cautions import CAUTIONS
 
 app = typer.Typer(
     name="jiggen",
-    help="Drilling jigs for mounting bindings and plates on skis: printed, clamped on, proven.",
+    help="Drilling jigs for mounting bindings and plates on skis: printed, clamped on, verified.",
     # rich would join the lines of one paragraph: each caution is its own.
     epilog="\n\n".join(CAUTIONS),
     add_completion=False,

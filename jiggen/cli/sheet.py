@@ -1,4 +1,4 @@
-"""``jiggen sheet``: the PDF for the bench, from a built and proven folder."""
+"""``jiggen sheet``: the PDF for the bench, from a built and verified folder."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def sheet(
     """Write the sheet to work from: drill and stop, tools, steps, and the holes at 1:1.
 
     With what was measured on the ski in hand, the drilling is checked again for it. Exit code 1
-    when the jig's proof failed or is missing, or the ski is too thin: then there is no sheet.
+    when the jig failed or was never verified, or the ski is too thin: then there is no sheet.
     """
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)

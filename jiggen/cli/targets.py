@@ -43,7 +43,7 @@ def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
 
 
 def check_outside(target: Path, folder: Path, key: str) -> None:
-    """Raise InputError ``cli.inside`` for a file in a jig's folder: its proof counts every file."""
+    """Raise InputError ``cli.inside`` for a file in a jig's folder: every file in it is checked."""
     if target.resolve().is_relative_to(folder.resolve()):
         message = f"{target.name} would lie in the jig's own folder"
         hint = "jiggen check knows every file of that folder: write it beside the folder."

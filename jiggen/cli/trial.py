@@ -54,7 +54,7 @@ def trial(
     """Make a trial plate: 2 mm thin, with every hole, to lay on the real plate first.
 
     It costs little plastic and shows whether the pattern is right. It guides no drill.
-    Exit code 0 when its proof passes; 1 when anything fails, and then the folder's name ends in
+    Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
     size = box(bed, "--bed")
@@ -75,5 +75,5 @@ def trial(
         typer.echo(json.dumps(data, indent=1, ensure_ascii=False))
     else:
         typer.echo(trial_summary(finished))
-    if not finished.proof.passed:
+    if not finished.verification.passed:
         raise typer.Exit(CheckFailed.exit_code)

@@ -77,7 +77,7 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon])
     """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
 
     Left out where a hole needs the place. Never a ring: an engraved ring is round, and the
-    proof counts round things near the top.
+    verification counts round things near the top.
     """
     marks = []
     for pad in pads:

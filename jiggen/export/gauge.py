@@ -113,7 +113,7 @@ def _rows(readings: Readings) -> Iterator[str]:
 
 
 def _manifest(gauge: Gauge, volumes: dict[str, float]) -> dict[str, Any]:
-    """The manifest but for proof and file list; `volumes` in mm³ by part name."""
+    """The manifest but for verification and file list; `volumes` in mm³ by part name."""
     bush = gauge.bush
     return {
         "manifest": 1,
@@ -154,6 +154,6 @@ def _manifest(gauge: Gauge, volumes: dict[str, float]) -> dict[str, Any]:
         "parts": [part_row(piece, volumes[piece.name]) for piece in gauge.pieces],
         "hardware": [],
         "compensation": None,
-        "proof": None,
+        "verification": None,
         "files": {},
     }

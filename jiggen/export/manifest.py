@@ -23,7 +23,7 @@ LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "
 def manifest_of(
     design: Design, pieces: tuple[Piece, ...], volumes: Mapping[str, float]
 ) -> dict[str, Any]:
-    """The manifest but for proof and file list; `volumes` in mm³ by part name."""
+    """The manifest but for verification and file list; `volumes` in mm³ by part name."""
     layout, settings = design.layout, design.settings
     return {
         "manifest": 1,
@@ -51,7 +51,7 @@ def manifest_of(
         },
         "parts": [part_row(piece, volumes[piece.name]) for piece in pieces],
         "hardware": [asdict(bought) for bought in hardware(design)],
-        "proof": None,
+        "verification": None,
         "files": {},
     }
 

@@ -58,7 +58,7 @@ def _printed(plate: TrialPlate, mesh: PartMesh, compensation: Compensation | Non
 
 
 def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
-    """The manifest but for proof and file list; `volumes` in mm³ by part name."""
+    """The manifest but for verification and file list; `volumes` in mm³ by part name."""
     layout = trial.layout
     return {
         "manifest": 1,
@@ -79,6 +79,6 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
         "left_out": {plate.name: list(plate.left_out) for plate in trial.plates if plate.left_out},
         "parts": [part_row(plate.piece, volumes[plate.name]) for plate in trial.plates],
         "hardware": [],
-        "proof": None,
+        "verification": None,
         "files": {},
     }

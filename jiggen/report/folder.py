@@ -1,4 +1,4 @@
-"""A folder of files made, proven and put in place: whole or not at all."""
+"""A folder of files made, verified and put in place: whole or not at all."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
 from jiggen.files import plain_name
-from jiggen.verify import Proof, printing_dict, prove
+from jiggen.verify import Verification, printing_dict, verify_folder
 
 Progress = Callable[[str], None]
 
@@ -21,18 +21,18 @@ def folder_name(pattern: str, *boots: float) -> str:
     return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
 
 
-def proven_folder(
+def verified_folder(
     target: Path,
     make: Callable[[Path], dict[str, Any]],
     *,
     finish: Callable[[Path, dict[str, Any]], None] = lambda _folder, _manifest: None,
     force: bool,
     progress: Progress,
-) -> tuple[Path, dict[str, Any], Proof]:
-    """What `make` writes into a folder, with its manifest and proof: folder, manifest, proof.
+) -> tuple[Path, dict[str, Any], Verification]:
+    """What `make` writes into a folder, with manifest and verification.
 
     `make` returns the manifest so far; `finish` may write more files, by a manifest that has its
-    proof, passed or not.  `target` is replaced whole; what fails its proof is left
+    verification, passed or not.  `target` is replaced whole; what fails its verification is left
     beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
     `make` raises; then nothing is written.
     """
@@ -42,14 +42,14 @@ def proven_folder(
         manifest = make(folder)
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
-        progress("proof")
-        proof = prove(folder)
-        manifest["proof"] = proof.as_dict()
-        manifest["printing"] = printing_dict(proof.printing)
+        progress("verification")
+        verification = verify_folder(folder)
+        manifest["verification"] = verification.as_dict()
+        manifest["printing"] = printing_dict(verification.printing)
         finish(folder, manifest)
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
-        final = target if proof.passed else target.with_name(target.name + "-failed")
+        final = target if verification.passed else target.with_name(target.name + "-failed")
         check_target(final, force=force)  # building takes time: something may have been put there
         put_in_place(folder, final)
-    return final, manifest, proof
+    return final, manifest, verification

@@ -1,4 +1,4 @@
-"""One gauge from a printer's bed to a proven folder, and what is said when it is done."""
+"""One gauge from a printer's bed to a verified folder, and what is said when it is done."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from jiggen.design.gauge import Gauge
 from jiggen.errors import Finding, InputError
 from jiggen.files import MEASUREMENTS, parse_toml
 from jiggen.report.beds import to_print
-from jiggen.report.folder import Progress, proven_folder
+from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.sheet.gauge import gauge_sheet
-from jiggen.verify import Proof, table, verdict
+from jiggen.verify import Verification, table, verdict
 
 SHEET = "sheet.pdf"
 USE = (
@@ -24,12 +24,12 @@ USE = (
 
 @dataclass(frozen=True, eq=False)
 class FinishedGauge:
-    """A gauge's folder, what is in it, and whether its proof passed."""
+    """A gauge's folder, what is in it, and whether its verification passed."""
 
     folder: Path
     gauge: Gauge
     manifest: dict[str, Any]
-    proof: Proof
+    verification: Verification
 
 
 def build_gauge_print(
@@ -39,9 +39,9 @@ def build_gauge_print(
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> FinishedGauge:
-    """Draw, write and prove a gauge; `target` is replaced whole or not at all.
+    """Draw, write and verify a gauge; `target` is replaced whole or not at all.
 
-    One that fails its proof is left beside it as ``…-failed``.  Raises InputError before
+    One that fails its verification is left beside it as ``…-failed``.  Raises InputError before
     anything is written when the target may not be replaced, as a jig's, or ``gauge.measured``
     when readings were written into its measurements, which `force` throws away.
     """
@@ -56,14 +56,14 @@ def build_gauge_print(
         return write_gauge(gauge, model, folder, lambda what: progress(f"files: {what}"))
 
     def finish(folder: Path, manifest: dict[str, Any]) -> None:
-        if manifest["proof"]["passed"]:  # a gauge that failed has no sheet to work from
+        if manifest["verification"]["passed"]:  # a gauge that failed has no sheet to work from
             progress("sheet")
-            (folder / SHEET).write_bytes(gauge_sheet(gauge, manifest["proof"]))
+            (folder / SHEET).write_bytes(gauge_sheet(gauge, manifest["verification"]))
 
-    folder, manifest, proof = proven_folder(
+    folder, manifest, verification = verified_folder(
         target, make, finish=finish, force=force, progress=progress
     )
-    return FinishedGauge(folder, gauge, manifest, proof)
+    return FinishedGauge(folder, gauge, manifest, verification)
 
 
 def _keep_measurements(path: Path) -> None:
@@ -99,9 +99,9 @@ def _filled_in(data: dict[str, Any]) -> Iterator[object]:
 
 def gauge_summary(finished: FinishedGauge) -> str:
     """The result as plain lines."""
-    proof = finished.proof
-    lines = [table(proof), "", verdict(proof), ""]
-    if not proof.passed:
+    verification = finished.verification
+    lines = [table(verification), "", verdict(verification), ""]
+    if not verification.passed:
         return "\n".join(
             [*lines, f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
         )

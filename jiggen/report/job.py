@@ -1,4 +1,4 @@
-"""One jig from layout to proven folder: the whole road, driven once."""
+"""One jig from layout to verified folder: the whole road, driven once."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.printer import Compensation
 from jiggen.report.expect import drill, expect
-from jiggen.report.folder import Progress, proven_folder
+from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.mass import plastic
 from jiggen.report.page import REPORT, report_html
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
-from jiggen.verify import Proof
+from jiggen.verify import Verification
 from jiggen.verify.mesh import read_stl
 
 UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
@@ -29,12 +29,12 @@ UNKNOWN_SKI, USUAL_LIMITS = SkiState(), DrillingLimits()
 
 @dataclass(frozen=True, eq=False)
 class Finished:
-    """A built folder, what is in it, whether its proof passed, and what to beware of."""
+    """A built folder, what is in it, whether its verification passed, and what to beware of."""
 
     folder: Path
     design: Design
     manifest: dict[str, Any]
-    proof: Proof
+    verification: Verification
     warnings: tuple[Finding, ...]
 
 
@@ -51,12 +51,12 @@ def build_jig(
     key: str = "",
     progress: Progress = lambda _: None,
 ) -> Finished:
-    """Design, draw, write and prove one jig; `target` is replaced whole or not at all.
+    """Design, draw, write and verify one jig; `target` is replaced whole or not at all.
 
     `screws` is what goes into a hole, by its id, for those where it is known; `compensation` is
     done to what the printer gets, STL and 3MF; `key` is kept in the manifest, so that a later
     run can tell the jig it finds from the one it wants.
-    A jig that fails its proof is left beside it as ``…-failed``. Before anything is written,
+    A jig that fails its verification is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
     would touch or lose mesh anywhere in the ski range, or the ski is too thin for the holes.
     """
@@ -102,7 +102,7 @@ def make_jig(
     force: bool,
     progress: Progress,
 ) -> Finished:
-    """Draw, write and prove the `chosen` design; the manifest gets `entries` and `inputs` too."""
+    """Draw, write and verify the `chosen` design; the manifest gets `entries` and `inputs` too."""
 
     def make(folder: Path) -> dict[str, Any]:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
@@ -117,14 +117,14 @@ def make_jig(
         return manifest | {**entries, "plastic": weighed}
 
     def finish(folder: Path, manifest: dict[str, Any]) -> None:
-        if manifest["proof"]["passed"]:  # a jig that failed has no sheet to work from
+        if manifest["verification"]["passed"]:  # a jig that failed has no sheet to work from
             progress("sheet")
             (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest))
         progress("page")
         manifest["files"] = listing(folder)  # what the page lists: all but itself
         (folder / REPORT).write_bytes(report_html(folder, manifest).encode())
 
-    final, manifest, proof = proven_folder(
+    final, manifest, verification = verified_folder(
         target, make, finish=finish, force=force, progress=progress
     )
-    return Finished(final, chosen, manifest, proof, warnings)
+    return Finished(final, chosen, manifest, verification, warnings)

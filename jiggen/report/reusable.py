@@ -1,4 +1,4 @@
-"""One jig for a range of boots, from pattern to proven folder; and whether a range can be had."""
+"""One jig for a range of boots, from pattern to verified folder; and whether a range can be had."""
 
 from __future__ import annotations
 
@@ -88,11 +88,11 @@ def build_reusable(
     key: str = "",
     progress: Progress = lambda _: None,
 ) -> Finished:
-    """Design, draw, write and prove one jig for all boots from `boots[0]` to `boots[1]` mm.
+    """Design, draw, write and verify one jig for all boots from `boots[0]` to `boots[1]` mm.
 
     Its halves are used by themselves, each with a ladder of boot lengths.  Where no boot of the
     range moves a hole it is an ordinary jig that says so.  `target` is replaced whole or not at
-    all; a jig that fails its proof is left beside it as ``…-failed``.  Raises, before anything is
+    all; a jig that fails is left beside it as ``…-failed``.  Raises, before anything is
     written, InputError when the range does not fit (with what range would) or the input or
     target is bad, and CheckFailed as `build_jig` does.
     """

@@ -1,4 +1,4 @@
-"""What a build says when it is done: proof first, then what to print and to buy."""
+"""What a build says when it is done: verification first, then what to print and to buy."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from jiggen.verify import table, verdict
 def summary(finished: Finished) -> str:
     """The result of a build as plain lines."""
     manifest = finished.manifest
-    lines = [table(finished.proof), "", verdict(finished.proof), ""]
-    if finished.proof.passed:
+    lines = [table(finished.verification), "", verdict(finished.verification), ""]
+    if finished.verification.passed:
         lines += [
             *to_print(manifest["beds"]),
             *_weighed(manifest["plastic"]),

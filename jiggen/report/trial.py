@@ -1,4 +1,4 @@
-"""One trial plate from layout to proven folder, and what is said when it is done."""
+"""One trial plate from layout to verified folder, and what is said when it is done."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from jiggen.layout.model import Layout
 from jiggen.printer import Compensation
 from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
-from jiggen.report.folder import Progress, proven_folder
-from jiggen.verify import Proof, table, verdict
+from jiggen.report.folder import Progress, verified_folder
+from jiggen.verify import Verification, table, verdict
 
 USE = (
     "Print it as it lies, without supports.",
@@ -27,12 +27,12 @@ MEASURE = "Measure its 100.0 scale with the caliper before you trust it."
 
 @dataclass(frozen=True, eq=False)
 class FinishedTrial:
-    """A trial plate's folder, what is in it, and whether its proof passed."""
+    """A trial plate's folder, what is in it, and whether its verification passed."""
 
     folder: Path
     trial: Trial
     manifest: dict[str, Any]
-    proof: Proof
+    verification: Verification
 
 
 def build_trial_plate(
@@ -44,10 +44,10 @@ def build_trial_plate(
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> FinishedTrial:
-    """Design, draw, write and prove a trial plate; `target` is replaced whole or not at all.
+    """Design, draw, write and verify a trial plate; `target` is replaced whole or not at all.
 
     `compensation` is done to what the printer gets, STL and 3MF.
-    One that fails its proof is left beside it as ``…-failed``.  Raises InputError before
+    One that fails its verification is left beside it as ``…-failed``.  Raises InputError before
     anything is written when the input or the target is bad.
     """
     if compensation:  # a trial plate has neither bushes nor moving parts
@@ -67,15 +67,15 @@ def build_trial_plate(
         manifest["inputs"]["printer"] = compensation.printer if compensation else None
         return manifest
 
-    folder, manifest, proof = proven_folder(target, make, force=force, progress=progress)
-    return FinishedTrial(folder, chosen, manifest, proof)
+    folder, manifest, verification = verified_folder(target, make, force=force, progress=progress)
+    return FinishedTrial(folder, chosen, manifest, verification)
 
 
 def trial_summary(finished: FinishedTrial) -> str:
     """The result as plain lines."""
-    proof = finished.proof
-    lines = [table(proof), "", verdict(proof), ""]
-    if not proof.passed:
+    verification = finished.verification
+    lines = [table(verification), "", verdict(verification), ""]
+    if not verification.passed:
         return "\n".join(
             [*lines, f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
         )

@@ -76,7 +76,7 @@ def taken(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
 def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
     """The one solid that `shape` must be; RuntimeError when it is not."""
     # A defect of ours, never of the input: stop before anything is written. The kernel's own
-    # check of validity costs as much as a cut; tests make it, and the proof looks at the files.
+    # check of validity costs as much as a cut; tests make it, and `verify` looks at the files.
     solids = shape.Solids()
     if len(solids) != 1:
         raise RuntimeError(f"{name} came out of the kernel as {len(solids)} solids")

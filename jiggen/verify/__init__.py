@@ -1,24 +1,25 @@
 """Room: verify. The witness: reads a jig's exported files, never the model it came from.
 
-:func:`prove` measures them against the layout in their manifest; :func:`check` does so later
-on and sees to it that no file has changed.  Nothing here shares geometry code with solid.
+:func:`verify_folder` measures them against the layout in their manifest;
+:func:`check` does so later on and sees to it that no file has changed.  Nothing here shares
+geometry code with solid.
 """
 
 from jiggen.verify.folder import check
 from jiggen.verify.printing import as_dict as printing_dict
-from jiggen.verify.proof import prove
-from jiggen.verify.results import BootProof, Fault, Found, HoleProof, Proof
+from jiggen.verify.results import BootCheck, Fault, Found, HoleCheck, Verification
 from jiggen.verify.text import table, verdict
+from jiggen.verify.verification import verify_folder
 
 __all__ = [
-    "BootProof",
+    "BootCheck",
     "Fault",
     "Found",
-    "HoleProof",
-    "Proof",
+    "HoleCheck",
+    "Verification",
     "check",
     "printing_dict",
-    "prove",
     "table",
     "verdict",
+    "verify_folder",
 ]

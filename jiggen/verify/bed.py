@@ -71,7 +71,7 @@ def _judge_pieces(parts: Iterable[Part], printed: Counter[str], ledger: Ledger) 
     for placed in (placed for part in parts for placed in part.placed):
         count = printed[placed.name]
         message = f"is on the beds {count} times instead of once" if count else "is on no bed"
-        code = "proof.count" if count else "proof.piece-missing"
+        code = "verify.count" if count else "verify.piece-missing"
         ledger.expect(
             count == 1, Fault(code, MANIFEST, placed.name, message, float(count), 1.0, 0.0)
         )
@@ -108,7 +108,7 @@ class _BedJudge:
             if size is None
             else f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
         )
-        self._expect(size == 1.0, "proof.unit", self.bed.file, message, size, 1.0, 0.0, "mm")
+        self._expect(size == 1.0, "verify.unit", self.bed.file, message, size, 1.0, 0.0, "mm")
 
     def objects(
         self, parts: Mapping[str, Part], meshes: Mapping[str, Mesh], done: Compensation
@@ -117,14 +117,14 @@ class _BedJudge:
         wanted = dict.fromkeys(piece.part for piece in self.bed.pieces)
         for name in self.package.meshes:
             message = "an object that is not in the manifest"
-            self._expect(name in wanted, "proof.piece-extra", name, message)
+            self._expect(name in wanted, "verify.piece-extra", name, message)
         for name in wanted:
             mesh = self.package.meshes.get(name)
-            self._expect(mesh is not None, "proof.piece-missing", name, "no object of that name")
+            self._expect(mesh is not None, "verify.piece-missing", name, "no object of that name")
             if mesh is not None and name in meshes and name in parts:
                 how = difference(undone(mesh, done), meshes[name], limits.SAME_MESH)
                 message = f"not the mesh of {parts[name].file}: {how}"
-                self._expect(not how, "proof.other-mesh", name, message)
+                self._expect(not how, "verify.other-mesh", name, message)
 
     def items(self, parts: Mapping[str, Part]) -> None:
         """It must hold the pieces that the manifest lays on it, where it lays them."""
@@ -133,25 +133,25 @@ class _BedJudge:
         for item in self.package.items:
             wanted = laid.get(item.piece)
             message = f"a piece (of {item.name}) that the manifest does not lay on this bed"
-            self._expect(wanted is not None, "proof.piece-extra", item.piece, message)
+            self._expect(wanted is not None, "verify.piece-extra", item.piece, message)
             of = owner.get(item.piece, item.name)
             message = f"is the part {item.name!r} instead of {of!r}"
-            self._expect(item.name == of, "proof.swapped", item.piece, message)
+            self._expect(item.name == of, "verify.swapped", item.piece, message)
             self._judge_place(item, wanted)
 
     def _judge_place(self, item: Item, wanted: Laid | None) -> None:
         why = unrigid(item.place, DECIMALS_LIMIT)
         message = f"its transform is no rigid motion: {why}"
-        self._expect(not why, "proof.not-rigid", item.piece, message)
+        self._expect(not why, "verify.not-rigid", item.piece, message)
         if wanted is None or why:
             return
         turned = float(np.abs(item.place[:3, :3] - np.eye(3)).max())
         message = "is turned: what a printer does to x and y would no longer be undone"
-        self._expect(turned <= DECIMALS_LIMIT, "proof.turned", item.piece, message)
+        self._expect(turned <= DECIMALS_LIMIT, "verify.turned", item.piece, message)
         off = float(np.hypot(item.place[0, 3] - wanted.x, item.place[1, 3] - wanted.y))
         message = f"lies {off:.2f} mm from where the manifest lays it"
         self._expect(
-            off <= limits.ON_BED, "proof.place", item.piece, message, off, 0.0, limits.ON_BED, "mm"
+            off <= limits.ON_BED, "verify.place", item.piece, message, off, 0.0, limits.ON_BED, "mm"
         )
 
     def places(self, room: PrintBed) -> None:
@@ -174,7 +174,7 @@ class _BedJudge:
             least = limits.SPACING - limits.ON_BED
             self._expect(
                 apart >= least,
-                "proof.overlap",
+                "verify.overlap",
                 names[0],
                 message,
                 apart,
@@ -188,13 +188,13 @@ class _BedJudge:
         base = float(low[2])
         message = f"lowest at z {base:.3f}, not on the bed"
         self._expect(
-            abs(base) <= limits.BASE, "proof.base", piece, message, base, 0.0, limits.BASE, "mm"
+            abs(base) <= limits.BASE, "verify.base", piece, message, base, 0.0, limits.BASE, "mm"
         )
         size = np.array([room.x, room.y, room.z])
         past = float(np.concatenate([-low[:2], high - size]).max())
         message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
         self._expect(
-            past <= limits.ON_BED, "proof.off-bed", piece, message, past, 0.0, limits.ON_BED, "mm"
+            past <= limits.ON_BED, "verify.off-bed", piece, message, past, 0.0, limits.ON_BED, "mm"
         )
 
 

@@ -42,7 +42,7 @@ def judge_compensation(done: Compensation, parts: Iterable[Part], ledger: Ledger
         ledger.expect(
             abs(found) <= limit,
             Fault(
-                "proof.compensation",
+                "verify.compensation",
                 MANIFEST,
                 name,
                 f"changed by {size} for the printer, {most} allowed",
@@ -56,7 +56,9 @@ def judge_compensation(done: Compensation, parts: Iterable[Part], ledger: Ledger
     for name in done.set_in:
         ledger.expect(
             name in may_be_set_in,
-            Fault("proof.compensation", MANIFEST, name, "no moving part whose walls may be set in"),
+            Fault(
+                "verify.compensation", MANIFEST, name, "no moving part whose walls may be set in"
+            ),
         )
 
 

@@ -122,7 +122,7 @@ def _missing(item: Wanted, sight: _Sight, body: Body, levels: tuple[float, float
         where += f" in the {' and the '.join(lacking)}"
     around = [ring.away(hole.x, hole.y) for z in levels for ring in body.rings(z)]
     near = f"; the nearest is {min(around):.2f} mm away" if around and len(lacking) == 3 else ""
-    return Fault("proof.missing", body.source, hole.id, where + near)
+    return Fault("verify.missing", body.source, hole.id, where + near)
 
 
 def _refuse_extra(
@@ -148,7 +148,7 @@ def _refuse_extra(
         ledger.expect(
             not extra,
             Fault(
-                "proof.extra",
+                "verify.extra",
                 body.source,
                 part,
                 f"a round hole of {ring.diameter:.2f} mm at ({ring.x:.3f}, {ring.y:.3f}) that "

@@ -56,7 +56,7 @@ def judge_position(place: Place, rings: Sequence[Ring], source: Source, ledger: 
     ledger.expect(
         away <= limit,
         Fault(
-            "proof.moved",
+            "verify.moved",
             source,
             subject,
             f"moved {away:.3f} mm (x {worst.x - x:+.3f}, y {worst.y - y:+.3f})"
@@ -77,7 +77,7 @@ def judge_diameter(
     ledger.expect(
         abs(diameter - wanted) <= limit,
         Fault(
-            "proof.diameter",
+            "verify.diameter",
             source,
             subject,
             f"{what} {diameter:.3f} mm instead of {wanted:.3f} mm, {diameter - wanted:+.3f} mm",
@@ -94,7 +94,7 @@ def judge_tilt(subject: str, what: str, tilt: float, source: Source, ledger: Led
     ledger.expect(
         tilt <= limits.TILT,
         Fault(
-            "proof.tilt",
+            "verify.tilt",
             source,
             subject,
             f"{what} leans {tilt:.3f}° off square, {limits.TILT:g}° allowed",
@@ -111,8 +111,8 @@ def judge_roundness(subject: str, rings: Sequence[Ring], source: Source, ledger:
     residual = max(ring.residual for ring in rings)
     sagitta = max(ring.sagitta for ring in rings)
     for code, value, limit, words in (
-        ("proof.round", residual, limits.ROUND, "is out of round by"),
-        ("proof.coarse", sagitta, limits.CHORD, "is drawn with chords that cut in by"),
+        ("verify.round", residual, limits.ROUND, "is out of round by"),
+        ("verify.coarse", sagitta, limits.CHORD, "is drawn with chords that cut in by"),
     ):
         ledger.expect(
             value <= limit,

@@ -21,7 +21,7 @@ from jiggen.verify.limits import Source
 from jiggen.verify.manifest import Hole, LadderEntry, LadderLine, LadderRow, Manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.numerals import Number, read_numbers
-from jiggen.verify.results import BootProof, Fault, Found, Ledger
+from jiggen.verify.results import BootCheck, Fault, Found, Ledger
 from jiggen.verify.step_assembly import StepPiece
 
 Floors = Callable[[float], Array]
@@ -51,9 +51,9 @@ def judge_ladders(
     pieces: Mapping[str, StepPiece],
     found: Mapping[Source, Mapping[str, Found]],
     ledger: Ledger,
-) -> tuple[BootProof, ...]:
+) -> tuple[BootCheck, ...]:
     """Judge every ladder in both formats; `found` are the holes found, by format and id."""
-    proofs: list[BootProof] = []
+    verifications: list[BootCheck] = []
     part_of = {part.name: part for part in manifest.parts}
     for ladder in manifest.ladders:
         part = part_of[ladder.part]
@@ -67,14 +67,14 @@ def judge_ladders(
             floors = partial(floors_of_mesh, mesh.moved(part.matrix))
             judge = _Judge(manifest, ladder, "STL", floors, found["STL"], ledger)
             lines["STL"] = judge.judged()
-        proofs += [_record(part.name, entry.boot, lines) for entry in manifest.boots]
-    return tuple(proofs)
+        verifications += [_record(part.name, entry.boot, lines) for entry in manifest.boots]
+    return tuple(verifications)
 
 
-def _record(part: str, boot: float, lines: Mapping[Source, _Lines]) -> BootProof:
+def _record(part: str, boot: float, lines: Mapping[Source, _Lines]) -> BootCheck:
     (step, off), (stl, other) = (lines[source].get(boot, NOTHING) for source in ("STEP", "STL"))
     worst = None if off is None or other is None else max(off, other)
-    return BootProof(part, boot, step, stl, worst)
+    return BootCheck(part, boot, step, stl, worst)
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +269,7 @@ class _Judge:
         wanted = None if limit is None else 0.0
         unit = "" if limit is None else "mm"
         about = f"{self.ladder.part}, {subject}"
-        fault = Fault(f"proof.{code}", self.source, about, message, value, wanted, limit, unit)
+        fault = Fault(f"verify.{code}", self.source, about, message, value, wanted, limit, unit)
         self.ledger.expect(holds, fault)
 
     def _fail(self, code: str, subject: str, message: str) -> None:

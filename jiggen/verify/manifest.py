@@ -1,4 +1,4 @@
-"""The manifest as the proof reads it: what the files are said to hold."""
+"""The manifest as the verification reads it: what the files are said to hold."""
 
 from __future__ import annotations
 
@@ -155,7 +155,7 @@ class PrintBed(_Entry):
 
 
 class Inputs(_Entry):
-    """What was asked for, as far as the proof looks: `boots` from and to, where it is a range."""
+    """What was asked for, as far as verification looks: `boots` from and to, of a range."""
 
     bed: PrintBed
     boots: tuple[Length, Length] | None = None
@@ -248,7 +248,7 @@ class FileEntry(_Entry):
 
 
 class Manifest(_Entry):
-    """A jig's manifest, format 1; keys the proof has no use for are left alone."""
+    """A jig's manifest, format 1; keys the verification has no use for are left alone."""
 
     manifest: Literal[1]
     inputs: Inputs
@@ -261,7 +261,7 @@ class Manifest(_Entry):
     parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
     beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
     files: dict[Inside, FileEntry]
-    proof: dict[str, Any] | None = None
+    verification: dict[str, Any] | None = None
     compensation: Compensation | None = None
 
     @model_validator(mode="after")
@@ -342,7 +342,7 @@ def read_manifest(folder: Path) -> Manifest:
 
 
 def read_whole_manifest(folder: Path) -> dict[str, Any]:
-    """Like :func:`read_manifest`, but every key of it, also those the proof has no use for."""
+    """Like :func:`read_manifest`, but every key of it, also those verification has no use for."""
     values: dict[str, Any] = from_json(_checked(folder)[1])
     return values
 
@@ -364,7 +364,7 @@ def _checked(folder: Path) -> tuple[Manifest, bytes]:
 
 def _finding(path: Path, message: str, key: str = "") -> Finding:
     return Finding(
-        "proof.manifest",
+        "verify.manifest",
         message,
         where=str(path),
         key=key,

@@ -23,9 +23,9 @@ STEP_FILE = "jig.step"
 def unreadable(path: Path, name: str, error: Exception) -> Fault:
     """The fault of a file that is missing or cannot be understood."""
     if isinstance(error, FileNotFoundError):
-        return Fault("proof.file-missing", name, path.name, "the file is missing")
+        return Fault("verify.file-missing", name, path.name, "the file is missing")
     said = error.strerror if isinstance(error, OSError) else None
-    return Fault("proof.unreadable", name, path.name, f"cannot be read: {said or error}")
+    return Fault("verify.unreadable", name, path.name, f"cannot be read: {said or error}")
 
 
 def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssembly | None:
@@ -42,7 +42,7 @@ def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssem
     ledger.expect(
         abs(assembly.unit - 1) < 1e-9,
         Fault(
-            "proof.unit",
+            "verify.unit",
             STEP_FILE,
             STEP_FILE,
             f"its unit of length is {assembly.unit:g} mm instead of 1 mm",
@@ -86,10 +86,11 @@ def _judge_mesh(mesh: Mesh, part: Part, ledger: Ledger) -> None:
 
     holes = mesh.open_edges
     ledger.expect(
-        holes == 0, fault("proof.open-mesh", f"{holes} edges are open: not watertight", holes, 0, 0)
+        holes == 0,
+        fault("verify.open-mesh", f"{holes} edges are open: not watertight", holes, 0, 0),
     )
-    ledger.expect(mesh.wound, fault("proof.winding", "triangles are wound against one another"))
-    ledger.expect(mesh.volume > 0, fault("proof.winding", "the mesh is inside out", mesh.volume))
+    ledger.expect(mesh.wound, fault("verify.winding", "triangles are wound against one another"))
+    ledger.expect(mesh.volume > 0, fault("verify.winding", "the mesh is inside out", mesh.volume))
 
 
 def _judge_volume(mesh: Mesh, part: Part, manifest: Manifest, ledger: Ledger) -> None:
@@ -99,7 +100,7 @@ def _judge_volume(mesh: Mesh, part: Part, manifest: Manifest, ledger: Ledger) ->
     ledger.expect(
         abs(volume - wanted) <= limit,
         Fault(
-            "proof.volume",
+            "verify.volume",
             part.file,
             part.name,
             f"volume {volume:.1f} mm³ instead of {wanted:.1f} mm³, "
@@ -124,7 +125,7 @@ def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
             ledger.expect(
                 not why,
                 Fault(
-                    "proof.not-rigid",
+                    "verify.not-rigid",
                     "manifest.json",
                     name,
                     f"to_ski is no rigid motion: {why}",
@@ -136,7 +137,7 @@ def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
         ledger.expect(
             apart <= limits.SHAPE,
             Fault(
-                "proof.pose",
+                "verify.pose",
                 "manifest.json",
                 part.name,
                 f"to_ski differs from that of its piece {part.placed[0].name!r}",
@@ -160,13 +161,13 @@ def pieces_of(
                 _judge_piece(part, placed, named[0], ledger)
             else:
                 count = f"{len(named)} pieces of that name" if named else "no piece of that name"
-                ledger.fail(Fault("proof.piece-missing", STEP_FILE, placed.name, count))
+                ledger.fail(Fault("verify.piece-missing", STEP_FILE, placed.name, count))
     taken = {id(piece) for piece in found.values()}
     for piece in assembly.pieces:
         ledger.expect(
             id(piece) in taken,
             Fault(
-                "proof.piece-extra",
+                "verify.piece-extra",
                 STEP_FILE,
                 piece.names[-1],
                 "a piece that is not in the manifest",
@@ -179,7 +180,7 @@ def _judge_piece(part: Part, placed: Placed, piece: StepPiece, ledger: Ledger) -
     ledger.expect(
         part.name in piece.products,
         Fault(
-            "proof.swapped",
+            "verify.swapped",
             STEP_FILE,
             placed.name,
             f"is the part {piece.products[-1]!r} instead of {part.name!r}",
@@ -188,11 +189,11 @@ def _judge_piece(part: Part, placed: Placed, piece: StepPiece, ledger: Ledger) -
     solids = piece.shape.solids
     ledger.expect(
         solids == 1,
-        Fault("proof.bodies", STEP_FILE, placed.name, f"{solids} solids", solids, 1, 0),
+        Fault("verify.bodies", STEP_FILE, placed.name, f"{solids} solids", solids, 1, 0),
     )
     why = unrigid(piece.pose)
     ledger.expect(
-        not why, Fault("proof.not-rigid", STEP_FILE, placed.name, f"no rigid place: {why}")
+        not why, Fault("verify.not-rigid", STEP_FILE, placed.name, f"no rigid place: {why}")
     )
 
 
@@ -246,7 +247,7 @@ def _name_cause(
     found = cause(mesh, part.name, corners, part.volume, manifest.done)
     if found:
         wanted = None if found.factor is None else 1.0
-        code = f"proof.{found.kind}"
+        code = f"verify.{found.kind}"
         ledger.fail(Fault(code, part.file, part.name, found.message, found.factor, wanted))
 
 
@@ -255,7 +256,7 @@ def _judge_shape(part: Part, placed: Placed, corners: Corners, off: Misfit, ledg
     ledger.expect(
         off.count == 0 and total > 0,
         Fault(
-            "proof.shape",
+            "verify.shape",
             part.file,
             placed.name,
             f"{off.count} of {total} corners of the STEP are not in the STL, "

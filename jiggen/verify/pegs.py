@@ -61,7 +61,7 @@ def _judged(peg: Peg, low: Stud, high: Stud, body: Body, ledger: Ledger) -> PegF
     ledger.expect(
         abs(found.top - top) <= limit,
         Fault(
-            "proof.height",
+            "verify.height",
             source,
             peg.id,
             f"peg stands up to {found.top:.3f} mm instead of {top:.3f} mm",
@@ -78,4 +78,4 @@ def _missing(peg: Peg, low: Stud | None, high: Stud | None, body: Body) -> Fault
     ends = (("lower", low), ("upper", high))
     lacking = " and the ".join(name for name, ring in ends if ring is None)
     message = f"no round peg at ({peg.x:.3f}, {peg.y:.3f}) at the {lacking} end of its height"
-    return Fault("proof.missing", body.source, peg.id, message)
+    return Fault("verify.missing", body.source, peg.id, message)

@@ -1,4 +1,4 @@
-"""What a proof says: every fault with its numbers, and where each hole was found."""
+"""What a verification says: every fault with its numbers, and where each hole was found."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ DIGITS = 6  # a nanometre
 class Fault:
     """One failed check.
 
-    `code` is stable (``proof.moved``); `source` is the file or the format it was seen in;
+    `code` is stable (``verify.moved``); `source` is the file or the format it was seen in;
     `subject` the hole, part, piece or file it is about; `found`, `wanted` and `limit` are its
     numbers where it has any, in `unit`.
     """
@@ -77,7 +77,7 @@ class PegFound:
 
 
 @dataclass(frozen=True)
-class HoleProof:
+class HoleCheck:
     """One hole: where it is wanted (ski frame, mm) and how it was found, None where it was not."""
 
     id: str
@@ -96,7 +96,7 @@ class HoleProof:
 
 
 @dataclass(frozen=True)
-class PegProof:
+class PegCheck:
     """One peg: where and how it is wanted (mm), and how it was found, None where it was not."""
 
     id: str
@@ -119,7 +119,7 @@ def _larger(step: Found | PegFound | None, stl: Found | PegFound | None) -> floa
 
 
 @dataclass(frozen=True)
-class BootProof:
+class BootCheck:
     """One boot length on one part's ladder: where its line was found, x in mm, ski frame.
 
     `step` and `stl` are None where no line was found; `deviation` is the farthest that any of the
@@ -134,7 +134,7 @@ class BootProof:
 
 
 @dataclass(frozen=True)
-class Proof:
+class Verification:
     """The outcome: how many checks were made, each hole and peg, every fault.
 
     `boots` are the boot lengths of parts with a ladder, none of a jig for one boot; `printing`
@@ -142,10 +142,10 @@ class Proof:
     """
 
     checks: int
-    holes: tuple[HoleProof, ...]
+    holes: tuple[HoleCheck, ...]
     faults: tuple[Fault, ...]
-    pegs: tuple[PegProof, ...] = ()
-    boots: tuple[BootProof, ...] = ()
+    pegs: tuple[PegCheck, ...] = ()
+    boots: tuple[BootCheck, ...] = ()
     printing: tuple[PartPrinting, ...] = ()
 
     @property
@@ -155,7 +155,7 @@ class Proof:
         return not self.faults and None not in deviations
 
     @property
-    def measured(self) -> tuple[HoleProof | PegProof, ...]:
+    def measured(self) -> tuple[HoleCheck | PegCheck, ...]:
         """Every hole, then every peg."""
         return (*self.holes, *self.pegs)
 
@@ -181,7 +181,7 @@ class Proof:
         }
 
 
-def _record(item: HoleProof | PegProof, wanted: tuple[str, ...]) -> dict[str, Any]:
+def _record(item: HoleCheck | PegCheck, wanted: tuple[str, ...]) -> dict[str, Any]:
     return {
         "id": item.id,
         "part": item.part,
@@ -193,7 +193,7 @@ def _record(item: HoleProof | PegProof, wanted: tuple[str, ...]) -> dict[str, An
 
 
 def _plain(
-    record: Found | PegFound | HoleProof | PegProof | BootProof | None, names: tuple[str, ...] = ()
+    record: Found | PegFound | HoleCheck | PegCheck | BootCheck | None, names: tuple[str, ...] = ()
 ) -> dict[str, Any] | None:
     if record is None:
         return None
@@ -210,7 +210,7 @@ def rounded(value: Any) -> Any:
 
 @dataclass
 class Ledger:
-    """Collects checks while a proof is made; never stops at the first that fails."""
+    """Collects checks while a verification is made; never stops at the first that fails."""
 
     checks: int = 0
     faults: list[Fault] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""The shapes of a STEP file's products, as far as a proof needs them.
+"""The shapes of a STEP file's products, as far as a verification needs them.
 
 Corners (every vertex of the solid) and the round faces: cylinders and cones, hollow where the
 material lies outside them, bosses where it lies inside.  Everything in mm, in the product's own

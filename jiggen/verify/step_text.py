@@ -1,7 +1,7 @@
 """A strict reader of STEP exchange files (ISO 10303-21, clear text): text to entities.
 
 The file is cut into statements at once; an entity's arguments are parsed only when asked for,
-since most of a solid's entities (curves on surfaces) are of no use to a proof.  What is asked of
+since most of a solid's entities (curves on surfaces) are of no use here.  What is asked of
 thousands of entities (`StepFile.ref`, `refs`, `numbers`) is read from their text by one pattern
 where it is of the plain form that every writer writes; all else is parsed with care.
 """

@@ -43,10 +43,10 @@ def batch(count: int, processes: int) -> float:
     wall = time.perf_counter() - start
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    proven = sum(1 for one in done if one.value and one.value.passed)
+    verified = sum(1 for one in done if one.value and one.value.passed)
     print(
         f"{count:4} jigs on {processes} process{'es' if processes > 1 else '  '}"
-        f"{wall:9.1f} s{cpu:9.1f} s cpu{cpu / count:7.2f} s cpu a jig, {proven} proven",
+        f"{wall:9.1f} s{cpu:9.1f} s cpu{cpu / count:7.2f} s cpu a jig, {verified} verified",
         flush=True,
     )
     return wall

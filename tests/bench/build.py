@@ -6,7 +6,7 @@ Prints; asserts nothing. Each line has the time on the clock and that of the pro
 tells more where others use the machine too. The single cut is the kernel's own: a body's blank
 and every tool, without any of the rooms around it. An extra length is the next jig of the same
 pattern in a process that has built one, as a batch builds it; on a reusable jig it is a line
-more of its ladders, with its proof.
+more of its ladders, with its verification.
 """
 
 from __future__ import annotations
@@ -64,15 +64,15 @@ def rooms(name: str, boot: float) -> None:
     model = timed("solid", lambda: solid.build(jig))
     from jiggen.export import listing, write_manifest
     from jiggen.export.write import write_files
-    from jiggen.verify import prove
+    from jiggen.verify import verify_folder
 
     with tempfile.TemporaryDirectory() as folder_name:
         folder = Path(folder_name)
         manifest = timed("export", lambda: write_files(jig, model, folder))
         manifest["files"] = listing(folder)
         write_manifest(folder, manifest)
-        proof = timed("verify", lambda: prove(folder))
-    show("whole build but sheet and page", whole(), f", proof passed: {proof.passed}")
+        verification = timed("verify", lambda: verify_folder(folder))
+    show("whole build but sheet and page", whole(), f", verification passed: {verification.passed}")
     print()
     bodies(jig)
 

@@ -55,7 +55,7 @@ def main() -> None:
     print(f"{'changes of drill, of stop':<40}{plan.changes.drills:8}{plan.changes.stops:8}")
     _, drills, stops = count_changes(settings_of(plain))
     print(f"{'the same as the rows come':<40}{drills:8}{stops:8}")
-    print(f"{'proven the fewest changes':<40}{plan.exact!s:>8}")
+    print(f"{'verified the fewest changes':<40}{plan.exact!s:>8}")
     print(f"{'planning':<40}{took:8.1f} s, {worked:.1f} s of processor")
     if said.build:
         from jiggen.report.evening import build_evening

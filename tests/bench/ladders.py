@@ -1,8 +1,8 @@
-"""The proof of every boot length of reusable jigs, line by line, as found in their files.
+"""The verification of every boot length of reusable jigs, line by line, as found in their files.
 
     python tests/bench/ladders.py [PATTERN …] [--boot 265-345] [--ski 84-112]
 
-Builds a jig a pattern (club-piste and step-track by default), proves it from its files alone and
+Builds a jig a pattern (club-piste and step-track by default), verifies it from its files alone and
 prints where each line was found and how far the farthest hole lies from the layout of that boot.
 """
 
@@ -34,11 +34,11 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as place:
             done = build_reusable(pattern, length_range(wanted.boot), settings, Path(place) / name)
         taken = time.process_time() - start
-        lines = done.proof.boots
+        lines = done.verification.boots
         worst = max((line.deviation or 0.0 for line in lines), default=0.0)
-        print(f"{pattern.name}\n{boot_table(done.proof)}")
+        print(f"{pattern.name}\n{boot_table(done.verification)}")
         print(f"{len({line.boot for line in lines})} boot lengths, farthest {worst:.6f} mm off")
-        print(f"{verdict(done.proof)}\n{taken:.1f} s of processor time\n")
+        print(f"{verdict(done.verification)}\n{taken:.1f} s of processor time\n")
 
 
 if __name__ == "__main__":

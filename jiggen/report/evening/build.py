@@ -134,11 +134,11 @@ def build_one(task: JigTask) -> Outcome:
         key=task.key,
         force=task.force,
     )
-    if made.proof.passed:
+    if made.verification.passed:
         return Outcome("built", made.folder, warnings=made.warnings)
-    said = "it failed its proof: do not print it"
+    said = "it failed its verification: do not print it"
     hint = f"jiggen check {made.folder} says why."
-    return Outcome("failed", made.folder, (Finding("evening.proof", said, hint=hint),))
+    return Outcome("failed", made.folder, (Finding("evening.verification", said, hint=hint),))
 
 
 def load_kernel() -> None:
@@ -160,11 +160,13 @@ def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
 
 
 def is_finished(folder: Path, key: str) -> bool:
-    """Whether `folder` holds the proven jig of `key`, every file as it was built."""
+    """Whether `folder` holds the verified jig of `key`, every file as it was built."""
     try:
         manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-        proof, files = manifest["proof"], manifest["files"]
-        return bool(manifest["key"] == key and proof["passed"] is True and listing(folder) == files)
+        verification, files = manifest["verification"], manifest["files"]
+        return bool(
+            manifest["key"] == key and verification["passed"] is True and listing(folder) == files
+        )
     except (OSError, ValueError, LookupError, TypeError):
         return False
 

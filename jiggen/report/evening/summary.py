@@ -44,11 +44,11 @@ def _facts(jig: PlannedJig) -> tuple[str, ...]:
 def _totals(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> list[str]:
     jigs, changes = len(plan.jigs), plan.changes
     fewest = "no fewer will do" if plan.bound == jigs else f"at least {plan.bound} are needed"
-    proven = "the fewest" if plan.exact else "not proven the fewest"
+    verified = "the fewest" if plan.exact else "not shown to be the fewest"
     lines = [
         f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp",
         f"Jigs:     {jigs}; {fewest}",
-        f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {proven}",
+        f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
     ]
     for number, outcome in enumerate(outcomes, start=1):
         if outcome.state == "failed":

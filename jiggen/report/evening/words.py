@@ -24,10 +24,10 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "head.date": "Date",
         "head.by": "Drilled by",
         # what must not be drilled
-        "stop.heading": "DO NOT DRILL: no proven jig",
+        "stop.heading": "DO NOT DRILL: no verified jig",
         "stop.line": "{ticket}",
         "stop.reason": "jig {jig}, {pattern}, boot {boot}: {reason}",
-        "stop.row": "DO NOT DRILL: the other ski has no proven jig",
+        "stop.row": "DO NOT DRILL: the other ski has no verified jig",
         # how to work
         "steps.heading": "For each ski",
         "steps.order": "Keep to the order of this sheet: it changes jig, drill and stop the fewest "

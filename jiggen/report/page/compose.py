@@ -29,27 +29,31 @@ HELP = (
 def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
     """The page of a built jig: the same text for the same files and manifest.
 
-    `folder` holds the files; `manifest` is as :mod:`jiggen.export` writes it, with `proof` null
-    or the proof's result, `accuracy`, `drilling` and `files` where they are known.  A jig that
-    is not proven gets a page that says so, without what to print, to buy and how to drill.  The
+    `folder` holds the files; `manifest` is as :mod:`jiggen.export` writes it, `verification` null
+    or the verification's result, `accuracy`, `drilling` and `files` where they are known.  What
+    is not verified gets a page that says so, without what to print, to buy and how to drill.  The
     page lists every file in `files` but itself.
     """
-    inputs, proof, drilling = manifest["inputs"], manifest["proof"], manifest.get("drilling")
-    proven = proof is not None and proof["passed"]
+    inputs, verification, drilling = (
+        manifest["inputs"],
+        manifest["verification"],
+        manifest.get("drilling"),
+    )
+    verified = verification is not None and verification["passed"]
     ski = (inputs["ski"]["least"] + inputs["ski"]["most"]) / 2
     view = view_of(folder, manifest["parts"], ski, manifest.get("shown", {}))
     body = [
         sections.heading(inputs, len(manifest["holes"])),
-        sections.verdict(proof),
+        sections.verdict(verification),
         *notices(drilling),
         classed("div", "first", _viewer(folder, view), sections.cautions()),
         *sections.unreadable(view.unreadable),
     ]
-    if proven:
+    if verified:
         body += [*stops(drilling), *setting(manifest)]
     drawn_for = inputs["boot"] if manifest.get("ladders") else None
     body.append(sections.layout(folder, manifest["holes"], drawn_for))
-    if proven:
+    if verified:
         body.append(
             sections.to_make(
                 manifest["parts"],
@@ -59,8 +63,8 @@ def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
             )
         )
         body += printing(manifest.get("plastic"))
-    body += sections.proven(proof)
-    if proven:
+    body += sections.verified(verification)
+    if verified:
         body += accuracy(manifest.get("accuracy"))
     body += [
         sections.files(manifest.get("files", {}), REPORT),

@@ -51,26 +51,26 @@ def _shift(shift: float) -> str:
     return f"{abs(shift):g} mm to the {'tip' if shift > 0 else 'tail'}" if shift else "none"
 
 
-def verdict(proof: Mapping[str, Any] | None) -> ET.Element:
+def verdict(verification: Mapping[str, Any] | None) -> ET.Element:
     """Whether the jig may be printed, before anything else is read."""
-    if proof is None:
-        return alarm("Do not print", "This jig was never proven: nobody knows where it drills.")
-    count, checks = len(proof["holes"]), proof["checks"]
-    if proof["passed"]:
-        worst = max((hole["deviation"] or 0.0 for hole in proof["holes"]), default=0.0)
+    if verification is None:
+        return alarm("Do not print", "This jig was never verified: nobody knows where it drills.")
+    count, checks = len(verification["holes"]), verification["checks"]
+    if verification["passed"]:
+        worst = max((hole["deviation"] or 0.0 for hole in verification["holes"]), default=0.0)
         return classed(
             "div",
             "verdict passed",
-            node("strong", "Proof passed"),
+            node("strong", "Verification passed"),
             node(
                 "p",
                 f"{count} holes, {checks} checks; the farthest hole is {worst:.3f} mm from where "
                 "it should be, measured in the files themselves.",
             ),
         )
-    faults = proof["faults"]
-    lost = [hole["id"] for hole in proof["holes"] if hole["deviation"] is None]
-    said = f"Proof failed: {len(faults)} of {checks} checks. The files are kept for a look only."
+    faults = verification["faults"]
+    lost = [hole["id"] for hole in verification["holes"] if hole["deviation"] is None]
+    said = f"Verification failed: {len(faults)} of {checks} checks. Keep the files only to look at."
     lines = [_fault(fault) for fault in faults] or [node("span", f"not found: {', '.join(lost)}")]
     return alarm("Do not print", said, bullets(lines))
 
@@ -186,9 +186,9 @@ def _bed(number: int, bed: Mapping[str, Any]) -> ET.Element:
     return node("span", "Print bed ", str(number), ", ", _link(bed["file"]), f": {pieces}")
 
 
-def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:
+def verified(verification: Mapping[str, Any] | None) -> list[ET.Element]:
     """Where each hole was found, format by format."""
-    if proof is None:
+    if verification is None:
         return []
     rows = (
         (
@@ -198,14 +198,14 @@ def proven(proof: Mapping[str, Any] | None) -> list[ET.Element]:
             _point(hole["stl"]),
             "–" if hole["deviation"] is None else f"{hole['deviation']:.3f}",
         )
-        for hole in proof["holes"]
+        for hole in verification["holes"]
     )
-    step, stl = proof["limits"]["position_step"], proof["limits"]["position_stl"]
+    step, stl = verification["limits"]["position_step"], verification["limits"]["position_stl"]
     note = (
         "mm, from the mounting mark and the centre line. "
         f"Allowed: {step:g} mm in STEP, {stl:g} mm in STL."
     )
-    return [section("Proof", table(HEAD, rows), classed("p", "note", note))]
+    return [section("Verification", table(HEAD, rows), classed("p", "note", note))]
 
 
 def _point(found: Mapping[str, Any] | None) -> str:
@@ -220,7 +220,7 @@ def files(entries: Mapping[str, Mapping[str, Any]], own: str) -> ET.Element:
         if name != own
     )
     note = (
-        "jiggen check proves the folder again and finds every file that has changed since. "
+        "jiggen check verifies the folder again and finds every file that has changed since. "
         f"manifest.json has this list too, and the checksum of {own}."
     )
     return section(

@@ -1,4 +1,4 @@
-"""How the halves of a jig for many boots are set, and what the proof says of each boot length."""
+"""How the halves of a jig for many boots are set, and the verified error of each boot length."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ def setting(manifest: Mapping[str, Any]) -> list[ET.Element]:
         return []
     part_of = {guide["id"]: guide["part"] for guide in manifest["guides"]}
     first = first_holes_of({hole["id"]: part_of[hole["id"]] for hole in manifest["holes"]})
-    off = _deviations(manifest.get("proof"))
+    off = _deviations(manifest.get("verification"))
     heads = [
         "boot",
         *(f"{ladder.half} half: line" for ladder in ladders.ladders),
         *(f"mark to {first[ladder.part]}" for ladder in ladders.ladders),
-        "proof: farthest hole off",
+        "verification: farthest hole off",
     ]
     rows = (
         (
@@ -56,10 +56,10 @@ def setting(manifest: Mapping[str, Any]) -> list[ET.Element]:
     ]
 
 
-def _deviations(proof: Mapping[str, Any] | None) -> dict[float, str]:
-    """By boot, the farthest that the proof found a hole off with the lines on the mark, mm."""
+def _deviations(verification: Mapping[str, Any] | None) -> dict[float, str]:
+    """By boot, the farthest verified error of a hole with the lines on the mark, mm."""
     found: dict[float, float] = {}
-    for line in (proof or {}).get("ladders", ()):
+    for line in (verification or {}).get("ladders", ()):
         if line["deviation"] is not None:
             found[line["boot"]] = max(found.get(line["boot"], 0.0), line["deviation"])
     return {boot: f"{off:.3f}" for boot, off in found.items()}

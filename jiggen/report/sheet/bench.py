@@ -82,11 +82,11 @@ def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
         (say("head.core"), say(f"core.{inputs.core}")),
         (say("head.widths"), ski_widths(job, units)),
     ]
-    proof = say(
-        "head.proof-boots" if job.ladders else "head.proof",
+    verification = say(
+        "head.verification-boots" if job.ladders else "head.verification",
         boots=len(job.boots),
         holes=len(job.holes),
-        checks=job.proof.checks,
+        checks=job.verification.checks,
         deviation=f"{math.ceil(max(job.deviation, 1e-9) * 1000) / 1000:.3f}",
     )
     return stack(
@@ -95,7 +95,7 @@ def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
             paragraph(name, size, width, bold=True),
             space(1.5),
             _grid(cells, ticket, width),
-            paragraph(proof, SMALL, width, grey=0.3),
+            paragraph(verification, SMALL, width, grey=0.3),
             space(1.0),
         ]
     )

@@ -29,11 +29,11 @@ def sheet_pdf(
 ) -> bytes:
     """The sheet of a built jig as PDF: the same bytes for the same manifest and choices.
 
-    `manifest` is that of the jig's folder, proof included; `units` ``in`` adds inches to each
+    `manifest` is that of the jig's folder, with verification; `units` ``in`` adds inches to each
     length; `ticket` is free text for the head.
 
-    Raises CheckFailed ``sheet.unproven``, ``sheet.failed``, ``sheet.changed`` for a jig that is
-    not proven; InputError ``sheet.manifest``, ``sheet.ticket``.
+    Raises CheckFailed ``sheet.unverified``, ``sheet.failed``, ``sheet.changed`` for a jig that is
+    not verified; InputError ``sheet.manifest``, ``sheet.ticket``.
     """
     job = read_job(manifest)
     pages = sheet_pages(job, paper=paper, units=units, ticket=ticket)

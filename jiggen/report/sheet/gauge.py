@@ -32,18 +32,18 @@ PLAN_SHARE = 0.88  # of a column that the drawing from above is wide
 SHARES = (0.10, 0.32, 0.18, 0.40)  # of a column: number, what, about, read
 
 
-def gauge_sheet(gauge: Gauge, proof: Mapping[str, Any]) -> bytes:
-    """The sheet of a gauge as PDF, by its manifest's `proof`: equal bytes for equal gauges."""
-    return written(gauge_pages(gauge, proof), say("gauge.title"))
+def gauge_sheet(gauge: Gauge, verification: Mapping[str, Any]) -> bytes:
+    """The sheet of a gauge as PDF, by its `verification`: equal bytes for equal gauges."""
+    return written(gauge_pages(gauge, verification), say("gauge.title"))
 
 
-def gauge_pages(gauge: Gauge, proof: Mapping[str, Any]) -> list[Page]:
+def gauge_pages(gauge: Gauge, verification: Mapping[str, Any]) -> list[Page]:
     """Its pages, before they are written."""
     size = page_size("A4")
     frame = frame_of(size)
     readings = readings_of(gauge)
     sections = [
-        Section(space(0.0), (_head(proof, frame.width),)),
+        Section(space(0.0), (_head(verification, frame.width),)),
         _steps("print", PRINT, frame.width),
         Section(
             head_line(say("gauge.where.heading"), frame.width),
@@ -60,13 +60,13 @@ def gauge_pages(gauge: Gauge, proof: Mapping[str, Any]) -> list[Page]:
     return pages
 
 
-def _head(proof: Mapping[str, Any], width: float) -> Block:
+def _head(verification: Mapping[str, Any], width: float) -> Block:
     column = (width - 2 * GUTTER) / 3
     names = (say(f"gauge.{name}") for name in ("printer", "material", "by"))
     blanks = ((i * (column + GUTTER), blank(name, column)) for i, name in enumerate(names))
-    worst = max(item["deviation"] for item in (*proof["holes"], *proof["pegs"]))
+    worst = max(item["deviation"] for item in (*verification["holes"], *verification["pegs"]))
     deviation = f"{max(math.ceil(1000 * worst), 1) / 1000:.3f}"
-    proven = say("gauge.proof", checks=proof["checks"], deviation=deviation)
+    verified = say("gauge.verification", checks=verification["checks"], deviation=deviation)
     return stack(
         [
             paragraph(say("gauge.kind"), BODY, width, grey=0.3),
@@ -76,7 +76,7 @@ def _head(proof: Mapping[str, Any], width: float) -> Block:
             space(1.5),
             beside(blanks),
             space(1.0),
-            paragraph(proven, SMALL, width, grey=0.3),
+            paragraph(verified, SMALL, width, grey=0.3),
         ]
     )
 

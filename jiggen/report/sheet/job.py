@@ -1,4 +1,4 @@
-"""What the sheet needs of a jig's manifest, checked: a jig that failed its proof has no sheet."""
+"""What the sheet needs of a jig's manifest, checked: a jig that failed has no sheet."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from jiggen.report.sheet.plastic import Plastic
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
 Word = Annotated[str, Field(max_length=200)]
-SAME = 1e-6  # mm: the manifest and its proof both round to this
+SAME = 1e-6  # mm: the manifest and its verification both round to this
 AFTER = "Build it again, and look at what jiggen check says about the folder."
 
 
@@ -117,26 +117,26 @@ class Bed(_Entry):
 
 
 class Wanted(_Entry):
-    """Where the proof wanted a hole, mm."""
+    """Where the verification wanted a hole, mm."""
 
     x: FiniteFloat
     y: FiniteFloat
 
 
-class ProvenHole(_Entry):
-    """A hole of the proof; `deviation` in mm, None where it was not found."""
+class VerifiedHole(_Entry):
+    """A hole of the verification; `deviation` in mm, None where it was not found."""
 
     id: Name
     wanted: Wanted
     deviation: FiniteFloat | None
 
 
-class Proof(_Entry):
-    """The proof in the manifest."""
+class Verification(_Entry):
+    """The verification in the manifest."""
 
     passed: bool
     checks: int
-    holes: tuple[ProvenHole, ...]
+    holes: tuple[VerifiedHole, ...]
     faults: tuple[dict[str, Any], ...] = ()
 
 
@@ -192,7 +192,7 @@ class Compensation(_Entry):
 
 
 class Job(_Entry):
-    """A proven jig as its manifest describes it."""
+    """A verified jig as its manifest describes it."""
 
     versions: dict[str, str]
     inputs: Inputs
@@ -201,7 +201,7 @@ class Job(_Entry):
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     hardware: tuple[Bought, ...]
     beds: Annotated[tuple[Bed, ...], Field(min_length=1)]
-    proof: Proof
+    verification: Verification
     drilling: Drilling | None = None
     accuracy: Accuracy = Accuracy()
     plastic: Plastic | None = None
@@ -253,18 +253,18 @@ class Job(_Entry):
 
     @property
     def deviation(self) -> float:
-        """The farthest that the proof found any hole from its place, mm."""
-        return max(hole.deviation or 0.0 for hole in self.proof.holes)
+        """The farthest that the verification found any hole from its place, mm."""
+        return max(hole.deviation or 0.0 for hole in self.verification.holes)
 
 
 def read_job(manifest: Mapping[str, Any]) -> Job:
     """The job of a built folder's manifest.
 
     Raises InputError ``sheet.manifest``, every fault at once, when it is no jig's manifest;
-    CheckFailed ``sheet.unproven``, ``sheet.failed`` or ``sheet.changed`` unless its proof
+    CheckFailed ``sheet.unverified``, ``sheet.failed`` or ``sheet.changed`` unless its verification
     passed for these very holes, ``sheet.ski`` when the ski must not be drilled so.
     """
-    _check_proof(manifest.get("proof"))
+    _check_verification(manifest.get("verification"))
     try:
         job = Job.model_validate(manifest)
     except ValidationError as error:
@@ -275,24 +275,24 @@ def read_job(manifest: Mapping[str, Any]) -> Job:
     return job
 
 
-def _check_proof(proof: Any) -> None:
-    if proof is None:
-        message = "this jig was never proven: there is no sheet to drill by"
-        raise CheckFailed(Finding("sheet.unproven", message, key="proof", hint=AFTER))
-    if not isinstance(proof, Mapping) or proof.get("passed") is not True:
-        message = "this jig failed its proof: do not use it; there is no sheet to drill by"
-        raise CheckFailed(Finding("sheet.failed", message, key="proof", hint=AFTER))
+def _check_verification(verification: Any) -> None:
+    if verification is None:
+        message = "this jig was never verified: there is no sheet to drill by"
+        raise CheckFailed(Finding("sheet.unverified", message, key="verification", hint=AFTER))
+    if not isinstance(verification, Mapping) or verification.get("passed") is not True:
+        message = "this jig failed its verification: do not use it; there is no sheet to drill by"
+        raise CheckFailed(Finding("sheet.failed", message, key="verification", hint=AFTER))
 
 
 def _check_holes(job: Job) -> None:
-    """Raise CheckFailed unless the proof found these very holes, every one."""
-    proven = {hole.id: hole for hole in job.proof.holes}
-    wrong = [hole.id for hole in job.holes if not _is_proven(hole, proven.get(hole.id))]
-    wrong += sorted(proven.keys() - {hole.id for hole in job.holes})
-    if wrong or job.proof.faults:
+    """Raise CheckFailed unless the verification found these very holes, every one."""
+    verified = {hole.id: hole for hole in job.verification.holes}
+    wrong = [hole.id for hole in job.holes if not _is_verified(hole, verified.get(hole.id))]
+    wrong += sorted(verified.keys() - {hole.id for hole in job.holes})
+    if wrong or job.verification.faults:
         about = f" about {', '.join(wrong)}" if wrong else ""
-        message = f"the manifest and the proof in it do not agree{about}: it was changed"
-        raise CheckFailed(Finding("sheet.changed", message, key="proof", hint=AFTER))
+        message = f"the manifest and the verification in it do not agree{about}: it was changed"
+        raise CheckFailed(Finding("sheet.changed", message, key="verification", hint=AFTER))
 
 
 def _check_ski(job: Job) -> None:
@@ -305,8 +305,8 @@ def _check_ski(job: Job) -> None:
         )
 
 
-def _is_proven(hole: Hole, proof: ProvenHole | None) -> bool:
-    if proof is None or proof.deviation is None:
+def _is_verified(hole: Hole, verification: VerifiedHole | None) -> bool:
+    if verification is None or verification.deviation is None:
         return False
-    apart = max(abs(hole.x - proof.wanted.x), abs(hole.y - proof.wanted.y))
+    apart = max(abs(hole.x - verification.wanted.x), abs(hole.y - verification.wanted.y))
     return apart <= SAME

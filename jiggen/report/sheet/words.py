@@ -26,11 +26,11 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "head.date": "Date",
         "head.by": "Drilled by",
         "head.ticket": "Ticket",
-        "head.proof": "Jig proven from its files: {checks} checks; each of the {holes} holes is "
-        "within {deviation} mm of its place.",
-        "head.proof-boots": "Jig proven from its files: {checks} checks; each of the {holes} holes "
-        "is within {deviation} mm of its place, with the line of each of {boots} boot lengths on "
-        "the mark.",
+        "head.verification": "Jig verified from its files: {checks} checks; each of the {holes} "
+        "holes is within {deviation} mm of its place.",
+        "head.verification-boots": "Jig verified from its files: {checks} checks; each of the "
+        "{holes} holes is within {deviation} mm of its place, with the line of each of "
+        "{boots} boot lengths on the mark.",
         "boots.range": "{least} to {most}",
         "shift.none": "none",
         "shift.tip": "{length} to the tip",
@@ -201,8 +201,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "gauge.name": "What does your printer do?",
         "gauge.why": "Printed parts come out a little too large or too small, and no two printers "
         "alike. Print the gauge, measure it with a caliper, and jigs can be made to come out true.",
-        "gauge.proof": "Gauge proven from its files: {checks} checks; each hole and peg is within "
-        "{deviation} mm of its place.",
+        "gauge.verification": "Gauge verified from its files: {checks} checks; each hole and peg "
+        "is within {deviation} mm of its place.",
         "gauge.printer": "Printer, nozzle",
         "gauge.material": "Material, layers",
         "gauge.by": "Date, measured by",

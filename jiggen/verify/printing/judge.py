@@ -59,7 +59,7 @@ def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> tuple[Check, ..
 
 
 def _fault(part: Part, check: Check) -> Fault:
-    wanted = {"proof.base": 0.0, "proof.bodies": 1.0}.get(check.code)
+    wanted = {"verify.base": 0.0, "verify.bodies": 1.0}.get(check.code)
     return Fault(
         check.code,
         part.file,

@@ -82,7 +82,7 @@ def _overhang(ways: list[tuple[Ceiling, Drawn]]) -> Check:
             f"{_at(places[0])}: it leans out by more than {limits.STEEP:g}° and no bridge holds it"
         )
     return Check(
-        "overhang", "proof.print-overhang", total, "most", 0.0, "mm²", message, tuple(places)
+        "overhang", "verify.print-overhang", total, "most", 0.0, "mm²", message, tuple(places)
     )
 
 
@@ -101,7 +101,7 @@ def _bridge(ways: list[tuple[Ceiling, Drawn]]) -> Check:
         )
     kept = [place for place in places if place.found > limits.BRIDGE] or places[:1]
     return Check(
-        "bridge", "proof.print-bridge", longest, "most", limits.BRIDGE, "mm", message, tuple(kept)
+        "bridge", "verify.print-bridge", longest, "most", limits.BRIDGE, "mm", message, tuple(kept)
     )
 
 

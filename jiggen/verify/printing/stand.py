@@ -20,7 +20,7 @@ def judge_base(mesh: Mesh) -> Check:
     low = float(mesh.vertices[:, 2].min())
     message = f"lowest at z {low:.3f}, not on the bed"
     places = (Place("area", _floor(mesh.vertices), low),)
-    return Check("base", "proof.base", abs(low), "most", file_limits.BASE, "mm", message, places)
+    return Check("base", "verify.base", abs(low), "most", file_limits.BASE, "mm", message, places)
 
 
 def judge_contact(mesh: Mesh) -> tuple[Check, Check]:
@@ -36,7 +36,7 @@ def judge_contact(mesh: Mesh) -> tuple[Check, Check]:
     return (
         Check(
             "contact",
-            "proof.print-contact",
+            "verify.print-contact",
             area,
             "least",
             limits.CONTACT,
@@ -46,7 +46,7 @@ def judge_contact(mesh: Mesh) -> tuple[Check, Check]:
         ),
         Check(
             "first_layer",
-            "proof.print-first-layer",
+            "verify.print-first-layer",
             share,
             "least",
             limits.FIRST_LAYER,
@@ -68,7 +68,7 @@ def judge_size(mesh: Mesh, bed: PrintBed) -> Check:
     )
     places = (Place("area", _floor(mesh.vertices), room),)
     return Check(
-        "size", "proof.print-size", room, "least", -file_limits.BASE, "mm", message, places
+        "size", "verify.print-size", room, "least", -file_limits.BASE, "mm", message, places
     )
 
 
@@ -82,7 +82,7 @@ def judge_loose(mesh: Mesh) -> Check:
         for loose in by_size[1:]
     )
     message = f"{count} bodies instead of one"
-    return Check("loose", "proof.bodies", count, "most", 1, "", message, places)
+    return Check("loose", "verify.bodies", count, "most", 1, "", message, places)
 
 
 def _floor(points: Array) -> Array:

@@ -49,7 +49,7 @@ def judge_walls(mesh: Mesh, base: float) -> Check:
             f"of a {limits.NOZZLE:g} mm nozzle need {limits.WALL:g} mm"
         )
     kept = tuple(_apart(thin) or places[:1])
-    return Check("wall", "proof.print-wall", least, "least", limits.WALL, "mm", message, kept)
+    return Check("wall", "verify.print-wall", least, "least", limits.WALL, "mm", message, kept)
 
 
 def across(mesh: Mesh, z: float, most: int = MOST_POINTS) -> Across:

@@ -23,7 +23,7 @@ from verify_samples import (
     write_facets,
 )
 
-from jiggen.verify import prove
+from jiggen.verify import verify_folder
 
 
 @pytest.fixture
@@ -33,37 +33,37 @@ def folder(tmp_path):
     return copy
 
 
-def codes(proof):
-    return {fault.code for fault in proof.faults}
+def codes(verification):
+    return {fault.code for fault in verification.faults}
 
 
-def one(proof, code, subject, source=None):
+def one(verification, code, subject, source=None):
     """The fault of that code about that subject; there must be just one."""
     found = [
         fault
-        for fault in proof.of(code)
+        for fault in verification.of(code)
         if fault.subject == subject and source in (None, fault.source)
     ]
-    assert len(found) == 1, [str(fault) for fault in proof.faults]
-    assert not proof.passed
+    assert len(found) == 1, [str(fault) for fault in verification.faults]
+    assert not verification.passed
     return found[0]
 
 
 def test_the_good_sample_passes_and_each_hole_is_measured_twice():
-    proof = prove(good_sample())
-    assert proof.faults == ()
-    assert proof.passed
-    assert [hole.id for hole in proof.holes] == list(HOLES)
-    for hole in proof.holes:
+    verification = verify_folder(good_sample())
+    assert verification.faults == ()
+    assert verification.passed
+    assert [hole.id for hole in verification.holes] == list(HOLES)
+    for hole in verification.holes:
         for found in (hole.step, hole.stl):
             assert (found.x, found.y) == pytest.approx(HOLES[hole.id], abs=1e-4)
             assert (found.bore, found.throat) == pytest.approx((BORE, THROAT), abs=1e-3)
             assert found.tilt < 0.001
-    assert proof.checks > 100
+    assert verification.checks > 100
 
 
-def test_the_proof_is_plain_data_and_the_same_each_time():
-    first, second = (json.dumps(prove(good_sample()).as_dict()) for _ in range(2))
+def test_the_verification_is_plain_data_and_the_same_each_time():
+    first, second = (json.dumps(verify_folder(good_sample()).as_dict()) for _ in range(2))
     assert first == second
     data = json.loads(first)
     assert data["passed"] is True
@@ -76,79 +76,84 @@ def test_the_proof_is_plain_data_and_the_same_each_time():
 
 def test_a_hole_moved_in_the_stl_is_named_with_its_distance(folder):
     faults.move_hole(folder, "toe-2", 0.08, -0.06)
-    proof = prove(folder)
-    fault = one(proof, "proof.moved", "toe-2")
+    verification = verify_folder(folder)
+    fault = one(verification, "verify.moved", "toe-2")
     assert fault.source == "STL"
     assert fault.found == pytest.approx(0.1, abs=0.002)
     assert fault.limit == 0.02
     assert "moved 0.100 mm (x +0.080, y -0.060)" in fault.message
-    assert len(proof.of("proof.moved")) == 1
+    assert len(verification.of("verify.moved")) == 1
 
 
 def test_a_hole_moved_in_the_step_is_named_with_its_distance(folder):
     faults.move_hole_in_step(folder, "heel-1", 0.0, 0.1, BODY_POSE)
-    proof = prove(folder)
-    fault = one(proof, "proof.moved", "heel-1")
+    verification = verify_folder(folder)
+    fault = one(verification, "verify.moved", "heel-1")
     assert fault.source == "STEP"
     assert fault.found == pytest.approx(0.1, abs=1e-6)
     assert fault.limit == 0.01
-    assert len(proof.of("proof.moved")) == 1
-    assert codes(proof) == {"proof.moved", "proof.shape"}  # and so it is not the STL's shape
+    assert len(verification.of("verify.moved")) == 1
+    assert codes(verification) == {
+        "verify.moved",
+        "verify.shape",
+    }  # and so it is not the STL's shape
 
 
 @pytest.mark.parametrize(("dx", "passes"), [(0.018, True), (0.022, False)])
 def test_the_limit_of_a_position_in_the_stl_is_two_hundredths(folder, dx, passes):
     faults.move_hole(folder, "toe-1", dx)
-    assert bool(prove(folder).of("proof.moved")) is not passes
+    assert bool(verify_folder(folder).of("verify.moved")) is not passes
 
 
 def test_a_hole_moved_far_is_missing_and_what_is_there_is_extra(folder):
     faults.move_hole(folder, "toe-1", -8.0)
-    proof = prove(folder)
-    assert "the nearest is 8.00 mm away" in one(proof, "proof.missing", "toe-1").message
-    assert one(proof, "proof.extra", "body", "STL").found == pytest.approx(BORE, abs=0.01)
+    verification = verify_folder(folder)
+    assert "the nearest is 8.00 mm away" in one(verification, "verify.missing", "toe-1").message
+    assert one(verification, "verify.extra", "body", "STL").found == pytest.approx(BORE, abs=0.01)
 
 
 def test_a_leaning_bore_is_named_with_its_angle(folder):
     faults.move_hole(folder, "toe-1", -0.03, lean=np.tan(np.radians(0.25)))
-    fault = one(prove(folder), "proof.tilt", "toe-1")
+    fault = one(verify_folder(folder), "verify.tilt", "toe-1")
     assert fault.found == pytest.approx(0.25, abs=0.002)
     assert fault.limit == 0.1
 
 
 def test_a_bore_too_small_is_named_with_its_diameter(folder):
     faults.shrink_bore(folder, "heel-1", 0.2)
-    proof = prove(folder)
-    fault = one(proof, "proof.diameter", "heel-1")
+    verification = verify_folder(folder)
+    fault = one(verification, "verify.diameter", "heel-1")
     assert fault.found == pytest.approx(BORE - 0.2, abs=1e-3)
     assert fault.wanted == BORE
     assert "-0.200 mm" in fault.message
     # and the lead-in that still ends at the old bore leans by 50° (0.6 mm over 0.5 mm)
-    others = {"proof.shape", "proof.other-mesh", "proof.print-overhang"}
-    assert codes(proof) == {"proof.diameter"} | others
+    others = {"verify.shape", "verify.other-mesh", "verify.print-overhang"}
+    assert codes(verification) == {"verify.diameter"} | others
 
 
 def test_bores_too_small_in_the_step_are_named(folder):
     faults.shrink_bores_in_step(folder, "body", BORE, 0.2)
-    proof = prove(folder)
+    verification = verify_folder(folder)
     for hole in HOLES:
-        fault = one(proof, "proof.diameter", hole)
+        fault = one(verification, "verify.diameter", hole)
         assert (fault.source, fault.found) == ("STEP", pytest.approx(BORE - 0.2))
 
 
 def test_a_filled_hole_is_missing_and_blocked(folder):
     faults.fill_hole(folder, "toe-1")
-    proof = prove(folder)
-    one(proof, "proof.missing", "toe-1", "STL")
-    assert one(proof, "proof.blocked", "toe-1").found == 0.0
-    assert "proof.missing" not in {fault.code for fault in proof.faults if fault.source == "STEP"}
+    verification = verify_folder(folder)
+    one(verification, "verify.missing", "toe-1", "STL")
+    assert one(verification, "verify.blocked", "toe-1").found == 0.0
+    assert "verify.missing" not in {
+        fault.code for fault in verification.faults if fault.source == "STEP"
+    }
 
 
 def test_a_skin_across_a_bore_blocks_it(folder):
     faults.fill_hole(folder, "toe-2", (7.0, 7.4))
-    proof = prove(folder)
-    assert one(proof, "proof.blocked", "toe-2").wanted == DRILL
-    assert proof.of("proof.missing") == ()
+    verification = verify_folder(folder)
+    assert one(verification, "verify.blocked", "toe-2").wanted == DRILL
+    assert verification.of("verify.missing") == ()
 
 
 def test_a_bore_out_of_round_is_named(folder):
@@ -160,7 +165,7 @@ def test_a_bore_out_of_round_is_named(folder):
         return points
 
     faults.edit_mesh(folder, "body", oval)
-    fault = one(prove(folder), "proof.round", "toe-1")
+    fault = one(verify_folder(folder), "verify.round", "toe-1")
     assert fault.found == pytest.approx(0.01 * BORE / 2, rel=0.1)
 
 
@@ -170,13 +175,13 @@ def test_a_coarse_bore_is_named(folder):
     to_bed = np.linalg.inv(np.array(read_manifest_data(folder)["parts"][0]["to_ski"]))
     flat = body_in_ski_frame().moved(location(to_bed))
     flat.exportStl(str(folder / "parts/body.stl"), 5 * SAGITTA, 1.0, relative=False)
-    fault = one(prove(folder), "proof.coarse", "toe-1")
+    fault = one(verify_folder(folder), "verify.coarse", "toe-1")
     assert 0.006 < fault.found < 5 * SAGITTA + 0.001
 
 
 def test_an_extra_hole_is_named_with_its_place(folder):
     faults.drill_extra(folder, "body", -20.0, 3.0, 4.1)
-    fault = one(prove(folder), "proof.extra", "body")
+    fault = one(verify_folder(folder), "verify.extra", "body")
     assert fault.source == "STL"
     assert fault.found == pytest.approx(4.1, abs=0.01)
     assert "(-20.000, 3.000)" in fault.message
@@ -189,7 +194,7 @@ def test_holes_that_the_layout_lacks_are_extra_in_both_formats(folder):
         manifest["openings"] = []
 
     faults.edit_manifest(folder, forget)
-    extra = prove(folder).of("proof.extra")
+    extra = verify_folder(folder).of("verify.extra")
     assert sorted((fault.source, round(fault.found)) for fault in extra) == [
         ("STEP", 8),
         ("STEP", 12),
@@ -200,7 +205,7 @@ def test_holes_that_the_layout_lacks_are_extra_in_both_formats(folder):
 
 def test_an_opening_wider_than_allowed_is_extra(folder):
     faults.edit_manifest(folder, lambda data: data["openings"][0].update(diameter=11.0))
-    assert {fault.source for fault in prove(folder).of("proof.extra")} == {"STEP", "STL"}
+    assert {fault.source for fault in verify_folder(folder).of("verify.extra")} == {"STEP", "STL"}
 
 
 def test_a_hole_that_was_never_made_is_missing_in_both_formats(folder):
@@ -210,14 +215,14 @@ def test_a_hole_that_was_never_made_is_missing_in_both_formats(folder):
         manifest["holes"][-1].update(x=20.0, y=20.0)
 
     faults.edit_manifest(folder, add)
-    proof = prove(folder)
-    assert {fault.source for fault in proof.of("proof.missing")} == {"STEP", "STL"}
-    assert proof.holes[-1].deviation is None
+    verification = verify_folder(folder)
+    assert {fault.source for fault in verification.of("verify.missing")} == {"STEP", "STL"}
+    assert verification.holes[-1].deviation is None
 
 
 def test_a_guide_narrower_than_its_drill_is_named(folder):
     faults.edit_manifest(folder, lambda data: data["holes"][0].update(diameter=5.5))
-    fault = one(prove(folder), "proof.narrow", "toe-1")
+    fault = one(verify_folder(folder), "verify.narrow", "toe-1")
     assert (fault.found, fault.wanted) == (THROAT, 5.5)
 
 
@@ -229,7 +234,7 @@ def test_a_guide_narrower_than_its_drill_is_named(folder):
 )
 def test_a_mirrored_part_is_named(folder, part, axis):
     faults.mirror_part(folder, part, axis)
-    fault = one(prove(folder), "proof.mirrored", part)
+    fault = one(verify_folder(folder), "verify.mirrored", part)
     assert fault.source == f"parts/{part}.stl"
 
 
@@ -237,32 +242,32 @@ def test_a_mirrored_part_is_named(folder, part, axis):
 @pytest.mark.parametrize("factor", [25.4, 1 / 25.4, 1.003, 0.997])
 def test_a_scaled_part_is_named_with_its_factor(folder, part, factor):
     faults.scale_part(folder, part, factor)
-    proof = prove(folder)
-    fault = one(proof, "proof.scale", part)
+    verification = verify_folder(folder)
+    fault = one(verification, "verify.scale", part)
     assert fault.found == pytest.approx(factor, rel=2e-4)
     assert f"{factor:.4g}"[:4] in fault.message
-    one(proof, "proof.volume", part)
+    one(verification, "verify.volume", part)
 
 
 def test_swapped_parts_are_both_named(folder):
     faults.swap_parts(folder, "body", "rail")
-    proof = prove(folder)
-    assert "'rail'" in one(proof, "proof.swapped", "body").message
-    assert "'body'" in one(proof, "proof.swapped", "rail").message
+    verification = verify_folder(folder)
+    assert "'rail'" in one(verification, "verify.swapped", "body").message
+    assert "'body'" in one(verification, "verify.swapped", "rail").message
 
 
 def test_an_open_mesh_is_named(folder):
     faults.open_mesh(folder, "rail")
-    proof = prove(folder)
-    assert one(proof, "proof.open-mesh", "rail").found == 3
+    verification = verify_folder(folder)
+    assert one(verification, "verify.open-mesh", "rail").found == 3
 
 
 def test_a_mesh_inside_out_is_named_and_still_measured(folder):
     path = folder / "parts/body.stl"
     write_facets(path, read_facets(path)[:, ::-1])
-    proof = prove(folder)
-    assert "inside out" in one(proof, "proof.winding", "body").message
-    assert all(hole.stl is not None for hole in proof.holes)
+    verification = verify_folder(folder)
+    assert "inside out" in one(verification, "verify.winding", "body").message
+    assert all(hole.stl is not None for hole in verification.holes)
 
 
 def test_one_facet_turned_is_named(folder):
@@ -270,25 +275,25 @@ def test_one_facet_turned_is_named(folder):
     corners = read_facets(path)
     corners[0] = corners[0, ::-1]
     write_facets(path, corners)
-    one(prove(folder), "proof.winding", "rail")
+    one(verify_folder(folder), "verify.winding", "rail")
 
 
 def test_a_second_body_in_a_mesh_is_named(folder):
     path = folder / "parts/rail.stl"
     corners = read_facets(path)
     write_facets(path, np.concatenate([corners, corners + np.array([0, 100, 0])]))
-    assert one(prove(folder), "proof.bodies", "rail").found == 2
+    assert one(verify_folder(folder), "verify.bodies", "rail").found == 2
 
 
 def test_a_part_off_the_bed_is_named(folder):
     path = folder / "parts/rail.stl"
     write_facets(path, read_facets(path) + np.array([0, 0, 0.5]))
-    assert one(prove(folder), "proof.base", "rail").found == pytest.approx(0.5)
+    assert one(verify_folder(folder), "verify.base", "rail").found == pytest.approx(0.5)
 
 
 def test_another_volume_in_the_manifest_is_named(folder):
     faults.edit_manifest(folder, lambda data: data["parts"][1].update(volume=2000.0))
-    assert one(prove(folder), "proof.volume", "rail").wanted == 2000.0
+    assert one(verify_folder(folder), "verify.volume", "rail").wanted == 2000.0
 
 
 @pytest.mark.parametrize(
@@ -302,15 +307,17 @@ def test_another_volume_in_the_manifest_is_named(folder):
 )
 def test_a_matrix_that_is_no_rigid_motion_is_named(folder, matrix, why):
     faults.set_to_ski(folder, "body", lambda to_ski: matrix @ to_ski)
-    proof = prove(folder)
-    assert why in one(proof, "proof.not-rigid", "body").message
+    verification = verify_folder(folder)
+    assert why in one(verification, "verify.not-rigid", "body").message
 
 
 def test_a_rigid_but_wrong_place_moves_every_hole(folder):
     faults.set_to_ski(folder, "body", lambda to_ski: moved(0.0, 0.3) @ to_ski)
-    proof = prove(folder)
-    assert [fault.subject for fault in proof.of("proof.moved")] == list(HOLES)
-    assert all(fault.found == pytest.approx(0.3, abs=1e-3) for fault in proof.of("proof.moved"))
+    verification = verify_folder(folder)
+    assert [fault.subject for fault in verification.of("verify.moved")] == list(HOLES)
+    assert all(
+        fault.found == pytest.approx(0.3, abs=1e-3) for fault in verification.of("verify.moved")
+    )
 
 
 def test_a_piece_placed_elsewhere_than_in_the_step_is_named(folder):
@@ -319,7 +326,7 @@ def test_a_piece_placed_elsewhere_than_in_the_step_is_named(folder):
         placed["to_ski"] = (moved(0.0, 0.0, 0.2) @ np.array(placed["to_ski"])).tolist()
 
     faults.edit_manifest(folder, shift)
-    fault = one(prove(folder), "proof.shape", "rail right")
+    fault = one(verify_folder(folder), "verify.shape", "rail right")
     assert fault.found == pytest.approx(0.2, abs=1e-3)
 
 
@@ -341,24 +348,24 @@ def test_a_broken_file_is_a_fault_not_a_traceback(folder, name, how):
         path.unlink()
         if how == "folder":
             path.mkdir()
-    proof = prove(folder)
-    code = "proof.file-missing" if how == "missing" else "proof.unreadable"
-    one(proof, code, path.name, name)
+    verification = verify_folder(folder)
+    code = "verify.file-missing" if how == "missing" else "verify.unreadable"
+    one(verification, code, path.name, name)
 
 
 def test_another_unit_in_the_3mf_is_named_with_its_size(folder):
     faults.set_3mf_unit(folder, "inch")
-    fault = one(prove(folder), "proof.unit", "bed-1.3mf")
+    fault = one(verify_folder(folder), "verify.unit", "bed-1.3mf")
     assert fault.found == 25.4
     faults.set_3mf_unit(folder, "furlong")
-    assert "furlong" in one(prove(folder), "proof.unit", "bed-1.3mf").message
+    assert "furlong" in one(verify_folder(folder), "verify.unit", "bed-1.3mf").message
 
 
 def test_another_unit_in_the_step_is_named_with_its_size(folder):
     faults.edit_text(folder, "jig.step", lambda text: text.replace(".MILLI.,", ".CENTI.,"))
-    proof = prove(folder)
-    assert one(proof, "proof.unit", "jig.step").found == pytest.approx(10.0)
-    assert len(proof.of("proof.missing")) == 3
+    verification = verify_folder(folder)
+    assert one(verification, "verify.unit", "jig.step").found == pytest.approx(10.0)
+    assert len(verification.of("verify.missing")) == 3
 
 
 def test_pieces_missing_renamed_or_exchanged_in_the_step_are_named(folder):
@@ -366,25 +373,28 @@ def test_pieces_missing_renamed_or_exchanged_in_the_step_are_named(folder):
         return text.replace("'rail right'", "'rail wrong'")
 
     faults.edit_text(folder, "jig.step", rename)
-    proof = prove(folder)
-    one(proof, "proof.piece-missing", "rail right")
-    one(proof, "proof.piece-extra", "rail wrong")
+    verification = verify_folder(folder)
+    one(verification, "verify.piece-missing", "rail right")
+    one(verification, "verify.piece-extra", "rail wrong")
 
 
 def test_another_product_under_a_pieces_name_is_named(folder):
     faults.edit_text(
         folder, "jig.step", lambda text: text.replace("PRODUCT('rail','rail'", "PRODUCT('x','x'")
     )
-    found = prove(folder).of("proof.swapped")
+    found = verify_folder(folder).of("verify.swapped")
     assert {fault.subject for fault in found} == {"rail left", "rail right"}
 
 
 def test_the_3mf_must_hold_the_meshes_of_the_stl_files(folder):
     faults.edit_3mf(folder, lambda text: text.replace('name="rail"', 'name="spare"'))
-    proof = prove(folder)
-    one(proof, "proof.piece-missing", "rail", "bed-1.3mf")
-    one(proof, "proof.piece-extra", "spare", "bed-1.3mf")
-    assert {fault.subject for fault in proof.of("proof.swapped")} == {"rail left", "rail right"}
+    verification = verify_folder(folder)
+    one(verification, "verify.piece-missing", "rail", "bed-1.3mf")
+    one(verification, "verify.piece-extra", "spare", "bed-1.3mf")
+    assert {fault.subject for fault in verification.of("verify.swapped")} == {
+        "rail left",
+        "rail right",
+    }
 
 
 def test_a_vertex_moved_in_the_3mf_is_named(folder):
@@ -393,7 +403,7 @@ def test_a_vertex_moved_in_the_3mf_is_named(folder):
         return head + vertex + "9" + tail
 
     faults.edit_3mf(folder, move)
-    one(prove(folder), "proof.other-mesh", "body")
+    one(verify_folder(folder), "verify.other-mesh", "body")
 
 
 def test_a_piece_that_is_on_no_bed_is_named(folder):
@@ -401,7 +411,7 @@ def test_a_piece_that_is_on_no_bed_is_named(folder):
         return text[: text.rindex("<item")] + "</build></model>"
 
     faults.edit_3mf(folder, drop)
-    fault = one(prove(folder), "proof.piece-missing", "rail right", "manifest.json")
+    fault = one(verify_folder(folder), "verify.piece-missing", "rail right", "manifest.json")
     assert (fault.found, fault.wanted) == (0, 1)
 
 
@@ -412,7 +422,7 @@ def test_a_piece_that_is_on_the_bed_twice_is_named(folder):
         return text.replace("</build>", far + "</build>")
 
     faults.edit_3mf(folder, again)
-    fault = one(prove(folder), "proof.count", "rail right", "manifest.json")
+    fault = one(verify_folder(folder), "verify.count", "rail right", "manifest.json")
     assert (fault.found, fault.wanted) == (2, 1)
 
 
@@ -421,8 +431,8 @@ def test_a_piece_that_is_on_two_beds_is_named(folder):
     faults.edit_manifest(
         folder, lambda data: data["beds"].append(data["beds"][0] | {"file": "bed-2.3mf"})
     )
-    proof = prove(folder)
-    assert {fault.subject for fault in proof.of("proof.count")} == {
+    verification = verify_folder(folder)
+    assert {fault.subject for fault in verification.of("verify.count")} == {
         "body",
         "rail left",
         "rail right",
@@ -431,27 +441,27 @@ def test_a_piece_that_is_on_two_beds_is_named(folder):
 
 def test_a_piece_that_nobody_asked_for_is_named(folder):
     faults.edit_3mf(folder, lambda text: text.replace("rail right", "rail wrong"))
-    proof = prove(folder)
-    one(proof, "proof.piece-extra", "rail wrong", "bed-1.3mf")
-    one(proof, "proof.piece-missing", "rail right")
+    verification = verify_folder(folder)
+    one(verification, "verify.piece-extra", "rail wrong", "bed-1.3mf")
+    one(verification, "verify.piece-missing", "rail right")
 
 
 def test_a_bed_that_the_manifest_forgets_is_told(folder):
     faults.edit_manifest(folder, lambda data: data.update(beds=[]))
-    assert len(prove(folder).of("proof.piece-missing")) == 3
+    assert len(verify_folder(folder).of("verify.piece-missing")) == 3
 
 
 @pytest.mark.parametrize(
     ("transform", "found"),
     [
-        ("1 0 0 0 1 0 0 0 1 1 0 0", {"proof.overlap", "proof.place"}),
-        ("1 0 0 0 1 0 0 0 1 {x} 1.3 0", {"proof.place"}),
-        ("1 0 0 0 1 0 0 0 1 {near} 0 0", {"proof.overlap", "proof.place"}),
-        ("1 0 0 0 1 0 0 0 1 198 0 0", {"proof.off-bed", "proof.place"}),
-        ("-1 0 0 0 1 0 0 0 1 200 100 0", {"proof.not-rigid"}),
-        ("1.003 0 0 0 1.003 0 0 0 1.003 20 150 0", {"proof.not-rigid"}),
-        ("0 1 0 -1 0 0 0 0 1 60 150 0", {"proof.turned", "proof.place"}),
-        ("1 0 0 0 1 0 0 0 1 {x} {y} 2", {"proof.base"}),
+        ("1 0 0 0 1 0 0 0 1 1 0 0", {"verify.overlap", "verify.place"}),
+        ("1 0 0 0 1 0 0 0 1 {x} 1.3 0", {"verify.place"}),
+        ("1 0 0 0 1 0 0 0 1 {near} 0 0", {"verify.overlap", "verify.place"}),
+        ("1 0 0 0 1 0 0 0 1 198 0 0", {"verify.off-bed", "verify.place"}),
+        ("-1 0 0 0 1 0 0 0 1 200 100 0", {"verify.not-rigid"}),
+        ("1.003 0 0 0 1.003 0 0 0 1.003 20 150 0", {"verify.not-rigid"}),
+        ("0 1 0 -1 0 0 0 0 1 60 150 0", {"verify.turned", "verify.place"}),
+        ("1 0 0 0 1 0 0 0 1 {x} {y} 2", {"verify.base"}),
     ],
 )
 def test_the_places_on_the_bed_are_checked(folder, transform, found):
@@ -464,7 +474,7 @@ def test_the_places_on_the_bed_are_checked(folder, transform, found):
         return f'{text[:at]}transform="{moved_to}"/></build></model>'
 
     faults.edit_3mf(folder, place)
-    assert codes(prove(folder)) == found
+    assert codes(verify_folder(folder)) == found
 
 
 def test_several_faults_at_once_are_all_told(folder):
@@ -472,8 +482,10 @@ def test_several_faults_at_once_are_all_told(folder):
     faults.shrink_bore(folder, "toe-2", 0.2)
     faults.open_mesh(folder, "rail")
     faults.set_3mf_unit(folder, "micron")
-    proof = prove(folder)
-    assert {"proof.moved", "proof.diameter", "proof.open-mesh", "proof.unit"} <= codes(proof)
+    verification = verify_folder(folder)
+    assert {"verify.moved", "verify.diameter", "verify.open-mesh", "verify.unit"} <= codes(
+        verification
+    )
 
 
 def test_a_turned_body_on_the_bed_makes_no_difference(folder):
@@ -481,7 +493,7 @@ def test_a_turned_body_on_the_bed_makes_no_difference(folder):
     spin = moved(200.0, 50.0) @ turned(77.0)
     write_facets(path, read_facets(path) @ spin[:3, :3].T + spin[:3, 3])
     faults.set_to_ski(folder, "body", lambda to_ski: to_ski @ np.linalg.inv(spin))
-    assert codes(prove(folder)) == {"proof.other-mesh"}  # the 3MF has the old place
+    assert codes(verify_folder(folder)) == {"verify.other-mesh"}  # the 3MF has the old place
 
 
 def test_the_witness_knows_neither_kernel_nor_model():

@@ -29,28 +29,28 @@ from jiggen.verify.parts import (
 )
 from jiggen.verify.pegs import measure_pegs
 from jiggen.verify.printing import judge_printing
-from jiggen.verify.results import Fault, Found, HoleProof, Ledger, PegFound, PegProof, Proof
+from jiggen.verify.results import Fault, Found, HoleCheck, Ledger, PegCheck, PegFound, Verification
 from jiggen.verify.rings import MeshBody, StepBody
 from jiggen.verify.step_assembly import StepPiece
 
 
-def prove(folder: Path) -> Proof:
-    """Prove a jig from the files in `folder` and nothing else.
+def verify_folder(folder: Path) -> Verification:
+    """Verify a jig from the files in `folder` and nothing else.
 
     Every check is made, whatever failed before it; a file that is missing or cannot be read is
     a failed check. Raises InputError when the manifest itself is missing or wrong.
     """
-    return prove_as(read_manifest(folder), folder)
+    return verify_as(read_manifest(folder), folder)
 
 
-def prove_as(manifest: Manifest, folder: Path) -> Proof:
-    """Like :func:`prove`, with the manifest read already."""
+def verify_as(manifest: Manifest, folder: Path) -> Verification:
+    """Like :func:`verify_folder`, with the manifest read already."""
     # Numbers beyond all measure in a damaged file become faults, not warnings.
     with np.errstate(all="ignore"):
-        return _proof(manifest, folder)
+        return _verification(manifest, folder)
 
 
-def _proof(manifest: Manifest, folder: Path) -> Proof:
+def _verification(manifest: Manifest, folder: Path) -> Verification:
     ledger = Ledger()
     judge_matrices(manifest.parts, ledger)
     if manifest.compensation:
@@ -74,7 +74,7 @@ def _proof(manifest: Manifest, folder: Path) -> Proof:
     holes = tuple(
         _record(hole_of[hole.id], guide_of[hole.id], step, stl) for hole in manifest.holes
     )
-    return Proof(ledger.checks, holes, tuple(ledger.faults), pegs, boots, printing)
+    return Verification(ledger.checks, holes, tuple(ledger.faults), pegs, boots, printing)
 
 
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
@@ -84,7 +84,7 @@ def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
         ledger.expect(
             narrow >= drill,
             Fault(
-                "proof.narrow",
+                "verify.narrow",
                 "manifest.json",
                 guide.id,
                 f"its guide is {narrow:g} mm wide, the drill {drill:g} mm",
@@ -125,7 +125,7 @@ def _find_pegs(
     meshes: Mapping[str, Mesh],
     pieces: Mapping[str, StepPiece],
     ledger: Ledger,
-) -> tuple[PegProof, ...]:
+) -> tuple[PegCheck, ...]:
     """Every peg, as found in STEP and in STL."""
     step: dict[str, PegFound] = {}
     stl: dict[str, PegFound] = {}
@@ -137,7 +137,7 @@ def _find_pegs(
         if mesh and wanted:
             stl |= measure_pegs(wanted, MeshBody(mesh.moved(part.matrix)), ledger)
     return tuple(
-        PegProof(
+        PegCheck(
             id=peg.id,
             part=peg.part,
             x=peg.x,
@@ -171,7 +171,7 @@ def _judge_passage(
         ledger.expect(
             free >= needed - limits.CHORD,
             Fault(
-                "proof.blocked",
+                "verify.blocked",
                 part.file,
                 hole.id,
                 f"something stands {free:.2f} mm from its axis, in the way of a "
@@ -186,8 +186,8 @@ def _judge_passage(
 
 def _record(
     hole: Hole, guide: Guide, step: Mapping[str, Found], stl: Mapping[str, Found]
-) -> HoleProof:
-    return HoleProof(
+) -> HoleCheck:
+    return HoleCheck(
         id=hole.id,
         part=guide.part,
         x=hole.x,
