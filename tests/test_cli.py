@@ -352,3 +352,29 @@ def test_nobody_reading_the_output_is_no_fault(plate: str):
         running.stdout.close()
         assert running.stderr.read() == b""
         assert running.wait() == 141
+
+
+# -- only the command line names options --------------------------------------------------------
+
+
+def test_the_key_of_a_finding_becomes_its_option(capsys):
+    found = Finding("design.bed", "it does not fit", key="bed", hint="A larger bed gives room.")
+    assert run(failing(InputError(found)), ["fail"]) == 2
+    assert text_of(capsys)[1] == ("error: it does not fit\n    A larger bed gives room (--bed).\n")
+    assert run(failing(InputError(found)), ["fail", "--json"]) == 2
+    (error,) = json.loads(text_of(capsys)[0])["errors"]
+    assert (error["key"], error["hint"]) == ("--bed", "A larger bed gives room (--bed).")
+
+
+@pytest.mark.parametrize(
+    ("finding", "line"),
+    [
+        (Finding("a.b", "too thin", key="bush-fit"), "error: too thin (--bush-fit)\n"),
+        (Finding("a.b", "no unit", "a.dxf", "units"), "error: a.dxf: no unit (--units)\n"),
+        (Finding("a.b", "bad", "a.toml:3:1", "boot"), "error: a.toml:3:1: boot: bad\n"),
+        (Finding("a.b", "bad", "a.toml", "drill.depth"), "error: a.toml: drill.depth: bad\n"),
+    ],
+)
+def test_a_key_in_a_file_stays_that_files(finding: Finding, line: str, capsys):
+    assert run(failing(InputError(finding)), ["fail"]) == 2
+    assert text_of(capsys)[1] == line

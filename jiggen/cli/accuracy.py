@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen.cli import options
+from jiggen.cli.output import warn
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
@@ -93,8 +94,7 @@ def accuracy(
         json.dumps(as_data(found), indent=1, ensure_ascii=False) if as_json else as_text(found)
     )
     if not as_json:
-        for warning in found.warnings:
-            typer.echo(f"warning: {warning}", err=True)
+        warn(found.warnings)
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,7 @@ from typing import TextIO
 
 import typer
 
+from jiggen.cli.output import as_lines, in_options
 from jiggen.errors import CheckFailed, Finding, JiggenError
 
 DONE, BAD_USE, FAULT, SYSTEM, STOPPED, UNREAD = 0, 2, 70, 74, 130, 141
@@ -140,14 +141,14 @@ def _report(
     if trace:
         traceback.print_exc()
     if "--json" in words:
-        errors = [finding.as_dict() for finding in findings]
+        errors = [in_options(finding).as_dict() for finding in findings]
         typer.echo(json.dumps({"exit": code, "errors": errors}, indent=1, ensure_ascii=False))
         return code
     word = "failed" if code == CheckFailed.exit_code else "error"
     if colourful(sys.stderr):
         word = typer.style(word, fg="red", bold=True)
     for finding in findings:
-        typer.echo(f"{word}: {_printable(str(finding))}", err=True)
+        typer.echo(f"{word}: {_printable(as_lines(finding))}", err=True)
     return code
 
 

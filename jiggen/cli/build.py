@@ -13,6 +13,7 @@ import typer
 
 from jiggen.cli import options
 from jiggen.cli import ski as ski_in_hand
+from jiggen.cli.output import warn
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
 from jiggen.units import is_range, length
@@ -109,8 +110,7 @@ def build(
         finished = _build_one(*options.read_with_pattern(pattern, boot, shift, core, side), job)
     typer.echo(_as_json(finished) if as_json else _as_text(finished))
     if not as_json:
-        for warning in finished.warnings:
-            typer.echo(f"warning: {warning}", err=True)
+        warn(finished.warnings)
     if not finished.verification.passed:
         raise typer.Exit(CheckFailed.exit_code)
 

@@ -16,6 +16,7 @@ import typer
 from jiggen.cli import options
 from jiggen.cli import ski as ski_in_hand
 from jiggen.cli.build import shown_progress
+from jiggen.cli.output import warn
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
@@ -140,8 +141,7 @@ def evening(
         typer.echo(json.dumps(as_dict(plan, outcomes, sheet), indent=1, ensure_ascii=False))
     else:
         typer.echo(as_text(plan, outcomes, sheet))
-        for warning in dict.fromkeys(w for outcome in outcomes for w in outcome.warnings):
-            typer.echo(f"warning: {warning}", err=True)
+        warn(dict.fromkeys(w for outcome in outcomes for w in outcome.warnings))
     if any(outcome.state == "failed" for outcome in outcomes):
         raise typer.Exit(CheckFailed.exit_code)
 

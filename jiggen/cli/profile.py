@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen.cli import options
+from jiggen.cli.output import warn
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed
 
@@ -91,8 +92,7 @@ def fit(
             raise typer.Exit(CheckFailed.exit_code)
         return
     typer.echo("\n".join(_reading_lines(found)))
-    for finding in doubts:
-        typer.echo(f"warning: {finding}", err=True)
+    warn(doubts)
     if made is None:
         raise CheckFailed(against)
     typer.echo(f"\n{as_text(made)}\n\nWritten: {written}")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen.cli import options
+from jiggen.cli.output import warn
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.units import length
@@ -116,8 +117,7 @@ def survey(
             raise typer.Exit(CheckFailed.exit_code)
         return
     typer.echo(as_text(found))
-    for finding in (*doubts, *(against if accept else ())):
-        typer.echo(f"warning: {finding}", err=True)
+    warn((*doubts, *(against if accept else ())))
     if refused:
         raise CheckFailed(against)
     if written:
