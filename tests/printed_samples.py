@@ -34,11 +34,14 @@ def designed(pattern: str = "club-piste", bed: float = 220.0) -> Design:
     return design(holes, Settings(SkiRange(84.0, 112.0), bed=Bed(bed, bed, bed)))
 
 
-def write_jig(folder: Path, chosen: Design, compensation: dict | None = None) -> Path:
-    """A folder with a jig's manifest in it, and no other file."""
+def write_jig(
+    folder: Path, chosen: Design, compensation: dict | None = None, **inputs: float
+) -> Path:
+    """A folder with a jig's manifest in it, and no other file; `inputs` as if asked for."""
     parts = pieces(chosen)
     manifest = manifest_of(chosen, parts, {piece.name: 1000.0 for piece in parts})
     manifest["beds"] = beds_of(parts)
+    manifest["inputs"] |= inputs
     folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(manifest | {"compensation": compensation})
     (folder / "manifest.json").write_text(text, encoding="utf-8")
@@ -46,8 +49,7 @@ def write_jig(folder: Path, chosen: Design, compensation: dict | None = None) ->
 
 
 def sent(printer: str = "club", matrix: Iterable = ((1, 0), (0, 1)), **numbers: float) -> dict:
-    usual = {"height": 1.0, "hole": 0.18, "pocket": 0.05, "moving": 0.1}
-    return {"printer": printer, "matrix": [list(row) for row in matrix]} | usual | numbers
+    return {"printer": printer, "matrix": [list(row) for row in matrix], "height": 1.0} | numbers
 
 
 def finished(

@@ -101,7 +101,7 @@ def compensated(printers: int = 200, seed: int = SEED) -> dict[str, float]:
         found = fit_gauge(read_gauge(printer, random))
         if found.fit.contradicts:  # a person measures again
             continue
-        matrix = profile_of(found, "seeded").compensation(0.1, 0.2).matrix
+        matrix = profile_of(found, "seeded").compensation.matrix
         for pattern in SHIPPED:
             for to_ski, holes in bodies(pattern):
                 off = farthest(printer, matrix, to_ski, holes)

@@ -14,7 +14,7 @@ from sheet_samples import shipped
 import jiggen.cli.build
 import jiggen.cli.trial  # noqa: F401 - makes the commands known
 from jiggen.cli import main
-from jiggen.export.compensation import SET_IN, compensation_entry
+from jiggen.export.compensation import compensation_entry
 from jiggen.printer import Compensation, Profile, save_profile
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page import report_html
@@ -25,13 +25,10 @@ from jiggen.verify import check
 CLUB = Profile(
     name="club-hall", scale_x=0.997, scale_y=0.9985, scale_z=0.999, skew=0.15, hole=-0.12
 )
-DONE = Compensation(
-    "club-hall", np.array([[1.003, -0.0026], [0.0, 0.998]]), 1.001, 0.12, -0.05, 0.08
-)
+DONE = Compensation("club-hall", np.array([[1.003, -0.0026], [0.0, 0.998]]), 1.001)
 WORDS = (
     "parts made 0.30 % longer in x, 0.20 % shorter in y, 0.10 % higher, their y axis leant 0.15° "
-    "towards -x, bush pockets 0.05 mm narrower, drill holes 0.12 mm wider, rails' walls 0.08 mm "
-    "in; jig.step is as designed"
+    "towards -x; jig.step is as designed, with the fits of this printer"
 )
 
 
@@ -57,10 +54,10 @@ def test_an_unknown_printer_is_refused_with_those_that_are_known(tmp_path, capsy
     ("change", "words"),
     [
         ({"scale_x": 0.98}, "2.04 % of its size, 2 % is the most"),
-        ({"slide": 0.4}, "0.20 mm, 0.12 mm is the most"),
-        ({"bush_fit": 0.6, "wall": 0.3}, "--slide 0.50"),
+        ({"slide": 0.4}, "for printer odd gear backlash is 0.5857 mm"),
+        ({"hole": -0.55}, "for printer odd bush fit allowance is 0.65 mm"),
     ],
-    ids=["stretch", "slide", "wall"],
+    ids=["stretch", "slide", "hole"],
 )
 def test_too_much_is_refused_before_anything_is_built(tmp_path, capsys, change, words):
     path = save_profile(CLUB.model_copy(update={"name": "odd", **change}))
@@ -75,28 +72,30 @@ def test_a_trial_plate_is_made_for_the_printer_and_verified(tmp_path, capsys):
     )
     said = capsys.readouterr().out
     assert "club-hall: parts made 0.30 % longer in x" in said and LAY in said
-    assert "bush pockets" not in said and "rails" not in said
     manifest = json.loads((tmp_path / "t" / "manifest.json").read_text())
     assert manifest["inputs"]["printer"] == "club-hall"
     done = manifest["compensation"]
     assert done["matrix"][0][0] == pytest.approx(1 / 0.997)
-    assert (done["hole"], done["pocket"], done["moving"]) == (0.12, 0.0, 0.0)
+    assert set(done) == {"printer", "matrix", "height"}
+    assert manifest["inputs"]["hole_fit"] == 0.12
+    drills = {hole["id"]: hole["diameter"] for hole in manifest["holes"]}
     verification = check(tmp_path / "t")
     assert verification.passed
     for hole in verification.holes:
-        assert hole.stl.bore == pytest.approx(hole.bore + 0.12, abs=2e-3)
+        assert hole.bore == pytest.approx(drills[hole.id] + 0.15 + 0.12)
+        assert hole.stl.bore == pytest.approx(hole.bore, abs=2e-3)
         assert hole.step.bore == pytest.approx(hole.bore, abs=1e-6)
 
 
 def test_what_was_done_is_said_in_words():
-    assert compensated(compensation_entry(DONE, SET_IN)) == WORDS
-    nothing = Compensation("club-hall", np.eye(2), 1.0, 0.0, 0.0, 0.0)
-    assert compensated(compensation_entry(nothing, SET_IN)).startswith("parts made as designed;")
+    assert compensated(compensation_entry(DONE)) == WORDS
+    nothing = Compensation("club-hall", np.eye(2), 1.0)
+    assert compensated(compensation_entry(nothing)).startswith("parts made as designed;")
 
 
 def test_the_summary_names_the_printer_only_where_there_is_one():
     assert for_printer({"compensation": None}) == []
-    first, second = for_printer({"compensation": compensation_entry(DONE, SET_IN)})
+    first, second = for_printer({"compensation": compensation_entry(DONE)})
     assert first == f"Printer:  club-hall: {WORDS}"
     assert second.strip() == LAY
 
@@ -105,14 +104,14 @@ def test_the_page_names_the_printer_and_how_to_lay_the_parts(tmp_path):
     manifest = make_folder(tmp_path / "page")
     plain = Seen(report_html(tmp_path / "page", manifest)).text
     assert "For printer" not in plain
-    entry = compensation_entry(DONE, SET_IN)
+    entry = compensation_entry(DONE)
     page = Seen(report_html(tmp_path / "page", manifest | {"compensation": entry})).text
     assert f"For printer club-hall: {WORDS}. {LAY}" in page
 
 
 @cache
 def sheet(done: bool) -> str:
-    entry = compensation_entry(DONE, SET_IN) if done else None
+    entry = compensation_entry(DONE) if done else None
     pages = read_pdf(sheet_pdf(shipped("club-piste") | {"compensation": entry}))
     return " ".join(" ".join(page.text for page in pages).split())
 

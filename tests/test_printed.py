@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from printer_samples import Printer
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
-from jiggen.printer import Profile, save_profile
+from jiggen.printer import Fits, Profile, save_profile
 from jiggen.printer.correct import corrected, profile_then
 from jiggen.printer.measured import PinReadings
 from jiggen.printer.pairs import MOST, blank_text, worth_measuring
@@ -39,8 +39,13 @@ def both(chosen, printer: Printer) -> dict[str, Printer]:
     return {body.name: printer for body in chosen.bodies}
 
 
-def printout(tmp_path, pattern="club-piste", bed=220.0, compensation=None):
-    return read_printout(write_jig(tmp_path / "jig", designed(pattern, bed), compensation))
+def printout(tmp_path, pattern="club-piste", bed=220.0, compensation=None, **inputs):
+    return read_printout(
+        write_jig(tmp_path / "jig", designed(pattern, bed), compensation, **inputs)
+    )
+
+
+USUAL = Fits(bush_fit=0.1, hole_fit=0.0, slide=0.2)
 
 
 @pytest.mark.parametrize(("pattern", "bed"), PATTERNS)
@@ -79,9 +84,9 @@ def test_a_short_jig_is_printed_again_and_then_comes_out_true(tmp_path):
     [finding] = refusals(found)
     assert finding.code == "printer.off"
     assert "toe-1 by 0.4" in finding.message
-    made = corrected(found, profile_then(None, 0.1, 0.2), "club")
+    made = corrected(found, profile_then(None, USUAL), "club")
     assert (made.scale_x, made.scale_y) == pytest.approx((0.997, 0.997), abs=2e-4)
-    matrix = made.compensation(0.1, 0.2).matrix
+    matrix = made.compensation.matrix
     again = finished(chosen, both(chosen, SMALL), matrix)
     asked = dict(zip(chosen.layout.ids, chosen.layout.positions, strict=True))
     assert max(float(np.hypot(*(again[hole] - asked[hole]))) for hole in asked) < 0.05
@@ -91,15 +96,14 @@ def test_a_jig_that_was_compensated_is_corrected_from_there(tmp_path):
     then = Profile(name="club", scale_x=0.995, scale_y=1.001, skew=0.2, hole=-0.2, wall=0.1,
                    scale_z=0.998, bush_fit=0.2)  # fmt: skip
     save_profile(then)
-    done = then.compensation(0.1, 0.2)
-    said = sent("club", done.matrix.tolist(), height=done.height, hole=done.hole,
-                pocket=done.pocket, moving=done.moving)  # fmt: skip
-    out = printout(tmp_path, compensation=said)
+    done, fits = then.compensation, then.fits(0.1, 0.2)
+    said = sent("club", done.matrix.tolist(), height=done.height)
+    out = printout(tmp_path, compensation=said, **asdict(fits))
     chosen = designed()
     now = Printer(0.9965, 1.003, 0.1)
     places = finished(chosen, both(chosen, now), done.matrix)
     found = fit_printed(out.jig, readings(places, worth_measuring(out.jig)))
-    before = profile_then(out.sent, out.bush_fit, out.slide)
+    before = profile_then(out.sent, out.fits)
     assert before == then
     made = corrected(found, before, "club-2")
     assert (made.scale_x, made.scale_y) == pytest.approx((0.9965, 1.003), abs=3e-4)
@@ -108,11 +112,19 @@ def test_a_jig_that_was_compensated_is_corrected_from_there(tmp_path):
 
 
 def test_a_profile_that_is_gone_is_told_from_the_manifest(tmp_path):
-    out = printout(tmp_path, compensation=sent(hole=0.18, pocket=0.05, moving=0.1, height=1.002))
-    before = profile_then(out.sent, out.bush_fit, out.slide)
-    done = before.compensation(out.bush_fit, out.slide)
-    assert (done.hole, done.pocket, done.moving) == pytest.approx((0.18, 0.05, 0.1))
-    assert done.height == pytest.approx(1.002)
+    fits = Fits(bush_fit=0.15, hole_fit=0.18, slide=0.3)
+    out = printout(tmp_path, compensation=sent(height=1.002), **asdict(fits))
+    before = profile_then(out.sent, out.fits)
+    assert before.fits(bush_fit=0.1, slide=0.2) == fits == out.fits
+    assert before.compensation.height == pytest.approx(1.002)
+
+
+@pytest.mark.parametrize("change", [{"bush_fit": 0.3}, {"hole": -0.1}, {"slide": 0.3}])
+def test_a_profile_that_was_fitted_anew_is_not_what_the_jig_was_printed_with(tmp_path, change):
+    then = Profile(name="club", hole=-0.18, bush_fit=0.15)
+    save_profile(then.model_copy(update=change))
+    out = printout(tmp_path, compensation=sent(), **asdict(then.fits(0.1, 0.2)))
+    assert profile_then(out.sent, out.fits).name == "as-printed"
 
 
 def test_each_body_has_its_own_printer(tmp_path):
@@ -181,7 +193,7 @@ def test_a_print_out_of_all_bounds_is_not_compensated(tmp_path):
     chosen, jig = designed(), printout(tmp_path).jig
     read = readings(finished(chosen, both(chosen, Printer(0.96, 0.96))), worth_measuring(jig))
     with pytest.raises(CheckFailed) as caught:
-        corrected(fit_printed(jig, read), profile_then(None, 0.1, 0.2), "club")
+        corrected(fit_printed(jig, read), profile_then(None, USUAL), "club")
     assert caught.value.findings[0].code == "printer.beyond"
 
 

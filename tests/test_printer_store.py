@@ -7,10 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from jiggen.design.settings import Settings, SkiRange
 from jiggen.errors import InputError
 from jiggen.printer import Profile, find_profile, profile_names, save_profile
-from jiggen.printer.model import RUNNING
 
 CLUB = Profile(
     name="club-hall",
@@ -39,21 +37,23 @@ def test_the_axes_become_as_long_and_lean_as_said():
 
 
 def test_compensation_undoes_the_distortion():
-    done = CLUB.compensation(bush_fit=0.1, slide=0.2)
+    done = CLUB.compensation
     assert CLUB.distortion @ done.matrix == pytest.approx(np.eye(2), abs=1e-12)
     assert done.height * CLUB.scale_z == pytest.approx(1.0)
-    assert done.hole == done.pocket == pytest.approx(0.18)
-    assert done.moving == pytest.approx(0.1)  # the rail that ran best outranks the caliper
-    assert CLUB.model_copy(update={"bush_fit": 0.25}).compensation(0.1, 0.2).pocket == (
-        pytest.approx(0.15)
-    )
 
 
-def test_walls_that_grow_are_met_by_the_rail_or_by_the_slide_asked_for():
+def test_fits_allow_for_what_the_printer_takes():
+    fits = CLUB.fits(bush_fit=0.1, slide=0.2)
+    assert (fits.hole_fit, fits.bush_fit) == pytest.approx((0.18, 0.28))
+    assert fits.slide == 0.3  # the rail that ran best outranks the caliper
+    tried = CLUB.model_copy(update={"bush_fit": 0.25})
+    assert tried.fits(bush_fit=0.1, slide=0.2).bush_fit == 0.25
+
+
+def test_walls_that_grow_get_as_much_more_clearance():
     grown = Profile(name="club-hall", wall=0.1)
-    assert Settings(SkiRange(84, 112)).slide == RUNNING
-    assert grown.compensation(0.1, RUNNING).moving == pytest.approx(0.1)
-    assert grown.compensation(0.1, RUNNING + 0.1).moving == pytest.approx(0.0)
+    assert grown.fits(bush_fit=0.1, slide=0.2).slide == pytest.approx(0.3)
+    assert grown.fits(bush_fit=0.1, slide=0.25).slide == pytest.approx(0.35)
 
 
 def test_a_saved_profile_comes_back_by_name_and_by_path():

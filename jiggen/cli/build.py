@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
-    from jiggen.printer import Compensation
+    from jiggen.printer import Profile
     from jiggen.report.job import Finished
 
 
@@ -99,10 +99,10 @@ def build(
         slide=length(slide, "--slide"),
         material=options.read_material(material),
     )
-    done = options.read_printer(printer, settings.bush_fit, settings.slide)
+    profile = options.read_printer(printer)
     state = ski_in_hand.read_ski_state(thickness, width_at, area)
     limits = ski_in_hand.read_limits(base_left, edge)
-    job = _Job(settings, out, state, limits, done, force)
+    job = _Job(settings, out, state, limits, profile, force)
     if is_range(boot):
         plan, boots = options.read_pattern_and_boots(pattern, boot)
         finished = _build_range(plan, boots, length(shift, "--shift"), core, side, job)
@@ -123,7 +123,7 @@ class _Job:
     out: Path | None
     state: SkiState
     limits: DrillingLimits
-    compensation: Compensation | None
+    printer: Profile | None
     force: bool
 
     def on(self, plan: Pattern) -> SkiState:
@@ -144,7 +144,7 @@ def _build_one(plan: Pattern, holes: Layout, job: _Job) -> Finished:
             state=job.on(plan),
             limits=job.limits,
             screws=screws_of(plan),
-            compensation=job.compensation,
+            printer=job.printer,
             force=job.force,
             progress=progress,
         )
@@ -174,7 +174,7 @@ def _build_range(
             state=job.on(plan),
             limits=job.limits,
             screws=screws_of(plan),
-            compensation=job.compensation,
+            printer=job.printer,
             force=job.force,
             progress=progress,
         )

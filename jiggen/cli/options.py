@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from jiggen.design.settings import BushChoice
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
-    from jiggen.printer import Compensation
+    from jiggen.printer import Profile
 
 # The program's help groups the commands by what they are about.
 PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
@@ -206,10 +206,8 @@ def read_material(words: str) -> str:
     return material(words, "--material").name
 
 
-def read_printer(words: str | None, bush_fit: float, slide: float) -> Compensation | None:
-    """What a printer needs done to parts designed for `bush_fit` and `slide`, mm.
-
-    None when no printer was named.
+def read_printer(words: str | None) -> Profile | None:
+    """The profile of the printer that was named; None when none was.
 
     Raises InputError for a profile that is unknown or wrong.
     """
@@ -218,7 +216,7 @@ def read_printer(words: str | None, bush_fit: float, slide: float) -> Compensati
 
     from jiggen.printer import find_profile
 
-    return find_profile(words).compensation(bush_fit, slide)
+    return find_profile(words)
 
 
 def read_bush(words: str) -> BushChoice:

@@ -107,7 +107,7 @@ def printed(
     against = refusals(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
-        before = profile_then(printout.sent, printout.bush_fit, printout.slide)
+        before = profile_then(printout.sent, printout.fits)
         made = corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
     if as_json:

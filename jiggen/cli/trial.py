@@ -58,7 +58,7 @@ def trial(
     -failed: do not print it.
     """
     size = box(bed, "--bed")
-    done = options.read_printer(printer, 0.0, 0.0)
+    profile = options.read_printer(printer)
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.design import Bed
@@ -68,7 +68,7 @@ def trial(
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
     with shown_progress() as progress:
         finished = build_trial_plate(
-            holes, Bed(*size), target, compensation=done, force=force, progress=progress
+            holes, Bed(*size), target, printer=profile, force=force, progress=progress
         )
     if as_json:
         data: dict[str, Any] = {"folder": str(finished.folder), **finished.manifest}

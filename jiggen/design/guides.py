@@ -76,13 +76,13 @@ def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> G
     top, floor = settings.body, settings.relief
     ledge = floor + THROAT_HEIGHT
     if settings.bush == "none":
-        bore = drill + settings.guide_clearance
+        bore = drill + settings.guide_clearance + settings.hole_fit
         return Guide(hole, x, y, drill, None, bore, bore, (floor, ledge), ledge, top, top)
     bush = _choose(hole, drill, settings)
     throat_z, seat_z = (floor, ledge - BRIDGE_HEIGHT), ledge + BRIDGE_HEIGHT
     bore = bush.outside + settings.bush_fit
-    throat = min(bore - 2 * SEAT_LEDGE, max(drill + 1.0, 1.2 * drill))
-    if throat < drill + 0.4:
+    throat = min(bore - 2 * SEAT_LEDGE, max(drill + 1.0, 1.2 * drill) + settings.hole_fit)
+    if throat - settings.hole_fit < drill + 0.4:
         raise InputError(
             Finding(
                 "design.bush-thin",

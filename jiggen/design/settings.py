@@ -47,7 +47,9 @@ class Settings:
     """Every choice behind a jig; all lengths in mm.
 
     `bush_fit` is added to the bush's outside diameter, since printed holes come out small;
-    `guide_clearance` to the drill's where it is guided by the print itself; `slide` is the
+    `guide_clearance` to the drill's where it is guided by the print itself; `hole_fit` to every
+    hole that a drill passes without a bush, guides and clearance holes under bushes, for a
+    printer whose holes come out smaller than that allows for; `slide` is the
     clearance a side of every sliding face; `wall` the least wall between cut-outs;
     `backlash` the tooth thinning at the pitch line of pinion and rack together; `material` the
     plastic that it is printed in, which decides how far the rails bend (`jiggen.tables.materials`).
@@ -58,6 +60,7 @@ class Settings:
     bush: BushChoice = "auto"
     bush_fit: float = 0.10
     guide_clearance: float = 0.15
+    hole_fit: float = 0.0
     body: float = 14.0
     relief: float = 0.6
     wall: float = 2.0
@@ -76,6 +79,7 @@ class Settings:
             ("bed", min(self.bed.x, self.bed.y), 120.0, 2000.0, "bed side"),
             ("bed", self.bed.z, 40.0, 2000.0, "bed height"),
             ("bush-fit", self.bush_fit, -0.2, 0.6, "bush fit allowance"),
+            ("hole-fit", self.hole_fit, -0.6, 0.6, "drill hole allowance"),
             ("body", self.body, 12.0, 30.0, "body thickness"),
             ("slide", self.slide, 0.05, 0.6, "sliding clearance a side"),
             ("wall", self.wall, 1.2, 10.0, "least wall"),

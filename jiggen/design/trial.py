@@ -85,15 +85,18 @@ class Trial:
     layout: Layout
     bed: Bed
     plates: tuple[TrialPlate, ...]
+    hole_fit: float = 0.0
 
 
-def design_trial(layout: Layout, bed: Bed) -> Trial:
+def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
     """Choose every number of a trial plate for `layout` on a printer's `bed`.
+
+    `hole_fit` in mm is added to every hole's diameter, as in `Settings`.
 
     Raises InputError ``design.trial-cut`` when two pieces are needed and a hole lies in the cut
     between them, ``design.trial-bed`` when a piece does not fit the bed, and ``design.no-letter``.
     """
-    guides = tuple(_guides(layout))
+    guides = tuple(_guides(layout, CLEARANCE + hole_fit))
     half_width = max(
         LEAST_HALF_WIDTH, float(np.ceil(max(abs(g.y) + g.radius for g in guides) + EDGE))
     )
@@ -104,12 +107,13 @@ def design_trial(layout: Layout, bed: Bed) -> Trial:
     missing = [_misfit(plate, bed) for plate in plates if _turn(plate, bed) is None]
     if missing:
         raise InputError(missing)
-    return Trial(layout, bed, tuple(_piece(plate, guides, layout, bed) for plate in plates))
+    pieces = tuple(_piece(plate, guides, layout, bed) for plate in plates)
+    return Trial(layout, bed, pieces, hole_fit)
 
 
-def _guides(layout: Layout) -> Iterator[Guide]:
+def _guides(layout: Layout, clearance: float) -> Iterator[Guide]:
     for hole, (x, y), drill in zip(layout.ids, layout.positions, layout.diameters, strict=True):
-        wide = float(drill) + CLEARANCE
+        wide = float(drill) + clearance
         yield Guide(
             id=hole,
             x=float(x),

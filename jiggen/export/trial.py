@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from jiggen import __version__
-from jiggen.design.trial import BED_MARGIN, CLEARANCE, DEPTH, THICKNESS, Trial, TrialPlate
-from jiggen.export.compensation import compensated, compensation_entry, hollows
+from jiggen.design.trial import BED_MARGIN, CLEARANCE, DEPTH, THICKNESS, Trial
+from jiggen.export.compensation import compensated, compensation_entry
 from jiggen.export.manifest import asked, guide_row, hole_rows, part_row, versions
-from jiggen.export.meshes import PartMesh
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import Meshes, posed, write_parts
 from jiggen.printer import Compensation
@@ -27,14 +26,11 @@ def write_trial(
 ) -> dict[str, Any]:
     """Write STEP, STL, 3MF and picture; return the manifest so far.
 
-    STL and 3MF are compensated for the printer, as a jig's are.  Raises InputError
-    ``export.compensation`` where there is no room for that.
+    STL and 3MF are compensated for the printer, as a jig's are.
     """
 
     def for_printer(meshes: Meshes) -> Meshes:
-        return {
-            plate.name: _printed(plate, meshes[plate.name], compensation) for plate in trial.plates
-        }
+        return compensated(meshes, compensation) if compensation else meshes
 
     meshes, beds = write_parts(model, trial.bed, BED_MARGIN, folder, progress, for_printer)
     progress("picture")
@@ -49,14 +45,6 @@ def write_trial(
     return manifest | {"beds": beds, "compensation": compensation_entry(compensation)}
 
 
-def _printed(plate: TrialPlate, mesh: PartMesh, compensation: Compensation | None) -> PartMesh:
-    """A piece as the printer gets it."""
-    if compensation is None:
-        return mesh
-    holes = [h for guide in plate.guides for h in hollows(guide, plate.piece, compensation)]
-    return compensated(mesh, compensation, holes)
-
-
 def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
     """The manifest but for verification and file list; `volumes` in mm³ by part name."""
     layout = trial.layout
@@ -67,6 +55,7 @@ def _manifest(trial: Trial, volumes: dict[str, float]) -> dict[str, Any]:
         "inputs": {
             **asked(layout),
             "bed": asdict(trial.bed),
+            "hole_fit": trial.hole_fit,
             "thickness": THICKNESS,
             "clearance": CLEARANCE,
         },

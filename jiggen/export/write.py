@@ -14,7 +14,7 @@ from jiggen.design.engraving import DEPTH
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
-from jiggen.export.compensation import SET_IN, compensated_parts, compensation_entry
+from jiggen.export.compensation import compensated, compensation_entry
 from jiggen.export.drawing_dxf import layout_dxf
 from jiggen.export.drawing_svg import layout_svg
 from jiggen.export.ladders import apart
@@ -38,13 +38,12 @@ def write_files(
 ) -> dict[str, Any]:
     """Write STEP, STL, 3MF, drawings and picture; return the manifest so far.
 
-    STL and 3MF, which the printer gets, are compensated for it; all else is nominal.  Raises
-    InputError ``export.compensation`` where a part has no room for that.
+    STL and 3MF, which the printer gets, are compensated for it; all else is as designed.
     """
     pieces = tuple(part.piece for part in model.parts)
 
     def for_printer(meshes: Meshes) -> Meshes:
-        return compensated_parts(design, pieces, meshes, compensation) if compensation else meshes
+        return compensated(meshes, compensation) if compensation else meshes
 
     settings = design.settings
     meshes, beds = write_parts(
@@ -57,7 +56,7 @@ def write_files(
     progress("picture")
     draw_preview(_shown(design, model, meshes), folder / "preview.png")
     manifest = manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
-    return manifest | {"beds": beds, "compensation": compensation_entry(compensation, SET_IN)}
+    return manifest | {"beds": beds, "compensation": compensation_entry(compensation)}
 
 
 def write_parts(

@@ -1,12 +1,12 @@
 """Room: printer. What one printer does to a part, measured on its gauge, and how to undo it."""
 
-from jiggen.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Profile
+from jiggen.printer.model import LARGEST_STRETCH, Compensation, Fits, Profile
 from jiggen.printer.store import find_profile, profile_names, save_profile
 
 __all__ = [
-    "LARGEST_OFFSET",
     "LARGEST_STRETCH",
     "Compensation",
+    "Fits",
     "Profile",
     "find_profile",
     "profile_names",

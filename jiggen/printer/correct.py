@@ -5,34 +5,33 @@ from __future__ import annotations
 import numpy as np
 
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.printer.model import LARGEST_SKEW, LARGEST_STRETCH, Compensation, Profile
+from jiggen.printer.model import LARGEST_SKEW, LARGEST_STRETCH, Compensation, Fits, Profile
 from jiggen.printer.printed import PrintedFit
 from jiggen.printer.store import find_profile
 
 _PLANE = ("scale_x", "scale_y", "skew")
 
 
-def profile_then(sent: Compensation | None, bush_fit: float, slide: float) -> Profile:
+def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
     """The profile that a jig was printed with: the stored one where that is still the same.
 
-    Else what can be told from what was done to the jig's meshes, `sent`; None for a jig printed
-    as designed, and then the profile is that of a true print.  `bush_fit` and `slide` in mm are
-    what the jig was designed for.
+    Otherwise what follows from what was done to the jig's meshes, `sent`, and from the `fits`
+    that it was designed with.  A jig printed as designed has the profile of a true print.
     """
     if sent is None:
         return Profile(name="as-designed")
     try:
         stored = find_profile(sent.printer)
-        if _same(stored.compensation(bush_fit, slide), sent):
+        if _same(stored, sent, fits):
             return stored
-    except InputError:  # forgotten, or spoilt since: the manifest still knows what matters
+    except InputError:  # deleted, or damaged since: the record still holds what matters
         pass
     return Profile(
         name="as-printed",
         scale_z=1.0 / sent.height,
-        hole=-sent.hole,
-        bush_fit=None if np.isclose(sent.pocket, sent.hole) else bush_fit + sent.pocket,
-        slide=float(np.clip(slide + sent.moving, 0.05, 0.6)),
+        hole=-fits.hole_fit,
+        bush_fit=float(np.clip(fits.bush_fit, -0.2, 0.6)),
+        slide=float(np.clip(fits.slide, 0.05, 0.6)),
     )
 
 
@@ -67,9 +66,16 @@ def _beyond(told: dict[str, float]) -> str:
     return f"the printer's axes are {skew:.2f}° out of square" if skew > LARGEST_SKEW else ""
 
 
-def _same(one: Compensation, other: Compensation) -> bool:
-    return bool(np.allclose(_numbers(one), _numbers(other), rtol=0, atol=1e-6))
-
-
-def _numbers(done: Compensation) -> list[float]:
-    return [*done.matrix.ravel().tolist(), done.height, done.hole, done.pocket, done.moving]
+def _same(stored: Profile, sent: Compensation, fits: Fits) -> bool:
+    """Whether `stored` would do to a mesh what was done, and allow for the same holes."""
+    now = stored.compensation
+    tried = [
+        (stored.bush_fit, fits.bush_fit),
+        (stored.slide, fits.slide),
+        (-stored.hole, fits.hole_fit),
+    ]
+    return (
+        np.allclose(now.matrix, sent.matrix, rtol=0, atol=1e-6)
+        and bool(np.isclose(now.height, sent.height, rtol=0, atol=1e-6))
+        and all(one is None or abs(one - other) < 1e-6 for one, other in tried)
+    )

@@ -15,7 +15,6 @@ from jiggen.printer.affine import distortion
 
 LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
 LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
-RUNNING = 0.2  # mm a side at which a rail runs when the printer is true; what a jig has unasked
 LARGEST_SKEW = 1.0  # degrees
 LONGEST_MATERIAL = 40
 
@@ -75,38 +74,51 @@ class Profile(BaseModel):
         """
         return distortion(self.scale_x, self.scale_y, self.skew)
 
-    def compensation(self, bush_fit: float, slide: float) -> Compensation:
-        """The change that makes a part designed for `bush_fit` and `slide` (mm) come out true.
-
-        What was tried by hand on the gauge outranks what the caliper says of the same thing.
-        Walls that grow take all of `wall` from the clearance a side, half from the rail's side of
-        it and half from the channel's: such a printer needs so much more than RUNNING.
-        """
+    @property
+    def compensation(self) -> Compensation:
+        """The change to a mesh that makes it come out as designed."""
         return Compensation(
             printer=self.name,
             matrix=np.asarray(np.linalg.inv(self.distortion), dtype=np.float64),
             height=1.0 / self.scale_z,
-            hole=-self.hole,
-            pocket=-self.hole if self.bush_fit is None else self.bush_fit - bush_fit,
-            moving=(RUNNING + self.wall if self.slide is None else self.slide) - slide,
+        )
+
+    def fits(self, bush_fit: float, slide: float) -> Fits:
+        """The fits that come out as `bush_fit` and `slide` in mm would on a true printer.
+
+        What was tried by hand on the gauge outranks what the caliper says of the same thing.
+        Where walls grow, a sliding pair loses all of `wall` per side, half to either part.
+        """
+        return Fits(
+            bush_fit=bush_fit - self.hole if self.bush_fit is None else self.bush_fit,
+            hole_fit=-self.hole,
+            slide=slide + self.wall if self.slide is None else self.slide,
         )
 
 
 @dataclass(frozen=True, eq=False)
 class Compensation:
-    """What is done to a part's mesh before the printer gets it; mm.
+    """What is done to a part's mesh before the printer gets it.
 
-    First `hole` is added to the diameter of every round hole, `pocket` to that of every bush
-    pocket, and every wall of a moving part is set in by `moving`; then bed coordinates become
-    `matrix` (2×2) times themselves and heights `height` times themselves.
+    Bed coordinates become `matrix` (2×2) times themselves and heights `height` times themselves.
     """
 
     printer: str
     matrix: NDArray[np.float64]
     height: float
-    hole: float
-    pocket: float
-    moving: float
+
+
+@dataclass(frozen=True)
+class Fits:
+    """What a design allows for, in mm, named as in its settings.
+
+    `bush_fit` is added to a bush's outside diameter, `hole_fit` to the diameter of holes that a
+    drill passes without a bush, and `slide` is the clearance of sliding faces per side.
+    """
+
+    bush_fit: float
+    hole_fit: float
+    slide: float
 
 
 def check_name(name: str, material: str = "") -> None:

@@ -25,17 +25,10 @@ def compensated(entry: Mapping[str, Any]) -> str:
     said = [words for words in sizes if words]
     if abs(angle) >= 0.005:
         said.append(f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}")
-    widths = (
-        ("bush pockets", entry["pocket"], "wider", "narrower"),
-        ("drill holes", entry["hole"], "wider", "narrower"),
-        ("rails' walls", entry["moving"] if entry["set_in"] else 0.0, "in", "out"),
+    return (
+        f"parts made {', '.join(said) or 'as designed'}; jig.step is as designed, with the "
+        "fits of this printer"
     )
-    said += [
-        f"{what} {abs(by):.2f} mm {more if by > 0 else less}"
-        for what, by, more, less in widths
-        if abs(by) >= 0.005
-    ]
-    return f"parts made {', '.join(said) or 'as designed'}; jig.step is as designed"
 
 
 def _size(factor: float, more: str, less: str, where: str) -> str:

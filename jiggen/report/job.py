@@ -11,10 +11,10 @@ from jiggen.design import Design, Settings, design
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing
-from jiggen.export.compensation import refuse_for_design
+from jiggen.export.compensation import fit_settings, refuse_for_design
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
-from jiggen.printer import Compensation
+from jiggen.printer import Compensation, Profile
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.mass import plastic
@@ -46,15 +46,16 @@ def build_jig(
     state: SkiState = UNKNOWN_SKI,
     limits: DrillingLimits = USUAL_LIMITS,
     screws: Mapping[str, Screw] = NO_SCREWS,
-    compensation: Compensation | None = None,
+    printer: Profile | None = None,
     force: bool = False,
     key: str = "",
     progress: Progress = lambda _: None,
 ) -> Finished:
     """Design, draw, write and verify one jig; `target` is replaced whole or not at all.
 
-    `screws` is what goes into a hole, by its id, for those where it is known; `compensation` is
-    done to what the printer gets, STL and 3MF; `key` is kept in the manifest, so that a later
+    `screws` is what goes into a hole, by its id, for those where it is known; the profile of the
+    `printer` sets the fits of the design, and its scales and skew are undone in what the printer
+    gets, STL and 3MF; `key` is kept in the manifest, so that a later
     run can tell the jig it finds from the one it wants.
     A jig that fails its verification is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
@@ -62,11 +63,11 @@ def build_jig(
     """
     check_target(target, force=force)
     progress("design")
-    chosen = design(layout, settings)
-    if compensation:
-        refuse_for_design(chosen, compensation)
+    chosen = design(layout, fit_settings(settings, printer))
+    compensation = refuse_for_design(chosen, printer)
     progress("moving parts over the ski range")
-    expected, warnings = expect(chosen)
+    # How it runs and drills is what comes off the printer: the fits that were asked for.
+    expected, warnings = expect(design(layout, settings) if printer else chosen)
     drilled = drill(chosen, state, limits, screws)
     return make_jig(
         chosen,

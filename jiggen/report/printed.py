@@ -12,11 +12,11 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from jiggen.errors import Finding, InputError, findings_in
 from jiggen.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
-from jiggen.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation
+from jiggen.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.verify.manifest import MANIFEST, LadderRow, Manifest, Part, read_manifest
 
 Factor = Annotated[float, Field(ge=1 / (1 + LARGEST_STRETCH), le=1 / (1 - LARGEST_STRETCH))]
-Allowance = Annotated[float, Field(ge=-2 * LARGEST_OFFSET, le=2 * LARGEST_OFFSET)]
+Allowance = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
 Shear = Annotated[float, Field(ge=-0.05, le=0.05)]  # twice what the largest skew makes of it
 
 
@@ -35,9 +35,6 @@ class _Sent(_Entry):
     printer: str
     matrix: tuple[tuple[Factor, Shear], tuple[Shear, Factor]]
     height: Factor
-    hole: Allowance
-    pocket: Allowance
-    moving: Allowance
 
     def compensation(self) -> Compensation:
         """The same as the printer room has it."""
@@ -45,15 +42,13 @@ class _Sent(_Entry):
             printer=self.printer,
             matrix=np.array(self.matrix),
             height=self.height,
-            hole=self.hole,
-            pocket=self.pocket,
-            moving=self.moving,
         )
 
 
 class _Inputs(_Entry):
-    bush_fit: FiniteFloat = 0.0
-    slide: FiniteFloat = 0.2
+    bush_fit: Allowance = 0.0
+    hole_fit: Allowance = 0.0
+    slide: Allowance = 0.2
 
 
 class _Jig(_Entry):
@@ -67,15 +62,11 @@ NO_JIG = "Name a folder that jiggen build made: a trial plate or a gauge is no j
 
 @dataclass(frozen=True, eq=False)
 class Printout:
-    """What a jig's manifest says of its print; `bush_fit` and `slide` are what it was designed for.
-
-    `sent` is what was done to its meshes, None for nothing; mm.
-    """
+    """What a jig's record says of its print: its fits, and what was done to its meshes, or None."""
 
     jig: PrintedJig
     sent: Compensation | None
-    bush_fit: float
-    slide: float
+    fits: Fits
 
 
 def read_printout(folder: Path) -> Printout:
@@ -109,8 +100,7 @@ def read_printout(folder: Path) -> Printout:
     return Printout(
         jig,
         None if sent is None else sent.compensation(),
-        own.inputs.bush_fit,
-        own.inputs.slide,
+        Fits(own.inputs.bush_fit, own.inputs.hole_fit, own.inputs.slide),
     )
 
 

@@ -13,11 +13,11 @@ from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding, InputError
 from jiggen.export import check_target
-from jiggen.export.compensation import refuse_for_design
+from jiggen.export.compensation import fit_settings, refuse_for_design
 from jiggen.export.ladders import ladder_entries
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.pattern import Core, Pattern, Side
-from jiggen.printer import Compensation
+from jiggen.printer import Profile
 from jiggen.report.expect import drill, expect, expect_halves
 from jiggen.report.folder import Progress
 from jiggen.report.job import UNKNOWN_SKI, USUAL_LIMITS, Finished, make_jig, of_the_ski
@@ -83,7 +83,7 @@ def build_reusable(
     state: SkiState = UNKNOWN_SKI,
     limits: DrillingLimits = USUAL_LIMITS,
     screws: Mapping[str, Screw] = NO_SCREWS,
-    compensation: Compensation | None = None,
+    printer: Profile | None = None,
     force: bool = False,
     key: str = "",
     progress: Progress = lambda _: None,
@@ -100,18 +100,19 @@ def build_reusable(
     every = layouts(pattern, whole_boots(*boots), mount_shift=mount_shift, core=core, side=side)
     others = [every[boot] for boot in sorted(every)[:-1]]
     ends = min(every), max(every)
+    # What is expected is what comes off the printer: the fits that were asked for.
+    fitted = fit_settings(settings, printer)
     progress("design")
     if _moves(every):
-        jig = _designed(every, settings, progress)
+        jig = _designed(every, fitted, progress)
         chosen, entries = jig.whole, ladder_entries(jig)
         progress("moving parts over the ski range")
-        expected, warnings = expect_halves(jig)
+        expected, warnings = expect_halves(_designed(every, settings, progress) if printer else jig)
     else:
-        chosen, entries = design(every[ends[1]], settings, ends), {}
+        chosen, entries = design(every[ends[1]], fitted, ends), {}
         progress("moving parts over the ski range")
-        expected, warnings = expect(chosen)
-    if compensation:
-        refuse_for_design(chosen, compensation)
+        expected, warnings = expect(design(every[ends[1]], settings) if printer else chosen)
+    compensation = refuse_for_design(chosen, printer)
     drilled = drill(chosen, state, limits, screws, others)
     return make_jig(
         chosen,

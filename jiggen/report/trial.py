@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,7 @@ from jiggen.design.settings import Bed
 from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
-from jiggen.printer import Compensation
+from jiggen.printer import Profile
 from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.folder import Progress, verified_folder
@@ -40,21 +40,21 @@ def build_trial_plate(
     bed: Bed,
     target: Path,
     *,
-    compensation: Compensation | None = None,
+    printer: Profile | None = None,
     force: bool = False,
     progress: Progress = lambda _: None,
 ) -> FinishedTrial:
     """Design, draw, write and verify a trial plate; `target` is replaced whole or not at all.
 
-    `compensation` is done to what the printer gets, STL and 3MF.
+    Its holes are as wide as the `printer` needs; scales and skew are undone in STL and 3MF.
     One that fails its verification is left beside it as ``…-failed``.  Raises InputError before
     anything is written when the input or the target is bad.
     """
-    if compensation:  # a trial plate has neither bushes nor moving parts
-        compensation = replace(compensation, pocket=0.0, moving=0.0)
+    compensation = printer.compensation if printer else None
+    if compensation:
         refuse_compensation(compensation)
     progress("design")
-    chosen = design_trial(layout, bed)
+    chosen = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0)
 
     def make(folder: Path) -> dict[str, Any]:
         from jiggen.export.trial import write_trial

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from jiggen.verify import limits
 from jiggen.verify.compensation import misdone
 from jiggen.verify.frames import Array
 from jiggen.verify.manifest import Compensation
@@ -39,10 +40,9 @@ class Cause:
 
 @dataclass(frozen=True, eq=False)
 class Corners:
-    """A STEP shape's corners (n, 3) in a mesh's frame, and how far each may lie off (n,), mm."""
+    """A STEP shape's corners (n, 3) in a mesh's frame, mm."""
 
     points: Array
-    allowed: Array
 
 
 def misfit(vertices: Array, corners: Corners) -> Misfit:
@@ -52,7 +52,7 @@ def misfit(vertices: Array, corners: Corners) -> Misfit:
     if not np.isfinite(corners.points).all():
         return Misfit(len(corners.points), np.inf)
     distance, _ = cKDTree(vertices).query(corners.points)
-    over = distance[distance > corners.allowed]
+    over = distance[distance > limits.SHAPE]
     return Misfit(len(over), float(over.max(initial=0.0)))
 
 

@@ -155,10 +155,17 @@ class PrintBed(_Entry):
 
 
 class Inputs(_Entry):
-    """What was asked for, as far as verification looks: `boots` from and to, of a range."""
+    """What was asked for, as far as verification looks: `boots` from and to, of a range.
+
+    `bush_fit` and `hole_fit` are what the diameters of bush pockets and of drill holes were made
+    larger by, and `slide` the clearance per side of sliding faces; mm.
+    """
 
     bed: PrintBed
     boots: tuple[Length, Length] | None = None
+    bush_fit: Coefficient = 0.0
+    hole_fit: Coefficient = 0.0
+    slide: Coefficient = 0.0
 
 
 class Placed(_Entry):
@@ -196,20 +203,14 @@ class Part(_Entry):
 
 
 class Compensation(_Entry):
-    """What was done to the printed files for one printer, mm: see DEVELOPERS.md.
+    """What was done to the printed files for one printer.
 
-    `hole` and `pocket` were added to diameters of round holes and bush pockets, the walls of the
-    parts `set_in` were set in by `moving`; then bed coordinates became `matrix` times themselves
-    and heights `height` times themselves.
+    Bed coordinates became `matrix` times themselves and heights `height` times themselves.
     """
 
     printer: Name
     matrix: tuple[tuple[Coefficient, Coefficient], tuple[Coefficient, Coefficient]]
     height: Coefficient
-    hole: Coefficient
-    pocket: Coefficient
-    moving: Coefficient
-    set_in: tuple[Name, ...] = ()
 
     @property
     def linear(self) -> Array:
@@ -219,9 +220,7 @@ class Compensation(_Entry):
         return whole
 
 
-NOTHING_DONE = Compensation(
-    printer="none", matrix=((1, 0), (0, 1)), height=1, hole=0, pocket=0, moving=0
-)
+NOTHING_DONE = Compensation(printer="none", matrix=((1, 0), (0, 1)), height=1)
 
 
 class Laid(_Entry):

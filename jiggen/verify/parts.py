@@ -9,7 +9,7 @@ import numpy as np
 
 from jiggen.files import within
 from jiggen.verify import limits
-from jiggen.verify.compensation import allowed, set_in_errors, undone, volume_of
+from jiggen.verify.compensation import undone
 from jiggen.verify.diagnose import Corners, Misfit, cause, misfit
 from jiggen.verify.frames import Array, applied, inverse, unrigid
 from jiggen.verify.manifest import Manifest, Part, Placed
@@ -58,8 +58,7 @@ def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssem
 def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> Mesh | None:
     """A part's mesh, outside out, None (and a fault) when it cannot be read.
 
-    What was done to its size and shape for a printer is undone: it is nominal, but for what was
-    added to the diameters of guides and for walls that were set in.
+    What was done to it for a printer is undone: it is as designed.
     """
     path = folder / part.file
     try:
@@ -68,7 +67,7 @@ def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> M
         ledger.fail(unreadable(path, part.file, error))
         return None
     _judge_mesh(mesh, part, ledger)
-    _judge_volume(mesh, part, manifest, ledger)
+    _judge_volume(mesh, part, ledger)
     # A mesh that is inside out has been said to be; its holes are measured all the same.
     return mesh if mesh.volume > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
 
@@ -93,9 +92,8 @@ def _judge_mesh(mesh: Mesh, part: Part, ledger: Ledger) -> None:
     ledger.expect(mesh.volume > 0, fault("verify.winding", "the mesh is inside out", mesh.volume))
 
 
-def _judge_volume(mesh: Mesh, part: Part, manifest: Manifest, ledger: Ledger) -> None:
-    volume = abs(mesh.volume)
-    wanted, limit = volume_of(part, mesh, manifest.guides_of(part.name), manifest.done)
+def _judge_volume(mesh: Mesh, part: Part, ledger: Ledger) -> None:
+    volume, wanted, limit = abs(mesh.volume), part.volume, limits.VOLUME * part.volume
     ratio = volume / wanted
     ledger.expect(
         abs(volume - wanted) <= limit,
@@ -212,33 +210,23 @@ def judge_shapes(
     for part in manifest.parts:
         piece = pieces.get(part.placed[0].name)
         if piece:
-            corners[part.name] = _in_file(part, part.matrix, piece, manifest)
+            corners[part.name] = _in_file(part.matrix, piece)
     for part in manifest.parts:
         mesh = meshes.get(part.name)
         if mesh is None:
             continue
-        if part.name in corners and _misfit(mesh, part, corners[part.name], manifest).count:
+        if part.name in corners and misfit(mesh.vertices, corners[part.name]).count:
             _name_cause(mesh, part, corners, manifest, ledger)
         for placed in part.placed:
             piece = pieces.get(placed.name)
             if piece:
-                laid = _in_file(part, placed.matrix, piece, manifest)
-                _judge_shape(part, placed, laid, _misfit(mesh, part, laid, manifest), ledger)
+                laid = _in_file(placed.matrix, piece)
+                _judge_shape(part, placed, laid, misfit(mesh.vertices, laid), ledger)
 
 
-def _in_file(part: Part, to_ski: Array, piece: StepPiece, manifest: Manifest) -> Corners:
+def _in_file(to_ski: Array, piece: StepPiece) -> Corners:
     """A STEP piece's corners in its part's file, as `to_ski` places that, undone."""
-    points = applied(inverse(to_ski) @ piece.pose, piece.shape.corners)
-    guides = [(manifest.hole_of[g.id], g) for g in manifest.guides_of(part.name)]
-    return Corners(points, allowed(part, points, guides, manifest.done))
-
-
-def _misfit(mesh: Mesh, part: Part, corners: Corners, manifest: Manifest) -> Misfit:
-    if part.name not in manifest.done.set_in or not np.isfinite(corners.points).all():
-        return misfit(mesh.vertices, corners)
-    off = set_in_errors(mesh, corners.points, manifest.done.moving)
-    over = off[off > limits.SHAPE]
-    return Misfit(len(over), float(over.max(initial=0.0)))
+    return Corners(applied(inverse(to_ski) @ piece.pose, piece.shape.corners))
 
 
 def _name_cause(

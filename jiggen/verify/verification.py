@@ -15,7 +15,7 @@ import numpy as np
 from jiggen.verify import limits
 from jiggen.verify.bed import judge_beds
 from jiggen.verify.clearance import free_radius
-from jiggen.verify.compensation import as_printed, done_again, judge_compensation
+from jiggen.verify.compensation import done_again, judge_compensation, judge_fits
 from jiggen.verify.holes import Wanted, measure
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.manifest import Guide, Hole, Manifest, Part, read_manifest
@@ -54,7 +54,8 @@ def _verification(manifest: Manifest, folder: Path) -> Verification:
     ledger = Ledger()
     judge_matrices(manifest.parts, ledger)
     if manifest.compensation:
-        judge_compensation(manifest.compensation, manifest.parts, ledger)
+        judge_compensation(manifest.compensation, ledger)
+    judge_fits(manifest.inputs, ledger)
     _judge_drills(manifest, ledger)
     assembly = load_step(folder, ledger, flats=bool(manifest.ladders))
     pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
@@ -80,7 +81,8 @@ def _verification(manifest: Manifest, folder: Path) -> Verification:
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
     holes = manifest.hole_of
     for guide in manifest.guides:
-        drill, narrow = holes[guide.id].diameter, min(guide.bore, guide.throat)
+        drill = holes[guide.id].diameter
+        narrow = min(guide.bore, guide.throat) - manifest.inputs.hole_fit  # as it is printed
         ledger.expect(
             narrow >= drill,
             Fault(
@@ -114,9 +116,8 @@ def _find_holes(
             step |= measure(part.name, wanted, openings, StepBody(piece), ledger)
         if mesh:
             in_use = mesh.moved(part.matrix)
-            printed = [Wanted(w.hole, as_printed(w.guide, manifest.done)) for w in wanted]
-            stl |= measure(part.name, printed, openings, MeshBody(in_use), ledger)
-            _judge_passage(part, in_use, wanted, stl, manifest.done.hole, ledger)
+            stl |= measure(part.name, wanted, openings, MeshBody(in_use), ledger)
+            _judge_passage(part, in_use, wanted, stl, manifest.inputs.hole_fit, ledger)
     return step, stl
 
 
@@ -161,7 +162,7 @@ def _judge_passage(
 ) -> None:
     """The drill must pass the whole body along each hole's axis.
 
-    `more` mm were added to the narrowest diameter for what the printer takes away again.
+    `more` mm were added to the narrowest diameter, which the printer takes away again.
     """
     for item in wanted:
         hole, seen = item.hole, found.get(item.hole.id)
