@@ -1,10 +1,11 @@
-"""One jig, built once for all tests that only look at it."""
+"""One jig, built once a run for all tests that only look at it."""
 
 import shutil
 
 import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as examples
+from sharing import built_once
 
 from jiggen.design import Settings, SkiRange
 from jiggen.layout import layout
@@ -24,8 +25,10 @@ def club_layout():
 def built(tmp_path_factory, club_layout):
     from jiggen.report.job import build_jig
 
-    target = tmp_path_factory.mktemp("build") / "club"
-    return build_jig(club_layout, Settings(ski=SkiRange(84, 112)), target)
+    settings = Settings(ski=SkiRange(84, 112))
+    return built_once(
+        tmp_path_factory, "club", lambda target: build_jig(club_layout, settings, target)
+    )
 
 
 @pytest.fixture

@@ -3,40 +3,112 @@
 import json
 import subprocess
 import sys
+import tomllib
 from dataclasses import replace
+from itertools import product
 
 import faults
 import numpy as np
 import pytest
+import trimesh
+from scipy.spatial.distance import cdist
+from shapely.geometry import Point, Polygon
 
 from jiggen.design import Bed, Settings, SkiRange, design
+from jiggen.design.pieces import pieces
 from jiggen.drilling import SkiState
 from jiggen.errors import CheckFailed
 from jiggen.layout import layout
 from jiggen.pattern import read_pattern, shipped_patterns
+from jiggen.report.expect import expect
 from jiggen.report.job import build_jig
 from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}
+BOOTS, SKIS, BEDS = (265.0, 305.0, 345.0), ((84.0, 112.0), (70.0, 130.0)), (220.0, 400.0)
+# Every combination, and of each pattern and boot the one that is built here: ski range and bed
+# take turns, so that all four pairs of them are among the fifteen.
+EVERY = list(product(sorted(PATTERNS), BOOTS, SKIS, BEDS))
+BUILT = [
+    (name, boot, SKIS[(row + column) % 2], BEDS[(row + column) // 2 % 2])
+    for row, name in enumerate(sorted(PATTERNS))
+    for column, boot in enumerate(BOOTS)
+]
+DESIGNED = [case for case in EVERY if case not in BUILT]
 
 
-@pytest.mark.parametrize("bed", [220.0, 400.0])
-@pytest.mark.parametrize("ski", [(84.0, 112.0), (70.0, 130.0)])
-@pytest.mark.parametrize("boot", [265.0, 305.0, 345.0])
-@pytest.mark.parametrize("name", sorted(PATTERNS))
-def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
+def wanted(name, boot, ski, bed):
+    """Layout and settings of one combination, and its holes computed in this file alone."""
     pattern = read_pattern(PATTERNS[name])
     side = "right" if pattern.pair == "mirrored" else "left"
     core = "metal" if boot == 305.0 else "plain"
     settings = Settings(ski=SkiRange(*ski), bed=Bed(bed, bed, 250.0))
-    done = build_jig(layout(pattern, boot, core=core, side=side), settings, tmp_path / "jig")
+    return layout(pattern, boot, core=core, side=side), settings, by_hand(name, boot, side)
+
+
+def by_hand(name, boot, side):
+    """Where the holes lie, (n, 2) mm: from the pattern file's own numbers, without jiggen."""
+    file = tomllib.loads(PATTERNS[name].read_text(encoding="utf-8"))
+    unit = 25.4 if file.get("units") == "in" else 1.0
+    half = {"boot-toe": boot / 2, "boot-heel": -boot / 2, "boot-centre": 0.0}
+    holes = []
+    for group in file["group"]:
+        steps = [step for step in group.get("steps", []) if step["from"] * unit <= boot]
+        shift = (steps[-1] if steps else group)["shift"]
+        for hole in group["hole"]:
+            x, y = hole["at"]
+            both = hole.get("both_sides", False)
+            turned = -y if side == "right" and file.get("pair") == "mirrored" else y
+            along = half[group["datum"]] + (shift + x) * unit
+            holes += [(along, across * unit) for across in ((y, -y) if both else (turned,))]
+    return np.array(holes)
+
+
+def bores_cut(folder, parts):
+    """Centres in the ski frame, (n, 2) mm, and diameters of the round openings in the bodies.
+
+    By trimesh's section through the STL half way between the bushes' lower and upper ends.
+    """
+    centres, sizes = [], []
+    for part in parts:
+        if not part["name"].startswith("body"):
+            continue
+        mesh = trimesh.load_mesh(folder / part["file"])
+        mesh.apply_transform(np.array(part["to_ski"]))
+        flat, to_ski = mesh.section(plane_origin=(0, 0, 8.0), plane_normal=(0, 0, 1)).to_2D()
+        for ring in flat.polygons_closed:
+            around = np.array(ring.exterior.coords)
+            radii = np.hypot(*(around - ring.centroid.coords[0]).T)
+            if np.ptp(radii) < 0.02 and radii.max() < 8.0:
+                u, v = ring.centroid.coords[0]
+                centres.append((to_ski @ (u, v, 0.0, 1.0))[:2])
+                sizes.append(2 * radii.max())
+    return np.array(centres), np.array(sizes)
+
+
+@pytest.mark.parametrize(
+    ("name", "boot", "ski", "bed"),
+    [
+        *BUILT,
+        *(pytest.param(*case, marks=pytest.mark.exhaustive) for case in DESIGNED),
+    ],
+)
+def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
+    holes, settings, expected = wanted(name, boot, ski, bed)
+    done = build_jig(holes, settings, tmp_path / "jig")
     assert done.verification.passed
     assert done.folder == tmp_path / "jig"
     for part in done.manifest["parts"]:
-        corners = faults.read_facets(done.folder / part["file"])
-        assert np.ptp(corners.reshape(-1, 3), axis=0) == pytest.approx(
-            np.ptp(corners.reshape(-1, 3), axis=0).clip(max=(bed, bed, 250.0))
-        )
+        mesh = trimesh.load_mesh(done.folder / part["file"])
+        assert mesh.is_volume
+        assert mesh.bounds[0, 2] == 0.0 and (mesh.bounds[0] >= 0.0).all()
+        assert (mesh.bounds[1] <= (bed, bed, 250.0)).all(), (part["name"], mesh.bounds)
+    # Every hole of the pattern has its bore in the STL files, and there is no other such bore.
+    centres, sizes = bores_cut(done.folder, done.manifest["parts"])
+    (bore,) = {guide["bore"] for guide in done.manifest["guides"]}
+    centres = centres[np.abs(sizes - bore) < 0.02]
+    assert len(centres) == len(expected)
+    assert cdist(expected, centres).min(axis=1).max() < 0.02
     # Without supports: nothing in the air, no bridge too long, on the printer's bed.
     assert done.manifest["printing"]["parts"].keys() == {p["name"] for p in done.manifest["parts"]}
     for part in done.manifest["printing"]["parts"].values():
@@ -47,6 +119,31 @@ def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed
     # The verification's own words: each hole found in both files.
     for hole in done.verification.as_dict()["holes"]:
         assert hole["step"] and hole["stl"]
+
+
+@pytest.mark.parametrize(("name", "boot", "ski", "bed"), DESIGNED)
+def test_every_other_combination_is_designed_and_expected_to_hold(name, boot, ski, bed):
+    holes, settings, expected = wanted(name, boot, ski, bed)
+    made = design(holes, settings)
+    said, _ = expect(made)
+    assert said["moving"]["least_gap"]["gap"] > 0
+    assert said["centring"]["loaded"] <= 0.25
+    assert [guide.id for guide in made.guides] == list(holes.ids)
+    assert holes.positions == pytest.approx(expected, abs=1e-9)
+    to_bed = {piece.name: piece.to_bed[:2] for piece in pieces(made)}
+    shapes = [Polygon(body.outline.outer) for body in made.bodies]
+    for body in made.bodies:
+        turn, move = to_bed[body.name][:, :2], to_bed[body.name][:, 3]
+        flat = np.asarray(body.outline.outer) @ turn.T + move
+        assert flat.min() >= -1e-9 and flat.max() <= bed
+    for x, y in expected:
+        assert any(shape.contains(Point(x, y).buffer(made.guides[0].radius)) for shape in shapes)
+
+
+def test_all_four_pairs_of_ski_range_and_bed_are_built():
+    assert {case[2:] for case in BUILT} == set(product(SKIS, BEDS))
+    assert sorted({case[:2] for case in BUILT}) == sorted(product(PATTERNS, BOOTS))
+    assert len(BUILT) == 15 and len(DESIGNED) == 45
 
 
 def findings(verification, code):
@@ -82,11 +179,10 @@ def test_a_mirrored_part(folder):
     assert any("body-toe" in str(fault) for fault in only(verify_folder(folder), "verify.mirrored"))
 
 
-@pytest.mark.parametrize("factor", [25.4, 1.003])
-def test_a_scaled_part(folder, factor):
-    faults.scale_part(folder, "body-heel", factor)
+def test_a_scaled_part(folder):  # by an inch, and others: test_verification.py
+    faults.scale_part(folder, "body-heel", 1.003)
     (fault, *_) = only(verify_folder(folder), "verify.scale")
-    assert "body-heel" in str(fault) and f"{factor:g}" in str(fault)
+    assert "body-heel" in str(fault) and "1.003" in str(fault)
 
 
 def test_a_bore_two_tenths_too_small(folder):

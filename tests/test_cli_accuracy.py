@@ -1,6 +1,4 @@
 import json
-import subprocess
-import sys
 import zlib
 from functools import partial
 
@@ -170,18 +168,6 @@ def test_kind_of_picture_by_suffix():
     assert check_kind("a/b.PDF") == "pdf"
     with pytest.raises(InputError, match=r"look does not end in \.svg"):
         check_kind("look")
-
-
-def test_the_command_loads_no_cad_kernel():
-    code = (
-        "import sys, jiggen.cli.accuracy\n"
-        "from jiggen.cli import main\n"
-        f"assert main({list(JOB)!r}) == 0\n"
-        "heavy = {'cadquery', 'OCP', 'vtk', 'matplotlib.pyplot'} & set(sys.modules)\n"
-        "assert not heavy, heavy\n"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
 
 
 def test_png_holds_a_picture(budgets):

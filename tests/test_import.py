@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 from typing import get_args
 
@@ -672,15 +670,6 @@ def test_the_command_knows_the_words_of_the_rooms():
     assert get_args(command.Units) == get_args(Unit)
     assert tuple(command.TURNS.values()) == get_args(Turn)
     assert list(command.TURNS) == [str(turn) for turn in get_args(Turn)]
-
-
-def test_the_room_loads_a_reader_only_when_it_is_needed():
-    code = (
-        "import sys, jiggen.importing; "
-        "print([m for m in ('ezdxf', 'numpy', 'cadquery', 'OCP', 'vtk') if m in sys.modules])"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
 
 
 # -- property -----------------------------------------------------------------------------------

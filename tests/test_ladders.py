@@ -1,7 +1,7 @@
-"""Ladders end to end: 81 boot lengths of two patterns verified from files, and every seeded fault.
+"""Ladders end to end: boot lengths verified from files, and every seeded fault.
 
-A build took 60 s of processor time on two busy cores; there is one a pattern, and the tests of
-faults share the first.
+All 81 lengths of one pattern, and eleven around the step of another; tests/bench/ladders.py takes
+all 81 of both. The tests of faults share the first build, which takes a minute of processor time.
 """
 
 import json
@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import trimesh
 from shapely.geometry import Point, Polygon
+from sharing import built_once
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
@@ -22,16 +23,17 @@ from jiggen.verify import verify_folder
 from jiggen.verify.text import boot_table, table
 
 BOOTS = [float(boot) for boot in range(265, 346)]
+AROUND_THE_STEP = [float(boot) for boot in range(273, 284)]  # step-track's toe jumps at 278
 
 
-def build(name, target):
+def build(name, target, boots=BOOTS):
     found = read_pattern(find_pattern(name))
-    return build_reusable(found, (265.0, 345.0), Settings(SkiRange(84, 112)), target)
+    return build_reusable(found, (boots[0], boots[-1]), Settings(SkiRange(84, 112)), target)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def club(tmp_path_factory):
-    return build("club-piste", tmp_path_factory.mktemp("ladders") / "club")
+    return built_once(tmp_path_factory, "ladders", lambda target: build("club-piste", target))
 
 
 @pytest.fixture
@@ -46,19 +48,19 @@ def found(verification, code):
     return faults_found
 
 
-def check_every_boot(done, name):
-    """Every one of 81 lengths, on every half, in both files."""
+def check_every_boot(done, name, boots, looked_at):
+    """Every length, on every half, in both files."""
     assert done.verification.passed
     assert not done.folder.name.endswith("-failed")
     parts = [ladder["part"] for ladder in done.manifest["ladders"]]
     assert [(b.part, b.boot) for b in done.verification.boots] == [
-        (p, b) for p in parts for b in BOOTS
+        (p, b) for p in parts for b in boots
     ]
     assert max(boot.deviation for boot in done.verification.boots) <= 0.02
     # By a second way: the lines as the verification found them, the holes as it found them, and a
     # layout of that boot made here.
     lines = {(boot.part, boot.boot): boot for boot in done.verification.boots}
-    for boot in (265.0, 277.0, 278.0, 303.0, 304.0, 345.0):
+    for boot in looked_at:
         wanted = layout(read_pattern(find_pattern(name)), boot)
         places = dict(zip(wanted.ids, wanted.positions[:, 0], strict=True))
         for hole in done.verification.holes:
@@ -68,14 +70,24 @@ def check_every_boot(done, name):
 
 
 def test_81_boot_lengths_of_the_club_piste(club):
-    check_every_boot(club, "club-piste")
+    check_every_boot(club, "club-piste", BOOTS, (265.0, 277.0, 278.0, 303.0, 304.0, 345.0))
     assert "Ladder of body-toe: boots 265 to 345, 81 lengths" in table(club.verification)
     assert len(boot_table(club.verification).splitlines()) == 1 + 2 * 81
 
 
+def test_boot_lengths_around_the_step_of_the_step_track(tmp_path):
+    done = build("step-track", tmp_path / "step", AROUND_THE_STEP)
+    check_every_boot(done, "step-track", AROUND_THE_STEP, AROUND_THE_STEP)
+    toe = {boot.boot: boot.stl for boot in done.verification.boots if boot.part == "body-toe"}
+    # The pattern's own step: the toe's holes jump by 126.3 - 112.6 mm, and not elsewhere.
+    assert abs(toe[278.0] - toe[277.0]) == pytest.approx(13.7, abs=0.01)
+    assert abs(toe[277.0] - toe[276.0]) == pytest.approx(0.0, abs=0.01)
+
+
+@pytest.mark.exhaustive
 def test_81_boot_lengths_of_the_step_track(tmp_path):
     done = build("step-track", tmp_path / "step")
-    check_every_boot(done, "step-track")
+    check_every_boot(done, "step-track", BOOTS, (265.0, 277.0, 278.0, 303.0, 304.0, 345.0))
 
 
 def test_lines_are_open_grooves_where_half_the_missing_boot_puts_them(club):
@@ -122,16 +134,20 @@ def test_check_and_sheet_take_such_a_folder(folder, capsys):
     assert (folder.parent / "jig-sheet.pdf").is_file()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def harmed(club, tmp_path_factory):
     """The verification of a folder with one fault on each of several rows: it takes seconds."""
-    folder = shutil.copytree(club.folder, tmp_path_factory.mktemp("harmed") / "jig")
-    faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
-    faults.erase_line(folder, "body-toe", "even", 288.0)
-    faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
-    faults.mirror_row(folder, "body-heel", "even")
-    faults.move_line_in_step(folder, "body-heel", "odd", 317.0, -0.05)
-    return verify_folder(folder)
+
+    def harm(folder):
+        shutil.copytree(club.folder, folder)
+        faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
+        faults.erase_line(folder, "body-toe", "even", 288.0)
+        faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
+        faults.mirror_row(folder, "body-heel", "even")
+        faults.move_line_in_step(folder, "body-heel", "odd", 317.0, -0.05)
+        return verify_folder(folder)
+
+    return built_once(tmp_path_factory, "ladders-harmed", harm)
 
 
 def about(verification, code, subject):

@@ -392,12 +392,3 @@ def test_stopped_at_a_terminal(desk: Path):
 def test_the_command_knows_the_words_of_the_room():
     assert get_args(command.Units) == get_args(Units)
     assert get_args(command.Pair) == get_args(Pair)
-
-
-def test_asking_loads_nothing_heavy():
-    code = (
-        "import sys, jiggen.cli.new, jiggen.cli.questions; "
-        "print([m for m in ('numpy', 'ezdxf', 'cadquery', 'OCP', 'vtk') if m in sys.modules])"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"

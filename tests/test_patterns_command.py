@@ -1,18 +1,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
 
-import jiggen
-import jiggen.cli.patterns
 from jiggen.cli import main
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
@@ -276,19 +271,3 @@ def test_show_refuses(desk: Path, words: list[str], capsys):
     assert main(["show", "club-piste", *words]) == 2
     assert capsys.readouterr().err.startswith("error: ")
     assert list(desk.iterdir()) == []
-
-
-def test_looking_loads_nothing_heavy(desk: Path):
-    code = (
-        "import sys, jiggen.cli, jiggen.cli.patterns; main = jiggen.cli.main; "
-        "assert main(['patterns']) == main(['show', 'club-piste', '--svg', 'a.svg']) == 0; "
-        "print([m for m in ('ezdxf', 'cadquery', 'OCP', 'vtk', 'trimesh') if m in sys.modules])"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        capture_output=True,
-        text=True,
-        check=True,
-        env=os.environ | {"PYTHONPATH": str(Path(jiggen.__file__).parents[1])},
-    )
-    assert done.stdout.splitlines()[-1] == "[]"

@@ -129,6 +129,10 @@ def test_the_layout_needs_numpy_alone():
         (["layout", "club-piste", "--boot", "0"], {"ezdxf", "shapely", "rich"}),
         (["layout", "club-piste", "--boot", "305", "--svg", "a.svg"], {"ezdxf", "shapely"}),
         (["layout", "club-piste", "--boot", "305", "--dxf", "a.dxf"], {"shapely"}),
+        (["patterns"], {"ezdxf"}),
+        (["show", "club-piste", "--svg", "a.svg"], {"ezdxf"}),
+        (["remount", "--help"], {"numpy"}),
+        (["accuracy", "club-piste", "--boot", "305", "--ski", "84-112"], {"matplotlib"}),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, list) else "",
 )
@@ -136,6 +140,19 @@ def test_light_commands_stay_light(words: list[str], also_without: set[str], tmp
     loaded = loaded_by(f"from jiggen.cli import main; main({words})", cwd=tmp_path)
     assert "typer" in loaded
     assert not loaded & (HEAVY | also_without)
+
+
+@pytest.mark.parametrize(
+    ("code", "also_without"),
+    [
+        ("import jiggen.pattern", {"numpy", "tomlkit"}),
+        ("import jiggen.importing", {"numpy", "ezdxf"}),
+        ("import jiggen.cli.new, jiggen.cli.questions", {"numpy", "ezdxf"}),
+        ("import jiggen.tables; jiggen.tables.nut('M5')", {"numpy"}),
+    ],
+)
+def test_a_module_loads_what_it_needs_and_no_more(code: str, also_without: set[str]):
+    assert not loaded_by(code) & (HEAVY | also_without)
 
 
 def loaded_by(code: str, cwd: Path | None = None) -> set[str]:

@@ -6,8 +6,6 @@ import ast
 import csv
 import importlib.util
 import math
-import subprocess
-import sys
 from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
@@ -20,14 +18,19 @@ from jiggen.errors import InputError
 CSV_FILES = sorted(p.name for p in files("jiggen.tables").iterdir() if p.name.endswith(".csv"))
 
 
-def copied(table: str) -> dict[str, dict[str, str]]:
-    """A table of bd-warehouse by size (M5-0.8 and M5 alike), or a skipped test without it."""
+def data_of(table: str) -> list[dict[str, str]]:
+    """The rows of one of bd-warehouse's tables, or a skipped test without it."""
     package = importlib.util.find_spec("bd_warehouse")
     if package is None or not package.submodule_search_locations:
         pytest.skip("bd-warehouse is not installed")
     path = Path(package.submodule_search_locations[0], "data", f"{table}.csv")
     with path.open(encoding="utf-8", newline="") as text:
-        rows = [{k.strip(): v for k, v in row.items() if k} for row in csv.DictReader(text)]
+        return [{k.strip(): v for k, v in row.items() if k} for row in csv.DictReader(text)]
+
+
+def copied(table: str) -> dict[str, dict[str, str]]:
+    """A table of bd-warehouse by size (M5-0.8 and M5 alike)."""
+    rows = data_of(table)
     coarse = {"M3-0.5", "M4-0.7", "M5-0.8", "M6-1", "M8-1.25", "M3", "M4", "M5", "M6", "M8"}
     return {row["Size"].split("-")[0]: row for row in rows if row["Size"] in coarse}
 
@@ -47,25 +50,22 @@ def test_every_row_names_its_source(name: str):
 # -- drill bushes ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("drill", "outside", "lengths"),
-    [
-        # DIN 179 / ISO 4247, all from memory: no open table was found.
-        (2.5, 5, (6, 9)),
-        (3.3, 6, (8, 12, 16)),
-        (3.5, 7, (8, 12, 16)),
-        (3.6, 7, (8, 12, 16)),
-        (4.0, 7, (8, 12, 16)),
-        (4.1, 8, (8, 12, 16)),
-        (5.5, 10, (10, 16, 20)),
-        (8.0, 12, (10, 16, 20)),
-        (9.0, 15, (12, 20, 25)),
-    ],
-)
-def test_bush_for_a_drill(drill: float, outside: float, lengths: tuple[float, ...]):
-    row = tables.bush_for(drill)
-    assert (row.outside, row.lengths) == (outside, lengths)
-    assert tables.bush(outside, lengths[-1]) == row
+# No open table of DIN 179 was found: its rows are marked as unverified, and no test here states
+# that they are the standard's.  The same holds for DIN 338 (test_drilling.py) and ISO 54 above 3.
+@pytest.mark.parametrize("row", tables.drill_bushes(), ids=lambda row: f"{row.outside:g}")
+def test_bush_for_a_drill(row: tables.DrillBush):
+    for drill in (row.over + 1e-9, (row.over + row.up_to) / 2, row.up_to):
+        assert tables.bush_for(drill) == row
+    assert all(tables.bush(row.outside, length) == row for length in row.lengths)
+
+
+def test_what_has_no_second_source_is_marked_as_unverified():
+    for name in CSV_FILES:
+        text = files("jiggen.tables").joinpath(name).read_text(encoding="utf-8")
+        for row in csv.DictReader(text.splitlines()):
+            assert ("from memory" in row["source"]) == ("unverified" in row["source"]), row
+    for row in (*tables.drill_bushes(), *tables.jobber_drills()):
+        assert row.source.startswith("unverified")
 
 
 def test_bushes_leave_no_gap_between_bores_and_keep_a_wall():
@@ -153,10 +153,12 @@ def test_socket_screws_as_in_bd_warehouse():
         assert screw.lengths[-1] <= float(row["iso4762:long"])
 
 
-def test_screw_lengths():
-    # Preferred lengths of ISO 888 and the ends of ISO 4762's common range: from memory.
-    assert tables.socket_screw("M3").lengths == (8, 10, 12, 16, 20, 25, 30)
-    assert tables.socket_screw("M5").lengths == (8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50)
+def test_screw_lengths_as_in_bd_warehouse():
+    (theirs,) = (row for row in data_of("nominal_screw_lengths") if row["Screw_Type"] == "iso4762")
+    lengths = [float(length) for length in theirs["Nominal_Sizes"].split(",")]
+    for screw in tables.socket_screws():
+        first, last = (lengths.index(end) for end in (screw.lengths[0], screw.lengths[-1]))
+        assert list(screw.lengths) == lengths[first : last + 1]  # no length is left out
 
 
 @pytest.mark.parametrize("look_up", [tables.nut, tables.clearance_hole, tables.socket_screw])
@@ -194,7 +196,8 @@ def test_deviation(symbol: str, nominal: float, upper: float, lower: float):
 
 
 # Standard tolerances and fundamental deviations of ISO 286-1 in µm, for sizes over 0, 3, 6, 10, 18
-# up to 3, 6, 10, 18, 30 mm, as copied in pressfit 0.1.0 (PyPI); IT12 from memory but for 3 to 6.
+# up to 3, 6, 10, 18, 30 mm, as copied in pressfit 0.1.0 (PyPI); IT12 as in the table of
+# engineersvault.blogspot.com/2007/02/index-of-iso-hole-and-shaft.html.
 GRADES = {
     6: (6, 8, 9, 11, 13),
     7: (10, 12, 15, 18, 21),
@@ -275,12 +278,6 @@ def test_modules_and_basic_rack():
     assert tables.modules()[:6] == (1, 1.25, 1.5, 2, 2.5, 3)
     rack = tables.basic_rack()
     assert (rack.pressure_angle, rack.addendum, rack.dedendum, rack.fillet) == (20, 1, 1.25, 0.38)
-    # The fillet must start below the flank in use: from memory, ISO 53's bottom clearance.
+    # The fillet must end where the flank in use begins: at the bottom clearance of the rack.
     clearance = rack.fillet * (1 - math.sin(math.radians(rack.pressure_angle)))
     assert clearance == pytest.approx(rack.dedendum - rack.addendum, abs=1e-3)
-
-
-def test_light_import():
-    code = "import sys, jiggen.tables as t; t.nut('M5'); print('numpy' in sys.modules)"
-    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert ran.stdout.strip() == "False"
