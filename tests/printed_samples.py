@@ -98,12 +98,11 @@ def finished_half(name: str, body: str, boot: float, printer: Printer) -> dict[s
     Its stations lie on the centre line, and the end of its line for the boot on the mark.
     """
     manifest = ladder_manifest(name)
-    half = body.removeprefix("body-")
     to_ski = next(np.array(part["to_ski"]) for part in manifest["parts"] if part["name"] == body)
     ids = [guide["id"] for guide in manifest["guides"] if guide["part"] == body]
     at = {hole["id"]: (hole["x"], hole["y"]) for hole in manifest["holes"]}
-    ways = {station["name"]: (station["x"], 0.0) for station in manifest["stations"]}
-    points = [ways[f"{half} rear"], ways[f"{half} front"], _line(manifest, body, boot)]
+    ways = {s["role"]: (s["x"], 0.0) for s in manifest["stations"] if s["part"] == body}
+    points = [ways["rear"], ways["front"], _line(manifest, body, boot)]
     points += [at[hole] for hole in ids]
     flat = np.column_stack([np.array(points), np.zeros(len(points)), np.ones(len(points))])
     on_bed = (flat @ np.linalg.inv(to_ski).T)[:, :2]

@@ -230,7 +230,7 @@ from jiggen.design.pieces import Piece, Placed
 place = Path(sys.argv[1])
 eye = np.eye(4)
 plate = cq.Workplane().box(30, 20, 5).val()
-piece = Piece("plate", (Placed("plate", eye),), eye)
+piece = Piece("plate", "plate", (Placed("plate", eye),), eye)
 model = Model((Part(piece, plate, plate.Volume()),))
 corners = np.array([[0, 0, 0], [50, 0, 0], [0, 50, 0], [0, 0, 50.0]])
 faces = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])

@@ -162,7 +162,7 @@ def test_stations_that_are_not_two_a_half_are_no_jig(folder):
         read_printout(folder)
     [finding] = caught.value.findings
     assert (finding.code, finding.key) == ("printer.no-jig", "stations")
-    assert "1 stations of the heel half" in finding.message
+    assert "1 stations of the body-heel" in finding.message
 
 
 def test_a_jig_of_which_nothing_can_be_measured_says_so(folder):

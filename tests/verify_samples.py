@@ -185,6 +185,7 @@ def _part(name: str, shape: cq.Shape, poses: dict[str, Matrix], to_bed: Matrix) 
     ]
     return {
         "name": name,
+        "kind": "body" if name == "body" else "rail",
         "file": f"parts/{name}.stl",
         "count": len(placed),
         "printed": True,

@@ -64,9 +64,10 @@ class FitLadder:
             self._shift(self.shown), self.size[1] + stub.nose_sag + 1.0 - PUSHED_IN, self.underside
         )
         return (
-            Piece(SLOTS, (Placed(SLOTS, before),), np.eye(4)),
+            Piece(SLOTS, "slots", (Placed(SLOTS, before),), np.eye(4)),
             Piece(
                 RACK,
+                "rack",
                 (Placed(RACK, before @ in_slot @ UPSIDE_DOWN),),
                 moved(-stub.rack.tip_x, stub.nose_sag + 1.0, stub.top_z) @ UPSIDE_DOWN,
             ),

@@ -31,8 +31,7 @@ from jiggen.design.settings import Bed, Bush, BushChoice
 from jiggen.errors import Finding, InputError
 from jiggen.tables import bush_for
 
-# The witness takes for a body, which holes are looked for in, what is called body or body-….
-NAME = "body-gauge"
+NAME = "gauge"  # of the part
 CALIPER = 150.0  # mm that the usual caliper opens; common practice, no source
 CALIPER_SPARE = 2.0  # mm not counted on: a print may come out 1 % too large
 JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source
@@ -93,7 +92,7 @@ class Gauge:
     @property
     def pieces(self) -> tuple[Piece, ...]:
         """The frame, used as it is printed; the slots; the stub of a rack."""
-        frame = Piece(NAME, (Placed(NAME, np.eye(4)),), np.eye(4))
+        frame = Piece(NAME, "gauge", (Placed(NAME, np.eye(4)),), np.eye(4))
         return (frame, *self.ladder.pieces)
 
 

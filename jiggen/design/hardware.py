@@ -6,16 +6,18 @@ from collections import Counter
 from dataclasses import dataclass
 
 from jiggen.design.jig import Design
+from jiggen.tables import socket_screw
 
 
 @dataclass(frozen=True)
 class Bought:
-    """One line of the shopping list."""
+    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
 
     name: str
     size: str
     count: int
     standard: str
+    key: float | None = None
 
 
 def hardware(design: Design) -> tuple[Bought, ...]:
@@ -41,6 +43,7 @@ def hardware(design: Design) -> tuple[Bought, ...]:
             f"{mechanism.lock_screw} x {mechanism.lock_screw_length:g}",
             stations,
             "ISO 4762",
+            socket_screw(mechanism.lock_screw).key,
         ),
         Bought("hexagon nut", mechanism.lock_screw, stations, "ISO 4032"),
     ]
@@ -52,6 +55,7 @@ def hardware(design: Design) -> tuple[Bought, ...]:
                 f"{joint.screw} x {joint.screw_length:g}",
                 count,
                 "ISO 4762",
+                socket_screw(joint.screw).key,
             ),
             Bought("hexagon nut", joint.screw, count, "ISO 4032"),
         ]

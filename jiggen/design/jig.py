@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from shapely.geometry import Point, Polygon
@@ -26,6 +27,7 @@ from jiggen.design.places import (
 from jiggen.design.plan import (
     END_WALL,
     WINDOW_HALF,
+    HalfRole,
     Plate,
     clashes,
     inner_features,
@@ -49,10 +51,16 @@ STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
 
 @dataclass(frozen=True)
 class Station:
-    """A self-centring station at `x` mm in the ski frame."""
+    """A self-centring station at `x` mm in the ski frame.
+
+    `role` tells the two stations of a rigid jig apart, the rear one towards the tail; `half` is
+    the half that it is on, None where the jig is one piece.
+    """
 
     name: str
     x: float
+    role: Literal["rear", "front"]
+    half: HalfRole | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,13 +252,14 @@ def try_places(
     heel, toe = found
     start = min(first, heel - half - edge)
     stop = max(last, toe + half + edge)
-    stations = (Station("heel", heel), Station("toe", toe))
     if joint:
+        stations = Station("heel", heel, "rear", "heel"), Station("toe", toe, "front", "toe")
         plates: tuple[Plate, ...] = (
-            Plate("body-toe", 0.0, stop, half_width),
-            Plate("body-heel", start, 0.0, half_width),
+            Plate("body-toe", 0.0, stop, half_width, "toe"),
+            Plate("body-heel", start, 0.0, half_width, "heel"),
         )
     else:
+        stations = Station("heel", heel, "rear"), Station("toe", toe, "front")
         plates = (Plate("body", start, stop, half_width),)
     return Places(plates, stations, joint)
 

@@ -13,25 +13,35 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
+from jiggen.design.plan import HalfRole, Kind
 
 Matrix = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """One piece in use: its name and the pose from the part's own frame to the ski frame."""
+    """One piece in use: its name and the pose from the part's own frame to the ski frame.
+
+    `body` names the body that it is on; a body itself, and what is on none, has "".
+    """
 
     name: str
     pose: Matrix
+    body: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One printed part: every place it is used at, and the pose from its frame to the bed."""
+    """One printed part: every place it is used at, and the pose from its frame to the bed.
+
+    `half` is the half of the jig that it is the body of, if any.
+    """
 
     name: str
+    kind: Kind
     placed: tuple[Placed, ...]
     to_bed: Matrix
+    half: HalfRole | None = None
 
     def to_ski(self, placed: Placed) -> Matrix:
         """Rigid 4×4 from the printed file's frame to the ski frame for one placed piece."""
@@ -66,26 +76,37 @@ def pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, ...]:
         flat = body.outline.outer @ over[:2, :2].T
         corner = flat.min(axis=0)
         to_bed = moved(-corner[0], -corner[1]) @ over
-        bodies.append(Piece(body.name, (Placed(body.name, np.eye(4)),), to_bed))
+        placed = (Placed(body.name, np.eye(4)),)
+        bodies.append(Piece(body.name, "body", placed, to_bed, body.plate.half))
 
     rails, pinions, knobs = [], [], []
+    body_of = {station.name: body.name for body in design.bodies for station in body.stations}
     for station in design.stations:
-        here = moved(station.x)
-        rails.append(Placed(f"rail {station.name} left", here @ moved(y=half)))
-        rails.append(Placed(f"rail {station.name} right", here @ turned(180) @ moved(y=half)))
+        on = body_of[station.name]
+        here, left = moved(station.x), moved(y=half)
+        rails.append(Placed(f"rail {station.name} left", here @ left, on))
+        rails.append(Placed(f"rail {station.name} right", here @ turned(180) @ left, on))
         # A tooth space of the rack lies on the pinion's tooth at the middle of the range.
         angle = np.degrees((half - settings.ski.middle / 2) / mechanism.pinion.gear.pitch_radius)
-        pinions.append(Placed(f"pinion {station.name}", here @ turned(float(angle))))
-        knobs.append(Placed(f"knob {station.name}", here @ turned(float(angle))))
+        pinions.append(Placed(f"pinion {station.name}", here @ turned(float(angle)), on))
+        knobs.append(Placed(f"knob {station.name}", here @ turned(float(angle)), on))
 
     rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
     return (
         *bodies,
-        Piece("rail", tuple(rails), moved(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN),
         Piece(
+            "rail",
+            "rail",
+            tuple(rails),
+            moved(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN,
+        ),
+        Piece(
+            "pinion",
             "pinion",
             tuple(pinions),
             moved(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z),
         ),
-        Piece("knob", tuple(knobs), moved(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN),
+        Piece(
+            "knob", "knob", tuple(knobs), moved(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN
+        ),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import shapely
 from shapely.geometry import LineString, Point, Polygon, box
@@ -22,14 +23,25 @@ CORNER = 2.5  # chamfered corners: no sharp horn to break, yet 1.5 mm left besid
 END_WALL = 4.0  # mm beyond a station's channel
 
 
+Kind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
+"""What a printed part is: ``plate`` of a trial plate; ``gauge``, ``slots``, ``rack`` of a gauge."""
+
+HalfRole = Literal["toe", "heel", "centre"]
+"""Which half of a jig a part belongs to: by where its holes lie from the mounting mark."""
+
+
 @dataclass(frozen=True)
 class Plate:
-    """One body's plan in the ski frame, mm: a bar from `start` to `stop`, ± `half_width`."""
+    """One body's plan in the ski frame, mm: a bar from `start` to `stop`, ± `half_width`.
+
+    `half` is None for a body that is the whole jig.
+    """
 
     name: str
     start: float
     stop: float
     half_width: float
+    half: HalfRole | None = None
 
 
 def window_wall(half_width: float) -> float:
@@ -66,15 +78,15 @@ def corners(plate: Plate, *, start: bool = True, stop: bool = True) -> list[Poly
 
 def outline(plate: Plate, joint: JointShape | None) -> Polygon:
     """The plate's outline with corners taken off, windows out, and its side of the joint."""
-    free_start = joint is None or plate.name != "body-toe"
-    free_stop = joint is None or plate.name != "body-heel"
+    free_start = joint is None or plate.half != "toe"
+    free_stop = joint is None or plate.half != "heel"
     b = plate.half_width
     off = corners(plate, start=free_start, stop=free_stop)
     shape = box(plate.start, -b, plate.stop, b)
     shape = shape.difference(shapely.union_all([*off, *windows(b)]))
-    if joint and plate.name == "body-toe":
+    if joint and plate.half == "toe":
         shape = shape.union(Polygon(joint.tongue))
-    if joint and plate.name == "body-heel":
+    if joint and plate.half == "heel":
         shape = shape.difference(Polygon(joint.socket))
     return shapely.normalize(shape)
 

@@ -45,6 +45,7 @@ from jiggen.design.places import (
 )
 from jiggen.design.plan import (
     END_WALL,
+    HalfRole,
     Plate,
     clashes,
     corners,
@@ -112,14 +113,13 @@ def design_reusable(
     moving = motions(layouts)
     halves: list[Half] = []
     faults: list[Finding] = []
-    for motion, name in zip(moving, half_names(moving, longest), strict=True):
+    for motion, (name, role) in zip(moving, name_halves(moving, longest), strict=True):
         mine = tuple(
             g for g, group in zip(guides, longest.groups, strict=True) if group in motion.groups
         )
+        share = _Share(motion, name, role, mine)
         try:
-            halves.append(
-                _still(job, motion, name, mine) if motion.still else _half(job, motion, name, mine)
-            )
+            halves.append(_still(job, share) if motion.still else _half(job, share))
         except InputError as error:
             faults += error.findings
     if faults:
@@ -146,34 +146,58 @@ class _Job:
         return self.layouts[max(self.layouts)]
 
 
-def half_names(moving: tuple[Motion, ...], layout: Layout) -> list[str]:
-    """toe, heel or centre for each, by where its holes lie; a number where one is there twice."""
-    names = []
+@dataclass(frozen=True)
+class _Share:
+    """What one half drills: groups of one motion, `name` and `role` of the half, its guides."""
+
+    motion: Motion
+    name: str
+    role: HalfRole
+    guides: tuple[Guide, ...]
+
+    @property
+    def part(self) -> str:
+        """The name of the half's body."""
+        return body_name(self.name)
+
+
+def body_name(half: str) -> str:
+    """The name of the body of the half `half`."""
+    return f"body-{half}"
+
+
+def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfRole]]:
+    """Name and role of the half for each motion, the role by where its holes lie.
+
+    The name is the role, with a number from the second half of a role on.
+    """
+    roles: list[HalfRole] = []
     for motion in moving:
         x = [
             p[0]
             for p, group in zip(layout.positions, layout.groups, strict=True)
             if group in motion.groups
         ]
-        names.append("centre" if motion.still else "toe" if np.mean(x) > 0 else "heel")
-    seen: Counter[str] = Counter()
-    numbered = []
-    for name in names:
-        seen[name] += 1
-        numbered.append(name if seen[name] == 1 else f"{name}-{seen[name]}")
-    return numbered
+        roles.append("centre" if motion.still else "toe" if np.mean(x) > 0 else "heel")
+    seen: Counter[HalfRole] = Counter()
+    named: list[tuple[str, HalfRole]] = []
+    for role in roles:
+        seen[role] += 1
+        named.append((role if seen[role] == 1 else f"{role}-{seen[role]}", role))
+    return named
 
 
-def _half(job: _Job, motion: Motion, name: str, guides: tuple[Guide, ...]) -> Half:
+def _half(job: _Job, share: _Share) -> Half:
     """A half with a ladder, between its holes and the mounting mark."""
-    settings, mechanism, part = job.settings, job.mechanism, f"body-{name}"
+    settings, mechanism, part = job.settings, job.mechanism, share.part
+    motion, guides, name = share.motion, share.guides, share.name
     xs = [line.x for line in boot_lines(motion)]
     root = _side(guides, xs, motion)
     ladder = ladder_for(motion, job.half_width, root)
-    stations, far = _stations(job, ladder, guides, part)
+    stations, far = _stations(job, ladder, share)
     start, stop = sorted((ladder.joins, far))
-    main = Plate(part, start, stop, job.half_width)
-    whole = Plate(part, min(start, ladder.span[0]), max(stop, ladder.span[1]), job.half_width)
+    main = Plate(part, start, stop, job.half_width, share.role)
+    whole = replace(main, start=min(start, ladder.span[0]), stop=max(stop, ladder.span[1]))
     tongue = box(ladder.span[0], -job.half_width, ladder.span[1], job.half_width)
     features = (
         *outer_features((main,), _station_plans(mechanism, stations)),
@@ -195,17 +219,16 @@ def _half(job: _Job, motion: Motion, name: str, guides: tuple[Guide, ...]) -> Ha
     return Half(motion, _design(job, guides, stations, body, pad_shapes), ladder)
 
 
-def _still(job: _Job, motion: Motion, name: str, guides: tuple[Guide, ...]) -> Half:
+def _still(job: _Job, share: _Share) -> Half:
     """An ordinary body of one piece, for groups that the boot does not move."""
-    settings, mechanism = job.settings, job.mechanism
+    settings, mechanism, guides = job.settings, job.mechanism, share.guides
     longest = longest_fit(2 * job.half_width, settings.bed, settings.bed_margin)
     found = try_places(guides, mechanism, job.half_width, settings, None, longest)
     if found is None:
-        raise _no_place(guides, mechanism, settings.bed, longest, f"body-{name}")
-    plate = replace(found.plates[0], name=f"body-{name}")
+        raise _no_place(guides, mechanism, settings.bed, longest, share.part)
+    plate = replace(found.plates[0], name=share.part, half=share.role)
     stations = tuple(
-        Station(f"{name} {way}", s.x)
-        for way, s in zip(("rear", "front"), found.stations, strict=True)
+        replace(s, name=f"{share.name} {s.role}", half=share.role) for s in found.stations
     )
     places = Places((plate,), stations, None)
     refuse_clashes(guides, places, mechanism, settings)
@@ -216,7 +239,7 @@ def _still(job: _Job, motion: Motion, name: str, guides: tuple[Guide, ...]) -> H
         )
     else:
         body = lay_body(plate, outline(plate, None), guides, stations, pad_shapes, settings)
-    return Half(motion, _design(job, guides, stations, body, pad_shapes), None)
+    return Half(share.motion, _design(job, guides, stations, body, pad_shapes), None)
 
 
 def half_outline(main: Plate, ladder: Ladder) -> Polygon:
@@ -243,12 +266,10 @@ def _side(guides: tuple[Guide, ...], xs: list[float], motion: Motion) -> int:
     )
 
 
-def _stations(
-    job: _Job, ladder: Ladder, guides: tuple[Guide, ...], part: str
-) -> tuple[tuple[Station, ...], float]:
+def _stations(job: _Job, ladder: Ladder, share: _Share) -> tuple[tuple[Station, ...], float]:
     """Two stations beside or beyond the holes, and the x of the body's far end."""
     settings, mechanism, root = job.settings, job.mechanism, ladder.root
-    half, wall, name = mechanism.station.half_length, settings.wall, part.removeprefix("body-")
+    half, wall, guides = mechanism.station.half_length, settings.wall, share.guides
     edge = max(wall, END_WALL)
     longest = _longest(job, ladder)
     low = min(g.x - g.radius for g in guides) - edge
@@ -270,10 +291,14 @@ def _stations(
             STATION_ERROR, RIGID,
         )  # fmt: skip
     if found is None:
-        raise _no_place(guides, mechanism, settings.bed, longest, part, ladder)
+        raise _no_place(guides, mechanism, settings.bed, longest, share.part, ladder)
     rear, front = found
     far = max(high, front + half + edge) if root > 0 else min(low, rear - half - edge)
-    return (Station(f"{name} rear", rear), Station(f"{name} front", front)), far
+    stations = (
+        Station(f"{share.name} rear", rear, "rear", share.role),
+        Station(f"{share.name} front", front, "front", share.role),
+    )
+    return stations, far
 
 
 def _longest(job: _Job, ladder: Ladder) -> float:

@@ -27,8 +27,7 @@ from jiggen.design.settings import Bed
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 
-# The witness takes for a body, which holes are looked for in, what is called body or body-….
-NAME = "body-trial"
+NAME = "plate"  # of the part, or with a half's name after it
 THICKNESS = 2.0  # mm: stiff enough to handle, thin enough to look through
 CLEARANCE = 0.15  # mm over the drill, as in a jig without bushes
 FOOT = 0.4  # mm at 45° off the edges on the bed, against elephant's foot
@@ -73,9 +72,9 @@ class TrialPlate:
         """Where it is used and how it lies on the bed: right side up, its corner at the origin."""
         over = turned(self.turn)
         corner = (self.outline.outer @ over[:2, :2].T).min(axis=0)
-        return Piece(
-            self.name, (Placed(self.name, np.eye(4)),), moved(-corner[0], -corner[1]) @ over
-        )
+        placed = (Placed(self.name, np.eye(4)),)
+        to_bed = moved(-corner[0], -corner[1]) @ over
+        return Piece(self.name, "plate", placed, to_bed, self.plate.half)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,8 +144,8 @@ def _halves(whole: Plate, guides: tuple[Guide, ...]) -> list[Plate]:
             for g in cut
         )
     halves = (
-        Plate(f"{NAME}-toe", 0.0, whole.stop, whole.half_width),
-        Plate(f"{NAME}-heel", whole.start, 0.0, whole.half_width),
+        Plate(f"{NAME}-toe", 0.0, whole.stop, whole.half_width, "toe"),
+        Plate(f"{NAME}-heel", whole.start, 0.0, whole.half_width, "heel"),
     )
     return [half for half in halves if any(half.start <= g.x <= half.stop for g in guides)]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from jiggen import __version__
 from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
-from jiggen.design.fit_ladder import RACK, SLOTS, STRIP_HEIGHT
+from jiggen.design.fit_ladder import SLOTS, STRIP_HEIGHT
 from jiggen.design.gauge import BED_MARGIN, NAME, Gauge
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.gauge_readings import Feature, Readings, readings_of
@@ -20,7 +20,6 @@ from jiggen.files import MEASUREMENTS
 from jiggen.solid import Model
 
 ZOOM = 1.15  # of the picture
-COLOURS = {SLOTS: "body", RACK: "rail"}  # pieces are coloured as a jig's of that name
 CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no source
 
 
@@ -35,7 +34,7 @@ def write_gauge(
     for piece in gauge.pieces:
         mesh = meshes[piece.name]
         vertices = posed(mesh.vertices, piece.to_ski(piece.placed[0]))
-        whole = Shown(COLOURS.get(piece.name, piece.name), vertices, mesh.triangles)
+        whole = Shown(piece.kind, vertices, mesh.triangles)
         floor = floors.get(piece.name)
         shown += [whole] if floor is None else inked(whole, floor)
     draw_preview(shown, folder / "preview.png", ZOOM)

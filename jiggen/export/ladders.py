@@ -8,6 +8,7 @@ from typing import Any
 from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.ladder import LONG, LONG_SIGHT, NUMBER_GAP, SIGHT, Row
+from jiggen.design.pieces import pieces
 from jiggen.design.reusable import Half, Reusable
 from jiggen.export.manifest import rounded
 
@@ -84,8 +85,5 @@ def apart(design: Design) -> dict[str, float]:
         dx = 0.0 if design.joint else max(0.0, beyond)
         reached = body.plate.stop + dx
         moved[body.name] = dx
-        for station in body.stations:
-            for piece in (f"rail {station.name} left", f"rail {station.name} right"):
-                moved[piece] = dx
-            moved[f"pinion {station.name}"] = moved[f"knob {station.name}"] = dx
-    return moved
+    placed = [placed for piece in pieces(design) for placed in piece.placed if placed.body]
+    return moved | {piece.name: moved[piece.body] for piece in placed}

@@ -25,6 +25,7 @@ def manifest_of(
 ) -> dict[str, Any]:
     """The manifest but for verification and file list; `volumes` in mm³ by part name."""
     layout, settings = design.layout, design.settings
+    part_of = {station.name: body.name for body in design.bodies for station in body.stations}
     return {
         "manifest": 1,
         "versions": {"jiggen": __version__, **versions()},
@@ -41,7 +42,14 @@ def manifest_of(
         "openings": _openings(design),
         "joint": None if design.joint is None else {"x": 0.0, "screws": len(design.joint.screw_y)},
         "stations": [
-            {"name": station.name, "x": rounded(station.x)} for station in design.stations
+            {
+                "name": station.name,
+                "role": station.role,
+                "half": station.half,
+                "part": part_of[station.name],
+                "x": rounded(station.x),
+            }
+            for station in design.stations
         ],
         "sideways": {
             "station_error": STATION_ERROR,
@@ -100,6 +108,8 @@ def part_row(piece: Piece, volume: float) -> dict[str, Any]:
     """One printed part, its `volume` in mm³, and where its pieces go."""
     return {
         "name": piece.name,
+        "kind": piece.kind,
+        "half": piece.half,
         "file": f"parts/{piece.name}.stl",
         "count": len(piece.placed),
         "printed": True,

@@ -19,24 +19,30 @@ GEAR: Colour = (0.30, 0.33, 0.36)
 SKI: Colour = (0.80, 0.82, 0.84)
 INK: Colour = (0.20, 0.13, 0.05)
 INK_NAME = "engraved"
+COLOURS = {
+    **dict.fromkeys(("body", "plate", "gauge", "slots"), BODY),
+    **dict.fromkeys(("rail", "rack"), RAIL),
+    "ski": SKI,
+    INK_NAME: INK,
+}
 SIZE = (1600, 1000)
 
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """One piece in the picture: vertices (n, 3) in the ski frame, mm; triangles (m, 3)."""
+    """One piece in the picture: its kind, which gives its colour; mesh in the ski frame, mm.
 
-    name: str
+    `vertices` are (n, 3), `triangles` (m, 3).
+    """
+
+    kind: str
     vertices: NDArray[np.float64]
     triangles: NDArray[np.int64]
 
 
-def colour_of(name: str) -> Colour:
-    """The colour of a piece by its name."""
-    for prefix, colour in (("body", BODY), ("rail", RAIL), ("ski", SKI), (INK_NAME, INK)):
-        if name.startswith(prefix):
-            return colour
-    return GEAR
+def colour_of(kind: str) -> Colour:
+    """The colour of a piece by its kind: a part's, ``ski``, or INK_NAME."""
+    return COLOURS.get(kind, GEAR)
 
 
 def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None:
@@ -83,7 +89,7 @@ def inked(piece: Shown, floor_z: float) -> tuple[Shown, Shown]:
     """`piece` without, and only, its engravings' floors at `floor_z` mm: drawn dark to be read."""
     flat = np.abs(piece.vertices[piece.triangles][:, :, 2] - floor_z).max(axis=1) < 1e-3
     return (
-        Shown(piece.name, piece.vertices, piece.triangles[~flat]),
+        Shown(piece.kind, piece.vertices, piece.triangles[~flat]),
         Shown(INK_NAME, piece.vertices, piece.triangles[flat]),
     )
 
@@ -123,7 +129,7 @@ def _actor(piece: Shown) -> Any:
     actor = vtkActor()
     actor.SetMapper(mapper)
     look = actor.GetProperty()
-    look.SetColor(*colour_of(piece.name))
+    look.SetColor(*colour_of(piece.kind))
     look.SetAmbient(0.26)
     look.SetDiffuse(0.80)
     look.SetSpecular(0.12)

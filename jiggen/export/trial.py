@@ -38,7 +38,7 @@ def write_trial(
     for plate in trial.plates:
         mesh = meshes[plate.name]
         pose = plate.piece.to_ski(plate.piece.placed[0])
-        piece = Shown(plate.name, posed(mesh.vertices, pose), mesh.triangles)
+        piece = Shown(plate.piece.kind, posed(mesh.vertices, pose), mesh.triangles)
         shown += inked(piece, THICKNESS - DEPTH)
     draw_preview(shown, folder / "preview.png")
     manifest = _manifest(trial, {part.name: part.volume for part in model.parts})

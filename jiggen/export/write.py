@@ -112,7 +112,7 @@ def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Sh
         for placed in part.piece.placed:
             pose = part.piece.to_ski(placed)
             pose[0, 3] += moved[placed.name]
-            piece = Shown(placed.name, posed(mesh.vertices, pose), mesh.triangles)
+            piece = Shown(part.piece.kind, posed(mesh.vertices, pose), mesh.triangles)
             shown += inked(piece, floors.get(part.name, design.settings.body - DEPTH))
     return shown
 

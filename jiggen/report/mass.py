@@ -19,7 +19,7 @@ WALLS = 4  # lines; for parts that take real load: kapycad.com/en/learn/3dprint/
 LINE = 0.45  # mm wide from a 0.4 mm nozzle, same page
 SKIN = 1.0  # mm of full layers under and over: five of 0.2 mm (common practice, no source)
 INFILL = 30  # % within (common practice, no source)
-SOLID = ("rail", "pinion")  # reckoned as solid, and thin: walls alone fill most of them
+SOLID = ("rail", "pinion")  # kinds of parts counted as solid: thin, walls fill most of them
 LEVEL = np.cos(np.radians(45.0))  # a face whose normal is steeper counts as top or bottom
 
 
@@ -52,7 +52,7 @@ def plastic(
 
 def _part(entry: Mapping[str, Any], mesh: Mesh, density: float) -> dict[str, Any]:
     """One part: mass of a piece in g, `density` in g/cm³."""
-    infill = 100 if entry["name"] in SOLID else INFILL
+    infill = 100 if entry["kind"] in SOLID else INFILL
     grams = density / 1000  # a mm³
     return {
         "name": entry["name"],

@@ -25,7 +25,7 @@ class _Entry(BaseModel):
 
 
 class _Station(_Entry):
-    name: str
+    part: str
     x: FiniteFloat
 
 
@@ -114,10 +114,9 @@ def _rigid(
         return
     rows = {ladder.part: ladder.boot_rows for ladder in manifest.ladders}
     for body in bodies:
-        half = body.name.removeprefix("body-")
-        own = [s.x for s in stations if s.name in (f"{half} rear", f"{half} front")]
+        own = [s.x for s in stations if s.part == body.name]
         sights = dict.fromkeys(_sights(rows.get(body.name, ())))
-        yield Rigid((body,), _two(own, f"{half} half", where), tuple(sights) or ON_THE_LINE)
+        yield Rigid((body,), _two(own, body.name, where), tuple(sights) or ON_THE_LINE)
 
 
 def _sights(rows: Sequence[LadderRow]) -> Iterator[tuple[float, float]]:
@@ -137,7 +136,7 @@ def _two(stations: Sequence[float], what: str, where: str) -> tuple[float, float
 
 
 def _toe_first(part: Part) -> bool:
-    return part.name != "body-toe"
+    return part.half != "toe"
 
 
 def _body(part: Part, manifest: Manifest) -> Body:

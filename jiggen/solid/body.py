@@ -14,6 +14,7 @@ from shapely.geometry import Polygon
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.joint import JointShape, Pocket
+from jiggen.design.plan import HalfRole
 from jiggen.design.station import StationShape
 from jiggen.solid.level import CLEAR, OVER, Inset, engraved, prisms
 from jiggen.solid.shapes import Point, block, cylinder, one_solid, prism, prism_y, taken, turned
@@ -71,7 +72,7 @@ def _mechanical(body: Body, design: Design) -> Iterator[cq.Shape]:
         for station in body.stations:
             yield tool.moved(cq.Location(cq.Vector(station.x, 0, 0)))
     if design.joint:
-        yield from _joint_cutters(design.joint, body.name)
+        yield from _joint_cutters(design.joint, body.plate.half)
 
 
 @lru_cache(maxsize=16)
@@ -117,8 +118,8 @@ def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.
     return turned(recess).fuse(left, right)
 
 
-def _joint_cutters(joint: JointShape, name: str) -> Iterator[cq.Shape]:
-    pockets: tuple[Pocket, ...] = joint.heads if name == "body-toe" else joint.nuts
+def _joint_cutters(joint: JointShape, half: HalfRole | None) -> Iterator[cq.Shape]:
+    pockets: tuple[Pocket, ...] = joint.heads if half == "toe" else joint.nuts
     for pocket in pockets:
         yield block(pocket.x, pocket.y, (-OVER, pocket.top_z))
     start, stop = joint.hole_x

@@ -7,11 +7,12 @@ from collections.abc import Callable
 import cadquery as cq
 
 from jiggen.design.engraving import Engraving
-from jiggen.design.fit_ladder import RACK, SLOTS, STRIP, STRIP_HEIGHT, FitLadder
-from jiggen.design.gauge import FOOT, NAME, Gauge, Peg
+from jiggen.design.fit_ladder import STRIP, STRIP_HEIGHT, FitLadder
+from jiggen.design.gauge import FOOT, Gauge, Peg
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
+from jiggen.design.plan import Kind
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
 from jiggen.solid.plates import engraved_plate
@@ -22,15 +23,15 @@ OVER = 1.0  # mm that cutters reach past what they cut
 
 def build_gauge(gauge: Gauge, progress: Callable[[str], None] = lambda _: None) -> Model:
     """Every part of `gauge` as a solid; `progress` is told each one's name first."""
-    makers = {
-        NAME: lambda: _frame(gauge),
-        SLOTS: lambda: _slots(gauge.ladder),
-        RACK: lambda: _rack(gauge.ladder),
+    makers: dict[Kind, Callable[[], cq.Shape]] = {
+        "gauge": lambda: _frame(gauge),
+        "slots": lambda: _slots(gauge.ladder),
+        "rack": lambda: _rack(gauge.ladder),
     }
     parts = []
     for piece in gauge.pieces:
         progress(piece.name)
-        solid = one_solid(makers[piece.name](), piece.name)
+        solid = one_solid(makers[piece.kind](), piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
 

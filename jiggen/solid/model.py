@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, pieces
+from jiggen.design.plan import Kind
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import located, one_solid
@@ -50,7 +51,7 @@ class Model:
 def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> Model:
     """Every part of `design` as a valid solid; `progress` is told each part's name first."""
     bodies = {body.name: body for body in design.bodies}
-    moving = {
+    moving: dict[Kind, Callable[[], cq.Shape]] = {
         "rail": lambda: make_rail(design.mechanism.rail),
         "pinion": lambda: make_pinion(design.mechanism.pinion),
         "knob": lambda: make_knob(design.mechanism.knob),
@@ -59,7 +60,7 @@ def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> M
     for piece in pieces(design):
         progress(piece.name)
         body = bodies.get(piece.name)
-        shape = make_body(body, design) if body else moving[piece.name]()
+        shape = make_body(body, design) if body else moving[piece.kind]()
         solid = one_solid(shape, piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))

@@ -28,6 +28,7 @@ from jiggen.verify.frames import Array
 
 MANIFEST = "manifest.json"
 MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
+BODIES = ("body", "plate", "gauge")  # kinds of parts that carry holes
 LARGEST = 16 * 1024 * 1024  # bytes
 
 
@@ -181,9 +182,14 @@ class Placed(_Entry):
 
 
 class Part(_Entry):
-    """One printed part: its file, its solid's volume in mm³, and where its pieces go."""
+    """One printed part: what it is, its file, its solid's volume in mm³, where its pieces go.
+
+    `half` is the half of the jig that it is the body of, if any.
+    """
 
     name: Name
+    kind: Name
+    half: Name | None = None
     file: Inside
     count: PositiveInt
     printed: bool = True
@@ -198,8 +204,8 @@ class Part(_Entry):
 
     @property
     def is_body(self) -> bool:
-        """Whether the part carries holes: it is named body, or body and a half's name."""
-        return self.name == "body" or self.name.startswith("body-")
+        """Whether the part carries holes."""
+        return self.kind in BODIES
 
 
 class Compensation(_Entry):

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 
 from jiggen.design.ladder import boot_rows
-from jiggen.design.reusable import half_names
+from jiggen.design.reusable import body_name, name_halves
 from jiggen.evening import JigWanted
 from jiggen.layout import Motion, motions
 from jiggen.report.setting import Ladder, Reading, reading
@@ -55,7 +55,7 @@ def halves_of(wanted: JigWanted) -> tuple[HalfLines, ...]:
             None if motion.still else _ladder(name, motion),
             longest.groups.index(motion.groups[0]),
         )
-        for name, motion in zip(half_names(moving, longest), moving, strict=True)
+        for (name, _), motion in zip(name_halves(moving, longest), moving, strict=True)
     )
 
 
@@ -65,7 +65,7 @@ def _ladder(name: str, motion: Motion) -> Ladder:
         {"name": row.name, "lines": [asdict(line) for line in row.lines]}
         for row in boot_rows(motion)
     ]
-    part = {"part": f"body-{name}", "groups": motion.groups, "rows": rows}
+    part = {"part": body_name(name), "groups": motion.groups, "rows": rows}
     return Ladder.model_validate(part)
 
 

@@ -26,6 +26,7 @@ OVERHANG = 60.0  # mm of ski shown beyond the jig
 FINEST = 65535  # steps that a coordinate is told in, over the part's own size
 LABELS = {
     "body": "Body",
+    "plate": "Plate",
     "rail": "Rails",
     "pinion": "Pinions",
     "knob": "Knobs",
@@ -63,7 +64,7 @@ def view_of(
         except (OSError, MeshError):
             unreadable.append(part["file"])
             continue
-        shown.append(_part(part["name"], mesh, poses))
+        shown.append(_part(part["kind"], mesh, poses))
     if shown:
         shown.append(_ski([end for part in shown for box in part["boxes"] for end in box], ski))
     groups = tuple(
@@ -85,7 +86,7 @@ def _ski(corners: Sequence[Sequence[float]], width: float) -> dict[str, Any]:
     return _part("ski", Mesh(bar.vertices, bar.triangles), [STILL])
 
 
-def _part(name: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
+def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     """A part for the viewer: corners in FINEST steps of its size, normals in 127ths, triangles.
 
     `low` and `size` are in the part's own frame, `boxes` (a piece each: least, greatest corner)
@@ -99,8 +100,8 @@ def _part(name: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
     index = "<u2" if len(points) <= FINEST else "<u4"
     return {
-        "group": name.partition("-")[0],
-        "colour": colour_of(name),
+        "group": kind,
+        "colour": colour_of(kind),
         "low": _rounded(low),
         "size": _rounded(size),
         "points": _base64(np.rint(steps).astype("<u2")),

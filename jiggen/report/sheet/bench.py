@@ -31,7 +31,6 @@ from jiggen.report.sheet.page import Line, Shapes, Text, Units
 from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
 from jiggen.report.sheet.stops import Setting, runs, settings_of
 from jiggen.report.sheet.words import say
-from jiggen.tables import socket_screw
 
 HOLES = 10.0  # points
 NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
@@ -47,7 +46,6 @@ LADDER_STEPS = (
     *("readings", "clamp", "stop", "drill", "other", "fit", "screws", "test"),
 )
 STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
-SOCKET = "ISO 4762"  # screws that a hexagon key turns
 
 
 def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Section]:
@@ -270,8 +268,7 @@ def _tools(job: Job, units: Units) -> list[str]:
     screws = Counter(
         hole.screw for hole in (job.drilling.holes if job.drilling else ()) if hole.screw
     )
-    sizes = {line.size.split()[0] for line in job.hardware if line.standard == SOCKET}
-    keys = sorted(socket_screw(size).key for size in sizes)
+    keys = sorted({line.key for line in job.hardware if line.key})
     return [
         *(say("tools.drill", diameter=full(drill, units)) for drill in drills),
         *(say("tools.screws", count=n, length=full(s, units)) for s, n in screws.items()),

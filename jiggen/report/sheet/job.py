@@ -89,12 +89,13 @@ class Inputs(_Entry):
 
 
 class Bought(_Entry):
-    """A line of the shopping list."""
+    """A line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
 
     name: Name
     size: Name
     count: PositiveInt
     standard: Word
+    key: PositiveFloat | None = None
 
 
 class Part(_Entry):
