@@ -97,3 +97,9 @@ def _refusal(code: str, text: str, wanted: str, example: str, name: str) -> Inpu
 
 def _quoted(text: str) -> str:
     return f'"{text}"' if len(text) <= _SHOWN else f'"{text[:_SHOWN]}…"'
+
+
+def number(value: float, digits: int = 2) -> str:
+    """`value` to `digits` decimals, without trailing zeros or a negative zero."""
+    text = f"{round(float(value), digits) + 0.0:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if digits else text

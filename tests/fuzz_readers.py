@@ -139,8 +139,7 @@ def measured() -> Seeds:
 
 @cache
 def drawings() -> Seeds:
-    from jiggen.export.drawing_dxf import layout_dxf
-    from jiggen.export.drawing_svg import layout_svg
+    from jiggen.export.hole_plan import layout_dxf, layout_svg
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
 

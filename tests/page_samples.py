@@ -14,7 +14,7 @@ from jiggen.design import Design, Settings, SkiRange, design
 from jiggen.design.pieces import Piece, pieces
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export import listing
-from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.hole_plan import layout_svg
 from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import layout

@@ -281,11 +281,11 @@ def test_without_a_best_the_picture_says_why():
     text = remount_svg(wanted, None, wall, RemountLimits(open=40.0))
     assert len(mounts(text)) == 1
     words = words_of(text)
-    assert "No shift that was looked at is clear." in words
+    assert "None of the shifts that were tried is clear." in words
     assert sum(" is " in line and " mm from " in line for line in words) == LISTED
     clear = words_of(remount_svg(wanted, None, [], RemountLimits()))
     assert "asked for: mount shift none: clear" in clear
-    assert "No shift that was looked at is clear." not in clear
+    assert "None of the shifts that were tried is clear." not in clear
 
 
 def test_names_that_mean_something_to_xml_are_harmless():

@@ -11,12 +11,10 @@ import numpy as np
 import pytest
 
 from jiggen.cautions import CAUTIONS
+from jiggen.draw.labels import text_width
+from jiggen.draw.shapes import Area, Circle, Drawing, Line, Text
 from jiggen.errors import InputError
-from jiggen.export.drawing import PENS, Drawing
-from jiggen.export.drawing_dxf import layout_dxf
-from jiggen.export.drawing_plan import draw_layout
-from jiggen.export.drawing_svg import layout_svg
-from jiggen.export.labels import text_width
+from jiggen.export.hole_plan import PENS, draw_layout, layout_dxf, layout_svg
 from jiggen.layout import Layout, layout
 from jiggen.pattern import Drill, Group, Hole, Pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
@@ -46,7 +44,7 @@ CROWD = made(
 
 
 def words(drawing: Drawing) -> str:
-    return " ".join(text.words for text in drawing.texts)
+    return " ".join(text.words for text in drawing.of(Text))
 
 
 # -- what is drawn ------------------------------------------------------------------------------
@@ -60,15 +58,15 @@ def test_there_are_patterns_to_draw():
 @pytest.mark.parametrize("one", [SIMPLE, CROWD, *SHIPPED])
 def test_no_name_lies_on_a_hole_a_line_or_another_name(one: Layout, ski):
     drawing = draw_layout(one, ski)
-    names = [text for text in drawing.texts if text.layer == "hole-ids"]
+    names = [text for text in drawing.of(Text) if text.layer == "hole-ids"]
     assert [text.words for text in names] == list(one.ids)
     boxes = [_box(text) for text in names]
     holes = [
-        (*np.subtract(c.centre, c.radius), *np.add(c.centre, c.radius)) for c in drawing.circles
+        (*np.subtract(c.centre, c.radius), *np.add(c.centre, c.radius)) for c in drawing.of(Circle)
     ]
     lines = [
         (*np.minimum(line.start, line.end), *np.maximum(line.start, line.end))
-        for line in drawing.lines
+        for line in drawing.of(Line)
         if line.layer in ("ski", "centre-line", "mounting-mark")
     ]
     for index, box in enumerate(boxes):
@@ -88,10 +86,10 @@ def _meet(one, other) -> bool:
 
 def test_a_name_stands_beside_its_own_hole_or_is_led_to_it():
     drawing = draw_layout(CROWD, (84.0, 112.0))
-    names = [text for text in drawing.texts if text.layer == "hole-ids"]
-    leaders = [line for line in drawing.lines if line.layer == "hole-ids"]
+    names = [text for text in drawing.of(Text) if text.layer == "hole-ids"]
+    leaders = [line for line in drawing.of(Line) if line.layer == "hole-ids"]
     led = 0
-    for text, hole in zip(names, drawing.circles, strict=True):
+    for text, hole in zip(names, drawing.of(Circle), strict=True):
         box = _box(text)
         nearest = np.clip(hole.centre, box[:2], box[2:])
         # The first places tried lie 1.5 mm of cross and 0.8 of gap off the edge, or slantwise.
@@ -109,38 +107,40 @@ def _on(point, hole) -> bool:
 @pytest.mark.parametrize("one", [SIMPLE, CROWD, *SHIPPED])
 def test_everything_lies_on_the_sheet(one: Layout):
     drawing = draw_layout(one, (70.0, 130.0))
-    points = [point for line in drawing.lines for point in (line.start, line.end)]
-    points += [text.at for text in drawing.texts]
-    points += [(t.at[0] + text_width(t.words, t.height), t.at[1]) for t in drawing.texts
+    points = [point for line in drawing.of(Line) for point in (line.start, line.end)]
+    points += [text.at for text in drawing.of(Text)]
+    points += [(t.at[0] + text_width(t.words, t.height), t.at[1]) for t in drawing.of(Text)
                if t.anchor == "start"]  # fmt: skip
-    points += [point for area in drawing.areas for point in area.points]
+    points += [point for area in drawing.of(Area) for point in area.points]
     assert (np.array(points) > drawing.lower).all()
     assert (np.array(points) < drawing.upper).all()
 
 
 def test_frame_mark_ski_and_scale():
     drawing = draw_layout(SIMPLE, (84.0, 112.0))
-    (mark,) = [line for line in drawing.lines if line.layer == "mounting-mark"]
+    (mark,) = [line for line in drawing.of(Line) if line.layer == "mounting-mark"]
     assert (mark.start[0], mark.end[0]) == (0.0, 0.0)
     assert max(mark.start[1], mark.end[1]) > 56 > -56 > min(mark.start[1], mark.end[1])
-    edges = [line for line in drawing.lines if line.layer == "ski"]
+    edges = [line for line in drawing.of(Line) if line.layer == "ski"]
     assert sorted(line.start[1] for line in edges) == [-56, -42, 42, 56]
     assert all(line.start[1] == line.end[1] for line in edges)
-    (centre,) = [line for line in drawing.lines if line.layer == "centre-line"]
+    (centre,) = [line for line in drawing.of(Line) if line.layer == "centre-line"]
     assert centre.start[1] == centre.end[1] == 0.0
-    bar = [line for line in drawing.lines if line.layer == "scale" and line.start[1] == line.end[1]]
+    bar = [
+        line for line in drawing.of(Line) if line.layer == "scale" and line.start[1] == line.end[1]
+    ]
     assert [line.end[0] - line.start[0] for line in bar] == [100.0]
-    (head,) = drawing.areas
+    (head,) = drawing.of(Area)
     assert head.points[0][0] > max(x for x, _ in head.points[1:])  # the arrow points to the tip
-    at = {text.words: text.at for text in drawing.texts}
+    at = {text.words: text.at for text in drawing.of(Text)}
     assert at["left"][1] > 0 > at["right"][1]
     assert at["tip"][0] > SIMPLE.bounds[1, 0]
 
 
 def test_one_ski_width_is_drawn_once_and_none_not_at_all():
-    one = [line for line in draw_layout(SIMPLE, (98.0, 98.0)).lines if line.layer == "ski"]
+    one = [line for line in draw_layout(SIMPLE, (98.0, 98.0)).of(Line) if line.layer == "ski"]
     assert sorted(line.start[1] for line in one) == [-49, 49]
-    assert not [line for line in draw_layout(SIMPLE).lines if line.layer == "ski"]
+    assert not [line for line in draw_layout(SIMPLE).of(Line) if line.layer == "ski"]
 
 
 def test_title_and_cautions():
@@ -261,8 +261,8 @@ def test_equal_bytes_in_another_process(seed: str):
     (path,) = (path for path in shipped_patterns() if path.stem == "skew-plate")
     code = f"""
 import sys
-from jiggen.export.drawing_dxf import layout_dxf
-from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.hole_plan import layout_dxf
+from jiggen.export.hole_plan import layout_svg
 from jiggen.layout import layout
 from jiggen.pattern import read_pattern
 

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 import jiggen.cli.importing as command
 from jiggen.cli import main
 from jiggen.errors import InputError
-from jiggen.export.drawing_dxf import layout_dxf
-from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.importing import Choices, import_pattern
 from jiggen.importing.model import Turn, Unit
 from jiggen.layout import Layout, layout

@@ -66,11 +66,11 @@ def _draw(
     from jiggen.files import write_whole
 
     if svg:
-        from jiggen.export.drawing_svg import layout_svg
+        from jiggen.export.hole_plan import layout_svg
 
         write_whole(svg, layout_svg(found, ski), "--svg")
     if dxf:
-        from jiggen.export.drawing_dxf import layout_dxf
+        from jiggen.export.hole_plan import layout_dxf
 
         write_whole(dxf, layout_dxf(found, ski), "--dxf")
 

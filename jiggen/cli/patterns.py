@@ -72,7 +72,7 @@ def show(
     found = read_pattern(path)
     holes = layout(found, _usual_boot(found) if asked is None else asked)
     if svg:
-        from jiggen.export.drawing_svg import layout_svg
+        from jiggen.export.hole_plan import layout_svg
         from jiggen.files import write_whole
 
         write_whole(svg, layout_svg(holes), "--svg")

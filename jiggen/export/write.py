@@ -15,8 +15,7 @@ from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
 from jiggen.export.compensation import compensated, compensation_entry
-from jiggen.export.drawing_dxf import layout_dxf
-from jiggen.export.drawing_svg import layout_svg
+from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.ladders import apart
 from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes

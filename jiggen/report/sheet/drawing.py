@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jiggen.export.labels import Label
+from jiggen.draw.labels import Label
 from jiggen.report.sheet.block import Block
 from jiggen.report.sheet.fonts import width_of
 from jiggen.report.sheet.holes import (

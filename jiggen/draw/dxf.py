@@ -1,4 +1,4 @@
-"""The layout drawing as DXF: millimetres, the ski frame as it is, one layer a kind of thing."""
+"""A drawing as DXF: millimetres, one DXF layer for each layer of the drawing."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ from contextlib import contextmanager
 from io import StringIO
 from typing import TYPE_CHECKING
 
-from jiggen.export.drawing import PENS, Anchor, Drawing
-from jiggen.export.drawing_plan import SkiWidths, draw_layout
-from jiggen.layout import Layout
+from jiggen.draw.shapes import Anchor, Area, Circle, Drawing, Line, Text
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -19,14 +17,11 @@ NARROW = 0.9  # of the plain stroke font, whose letters run wide
 _ALIGNED: dict[Anchor, str] = {"start": "LEFT", "middle": "CENTER", "end": "RIGHT"}
 
 
-def layout_dxf(layout: Layout, ski: SkiWidths | None = None) -> bytes:
-    """`layout` at 1:1 as DXF bytes; `ski` widths in mm add the ski's outline.
+def dxf_bytes(drawing: Drawing) -> bytes:
+    """`drawing` at 1:1 as DXF bytes, in its own frame, with its layers.
 
-    A hole is a CIRCLE on the layer ``holes``, in mm in the ski frame, of the drill's diameter.
-    Same layout, same bytes: dates and ids in the file are fixed.
-    Raises InputError ``drawing.ski`` for widths that are none.
+    Same drawing, same bytes: dates and ids in the file are fixed.
     """
-    drawing = draw_layout(layout, ski)
     with _fixed_metadata():
         document = _document(drawing)
         _pin_class_order(document)
@@ -60,23 +55,23 @@ def _document(drawing: Drawing) -> Document:
     from ezdxf.units import MM
 
     document = ezdxf.new(DXF_VERSION, units=MM)
-    _add_layers(document)
+    _add_layers(document, drawing)
     space = document.modelspace()
-    for line in drawing.lines:
+    for line in drawing.of(Line):
         space.add_line(line.start, line.end, {"layer": line.layer})
-    for circle in drawing.circles:
+    for circle in drawing.of(Circle):
         space.add_circle(circle.centre, circle.radius, {"layer": circle.layer})
-    for area in drawing.areas:
+    for area in drawing.of(Area):
         # A SOLID's corners run in a Z; its last corner twice makes a triangle.
         space.add_solid([*area.points, area.points[-1]], {"layer": area.layer})
-    for text in drawing.texts:
+    for text in drawing.of(Text):
         entity = space.add_text(
             _literal(text.words), height=text.height, dxfattribs={"layer": text.layer}
         )
         entity.dxf.width = NARROW
         entity.set_placement(text.at, align=TextEntityAlignment[_ALIGNED[text.anchor]])
     document.set_modelspace_vport(
-        height=drawing.upper[1] - drawing.lower[1],
+        height=drawing.size[1],
         center=(
             (drawing.lower[0] + drawing.upper[0]) / 2,
             (drawing.lower[1] + drawing.upper[1]) / 2,
@@ -85,10 +80,10 @@ def _document(drawing: Drawing) -> Document:
     return document
 
 
-def _add_layers(document: Document) -> None:
-    for name, pen in PENS.items():
+def _add_layers(document: Document, drawing: Drawing) -> None:
+    for name, pen in drawing.layers.items():
         layer = document.layers.add(name)
-        layer.rgb = pen.colour
+        layer.rgb = tuple(bytes.fromhex(pen.colour[1:]))
         layer.dxf.lineweight = round(100 * pen.width)  # hundredths of a mm
         if pen.dashes:
             signed = [dash * (-1) ** index for index, dash in enumerate(pen.dashes)]
