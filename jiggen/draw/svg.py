@@ -55,9 +55,9 @@ class _Writer:
         ET.SubElement(root, "title").text = drawing.title
         for layer, pen in drawing.layers.items():
             group = ET.SubElement(root, "g", {"id": layer, "fill": "none"} | self._stroke(pen))
-            for kind in _IN_LAYER:
-                shapes = (shape for shape in drawing.of(kind) if shape.layer == layer)
-                group.extend(self._elements(shapes, pen.colour))
+            shapes = [s for s in drawing.shapes if isinstance(s, _IN_LAYER) and s.layer == layer]
+            shapes.sort(key=lambda shape: _IN_LAYER.index(type(shape)))
+            group.extend(self._elements(shapes, pen.colour))
         if not drawing.layers:
             root.extend(self._elements(drawing.shapes))
         ET.indent(root, " ")

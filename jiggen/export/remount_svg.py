@@ -33,6 +33,7 @@ from jiggen.draw.labels import Label, place_labels
 from jiggen.draw.shapes import (
     BLACK,
     WHITE,
+    Anchor,
     Area,
     Circle,
     Drawing,
@@ -219,8 +220,8 @@ def _across(layout: Layout, half: float) -> Iterator[Shape]:
         yield Text((0, top), "mounting mark", SMALL_HEIGHT, "middle", colour=RED)
         return
     yield Line((shift, -half), (shift, half), Pen(0.3, BLUE, (3, 1.5)))
-    towards_tip = shift > 0
-    centre, mark = ("start", "end") if towards_tip else ("end", "start")
+    sides: tuple[Anchor, Anchor] = ("end", "start")
+    mark, centre = sides if shift > 0 else sides[::-1]
     yield Text((shift, top), "boot centre", SMALL_HEIGHT, centre, colour=BLUE)
     yield Text((0, top), "mounting mark", SMALL_HEIGHT, mark, colour=RED)
 
