@@ -12,18 +12,14 @@ from jiggen.accuracy.budget import (
     group_spacing,
     jig_budget,
     over_limit,
-    sheet_budget,
-    summary,
-)
-from jiggen.accuracy.centring import centring
-from jiggen.accuracy.stack import (
-    DIVISORS,
-    Cause,
-    Term,
     radius_holding,
+    sheet_budget,
     spacing_deviation,
+    summary,
     worst_radius,
 )
+from jiggen.accuracy.causes import DIVISORS, Cause, Term
+from jiggen.accuracy.centring import centring
 from jiggen.accuracy.terms import default_terms, read_terms
 from jiggen.design import Bush, Settings, SkiRange, design
 from jiggen.design.guides import design_guides

@@ -3,10 +3,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from simulation import difference, drill, simulate
 
 from jiggen.accuracy.budget import Budget, jig_budget, sheet_budget
-from jiggen.accuracy.simulate import difference, drill, simulate
-from jiggen.accuracy.stack import Cause, Term
+from jiggen.accuracy.causes import Cause, Term
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Settings, SkiRange, design
 from jiggen.layout import layout

@@ -6,14 +6,16 @@ distance from the mark in x and from the centre line in y.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from jiggen.accuracy.centring import centring
-from jiggen.accuracy.stack import Array, Cause, Term
-from jiggen.accuracy.terms import Said, Sized, Terms, Thermal
+from jiggen.accuracy.terms import NORMAL_BOUND, Distribution, Said, Sized, Terms, Thermal
 from jiggen.design import Design
 from jiggen.design.guides import Guide
 from jiggen.design.places import JointPlay
@@ -21,8 +23,63 @@ from jiggen.layout import Layout
 from jiggen.tables import deviation
 from jiggen.tables.materials import material
 
+Array = NDArray[np.float64]
+Draw = Literal["shared", "each", "round"]
+
+PRINT_SCALE = "Measure the 100.0 mm scale, correct the print by it, and state what is left."
+PRINTER = "Print slower, or on a stiffer printer."
+ROOM = "Measure and use the print at one temperature, and state the range."
+CENTRING = "A stiffer material, a narrower ski range or a larger bed centres better."
+MARK = "Read both windows from straight above in good light."
+JOINT = "A larger bed makes the jig in one piece."
+DRILL = "A press-fit bush guides the drill closer."
+
 SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
 LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
+
+
+# Half-width over standard deviation: uniform and triangular from JCGM 100:2008, 4.3.7 and 4.3.9,
+# arcsine from JCGM 101:2008, 6.4.6.  From memory, all three; the tests integrate them.
+DIVISORS: dict[Distribution, float] = {
+    "uniform": math.sqrt(3),
+    "triangular": math.sqrt(6),
+    "arcsine": math.sqrt(2),
+    "normal": NORMAL_BOUND,
+}
+
+
+@dataclass(frozen=True)
+class Term:
+    """One line of a budget as a person reads it: what, how much, how spread, and its source.
+
+    `hint` says what makes it smaller; empty where that is for the user to know.
+    """
+
+    name: str
+    size: str
+    distribution: Distribution
+    source: str
+    hint: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Cause:
+    """One independent cause of `term` and its `effect`, (n, 2) float: mm in x and y at each hole.
+
+    The effect is that of the distribution's half-width (3 sigma where it is normal).  ``shared``:
+    one draw moves all holes of a mounting; ``each``: every hole has a draw of its own;
+    ``round``: every hole is off by effect[:, 0] in a direction of its own, any as likely as
+    another, which makes an arcsine of x and of y.
+    """
+
+    term: Term
+    draw: Draw
+    effect: Array
+
+    @property
+    def deviation(self) -> Array:
+        """Standard deviation in mm, with the effect's sign, (n, 2)."""
+        return np.asarray(self.effect / DIVISORS[self.term.distribution])
 
 
 def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> tuple[Cause, ...]:
@@ -44,16 +101,16 @@ def sheet_causes(layout: Layout, terms: Terms) -> tuple[Cause, ...]:
 def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     at, jig = design.layout.positions, terms.jig
     yield from _scale(at, jig.print_scale)
-    yield from _each("printer repeatability", jig.repeatability, at)
+    yield from _each("printer repeatability", jig.repeatability, at, PRINTER)
     yield _thermal(at, jig.thermal, design.settings.material)
     if design.settings.bush != "none":
         yield from _each("bush in its pocket", jig.bush_seat, at)
     yield from _leaning(design, terms)
     yield from _centring(design, terms, bound)
-    yield _along("reading the mark", jig.mark_reading, at)
+    yield _along("reading the mark", jig.mark_reading, at, MARK)
     if design.joint:
         for half in (at[:, 0] >= 0, at[:, 0] < 0):
-            yield _along("joint of the halves", jig.joint, at, half)
+            yield _along("joint of the halves", jig.joint, at, JOINT, half)
     yield from _each("the hand", jig.hand, at)
 
 
@@ -77,7 +134,7 @@ def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
 
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     """Print scale along and across the ski: a printer is off on each axis by itself."""
-    term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm")
+    term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm", PRINT_SCALE)
     for axis in np.eye(2):
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
 
@@ -87,13 +144,14 @@ def _thermal(at: Array, warm: Thermal, plastic: str) -> Cause:
     growth = warm.expansion
     if growth is None:
         growth = material(plastic).expansion.high * 1e-6
-    term = _term("room temperature", warm, f"{warm.size} °C, {1e6 * growth:g} µm/m and °C")
+    size = f"{warm.size} °C, {1e6 * growth:g} µm/m and °C"
+    term = _term("room temperature", warm, size, ROOM)
     return Cause(term, "shared", at * growth * warm.reach)
 
 
-def _each(name: str, size: Sized, at: Array) -> Iterator[Cause]:
+def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
     """By as much at each hole, whatever the others are off by."""
-    return _own(_sized(name, size), np.full(len(at), size.reach))
+    return _own(_sized(name, size, hint), np.full(len(at), size.reach))
 
 
 def _own(term: Term, reach: Array) -> Iterator[Cause]:
@@ -105,9 +163,10 @@ def _own(term: Term, reach: Array) -> Iterator[Cause]:
         yield Cause(term, "each", reach[:, None] * axis)
 
 
-def _along(name: str, size: Sized, at: Array, where: ArrayLike = True) -> Cause:
+def _along(name: str, size: Sized, at: Array, hint: str = "", where: ArrayLike = True) -> Cause:
     """Along the ski, the same at all holes `where` it acts."""
-    return Cause(_sized(name, size), "shared", _effect(at, x=np.where(where, size.reach, 0.0)))
+    effect = _effect(at, x=np.where(where, size.reach, 0.0))
+    return Cause(_sized(name, size, hint), "shared", effect)
 
 
 def _lever(name: str, size: Sized, at: Array, ends: tuple[float, float]) -> Iterator[Cause]:
@@ -143,7 +202,7 @@ def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     ends = design.stations[0].x, design.stations[-1].x
     stations = tuple(_lever_effects(at, ends, np.ones(len(at))))
     left = np.maximum(bound - _sideways(joint), 0.0) / _sideways(stations)
-    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm")
+    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm", CENTRING)
     for effect in (*joint, *(effect * left[:, None] for effect in stations)):
         yield Cause(term, "shared", effect)
 
@@ -175,7 +234,7 @@ def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
     reach = np.array(lean)
     fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
     words = f"± {reach.max():.3f} mm, {fit}, {size.drill} drill"
-    return _own(_term("drill in its guide", size, words), reach)
+    return _own(_term("drill in its guide", size, words, DRILL), reach)
 
 
 def _lean(design: Design, guide: Guide, depth: float, bore: str, drill: str) -> float:
@@ -200,9 +259,9 @@ def _effect(at: Array, x: ArrayLike = 0.0, y: ArrayLike = 0.0) -> Array:
     return np.column_stack([np.broadcast_to(x, n), np.broadcast_to(y, n)]).astype(np.float64)
 
 
-def _sized(name: str, size: Sized) -> Term:
-    return _term(name, size, f"{size.size} mm")
+def _sized(name: str, size: Sized, hint: str = "") -> Term:
+    return _term(name, size, f"{size.size} mm", hint)
 
 
-def _term(name: str, said: Said, size: str) -> Term:
-    return Term(name, size, said.distribution, said.source)
+def _term(name: str, stated: Said, size: str, hint: str = "") -> Term:
+    return Term(name, size, stated.distribution, stated.source, hint)

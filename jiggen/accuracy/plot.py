@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial.distance import pdist
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.stack import Array
+from jiggen.accuracy.causes import Array
 from jiggen.errors import Finding, InputError
 from jiggen.files import write_whole
 

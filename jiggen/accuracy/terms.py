@@ -9,12 +9,11 @@ from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 from pydantic_core import PydanticCustomError
 
-from jiggen.accuracy.stack import NORMAL_BOUND, Distribution
 from jiggen.errors import InputError
 from jiggen.pattern.document import Document, read_document
 from jiggen.pattern.faults import UNITS, Fault, Faults, quoted
@@ -23,6 +22,9 @@ from jiggen.pattern.positions import KeyPath
 from jiggen.pattern.schema import Shape
 from jiggen.tables import limit_deviations
 
+Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
+
+NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
 DEFAULTS = "terms.toml"
 # Beyond these a slip of the decimal point is likelier (common practice, no source).
 LARGEST = 50.0  # mm or °C

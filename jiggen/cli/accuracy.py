@@ -13,16 +13,14 @@ import typer
 from jiggen.cli import options
 from jiggen.cli.output import warn
 from jiggen.cli.program import app
-from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.errors import Finding, InputError
 from jiggen.units import length
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
-    from jiggen.accuracy.simulate import Simulation
     from jiggen.accuracy.terms import Terms
     from jiggen.design import Design
 
-AGREE = 0.02  # part of a standard deviation that simulation and formula may differ by
 WIDTH = 78  # characters of a line of words
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
 
@@ -99,45 +97,29 @@ def accuracy(
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Both budgets of one design, each with its simulation, and the warnings."""
+    """Both budgets of one design, and the warnings."""
 
     design: Design
     jig: Budget
     sheet: Budget
-    simulations: tuple[Simulation, Simulation]
     limit: float
     warnings: tuple[Finding, ...]
-
-    @property
-    def difference(self) -> float:
-        """Greatest difference of a standard deviation between formula and simulation."""
-        from jiggen.accuracy.simulate import difference
-
-        pairs = zip((self.jig, self.sheet), self.simulations, strict=True)
-        return max(difference(budget, simulation) for budget, simulation in pairs)
 
 
 def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget
     from jiggen.accuracy.centring import centring
-    from jiggen.accuracy.simulate import simulate
 
     centred = centring(chosen)
     jig = jig_budget(chosen, stated, centred.loaded.sideways)
     sheet = sheet_budget(chosen.layout, stated)
     warnings = (*centred.findings, *over_limit(jig, limit))
-    found = Comparison(chosen, jig, sheet, (simulate(jig), simulate(sheet)), limit, warnings)
-    if found.difference > AGREE:
-        message = f"simulation and formula differ by {100 * found.difference:.1f} %"
-        hint = "jiggen is at fault: do not rely on its error budget."
-        raise CheckFailed(Finding("accuracy.disagree", message, hint=hint))
-    return found
+    return Comparison(chosen, jig, sheet, limit, warnings)
 
 
 def as_data(found: Comparison) -> dict[str, Any]:
     """Everything for ``--json``; lengths in mm."""
     from jiggen.accuracy.budget import summary
-    from jiggen.accuracy.simulate import SEED
 
     layout, ski = found.design.layout, found.design.settings.ski
     return {
@@ -150,20 +132,6 @@ def as_data(found: Comparison) -> dict[str, Any]:
         "limit": found.limit,
         "jig": summary(found.jig),
         "sheet": summary(found.sheet),
-        "simulation": {
-            "drillings": found.simulations[0].drillings,
-            "seed": SEED,
-            "difference": round(found.difference, 5),
-            **{
-                budget.method: {
-                    hole: round(float(value), 4)
-                    for hole, value in zip(layout.ids, simulation.radial_expected, strict=True)
-                }
-                for budget, simulation in zip(
-                    (found.jig, found.sheet), found.simulations, strict=True
-                )
-            },
-        },
         "warnings": [warning.as_dict() for warning in found.warnings],
     }
 
@@ -172,11 +140,6 @@ def as_text(found: Comparison) -> str:
     """The tables as lines."""
     layout, ski = found.design.layout, found.design.settings.ski
     shift = f"{layout.mount_shift:+g} mm" if layout.mount_shift else "none"
-    agree = (
-        f"{found.simulations[0].drillings:,} simulated drillings, each with another print and "
-        f"another ski, agree with these numbers within {100 * found.difference:.1f} % "
-        "(standard deviation)."
-    )
     return "\n".join(
         [
             layout.pattern,
@@ -190,8 +153,6 @@ def as_text(found: Comparison) -> str:
             "Where it comes from: standard deviation at the hole where it is largest, mm.",
             *_term_lines(found.jig),
             *_term_lines(found.sheet),
-            "",
-            *textwrap.wrap(agree, WIDTH),
         ]
     )
 

@@ -12,13 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.stack import (
-    NORMAL_BOUND,
-    Array,
-    Cause,
-    Distribution,
-    Draw,
-)
+from jiggen.accuracy.causes import Array, Cause, Draw
+from jiggen.accuracy.terms import NORMAL_BOUND, Distribution
 
 DRILLINGS = 100_000
 SEED = 1
