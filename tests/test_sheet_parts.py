@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from jiggen.draw.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.block import Block, Frame, Section, flow
 from jiggen.report.sheet.drawing import broken, spread
-from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.measures import full, number, short
 from jiggen.report.sheet.page import Line, Pen, Shapes, Text
 from jiggen.report.sheet.tiling import APART, OVERLAP, Window, cut, registers, seams

@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import io
 import math
 import os
-import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.distance import pdist
 
 from jiggen.accuracy.budget import Budget
 from jiggen.accuracy.causes import Array
+from jiggen.draw.figures import arrow, cross, one_line
+from jiggen.draw.fonts import points
+from jiggen.draw.shapes import WHITE, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
+from jiggen.draw.svg import svg_text
 from jiggen.errors import Finding, InputError
 from jiggen.files import write_whole
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-KINDS = ("svg", "png", "pdf")
+KINDS = ("svg", "pdf")
 FACTORS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 LARGEST = 16.0  # mm: no outline is drawn wider, to either side
 # Principal deviations at which an ellipse holds 95 % of a normal scatter: √(-2 ln 0.05), exact.
@@ -30,20 +28,27 @@ ELLIPSE = math.sqrt(-2 * math.log(0.05))
 
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet, by hand"}
 COLOURS = {"jig": "#14468c", "sheet": "#aa141e"}  # blue and red, as the layout drawing's lines
+TINTS = {"jig": "#d0dae8", "sheet": "#eed0d2"}  # the same, thinned to a fifth
 GREY = "#6e6e6e"
+EDGE, MARK = Pen(0.28, GREY, (1.7, 0.85)), Pen(0.35, GREY)
+CENTRE, LEADER = Pen(0.21, GREY, (2.5, 0.6, 0.4, 0.6)), Pen(0.14, GREY)
+RIM, CROSS, BAR = Pen(0.25), Pen(0.18), Pen(0.42)
 BEYOND = 34.0  # mm of ski drawn past the outermost holes
 MARGIN = 52.0  # mm beside the ski for names
 NAME = 14  # characters of a name that fit there
 LINE = 7.5  # mm between names one below the other
-INCH_PER_MM = 1 / 58.0  # of the ski, on the figure
+
+SCALE = 25.4 / 58  # of the picture to the ski
+HEAD, FOOT, GAP = 19.0, 24.0, 3.8  # mm of paper over and under the two skis, and beside them
+SMALL, BODY, TITLE = points(7.0), points(8.0), points(11.0)  # mm, of capitals
 
 
-def check_kind(path: str | os.PathLike[str], key: str = "--plot") -> str:
+def check_kind(path: str | os.PathLike[str], key: str = "plot") -> str:
     """The kind of picture that the suffix of `path` asks for.  Raises InputError."""
     kind = Path(path).suffix.lower().removeprefix(".")
     if kind not in KINDS:
-        message = f"{Path(path).name or path} does not end in .svg, .png or .pdf"
-        hint = "The ending of the name decides the kind of picture."
+        message = f"{Path(path).name or path} does not end in .svg or .pdf"
+        hint = "The ending of the file's name decides the kind of picture."
         raise InputError(Finding("accuracy.plot-suffix", message, key=key, hint=hint))
     return kind
 
@@ -56,27 +61,17 @@ def write_plot(
     Raises InputError for another suffix and where the file cannot be written.
     """
     kind = check_kind(path)
-    write_whole(path, plot(budgets, ski, limit, kind), "--plot")
+    write_whole(path, plot(budgets, ski, limit, kind), "plot")
 
 
 def plot(budgets: tuple[Budget, ...], ski: float, limit: float, kind: str) -> bytes:
     """The picture's bytes, the same each time; `kind` is one of KINDS."""
-    from matplotlib import style
+    drawing = draw_scatter(budgets, ski, limit)
+    if kind == "svg":
+        return svg_text(drawing, digits=3).encode()
+    from jiggen.draw.pdf import pdf_bytes
 
-    # The person's own matplotlib settings stay out; text as curves needs no font to be looked at.
-    ours = {"svg.hashsalt": "jiggen", "svg.fonttype": "path", "font.size": 8.0}
-    metadata: dict[str, dict[str, Any]] = {
-        "svg": {"Date": None, "Creator": "jiggen"},
-        "pdf": {"CreationDate": None, "Creator": "jiggen", "Producer": None},
-        "png": {"Software": None},
-    }
-    stream = io.BytesIO()
-    with style.context(["default", ours]), warnings.catch_warnings():
-        # A group's name may have letters that the font lacks: they show as boxes.
-        warnings.filterwarnings("ignore", message="Glyph .* missing")
-        figure = _figure(budgets, ski, limit)
-        figure.savefig(stream, format=kind, dpi=150, metadata=metadata[kind])
-    return stream.getvalue()
+    return pdf_bytes(drawing)
 
 
 def exaggeration(budgets: Iterable[Budget]) -> int:
@@ -93,89 +88,90 @@ def _most(budget: Budget) -> float:
     return float(np.min(touching, initial=LARGEST / radius.max()))
 
 
-def _figure(budgets: tuple[Budget, ...], ski: float, limit: float) -> Figure:
-    from matplotlib.figure import Figure
+@dataclass(frozen=True)
+class _Panel:
+    """One method's picture: `left` is the paper's x of its left edge, `foot` the y of its foot.
 
+    Seen from the tail: x of the ski runs up the paper, y to the left.  `half` is half the width of
+    the ski or of the holes, `span` the part of the ski that is drawn; mm of the ski.
+    """
+
+    budget: Budget
+    left: float
+    half: float
+    span: tuple[float, float]
+    factor: int
+    limit: float
+
+    @property
+    def width(self) -> float:
+        """On the paper, mm."""
+        return 2 * (self.half + MARGIN) * SCALE
+
+    def at(self, x: float, y: float) -> Point:
+        """A place of the ski frame on the paper."""
+        across = self.left + SCALE * (self.half + MARGIN - y)
+        return across, FOOT + SCALE * (x - self.span[0])
+
+
+def draw_scatter(budgets: tuple[Budget, ...], ski: float, limit: float) -> Drawing:
+    """`budgets` of one layout side by side; `ski` is the width of the band drawn, mm."""
     layout = budgets[0].layout
     low, high = layout.bounds[:, 0]
-    span = (min(low, 0.0) - BEYOND, max(high, 0.0) + BEYOND)
+    span = (float(min(low, 0.0)) - BEYOND, float(max(high, 0.0)) + BEYOND)
     half = max(ski / 2, float(np.abs(layout.positions[:, 1]).max()) + 10.0)
-    width, height = 2 * (half + MARGIN), span[1] - span[0]
-    head, foot, gap = 0.75, 0.95, 0.15  # inches
-    size = (len(budgets) * (width * INCH_PER_MM + gap) + gap, height * INCH_PER_MM + head + foot)
-    figure = Figure(figsize=size)
     factor = exaggeration(budgets)
-    for index, budget in enumerate(budgets):
-        left = gap + index * (width * INCH_PER_MM + gap)
-        axes = figure.add_axes(
-            (
-                left / size[0],
-                foot / size[1],
-                width * INCH_PER_MM / size[0],
-                height * INCH_PER_MM / size[1],
-            )
-        )
-        axes.set_xlim(half + MARGIN, -half - MARGIN)  # y to the left, as seen from the tail
-        axes.set_ylim(*span)
-        axes.set_axis_off()
-        _ski(axes, ski / 2, span, factor)
-        _scatter(axes, budget, factor, limit)
-        _names(axes, budget, half, span, limit)
-        axes.set_title(TITLES[budget.method], color=COLOURS[budget.method], fontweight="bold")
-    _words(figure, budgets, factor, limit, size[1])
-    return figure
+    shapes: list[Shape] = []
+    left = GAP
+    for budget in budgets:
+        panel = _Panel(budget, left, half, span, factor, limit)
+        shapes += [*_ski(panel, ski / 2), *_scatter(panel), *_names(panel), _title(panel)]
+        left += panel.width + GAP
+    size = (left, FOOT + SCALE * (span[1] - span[0]) + HEAD)
+    ground = Area(((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])), WHITE)
+    title = f"{one_line(layout.pattern)}, boot {layout.boot:g} mm"
+    words = _words(title, factor, limit, size)
+    return Drawing(title, (0.0, 0.0), size, shapes=[ground, *shapes, *words])
 
 
-def _ski(axes: Axes, half: float, span: tuple[float, float], factor: int) -> None:
+def _ski(panel: _Panel, half: float) -> Iterator[Shape]:
     """The ski's edges, centre line, mounting mark, way to the tip, and 1 mm of error to scale."""
-    for y in (half, -half):
-        axes.plot([y, y], span, color=GREY, linewidth=0.8, dashes=(6, 3))
-    axes.plot([0, 0], span, color=GREY, linewidth=0.6, dashes=(12, 3, 2, 3))
-    axes.plot([half, -half], [0, 0], color=GREY, linewidth=1.0)
-    axes.text(-half - 4, 0, "mounting mark", va="center", ha="left", color=GREY, fontsize=7)
-    edge, tip = half + 3, span[1] - 2
-    arrow = {"arrowstyle": "->", "color": GREY, "shrinkA": 0, "shrinkB": 0}
-    axes.annotate("", (edge + 4, tip), (edge + 4, tip - 16), arrowprops=arrow)
-    axes.text(edge + 8, tip - 8, "to the tip", va="center", ha="right", color=GREY, fontsize=7)
-    start, bottom = -half - 4, span[0] + 3
-    ends = [start, start - factor]
-    axes.plot(ends, [bottom, bottom], color="black", linewidth=1.2, marker="|")
-    axes.text(start, bottom + 2, "1 mm off", va="bottom", ha="left", fontsize=7)
+    low, high = panel.span
+    for y, pen in ((half, EDGE), (-half, EDGE), (0.0, CENTRE)):
+        yield Line(panel.at(low, y), panel.at(high, y), pen)
+    yield Line(panel.at(0.0, half), panel.at(0.0, -half), MARK)
+    yield _text(panel.at(0.0, -half - 4), "mounting mark", colour=GREY)
+    edge, tip = half + 3, high - 2
+    yield from arrow(panel.at(tip - 16, edge + 4), panel.at(tip, edge + 4), MARK)
+    yield _text(panel.at(tip - 8, edge + 8), "to the tip", colour=GREY, right=True)
+    start, bottom = -half - 4, low + 3
+    ends = panel.at(bottom, start), panel.at(bottom, start - panel.factor)
+    yield Line(*ends, BAR)
+    for x, y in ends:
+        yield Line((x, y - 0.6), (x, y + 0.6), BAR)
+    yield _text(panel.at(bottom + 6, start), "1 mm of error")
 
 
-def _scatter(axes: Axes, budget: Budget, factor: int, limit: float) -> None:
+def _scatter(panel: _Panel) -> Iterator[Shape]:
     """Holes at their own size, and about each the ellipse of 95 %, `factor` times too large."""
-    from matplotlib.patches import Circle, Ellipse
-
-    colour = COLOURS[budget.method]
+    budget = panel.budget
+    colour, tint = COLOURS[budget.method], TINTS[budget.method]
     variances, directions = np.linalg.eigh(budget.blocks)
-    axis = 2 * factor * ELLIPSE * np.sqrt(np.maximum(variances, 0.0))
-    for hole, (x, y) in enumerate(budget.layout.positions):
-        # Drawn with y across and x up: an axis along (dx, dy) stands at the angle of (dy, dx).
-        along = directions[hole, :, 1]
-        turn = math.degrees(math.atan2(along[0], along[1]))
-        over = budget.radial_expected[hole] > limit
-        axes.add_patch(
-            Ellipse(
-                (y, x),
-                axis[hole, 1],
-                axis[hole, 0],
-                angle=turn,
-                facecolor=colour + "33",
-                edgecolor=colour,
-                linewidth=1.0,
-                linestyle=(0, (3, 1.5)) if over else "-",
-            )
-        )
-        radius = budget.layout.diameters[hole] / 2
-        axes.add_patch(Circle((y, x), radius, facecolor="white", edgecolor="black", linewidth=0.7))
-        axes.plot([y], [x], marker="+", color="black", markersize=3, markeredgewidth=0.5)
+    radii = SCALE * panel.factor * ELLIPSE * np.sqrt(np.maximum(variances, 0.0))
+    for hole, (x, y) in enumerate(budget.layout.positions.tolist()):
+        along, across = directions[hole, :, 1]
+        turn = math.degrees(math.atan2(along, -across))  # x runs up the paper, y to the left
+        over = budget.radial_expected[hole] > panel.limit
+        pen = Pen(0.35, colour, (1.0, 0.5) if over else ())
+        at = panel.at(x, y)
+        yield Ellipse(at, (float(radii[hole, 1]), float(radii[hole, 0])), turn, pen, tint)
+        yield Circle(at, SCALE * float(budget.layout.diameters[hole]) / 2, RIM, fill=WHITE)
+        yield from cross(at, 0.5, CROSS)
 
 
-def _names(
-    axes: Axes, budget: Budget, half: float, span: tuple[float, float], limit: float
-) -> None:
+def _names(panel: _Panel) -> Iterator[Shape]:
     """Each hole's name and expected error beside the ski, on the hole's side of it."""
+    budget, half, span = panel.budget, panel.half, panel.span
     at, errors = budget.layout.positions, budget.radial_expected
     places = int((span[1] - span[0]) / LINE) - 4  # less those of the other words there
     for side in (1.0, -1.0):
@@ -186,19 +182,24 @@ def _names(
         taken = np.empty(0) if side > 0 else np.array([0.0])
         room = (span[0], span[1] - 20.0) if side > 0 else (span[0] + 12.0, span[1])
         for hole, height in zip(mine, spread(at[mine, 0], LINE, taken, room), strict=True):
-            star = " *" if errors[hole] > limit else ""
-            text = f"{_short(budget.layout.ids[hole])}  {errors[hole]:.2f}{star}"
+            x, y = at[hole].tolist()
+            star = " *" if errors[hole] > panel.limit else ""
+            words = f"{_short(one_line(budget.layout.ids[hole]))}  {errors[hole]:.2f}{star}"
             edge = side * (half + 3)
-            axes.plot([at[hole, 1], edge], [at[hole, 0], height], color=GREY, linewidth=0.4)
-            axes.text(
-                edge + side,
-                height,
-                text,
-                ha="right" if side > 0 else "left",
-                va="center",
-                fontsize=7,
-                parse_math=False,
-            )
+            yield Line(panel.at(x, y), panel.at(float(height), edge), LEADER)
+            yield _text(panel.at(float(height), edge + side), words, right=side > 0)
+
+
+def _title(panel: _Panel) -> Text:
+    x, y = panel.at(panel.span[1], 0.0)
+    method = panel.budget.method
+    return Text((x, y + 2.0), TITLES[method], BODY, "middle", bold=True, colour=COLOURS[method])
+
+
+def _text(at: Point, words: str, *, colour: str | None = None, right: bool = False) -> Text:
+    """Small words with their middle at the height of `at`; `right`: they end there."""
+    place = (at[0], at[1] - SMALL / 2)
+    return Text(place, words, SMALL, "end" if right else "start", colour=colour)
 
 
 def _short(name: str) -> str:
@@ -234,24 +235,15 @@ def spread(wanted: Array, apart: float, taken: Array, span: tuple[float, float])
     return heights
 
 
-def _words(
-    figure: Figure, budgets: tuple[Budget, ...], factor: int, limit: float, height: float
-) -> None:
-    layout = budgets[0].layout
-    figure.text(
-        0.5,
-        1 - 0.28 / height,
-        f"{layout.pattern}, boot {layout.boot:g} mm",
-        ha="center",
-        fontsize=11,
-        fontweight="bold",
-        parse_math=False,
-    )
+def _words(title: str, factor: int, limit: float, size: tuple[float, float]) -> Iterator[Text]:
+    """The title over the two skis, and what is drawn under them."""
+    middle = size[0] / 2
+    yield Text((middle, size[1] - 7.0), title, TITLE, "middle", bold=True)
     lines = (
-        "Outlines: where 95 of 100 drillings come to lie, "
-        f"drawn {factor} times as far from the hole as they are.",
-        "Beside each name: what 95 of 100 drillings stay within, in mm.",
+        "Outlines: where 95 of 100 holes come to be, "
+        f"drawn {factor} times as far from their place as they are.",
+        "Beside each name: the error that 95 of 100 holes stay within, in mm.",
         f"*, dashed: over the limit of {limit:g} mm.",
     )
     for index, line in enumerate(lines):
-        figure.text(0.5, (0.6 - 0.19 * index) / height, line, ha="center", color="black")
+        yield Text((middle, 15.2 - 4.8 * index), line, BODY, "middle")

@@ -60,7 +60,7 @@ def accuracy(
         typer.Option(
             "--plot",
             metavar="FILE",
-            help="Draw the holes with their scatter: .svg, .png or .pdf.",
+            help="Draw the holes with their scatter: .svg or .pdf.",
             rich_help_panel=options.RESULT,
             show_default=False,
         ),

@@ -8,6 +8,7 @@ from itertools import islice
 
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
+from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.errors import InputError
 from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, whole_range
 from jiggen.pattern import Side
@@ -16,7 +17,6 @@ from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, 
 from jiggen.report.evening.words import counted, say
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
-from jiggen.report.sheet.fonts import fit, plain, width_of
 from jiggen.report.sheet.forms import BODY, BOX, RULE, SMALL, blank, cell, head_line
 from jiggen.report.sheet.measures import number
 from jiggen.report.sheet.page import Line, Page, Paper, Pen, Shapes, Text, page_size

@@ -7,10 +7,10 @@ from collections import Counter
 from collections.abc import Iterable
 from textwrap import shorten
 
+from jiggen.draw.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
 from jiggen.report.sheet.boots import boot_sections, boot_words
 from jiggen.report.sheet.drawing import layout_drawing
-from jiggen.report.sheet.fonts import fit, plain, width_of, wrap
 from jiggen.report.sheet.forms import (
     BODY,
     BOX,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from jiggen.report.sheet.fonts import wrap
+from jiggen.draw.fonts import wrap
 from jiggen.report.sheet.page import POINT, Anchor, Page, Point, Shapes, Size, Text
 
 LEADING = 1.25  # line pitch over type size

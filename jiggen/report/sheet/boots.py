@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from jiggen.draw.fonts import plain
 from jiggen.report.setting import Setting
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
-from jiggen.report.sheet.fonts import plain
 from jiggen.report.sheet.forms import head_line, table_row
 from jiggen.report.sheet.job import Job
 from jiggen.report.sheet.measures import full, number, short

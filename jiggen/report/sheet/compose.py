@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
 from jiggen.report.sheet.bench import bench_sections
 from jiggen.report.sheet.block import flow
 from jiggen.report.sheet.boots import boot_words
 from jiggen.report.sheet.feet import add_feet, frame_of
-from jiggen.report.sheet.fonts import plain
 from jiggen.report.sheet.job import Job, read_job
 from jiggen.report.sheet.page import Page, Paper, Units, page_size
 from jiggen.report.sheet.pdf import written

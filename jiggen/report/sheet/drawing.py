@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from jiggen.draw.fonts import width_of
 from jiggen.draw.labels import Label
 from jiggen.report.sheet.block import Block
-from jiggen.report.sheet.fonts import width_of
 from jiggen.report.sheet.holes import (
     CLEAR,
     Box,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from jiggen.cautions import CAUTIONS
+from jiggen.draw.fonts import fit, width_of
 from jiggen.report.sheet.block import Block, Frame, paragraph, space, stack
-from jiggen.report.sheet.fonts import fit, width_of
 from jiggen.report.sheet.page import MARGIN, Line, Page, Pen, Shapes, Size
 from jiggen.report.sheet.words import say
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from jiggen.draw.fonts import fit
 from jiggen.report.sheet.block import Block, beside, paragraph, space, stack
-from jiggen.report.sheet.fonts import fit
 from jiggen.report.sheet.page import Line, Pen, Shapes
 
 HEADING, BODY, SMALL = 11.0, 9.0, 7.5  # points

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from jiggen.draw.fonts import plain, width_of
 from jiggen.draw.labels import Label, place_labels
-from jiggen.report.sheet.fonts import plain, width_of
 from jiggen.report.sheet.job import Hole
 from jiggen.report.sheet.page import CAPITALS, POINT, Circle, Line, Pen, Point, Shapes, Text
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from jiggen.draw.fonts import plain
 from jiggen.report.sheet.block import Block, Section, paragraph, space, stack
-from jiggen.report.sheet.fonts import plain
 from jiggen.report.sheet.forms import BODY, SMALL, head_line, table_row
 from jiggen.report.sheet.measures import number
 from jiggen.report.sheet.plastic import Plastic

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from jiggen.draw.fonts import CAPITALS as CAPITALS
+from jiggen.draw.fonts import POINT as POINT
+
 Point = tuple[float, float]
 Size = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
@@ -19,8 +22,6 @@ PAPERS: dict[Paper, Size] = {
 """Width and height of a page held upright, mm."""
 
 MARGIN = 10.0  # mm; common practice, no source: office printers leave 4 to 6.4 mm blank
-POINT = 25.4 / 72  # mm: the unit of PDF, ISO 32000-1, 8.3.2.3
-CAPITALS = 0.729  # height of capitals over type size: DejaVu Sans Condensed, OS/2 sCapHeight
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from itertools import groupby
 from operator import attrgetter
 from typing import Any
 
-from jiggen.report.sheet.fonts import font_name, width_of
+from jiggen.draw.fonts import font_name, width_of
 from jiggen.report.sheet.page import POINT, Page, Pen, Shapes, Text
 
 SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}

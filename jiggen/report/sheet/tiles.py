@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from itertools import product
 from string import ascii_lowercase, ascii_uppercase
 
+from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.report.sheet.block import Block, Frame, beside, paragraph, space, stack
-from jiggen.report.sheet.fonts import fit, plain, width_of
 from jiggen.report.sheet.holes import (
     Box,
     View,

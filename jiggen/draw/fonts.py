@@ -6,10 +6,15 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
-from jiggen.report.sheet.page import POINT
-
+POINT = 25.4 / 72  # mm: the unit of PDF, ISO 32000-1, 8.3.2.3
+CAPITALS = 0.729  # height of capitals over type size: DejaVu Sans Condensed, OS/2 sCapHeight
 _FILES = {False: "DejaVuSansCondensed", True: "DejaVuSansCondensed-Bold"}
 UNKNOWN = "\ufffd"
+
+
+def points(size: float) -> float:
+    """The height in mm of capitals in type of `size` points."""
+    return size * POINT * CAPITALS
 
 
 @cache

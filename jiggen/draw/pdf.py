@@ -1,0 +1,143 @@
+"""Shapes on the pages of a PDF: vectors at 1:1, fonts embedded, equal bytes for equal shapes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from typing import Any
+
+from reportlab.pdfgen.canvas import Canvas
+
+from jiggen.draw.fonts import CAPITALS, POINT, font_name, width_of
+from jiggen.draw.shapes import (
+    BLACK,
+    Area,
+    Circle,
+    Colour,
+    Drawing,
+    Ellipse,
+    Line,
+    Pen,
+    Point,
+    Shape,
+    Text,
+)
+
+_SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
+
+
+def pdf_bytes(drawing: Drawing) -> bytes:
+    """`drawing` at 1:1 on one page of its own size."""
+    stream = io.BytesIO()
+    canvas = new_canvas(stream, drawing.title, pagesize=_points(drawing.size))
+    canvas.translate(*_points((-drawing.lower[0], -drawing.lower[1])))
+    paint(canvas, drawing.shapes)
+    canvas.showPage()
+    canvas.save()
+    return stream.getvalue()
+
+
+def new_canvas(stream: io.BytesIO, title: str, **how: Any) -> Any:
+    """An empty PDF that is written to `stream`, without dates and random numbers.
+
+    `how` goes to reportlab's Canvas.
+    """
+    how = how | {"pageCompression": 1, "invariant": 1, "initialFontName": font_name(False)}
+    canvas = Canvas(stream, **how)
+    canvas.setTitle(title)
+    canvas.setSubject(title)
+    canvas.setAuthor("jiggen")
+    canvas.setCreator("jiggen")
+    # A viewer that honours this offers "actual size" first: ISO 32000-1, table 150.
+    canvas.setViewerPreference("PrintScaling", "None")
+    canvas.setLineCap(0)
+    return canvas
+
+
+def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
+    """Draw `shapes` at 1:1, each over those before it; the canvas' origin is theirs."""
+    pen = None
+    for shape in shapes:
+        if isinstance(shape, Line | Circle | Ellipse) and shape.pen not in (None, pen):
+            pen = shape.pen
+            _set_pen(canvas, shape.pen)
+        if isinstance(shape, Line):
+            canvas.line(*_points(shape.start), *_points(shape.end))
+        elif isinstance(shape, Circle):
+            _set_fill(canvas, shape.fill)
+            inked = {"stroke": int(shape.pen is not None), "fill": int(shape.fill is not None)}
+            canvas.circle(*_points(shape.centre), shape.radius / POINT, **inked)
+        elif isinstance(shape, Ellipse):
+            _ellipse(canvas, shape)
+        elif isinstance(shape, Area):
+            _area(canvas, shape)
+        elif isinstance(shape, Text):
+            _text(canvas, shape)
+        else:
+            canvas.saveState()
+            canvas.translate(*_points(shape.at))
+            paint(canvas, shape.shapes)
+            canvas.restoreState()
+
+
+def _points(place: Point) -> Point:
+    return place[0] / POINT, place[1] / POINT
+
+
+def _set_pen(canvas: Any, pen: Pen | None) -> None:
+    if pen is None:
+        return
+    canvas.setLineWidth(pen.width / POINT)
+    canvas.setDash([dash / POINT for dash in pen.dashes])
+    red, green, blue = _rgb(pen.colour)
+    if red == green == blue:
+        canvas.setStrokeGray(red)
+    else:
+        canvas.setStrokeColorRGB(red, green, blue)
+
+
+def _set_fill(canvas: Any, colour: Colour | None) -> None:
+    red, green, blue = _rgb(colour or BLACK)
+    if red == green == blue:
+        canvas.setFillGray(red)
+    else:
+        canvas.setFillColorRGB(red, green, blue)
+
+
+def _rgb(colour: Colour) -> tuple[float, ...]:
+    return tuple(round(part / 255, 3) for part in bytes.fromhex(colour[1:]))
+
+
+def _ellipse(canvas: Any, ellipse: Ellipse) -> None:
+    along, across = _points(ellipse.radii)
+    canvas.saveState()
+    canvas.translate(*_points(ellipse.centre))
+    canvas.rotate(ellipse.turn)
+    _set_fill(canvas, ellipse.fill)
+    canvas.ellipse(-along, -across, along, across, stroke=1, fill=int(ellipse.fill is not None))
+    canvas.restoreState()
+
+
+def _area(canvas: Any, area: Area) -> None:
+    first, *others = map(_points, area.points)
+    path = canvas.beginPath()
+    path.moveTo(*first)
+    for point in others:
+        path.lineTo(*point)
+    path.close()
+    _set_fill(canvas, area.fill)
+    canvas.drawPath(path, stroke=0, fill=1)
+
+
+def _text(canvas: Any, text: Text) -> None:
+    size = round(text.height / POINT / CAPITALS, 3)
+    shift = _SHIFTS[text.anchor] * width_of(text.words, size, bold=text.bold)
+    along, up = (0, 1) if text.turn else (1, 0)
+    x, y = _points((text.at[0] + shift * along, text.at[1] + shift * up))
+    line = canvas.beginText()
+    line.setTextTransform(along, up, -up, along, x, y)
+    line.setFont(font_name(text.bold), size)
+    red, green, blue = _rgb(text.colour or BLACK)
+    line.setFillGray(red) if red == green == blue else line.setFillColorRGB(red, green, blue)
+    line.textOut(text.words)
+    canvas.drawText(line)
