@@ -8,7 +8,7 @@ from typing import Any
 from page_samples import beds_of
 
 from jiggen.design import Settings, SkiRange
-from jiggen.design.pieces import pieces
+from jiggen.design.pieces import list_pieces
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export.ladders import ladder_entries
@@ -68,7 +68,7 @@ def reusable(name: str, least: float = 265.0, most: float = 345.0) -> Reusable:
 def ladder_manifest(name: str) -> dict[str, Any]:
     """What a build of 265 to 345 mm writes, with a verification that passed."""
     jig = reusable(name)
-    parts = pieces(jig.whole)
+    parts = list_pieces(jig.whole)
     manifest = manifest_of(jig.whole, parts, {part.name: 1000.0 for part in parts})
     manifest["beds"] = beds_of(parts)
     manifest |= ladder_entries(jig)

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import trimesh
 
-from jiggen.design import Design, Settings, SkiRange, design
-from jiggen.design.pieces import Piece, pieces
+from jiggen.design import Design, Settings, SkiRange, design_jig
+from jiggen.design.pieces import Piece, list_pieces
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export import listing
 from jiggen.export.hole_plan import layout_svg
@@ -40,14 +40,14 @@ VOID = ("area", "br", "img", "input", "link", "meta")
 def jig() -> Design:
     """A club piste jig."""
     holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
-    return design(holes, Settings(ski=SkiRange(84.0, 112.0)))
+    return design_jig(holes, Settings(ski=SkiRange(84.0, 112.0)))
 
 
 @cache
 def club() -> tuple[Any, Any, dict[str, Any]]:
     """Layout, ski widths and manifest of a club piste jig that was neither drawn nor verified."""
     chosen = jig()
-    parts = pieces(chosen)
+    parts = list_pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
     manifest["accuracy"] = expect(chosen)[0]
     manifest["beds"] = beds_of(parts)

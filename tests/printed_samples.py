@@ -18,8 +18,8 @@ from page_samples import beds_of
 from printer_samples import Printer
 
 from jiggen.design import Bed, Settings, SkiRange
-from jiggen.design.jig import Design, design
-from jiggen.design.pieces import pieces
+from jiggen.design.jig import Design, design_jig
+from jiggen.design.pieces import list_pieces
 from jiggen.export.manifest import manifest_of
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
@@ -31,14 +31,14 @@ Array = NDArray[np.float64]
 @cache
 def designed(pattern: str = "club-piste", bed: float = 220.0) -> Design:
     holes = layout(read_pattern(find_pattern(pattern)), 305.0)
-    return design(holes, Settings(SkiRange(84.0, 112.0), bed=Bed(bed, bed, bed)))
+    return design_jig(holes, Settings(SkiRange(84.0, 112.0), bed=Bed(bed, bed, bed)))
 
 
 def write_jig(
     folder: Path, chosen: Design, compensation: dict | None = None, **inputs: float
 ) -> Path:
     """A folder with a jig's manifest in it, and no other file; `inputs` as if asked for."""
-    parts = pieces(chosen)
+    parts = list_pieces(chosen)
     manifest = manifest_of(chosen, parts, {piece.name: 1000.0 for piece in parts})
     manifest["beds"] = beds_of(parts)
     manifest["inputs"] |= inputs
@@ -62,7 +62,7 @@ def finished(
     sent_as = np.eye(2) if matrix is None else matrix
     where = dict(zip(chosen.layout.ids, chosen.layout.positions, strict=True))
     found = {}
-    for piece in pieces(chosen):
+    for piece in list_pieces(chosen):
         body = next((body for body in chosen.bodies if body.name == piece.name), None)
         if body is None:
             continue

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from printed_samples import designed, finished, readings, write_jig
 from printer_samples import Printer, any_printer, misread, read_gauge
 
-from jiggen.design.pieces import pieces
+from jiggen.design.pieces import list_pieces
 from jiggen.printer.adjust import COVERED
 from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge
 from jiggen.printer.pairs import worth_measuring
@@ -69,7 +69,7 @@ def bodies(pattern: str) -> tuple[tuple[Array, Array], ...]:
     """Each body of the jig for `pattern`: 4×4 from the bed to the ski, (n, 2) holes on the ski."""
     chosen = designed(pattern)
     places = dict(zip(chosen.layout.ids, chosen.layout.positions, strict=True))
-    to_ski = {piece.name: piece.to_ski(piece.placed[0]) for piece in pieces(chosen)}
+    to_ski = {piece.name: piece.to_ski(piece.placed[0]) for piece in list_pieces(chosen)}
     return tuple(
         (to_ski[body.name], np.array([places[guide.id] for guide in body.guides]))
         for body in chosen.bodies

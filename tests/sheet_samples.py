@@ -9,8 +9,8 @@ import trimesh
 from page_samples import beds_of
 from pdf_reading import Sheet, read_pdf
 
-from jiggen.design import Settings, SkiRange, design
-from jiggen.design.pieces import pieces
+from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design.pieces import list_pieces
 from jiggen.export.manifest import manifest_of
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern
@@ -33,8 +33,8 @@ GROUP = "W" * 40
 
 def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
     """What `jiggen build` writes for `holes`, verified; no CAD kernel needed."""
-    chosen = design(holes, Settings(ski=ski))
-    parts = pieces(chosen)
+    chosen = design_jig(holes, Settings(ski=ski))
+    parts = list_pieces(chosen)
     manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
     weighed = plastic(chosen, manifest["parts"], lambda _file: BLOCK)
     said = {

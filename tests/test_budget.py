@@ -19,9 +19,9 @@ from jiggen.accuracy.budget import (
     worst_radius,
 )
 from jiggen.accuracy.causes import DIVISORS, Cause, Term
-from jiggen.accuracy.centring import centring
+from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.terms import default_terms, read_terms
-from jiggen.design import Bush, Settings, SkiRange, design
+from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.places import worst_error
 from jiggen.errors import InputError
@@ -64,7 +64,7 @@ def only(method, name, budget):
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=SkiRange(84, 112)))
+    return design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
 
 
 # --- the rules of addition ---
@@ -239,7 +239,7 @@ def test_centring_reaches_its_bound_at_every_hole(jig):
     found = only("jig", "centring", jig_budget(jig, TERMS, bound))
     assert found.worst[:, 1] == pytest.approx(bound)
     default = only("jig", "centring", jig_budget(jig, TERMS))
-    assert default.worst[:, 1] == pytest.approx(centring(jig).loaded.sideways)
+    assert default.worst[:, 1] == pytest.approx(find_centring(jig).loaded.sideways)
 
 
 def test_centring_moves_near_holes_together_and_far_ones_less(jig):

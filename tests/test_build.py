@@ -14,8 +14,8 @@ import trimesh
 from scipy.spatial.distance import cdist
 from shapely.geometry import Point, Polygon
 
-from jiggen.design import Bed, Settings, SkiRange, design
-from jiggen.design.pieces import pieces
+from jiggen.design import Bed, Settings, SkiRange, design_jig
+from jiggen.design.pieces import list_pieces
 from jiggen.drilling import SkiState
 from jiggen.errors import CheckFailed
 from jiggen.layout import layout
@@ -124,13 +124,13 @@ def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed
 @pytest.mark.parametrize(("name", "boot", "ski", "bed"), DESIGNED)
 def test_every_other_combination_is_designed_and_expected_to_hold(name, boot, ski, bed):
     holes, settings, expected = wanted(name, boot, ski, bed)
-    made = design(holes, settings)
+    made = design_jig(holes, settings)
     said, _ = expect(made)
     assert said["moving"]["least_gap"]["gap"] > 0
     assert said["centring"]["loaded"] <= 0.25
     assert [guide.id for guide in made.guides] == list(holes.ids)
     assert holes.positions == pytest.approx(expected, abs=1e-9)
-    to_bed = {piece.name: piece.to_bed[:2] for piece in pieces(made)}
+    to_bed = {piece.name: piece.to_bed[:2] for piece in list_pieces(made)}
     shapes = [Polygon(body.outline.outer) for body in made.bodies]
     for body in made.bodies:
         turn, move = to_bed[body.name][:, :2], to_bed[body.name][:, 3]
@@ -246,11 +246,11 @@ def test_a_build_stops_before_it_writes_when_parts_would_touch(club_layout, tmp_
     from jiggen.report import job
 
     def broken(holes, settings):
-        made = design(holes, settings)
+        made = design_jig(holes, settings)
         station = replace(made.mechanism.station, roof_z=made.mechanism.rail.top_z - 0.5)
         return replace(made, mechanism=replace(made.mechanism, station=station))
 
-    monkeypatch.setattr(job, "design", broken)
+    monkeypatch.setattr(job, "design_jig", broken)
     with pytest.raises(CheckFailed) as caught:
         build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
     assert any(

@@ -11,14 +11,14 @@ from jiggen.accuracy import sections
 from jiggen.accuracy.centring import (
     LIMIT,
     Loading,
-    centring,
+    find_centring,
     flex,
     graduation,
     hole_shift_per_division,
     readings,
     station_play,
 )
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.station import design_mechanism
 from jiggen.errors import InputError
 from jiggen.layout import layout
@@ -37,7 +37,7 @@ def mechanism():
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=WIDE))
+    return design_jig(club_layout, Settings(ski=WIDE))
 
 
 class Plan:
@@ -210,8 +210,8 @@ def test_play_is_greatest_on_the_widest_ski(mechanism):
 @pytest.mark.parametrize("boot", [265.0, 345.0])
 @pytest.mark.parametrize("name", shipped_patterns())
 def test_no_hole_is_off_by_a_quarter_of_a_millimetre_pressed_and_locked(name, boot):
-    jig = design(layout(read_pattern(find_pattern(name)), boot), Settings(ski=WIDE))
-    found = centring(jig)
+    jig = design_jig(layout(read_pattern(find_pattern(name)), boot), Settings(ski=WIDE))
+    found = find_centring(jig)
     assert found.findings == ()
     assert found.ids == jig.layout.ids
     assert 0.05 < found.loaded.sideways.max() < LIMIT
@@ -221,7 +221,7 @@ def test_no_hole_is_off_by_a_quarter_of_a_millimetre_pressed_and_locked(name, bo
 
 
 def test_a_soft_rail_is_found_out_and_the_holes_named(jig):
-    found = centring(jig, Loading(force=60.0, uneven=0.2))
+    found = find_centring(jig, Loading(force=60.0, uneven=0.2))
     assert found.findings
     assert {f.code for f in found.findings} == {"accuracy.centring"}
     worst = jig.layout.ids[int(np.argmax(found.loaded.sideways))]
@@ -232,13 +232,13 @@ def test_a_soft_rail_is_found_out_and_the_holes_named(jig):
 
 
 def test_closer_fits_keep_even_unpressed_rails_under_the_limit(club_layout, jig):
-    assert centring(jig).free.sideways.max() > LIMIT
+    assert find_centring(jig).free.sideways.max() > LIMIT
     close = Settings(ski=WIDE, slide=0.08, backlash=0.08, joint_fit=0.10)
-    assert centring(design(club_layout, close)).free.sideways.max() < LIMIT
+    assert find_centring(design_jig(club_layout, close)).free.sideways.max() < LIMIT
 
 
 def test_errors_at_holes_and_slopes_against_every_corner(jig):
-    found, play = centring(jig), jig.joint.play
+    found, play = find_centring(jig), jig.joint.play
     heel, toe = (station.x for station in jig.stations)
     error = found.stations[0].free
     worst, slope = np.zeros(len(jig.layout)), 0.0

@@ -21,7 +21,7 @@ from jiggen.accuracy.plot import (
 )
 from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.draw.shapes import Ellipse
 from jiggen.errors import InputError
 
@@ -31,7 +31,7 @@ JOB = ("accuracy", "club-piste", "--boot", "305", "--ski", "84-112")
 
 @pytest.fixture(scope="module")
 def budgets(club_layout):
-    chosen = design(club_layout, Settings(ski=SkiRange(84, 112)))
+    chosen = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
     return jig_budget(chosen, default_terms()), sheet_budget(club_layout, default_terms())
 
 

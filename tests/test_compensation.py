@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from jiggen.accuracy.sweep import sweep
-from jiggen.design import Bed, Settings, SkiRange, design
+from jiggen.accuracy.sweep import sweep_stations
+from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import backlash, contact_ratio
 from jiggen.errors import InputError
 from jiggen.export.compensation import (
@@ -37,7 +37,7 @@ def club_layout(pattern="club-piste"):
 
 @cache
 def club():
-    return design(club_layout(), USUAL)
+    return design_jig(club_layout(), USUAL)
 
 
 def fitted(settings=USUAL, **profile):
@@ -53,7 +53,7 @@ def test_no_printer_and_a_true_one_change_no_setting():
 
 
 def test_holes_that_come_out_small_are_designed_larger():
-    made = design(club_layout(), fitted(hole=-0.18))
+    made = design_jig(club_layout(), fitted(hole=-0.18))
     for before, after in zip(club().guides, made.guides, strict=True):
         assert (after.x, after.y) == (before.x, before.y)
         assert after.bore == pytest.approx(before.bore + 0.18)
@@ -63,13 +63,13 @@ def test_holes_that_come_out_small_are_designed_larger():
 @pytest.mark.parametrize("hole", [-0.2, 0.2])
 def test_a_hole_without_a_bush_is_designed_larger_or_smaller(hole):
     plain = replace(USUAL, bush="none")
-    made = design(club_layout(), fitted(plain, hole=hole))
+    made = design_jig(club_layout(), fitted(plain, hole=hole))
     for guide in made.guides:
         assert guide.bore == guide.throat == pytest.approx(guide.drill + 0.15 - hole)
 
 
 def test_the_pocket_that_held_the_bush_best_outranks_the_caliper():
-    made = design(club_layout(), fitted(hole=-0.18, bush_fit=0.25))
+    made = design_jig(club_layout(), fitted(hole=-0.18, bush_fit=0.25))
     for before, after in zip(club().guides, made.guides, strict=True):
         assert after.bore == pytest.approx(before.bore + 0.15)
         assert after.throat == pytest.approx(before.throat + 0.18)
@@ -77,7 +77,7 @@ def test_the_pocket_that_held_the_bush_best_outranks_the_caliper():
 
 @pytest.mark.parametrize(("profile", "more"), [({"wall": 0.08}, 0.08), ({"slide": 0.3}, 0.1)])
 def test_walls_that_grow_get_clearance_and_teeth_their_backlash(profile, more):
-    made = design(club_layout(), fitted(**profile))
+    made = design_jig(club_layout(), fitted(**profile))
     assert made.settings.slide == pytest.approx(USUAL.slide + more)
     before, after = (one.mechanism.pinion.gear for one in (club(), made))
     racks = [one.mechanism.rail.rack.thinning for one in (club(), made)]
@@ -88,9 +88,9 @@ def test_walls_that_grow_get_clearance_and_teeth_their_backlash(profile, more):
 
 
 def test_a_jig_for_the_widest_fits_moves_over_its_range():
-    made = design(club_layout(), fitted(slide=0.35))
+    made = design_jig(club_layout(), fitted(slide=0.35))
     assert made.settings.backlash == pytest.approx(0.4793)
-    assert sweep(made).findings == ()
+    assert sweep_stations(made).findings == ()
 
 
 def test_the_slide_asked_for_is_what_comes_out():
@@ -162,14 +162,14 @@ def crowded(wall: float):
 
 
 def test_walls_as_thin_as_they_are_printed_are_allowed_and_no_thinner():
-    design(crowded(2.05), USUAL)
-    made = design(crowded(2.05), fitted(hole=-0.2))  # 1.85 mm in the file, 2.05 mm printed
+    design_jig(crowded(2.05), USUAL)
+    made = design_jig(crowded(2.05), fitted(hole=-0.2))  # 1.85 mm in the file, 2.05 mm printed
     assert made.settings.wall == pytest.approx(1.8)
     with pytest.raises(InputError, match=r"1\.90 mm of wall, 2 mm needed") as refusal:
-        design(crowded(1.9), USUAL)
+        design_jig(crowded(1.9), USUAL)
     assert {finding.code for finding in refusal.value.findings} == {"design.clash"}
     with pytest.raises(InputError, match=r"1\.75 mm of wall, 1\.8 mm needed"):
-        design(crowded(1.95), fitted(hole=-0.2))
+        design_jig(crowded(1.95), fitted(hole=-0.2))
 
 
 def test_a_wall_in_the_file_is_never_thinner_than_three_lines():
@@ -178,9 +178,9 @@ def test_a_wall_in_the_file_is_never_thinner_than_three_lines():
 
 def test_a_bush_that_would_lose_its_seat_is_refused():
     tight = Settings(ski=SkiRange(84, 112), bush=replace(club().guides[0].bush, outside=5.9))
-    design(club_layout(), tight)
+    design_jig(club_layout(), tight)
     with pytest.raises(InputError) as refusal:
-        design(club_layout(), fitted(tight, hole=-0.4, bush_fit=0.1))
+        design_jig(club_layout(), fitted(tight, hole=-0.4, bush_fit=0.1))
     assert {finding.code for finding in refusal.value.findings} == {"design.bush-thin"}
 
 

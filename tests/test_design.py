@@ -3,10 +3,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jiggen.design import Bed, Bush, Settings, SkiRange, design
+from jiggen.design import Bed, Bush, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length, teeth_in_mesh
-from jiggen.design.hardware import hardware
-from jiggen.design.pieces import pieces
+from jiggen.design.hardware import list_hardware
+from jiggen.design.pieces import list_pieces
 from jiggen.design.places import JointPlay, bed_turn, error_gain, longest_fit, worst_error
 from jiggen.errors import InputError
 from jiggen.layout.model import Layout
@@ -43,7 +43,7 @@ def alpine(boot=305.0):
 
 
 def test_two_halves_meet_at_the_mounting_mark_when_the_bed_is_small():
-    jig = design(alpine(), Settings(ski=WIDE))
+    jig = design_jig(alpine(), Settings(ski=WIDE))
     toe, heel = (body.plate for body in jig.bodies)
     assert (toe.name, heel.name) == ("body-toe", "body-heel")
     assert toe.start == 0.0 == heel.stop
@@ -52,7 +52,7 @@ def test_two_halves_meet_at_the_mounting_mark_when_the_bed_is_small():
 
 
 def test_one_piece_when_the_bed_holds_it():
-    jig = design(alpine(), Settings(ski=WIDE, bed=Bed(400, 400, 250)))
+    jig = design_jig(alpine(), Settings(ski=WIDE, bed=Bed(400, 400, 250)))
     assert [body.name for body in jig.bodies] == ["body"]
     assert jig.joint is None
 
@@ -61,15 +61,15 @@ def test_one_piece_when_the_bed_holds_it():
 @pytest.mark.parametrize("ski", [SkiRange(84, 112), WIDE])
 @pytest.mark.parametrize("bed", [Bed(), Bed(400, 400, 250)])
 def test_every_body_fits_the_bed_as_it_is_turned(boot, ski, bed):
-    jig = design(alpine(boot), Settings(ski=ski, bed=bed))
-    for piece, body in zip(pieces(jig), jig.bodies, strict=False):
+    jig = design_jig(alpine(boot), Settings(ski=ski, bed=bed))
+    for piece, body in zip(list_pieces(jig), jig.bodies, strict=False):
         flat = body.outline.outer @ piece.to_bed[:2, :2].T + piece.to_bed[:2, 3]
         assert flat.min() >= -1e-9
         assert np.all(np.ptp(flat, axis=0) <= np.array([bed.x, bed.y]) - 2 * 2.0 + 1e-9)
 
 
 def test_poses_are_rigid_and_right_handed():
-    for piece in pieces(design(alpine(), Settings(ski=WIDE))):
+    for piece in list_pieces(design_jig(alpine(), Settings(ski=WIDE))):
         for placed in piece.placed:
             turn = piece.to_ski(placed)[:3, :3]
             assert np.allclose(turn @ turn.T, np.eye(3), atol=1e-12)
@@ -77,9 +77,9 @@ def test_poses_are_rigid_and_right_handed():
 
 
 def test_rails_stand_on_the_ski_edges_at_any_width():
-    jig = design(alpine(), Settings(ski=WIDE))
+    jig = design_jig(alpine(), Settings(ski=WIDE))
     for width in (70.0, 91.0, 130.0):
-        (rail,) = [piece for piece in pieces(jig, width) if piece.name == "rail"]
+        (rail,) = [piece for piece in list_pieces(jig, width) if piece.name == "rail"]
         contacts = [(placed.pose @ (0, 0, -5, 1))[:2] for placed in rail.placed]
         expected = [(s.x, y) for s in jig.stations for y in (width / 2, -width / 2)]
         assert np.allclose(contacts, expected)
@@ -135,7 +135,7 @@ def test_joint_play_rule_against_every_corner_of_the_free_positions(x, heel, toe
 
 
 def test_stations_outside_the_holes_where_there_is_room():
-    jig = design(alpine(), Settings(ski=WIDE, bed=Bed(400, 400, 250)))
+    jig = design_jig(alpine(), Settings(ski=WIDE, bed=Bed(400, 400, 250)))
     heel, toe = (station.x for station in jig.stations)
     xs = jig.layout.positions[:, 0]
     assert heel < xs.min() and toe > xs.max()
@@ -154,23 +154,23 @@ def test_longest_fit_is_what_turning_an_outline_finds():
 
 def test_bush_is_chosen_by_the_drill_and_seated_near_flush():
     # DIN 179, standards.md: a 4.1 drill takes an 8 mm bush, a 3.6 one a 7 mm bush (from memory).
-    (guide, *_) = design(alpine(), Settings(ski=WIDE)).guides
+    (guide, *_) = design_jig(alpine(), Settings(ski=WIDE)).guides
     assert guide.bush == Bush(8.0, 12.0)
     assert guide.bore == pytest.approx(8.1)
     assert guide.bush_top_z == pytest.approx(14.1)
     layout = holes([(60.0, 10.0), (-60.0, -10.0)], drill=3.6)
-    (guide, *_) = design(layout, Settings(ski=WIDE)).guides
+    (guide, *_) = design_jig(layout, Settings(ski=WIDE)).guides
     assert guide.bush == Bush(7.0, 12.0)
 
 
 def test_the_throat_clears_the_drill_and_holds_the_bush():
-    for guide in design(alpine(), Settings(ski=WIDE)).guides:
+    for guide in design_jig(alpine(), Settings(ski=WIDE)).guides:
         assert guide.throat >= guide.drill + 0.4
         assert guide.throat <= guide.bush.outside - 2 * 0.8
 
 
 def test_without_bushes_the_print_guides_the_drill():
-    (guide, *_) = design(alpine(), Settings(ski=WIDE, bush="none")).guides
+    (guide, *_) = design_jig(alpine(), Settings(ski=WIDE, bush="none")).guides
     assert guide.bush is None
     assert guide.bore == pytest.approx(4.1 + 0.15)
     assert guide.throat == guide.bore
@@ -179,7 +179,7 @@ def test_without_bushes_the_print_guides_the_drill():
 def test_a_clash_names_both_features_the_wall_and_what_helps():
     layout = holes([(60.0, 5.0), (60.0, -4.5), (-60.0, 0.0)])
     with pytest.raises(InputError) as caught:
-        design(layout, Settings(ski=WIDE))
+        design_jig(layout, Settings(ski=WIDE))
     (finding,) = caught.value.findings
     # By hand: 9.5 mm apart less one 8.1 mm pocket leaves 1.40 mm.
     assert "h-1" in finding.message and "h-2" in finding.message
@@ -190,34 +190,36 @@ def test_a_clash_names_both_features_the_wall_and_what_helps():
 def test_every_clash_is_said_at_once():
     layout = holes([(60.0, 31.0), (60.0, -31.5), (-60.0, 0.0)])
     with pytest.raises(InputError) as caught:
-        design(layout, Settings(ski=WIDE))
+        design_jig(layout, Settings(ski=WIDE))
     messages = " ".join(finding.message for finding in caught.value.findings)
     assert "left edge" in messages and "right edge" in messages
 
 
 def test_a_hole_in_the_sight_window_is_a_clash():
     with pytest.raises(InputError, match="sight window"):
-        design(holes([(0.0, 28.0), (70.0, 0.0), (-70.0, 0.0)]), Settings(ski=SkiRange(84, 112)))
+        design_jig(holes([(0.0, 28.0), (70.0, 0.0), (-70.0, 0.0)]), Settings(ski=SkiRange(84, 112)))
 
 
 def test_skis_too_narrow_for_the_joint_are_refused_with_the_width_that_serves():
     # By hand: screw pockets end at 16 + 7/2 + 0.75 = 20.25 mm; 2 mm of wall, a window 9 mm deep
     # and 1 mm to the rails make 32.25 mm to a side, so 64.5 mm.
     with pytest.raises(InputError, match=r"64\.5 mm wide"):
-        design(alpine(), Settings(ski=SkiRange(62, 80)))
-    design(alpine(), Settings(ski=SkiRange(64.5, 80)))
-    design(alpine(), Settings(ski=SkiRange(62, 80), bed=Bed(400, 400, 250)))
+        design_jig(alpine(), Settings(ski=SkiRange(62, 80)))
+    design_jig(alpine(), Settings(ski=SkiRange(64.5, 80)))
+    design_jig(alpine(), Settings(ski=SkiRange(62, 80), bed=Bed(400, 400, 250)))
 
 
 def test_thin_body_and_bad_settings_are_refused():
     with pytest.raises(InputError, match="body thickness is 8 mm"):
-        design(alpine(), Settings(ski=WIDE, body=8.0))
+        design_jig(alpine(), Settings(ski=WIDE, body=8.0))
     with pytest.raises(InputError, match="widest ski width"):
-        design(alpine(), Settings(ski=SkiRange(100, 90)))
+        design_jig(alpine(), Settings(ski=SkiRange(100, 90)))
 
 
 def test_hardware_counts():
-    bought = {(b.name, b.size): b.count for b in hardware(design(alpine(), Settings(ski=WIDE)))}
+    bought = {
+        (b.name, b.size): b.count for b in list_hardware(design_jig(alpine(), Settings(ski=WIDE)))
+    }
     assert bought[("drill bush, headless, press fit", "4.1 x 8 x 12 mm")] == 8
     assert bought[("lock screw, socket head", "M5 x 25")] == 2
     assert bought[("joint screw, socket head", "M4 x 20")] == 2

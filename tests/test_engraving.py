@@ -3,7 +3,7 @@ import pytest
 import shapely
 from shapely.geometry import Point, Polygon
 
-from jiggen.design import Settings, SkiRange, design, lettering
+from jiggen.design import Settings, SkiRange, design_jig, lettering
 from jiggen.design.engraving import LINE, words
 from jiggen.design.lettering import letter
 from jiggen.errors import InputError
@@ -13,7 +13,7 @@ from jiggen.pattern import find_pattern, read_pattern
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=SkiRange(84, 112)))
+    return design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
 
 
 def shapes(engraving):

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon
 
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.solid.body import body_blank, body_cutters, make_body
 from jiggen.solid.level import Inset, set_in, stacked
@@ -80,7 +80,7 @@ def test_a_part_elsewhere_keeps_its_place(plate):
 
 
 def test_a_body_is_as_if_cut_in_one(club_layout):
-    jig = design(club_layout, Settings(ski=SkiRange(84, 112)))
+    jig = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
     body = jig.bodies[0]
     made = make_body(body, jig)
     wanted = body_blank(body, jig).cut(*body_cutters(body, jig))
@@ -105,7 +105,7 @@ def test_a_part_with_nothing_to_stand_on_is_refused(plate, x):
 
 
 def test_moving_parts_are_as_if_fused(club_layout):
-    made = design(club_layout, Settings(ski=SkiRange(84, 112))).mechanism
+    made = design_jig(club_layout, Settings(ski=SkiRange(84, 112))).mechanism
     pinion, gear = make_pinion(made.pinion), made.pinion.gear
     middle = (made.pinion.nut_top_z + made.pinion.gear_top_z) / 2 + 0.5
     (section,) = pinion.intersect(block((-20, 20), (-20, 20), (middle, middle + 1))).Solids()

@@ -14,11 +14,11 @@ from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
 from jiggen.accuracy.budget import summary as budget_summary
-from jiggen.accuracy.centring import LIMIT, Loading, centring
+from jiggen.accuracy.centring import LIMIT, Loading, find_centring
 from jiggen.accuracy.material import COLDER, effects, movement, softness
 from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.errors import CheckFailed, InputError
 from jiggen.report.advice import advice, in_car
 from jiggen.report.expect import expect
@@ -32,7 +32,7 @@ NAMES = ["PLA", "PETG", "ABS", "ASA", "PA", "PC"]
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=SkiRange(84, 112)))
+    return design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
 
 
 def of(jig, name: str, **settings):
@@ -134,9 +134,9 @@ def test_a_rail_bends_by_the_modulus(jig):
 
 
 def test_centring_and_budget_are_those_of_the_plastic_asked_for(jig):
-    usual = centring(jig)
+    usual = find_centring(jig)
     for name in NAMES:
-        found = centring(of(jig, name))
+        found = find_centring(of(jig, name))
         # All but the joint's part is bending, loaded and locked.
         bent = found.loaded.sideways - found.joint
         assert bent == pytest.approx(
@@ -148,11 +148,11 @@ def test_centring_and_budget_are_those_of_the_plastic_asked_for(jig):
 
 
 def test_a_plastic_too_soft_for_the_limit_is_refused(club_layout):
-    wide = design(club_layout, Settings(ski=SkiRange(70, 130)))
+    wide = design_jig(club_layout, Settings(ski=SkiRange(70, 130)))
     assert (
-        centring(wide).loaded.sideways.max()
+        find_centring(wide).loaded.sideways.max()
         < LIMIT
-        < centring(of(wide, "PA")).loaded.sideways.max()
+        < find_centring(of(wide, "PA")).loaded.sideways.max()
     )
     with pytest.raises(CheckFailed, match=r"may lie 0\.26 mm off sideways(.|\n)*stiffer material"):
         expect(of(wide, "PA"))

@@ -4,7 +4,7 @@ import pytest
 from ladder_samples import WIDE, mixed, pattern_named
 
 from jiggen.cli import main
-from jiggen.design import Bed, Settings, design
+from jiggen.design import Bed, Settings, design_jig
 from jiggen.drilling import Area, DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, InputError
 from jiggen.layout import layout
@@ -90,7 +90,7 @@ def test_an_ordinary_jig_for_a_range_says_its_boots(tmp_path, monkeypatch):
     engraved = {item.name for body in seen["design"].bodies for item in body.engravings}
     assert "BOOT 265-345" in engraved and "boot-centre line" in engraved
     # But for the words it is the jig of any of these boots.
-    one = design(layout(pattern_named("hut-plate"), 300.0), settings())
+    one = design_jig(layout(pattern_named("hut-plate"), 300.0), settings())
     assert [g.x for g in one.guides] == [g.x for g in seen["design"].guides]
 
 

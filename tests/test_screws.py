@@ -149,10 +149,10 @@ def test_an_area_on_the_command_line_wins(asked):
 
 
 def test_a_screw_that_is_too_long_is_in_the_result_of_the_road(club_layout):
-    from jiggen.design import Settings, SkiRange, design
+    from jiggen.design import Settings, SkiRange, design_jig
     from jiggen.report.expect import drill
 
-    chosen = design(club_layout, Settings(ski=SkiRange(84, 112)))
+    chosen = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
     screws = {"toe-5": Screw(5.5, (16.0,)), "heel-1": Screw(9.0, (14.0,))}
     found = drill(chosen, SkiState(), DrillingLimits(), screws)
     assert {(warning.code, warning.key) for warning in found.warnings} == {

@@ -8,7 +8,7 @@ from simulation import difference, drill, simulate
 from jiggen.accuracy.budget import Budget, jig_budget, sheet_budget
 from jiggen.accuracy.causes import Cause, Term
 from jiggen.accuracy.terms import default_terms
-from jiggen.design import Settings, SkiRange, design
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
@@ -18,7 +18,7 @@ SKI = SkiRange(84, 112)
 
 @pytest.fixture(scope="module")
 def club(club_layout):
-    chosen = design(club_layout, Settings(ski=SKI))
+    chosen = design_jig(club_layout, Settings(ski=SKI))
     budgets = jig_budget(chosen, TERMS), sheet_budget(club_layout, TERMS)
     return [(budget, simulate(budget)) for budget in budgets]
 
@@ -54,7 +54,10 @@ def test_no_drilling_is_beyond_the_worst_case(club):
 @pytest.mark.parametrize("path", shipped_patterns(), ids=lambda path: path.stem)
 def test_every_shipped_pattern_agrees(path):
     holes = layout(read_pattern(path), 305.0)
-    for budget in (jig_budget(design(holes, Settings(ski=SKI)), TERMS), sheet_budget(holes, TERMS)):
+    for budget in (
+        jig_budget(design_jig(holes, Settings(ski=SKI)), TERMS),
+        sheet_budget(holes, TERMS),
+    ):
         assert difference(budget, simulate(budget, 30_000)) < 0.02
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from jiggen.design import Settings, SkiRange, design
-from jiggen.design.pieces import pieces
+from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design.pieces import list_pieces
 from jiggen.solid import build, mesh_of
 
 trimesh = pytest.importorskip("trimesh")
@@ -10,7 +10,7 @@ trimesh = pytest.importorskip("trimesh")
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=SkiRange(70, 130)))
+    return design_jig(club_layout, Settings(ski=SkiRange(70, 130)))
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +64,7 @@ def test_nothing_overlaps_at_the_ends_and_the_middle_of_the_range(jig, model):
         own[part.name] = (points @ back[:3, :3].T + back[:3, 3], faces)
     for width in (70.0, 100.0, 130.0):
         placed = {}
-        for piece in pieces(jig, width):
+        for piece in list_pieces(jig, width):
             points, faces = own[piece.name]
             for one in piece.placed:
                 moved = points @ one.pose[:3, :3].T + one.pose[:3, 3]

@@ -6,10 +6,10 @@ import shapely
 from shapely.geometry import Polygon, box
 
 from jiggen.accuracy import sections
-from jiggen.accuracy.sweep import sweep
-from jiggen.design import Bed, Settings, SkiRange, design
+from jiggen.accuracy.sweep import sweep_stations
+from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
-from jiggen.design.pieces import moved, pieces, turned
+from jiggen.design.pieces import list_pieces, moved, turned
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
@@ -19,7 +19,7 @@ FEW = 15.0  # mm: enough steps to meet what a test is after
 
 @pytest.fixture(scope="module")
 def jig(club_layout):
-    return design(club_layout, Settings(ski=WIDE))
+    return design_jig(club_layout, Settings(ski=WIDE))
 
 
 def with_parts(jig, **parts):
@@ -35,8 +35,8 @@ def said(result, code="accuracy.interference"):
 
 @pytest.mark.parametrize("name", shipped_patterns())
 def test_every_shipped_pattern_runs_free_from_70_to_130(name):
-    jig = design(layout(read_pattern(find_pattern(name)), 305.0), Settings(ski=WIDE))
-    result = sweep(jig)
+    jig = design_jig(layout(read_pattern(find_pattern(name)), 305.0), Settings(ski=WIDE))
+    result = sweep_stations(jig)
     assert result.findings == ()
     assert list(result.widths) == list(range(70, 131))
     assert result.least_teeth >= 2
@@ -65,14 +65,16 @@ def test_every_shipped_pattern_runs_free_from_70_to_130(name):
     ],
 )
 def test_no_setting_makes_parts_collide(club_layout, ski, bed, slide):
-    jig = design(club_layout, Settings(ski=ski, bed=bed, slide=slide))
-    result = sweep(jig, step=FEW)
+    jig = design_jig(club_layout, Settings(ski=ski, bed=bed, slide=slide))
+    result = sweep_stations(jig, step=FEW)
     assert result.findings == ()
     assert result.widths[0] == ski.least and result.widths[-1] == ski.most
 
 
 def test_gaps_are_those_of_the_design(jig):
-    gaps = {(p.one, p.other): p.gap for s in sweep(jig, step=FEW).stations for p in s.pairs}
+    gaps = {
+        (p.one, p.other): p.gap for s in sweep_stations(jig, step=FEW).stations for p in s.pairs
+    }
     c = jig.settings.slide
     # A 45° face that is c off sideways is c/√2 off; the cone's sides rise 3.2 over 2 mm.
     assert gaps["rail toe left", "body"] == pytest.approx(c / np.sqrt(2))
@@ -87,7 +89,7 @@ def test_gaps_are_those_of_the_design(jig):
 
 
 def test_rails_stand_at_half_the_width_whatever_the_sidecut(jig):
-    result = sweep(jig, step=FEW, waist=-30.0)
+    result = sweep_stations(jig, step=FEW, waist=-30.0)
     for station in result.stations:
         assert station.travel.shape == (len(result.widths), len(result.radii))
         assert np.abs(station.travel - result.widths[:, None] / 2).max() < 0.005
@@ -101,7 +103,7 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
     along = np.linspace(-5, 5, 2001)
     edge = 50.0 + sections.ski_edge(along, x, radius, 0.0)
     far_out = replace(jig, stations=(replace(jig.stations[1], x=x),))
-    (there,) = sweep(far_out, step=100.0, radii=(radius,)).stations
+    (there,) = sweep_stations(far_out, step=100.0, radii=(radius,)).stations
     ahead = there.travel[0, 0] - WIDE.least / 2
     nose = 50.0 + ahead + rail.nose_radius - np.sqrt(rail.nose_radius**2 - along**2)
     assert (nose - edge).min() == pytest.approx(0.0, abs=1e-5)
@@ -109,7 +111,7 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
 
 
 def test_a_channel_too_small_is_caught_and_named(jig):
-    result = sweep(
+    result = sweep_stations(
         with_parts(jig, station={"channel_back": jig.mechanism.rail.back_x - 0.3}), step=FEW
     )
     messages = said(result)
@@ -119,7 +121,7 @@ def test_a_channel_too_small_is_caught_and_named(jig):
 
 def test_a_channel_too_low_is_caught(jig):
     roof = jig.mechanism.rail.top_z + 0.01
-    messages = said(sweep(with_parts(jig, station={"roof_z": roof}), step=FEW))
+    messages = said(sweep_stations(with_parts(jig, station={"roof_z": roof}), step=FEW))
     assert "rail toe right and body come within 0.01 mm of one another at every ski width" in (
         messages
     )
@@ -128,10 +130,10 @@ def test_a_channel_too_low_is_caught(jig):
 def test_a_rack_too_long_for_a_wider_leg_is_caught_where_it_meets_it(jig):
     wider = {"leg_x": (-9.0, jig.mechanism.rail.back_x)}
     short = with_parts(jig, rail={**wider, "reach": 70.0})
-    assert said(sweep(short, step=FEW)) == []
+    assert said(sweep_stations(short, step=FEW)) == []
     # By hand: a tail 78.9 mm from the nose lies beyond the other leg's inner face, 2 mm out
     # from the edge, while the ski is narrower than 78.9 - 2 = 76.9 mm.
-    result = sweep(with_parts(jig, rail=wider))
+    result = sweep_stations(with_parts(jig, rail=wider))
     (pair,) = [p for p in result.stations[0].pairs if p.failing]
     assert (pair.one, pair.other) == ("rail heel left", "rail heel right")
     assert pair.failing == tuple(range(70, 77))
@@ -142,7 +144,7 @@ def test_a_rack_too_long_for_a_wider_leg_is_caught_where_it_meets_it(jig):
 def test_a_rack_too_long_stands_in_the_way_of_a_clamp(jig):
     # By hand: on a 70 mm ski the flats are 70/2 + 10 mm out; a rack 84 mm long from the nose
     # ends 84 - 70/2 = 49 mm out, 4 mm past the flat; on skis from 74 mm it does not.
-    result = sweep(with_parts(jig, rail={"reach": 84.0}))
+    result = sweep_stations(with_parts(jig, rail={"reach": 84.0}))
     messages = said(result)
     assert any(
         m.startswith("rail toe left and a clamp on rail toe right lie 4.00 mm") for m in messages
@@ -152,14 +154,14 @@ def test_a_rack_too_long_stands_in_the_way_of_a_clamp(jig):
 
 
 def test_a_leg_too_wide_meets_the_other_rack(jig):
-    messages = said(sweep(with_parts(jig, rail={"leg_x": (-14.0, 16.0)}), step=FEW))
+    messages = said(sweep_stations(with_parts(jig, rail={"leg_x": (-14.0, 16.0)}), step=FEW))
     assert any("rail toe left and rail toe right" in message for message in messages)
 
 
 def test_a_nose_too_flat_lets_the_leg_meet_the_ski(jig):
     # A nose nearly flat: the leg's face stands where the ski's edge flares out.
     flat = with_parts(jig, rail={"nose_radius": 400.0, "nose_half": 6.0})
-    result = sweep(flat, step=FEW)
+    result = sweep_stations(flat, step=FEW)
     assert any(m.startswith("rail toe left and ski") for m in said(result))
     (message, _) = said(result, "accuracy.contact")
     assert "rails heel touch a ski of 10 m sidecut" in message
@@ -168,7 +170,7 @@ def test_a_nose_too_flat_lets_the_leg_meet_the_ski(jig):
 def test_a_body_too_wide_for_the_narrowest_ski_is_caught_there(jig):
     (body, *rest) = jig.bodies
     wide = replace(body.outline, outer=body.outline.outer * (1.0, 1.06))
-    result = sweep(replace(jig, bodies=(replace(body, outline=wide), *rest)))
+    result = sweep_stations(replace(jig, bodies=(replace(body, outline=wide), *rest)))
     messages = said(result)
     # 34 mm become 36.04; the nose stands at 35 on a 70 mm ski.
     assert any("rail toe left and body lie 1.04 mm in one another" in m for m in messages)
@@ -191,27 +193,27 @@ def test_a_body_too_wide_for_the_narrowest_ski_is_caught_there(jig):
     ],
 )
 def test_each_part_that_does_not_fit_is_named(jig, parts, expected):
-    messages = said(sweep(with_parts(jig, **parts), step=FEW))
+    messages = said(sweep_stations(with_parts(jig, **parts), step=FEW))
     assert any(message.startswith(expected) for message in messages), messages
 
 
 def test_a_lock_screw_too_long_would_stand_on_the_ski(jig):
     longer = replace(jig.mechanism, lock_screw_length=30.0)
-    messages = said(sweep(replace(jig, mechanism=longer), step=FEW))
+    messages = said(sweep_stations(replace(jig, mechanism=longer), step=FEW))
     assert "lock screw toe and ski lie 3.50 mm in one another at every ski width" in messages
 
 
 def test_a_rack_half_a_tooth_out_of_phase_is_caught(jig):
     rack = jig.mechanism.rail.rack
     shifted = replace(rack, space_y=rack.space_y + rack.pitch / 2)
-    messages = said(sweep(with_parts(jig, rail={"rack": shifted}), step=FEW))
+    messages = said(sweep_stations(with_parts(jig, rail={"rack": shifted}), step=FEW))
     assert any(m.startswith("rail heel left and pinion heel lie") for m in messages)
 
 
 def test_a_rack_too_short_loses_its_mesh_and_says_where(jig):
     rack = jig.mechanism.rail.rack
     short = replace(rack, spaces=rack.spaces - 3)
-    result = sweep(with_parts(jig, rail={"rack": short}))
+    result = sweep_stations(with_parts(jig, rail={"rack": short}))
     message, _ = said(result, "accuracy.mesh")
     assert "rails heel and pinion heel have" in message
     # By hand: three pitches fewer end the teeth at -24.08 - 14.14 = -38.22; full mesh needs
@@ -223,7 +225,7 @@ def test_a_rack_too_short_loses_its_mesh_and_says_where(jig):
 def test_stations_too_near_one_another_are_caught(jig):
     heel, toe = jig.stations
     near = replace(jig, stations=(heel, replace(toe, x=heel.x + 30.0)))
-    messages = said(sweep(near, step=FEW))
+    messages = said(sweep_stations(near, step=FEW))
     assert any(m.startswith("knob heel and knob toe lie 2.0") for m in messages)
     assert any("rail heel" in m and "rail toe" in m for m in messages)
 
@@ -238,7 +240,7 @@ def test_an_invalid_polygon_is_an_error_not_nonsense(jig):
         sections.sound(Polygon(), "nothing")
     crossed = with_parts(jig, rail={"lean": 9.0})  # the lean runs out through the teeth
     with pytest.raises(RuntimeError, match="no sound polygon"):
-        sweep(crossed, step=FEW)
+        sweep_stations(crossed, step=FEW)
 
 
 def test_the_gap_of_two_stacks_by_hand():
@@ -287,7 +289,7 @@ WIDTHS = (70.0, 97.3, 130.0)
 def poses(jig, width):
     return {
         placed.name: (piece.name, placed.pose)
-        for piece in pieces(jig, width)
+        for piece in list_pieces(jig, width)
         for placed in piece.placed
     }
 
@@ -337,7 +339,7 @@ def meshes(jig, solids):
     from jiggen.solid.model import Part, mesh_of
 
     found = {}
-    for piece in pieces(jig):
+    for piece in list_pieces(jig):
         if piece.name in solids:
             points, faces = mesh_of(Part(piece, solids[piece.name], 0.0))
             back = np.linalg.inv(piece.to_bed)

@@ -26,8 +26,8 @@ from verify_samples import (
     write_3mf,
 )
 
-from jiggen.design import Settings, SkiRange, design
-from jiggen.design.pieces import pieces
+from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design.pieces import list_pieces
 from jiggen.export.compensation import compensated, compensation_entry, fit_settings
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import layout
@@ -330,7 +330,7 @@ def errors(chosen, meshes: dict[str, PartMesh], printer: Profile) -> tuple[float
 
     A diameter is compared with what the jig has without a printer.
     """
-    places = {piece.name: piece for piece in pieces(chosen)}
+    places = {piece.name: piece for piece in list_pieces(chosen)}
     place = diameter = 0.0
     plain = {guide.id: guide for guide in nominal_design().guides}
     for body in chosen.bodies:
@@ -362,16 +362,16 @@ def _entries(part: str, guide, plain) -> tuple[Hole, Guide]:
 
 @cache
 def nominal_design():
-    return design(layout(read_pattern(find_pattern("club-piste")), 305.0), USUAL)
+    return design_jig(layout(read_pattern(find_pattern("club-piste")), 305.0), USUAL)
 
 
 @cache
 def files(name: str, fitted: bool) -> tuple[object, dict[str, PartMesh]]:
     """The bodies of the club jig as drawn for a printer or for none, not yet stretched."""
     profile = PRINTERS[name] if fitted else None
-    chosen = design(nominal_design().layout, fit_settings(USUAL, profile))
+    chosen = design_jig(nominal_design().layout, fit_settings(USUAL, profile))
     meshes = {}
-    for piece in pieces(chosen):
+    for piece in list_pieces(chosen):
         for body in (body for body in chosen.bodies if body.name == piece.name):
             shape = one_solid(make_body(body, chosen), piece.name)
             meshes[piece.name] = PartMesh(piece.name, *mesh_of(Part(piece, shape, 1.0)), 1)
@@ -410,9 +410,9 @@ def test_a_jig_built_for_a_printer_is_verified_with_its_fits_in_every_file(tmp_p
         assert hole.stl.bore == pytest.approx(guide.bore + 0.14, abs=5e-3)
     raw = read_stl(made.folder / "parts/body-toe.stl").vertices
     # and the files for the printer are stretched: 1 / 0.996 along x
-    chosen = design(nominal_design().layout, fit_settings(USUAL, CLUB))
+    chosen = design_jig(nominal_design().layout, fit_settings(USUAL, CLUB))
     (toe,) = (body for body in chosen.bodies if body.name == "body-toe")
-    (piece,) = (piece for piece in pieces(chosen) if piece.name == "body-toe")
+    (piece,) = (piece for piece in list_pieces(chosen) if piece.name == "body-toe")
     outline = toe.outline.outer @ (CLUB.compensation.matrix @ piece.to_bed[:2, :2]).T
     assert np.ptp(raw[:, :2], axis=0) == pytest.approx(np.ptp(outline, axis=0), abs=1e-3)
     # A witness that is told nothing of it finds the files wrong.

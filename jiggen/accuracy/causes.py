@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from jiggen.accuracy.centring import centring
+from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.terms import NORMAL_BOUND, Distribution, Said, Sized, Terms, Thermal
 from jiggen.design import Design
 from jiggen.design.guides import Guide
@@ -89,7 +89,7 @@ def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
     that of `centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    sideways = centring(design).loaded.sideways if bound is None else bound
+    sideways = find_centring(design).loaded.sideways if bound is None else bound
     return tuple(_jig_causes(design, terms, np.asarray(sideways, dtype=np.float64)))
 
 

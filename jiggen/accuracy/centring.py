@@ -135,7 +135,7 @@ class Centring:
     findings: tuple[Finding, ...]
 
 
-def centring(design: Design, loading: Loading | None = None) -> Centring:
+def find_centring(design: Design, loading: Loading | None = None) -> Centring:
     """The worst centring error of `design` at every hole; by default in its own material.
 
     Finds ``accuracy.centring`` for holes whose error, loaded and locked, is over LIMIT.

@@ -127,7 +127,7 @@ class Sweep:
         return float(min(station.teeth.min() for station in self.stations))
 
 
-def sweep(
+def sweep_stations(
     design: Design, step: float = 1.0, radii: Sequence[float] = RADII, waist: float = 0.0
 ) -> Sweep:
     """Move every station of `design` over its ski range, `step` mm of width at a time.

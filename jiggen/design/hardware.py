@@ -20,7 +20,7 @@ class Bought:
     key: float | None = None
 
 
-def hardware(design: Design) -> tuple[Bought, ...]:
+def list_hardware(design: Design) -> tuple[Bought, ...]:
     """Everything to buy for one jig."""
     bushes = Counter(
         (guide.drill, guide.bush.outside, guide.bush.length)

@@ -110,7 +110,9 @@ class Design:
         )
 
 
-def design(layout: Layout, settings: Settings, boots: tuple[float, float] | None = None) -> Design:
+def design_jig(
+    layout: Layout, settings: Settings, boots: tuple[float, float] | None = None
+) -> Design:
     """Choose every number of a jig for `layout` under `settings`.
 
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves

@@ -66,7 +66,7 @@ def turned(degrees: float) -> Matrix:
 UPSIDE_DOWN = np.diag((1.0, -1.0, -1.0, 1.0))  # half a turn about x
 
 
-def pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, ...]:
+def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, ...]:
     """All printed parts of a jig, rails set to `ski_width` (mm; default: middle of the range)."""
     mechanism, settings = design.mechanism, design.settings
     half = (settings.ski.middle if ski_width is None else ski_width) / 2

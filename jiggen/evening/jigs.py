@@ -12,9 +12,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from jiggen.accuracy.centring import centring
-from jiggen.accuracy.sweep import sweep
-from jiggen.design import Design, Settings, SkiRange, design
+from jiggen.accuracy.centring import find_centring
+from jiggen.accuracy.sweep import sweep_stations
+from jiggen.design import Design, Settings, SkiRange, design_jig
 from jiggen.design.reusable import design_reusable
 from jiggen.errors import Finding, InputError
 from jiggen.evening.model import Interval
@@ -93,13 +93,13 @@ def obstacles(wanted: JigWanted, settings: Settings) -> Iterator[Finding]:
         yield from error.findings
         return
     for each in alone:
-        yield from sweep(each, step=step).findings
-        yield from centring(each).findings
+        yield from sweep_stations(each, step=step).findings
+        yield from find_centring(each).findings
 
 
 def _used_alone(wanted: JigWanted, settings: Settings) -> tuple[Design, ...]:
     """The jig, or each half of one with ladders.  Raises InputError where there is none."""
     if boots_alike(wanted.pattern, wanted.boots):
-        return (design(wanted.layout(), settings),)
+        return (design_jig(wanted.layout(), settings),)
     jig = design_reusable(wanted.layouts(), settings, engraved=False)
     return tuple(half.design for half in jig.halves)

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from jiggen.design.jig import Design
-from jiggen.design.pieces import pieces
+from jiggen.design.pieces import list_pieces
 from jiggen.design.settings import Settings
 from jiggen.design.station import design_mechanism
 from jiggen.errors import Finding, InputError
@@ -93,7 +93,7 @@ def _too_large(design: Design, compensation: Compensation) -> Iterator[Finding]:
     """Bodies that no longer fit the bed, stretched or skewed."""
     bed = design.settings.bed
     outlines = {body.name: body.outline.outer for body in design.bodies}
-    for piece in pieces(design):
+    for piece in list_pieces(design):
         if piece.name not in outlines:
             continue
         flat = outlines[piece.name] @ (compensation.matrix @ piece.to_bed[:2, :2]).T

@@ -8,7 +8,7 @@ from typing import Any
 from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.ladder import LONG, LONG_SIGHT, NUMBER_GAP, SIGHT, Row
-from jiggen.design.pieces import pieces
+from jiggen.design.pieces import list_pieces
 from jiggen.design.reusable import Half, Reusable
 from jiggen.export.manifest import rounded
 
@@ -85,5 +85,5 @@ def apart(design: Design) -> dict[str, float]:
         dx = 0.0 if design.joint else max(0.0, beyond)
         reached = body.plate.stop + dx
         moved[body.name] = dx
-    placed = [placed for piece in pieces(design) for placed in piece.placed if placed.body]
+    placed = [placed for piece in list_pieces(design) for placed in piece.placed if placed.body]
     return moved | {piece.name: moved[piece.body] for piece in placed}

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from jiggen import __version__
 from jiggen.design.guides import Guide
-from jiggen.design.hardware import hardware
+from jiggen.design.hardware import list_hardware
 from jiggen.design.jig import STATION_ERROR, Design
 from jiggen.design.pieces import Piece
 from jiggen.layout.model import Layout
@@ -58,7 +58,7 @@ def manifest_of(
             },
         },
         "parts": [part_row(piece, volumes[piece.name]) for piece in pieces],
-        "hardware": [asdict(bought) for bought in hardware(design)],
+        "hardware": [asdict(bought) for bought in list_hardware(design)],
         "verification": None,
         "files": {},
     }

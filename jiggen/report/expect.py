@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summary
-from jiggen.accuracy.centring import centring, hole_shift_per_division
-from jiggen.accuracy.sweep import sweep
+from jiggen.accuracy.centring import find_centring, hole_shift_per_division
+from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.design.reusable import Reusable
@@ -27,8 +27,8 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
     held, naming ski width and parts.
     """
-    motion = sweep(design)
-    centred = centring(design)
+    motion = sweep_stations(design)
+    centred = find_centring(design)
     if faults := motion.findings + centred.findings:
         raise CheckFailed(faults)
     terms = default_terms()

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from jiggen.design import Design, Settings, design
+from jiggen.design import Design, Settings, design_jig
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing
@@ -63,11 +63,11 @@ def build_jig(
     """
     check_target(target, force=force)
     progress("design")
-    chosen = design(layout, fit_settings(settings, printer))
+    chosen = design_jig(layout, fit_settings(settings, printer))
     compensation = refuse_for_design(chosen, printer)
     progress("moving parts over the ski range")
     # How it runs and drills is what comes off the printer: the fits that were asked for.
-    expected, warnings = expect(design(layout, settings) if printer else chosen)
+    expected, warnings = expect(design_jig(layout, settings) if printer else chosen)
     drilled = drill(chosen, state, limits, screws)
     return make_jig(
         chosen,

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from jiggen.accuracy.centring import centring
-from jiggen.design import Settings, design
+from jiggen.accuracy.centring import find_centring
+from jiggen.design import Settings, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding, InputError
@@ -109,9 +109,9 @@ def build_reusable(
         progress("moving parts over the ski range")
         expected, warnings = expect_halves(_designed(every, settings, progress) if printer else jig)
     else:
-        chosen, entries = design(every[ends[1]], fitted, ends), {}
+        chosen, entries = design_jig(every[ends[1]], fitted, ends), {}
         progress("moving parts over the ski range")
-        expected, warnings = expect(design(every[ends[1]], settings) if printer else chosen)
+        expected, warnings = expect(design_jig(every[ends[1]], settings) if printer else chosen)
     compensation = refuse_for_design(chosen, printer)
     drilled = drill(chosen, state, limits, screws, others)
     return make_jig(
@@ -162,10 +162,10 @@ def _range_faults(every: Mapping[float, Layout], settings: Settings) -> tuple[Fi
 
     def judge() -> None:
         if not _moves(every):
-            design(every[max(every)], settings)
+            design_jig(every[max(every)], settings)
             return
         jig = design_reusable(every, settings, engraved=False)
-        found = [finding for half in jig.halves for finding in centring(half.design).findings]
+        found = [finding for half in jig.halves for finding in find_centring(half.design).findings]
         if found:
             raise InputError(found)
 

@@ -15,7 +15,7 @@ from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.pieces import Piece, pieces
+from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.plan import Kind
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
@@ -57,7 +57,7 @@ def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> M
         "knob": lambda: make_knob(design.mechanism.knob),
     }
     parts: list[Part] = []
-    for piece in pieces(design):
+    for piece in list_pieces(design):
         progress(piece.name)
         body = bodies.get(piece.name)
         shape = make_body(body, design) if body else moving[piece.kind]()

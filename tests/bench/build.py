@@ -51,14 +51,14 @@ def timed(label, action):
 def rooms(name: str, boot: float) -> None:
     """One build, room by room."""
     whole = Clock()
-    from jiggen.design import Settings, SkiRange, design
+    from jiggen.design import Settings, SkiRange, design_jig
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
     from jiggen.report.expect import expect
 
     pattern = timed("pattern", lambda: read_pattern(find_pattern(name)))
     holes = timed("layout", lambda: layout(pattern, boot))
-    jig = timed("design", lambda: design(holes, Settings(ski=SkiRange(84, 112))))
+    jig = timed("design", lambda: design_jig(holes, Settings(ski=SkiRange(84, 112))))
     timed("accuracy", lambda: expect(jig))
     solid = timed("import of the CAD kernel", lambda: __import__("jiggen.solid").solid)
     model = timed("solid", lambda: solid.build(jig))
