@@ -32,14 +32,6 @@ from jiggen.verify.parts import unreadable
 from jiggen.verify.results import Fault, Ledger
 from jiggen.verify.threemf import Item, ThreeMF, ThreeMFError, difference, read_3mf
 
-UNITS = {  # mm in one of 3MF's units, core specification
-    "micron": 0.001,
-    "millimeter": 1.0,
-    "centimeter": 10.0,
-    "inch": 25.4,
-    "foot": 304.8,
-    "meter": 1000.0,
-}
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
 
 
@@ -101,8 +93,7 @@ class _BedJudge:
 
     def unit(self) -> None:
         """Its unit must be the millimetre."""
-        unit = self.package.unit
-        size = UNITS.get(unit)
+        unit, size = self.package.unit, self.package.millimetres
         message = (
             f"its unit is {unit!r}, which 3MF does not know"
             if size is None

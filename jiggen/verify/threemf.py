@@ -1,19 +1,18 @@
-"""3MF packages read as data (3MF core specification): unit, named meshes, build items.
+"""3MF packages read as data by lib3mf, the 3MF consortium's own reader of the specification.
 
-Nearly all of a model are the rows of its tables, vertices and triangles.  In the one form that
-jiggen writes them they are taken out of the text before it is parsed as XML, a table at once; any
-other form is parsed whole.
+What a package unpacks to is limited before lib3mf sees it, and it sees nothing but what was
+looked at: the package is packed again of these members.
 """
 
 from __future__ import annotations
 
-import math
+import io
 import re
-import xml.etree.ElementTree as ET
 import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +20,6 @@ from numpy.typing import NDArray
 from jiggen.verify.frames import Array
 from jiggen.verify.mesh import Mesh
 
-CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
-RELATIONSHIP = "{http://schemas.openxmlformats.org/package/2006/relationships}Relationship"
-MODEL_TYPE = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
 NOT_A_PACKAGE = (
     zipfile.BadZipFile,
     zlib.error,
@@ -34,17 +30,21 @@ NOT_A_PACKAGE = (
 )
 # A jig's model is 2 MB unpacked, of 45 000 tags; what claims many times more is refused, so that
 # a small package never unpacks to more than the memory holds.
-LARGEST = 32 * 2**20  # bytes
+LARGEST = 32 * 2**20  # bytes, of all members
+MOST_MEMBERS = 50
 MOST_TAGS = 500_000
 MOST_ITEMS = 500  # to print: every two are compared
 
-COORDINATE = r'"-?[0-9]++(?:\.[0-9]++)?"'
-CORNER = r'"[0-9]{1,9}+"'
-PLAIN_TABLE = re.compile(
-    rf"<(vertices)>((?:<vertex x={COORDINATE} y={COORDINATE} z={COORDINATE}/>)++)</vertices>"
-    rf"|<(triangles)>((?:<triangle v1={CORNER} v2={CORNER} v3={CORNER}/>)++)</triangles>"
-)
-MARK = "jiggen-table"  # attribute of a table whose rows were taken out: its number
+UNIT_NOT_KNOWN = 0x801E  # lib3mf's warning of it
+UNIT = re.compile(rb"<(?:\w+:)?model\b[^>]*?\sunit\s*=\s*[\"']([^\"'<]{0,60})")
+UNITS = {  # by lib3mf's names of them: 3MF's name, and mm in one (core specification)
+    "MicroMeter": ("micron", 0.001),
+    "MilliMeter": ("millimeter", 1.0),
+    "CentiMeter": ("centimeter", 10.0),
+    "Inch": ("inch", 25.4),
+    "Foot": ("foot", 304.8),
+    "Meter": ("meter", 1000.0),
+}
 
 
 class ThreeMFError(ValueError):
@@ -62,136 +62,109 @@ class Item:
 
 @dataclass(frozen=True, eq=False)
 class ThreeMF:
-    """A package's unit of length, its meshes by object name, and what is to be printed."""
+    """A package's unit of length, its meshes by object name, and what is to be printed.
+
+    `millimetres` is how many mm one unit is, None of a unit that 3MF does not know.
+    """
 
     unit: str
+    millimetres: float | None
     meshes: dict[str, Mesh]
     items: tuple[Item, ...]
 
 
 def read_3mf(path: Path) -> ThreeMF:
-    """Read a 3MF file; coordinates as written, not converted.
+    """Read a 3MF file; coordinates as written, not converted, to single precision.
 
     Raises ThreeMFError when it is no package of named meshes; OSError when it cannot be read.
     """
     try:
-        with zipfile.ZipFile(path) as package:
-            name = _model_name(package)
-            text, tables = _without_tables(_text(package, name))
+        package, unit = _checked(path)
     except NOT_A_PACKAGE as error:
         raise ThreeMFError(f"not a 3MF package: {error}") from None
-    model = _xml(text, name)
-    if model.tag != f"{CORE}model":
-        raise ThreeMFError(f"its model is a {model.tag}")
-    names: dict[str, str] = {}
+    import lib3mf
+
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    try:
+        reader.ReadFromBuffer(package)
+        warnings = dict(reader.GetWarning(n) for n in range(reader.GetWarningCount()))
+        known = warnings.pop(UNIT_NOT_KNOWN, None) is None
+        if warnings:
+            raise ThreeMFError("; ".join(warnings.values()))
+        names, meshes = _objects(model)
+        build = model.GetBuildItems()
+        if build.Count() > MOST_ITEMS:
+            raise ThreeMFError(f"more than {MOST_ITEMS} pieces to print")
+        items = tuple(_item(item, names) for item in _each(build))
+        name, size = UNITS[lib3mf.ModelUnit(model.GetUnit()).name]
+    except lib3mf.ELib3MFException as error:
+        raise ThreeMFError(str(error)) from None
+    return ThreeMF(name if known else unit, size if known else None, meshes, items)
+
+
+def _checked(path: Path) -> tuple[bytes, str]:
+    """The package, packed again once its members' sizes were looked at, and its unit's name."""
+    buffer = io.BytesIO()
+    unit = ""
+    with zipfile.ZipFile(path) as package, zipfile.ZipFile(buffer, "w") as again:
+        members = package.infolist()
+        if len(members) > MOST_MEMBERS:
+            raise ThreeMFError(f"more than {MOST_MEMBERS} files in it")
+        if sum(member.file_size for member in members) > LARGEST:
+            raise ThreeMFError(f"unpacks to more than {LARGEST} bytes")
+        for member in members:
+            data = package.read(member)
+            if data.count(b"<") > MOST_TAGS:
+                raise ThreeMFError(f"{member.filename} holds more than {MOST_TAGS} tags")
+            if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
+                raise ThreeMFError(f"{member.filename} holds a document type, which 3MF forbids")
+            found = UNIT.search(data)
+            unit = found[1].decode("utf-8", "replace") if found else unit
+            again.writestr(member.filename, data, zipfile.ZIP_DEFLATED, compresslevel=1)
+    return buffer.getvalue(), unit
+
+
+def _each(iterator: Any) -> Any:
+    while iterator.MoveNext():
+        yield iterator.GetCurrent()
+
+
+def _objects(model: Any) -> tuple[dict[int, str], dict[str, Mesh]]:
+    """The names of a model's objects by number, and their meshes by name."""
+    names: dict[int, str] = {}
     meshes: dict[str, Mesh] = {}
-    for number, name, mesh in (_object(entry, tables) for entry in model.iter(f"{CORE}object")):
-        if number in names or name in meshes:
-            raise ThreeMFError(f"two objects are called {name!r} or numbered {number}")
-        names[number], meshes[name] = name, mesh
-    items = tuple(
-        Item(_named(names, entry), entry.get("partnumber", ""), _place(entry.get("transform")))
-        for entry in model.iterfind(f"{CORE}build/{CORE}item")
-    )
-    if len(items) > MOST_ITEMS:
-        raise ThreeMFError(f"more than {MOST_ITEMS} pieces to print")
-    return ThreeMF(model.get("unit", "millimeter"), meshes, items)
+    for entry in _each(model.GetObjects()):
+        name = entry.GetName()
+        if not entry.IsMeshObject():
+            raise ThreeMFError(f"object {name!r} is not a mesh")
+        if name in meshes:
+            raise ThreeMFError(f"two objects are called {name!r}")
+        mesh = model.GetMeshObjectByID(entry.GetResourceID())
+        vertices = _table(mesh.GetVertices(), np.float32).astype(np.float64)
+        triangles = _table(mesh.GetTriangleIndices(), np.uint32).astype(np.int64)
+        if not len(triangles):
+            raise ThreeMFError(f"object {name!r} has no triangles")
+        if not np.isfinite(vertices).all():
+            raise ThreeMFError(f"object {name!r}: a coordinate is not a number")
+        if triangles.max() >= len(vertices):
+            raise ThreeMFError(f"object {name!r}: a triangle's corner is not there")
+        names[entry.GetResourceID()], meshes[name] = name, Mesh(vertices, triangles)
+    return names, meshes
 
 
-def _text(package: zipfile.ZipFile, name: str) -> str:
-    if package.getinfo(name).file_size > LARGEST:
-        raise ThreeMFError(f"{name} unpacks to more than {LARGEST} bytes")
-    try:
-        text = package.read(name).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ThreeMFError(f"{name} is not in UTF-8") from None
-    if text.count("<") > MOST_TAGS:
-        raise ThreeMFError(f"{name} holds more than {MOST_TAGS} tags")
-    if "<!DOCTYPE" in text or "<!ENTITY" in text:
-        raise ThreeMFError(f"{name} holds a document type, which 3MF forbids")
-    return text
+def _table(rows: list[Any], kind: type) -> NDArray[Any]:
+    """Rows of three numbers, as lib3mf hands them out, as an array (n, 3)."""
+    return np.frombuffer(b"".join(map(bytes, rows)), kind).reshape(-1, 3)
 
 
-def _without_tables(text: str) -> tuple[str, list[Array]]:
-    """A model's text with its plain tables empty and marked, and their rows (n, 3)."""
-    tables: list[Array] = []
-
-    def taken(match: re.Match[str]) -> str:
-        tag, rows = match[1] or match[3], match[2] or match[4]
-        numbers = [float(number) for number in rows.split('"')[1::2]]
-        tables.append(np.array(numbers).reshape(-1, 3))
-        return f'<{tag} {MARK}="{len(tables) - 1}"/>'
-
-    return (text if MARK in text else PLAIN_TABLE.sub(taken, text)), tables
-
-
-def _xml(text: str, name: str) -> ET.Element:
-    try:
-        return ET.fromstring(text)
-    except ET.ParseError as error:
-        raise ThreeMFError(f"{name} is not well formed: {error}") from None
-
-
-def _model_name(package: zipfile.ZipFile) -> str:
-    name = "_rels/.rels"
-    for entry in _xml(_text(package, name), name).iter(RELATIONSHIP):
-        if entry.get("Type") == MODEL_TYPE:
-            return entry.get("Target", "").lstrip("/")
-    raise ThreeMFError("no 3D model in the package")
-
-
-def _object(entry: ET.Element, tables: list[Array]) -> tuple[str, str, Mesh]:
-    number, name = entry.get("id", ""), entry.get("name", "")
-    mesh = entry.find(f"{CORE}mesh")
-    if mesh is None:
-        raise ThreeMFError(f"object {name!r} is not a mesh")
-    vertices = _table(mesh, "vertices", ("x", "y", "z"), float, tables)
-    triangles = _table(mesh, "triangles", ("v1", "v2", "v3"), int, tables)
-    if not len(triangles):
-        raise ThreeMFError(f"object {name!r} has no triangles")
-    if not np.isfinite(vertices).all():
-        raise ThreeMFError(f"object {name!r}: a coordinate is not a number")
-    corners = triangles.astype(np.int64)
-    if corners.min() < 0 or corners.max() >= len(vertices):
-        raise ThreeMFError(f"object {name!r}: a triangle's corner is not there")
-    return number, name, Mesh(vertices, corners)
-
-
-def _table(
-    mesh: ET.Element, tag: str, keys: tuple[str, ...], kind: type, tables: list[Array]
-) -> Array:
-    rows = mesh.find(f"{CORE}{tag}")
-    if rows is None:
-        raise ThreeMFError(f"a mesh without {tag}")
-    if tables and MARK in rows.attrib:
-        return tables[int(rows.attrib[MARK])]
-    try:
-        values = [float(kind(row.attrib[key])) for row in rows for key in keys]
-    except (KeyError, ValueError, OverflowError) as error:
-        raise ThreeMFError(f"{tag}: {error}") from None
-    return np.array(values).reshape(-1, len(keys))
-
-
-def _named(names: dict[str, str], entry: ET.Element) -> str:
-    number = entry.get("objectid", "")
-    if number not in names:
-        raise ThreeMFError(f"the build names object {number!r}, which is not there")
-    return names[number]
-
-
-def _place(text: str | None) -> Array:
-    """A transform attribute: 12 numbers, four rows of three that act on row vectors."""
+def _item(item: Any, names: dict[int, str]) -> Item:
     place = np.eye(4)
-    if text is None:
-        return place
-    try:
-        numbers = [float(word) for word in text.split()]
-    except ValueError:
-        numbers = []
-    if len(numbers) != 12 or not all(math.isfinite(number) for number in numbers):
-        raise ThreeMFError(f"a transform that is not twelve numbers: {text[:60]!r}")
-    place[:3] = np.array(numbers).reshape(4, 3).T
-    return place
+    if item.HasObjectTransform():
+        place[:3] = np.array([list(row) for row in item.GetObjectTransform().Fields]).T
+    if not np.isfinite(place).all():
+        raise ThreeMFError("a transform that is not twelve numbers")
+    return Item(names[item.GetObjectResourceID()], item.GetPartNumber(), place)
 
 
 def difference(one: Mesh, other: Mesh, limit: float) -> str:
