@@ -10,8 +10,8 @@ from typing import Any
 from jiggen.design.settings import Settings
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
+from jiggen.executors import Done, OwnProcesses, do_all
 from jiggen.layout.model import Layout
-from jiggen.report.workers import Done, do_all
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +44,8 @@ def build_all(jobs: Iterable[JigJob], processes: int = 2) -> Iterator[Done[JigJo
     What `build_jig` raises, and a process that dies, are findings of that job alone; a jig that
     failed its verification has a value whose `passed` is False.
     """
-    return do_all(build_one, jobs, processes, prepare)
+    with OwnProcesses(processes, prepare) as executor:
+        yield from do_all(build_one, jobs, executor)
 
 
 def build_one(job: JigJob) -> BuiltJig:

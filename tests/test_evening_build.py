@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,12 +16,12 @@ from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.evening import JigWanted, Terms, plan_evening, read_jobs
+from jiggen.executors import Done, outcome_of
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import RemountLimits
 from jiggen.report.evening import build as building
 from jiggen.report.evening import build_wanted, run_sheet_pdf
 from jiggen.report.evening.build import Outcome, build_evening, is_finished, key_of
-from jiggen.report.workers import Done, outcome_of
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
 SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
@@ -162,13 +163,14 @@ def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
 # -- failures, without building ------------------------------------------------------------------
 
 
+NOWHERE = ThreadPoolExecutor(1)  # it is handed through and does nothing
 DIED = Finding("batch.worker-died", "the process that did this job ended by signal 9")
 
 
-def serially(work, tasks, _workers, _prepare):
+def serially(work, tasks, _executor):
     """In place of processes: that of the second task is killed, the others are worked off."""
     for n, task in enumerate(tasks):
-        yield Done(task, *((None, (DIED,)) if n == 1 else outcome_of(work, task)), 1.0)
+        yield Done(task, *((None, (DIED,), 1.0) if n == 1 else outcome_of(work, task)))
 
 
 @pytest.fixture
@@ -212,7 +214,7 @@ def pretended(quick, monkeypatch):
 def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path, error):
     pretended["metal"] = error
     done = []
-    outcomes = build_evening(plan, TERMS, tmp_path, workers=2, done=done.append)
+    outcomes = build_evening(plan, TERMS, tmp_path, executor=NOWHERE, done=done.append)
     assert [done.count(outcome) for outcome in outcomes] == [1, 1, 1]
     states = {
         (jig.wanted.core, jig.wanted.shift): outcome.state
@@ -226,7 +228,7 @@ def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path,
 def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
     name = building._task(plan.jigs[1].wanted, TERMS, tmp_path, False).folder.name
     (tmp_path / f".{name}.halfdone.part" / "parts").mkdir(parents=True)
-    outcomes = build_evening(plan, TERMS, tmp_path, workers=2)
+    outcomes = build_evening(plan, TERMS, tmp_path, executor=NOWHERE)
     assert [fault.code for fault in outcomes[1].faults] == ["batch.worker-died"]
     assert not list(tmp_path.iterdir())
 
@@ -332,3 +334,11 @@ def test_outcomes_do_not_change_the_sheet_of_a_plan(plan, tmp_path):
         for state in ("built", "found")
     )
     assert built == found
+
+
+def test_a_cluster_that_does_not_answer(quick, jobs, tmp_path, capsys, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("jiggen.executors.PATIENCE", 0.2)
+    words = ["--cluster", "tcp://127.0.0.1:1", "-o", str(tmp_path / "out")]
+    assert main(["evening", str(jobs), *words]) == 2
+    assert "no cluster answers at tcp://127.0.0.1:1" in capsys.readouterr().err

@@ -29,7 +29,17 @@ BESIDE = {
     "evening": {"pattern", "layout", "design", "drilling", "remount", "accuracy"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "cli"}
-COMMON = {"errors", "units", "options", "tables", "files", "cautions", "draw"}
+COMMON = {
+    "errors",
+    "units",
+    "options",
+    "tables",
+    "files",
+    "cautions",
+    "progress",
+    "executors",
+    "draw",
+}
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}
 KERNEL = {"cadquery", "OCP"}

@@ -1,13 +1,14 @@
-"""The pool with small tasks: what a job does to itself, it does to no other."""
+"""Executors with small tasks: what a job does to itself, it does to no other."""
 
 import os
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from jiggen.errors import Finding, InputError
-from jiggen.report.workers import do_all
+from jiggen.executors import OwnProcesses, cluster_executor, do_all
 
 
 def task(job):
@@ -27,15 +28,20 @@ def task(job):
     return 2 * job
 
 
-def by_job(jobs, processes=2):
-    return {done.job: done for done in do_all(task, jobs, processes)}
+def done_by_processes(jobs, processes=2):
+    with OwnProcesses(processes) as executor:
+        return list(do_all(task, jobs, executor))
+
+
+def by_job(jobs):
+    return {done.job: done for done in done_by_processes(jobs)}
 
 
 def test_every_job_is_done_once_on_few_processes():
     assert {job: done.value for job, done in by_job(range(20)).items()} == {
         n: 2 * n for n in range(20)
     }
-    pids = {done.value for done in do_all(task, ["who"] * 6, 2)}
+    pids = {done.value for done in done_by_processes(["who"] * 6)}
     assert 1 <= len(pids) <= 2
     assert os.getpid() not in pids
 
@@ -49,24 +55,59 @@ def test_one_bad_job_never_spoils_the_others():
         "refuse": ["layout.bad"],
         "break": ["batch.fault"],
         "die": ["batch.worker-died"],
-        "unsendable": ["batch.worker-died"],
+        "unsendable": ["batch.fault"],
     }
     assert "exit code 9" in found["die"].findings[0].message
     assert "ZeroDivisionError: by nothing" in found["break"].findings[0].message
 
 
 def test_all_may_die():
-    codes = [done.findings[0].code for done in do_all(task, ["die"] * 3, 2)]
+    codes = [done.findings[0].code for done in done_by_processes(["die"] * 3)]
     assert codes == ["batch.worker-died"] * 3
 
 
 def test_no_jobs_start_no_process():
-    assert list(do_all(task, [], 2)) == []
+    with OwnProcesses(2) as executor:
+        assert list(do_all(task, [], executor)) == []
+        assert executor._pools == []
 
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for the process in /proc")
 def test_who_stops_reading_ends_the_processes():
-    done = do_all(task, ["who", "slow"], 1)
-    pid = next(done).value
-    done.close()
+    with OwnProcesses(1) as executor:
+        pid = next(do_all(task, ["who", "slow"], executor)).value
+        assert Path(f"/proc/{pid}").exists()
     assert not Path(f"/proc/{pid}").exists()
+
+
+def test_any_executor_will_do():
+    with ThreadPoolExecutor(2) as executor:
+        found = {done.job: done for done in do_all(task, [1, "refuse", 2], executor)}
+    assert (found[1].value, found[2].value) == (2, 4)
+    assert [finding.code for finding in found["refuse"].findings] == ["layout.bad"]
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as made:
+        yield made.scheduler_address
+
+
+def test_a_cluster_does_jobs_and_one_bad_job_spoils_no_other(cluster):
+    with cluster_executor(cluster) as executor:
+        found = {done.job: done for done in do_all(task, [1, "refuse", "break", 3], executor)}
+        pids = {done.value for done in do_all(task, ["who"] * 4, executor)}
+    assert (found[1].value, found[3].value) == (2, 6)
+    assert [finding.code for finding in found["refuse"].findings] == ["layout.bad"]
+    assert "ZeroDivisionError: by nothing" in found["break"].findings[0].message
+    assert os.getpid() not in pids
+
+
+def test_a_cluster_that_is_not_there(monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("jiggen.executors.PATIENCE", 0.2)
+    with pytest.raises(InputError, match="no cluster answers"), cluster_executor("tcp://[::1]:1"):
+        pass

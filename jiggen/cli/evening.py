@@ -58,7 +58,7 @@ def evening(
         typer.Option(
             "--ski-span",
             metavar="MM",
-            help="The widest range of ski widths one jig may serve; as wide as it can unless said.",
+            help="The widest range of ski widths one jig may serve; default: as wide as fits.",
             rich_help_panel=EVENING,
             show_default=False,
         ),
@@ -79,7 +79,18 @@ def evening(
             metavar="N",
             min=1,
             max=64,
-            help="How many jigs are built at a time; one a processor unless said.",
+            help="How many jigs are built at a time. Default: one per processor.",
+            rich_help_panel=EVENING,
+            show_default=False,
+        ),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Build on the Dask cluster of this scheduler, tcp://farm:8786, instead of here; "
+            "its workers need the same folders.",
             rich_help_panel=EVENING,
             show_default=False,
         ),
@@ -135,7 +146,7 @@ def evening(
     sheet = None
     if not plan_only:
         _check_out(out)
-        outcomes = _built(plan, terms, out, workers or os.cpu_count() or 1, force)
+        outcomes = _built(plan, terms, out, workers or os.cpu_count() or 1, cluster, force)
         sheet = _sheet(plan, outcomes, out, paper)
     if as_json:
         typer.echo(json.dumps(as_dict(plan, outcomes, sheet), indent=1, ensure_ascii=False))
@@ -184,11 +195,18 @@ def _check_out(out: Path) -> None:
         raise InputError(Finding("cli.out", said, str(out), "--out", hint)) from error
 
 
-def _built(plan: Plan, terms: Terms, out: Path, workers: int, force: bool) -> tuple[Outcome, ...]:
+def _built(
+    plan: Plan, terms: Terms, out: Path, workers: int, cluster: str | None, force: bool
+) -> tuple[Outcome, ...]:
+    from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.report.evening import build_evening
+    from jiggen.report.evening.build import load_kernel
 
-    with _shown_jigs(len(plan.jigs)) as done:
-        return build_evening(plan, terms, out, workers=workers, force=force, done=lambda _: done())
+    executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
+    with executors as executor, _shown_jigs(len(plan.jigs)) as done:
+        return build_evening(
+            plan, terms, out, executor=executor, force=force, done=lambda _: done()
+        )
 
 
 def _sheet(plan: Plan, outcomes: tuple[Outcome, ...], out: Path, paper: Paper) -> Path:

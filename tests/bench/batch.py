@@ -21,9 +21,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from batches import JigJob, build_all, build_one, prepare
 
 from jiggen.design.settings import Settings, SkiRange
+from jiggen.executors import OwnProcesses, do_all
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.workers import do_all
 
 
 def jobs(count: int, folder: Path) -> list[JigJob]:
@@ -62,8 +62,8 @@ def measured(job: JigJob) -> float:
 def memory(count: int) -> None:
     """The process's memory as jig after jig is built in it."""
     sizes: list[float] = []
-    with tempfile.TemporaryDirectory() as folder:
-        for done in do_all(measured, jobs(count, Path(folder)), 1, prepare):
+    with tempfile.TemporaryDirectory() as folder, OwnProcesses(1, prepare) as executor:
+        for done in do_all(measured, jobs(count, Path(folder)), executor):
             sizes.append(done.value or 0.0)
             if len(sizes) in (1, 2, 5, count) or len(sizes) % 10 == 0:
                 print(f"{sizes[-1]:6.0f} MB after {len(sizes)} jigs", flush=True)

@@ -117,9 +117,9 @@ def extra_length(name: str, boot: float) -> None:
     from batches import JigJob, prepare
 
     from jiggen.design.settings import Settings, SkiRange
+    from jiggen.executors import OwnProcesses, do_all
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.workers import do_all
 
     pattern, settings = read_pattern(find_pattern(name)), Settings(ski=SkiRange(84, 112))
     with tempfile.TemporaryDirectory() as folder:
@@ -131,7 +131,8 @@ def extra_length(name: str, boot: float) -> None:
             (pattern, (boot - half, boot + half), settings, Path(folder, f"within {half}"))
             for half in (FEW, MANY)
         ]
-        done = [one.value for one in do_all(measured, [*jobs, *reusable], 1, prepare)]
+        with OwnProcesses(1, prepare) as executor:
+            done = [one.value for one in do_all(measured, [*jobs, *reusable], executor)]
     (load, first), *more = done[: len(jobs)]
     (_, few), (_, many) = done[len(jobs) :]
     extra = min((spent for _, spent in more), key=lambda both: both[1])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
+from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -15,10 +16,10 @@ from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening import JigWanted, Plan, Terms, whole_range
+from jiggen.executors import do_all
 from jiggen.export import MANIFEST, clear_leftovers, listing
 from jiggen.export.manifest import versions
 from jiggen.report.folder import folder_name
-from jiggen.report.workers import do_all
 
 if TYPE_CHECKING:
     from jiggen.report.job import Finished
@@ -54,14 +55,15 @@ def build_evening(
     terms: Terms,
     out: Path,
     *,
-    workers: int,
+    executor: Executor,
     force: bool = False,
     done: Callable[[Outcome], None] = lambda _: None,
 ) -> tuple[Outcome, ...]:
     """Every jig of `plan` in a folder of its own in `out`; the outcomes in the plan's order.
 
     A finished folder with the same key, all its files unchanged, is not built again.  A jig that
-    fails, whatever the reason, fails alone.  `done` is told each outcome as it comes.
+    fails, whatever the reason, fails alone.  `executor` builds the rest, any one whose processes
+    see `out`; `done` is called with each outcome as it comes.
     """
     tasks = [_task(jig.wanted, terms, out, force) for jig in plan.jigs]
     outcomes: dict[str, Outcome] = {}
@@ -71,7 +73,7 @@ def build_evening(
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
     missing.sort(key=_span, reverse=True)  # no long one is left for one process at the end
-    for told in do_all(build_one, missing, workers, load_kernel):
+    for told in do_all(build_one, missing, executor):
         outcome = told.value or _failed(told.job, told.findings)
         outcomes[told.job.key] = outcome
         done(outcome)

@@ -1,0 +1,244 @@
+"""The same task done for many jobs by any `concurrent.futures.Executor`, each job on its own.
+
+`OwnProcesses` is the executor of one computer.  A print farm's scheduler can hand in its own
+instead, `dask.distributed.Client(address).get_executor()` for one.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import signal
+import time
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import (
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+    as_completed,
+)
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from multiprocessing.context import SpawnContext, SpawnProcess
+from threading import Lock, local
+from typing import Any, Generic, ParamSpec, TypeVar
+
+from jiggen.errors import Finding, InputError, JiggenError
+
+Task = TypeVar("Task")
+Value = TypeVar("Value")
+P = ParamSpec("P")
+
+PATIENCE = 30.0  # s that a cluster gets to answer
+
+
+@dataclass(frozen=True, eq=False)
+class Done(Generic[Task, Value]):
+    """The result of one job: its value, or None and what went wrong; the time taken in s."""
+
+    job: Task
+    value: Value | None
+    findings: tuple[Finding, ...]
+    seconds: float
+
+
+def do_all(
+    task: Callable[[Task], Value], jobs: Iterable[Task], executor: Executor
+) -> Iterator[Done[Task, Value]]:
+    """Do `task` for all `jobs` on `executor`; each result is yielded as soon as it is there.
+
+    `task` is a function at a module's top level; jobs and values are pickled on their way to
+    another process.  An exception in a task, and a process that dies, are findings of that job
+    alone.  If the reader stops early, jobs that have not begun are cancelled.
+    """
+    begun = time.monotonic()
+    futures = {executor.submit(outcome_of, task, job): job for job in jobs}
+    try:
+        for future in as_completed(futures):
+            yield _done(futures[future], future, time.monotonic() - begun)
+    finally:
+        for future in futures:
+            future.cancel()
+
+
+def _done(
+    job: Task, future: Future[tuple[Value | None, tuple[Finding, ...], float]], waited: float
+) -> Done[Task, Value]:
+    """What became of `job`; `waited` s count where its process could not tell its own time."""
+    try:
+        value, findings, seconds = future.result()
+    except BrokenExecutor as error:
+        return Done(job, None, (_death(error),), waited)
+    except Exception as error:  # a result that cannot be pickled, a cluster's own errors
+        return Done(job, None, (_fault(error),), waited)
+    return Done(job, value, findings, seconds)
+
+
+def outcome_of(
+    task: Callable[[Task], Value], job: Task
+) -> tuple[Value | None, tuple[Finding, ...], float]:
+    """What `task` makes of `job`, or None and what went wrong; and the seconds it took."""
+    begun = time.monotonic()
+    value: Value | None = None
+    findings: tuple[Finding, ...] = ()
+    try:
+        value = task(job)
+    except JiggenError as error:
+        findings = error.findings
+    except Exception as error:
+        findings = (_fault(error),)
+    return value, findings, time.monotonic() - begun
+
+
+def _fault(error: Exception) -> Finding:
+    return Finding(
+        "batch.fault",
+        " ".join(f"{type(error).__name__}: {error}".split()),
+        hint="An error in jiggen or in the system: build this one alone to see more.",
+    )
+
+
+def _death(error: BrokenExecutor) -> Finding:
+    return Finding(
+        "batch.worker-died",
+        str(error),
+        hint="Perhaps out of memory: do fewer at once. The other jobs are not affected.",
+    )
+
+
+class OwnProcesses(Executor):
+    """An executor of several processes, one for each job that runs at the same time.
+
+    Each process belongs to a `ProcessPoolExecutor` of one worker, so one that dies fails only its
+    own job and is replaced for the next.  Processes start clean (spawn) and call `prepare` first,
+    which loads once what every job needs.
+    """
+
+    def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
+        self._prepare = prepare
+        self._threads = ThreadPoolExecutor(max(1, processes))
+        self._mine = local()
+        self._lock = Lock()
+        self._pools: list[_OneProcess] = []
+        self._ended = False
+
+    def submit(
+        self, task: Callable[P, Value], /, *args: P.args, **kwargs: P.kwargs
+    ) -> Future[Value]:
+        """The future result of ``task(*args, **kwargs)``.
+
+        Its exception is BrokenExecutor, which tells how the process ended, when the process died.
+        """
+        return self._threads.submit(self._run, task, args, kwargs)
+
+    def _run(
+        self, task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, Any]
+    ) -> Value:
+        """Do one task on the process that belongs to this thread."""
+        with self._lock:
+            if self._ended:
+                raise BrokenExecutor("the executor was shut down")
+            pool: _OneProcess | None = getattr(self._mine, "pool", None)
+            if pool is None:
+                pool = self._mine.pool = _OneProcess(self._prepare)
+                self._pools.append(pool)
+        try:
+            return pool.submit(task, *args, **kwargs).result()
+        except BrokenExecutor as error:
+            pool.shutdown()
+            with self._lock:
+                self._pools.remove(pool)
+            self._mine.pool = None
+            raise BrokenExecutor(
+                f"the process that did this job ended {pool.how_it_ended()}"
+            ) from error
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """End all processes; with `cancel_futures` at once, in the middle of their jobs."""
+        if cancel_futures:
+            with self._lock:
+                self._ended = True
+                running = list(self._pools)
+            for pool in running:
+                pool.terminate()
+        self._threads.shutdown(wait, cancel_futures=cancel_futures)
+        for pool in list(self._pools):
+            pool.shutdown(wait)
+
+    def __exit__(self, *_: object) -> None:
+        """Whoever leaves needs no more results."""
+        self.shutdown(cancel_futures=True)
+
+
+class _Context(SpawnContext):
+    """Starts processes and remembers the last one, whose exit code nothing else tells."""
+
+    started: SpawnProcess | None = None
+
+    def Process(self, *args: Any, **kwargs: Any) -> SpawnProcess:  # type: ignore[override]  # noqa: N802
+        self.started = SpawnProcess(*args, **kwargs)
+        return self.started
+
+
+class _OneProcess(ProcessPoolExecutor):
+    """A pool of a single process."""
+
+    def __init__(self, prepare: Callable[[], None] | None) -> None:
+        self._context = _Context()
+        super().__init__(
+            1, mp_context=self._context, initializer=_begin_process, initargs=(prepare,)
+        )
+
+    def terminate(self) -> None:
+        """End the process, whatever it is doing."""
+        if self._context.started:
+            with suppress(ValueError, AttributeError):  # it never began, or is gone already
+                self._context.started.terminate()
+
+    def how_it_ended(self) -> str:
+        """The end of the process in words."""
+        code = self._context.started.exitcode if self._context.started else None
+        return f"by signal {-code}" if code and code < 0 else f"with exit code {code}"
+
+
+def _begin_process(prepare: Callable[[], None] | None) -> None:
+    """What a process does before its first job."""
+    with suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first process decides what ^C means
+    os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: there are processes enough
+    if prepare:
+        prepare()
+    # What is loaded by now stays: the collector need not walk through it again at every job.
+    gc.collect()
+    gc.freeze()
+
+
+@contextmanager
+def cluster_executor(address: str) -> Iterator[Executor]:
+    """The executor of the Dask cluster whose scheduler listens at `address` (tcp://host:port).
+
+    Its workers need jiggen, one thread each, and the folders of the jobs under the same paths.
+    Raises InputError ``batch.cluster`` when Dask is not installed or nothing answers.
+    """
+    try:
+        from distributed import Client
+    except ImportError as error:
+        hint = "Install it: pip install 'jiggen[cluster]'."
+        raise InputError(
+            Finding("batch.cluster", "Dask is not installed", key="cluster", hint=hint)
+        ) from error
+    try:
+        client = Client(address, timeout=PATIENCE)
+    except (OSError, ValueError) as error:
+        raise InputError(
+            Finding(
+                "batch.cluster",
+                f"no cluster answers at {address}: {' '.join(str(error).split())}",
+                key="cluster",
+                hint="Give the scheduler's address, for example tcp://farm:8786.",
+            )
+        ) from error
+    with client:
+        yield client.get_executor(pure=False)
