@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, Literal
 
 from jiggen import units
@@ -65,7 +66,7 @@ class Option:
         """The value that `words` stand for; lengths in mm.
 
         length: float; lengths, sizes and range: tuples of float; boots: a float or a range;
-        bush: "auto", "none" or (outside, length); point: "middle" or (x, y); else: str.
+        bush: "auto", "none" or (outside, length); point: "middle" or (x, y); path: Path; else: str.
 
         Raises InputError with the option's name as key.
         """
@@ -89,6 +90,15 @@ def _read_choice(option: Option, words: str) -> str:
         message = f'"{words[:40]}" is not a valid choice'
         raise option.refusal("cli.choice", message, f"Allowed: {', '.join(option.choices)}.")
     return words
+
+
+def _read_path(option: Option, words: str) -> Path:
+    path = Path(words)
+    if option.suffix and path.suffix.lower() != option.suffix:
+        message = f"{path.name or path} does not end in {option.suffix}"
+        hint = f"Name a file that ends in {option.suffix}; a file of that name is replaced."
+        raise option.refusal("cli.suffix", message, hint)
+    return path
 
 
 def _read_lengths(option: Option, words: str) -> tuple[float, ...]:
@@ -128,7 +138,7 @@ _READERS: dict[Kind, Callable[[Option, str], Any]] = {
     "text": lambda _, words: words,
     "flag": lambda _, words: words,
     "count": lambda _, words: words,
-    "path": lambda _, words: words,
+    "path": _read_path,
     "choice": _read_choice,
     "length": lambda _, words: units.length(words),
     "lengths": _read_lengths,
@@ -143,6 +153,9 @@ PATTERN = Option(
     "pattern", "text", "A pattern's name, or the path of a pattern file.", "PATTERN",
     argument=True, required=True,
 )  # fmt: skip
+FOLDER = Option(
+    "folder", "path", "A folder that jiggen build made.", "DIR", argument=True, required=True
+)
 BOOT = Option("boot", "length", "Boot sole length: 305, or 12in.", "MM", required=True)
 BOOTS = replace(
     BOOT,

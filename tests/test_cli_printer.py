@@ -11,8 +11,6 @@ from page_samples import Seen, make_folder
 from pdf_reading import read_pdf
 from sheet_samples import shipped
 
-import jiggen.cli.build
-import jiggen.cli.trial  # noqa: F401 - makes the commands known
 from jiggen.cli import main
 from jiggen.export.compensation import compensation_entry
 from jiggen.printer import Compensation, Profile, save_profile

@@ -1,7 +1,7 @@
 """Room: cli. The program `jiggen`: words in, words and exit codes out.
 
-Each command is a module of its own that registers itself on `program.app`; importing it here
-is what makes it a command.
+Each module registers its commands on `program.app`; importing it here is what makes them
+commands.
 """
 
 from __future__ import annotations
@@ -12,20 +12,15 @@ from collections.abc import Sequence
 from jiggen.cli import (
     accuracy,
     build,
-    check,
     evening,
-    gauge,
     importing,
     layout,
-    materials,
     new,
-    patterns,
     printed,
     profile,
     remount,
     sheet,
     survey,
-    trial,
 )
 from jiggen.cli.boundary import collect_seldom, run
 from jiggen.cli.program import app
@@ -34,21 +29,16 @@ __all__ = [
     "accuracy",
     "app",
     "build",
-    "check",
     "evening",
-    "gauge",
     "importing",
     "layout",
     "main",
-    "materials",
     "new",
-    "patterns",
     "printed",
     "profile",
     "remount",
     "sheet",
     "survey",
-    "trial",
 ]
 
 

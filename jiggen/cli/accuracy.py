@@ -2,70 +2,43 @@
 
 from __future__ import annotations
 
-import json
-import textwrap
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
+from jiggen import options as table
 from jiggen.cli import options
-from jiggen.cli.output import warn
-from jiggen.cli.program import app
-from jiggen.errors import Finding, InputError
-from jiggen.units import length
+from jiggen.cli.output import columns, fixed, warn, wrapped, write
+from jiggen.cli.program import JIGS, command
+from jiggen.errors import Finding
+from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.accuracy.terms import Terms
     from jiggen.design import Design
 
-WIDTH = 78  # characters of a line of words
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
+PLOT = Option(
+    "plot", "path", "Draw the holes with their scatter: .svg, .png or .pdf.", "FILE", RESULT
+)
 
 
-@app.command(rich_help_panel=options.JIGS)
+@command(JIGS)
 def accuracy(
     pattern: options.PatternArgument,
     boot: options.BootOption,
     ski: options.SkiOption,
-    shift: options.ShiftOption = "0",
-    core: options.CoreOption = "plain",
-    side: options.SideOption = "left",
-    bush: options.BushOption = "auto",
-    bed: options.BedOption = "220x220x250",
-    material: options.MaterialOption = "PETG",
-    terms: Annotated[
-        Path | None,
-        typer.Option(
-            "--terms",
-            metavar="FILE",
-            help="What you know better than our assumptions, as TOML.",
-            rich_help_panel=options.JOB,
-            show_default=False,
-        ),
-    ] = None,
-    limit: Annotated[
-        str,
-        typer.Option(
-            "--limit",
-            metavar="MM",
-            help="Warn of holes that are expected to be farther off.",
-            rich_help_panel=options.RESULT,
-        ),
-    ] = "0.5",
-    plot: Annotated[
-        Path | None,
-        typer.Option(
-            "--plot",
-            metavar="FILE",
-            help="Draw the holes with their scatter: .svg or .pdf.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    as_json: options.JsonOption = False,
+    shift: options.ShiftOption,
+    core: options.CoreOption,
+    side: options.SideOption,
+    bush: options.BushOption,
+    bed: options.BedOption,
+    material: options.MaterialOption,
+    terms: Annotated[Path | None, table.TERMS],
+    limit: Annotated[float, table.LIMIT],
+    plot: Annotated[Path | None, PLOT],
+    as_json: options.JsonOption,
 ) -> None:
     """Say how far off each drilled hole will be: with the jig, and with a paper sheet by hand.
 
@@ -75,22 +48,19 @@ def accuracy(
     settings = replace(
         options.read_settings(ski, bed, bush), material=options.read_material(material)
     )
-    most = _limit(limit)
     from jiggen.accuracy.plot import check_kind, write_plot
 
     if plot:
         check_kind(plot)
     from jiggen.accuracy.terms import read_terms
-    from jiggen.design import design_jig
+    from jiggen.design import design
 
     stated = read_terms(terms)
-    chosen = design_jig(options.read_layout(pattern, boot, shift, core, side), settings)
-    found = _compare(chosen, stated, most)
+    chosen = design(options.read_layout(pattern, boot, shift, core, side), settings)
+    found = _compare(chosen, stated, limit)
     if plot:
-        write_plot(plot, (found.jig, found.sheet), settings.ski.most, most)
-    typer.echo(
-        json.dumps(as_data(found), indent=1, ensure_ascii=False) if as_json else as_text(found)
-    )
+        write_plot(plot, (found.jig, found.sheet), settings.ski.most, limit)
+    write(as_json, lambda: as_data(found), lambda: as_text(found))
     if not as_json:
         warn(found.warnings)
 
@@ -108,9 +78,9 @@ class Comparison:
 
 def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget
-    from jiggen.accuracy.centring import find_centring
+    from jiggen.accuracy.centring import centring
 
-    centred = find_centring(chosen)
+    centred = centring(chosen)
     jig = jig_budget(chosen, stated, centred.loaded.sideways)
     sheet = sheet_budget(chosen.layout, stated)
     warnings = (*centred.findings, *over_limit(jig, limit))
@@ -158,32 +128,32 @@ def as_text(found: Comparison) -> str:
 
 
 def _hole_lines(found: Comparison) -> list[str]:
-    names = found.jig.layout.ids
-    width = max(len("hole"), *(len(name) for name in names))
-    head = "".join(f"{word:>7}" for word in ("x", "y", "off", "worst"))
-    both = (_columns(found.jig, found.limit), _columns(found.sheet, found.limit))
-    titles = "".join(f"   {TITLES[budget.method]:^28}" for budget in (found.jig, found.sheet))
+    budgets = (found.jig, found.sheet)
+    rows = zip(found.jig.layout.ids, *(_cells(each, found.limit) for each in budgets), strict=True)
+    table = columns(
+        ("hole", *("x", "y", "off ", "worst") * 2),
+        ((name, *jig, *sheet) for name, jig, sheet in rows),
+        width=8,
+    )
     words = (
         "x, y: what 95 of 100 drillings stay within along and across the ski; off: the same from "
         "the hole's place in any direction; worst: everything at its greatest at once. All in mm."
     )
+    width = len(table[0]) - 2 * 32
+    titles = "".join(TITLES[each.method].center(32) for each in budgets)
     return [
         f"{' ' * width}{titles}".rstrip(),
-        f"{'hole'.ljust(width)}   {head}   {head}",
-        *(
-            f"{name.ljust(width)}   {jig}   {sheet}".rstrip()
-            for name, jig, sheet in zip(names, *both, strict=True)
-        ),
+        *table,
         "",
-        *textwrap.wrap(words, WIDTH),
+        *wrapped(words),
         f"* over the limit of {found.limit:g} mm",
     ]
 
 
-def _columns(budget: Budget, limit: float) -> list[str]:
+def _cells(budget: Budget, limit: float) -> list[tuple[str, ...]]:
     rows = zip(budget.expected, budget.radial_expected, budget.radial_worst, strict=True)
     return [
-        f"{x:7.2f}{y:7.2f}{off:7.2f}{'*' if off > limit else ' '}{worst:6.2f}"
+        (fixed(x), fixed(y), f"{fixed(off)}{'*' if off > limit else ' '}", fixed(worst))
         for (x, y), off, worst in rows
     ]
 
@@ -194,11 +164,10 @@ def _spacing_lines(found: Comparison) -> list[str]:
     jig, sheet = group_spacing(found.jig), group_spacing(found.sheet)
     if not jig:
         return ["No group has two holes whose distance from one another could be off."]
-    width = max(len(name) for name in jig)
+    rows = ((name, fixed(jig[name]), fixed(sheet[name])) for name in jig)
     return [
         "Distance between two holes of a group: 95 of 100 within, for the worst two, mm.",
-        f"{''.ljust(width)}{'jig':>8}{'sheet':>8}",
-        *(f"{name.ljust(width)}{jig[name]:8.2f}{sheet[name]:8.2f}" for name in jig),
+        *columns(("", "jig", "sheet"), rows, width=8),
     ]
 
 
@@ -209,11 +178,3 @@ def _term_lines(budget: Budget) -> list[str]:
         size = f"  {term.name}: {term.size}, {term.distribution}"
         lines += [f"{size:<62}{x:7.2f}{y:7.2f}", f"      {term.source}"]
     return lines
-
-
-def _limit(words: str) -> float:
-    limit = length(words, "--limit")
-    if limit <= 0:
-        hint = "Write a length above 0: 0.5."
-        raise InputError(Finding("cli.limit", f"a limit of {limit:g} mm", key="--limit", hint=hint))
-    return limit

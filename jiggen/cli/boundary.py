@@ -13,19 +13,18 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import TextIO
 
 import typer
 
 from jiggen.cli.output import as_lines, in_options
+from jiggen.cli.program import colourful
 from jiggen.errors import CheckFailed, Finding, JiggenError
 
 DONE, BAD_USE, FAULT, SYSTEM, STOPPED, UNREAD = 0, 2, 70, 74, 130, 141
 PROGRAM = "jiggen"
-PLAIN_HELP = "_TYPER_FORCE_DISABLE_TERMINAL"
 SELDOM = 100_000  # objects made before the garbage collector looks for rings among them
 
 
@@ -49,8 +48,7 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     debug = len(words) < len(argv)
     _prepare_streams()
     try:
-        with _plain_help():
-            _invoke(app, words or ["--help"])
+        _invoke(app, words or ["--help"])
         sys.stdout.flush()
     except typer.Exit as end:
         return end.exit_code
@@ -70,12 +68,6 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     return DONE
 
 
-def colourful(stream: TextIO) -> bool:
-    """Whether `stream` is a terminal that may be written to in colour (NO_COLOR wins)."""
-    refused = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return stream.isatty() and not refused
-
-
 def _invoke(app: typer.Typer, words: list[str]) -> None:
     """What `app` does when called, but without its own handling of errors."""
     command = typer.main.get_command(app)
@@ -91,23 +83,6 @@ def _prepare_streams() -> None:
             reconfigure(errors="backslashreplace")
 
 
-@contextmanager
-def _plain_help() -> Iterator[None]:
-    """Keep typer from colouring help where `colourful` says no.
-
-    It would for FORCE_COLOR and some CI services, terminal or not.  An environment variable,
-    read when help is first drawn, is its one way out.
-    """
-    before = os.environ.get(PLAIN_HELP)
-    if not colourful(sys.stdout):
-        os.environ[PLAIN_HELP] = "1"
-    try:
-        yield
-    finally:
-        if before is None:
-            os.environ.pop(PLAIN_HELP, None)
-
-
 def _misuse(error: typer.TyperException) -> Finding:
     context = getattr(error, "ctx", None)
     command = context.command_path if context else PROGRAM
@@ -117,7 +92,7 @@ def _misuse(error: typer.TyperException) -> Finding:
 def _refusal(error: OSError) -> Finding:
     return Finding(
         "cli.system",
-        f"the system refused: {error.strerror or error}",
+        f"operating system error: {error.strerror or error}",
         where=str(error.filename or ""),
         hint="Check the space left, the folder and your rights there, then run it again.",
     )
@@ -128,7 +103,7 @@ def _fault(error: Exception) -> Finding:
     place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
     return Finding(
         "cli.fault",
-        f"jiggen is at fault: {type(error).__name__}: {' '.join(str(error).split())}",
+        f"internal error: {type(error).__name__}: {' '.join(str(error).split())}",
         where=place,
         hint="Nothing is wrong with your input as such. --debug shows more, for a report.",
     )

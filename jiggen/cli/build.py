@@ -1,22 +1,16 @@
-"""``jiggen build``: from a pattern, a boot and a range of skis to a verified jig."""
+"""``jiggen build``, ``trial``, ``gauge``: folders to print from; ``jiggen check``: one verified."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
-import typer
-
+from jiggen import options as table
 from jiggen.cli import options
-from jiggen.cli import ski as ski_in_hand
-from jiggen.cli.output import warn
-from jiggen.cli.program import app
-from jiggen.errors import CheckFailed
-from jiggen.units import is_range, length
+from jiggen.cli.output import end, shown_progress, warn, write
+from jiggen.cli.program import JIGS, PATTERNS, command
+from jiggen.errors import Finding
 
 if TYPE_CHECKING:
     from jiggen.design import Settings
@@ -24,65 +18,40 @@ if TYPE_CHECKING:
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
     from jiggen.printer import Profile
+    from jiggen.report.gauge import FinishedGauge
     from jiggen.report.job import Finished
+    from jiggen.report.trial import FinishedTrial
+
+TRIAL_OUT = replace(table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-trial.")
+GAUGE_OUT = replace(table.OUT, help="Folder for the files.", short="o", default="out/gauge")
+GAUGE_FORCE = replace(
+    table.FORCE, help="Replace the folder even if jiggen did not make it, or readings are in it."
+)
 
 
-@app.command(rich_help_panel=options.JIGS)
+@command(JIGS)
 def build(
     pattern: options.PatternArgument,
     boot: options.BootsOption,
     ski: options.SkiOption,
-    shift: options.ShiftOption = "0",
-    core: options.CoreOption = "plain",
-    side: options.SideOption = "left",
-    thickness: ski_in_hand.ThicknessOption = None,
-    width_at: ski_in_hand.WidthOption = None,
-    area: ski_in_hand.AreaOption = None,
-    base_left: ski_in_hand.BaseOption = "2",
-    edge: ski_in_hand.EdgeOption = "8",
-    bush: options.BushOption = "auto",
-    bush_fit: options.BushFitOption = "0.10",
-    printer: options.PrinterOption = None,
-    bed: options.BedOption = "220x220x250",
-    material: options.MaterialOption = "PETG",
-    body: Annotated[
-        str,
-        typer.Option(
-            "--body",
-            metavar="MM",
-            help="Thickness of the jig's body.",
-            rich_help_panel=options.PRINTER,
-        ),
-    ] = "14",
-    slide: Annotated[
-        str,
-        typer.Option(
-            "--slide",
-            metavar="MM",
-            help="Clearance a side of the sliding parts.",
-            rich_help_panel=options.PRINTER,
-        ),
-    ] = "0.2",
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            metavar="DIR",
-            help="Folder for the files; by default out/<pattern>-<boot>.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    force: Annotated[
-        bool,
-        typer.Option(
-            "--force",
-            metavar="",
-            help="Replace the folder even if jiggen did not make it.",
-            rich_help_panel=options.RESULT,
-        ),
-    ] = False,
-    as_json: options.JsonOption = False,
+    shift: options.ShiftOption,
+    core: options.CoreOption,
+    side: options.SideOption,
+    thickness: options.ThicknessOption,
+    width_at: options.WidthOption,
+    area: options.AreaOption,
+    base_left: options.BaseOption,
+    edge: options.EdgeOption,
+    bush: options.BushOption,
+    bush_fit: options.BushFitOption,
+    printer: options.PrinterOption,
+    bed: options.BedOption,
+    material: options.MaterialOption,
+    body: Annotated[float, table.BODY],
+    slide: Annotated[float, table.SLIDE],
+    out: options.FolderOption,
+    force: options.ForceOption,
+    as_json: options.JsonOption,
 ) -> None:
     """Build a jig: files to print, verified: every hole is where it should be.
 
@@ -94,25 +63,22 @@ def build(
     """
     settings = replace(
         options.read_settings(ski, bed, bush),
-        bush_fit=length(bush_fit, "--bush-fit"),
-        body=length(body, "--body"),
-        slide=length(slide, "--slide"),
+        bush_fit=bush_fit,
+        body=body,
+        slide=slide,
         material=options.read_material(material),
     )
-    profile = options.read_printer(printer)
-    state = ski_in_hand.read_ski_state(thickness, width_at, area)
-    limits = ski_in_hand.read_limits(base_left, edge)
-    job = _Job(settings, out, state, limits, profile, force)
-    if is_range(boot):
-        plan, boots = options.read_pattern_and_boots(pattern, boot)
-        finished = _build_range(plan, boots, length(shift, "--shift"), core, side, job)
+    state = options.read_ski_state(thickness, width_at, area)
+    limits = options.read_limits(base_left, edge)
+    job = _Job(settings, out, state, limits, options.read_printer(printer), force)
+    if isinstance(boot, tuple):
+        finished = _build_range(pattern, boot, shift, core, side, job)
     else:
         finished = _build_one(*options.read_with_pattern(pattern, boot, shift, core, side), job)
-    typer.echo(_as_json(finished) if as_json else _as_text(finished))
-    if not as_json:
-        warn(finished.warnings)
-    if not finished.verification.passed:
-        raise typer.Exit(CheckFailed.exit_code)
+
+    from jiggen.report.summary import summary
+
+    _finish(finished, summary(finished), as_json, finished.warnings)
 
 
 @dataclass(frozen=True)
@@ -127,7 +93,7 @@ class _Job:
     force: bool
 
     def on(self, plan: Pattern) -> SkiState:
-        """The ski in hand, with the pattern's area where none was said."""
+        """The ski in hand, with the pattern's area where none was given."""
         return replace(self.state, area=self.state.area or plan.area)
 
 
@@ -151,17 +117,19 @@ def _build_one(plan: Pattern, holes: Layout, job: _Job) -> Finished:
 
 
 def _build_range(
-    plan: Pattern,
-    boots: tuple[float, float],
+    pattern: str,
+    boots: options.Range,
     shift: float,
     core: options.Core,
     side: options.Side,
     job: _Job,
 ) -> Finished:
     from jiggen.drilling import screws_of
+    from jiggen.pattern import find_pattern, read_pattern
     from jiggen.report.folder import folder_name
     from jiggen.report.reusable import build_reusable
 
+    plan = read_pattern(find_pattern(pattern))
     with shown_progress() as progress:
         return build_reusable(
             plan,
@@ -180,26 +148,94 @@ def _build_range(
         )
 
 
-def _as_json(finished: Finished) -> str:
-    data: dict[str, Any] = {"folder": str(finished.folder), **finished.manifest}
-    return json.dumps(data, indent=1, ensure_ascii=False)
+def _finish(
+    made: Finished | FinishedTrial | FinishedGauge,
+    text: str,
+    as_json: bool,
+    warnings: tuple[Finding, ...] = (),
+) -> None:
+    """Write what was made and its warnings; exit code 1 when its verification failed."""
+    write(as_json, lambda: {"folder": str(made.folder), **made.manifest}, lambda: text)
+    if not as_json:
+        warn(warnings)
+    end(passed=made.verification.passed)
 
 
-def _as_text(finished: Finished) -> str:
-    from jiggen.report.summary import summary
+@command(PATTERNS)
+def trial(
+    pattern: options.PatternArgument,
+    boot: options.BootOption,
+    shift: options.ShiftOption,
+    core: options.CoreOption,
+    side: options.SideOption,
+    bed: options.BedOption,
+    printer: options.PrinterOption,
+    out: Annotated[Path | None, TRIAL_OUT],
+    force: options.ForceOption,
+    as_json: options.JsonOption,
+) -> None:
+    """Make a trial plate: 2 mm thin, with every hole, to lay on the real plate first.
 
-    return summary(finished)
+    It costs little plastic and shows whether the pattern is right. It guides no drill.
+    Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
+    -failed: do not print it.
+    """
+    profile = options.read_printer(printer)
+    holes = options.read_layout(pattern, boot, shift, core, side)
+
+    from jiggen.design import Bed
+    from jiggen.report.folder import folder_name
+    from jiggen.report.trial import build_trial_plate, trial_summary
+
+    target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
+    with shown_progress() as progress:
+        finished = build_trial_plate(
+            holes, Bed(*bed), target, printer=profile, force=force, progress=progress
+        )
+    _finish(finished, trial_summary(finished), as_json)
 
 
-@contextmanager
-def shown_progress() -> Iterator[Callable[[str], None]]:
-    """A line on standard error that says what is being done, on a terminal only."""
-    import sys
+@command(JIGS)
+def gauge(
+    bed: options.BedOption,
+    bush: options.BushOption,
+    caliper: Annotated[float, table.CALIPER],
+    out: Annotated[Path, GAUGE_OUT],
+    force: Annotated[bool, GAUGE_FORCE],
+    as_json: options.JsonOption,
+) -> None:
+    """Make a gauge: a small frame to print and measure, so that jigs come out true.
 
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
+    It shows how your printer stretches, leans and shrinks parts, and which fits it needs. The
+    sheet in its folder says what to measure; jiggen profile fit turns that into a profile.
+    Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
+    -failed: do not print it.
+    """
+    from jiggen.design import Bed
+    from jiggen.design.gauge import design_gauge
+    from jiggen.report.gauge import build_gauge_print, gauge_summary
 
-    with Console(stderr=True).status("starting") as status:
-        yield status.update
+    with shown_progress() as progress:
+        progress("design")
+        designed = design_gauge(Bed(*bed), options.read_bush(bush), caliper)
+        finished = build_gauge_print(designed, out, force=force, progress=progress)
+    _finish(finished, gauge_summary(finished), as_json)
+
+
+@command(JIGS)
+def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
+    """Verify a built folder again: every hole, every part, and that no file has changed.
+
+    Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it.
+    """
+    from jiggen.verify import check as check_folder
+    from jiggen.verify import table as as_table
+    from jiggen.verify import verdict
+
+    verification = check_folder(folder)
+    write(
+        as_json,
+        verification.as_dict,
+        lambda: f"{as_table(verification)}\n\n{verdict(verification)}",
+    )
+    end(passed=verification.passed)

@@ -2,29 +2,79 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, TypeVar, get_args
 
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.faults import Reading
-from jiggen.cli.program import app
-from jiggen.cli.targets import ForceOption, local_target, target_faults, write_pattern
-from jiggen.errors import Finding
+from jiggen.cli.output import counted
+from jiggen.cli.program import PATTERNS, command
+from jiggen.errors import Finding, InputError
+from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
     from jiggen.pattern.draft import Draft
-    from jiggen.pattern.model import Group
+
+T = TypeVar("T")
+Pair = Literal["same", "mirrored"]
 
 PATTERN = "The pattern"
 HOLES = "Its holes: with --hole given, nothing is asked"
-
-# The same words as in jiggen.pattern.model (see options).
-Units = Literal["mm", "in"]
-Pair = Literal["same", "mirrored"]
-
+NAME = Option("name", "text", "Its name, engraved on the jig.", "NAME", PATTERN)
+UNITS = Option(
+    "units", "choice", "Of every length in the file.", group=PATTERN, choices=("mm", "in")
+)
+BOOT = Option(
+    "boot", "text", "Shortest to longest boot sole that it serves: 255-355.", "MM", PATTERN
+)
+PAIR = Option(
+    "pair",
+    "choice",
+    "Left and right ski the same, or mirrored.",
+    group=PATTERN,
+    choices=get_args(Pair),
+)
+DRILL = Option("drill", "text", "Drill diameter in a plain core.", "MM", PATTERN)
+METAL = Option(
+    "metal",
+    "text",
+    "Drill diameter under a metal sheet; with --hole, by default as --drill.",
+    "MM",
+    PATTERN,
+)
+DEPTH = Option("depth", "text", "Drill depth below the top sheet.", "MM", PATTERN)
+GROUP = Option(
+    "group",
+    "text",
+    "Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
+    "NAME,DATUM,SHIFT",
+    HOLES,
+    repeated=True,
+)
+HOLE = Option(
+    "hole",
+    "text",
+    "A hole, x to the tip and y to the left: toe,12,21,both.",
+    "GROUP,X,Y[,both]",
+    HOLES,
+    repeated=True,
+)
+OUT = Option(
+    "out",
+    "path",
+    "The pattern file to write; by default patterns/<name>.toml.",
+    "FILE",
+    RESULT,
+    suffix=".toml",
+    short="o",
+)
+FORCE = Option(
+    "force", "flag", "Replace the pattern file if there is one of that name.", "", RESULT
+)
 HEAD = (
     "Written by jiggen new. Change what you like, and look: jiggen show, with this file's name.",
 )
@@ -34,76 +84,19 @@ WELCOME = (
 )
 
 
-@app.command(rich_help_panel=options.PATTERNS)
+@command(PATTERNS)
 def new(
-    name: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME", help="Its name, engraved on the jig.", rich_help_panel=PATTERN
-        ),
-    ] = None,
-    units: Annotated[
-        Units | None,
-        typer.Option(help="Of every length in the file.", rich_help_panel=PATTERN),
-    ] = None,
-    boot: Annotated[
-        str | None,
-        typer.Option(
-            metavar="MM",
-            help="Shortest to longest boot sole that it serves: 255-355.",
-            rich_help_panel=PATTERN,
-        ),
-    ] = None,
-    pair: Annotated[
-        Pair | None,
-        typer.Option(help="Left and right ski alike, or mirrored.", rich_help_panel=PATTERN),
-    ] = None,
-    drill: Annotated[
-        str | None,
-        typer.Option(metavar="MM", help="Drill diameter in a plain core.", rich_help_panel=PATTERN),
-    ] = None,
-    metal: Annotated[
-        str | None,
-        typer.Option(
-            metavar="MM",
-            help="Drill diameter under a metal sheet; with --hole, by default as --drill.",
-            rich_help_panel=PATTERN,
-        ),
-    ] = None,
-    depth: Annotated[
-        str | None,
-        typer.Option(
-            metavar="MM", help="Drill depth below the top sheet.", rich_help_panel=PATTERN
-        ),
-    ] = None,
-    group: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="NAME,DATUM,SHIFT",
-            help="Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
-            rich_help_panel=HOLES,
-        ),
-    ] = None,
-    hole: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="GROUP,X,Y[,both]",
-            help="A hole, x to the tip and y to the left: toe,12,21,both.",
-            rich_help_panel=HOLES,
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--out",
-            metavar="FILE",
-            help="The pattern file to write; by default patterns/<name>.toml.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    force: ForceOption = False,
+    name: Annotated[str | None, NAME],
+    units: Annotated[options.Units | None, UNITS],
+    boot: Annotated[str | None, BOOT],
+    pair: Annotated[Pair | None, PAIR],
+    drill: Annotated[str | None, DRILL],
+    metal: Annotated[str | None, METAL],
+    depth: Annotated[str | None, DEPTH],
+    group: Annotated[list[str] | None, GROUP],
+    hole: Annotated[list[str] | None, HOLE],
+    out: Annotated[Path | None, OUT],
+    force: Annotated[bool, FORCE],
 ) -> None:
     """Write a new pattern file: answer the questions, or say it all with options.
 
@@ -129,7 +122,7 @@ def new(
     reading.end()
     write_pattern(target, draft.text(HEAD))
     holes = sum(1 + hole.both_sides for group in draft.groups for hole in group.holes)
-    typer.echo(f"{target}: {holes} {'hole' if holes == 1 else 'holes'}.")
+    typer.echo(f"{target}: {counted(holes, 'hole')}.")
     typer.echo(f"Look at it: jiggen show {target}")
 
 
@@ -138,7 +131,7 @@ def _from_options(
 ) -> Draft:
     """The draft that the options say, and nothing asked."""
     from jiggen.cli.questions import QUESTIONS, answer
-    from jiggen.pattern.draft import Draft, add_holes
+    from jiggen.pattern.draft import Draft, add_holes, read_group
 
     draft = Draft()
     for question in QUESTIONS:
@@ -149,7 +142,9 @@ def _from_options(
             reading.faults.append(Finding("cli.missing", message, key=question.option, hint=hint))
         else:
             draft = answer(draft, question, words or question.silent or "", reading)
-    named = [_group(words, draft.units, reading) for words in groups]
+    named = [
+        reading.read(partial(read_group, words, draft.units, "--group"), None) for words in groups
+    ]
     sound = tuple(found for found in named if found)
     if len(sound) == len(groups):
         filled = reading.read(
@@ -159,12 +154,6 @@ def _from_options(
     if not reading.faults:
         reading.faults += draft.faults(finished=True)
     return draft
-
-
-def _group(words: str, units: Units, reading: Reading) -> Group | None:
-    from jiggen.pattern.draft import read_group
-
-    return reading.read(lambda: read_group(words, units, "--group"), None)
 
 
 def _asked(given: dict[str, str | None], groups: list[str], reading: Reading) -> Draft:
@@ -192,3 +181,52 @@ def _asked(given: dict[str, str | None], groups: list[str], reading: Reading) ->
         draft = ask_group(draft)
         more = typer.confirm("Another group of holes that moves by itself", default=False)
     return draft
+
+
+class Reading:
+    """Reads words and keeps what is wrong with them, until `end` raises it all."""
+
+    def __init__(self, *faults: Finding) -> None:
+        self.faults: list[Finding] = list(faults)
+
+    def read(self, read: Callable[[], T], otherwise: T) -> T:
+        """What `read` returns; `otherwise`, and its findings kept, when it raises InputError."""
+        try:
+            return read()
+        except InputError as error:
+            self.faults += error.findings
+            return otherwise
+
+    def end(self) -> None:
+        """Raise InputError with every fault kept, if there are any."""
+        if self.faults:
+            raise InputError(self.faults)
+
+
+def local_target(name: str) -> Path:
+    """A file in ./patterns for a pattern of that name: there its name alone finds it."""
+    from jiggen.files import plain_name
+
+    return Path("patterns") / f"{plain_name(name, 'pattern')}.toml"
+
+
+def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
+    """What keeps `path` from being written: something that is there."""
+    if path.is_dir() or (path.exists() and not force):
+        hint = "Choose another name with -o, or replace the file with --force."
+        what = "folder" if path.is_dir() else "file"
+        message = f"there is already a {what} of that name; nothing was written"
+        return (Finding("cli.exists", message, str(path), "--out", hint),)
+    return ()
+
+
+def write_pattern(path: Path, text: str) -> None:
+    """Write the pattern file; its folder is made when it is the local one.
+
+    Raises InputError ``files.cannot-write``.
+    """
+    from jiggen.files import make_folder, write_whole
+
+    if path.parent == Path("patterns"):
+        make_folder(path.parent, "--out")
+    write_whole(path, text, "--out")

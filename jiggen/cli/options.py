@@ -1,202 +1,90 @@
-"""Arguments and options that several commands share, and how their words are read."""
+"""The options that several commands share, and what the rooms need made from their values."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
-import typer
-
+from jiggen import options as table
 from jiggen.errors import Finding, InputError
-from jiggen.units import box, length, length_range, sizes
 
 if TYPE_CHECKING:
     from jiggen.design import Settings
     from jiggen.design.settings import BushChoice
+    from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
     from jiggen.printer import Profile
 
-# The program's help groups the commands by what they are about.
-PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
-
-# Help shows its panels in this order: what a technician decides first stands first.
-JOB = "The job"
-PRINTER = "The printer and the drill bushes"
-RESULT = "What comes out"
-
+Lengths = tuple[float, ...]
+"""Lengths in mm."""
+Range = tuple[float, float]
+"""Least and greatest length in mm."""
 # The same words as in jiggen.pattern.model, which is not imported here: it would take longer
 # than everything else that --help needs.
 Core = Literal["plain", "metal"]
 Side = Literal["left", "right"]
+Paper = Literal["A4", "letter"]
+Units = Literal["mm", "in"]
 
-PatternArgument = Annotated[
-    str,
-    typer.Argument(
-        metavar="PATTERN",
-        help="A pattern's name, or the path of a pattern file.",
-        show_default=False,
-    ),
-]
-BootOption = Annotated[
-    str,
-    typer.Option(
-        "--boot",
-        metavar="MM",
-        help="Boot sole length: 305, or 12in.",
-        rich_help_panel=JOB,
-        show_default=False,
-    ),
-]
-BootsOption = Annotated[
-    str,
-    typer.Option(
-        "--boot",
-        metavar="MM",
-        help="Boot sole length: 305, or 12in; a range makes one jig for all of them: 265-345.",
-        rich_help_panel=JOB,
-        show_default=False,
-    ),
-]
-ShiftOption = Annotated[
-    str,
-    typer.Option(
-        "--shift",
-        metavar="MM",
-        help="Move every hole along the ski: 5 towards the tip, -5 towards the tail.",
-        rich_help_panel=JOB,
-    ),
-]
-CoreOption = Annotated[
-    Core,
-    typer.Option(
-        "--core",
-        help="What lies under the top sheet; it decides the drill.",
-        rich_help_panel=JOB,
-    ),
-]
-SideOption = Annotated[
-    Side,
-    typer.Option(
-        "--side",
-        help="Which ski of the pair; only for patterns whose pair is mirrored.",
-        rich_help_panel=JOB,
-    ),
-]
-SkiOption = Annotated[
-    str,
-    typer.Option(
-        "--ski",
-        metavar="MM",
-        help="Narrowest to widest ski under the jig: 84-112.",
-        rich_help_panel=JOB,
-        show_default=False,
-    ),
-]
-BushOption = Annotated[
-    str,
-    typer.Option(
-        "--bush",
-        metavar="BUSH",
-        help="auto takes the DIN 179 bush for the drill; none guides the drill in the "
-        "print; 8x12 is the bush in hand, outside by length.",
-        rich_help_panel=PRINTER,
-    ),
-]
-BushFitOption = Annotated[
-    str,
-    typer.Option(
-        "--bush-fit",
-        metavar="MM",
-        help="Added to the bush's outside diameter: printed holes come out small.",
-        rich_help_panel=PRINTER,
-    ),
-]
-BedOption = Annotated[
-    str,
-    typer.Option(
-        "--bed",
-        metavar="XxYxZ",
-        help="What the printer can print: width, depth, height.",
-        rich_help_panel=PRINTER,
-    ),
-]
-MaterialOption = Annotated[
-    str,
-    typer.Option(
-        "--material",
-        metavar="NAME",
-        help="Plastic it is printed in: PLA, PETG, ABS, ASA, PA or PC; jiggen materials compares.",
-        rich_help_panel=PRINTER,
-    ),
-]
-PrinterOption = Annotated[
-    str | None,
-    typer.Option(
-        "--printer",
-        metavar="NAME",
-        help="Make the parts so that they come out true on this printer: a stored profile's "
-        "name, or the path of one.",
-        rich_help_panel=PRINTER,
-        show_default=False,
-    ),
-]
-JsonOption = Annotated[
-    bool,
-    typer.Option(
-        "--json",
-        metavar="",
-        help="Write JSON to standard output, errors too.",
-        rich_help_panel=RESULT,
-    ),
-]
+PatternArgument = Annotated[str, table.PATTERN]
+FolderArgument = Annotated[Path, table.FOLDER]
+BootOption = Annotated[float, table.BOOT]
+BootsOption = Annotated[float | Range, table.BOOTS]
+SkiOption = Annotated[Range, table.SKIS]
+ShiftOption = Annotated[float, table.SHIFT]
+CoreOption = Annotated[Core, table.CORE]
+SideOption = Annotated[Side, table.SIDE]
+ThicknessOption = Annotated[Lengths | None, table.THICKNESS]
+WidthOption = Annotated[list[Range] | None, table.WIDTH_AT]
+AreaOption = Annotated[tuple[float, float, float] | None, table.AREA]
+BaseOption = Annotated[float, table.BASE_LEFT]
+EdgeOption = Annotated[float, table.EDGE]
+BushOption = Annotated[str | Range, table.BUSH]
+BushFitOption = Annotated[float, table.BUSH_FIT]
+BedOption = Annotated[tuple[float, float, float], table.BED]
+MaterialOption = Annotated[str, table.MATERIAL]
+PrinterOption = Annotated[str | None, table.PRINTER_NAME]
+PaperOption = Annotated[Paper, table.PAPER]
+FolderOption = Annotated[Path | None, table.OUT]
+ForceOption = Annotated[bool, table.FORCE]
+SvgOption = Annotated[Path | None, table.SVG]
+JsonOption = Annotated[bool, table.JSON]
 
 
-def read_layout(pattern: str, boot: str, shift: str, core: Core, side: Side) -> Layout:
-    """The layout that the words of a command line ask for; raises as `read_with_pattern`."""
+def read_layout(pattern: str, boot: float, shift: float, core: Core, side: Side) -> Layout:
+    """The layout that a command asks for; raises as `read_with_pattern`."""
     return read_with_pattern(pattern, boot, shift, core, side)[1]
 
 
 def read_with_pattern(
-    pattern: str, boot: str, shift: str, core: Core, side: Side
+    pattern: str, boot: float, shift: float, core: Core, side: Side
 ) -> tuple[Pattern, Layout]:
-    """The pattern that the words of a command line name, and the layout that they ask for.
+    """The pattern of that name or path, and its layout for a boot sole and a shift in mm.
 
-    Raises InputError for a length that is none, for the pattern, and for what does not fit it.
+    Raises InputError for the pattern, and for what does not fit it.
     """
-    sole, moved = length(boot, "--boot"), length(shift, "--shift")
-
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
 
     found = read_pattern(find_pattern(pattern))
-    return found, layout(found, sole, mount_shift=moved, core=core, side=side)
+    return found, layout(found, boot, mount_shift=shift, core=core, side=side)
 
 
-def read_pattern_and_boots(pattern: str, boots: str) -> tuple[Pattern, tuple[float, float]]:
-    """The pattern that the words of a command line name, and a range of boot soles in mm.
-
-    Raises InputError for a range that is none, and for the pattern.
-    """
-    ends = length_range(boots, "--boot")
-
-    from jiggen.pattern import find_pattern, read_pattern
-
-    return read_pattern(find_pattern(pattern)), ends
-
-
-def read_ski(words: str | None) -> tuple[float, float] | None:
-    """Narrowest and widest ski in mm, or None when nothing was said."""
-    return None if words is None else length_range(words, "--ski")
-
-
-def read_settings(ski: str, bed: str, bush: str) -> Settings:
-    """A jig's settings from the words of a command line, the rest as by default."""
-    least, most = length_range(ski, "--ski")
-
+def read_settings(ski: Range, bed: Lengths, bush: str | Range) -> Settings:
+    """A jig's settings from the values of options, the rest as by default."""
     from jiggen.design import Bed, Settings, SkiRange
 
-    return Settings(SkiRange(least, most), bed=Bed(*box(bed, "--bed")), bush=read_bush(bush))
+    return Settings(SkiRange(*ski), bed=Bed(*bed), bush=read_bush(bush))
+
+
+def read_bush(value: str | Range) -> BushChoice:
+    """The drill bush that an option asks for: auto, none, or the one in hand."""
+    from jiggen.design import Bush
+
+    if isinstance(value, tuple):
+        return Bush(*value)
+    return "auto" if value == "auto" else "none"
 
 
 def read_material(words: str) -> str:
@@ -211,7 +99,7 @@ def read_printer(words: str | None) -> Profile | None:
 
     Raises InputError for a profile that is unknown or wrong.
     """
-    if words is None:
+    if words is None or words == "none":
         return None
 
     from jiggen.printer import find_profile
@@ -219,31 +107,31 @@ def read_printer(words: str | None) -> Profile | None:
     return find_profile(words)
 
 
-def read_bush(words: str) -> BushChoice:
-    """What --bush says: auto, none, or the bush in hand.  Raises InputError ``units.sizes``."""
-    if words == "auto":
-        return "auto"
-    if words == "none":
-        return "none"
+def read_ski_state(
+    thickness: Lengths | None,
+    widths: list[Range] | None,
+    area: tuple[float, float, float] | None,
+) -> SkiState:
+    """What was measured on the ski in hand, in mm.  Raises InputError for what cannot be."""
+    from jiggen.drilling import Area, SkiState
 
-    from jiggen.design import Bush
-
-    try:
-        return Bush(*sizes(words, 2, "--bush"))
-    except InputError as error:
-        hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
-        raise InputError(
-            Finding("units.sizes", f'"{words[:40]}" is no bush', key="--bush", hint=hint)
-        ) from error
+    state = SkiState(thickness or (), tuple(widths or ()), Area(*area) if area else None)
+    state.check()
+    return state
 
 
-def read_target(path: Path | None, suffix: str, key: str) -> Path | None:
-    """`path` if it ends in `suffix`, so that no slip of the hand replaces another file.
+def read_limits(base_left: float, edge: float) -> DrillingLimits:
+    """The drilling check's limits in mm, the rest of them by default."""
+    from jiggen.drilling import DrillingLimits
 
-    Raises InputError ``cli.suffix``.
-    """
-    if path is not None and path.suffix.lower() != suffix:
-        message = f"{path.name or path} does not end in {suffix}"
-        hint = f"Name a file that ends in {suffix}; a file of that name is replaced."
-        raise InputError(Finding("cli.suffix", message, key=key, hint=hint))
-    return path
+    limits = DrillingLimits(base_left=base_left, edge=edge)
+    limits.check()
+    return limits
+
+
+def check_outside(target: Path, folder: Path, key: str) -> None:
+    """Raise InputError ``cli.inside`` for a file in a jig's folder: every file in it is checked."""
+    if target.resolve().is_relative_to(folder.resolve()):
+        message = f"{target.name} would be in the jig's own folder"
+        hint = "jiggen check knows every file of that folder: write it beside the folder."
+        raise InputError(Finding("cli.inside", message, where=str(target), key=key, hint=hint))

@@ -1,18 +1,99 @@
-"""What a command writes to a terminal: findings in the words of its options."""
+"""What a command writes to a terminal: tables, JSON, warnings and what it is doing."""
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Iterable
+import sys
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import typer
 
 from jiggen.cli.program import app
-from jiggen.errors import Finding
+from jiggen.errors import CheckFailed, Finding
 
+WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
+
+
+def write(as_json: bool, data: Callable[[], Any], text: Callable[[], str]) -> None:
+    """Write a result to standard output: as JSON or as lines for people."""
+    typer.echo(json.dumps(data(), indent=1, ensure_ascii=False) if as_json else text())
+
+
+def end(*, passed: bool) -> None:
+    """End the command with exit code 1 unless what was made or checked has passed."""
+    if not passed:
+        raise typer.Exit(CheckFailed.exit_code)
+
+
+def columns(
+    head: Sequence[str], rows: Iterable[Sequence[str]], width: int = 10, notes: Sequence[str] = ()
+) -> list[str]:
+    """A table as lines: the first column to the left, the others, `width` wide, to the right.
+
+    `notes` are written after the rows, one each.
+    """
+    rows = [head, *rows]
+    first = max(len(row[0]) for row in rows)
+    lines = (row[0].ljust(first) + "".join(cell.rjust(width) for cell in row[1:]) for row in rows)
+    after = ("", *notes, *[""] * len(rows))
+    return [f"{line}{note}".rstrip() for line, note in zip(lines, after, strict=False)]
+
+
+def fixed(value: float, places: int = 2, sign: str = "") -> str:
+    """A number to some decimals, never a negative zero; "?" when it is infinite."""
+    if abs(value) == float("inf"):
+        return "?"
+    return f"{round(float(value), places) + 0.0:{sign}.{places}f}"
+
+
+def reading_table(
+    title: str,
+    labels: Iterable[str],
+    values: Iterable[float],
+    residuals: Iterable[float],
+    notes: Sequence[str] = (),
+    places: int = 2,
+) -> list[str]:
+    """Readings as lines: what was read, what it should be by the fit, and the difference."""
+    rows = (
+        (label, fixed(read, places), fixed(read - off, places), fixed(off, places, "+"))
+        for label, read, off in zip(labels, values, residuals, strict=False)
+    )
+    return columns((title, "read", "fits", "off"), rows, notes=notes)
+
+
+def rounded(value: float) -> float | None:
+    """A length for JSON, in mm to a nanometre; None when it is infinite."""
+    return round(float(value), 6) + 0.0 if abs(value) < float("inf") else None
+
+
+def counted(count: int, name: str) -> str:
+    """A number of things: 1 hole, 2 holes."""
+    return f"{count} {name}" if count == 1 else f"{count} {name}s"
+
+
+def wrapped(words: str) -> list[str]:
+    """A sentence or two as lines."""
+    return textwrap.wrap(words, WIDTH)
+
+
+@contextmanager
+def shown_progress() -> Iterator[Callable[[str], None]]:
+    """A line on standard error that says what is being done, on a terminal only."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("starting") as status:
+        yield status.update
 
 
 def in_options(finding: Finding) -> Finding:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.program import app
-from jiggen.cli.targets import check_outside
+from jiggen.cli.output import columns, end, fixed, reading_table, write
+from jiggen.cli.program import JIGS, command
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.units import length
+from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
     from jiggen.printer.affine import Affine
@@ -20,58 +19,58 @@ if TYPE_CHECKING:
     from jiggen.printer.model import Profile
     from jiggen.printer.printed import PrintedFit
 
-
 _UNUSABLE = {"printer.misread", "printer.disagree"}  # readings that say nothing of the jig
 
+FOLDER = Option(
+    "folder",
+    "path",
+    "The folder that the jig was printed from.",
+    "DIR",
+    argument=True,
+    required=True,
+)
+FILE = Option(
+    "file",
+    "path",
+    "What the caliper showed between pins in the bushes.",
+    "MEASUREMENTS.toml",
+    argument=True,
+)
+LIMIT = Option(
+    "limit",
+    "length",
+    "Largest allowed error of a hole (common practice, no source).",
+    "MM",
+    default="0.2",
+    positive=True,
+)
+BLANK = Option(
+    "blank",
+    "path",
+    "Write a file that lists what is worth measuring on this jig, .toml.",
+    "FILE",
+    RESULT,
+    suffix=".toml",
+)
+NAME = Option(
+    "name",
+    "text",
+    "Store the corrected profile under that name, to build with --printer.",
+    "NAME",
+    RESULT,
+)
 
-@app.command(rich_help_panel=options.JIGS)
+
+@command(JIGS)
 def printed(
-    folder: Annotated[
-        Path,
-        typer.Argument(
-            metavar="DIR", help="The folder that the jig was printed from.", show_default=False
-        ),
-    ],
-    file: Annotated[
-        Path | None,
-        typer.Argument(
-            metavar="MEASUREMENTS.toml",
-            help="What the caliper showed between pins in the bushes.",
-            show_default=False,
-        ),
-    ] = None,
-    limit: Annotated[
-        str,
-        typer.Option(
-            "--limit",
-            metavar="MM",
-            help="How far a hole may be off (common practice, no source).",
-            rich_help_panel=options.JOB,
-        ),
-    ] = "0.2",
-    blank: Annotated[
-        Path | None,
-        typer.Option(
-            "--blank",
-            metavar="FILE",
-            help="Write a file that lists what is worth measuring on this jig, .toml.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    name: Annotated[
-        str | None,
-        typer.Option(
-            "--name",
-            metavar="NAME",
-            help="Store the corrected profile under that name, to build with --printer.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    as_json: options.JsonOption = False,
+    folder: Annotated[Path, FOLDER],
+    file: Annotated[Path | None, FILE],
+    limit: Annotated[float, LIMIT],
+    blank: Annotated[Path | None, BLANK],
+    name: Annotated[str | None, NAME],
+    as_json: options.JsonOption,
 ) -> None:
-    """Hold a finished jig against its layout, by caliper readings over pins in its bushes.
+    """Check a finished jig against its layout, by caliper readings over pins in its bushes.
 
     First write the file to fill in: jiggen printed DIR --blank FILE.
 
@@ -80,16 +79,14 @@ def printed(
 
     Exit code 1 when a hole may be off by more than the limit.
     """
-    most = _positive(limit)
-    blank = options.read_target(blank, ".toml", "--blank")
     _check_use(file, blank)
 
     from jiggen.report.printed import read_printout
 
     printout = read_printout(folder)
     if blank is not None:
-        _write_blank(blank, folder, printout.jig, most)
-        typer.echo(json.dumps({"written": str(blank)}) if as_json else f"Written: {blank}")
+        _write_blank(blank, folder, printout.jig, limit)
+        write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
         return
     assert file is not None  # it is the one or the other
 
@@ -103,23 +100,21 @@ def printed(
     if name is not None:
         check_name(name)
     holes = [one.holes for one in printout.jig.rigid]
-    found = fit_printed(printout.jig, read_printed(file, *holes), most)
+    found = fit_printed(printout.jig, read_printed(file, *holes), limit)
     against = refusals(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
         before = profile_then(printout.sent, printout.fits)
         made = corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
+    outcome = {
+        "refused": [finding.as_dict() for finding in against],
+        "written": str(written) if written else None,
+    }
+    write(as_json, lambda: as_data(found, made) | outcome, lambda: as_text(found, made))
     if as_json:
-        data = as_data(found, made) | {
-            "refused": [finding.as_dict() for finding in against],
-            "written": str(written) if written else None,
-        }
-        typer.echo(json.dumps(data, indent=1, ensure_ascii=False))
-        if against:
-            raise typer.Exit(CheckFailed.exit_code)
+        end(passed=not against)
         return
-    typer.echo(as_text(found, made))
     if written:
         typer.echo(f"\nWritten: {written}\nBuild with it: --printer {name}")
     if against:
@@ -131,7 +126,7 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
     from jiggen.files import write_whole
     from jiggen.printer.pairs import blank_text
 
-    check_outside(blank, folder, "--blank")
+    options.check_outside(blank, folder, "--blank")
     if blank.exists():
         message = "there is already a file of that name; nothing was written"
         hint = "It may hold what you measured: choose another name."
@@ -211,30 +206,33 @@ def as_text(found: PrintedFit, made: Profile | None) -> str:
 
 def _reading_lines(found: PrintedFit) -> list[str]:
     labels = [f"{reading.first} to {reading.second}" for reading in found.readings.distances]
-    width = max(len("centre to centre"), *(len(label) for label in labels))
     wrong = found.doubt.row if found.doubt and found.doubt.likely else -1
-    rows = zip(labels, found.fit.equations.values, found.fit.residuals, strict=False)
-    return [
-        "centre to centre".ljust(width) + "".join(f"{w:>10}" for w in ("read", "fits", "off")),
-        *(
-            f"{label.ljust(width)}{read:10.2f}{read - off:10.2f}{round(off, 2) + 0.0:+10.2f}"
-            + (" <- wrong?" if row == wrong else "")
-            for row, (label, read, off) in enumerate(rows)
-        ),
-    ]
+    return reading_table(
+        "centre to centre",
+        labels,
+        found.fit.equations.values,
+        found.fit.residuals,
+        notes=[" <- wrong?" if row == wrong else "" for row in range(len(labels))],
+    )
 
 
 def _hole_lines(found: PrintedFit) -> list[str]:
-    width = max(len("hole"), *(len(hole) for hole in found.jig.holes))
-    columns = ("off x", "off y", "off", "known to", "at worst")
     return [
-        "hole".ljust(width) + "".join(f"{word:>10}" for word in columns),
-        *(
-            f"{hole.hole.ljust(width)}{round(hole.dx, 2) + 0.0:+10.2f}"
-            f"{round(hole.dy, 2) + 0.0:+10.2f}{hole.off:10.2f}{hole.known:10.2f}"
-            f"{hole.at_worst:10.2f}"
-            + (f"  > {found.limit:g}" if hole.at_worst > found.limit else "")
-            for hole in found.expected
+        *columns(
+            ("hole", "off x", "off y", "off", "known to", "at worst"),
+            (
+                (
+                    hole.hole,
+                    fixed(hole.dx, sign="+"),
+                    fixed(hole.dy, sign="+"),
+                    *map(fixed, (hole.off, hole.known, hole.at_worst)),
+                )
+                for hole in found.expected
+            ),
+            notes=[
+                f"  > {found.limit:g}" if hole.at_worst > found.limit else ""
+                for hole in found.expected
+            ],
         ),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
         *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
@@ -278,11 +276,3 @@ def _check_use(file: Path | None, blank: Path | None) -> None:
         message = "neither readings nor --blank" if file is None else "readings and --blank at once"
         hint = "First --blank FILE, to be filled in; then the file alone."
         raise InputError(Finding("cli.use", message, key="--blank", hint=hint))
-
-
-def _positive(words: str) -> float:
-    value = length(words, "--limit")
-    if value <= 0:
-        hint = "Write a length above 0: 0.2."
-        raise InputError(Finding("cli.limit", f"{value:g} mm", key="--limit", hint=hint))
-    return value

@@ -2,66 +2,70 @@
 
 from __future__ import annotations
 
-import json
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.output import warn
-from jiggen.cli.program import app
+from jiggen.cli.output import end, reading_table, warn, wrapped, write
+from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.errors import CheckFailed
+from jiggen.options import Option
 
 if TYPE_CHECKING:
     from jiggen.printer.gauge_fit import GaugeFit
     from jiggen.printer.model import Profile
 
-WIDTH = 78  # characters of a line of words
-
 profile = typer.Typer(
     name="profile",
+    cls=Group,
     help="What your printer does to a part: measured on its gauge, kept under a name.",
     no_args_is_help=True,
 )
-app.add_typer(profile, rich_help_panel=options.JIGS)
+app.add_typer(profile, rich_help_panel=JIGS)
 
-NameArgument = Annotated[
-    str,
-    typer.Argument(
-        metavar="NAME",
-        help="A stored printer's name, or the path of a profile.",
-        show_default=False,
-    ),
-]
+STORED = Option(
+    "name",
+    "text",
+    "A stored printer's name, or the path of a profile.",
+    "NAME",
+    argument=True,
+    required=True,
+)
+FILE = Option(
+    "file",
+    "path",
+    "The file that jiggen gauge wrote, with what the caliper showed.",
+    "MEASUREMENTS.toml",
+    argument=True,
+    required=True,
+)
+NAME = Option(
+    "name",
+    "text",
+    "What to call printer and material together: club-hall-petg. A profile of that name is "
+    "replaced.",
+    "NAME",
+    group="Options",
+    required=True,
+)
+MATERIAL = Option(
+    "material",
+    "text",
+    "What it was printed in, in your words.",
+    "TEXT",
+    group="Options",
+    default="",
+)
 
 
-@profile.command()
+@command(None, group=profile)
 def fit(
-    file: Annotated[
-        Path,
-        typer.Argument(
-            metavar="MEASUREMENTS.toml",
-            help="The file that jiggen gauge wrote, with what the caliper showed.",
-            show_default=False,
-        ),
-    ],
-    name: Annotated[
-        str,
-        typer.Option(
-            "--name",
-            metavar="NAME",
-            help="What to call printer and material together: club-hall-petg. A profile of that "
-            "name is replaced.",
-            show_default=False,
-        ),
-    ],
-    material: Annotated[
-        str,
-        typer.Option("--material", metavar="TEXT", help="What it was printed in, in your words."),
-    ] = "",
-    as_json: options.JsonOption = False,
+    file: Annotated[Path, FILE],
+    name: Annotated[str, NAME],
+    material: Annotated[str, MATERIAL],
+    as_json: options.JsonOption,
 ) -> None:
     """Find a printer's scales, skew and offsets from the caliper readings of its gauge.
 
@@ -80,18 +84,16 @@ def fit(
     against, doubts = refusals(found), warnings(found)
     made = None if against else profile_of(found, name, material)
     written = made and save_profile(made)
+    outcome = {
+        "profile": made and made.model_dump(),
+        "refused": [finding.as_dict() for finding in against],
+        "warnings": [finding.as_dict() for finding in doubts],
+        "written": str(written) if written else None,
+    }
+    write(as_json, lambda: as_data(found) | outcome, lambda: "\n".join(_reading_lines(found)))
     if as_json:
-        data = as_data(found) | {
-            "profile": made and made.model_dump(),
-            "refused": [finding.as_dict() for finding in against],
-            "warnings": [finding.as_dict() for finding in doubts],
-            "written": str(written) if written else None,
-        }
-        typer.echo(json.dumps(data, indent=1, ensure_ascii=False))
-        if against:
-            raise typer.Exit(CheckFailed.exit_code)
+        end(passed=not against)
         return
-    typer.echo("\n".join(_reading_lines(found)))
     warn(doubts)
     if made is None:
         raise CheckFailed(against)
@@ -99,38 +101,36 @@ def fit(
     typer.echo(f"Build with it: --printer {name}")
 
 
-@profile.command("list")
-def list_all(as_json: options.JsonOption = False) -> None:
+@command(None, "list", profile)
+def list_all(as_json: options.JsonOption) -> None:
     """List the printers whose profiles are stored."""
     from jiggen.printer.store import find_profile, folder, profile_names
 
     stored = [find_profile(name) for name in profile_names()]
-    if as_json:
-        data = {"profiles": [one.model_dump() for one in stored]}
-        typer.echo(json.dumps(data, indent=1, ensure_ascii=False))
-        return
-    if not stored:
-        typer.echo("None yet: print the gauge of jiggen gauge, then jiggen profile fit.")
-        return
-    wide = max(len(one.name) for one in stored)
-    for one in stored:
-        typer.echo(
-            f"{one.name:{wide}}  x {one.scale_x:.5f}  y {one.scale_y:.5f}  "
-            f"skew {one.skew:+.3f}°  holes {one.hole:+.3f}  {one.material}".rstrip()
-        )
-    typer.echo(f"\nThey are kept in {folder()}; jiggen profile show NAME says more.")
+    wide = max((len(one.name) for one in stored), default=0)
+    lines = [
+        f"{one.name:{wide}}  x {one.scale_x:.5f}  y {one.scale_y:.5f}  "
+        f"skew {one.skew:+.3f}°  holes {one.hole:+.3f}  {one.material}".rstrip()
+        for one in stored
+    ]
+    if stored:
+        lines += ["", f"They are kept in {folder()}; jiggen profile show NAME says more."]
+    else:
+        lines = ["None yet: print the gauge of jiggen gauge, then jiggen profile fit."]
+    write(
+        as_json,
+        lambda: {"profiles": [one.model_dump() for one in stored]},
+        lambda: "\n".join(lines),
+    )
 
 
-@profile.command()
-def show(name: NameArgument, as_json: options.JsonOption = False) -> None:
+@command(None, group=profile)
+def show(name: Annotated[str, STORED], as_json: options.JsonOption) -> None:
     """Say what a stored profile means for a part."""
     from jiggen.printer.store import find_profile
 
     found = find_profile(name)
-    if as_json:
-        typer.echo(json.dumps(found.model_dump(), indent=1, ensure_ascii=False))
-        return
-    typer.echo(as_text(found))
+    write(as_json, found.model_dump, lambda: as_text(found))
 
 
 def as_text(found: Profile) -> str:
@@ -143,7 +143,7 @@ def as_text(found: Profile) -> str:
         f"Bushes hold best with an allowance of {found.bush_fit:g} mm."
         if found.bush_fit is not None
         else "",
-        f"Racks run best with {found.slide:g} mm of clearance a side."
+        f"Racks run best with {found.slide:g} mm of clearance per side."
         if found.slide is not None
         else "",
     ]
@@ -207,8 +207,6 @@ def _reading_lines(found: GaugeFit) -> list[str]:
     doubt, fitted = found.doubt, found.fit
     wrong = doubt.row if doubt and doubt.likely else -1
     labels = [str(reading) for reading in found.measurements.readings]
-    width = max(len("measured"), *(len(label) for label in labels))
-    rows = zip(labels, fitted.equations.values / unit.mm, fitted.residuals / unit.mm, strict=True)
     caliper = found.measurements.caliper / unit.mm
     if fitted.freedom < 0.5:
         words = "Not one reading more than needed: nothing checks them."
@@ -216,15 +214,17 @@ def _reading_lines(found: GaugeFit) -> list[str]:
         agree = (fitted.squares / fitted.freedom) ** 0.5 * caliper
         words = (
             f"{fitted.freedom:.0f} readings more than needed; they agree within "
-            f"{agree:.{places}f} {unit.name} ({caliper:.2g} was said)."
+            f"{agree:.{places}f} {unit.name} ({caliper:.2g} was assumed)."
         )
     return [
-        "measured".ljust(width) + "".join(f"{word:>10}" for word in ("read", "fits", "off")),
-        *(
-            f"{label.ljust(width)}{read:10.{places}f}{read - off:10.{places}f}"
-            f"{round(off, places) + 0.0:+10.{places}f}" + (" <- wrong?" if row == wrong else "")
-            for row, (label, read, off) in enumerate(rows)
+        *reading_table(
+            "measured",
+            labels,
+            fitted.equations.values / unit.mm,
+            fitted.residuals / unit.mm,
+            notes=[" <- wrong?" if row == wrong else "" for row in range(len(labels))],
+            places=places,
         ),
         "",
-        *textwrap.wrap(words, WIDTH),
+        *wrapped(words),
     ]

@@ -1,16 +1,80 @@
-"""The program `jiggen`: what stands before any command, and nothing heavy."""
+"""The program `jiggen`, and how its commands are made: nothing heavy.
+
+A command is a function whose parameters are annotated with rows of an options table:
+``bed: Annotated[Size, jiggen.options.BED]``.  `command` makes typer's options from the rows.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated
+import inspect
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Any, Literal, TextIO, get_args
 
 import typer
 
 from jiggen import __version__
 from jiggen.cautions import CAUTIONS
+from jiggen.errors import InputError, JiggenError
+from jiggen.options import Option
+
+# The program's help groups the commands by what they are about.
+PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
+
+COMMANDS: dict[str, dict[str, Option]] = {}
+"""The options of each command of `app`, by the name of the parameter that takes their value."""
+
+
+def colourful(stream: TextIO) -> bool:
+    """Whether `stream` is a terminal that may be written to in colour (NO_COLOR wins)."""
+    refused = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return stream.isatty() and not refused
+
+
+class Command(typer.core.TyperCommand):
+    """A command whose help has no colour where `colourful` says no."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the help."""
+        with _plain_terminal():
+            super().format_help(ctx, formatter)
+
+
+class Group(typer.core.TyperGroup):
+    """A group of commands whose help has no colour where `colourful` says no."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the help."""
+        with _plain_terminal():
+            super().format_help(ctx, formatter)
+
+
+@contextmanager
+def _plain_terminal() -> Iterator[None]:
+    """Keep typer from colouring help for FORCE_COLOR and some CI services, terminal or not.
+
+    A terminal that calls itself dumb is never coloured; without COLUMNS it would be 80 wide.
+    """
+    before = {name: os.environ.get(name) for name in ("TERM", "COLUMNS")}
+    if not colourful(sys.stdout):
+        os.environ |= {"TERM": "dumb", "COLUMNS": str(shutil.get_terminal_size().columns)}
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            os.environ.pop(name, None)
+            if value is not None:
+                os.environ[name] = value
+
 
 app = typer.Typer(
     name="jiggen",
+    cls=Group,
     help="Drilling jigs for mounting bindings and plates on skis: printed, clamped on, verified.",
     # rich would join the lines of one paragraph: each caution is its own.
     epilog="\n\n".join(CAUTIONS),
@@ -18,6 +82,81 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+def command(
+    panel: str | None, name: str | None = None, group: typer.Typer = app
+) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Make a function a command of `group`, under its own name unless `name` is given."""
+
+    def register(body: Callable[..., None]) -> Callable[..., None]:
+        taken = inspect.signature(body, eval_str=True).parameters.values()
+        rows = {parameter.name: _row(parameter.annotation) for parameter in taken}
+
+        def run(**values: Any) -> None:
+            body(**values)
+
+        run.__doc__ = body.__doc__
+        run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
+            [_parameter(field, row) for field, row in rows.items()]
+        )
+        called = name or body.__name__
+        group.command(called, cls=Command, rich_help_panel=panel)(run)
+        if group is app:
+            COMMANDS[called] = rows
+        return body
+
+    return register
+
+
+def _row(annotation: Any) -> Option:
+    (row,) = (item for item in get_args(annotation)[1:] if isinstance(item, Option))
+    return row
+
+
+def _parameter(field: str, row: Option) -> inspect.Parameter:
+    """The parameter that typer makes an option or an argument from."""
+    settings: dict[str, Any] = {"help": row.help, "metavar": row.metavar}
+    default: Any = row.default
+    form: Any = str
+    if row.kind == "flag":
+        form, default = bool, False
+    elif row.kind == "choice":
+        form = Literal[row.choices]
+    elif row.kind == "count":
+        form = int
+        settings |= {"min": row.counts[0], "max": row.counts[-1]}
+    elif row.kind == "path" and not row.suffix:
+        form = Path
+    elif row.kind != "text":
+        settings["parser"] = _reader(row)
+    settings["show_default"] = bool(default)
+    if row.repeated:
+        form = list[form]
+    if row.argument:
+        info = typer.Argument(**settings)
+    else:
+        names = (row.flag, f"-{row.short}") if row.short else (row.flag,)
+        info = typer.Option(*names, rich_help_panel=row.group, **settings)
+    return inspect.Parameter(
+        field,
+        inspect.Parameter.KEYWORD_ONLY,
+        default=inspect.Parameter.empty if row.required else default,
+        annotation=Annotated[form, info],
+    )
+
+
+def _reader(row: Option) -> Callable[[str], Any]:
+    """How typer reads a value of `row`; what is wrong with it keeps its code and its hint."""
+
+    def read(words: str) -> Any:
+        try:
+            return row.read(words)
+        except InputError as error:
+            # Typer would put a ValueError into words of its own, and InputError is one.
+            raise JiggenError(replace(fault, key=row.flag) for fault in error.findings) from error
+
+    return read
 
 
 def _show_version(wanted: bool) -> None:

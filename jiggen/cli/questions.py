@@ -5,17 +5,18 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import get_args
+from typing import TypeVar, get_args
 
 import typer
 
-from jiggen.cli.faults import Reading
+from jiggen.cli.new import Reading
 from jiggen.errors import Finding, InputError
 from jiggen.pattern.draft import Draft, Units, measure, read_datum, read_place, read_shift
 from jiggen.pattern.faults import quoted
 from jiggen.pattern.model import Group, Pair
 from jiggen.units import length_range
 
+T = TypeVar("T")
 Read = Callable[[Draft, str], Draft]
 
 
@@ -40,17 +41,19 @@ def _name(draft: Draft, words: str) -> Draft:
 
 
 def _units(draft: Draft, words: str) -> Draft:
-    for units in get_args(Units):
-        if words == units:
-            return replace(draft, units=units)
-    raise _no_choice(words, get_args(Units))
+    return replace(draft, units=_choice(words, get_args(Units)))
 
 
 def _pair(draft: Draft, words: str) -> Draft:
-    for pair in get_args(Pair):
-        if words == pair:
-            return replace(draft, pair=pair)
-    raise _no_choice(words, get_args(Pair))
+    return replace(draft, pair=_choice(words, get_args(Pair)))
+
+
+def _choice(words: str, choices: tuple[T, ...]) -> T:
+    for choice in choices:
+        if words == choice:
+            return choice
+    hint = f"Allowed: {' or '.join(map(str, choices))}."
+    raise InputError(Finding("draft.choice", f"{quoted(words)} is not allowed", hint=hint))
 
 
 def _boot(draft: Draft, words: str) -> Draft:
@@ -61,37 +64,21 @@ def _boot(draft: Draft, words: str) -> Draft:
 
 
 def _plain(draft: Draft, words: str) -> Draft:
-    return _drilled(draft, plain=measure(words, draft.units, "--drill"))
+    return _with_drill(draft, plain=measure(words, draft.units, "--drill"))
 
 
 def _metal(draft: Draft, words: str) -> Draft:
-    if not words.strip():
-        return _drilled(draft, metal=draft.drill.plain)
-    return _drilled(draft, metal=measure(words, draft.units, "--metal"))
+    given = words.strip()
+    metal = measure(words, draft.units, "--metal") if given else draft.drill.plain
+    return _with_drill(draft, metal=metal)
 
 
 def _depth(draft: Draft, words: str) -> Draft:
-    return _drilled(draft, depth=measure(words, draft.units, "--depth"))
+    return _with_drill(draft, depth=measure(words, draft.units, "--depth"))
 
 
-def _drilled(
-    draft: Draft, plain: float | None = None, metal: float | None = None, depth: float | None = None
-) -> Draft:
-    now = draft.drill
-    return replace(
-        draft,
-        drill=replace(
-            now,
-            plain=now.plain if plain is None else plain,
-            metal=now.metal if metal is None else metal,
-            depth=now.depth if depth is None else depth,
-        ),
-    )
-
-
-def _no_choice(words: str, choices: tuple[str, ...]) -> InputError:
-    hint = f"Allowed: {' or '.join(choices)}."
-    return InputError(Finding("draft.choice", f"{quoted(words)} is not allowed", hint=hint))
+def _with_drill(draft: Draft, **changed: float) -> Draft:
+    return replace(draft, drill=replace(draft.drill, **changed))
 
 
 QUESTIONS = (

@@ -2,130 +2,95 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
+from jiggen import options as table
 from jiggen.cli import options
-from jiggen.cli.program import app
-from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.units import length
+from jiggen.cli.layout import mount_line
+from jiggen.cli.output import columns, end, fixed, write
+from jiggen.cli.program import SKIS, command
+from jiggen.errors import Finding, InputError
+from jiggen.options import Option
 
 if TYPE_CHECKING:
-    from jiggen.remount import Answer, OldHole, RemountLimits, Way
+    from jiggen.remount import Answer, OldHole, Way
 
 OLD = "The old holes"
+OLD_HOLES = Option(
+    "old-holes",
+    "path",
+    "Measured holes: CSV with the columns x, y and if known diameter, plugged; or TOML.",
+    "FILE",
+    OLD,
+)
+OLD_PATTERN = Option(
+    "old", "text", "The pattern that an earlier mount was drilled by.", "PATTERN", OLD
+)
+OLD_BOOT = Option("old-boot", "length", "Boot sole length of the earlier mount.", "MM", OLD)
+OLD_SHIFT = Option(
+    "old-shift", "length", "Mount shift of the earlier mount; default: 0.", "MM", OLD
+)
+OLD_CORE = replace(
+    table.CORE,
+    name="old-core",
+    help="What the earlier mount was drilled for; default: as --core.",
+    group=OLD,
+    default=None,
+)
+OLD_SIDE = replace(
+    table.SIDE,
+    name="old-side",
+    help="Which ski the earlier mount was on; default: as --side.",
+    group=OLD,
+    default=None,
+)
+OLD_PLUGGED = Option(
+    "old-plugged", "flag", "The holes of the earlier mount are all plugged.", "", OLD
+)
+OPEN_LIMIT = Option(
+    "limit",
+    "length",
+    "Least distance to an open hole, centre to centre.",
+    "MM",
+    OLD,
+    default="10",
+)
+PLUGGED_LIMIT = Option(
+    "plugged-limit",
+    "length",
+    "Least distance to a plugged hole, centre to centre.",
+    "MM",
+    OLD,
+    default="6",
+)
+BOTH_SVG = replace(
+    table.SVG,
+    help="Draw old and new holes at 1:1, as asked for and at the nearest clear mount.",
+)
 
 
-@app.command(rich_help_panel=options.SKIS)
+@command(SKIS)
 def remount(
     pattern: options.PatternArgument,
     boot: options.BootOption,
-    shift: options.ShiftOption = "0",
-    core: options.CoreOption = "plain",
-    side: options.SideOption = "left",
-    old_file: Annotated[
-        Path | None,
-        typer.Option(
-            "--old-holes",
-            metavar="FILE",
-            help="Measured holes: CSV with the columns x, y and if known diameter, plugged; "
-            "or TOML.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_pattern: Annotated[
-        str | None,
-        typer.Option(
-            "--old",
-            metavar="PATTERN",
-            help="The pattern that an earlier mount was drilled by.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_boot: Annotated[
-        str | None,
-        typer.Option(
-            "--old-boot",
-            metavar="MM",
-            help="Boot sole length of the earlier mount.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_shift: Annotated[
-        str | None,
-        typer.Option(
-            "--old-shift",
-            metavar="MM",
-            help="Mount shift of the earlier mount; 0 unless said.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_core: Annotated[
-        options.Core | None,
-        typer.Option(
-            "--old-core",
-            help="What the earlier mount was drilled for; as --core unless said.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_side: Annotated[
-        options.Side | None,
-        typer.Option(
-            "--old-side",
-            help="Which ski it was then; as --side unless said.",
-            rich_help_panel=OLD,
-            show_default=False,
-        ),
-    ] = None,
-    old_plugged: Annotated[
-        bool,
-        typer.Option(
-            "--old-plugged",
-            metavar="",
-            help="The holes of the earlier mount are all plugged.",
-            rich_help_panel=OLD,
-        ),
-    ] = False,
-    limit: Annotated[
-        str,
-        typer.Option(
-            "--limit",
-            metavar="MM",
-            help="Least distance to an open hole, centre to centre.",
-            rich_help_panel=OLD,
-        ),
-    ] = "10",
-    plugged_limit: Annotated[
-        str,
-        typer.Option(
-            "--plugged-limit",
-            metavar="MM",
-            help="Least distance to a plugged hole, centre to centre.",
-            rich_help_panel=OLD,
-        ),
-    ] = "6",
-    svg: Annotated[
-        Path | None,
-        typer.Option(
-            "--svg",
-            metavar="FILE",
-            help="Draw old and new holes at 1:1, as asked for and at the nearest clear mount.",
-            rich_help_panel=options.RESULT,
-            show_default=False,
-        ),
-    ] = None,
-    as_json: options.JsonOption = False,
+    shift: options.ShiftOption,
+    core: options.CoreOption,
+    side: options.SideOption,
+    old_file: Annotated[Path | None, OLD_HOLES],
+    old_pattern: Annotated[str | None, OLD_PATTERN],
+    old_boot: Annotated[float | None, OLD_BOOT],
+    old_shift: Annotated[float | None, OLD_SHIFT],
+    old_core: Annotated[options.Core | None, OLD_CORE],
+    old_side: Annotated[options.Side | None, OLD_SIDE],
+    old_plugged: Annotated[bool, OLD_PLUGGED],
+    limit: Annotated[float, OPEN_LIMIT],
+    plugged_limit: Annotated[float, PLUGGED_LIMIT],
+    svg: Annotated[Path | None, BOTH_SVG],
+    as_json: options.JsonOption,
 ) -> None:
-    """Hold new holes against old ones, and find the nearest mounts at which every hole is clear.
+    """Check new holes against old ones, and find the nearest mounts at which every hole is clear.
 
     A new hole is clear when it keeps its distance from every old one, or takes one's place.
 
@@ -133,44 +98,45 @@ def remount(
 
     Exit code 0 when the mount asked for is clear, 1 when it is not.
     """
-    svg = options.read_target(svg, ".svg", "--svg")
-    known = _Known(old_pattern, old_boot, old_shift, old_core, old_side, old_plugged)
-    known.check(old_file)
-    limits = _limits(limit, plugged_limit)
+    earlier = _Earlier(old_pattern, old_boot, old_shift, old_core, old_side, old_plugged)
+    earlier.check(old_file)
+
+    from jiggen.remount import RemountLimits, answer, read_old_holes
+
+    limits = RemountLimits(open=limit, plugged=plugged_limit)
+    limits.check()
     new = options.read_layout(pattern, boot, shift, core, side)
-    old = (*_measured(old_file), *known.holes(core, side))
-
-    from jiggen.remount import answer
-
+    measured = read_old_holes(old_file) if old_file else ()
+    old = (*measured, *earlier.holes(core, side))
     found = answer(new, old, limits)
     if svg:
         from jiggen.export.remount_svg import remount_svg
         from jiggen.files import write_whole
 
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
-    typer.echo(json.dumps(found.as_dict(), indent=1) if as_json else as_text(found))
-    if found.conflicts:
-        raise typer.Exit(CheckFailed.exit_code)
+    write(as_json, found.as_dict, lambda: as_text(found))
+    end(passed=not found.conflicts)
 
 
 @dataclass(frozen=True)
-class _Known:
-    """What was said of an earlier mount by a known pattern."""
+class _Earlier:
+    """What is known of an earlier mount by a pattern; lengths in mm."""
 
     pattern: str | None
-    boot: str | None
-    shift: str | None
+    boot: float | None
+    shift: float | None
     core: options.Core | None
     side: options.Side | None
     plugged: bool
 
     def check(self, file: Path | None) -> None:
-        """Raise InputError ``cli.old`` for options that lack one another."""
-        if self.pattern is None and any((self.boot, self.shift, self.core, self.side)):
+        """Raise InputError ``cli.old`` for options that need one another."""
+        described = (self.boot, self.shift, self.core, self.side)
+        if self.pattern is None and any(value is not None for value in described):
             hint = "Name the pattern of the earlier mount with --old."
             raise _misuse("an earlier mount is described, but not its pattern", "--old", hint)
         if self.pattern is None and self.plugged:
-            hint = "In a file, say it of each hole: a column plugged."
+            hint = "In a file, state it of each hole: a column plugged."
             raise _misuse("--old-plugged is for the holes of --old", "--old-plugged", hint)
         if self.pattern is None and file is None:
             hint = "Give --old-holes FILE, or --old PATTERN and --old-boot MM, or both."
@@ -180,19 +146,13 @@ class _Known:
             raise _misuse("--old needs --old-boot", "--old-boot", hint)
 
     def holes(self, core: options.Core, side: options.Side) -> tuple[OldHole, ...]:
-        """The holes of that mount; `core` and `side` hold where none was said."""
+        """The holes of that mount; `core` and `side` are used where it has none of its own."""
         if self.pattern is None or self.boot is None:
             return ()
-        sole = length(self.boot, "--old-boot")
-        moved = length(self.shift or "0", "--old-shift")
-
-        from jiggen.layout import layout
-        from jiggen.pattern import find_pattern, read_pattern
         from jiggen.remount import old_holes
 
-        known = read_pattern(find_pattern(self.pattern))
-        drilled = layout(
-            known, sole, mount_shift=moved, core=self.core or core, side=self.side or side
+        drilled = options.read_layout(
+            self.pattern, self.boot, self.shift or 0.0, self.core or core, self.side or side
         )
         return old_holes(drilled, plugged=self.plugged)
 
@@ -203,13 +163,11 @@ def as_text(found: Answer) -> str:
 
 
 def _job(found: Answer) -> list[str]:
-    new, limits = found.layout, found.limits
-    shift = f"{new.mount_shift:+g} mm" if new.mount_shift else "none"
-    skis = f"{new.side} ski" if new.pair == "mirrored" else "left and right ski alike"
+    limits = found.limits
     plugged = sum(hole.plugged for hole in found.old)
     return [
-        new.pattern,
-        f"boot {new.boot:g} mm, mount shift {shift}, core {new.core}, {skis}",
+        found.layout.pattern,
+        mount_line(found.layout),
         f"old holes: {len(found.old) - plugged} open (keep {limits.open:g} mm), "
         f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre",
     ]
@@ -219,16 +177,16 @@ def _table(found: Answer) -> list[str]:
     if not found.conflicts:
         return ["Every hole is clear at this mount."]
     count = len({conflict.new for conflict in found.conflicts})
-    wide = max(len("new hole"), *(len(c.new) for c in found.conflicts))
-    broad = max(len("old hole"), *(len(c.old) for c in found.conflicts))
+    wide = max(len("old hole"), *(len(c.old) for c in found.conflicts))
+    rows = (
+        (c.new, f"  {c.old:{wide}}", f"{fixed(c.distance):>10}{fixed(c.limit):>10}")
+        for c in found.conflicts
+    )
+    head = ("new hole", f"  {'old hole':{wide}}", f"{'distance':>10}{'needed':>10}")
     return [
-        f"NOT CLEAR: {count} of {len(found.layout)} holes lie too near an old one.",
+        f"NOT CLEAR: {count} of {len(found.layout)} holes are too near an old one.",
         "",
-        f"{'new hole':{wide}}  {'old hole':{broad}}{'distance':>10}{'needed':>10}",
-        *(
-            f"{c.new:{wide}}  {c.old:{broad}}{c.distance:10.2f}{c.limit:10.2f}"
-            for c in found.conflicts
-        ),
+        *columns(head, rows, width=0),
     ]
 
 
@@ -255,27 +213,10 @@ def _way(found: Answer, end: str, way: Way) -> str:
     )
 
 
-def _measured(file: Path | None) -> tuple[OldHole, ...]:
-    if file is None:
-        return ()
-    from jiggen.remount import read_old_holes
-
-    return read_old_holes(file)
-
-
-def _limits(limit: str, plugged_limit: str) -> RemountLimits:
-    to_open, to_plugged = length(limit, "--limit"), length(plugged_limit, "--plugged-limit")
-    from jiggen.remount import RemountLimits
-
-    limits = RemountLimits(open=to_open, plugged=to_plugged)
-    limits.check()
-    return limits
-
-
 def _misuse(message: str, key: str, hint: str) -> InputError:
     return InputError(Finding("cli.old", message, key=key, hint=hint))
 
 
 def _short(value: float) -> str:
-    """In as few decimals as say it to a micrometre."""
+    """With as few decimals as show it to a micrometre."""
     return f"{round(value, 3) + 0.0:g}"
