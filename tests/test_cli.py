@@ -13,10 +13,12 @@ import ezdxf
 import pytest
 import typer
 
-from jiggen import __version__
+from jiggen import __version__, cli, options
 from jiggen.cautions import CAUTIONS
-from jiggen.cli import app, main, options
-from jiggen.cli.boundary import colourful, run
+from jiggen.cli import app, main
+from jiggen.cli.boundary import run
+from jiggen.cli.options import JsonOption
+from jiggen.cli.program import colourful, command
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.pattern import Core, Side
 
@@ -204,8 +206,8 @@ def failing(error: BaseException) -> typer.Typer:
     def root() -> None:
         """Stand before the commands."""
 
-    @made.command()
-    def fail(as_json: options.JsonOption = False) -> None:
+    @command(None, group=made)
+    def fail(as_json: JsonOption) -> None:
         raise error
 
     return made
@@ -237,7 +239,7 @@ def test_a_fault_of_ours_is_one_line_and_a_traceback_only_on_request(capsys):
     broken = failing(ZeroDivisionError("division\nby zero"))
     assert run(broken, ["fail"]) == 70
     err = text_of(capsys)[1]
-    assert "jiggen is at fault: ZeroDivisionError: division by zero" in err
+    assert "internal error: ZeroDivisionError: division by zero" in err
     assert "test_cli.py:" in err
     assert "Traceback" not in err
     for words in (["--debug", "fail"], ["fail", "--debug"]):
@@ -251,8 +253,8 @@ def test_a_fault_of_the_system_is_not_called_ours(capsys):
     full = failing(OSError(28, "No space left on device", "/somewhere/file"))
     assert run(full, ["fail"]) == 74
     err = text_of(capsys)[1]
-    assert err.startswith("error: /somewhere/file: the system refused: No space left on device")
-    assert "at fault" not in err
+    assert err.startswith("error: /somewhere/file: operating system error: No space left on device")
+    assert "internal error" not in err
 
 
 # -- the program as a whole ---------------------------------------------------------------------
@@ -284,8 +286,8 @@ def test_every_command_says_what_it_does():
 
 
 def test_the_choices_are_those_of_the_pattern_room():
-    assert get_args(options.Core) == get_args(Core)
-    assert get_args(options.Side) == get_args(Side)
+    assert options.CORE.choices == get_args(Core) == get_args(cli.options.Core)
+    assert options.SIDE.choices == get_args(Side) == get_args(cli.options.Side)
 
 
 def test_python_m_jiggen_is_the_same_program(plate: str, capsys):

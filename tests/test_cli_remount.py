@@ -47,7 +47,7 @@ def test_conflicts_and_the_nearest_clear_mounts(table, capsys):
     lines = out.splitlines()
     assert lines[0] == "Arvenal Club Piste"
     assert lines[2] == ("old holes: 1 open (keep 10 mm), 1 plugged (keep 6 mm), centre to centre")
-    assert "NOT CLEAR: 1 of 9 holes lie too near an old one." in lines
+    assert "NOT CLEAR: 1 of 9 holes are too near an old one." in lines
     assert [line.split() for line in lines if line.startswith("toe-5")] == [
         ["toe-5", "old-1", "5.00", "10.00"]
     ]

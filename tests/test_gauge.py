@@ -16,7 +16,6 @@ import trimesh
 from pdf_reading import read_pdf
 from shapely.geometry import LineString, Point, Polygon
 
-import jiggen.cli.gauge  # noqa: F401 - makes the command known
 from jiggen.cli import main
 from jiggen.design import Bush, Settings, SkiRange
 from jiggen.design.fit_ladder import CLEARANCES, LENGTH, RACK, SLOTS, STRIP

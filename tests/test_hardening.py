@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from killing import litter, tree
 
-from jiggen.cli.targets import local_target
+from jiggen.cli.new import local_target
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
 from jiggen.export.swap import exchange

@@ -390,5 +390,5 @@ def test_stopped_at_a_terminal(desk: Path):
 
 
 def test_the_command_knows_the_words_of_the_room():
-    assert get_args(command.Units) == get_args(Units)
-    assert get_args(command.Pair) == get_args(Pair)
+    assert command.UNITS.choices == get_args(Units)
+    assert get_args(command.Pair) == get_args(Pair) == command.PAIR.choices

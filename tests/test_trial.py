@@ -10,7 +10,6 @@ import shapely
 import trimesh
 from shapely.geometry import Point, Polygon, box
 
-import jiggen.cli.trial  # noqa: F401 - makes the command known
 from jiggen.cli import main
 from jiggen.design.board import Board
 from jiggen.design.settings import Bed

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from jiggen.design import Design
 
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
-PLOT = Option(
-    "plot", "path", "Draw the holes with their scatter: .svg, .png or .pdf.", "FILE", RESULT
-)
+PLOT = Option("plot", "path", "Draw the holes with their scatter: .svg or .pdf.", "FILE", RESULT)
 
 
 @command(JIGS)
@@ -53,10 +51,10 @@ def accuracy(
     if plot:
         check_kind(plot)
     from jiggen.accuracy.terms import read_terms
-    from jiggen.design import design
+    from jiggen.design import design_jig
 
     stated = read_terms(terms)
-    chosen = design(options.read_layout(pattern, boot, shift, core, side), settings)
+    chosen = design_jig(options.read_layout(pattern, boot, shift, core, side), settings)
     found = _compare(chosen, stated, limit)
     if plot:
         write_plot(plot, (found.jig, found.sheet), settings.ski.most, limit)
@@ -78,9 +76,9 @@ class Comparison:
 
 def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget
-    from jiggen.accuracy.centring import centring
+    from jiggen.accuracy.centring import find_centring
 
-    centred = centring(chosen)
+    centred = find_centring(chosen)
     jig = jig_budget(chosen, stated, centred.loaded.sideways)
     sheet = sheet_budget(chosen.layout, stated)
     warnings = (*centred.findings, *over_limit(jig, limit))

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Literal, get_args
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.new import FORCE, OUT, PATTERN, Reading, target_faults, write_pattern
+from jiggen.cli.new import FORCE, OUT, PATTERN, target_faults, write_pattern
 from jiggen.cli.output import counted
-from jiggen.cli.program import PATTERNS, command
+from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.options import Option
 
 if TYPE_CHECKING:
@@ -107,12 +107,13 @@ DEPTH = Option(
 
 @command(PATTERNS, "import")
 def import_drawing(
+    reading: Reading,
     file: Annotated[Path, FILE],
-    out: Annotated[Path, TARGET],
+    out: Annotated[Path | None, TARGET],
     units: Annotated[options.Units | None, UNITS],
     layer: Annotated[list[str] | None, LAYER],
     only: Annotated[options.Range | None, ONLY],
-    origin: Annotated[Origin, ORIGIN],
+    origin: Annotated[Origin | None, ORIGIN],
     turn: Annotated[Degrees, TURN],
     name: Annotated[str, NAME],
     datum: Annotated[Datum, DATUM],
@@ -125,7 +126,7 @@ def import_drawing(
 
     Holes that mirror one another about the centre line (y = 0) become one on both sides.
     """
-    reading = Reading(*target_faults(out, force=force))
+    reading.faults += target_faults(out, force=force) if out else ()
 
     from jiggen.importing import Choices, import_pattern
 
@@ -133,7 +134,7 @@ def import_drawing(
         units=units,
         layers=tuple(layer or ()),
         only=only,
-        origin=origin,
+        origin=origin or "middle",
         turn=TURNS[turn],
         name=name,
         datum=datum,
@@ -143,7 +144,7 @@ def import_drawing(
     )
     made = reading.read(lambda: import_pattern(file, choices, str(out)), None)
     reading.end()
-    if made:
+    if made and out:
         write_pattern(out, made.text)
         typer.echo(_summary(file, out, made))
 

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, TypeVar, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 import typer
 
 from jiggen.cli import options
 from jiggen.cli.output import counted
-from jiggen.cli.program import PATTERNS, command
-from jiggen.errors import Finding, InputError
+from jiggen.cli.program import PATTERNS, Reading, command
+from jiggen.errors import Finding
 from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
     from jiggen.pattern.draft import Draft
 
-T = TypeVar("T")
 Pair = Literal["same", "mirrored"]
 
 PATTERN = "The pattern"
@@ -86,6 +84,7 @@ WELCOME = (
 
 @command(PATTERNS)
 def new(
+    reading: Reading,
     name: Annotated[str | None, NAME],
     units: Annotated[options.Units | None, UNITS],
     boot: Annotated[str | None, BOOT],
@@ -102,7 +101,7 @@ def new(
 
     Have the plate's mounting sheet at hand, or the plate and a caliper.
     """
-    reading = Reading(*(target_faults(out, force=force) if out else ()))
+    reading.faults += target_faults(out, force=force) if out else ()
     given = {
         "--name": name,
         "--units": units,
@@ -181,26 +180,6 @@ def _asked(given: dict[str, str | None], groups: list[str], reading: Reading) ->
         draft = ask_group(draft)
         more = typer.confirm("Another group of holes that moves by itself", default=False)
     return draft
-
-
-class Reading:
-    """Reads words and keeps what is wrong with them, until `end` raises it all."""
-
-    def __init__(self, *faults: Finding) -> None:
-        self.faults: list[Finding] = list(faults)
-
-    def read(self, read: Callable[[], T], otherwise: T) -> T:
-        """What `read` returns; `otherwise`, and its findings kept, when it raises InputError."""
-        try:
-            return read()
-        except InputError as error:
-            self.faults += error.findings
-            return otherwise
-
-    def end(self) -> None:
-        """Raise InputError with every fault kept, if there are any."""
-        if self.faults:
-            raise InputError(self.faults)
 
 
 def local_target(name: str) -> Path:

@@ -12,22 +12,51 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal, TextIO, get_args
+from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args
 
 import typer
 
 from jiggen import __version__
 from jiggen.cautions import CAUTIONS
-from jiggen.errors import InputError, JiggenError
+from jiggen.errors import Finding, InputError
 from jiggen.options import Option
 
 # The program's help groups the commands by what they are about.
 PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
 
+T = TypeVar("T")
+
 COMMANDS: dict[str, dict[str, Option]] = {}
 """The options of each command of `app`, by the name of the parameter that takes their value."""
+
+
+@dataclass(frozen=True)
+class _Refused:
+    """Stands for the value of an option that could not be read."""
+
+    faults: tuple[Finding, ...]
+
+
+class Reading:
+    """Reads words and collects what is wrong with them, until `end` raises it all."""
+
+    def __init__(self, *faults: Finding) -> None:
+        self.faults: list[Finding] = list(faults)
+
+    def read(self, read: Callable[[], T], otherwise: T) -> T:
+        """What `read` returns; `otherwise`, and its findings collected, if it raises InputError."""
+        try:
+            return read()
+        except InputError as error:
+            self.faults += error.findings
+            return otherwise
+
+    def end(self) -> None:
+        """Raise InputError with every fault collected, if there are any."""
+        if self.faults:
+            raise InputError(self.faults)
 
 
 def colourful(stream: TextIO) -> bool:
@@ -87,14 +116,25 @@ app = typer.Typer(
 def command(
     panel: str | None, name: str | None = None, group: typer.Typer = app
 ) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Make a function a command of `group`, under its own name unless `name` is given."""
+    """Make a function a command of `group`, under its own name unless `name` is given.
+
+    All faults of the options' values are reported at once; a function with a parameter `reading`
+    first is called all the same, with None for such values, to add what else is wrong.
+    """
 
     def register(body: Callable[..., None]) -> Callable[..., None]:
-        taken = inspect.signature(body, eval_str=True).parameters.values()
-        rows = {parameter.name: _row(parameter.annotation) for parameter in taken}
+        parameters = dict(inspect.signature(body, eval_str=True).parameters)
+        collects = parameters.pop("reading", None) is not None
+        rows = {field: _row(parameter.annotation) for field, parameter in parameters.items()}
 
         def run(**values: Any) -> None:
-            body(**values)
+            refused = {field: _faults(value) for field, value in values.items() if _faults(value)}
+            reading = Reading(*(fault for faults in refused.values() for fault in faults))
+            if collects:
+                body(reading, **values | dict.fromkeys(refused))
+            else:
+                reading.end()
+                body(**values)
 
         run.__doc__ = body.__doc__
         run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
@@ -107,6 +147,12 @@ def command(
         return body
 
     return register
+
+
+def _faults(value: Any) -> list[Finding]:
+    """What is wrong with the value of an option, or with each of several."""
+    values = value if isinstance(value, list) else [value]
+    return [fault for one in values if isinstance(one, _Refused) for fault in one.faults]
 
 
 def _row(annotation: Any) -> Option:
@@ -147,14 +193,14 @@ def _parameter(field: str, row: Option) -> inspect.Parameter:
 
 
 def _reader(row: Option) -> Callable[[str], Any]:
-    """How typer reads a value of `row`; what is wrong with it keeps its code and its hint."""
+    """How typer reads a value of `row`."""
 
     def read(words: str) -> Any:
         try:
             return row.read(words)
         except InputError as error:
-            # Typer would put a ValueError into words of its own, and InputError is one.
-            raise JiggenError(replace(fault, key=row.flag) for fault in error.findings) from error
+            # Typer would put it into words of its own, and would stop at the first of several.
+            return _Refused(tuple(replace(fault, key=row.flag) for fault in error.findings))
 
     return read
 

@@ -9,7 +9,7 @@ from typing import TypeVar, get_args
 
 import typer
 
-from jiggen.cli.new import Reading
+from jiggen.cli.program import Reading
 from jiggen.errors import Finding, InputError
 from jiggen.pattern.draft import Draft, Units, measure, read_datum, read_place, read_shift
 from jiggen.pattern.faults import quoted

@@ -263,7 +263,7 @@ def _verdicts(found: Examination) -> list[str]:
         )
     told = found.symmetry
     if told.verdict in ("alike", "different"):
-        verdict = "the same as far as measured" if told.verdict == "alike" else "NOT the same"
+        verdict = "alike as far as measured" if told.verdict == "alike" else "NOT alike"
         words.append(
             f"Left and right are {verdict}: {'/'.join(told.worst)} off by {told.off:.2f} mm, "
             f"{told.within:.2f} would be no surprise."
