@@ -5,8 +5,7 @@ from hypothesis import strategies as st
 
 from jiggen.design import Bed, Bush, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length, teeth_in_mesh
-from jiggen.design.hardware import list_hardware
-from jiggen.design.pieces import list_pieces
+from jiggen.design.pieces import list_hardware, list_pieces
 from jiggen.design.places import JointPlay, bed_turn, error_gain, longest_fit, worst_error
 from jiggen.errors import InputError
 from jiggen.layout.model import Layout
@@ -229,7 +228,7 @@ def test_lock_screw_ends_above_the_ski_and_fills_its_nut():
     from jiggen.tables import nut
 
     made = design_mechanism(Settings(ski=WIDE))
-    tip = made.knob.top_z - made.lock_screw_length
+    tip = made.knob.top_z - made.lock.length
     assert tip >= 0.6  # the relief: nothing may stand below it
     assert tip <= made.pinion.bottom_z + 1.0
     assert made.pinion.nut_top_z - tip >= nut("M5").height  # ISO 4032

@@ -126,11 +126,11 @@ def test_the_stop_keeps_the_rack_from_being_wound_out(jig):
     from shapely.affinity import translate
     from shapely.geometry import Polygon
 
-    from jiggen.solid.moving import rack_plan
+    from jiggen.solid.moving import TOOTH_CHORD
 
     rail, gear = jig.mechanism.rail, jig.mechanism.pinion.gear
     # One pitch beyond the widest ski, at a phase where tooth and space would meet.
     steps = round((130 / 2 - 50.0) / gear.pitch) + 2
-    rack = translate(rack_plan(rail), 0, 50.0 + steps * gear.pitch)
+    rack = translate(rail.rack_plan(TOOTH_CHORD), 0, 50.0 + steps * gear.pitch)
     overlap = rack.intersection(Polygon(gear.outline())).area
     assert overlap > 0.5

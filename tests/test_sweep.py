@@ -10,6 +10,7 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.pieces import list_pieces, moved, turned
+from jiggen.design.station import hexagon
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
@@ -198,7 +199,7 @@ def test_each_part_that_does_not_fit_is_named(jig, parts, expected):
 
 
 def test_a_lock_screw_too_long_would_stand_on_the_ski(jig):
-    longer = replace(jig.mechanism, lock_screw_length=30.0)
+    longer = replace(jig.mechanism, lock=replace(jig.mechanism.lock, length=30.0))
     messages = said(sweep_stations(replace(jig, mechanism=longer), step=FEW))
     assert "lock screw toe and ski lie 3.50 mm in one another at every ski width" in messages
 
@@ -320,14 +321,14 @@ def flat_area(solid, z):
 def test_sections_have_the_areas_of_the_drawn_solids(jig, solids):
     made = jig.mechanism
     rail, pinion = made.rail, made.pinion
-    rack, leg = sections.rack_plan(rail), sections.leg_plan(rail)
+    rack, leg = sections.rack_plan(rail), rail.leg_plan(48)
     # The solid's flanks are drawn with chords of 0.02 mm, these with 0.002.
     assert flat_area(solids["rail"], 8.0) == pytest.approx(rack.union(leg).area, rel=2e-3)
     assert flat_area(solids["rail"], -5.0) == pytest.approx(leg.area, rel=1e-3)
     cut = {
-        2.0: sections.disc(pinion.flange_radius).difference(sections.hexagon(pinion.nut_flats)),
+        2.0: sections.disc(pinion.flange_radius).difference(Polygon(hexagon(pinion.nut_flats))),
         8.0: Polygon(pinion.gear.outline(0.002)).difference(sections.disc(pinion.bore / 2)),
-        18.0: sections.hexagon(pinion.hex_flats).difference(sections.disc(pinion.bore / 2)),
+        18.0: Polygon(hexagon(pinion.hex_flats)).difference(sections.disc(pinion.bore / 2)),
     }
     for z, plan in cut.items():
         assert flat_area(solids["pinion"], z) == pytest.approx(plan.area, rel=3e-3)

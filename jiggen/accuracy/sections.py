@@ -17,6 +17,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -24,8 +26,14 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import Polygon, box
 
 from jiggen.design import Design
-from jiggen.design.station import KnobShape, Mechanism, PinionShape, RailShape, StationShape
-from jiggen.tables import nut, socket_screw
+from jiggen.design.station import (
+    KnobShape,
+    Mechanism,
+    PinionShape,
+    RailShape,
+    StationShape,
+    hexagon,
+)
 
 Array = NDArray[np.float64]
 
@@ -34,6 +42,7 @@ ROUND = 256  # chords a circle: 0.001 mm from one of 12 mm radius
 FAR = 500.0  # mm: beyond any part
 NOSE_CHORDS = 48
 SKI_DEPTH = 30.0  # mm below the top sheet: deeper than any rail
+SIDES = {"left": 0.0, "right": 180.0}  # degrees: the right rail is the left one turned round
 NEAR = 60.0  # mm of ski and body looked at to either side of a station
 
 
@@ -139,39 +148,8 @@ def gap(one: Part, other: Part, *, beside: bool = False) -> float:
 
 
 def rack_plan(rail: RailShape) -> Polygon:
-    """The rack seen from above: its teeth, its bar, and solid beyond the teeth at both ends."""
-    rack, end = rail.rack, rail.nose_sag + 1.0
-    low, high = rack.toothed
-    pieces = [
-        Polygon(rack.outline(CHORD)),
-        box(rack.root_x + 0.5, -rail.reach, rail.back_x, end),
-        box(rack.tip_x, -rail.reach, rail.back_x, low),
-        box(rack.tip_x, high, rail.back_x, end),
-    ]
-    return sound(shapely.union_all(pieces), "the rack")
-
-
-def leg_plan(rail: RailShape, *, nose: bool = True) -> Polygon:
-    """The leg seen from above, with or without its nose.
-
-    Drawn in one ring: joined from pieces it would have slivers where they meet.
-    """
-    (start, stop), inner, outer = rail.leg_x, rail.nose_sag, rail.outer_y
-    front = _nose_arc(rail) if nose else np.empty((0, 2))
-    ring = [(start, inner), *front, (stop, inner), (stop, outer), (start, outer)]
-    return _region(ring)
-
-
-def nose_plan(rail: RailShape) -> Polygon:
-    """The nose seen from above, down into the leg."""
-    return _region([*_nose_arc(rail), (0.0, rail.nose_sag + rail.leg_thickness / 2)])
-
-
-def _nose_arc(rail: RailShape) -> Array:
-    """Points of the nose's circle, (n, 2), from tail to tip; it touches y = 0 at x = 0."""
-    half = math.asin(rail.nose_half / rail.nose_radius)
-    angles = np.linspace(-half, half, NOSE_CHORDS + 1)
-    return rail.nose_radius * np.column_stack([np.sin(angles), 1 - np.cos(angles)])
+    """The rack seen from above, its flanks drawn finer than the solid's."""
+    return sound(rail.rack_plan(CHORD), "the rack")
 
 
 def rail_part(name: str, rail: RailShape, bar: Polygon) -> Part:
@@ -182,79 +160,49 @@ def rail_part(name: str, rail: RailShape, bar: Polygon) -> Part:
 
 def nose_part(name: str, rail: RailShape) -> Part:
     """A left rail's nose."""
-    return Part(name, (Slab(rail.bottom_z, rail.top_z, nose_plan(rail)),))
+    return Part(name, (Slab(rail.bottom_z, rail.top_z, rail.nose_plan(NOSE_CHORDS)),))
 
 
 def leg_part(name: str, rail: RailShape, *, nose: bool = True) -> Part:
     """A left rail's leg, with or without its nose."""
-    return Part(name, (Slab(rail.bottom_z, rail.top_z, leg_plan(rail, nose=nose)),))
-
-
-def blunt_plan(rail: RailShape) -> Polygon:
-    """The rack seen from above, tooth spaces filled: for all but the pinion."""
-    return box(rail.rack.tip_x, -rail.reach, rail.back_x, rail.nose_sag + 1.0)
+    plan = rail.leg_plan(NOSE_CHORDS) if nose else rail.bar_plan
+    return Part(name, (Slab(rail.bottom_z, rail.top_z, plan),))
 
 
 def rack_profile(rail: RailShape) -> Polygon:
     """The rack cut across, x over z, at the crest of a tooth."""
-    lean_x = rail.back_x - rail.lean
-    corners = [
-        (rail.rack.tip_x, rail.bottom_rack_z),
-        (lean_x, rail.bottom_rack_z),
-        (rail.back_x, rail.lean_z),
-        (rail.back_x, rail.top_z),
-        (rail.rack.tip_x, rail.top_z),
-    ]
-    return sound(Polygon(corners), "the rack's profile")
+    return sound(Polygon(rail.rack_profile), "the rack's profile")
 
 
 def body_profile(station: StationShape, top: float) -> Polygon:
     """The body cut across beside a channel, x over z: a block less the channel."""
-    lean_x = station.channel_back - station.lean
-    channel = Polygon(
-        [
-            (station.channel_x, -1.0),
-            (lean_x, -1.0),
-            (lean_x, station.lean_z - station.lean),
-            (station.channel_back, station.lean_z),
-            (station.channel_back, station.roof_z),
-            (station.channel_x, station.roof_z),
-        ]
-    )
+    channel = sound(Polygon(station.channel(-1.0)), "the channel")
     block = box(station.channel_x - 3.0, 0.0, station.channel_back + 3.0, top)
-    return sound(block.difference(sound(channel, "the channel")), "the channel's walls")
+    return sound(block.difference(channel), "the channel's walls")
 
 
 def pinion_profile(pinion: PinionShape) -> Polygon:
     """What the pinion sweeps as it turns, radius over z; nut trap and bore filled."""
-    p, hexagon = pinion, _corner(pinion.hex_flats)
+    p, corner = pinion, hexagon(pinion.hex_flats)[0, 0]
     steps = [
         box(0, p.bottom_z, p.flange_radius, p.flange_z),
         box(0, p.flange_z, p.gear.tip_radius, p.gear_top_z),
         box(0, p.gear_top_z, p.cone_radius, p.cone_z),
         _cone(p.cone_radius, p.cone_z, p.cone_top_radius, p.cone_top_z),
-        box(0, p.cone_top_z, hexagon, p.top_z),
+        box(0, p.cone_top_z, corner, p.top_z),
     ]
     return sound(shapely.union_all(steps), "the pinion's profile")
 
 
 def knob_profile(knob: KnobShape) -> Polygon:
     """What the knob sweeps as it turns, radius over z."""
-    return box(_corner(knob.socket_flats), knob.bottom_z, knob.radius, knob.top_z)
+    return box(hexagon(knob.socket_flats)[0, 0], knob.bottom_z, knob.radius, knob.top_z)
 
 
 def recess_profile(station: StationShape, top: float) -> Polygon:
     """The body around the pinion, radius over z, out past the knob, channels left away."""
-    s, past = station, max(station.knob_radius, station.flange_radius) + 5.0
-    flare = top - s.cone_top_z
-    hollow = shapely.union_all(
-        [
-            box(-1.0, -1.0, s.flange_radius, s.flange_z),
-            box(-1.0, s.flange_z, s.gear_radius, s.roof_z),
-            _cone(s.cone_radius, s.roof_z, s.cone_top_radius, s.cone_top_z),
-            _cone(s.cone_top_radius, s.cone_top_z, s.cone_top_radius + flare, top),
-        ]
-    )
+    past = max(station.knob_radius, station.flange_radius) + 5.0
+    hollow = sound(Polygon(station.recess(top, 1.0)), "the recess")
     return sound(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
 
 
@@ -268,7 +216,7 @@ def pinion_part(name: str, pinion: PinionShape) -> Part:
             Slab(p.bottom_z, p.flange_z, disc(p.flange_radius)),
             Slab(p.flange_z, p.gear_top_z, gear),
             Slab(p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
-            Slab(p.cone_top_z, p.top_z, hexagon(p.hex_flats)),
+            Slab(p.cone_top_z, p.top_z, _six(p.hex_flats)),
         ),
     )
 
@@ -276,12 +224,12 @@ def pinion_part(name: str, pinion: PinionShape) -> Part:
 def pinion_walls(name: str, pinion: PinionShape) -> Part:
     """The pinion around its nut trap and bore, no thicker than it is."""
     p = pinion
-    trap, bore = hexagon(p.nut_flats), disc(p.bore / 2, inside=True)
+    trap, bore = _six(p.nut_flats), disc(p.bore / 2, inside=True)
     return Part(
         name,
         (
             Slab(p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
-            Slab(p.nut_top_z, p.top_z, hexagon(p.hex_flats).difference(bore)),
+            Slab(p.nut_top_z, p.top_z, _six(p.hex_flats).difference(bore)),
         ),
     )
 
@@ -289,7 +237,7 @@ def pinion_walls(name: str, pinion: PinionShape) -> Part:
 def knob_part(name: str, knob: KnobShape) -> Part:
     """The knob, its grips filled: what it sweeps as it turns."""
     round_plan = disc(knob.radius)
-    socket, bore = hexagon(knob.socket_flats), disc(knob.bore / 2, inside=True)
+    socket, bore = _six(knob.socket_flats), disc(knob.bore / 2, inside=True)
     return Part(
         name,
         (
@@ -301,10 +249,10 @@ def knob_part(name: str, knob: KnobShape) -> Part:
 
 def lock_hardware(name: str, mechanism: Mechanism) -> tuple[Part, Part]:
     """The lock screw, its head on the knob, and its nut at the top of the trap."""
-    screw, size = socket_screw(mechanism.lock_screw), nut(mechanism.lock_screw)
+    screw, size = mechanism.lock.screw, mechanism.lock.nut
     seat, top = mechanism.knob.top_z, mechanism.pinion.nut_top_z
     shank = disc(screw.diameter / 2)
-    tip = seat - mechanism.lock_screw_length
+    tip = seat - mechanism.lock.length
     return (
         Part(
             f"lock screw {name}",
@@ -313,7 +261,7 @@ def lock_hardware(name: str, mechanism: Mechanism) -> tuple[Part, Part]:
                 Slab(seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
             ),
         ),
-        Part(f"nut {name}", (Slab(top - size.height, top, hexagon(size.across_flats)),)),
+        Part(f"nut {name}", (Slab(top - size.height, top, _six(size.across_flats)),)),
     )
 
 
@@ -374,14 +322,8 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
     return Polygon(reach * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
-def hexagon(flats: float) -> Polygon:
-    """A regular hexagon about the origin, corners on the x axis."""
-    angles = np.pi / 3 * np.arange(6)
-    return Polygon(_corner(flats) * np.column_stack([np.cos(angles), np.sin(angles)]))
-
-
-def _corner(flats: float) -> float:
-    return flats / math.sqrt(3)
+def _six(flats: float) -> Polygon:
+    return Polygon(hexagon(flats))
 
 
 def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
@@ -392,3 +334,45 @@ def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
 
 def _region(points: Sequence[ArrayLike] | Array) -> Polygon:
     return sound(Polygon(np.asarray(points, dtype=np.float64)), "an outline")
+
+
+class Within(NamedTuple):
+    """Gaps of either rail with pinion and knob, by side, and of both rails; mm."""
+
+    pinion: dict[str, float]
+    knob: dict[str, float]
+    rails: float
+
+
+@lru_cache(maxsize=512)
+def within_station(mechanism: Mechanism, middle: float, width: float) -> Within:
+    """Gaps within a station at one ski width: every station and jig of a mechanism has these.
+
+    `middle` is the ski range's, mm.
+    """
+    toothed, blunt, pinion, knob = moving_parts(mechanism)
+    # At the middle of the range the pinion has a tooth on the x axis, and the rack a space.
+    rolled = (width - middle) / 2
+    turned = pinion.moved(degrees=math.degrees(rolled / mechanism.pinion.gear.pitch_radius))
+
+    def stand(part: Part, side: str) -> Part:
+        return part.moved(y=width / 2).moved(degrees=SIDES[side])
+
+    left, right = (stand(blunt, side) for side in SIDES)
+    return Within(
+        pinion={side: gap(stand(toothed, side), turned) for side in SIDES},
+        knob={side: gap(stand(blunt, side), knob) for side in SIDES},
+        rails=gap(left, right),
+    )
+
+
+@lru_cache(maxsize=8)
+def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
+    """A left rail with and without tooth spaces, the pinion and the knob."""
+    rail = mechanism.rail
+    return (
+        rail_part("rail", rail, rack_plan(rail)),
+        rail_part("rail", rail, rail.blunt_plan),
+        pinion_part("pinion", mechanism.pinion),
+        knob_part("knob", mechanism.knob),
+    )

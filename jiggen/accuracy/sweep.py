@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.sections import (
+    SIDES,
     Part,
     body_part,
     body_profile,
@@ -31,6 +32,7 @@ from jiggen.accuracy.sections import (
     knob_profile,
     leg_part,
     lock_hardware,
+    moving_parts,
     nose_part,
     pinion_profile,
     pinion_walls,
@@ -39,8 +41,8 @@ from jiggen.accuracy.sections import (
     ski_edge,
     ski_part,
     swept,
+    within_station,
 )
-from jiggen.accuracy.within import SIDES, moving_parts, within_station
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
 from jiggen.design.jig import Station

@@ -39,7 +39,7 @@ from jiggen.design.plan import (
     windows,
 )
 from jiggen.design.settings import Settings
-from jiggen.design.station import Mechanism, design_mechanism
+from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 
@@ -100,6 +100,12 @@ class Design:
     joint: JointShape | None
     pads: tuple[Region, ...]
     errors: tuple[float, ...]
+
+    @property
+    def bolts(self) -> tuple[tuple[Bolt, int], ...]:
+        """Every screw with its nut, and how many of them: all that is bought but for bushes."""
+        locks = (self.mechanism.lock, len(self.stations))
+        return (locks, (self.joint.bolt, len(self.joint.screw_y))) if self.joint else (locks,)
 
     @property
     def guides(self) -> tuple[Guide, ...]:

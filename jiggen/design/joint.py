@@ -15,7 +15,8 @@ from shapely.geometry import Polygon, box
 
 from jiggen.design.places import JointPlay
 from jiggen.design.settings import Settings
-from jiggen.tables import clearance_hole, nut, socket_screw
+from jiggen.design.station import Bolt
+from jiggen.tables import clearance_hole
 
 SCREW = "M4"
 SCREW_Y = 16.0  # mm off the centre line: outside the dovetail, inside the sight windows
@@ -53,8 +54,7 @@ class JointShape:
     socket: tuple[tuple[float, float], ...]
     heads: tuple[Pocket, ...]
     nuts: tuple[Pocket, ...]
-    screw: str
-    screw_length: float
+    bolt: Bolt
     screw_y: tuple[float, ...]
     screw_z: float
     hole: float
@@ -79,7 +79,8 @@ class JointShape:
 
 def design_joint(half_width: float, settings: Settings) -> JointShape:
     """The joint for a body `half_width` mm wide to either side of the centre line."""
-    fit, screw, hexagon = settings.joint_fit, socket_screw(SCREW), nut(SCREW)
+    fit, bolt = settings.joint_fit, Bolt("joint screw", SCREW, SCREW_LENGTH)
+    screw, hexagon = bolt.screw, bolt.nut
     middle_z = settings.body / 2
     flats = hexagon.across_flats + 0.2
     corner = flats / math.sqrt(3)
@@ -102,8 +103,7 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
             pocket("joint screw head", head_x, head_half, middle_z + head_half, s) for s in sides
         ),
         nuts=tuple(pocket("joint nut", nut_x, flats / 2, middle_z + corner, s) for s in sides),
-        screw=SCREW,
-        screw_length=SCREW_LENGTH,
+        bolt=bolt,
         screw_y=tuple(side * SCREW_Y for side in sides),
         screw_z=middle_z,
         hole=clearance_hole(SCREW, "medium"),

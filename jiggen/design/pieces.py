@@ -1,4 +1,4 @@
-"""The printed parts and where each piece of them goes: in use, and on the printer's bed.
+"""The printed parts and where each piece of them goes, in use and on the bed; what is bought.
 
 Poses are rigid 4×4 matrices (row-major, mm).  A part's own frame is the one its numbers are
 given in: the ski frame for bodies, the station's frame for the rest, with a rail's y = 0 where
@@ -7,6 +7,7 @@ its nose touches the ski.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
 from jiggen.design.plan import HalfRole, Kind
+from jiggen.design.station import Bought
 
 Matrix = NDArray[np.float64]
 
@@ -110,3 +112,24 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
             "knob", "knob", tuple(knobs), moved(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN
         ),
     )
+
+
+def list_hardware(design: Design) -> tuple[Bought, ...]:
+    """Everything to buy for one jig: bushes, screws and nuts, counted."""
+    bushes = Counter(
+        (guide.drill, guide.bush.outside, guide.bush.length)
+        for guide in design.guides
+        if guide.bush
+    )
+    lines = [
+        Bought(
+            "drill bush, headless, press fit",
+            f"{drill:g} x {outside:g} x {length:g} mm",
+            count,
+            "DIN 179",
+        )
+        for (drill, outside, length), count in sorted(bushes.items())
+    ]
+    for bolt, count in design.bolts:
+        lines += bolt.bought(count)
+    return tuple(lines)

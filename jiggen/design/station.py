@@ -20,19 +20,103 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon, box
+
 from jiggen.design.gear import Gear, Rack, mesh_half_length
 from jiggen.design.lettering import Region
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
-from jiggen.tables import clearance_hole, nut, socket_screw
+from jiggen.tables import Nut, SocketScrew, clearance_hole, nut, socket_screw
 
+Point = tuple[float, float]
+
+LAYER = 0.3  # mm, the thickest layer that a jig is printed in (common practice, no source)
+RUN_FREE = 0.4  # mm between parts that pass without guiding one another: more than a print is off
+
+# Gear and rack
 MODULE = 1.5  # mm, ISO 54 series 1; the smallest whose teeth a 0.4 mm nozzle prints cleanly
 TEETH = 12  # even, so that both racks are one part; shifted, so that nothing is undercut
 SHIFT = 0.3
+STOP = 3.0  # mm solid beyond the last tooth space: a rack cannot be wound out of its channel
+BAR = 4.7  # mm of a rack behind its roots: as wide as the scale's longest lines and their margins
+LEAN = 2.0  # mm at 45° off a rack's outer foot: the channel's ledge keeps it from dropping
+LEAST_RACK = 4.5  # mm, height of a rack's teeth: three modules (common practice, no source)
+
+# Pinion, from below
+FLANGE = 1.8  # mm high: six layers carry the gear (common practice, no source)
+FLANGE_RIM = 1.5  # mm beyond the teeth: one module, so that the racks cannot drop past them
+ROOF = 3.6  # mm of body over the channels: the cone seat is in it (common practice, no source)
+CONE = 7.3  # mm, radius at the foot: inside the roots of the teeth, at 7.58 mm
+CONE_TOP = 5.3  # mm, radius: outside the corners of the hexagon, at 5.20 mm
+SEAT_GAP = 0.05  # mm between cone and seat as drawn: the screw closes it
+HEX_FLATS = 9.0  # mm: 1.75 mm of wall around the lock screw's hole at the flats
+HEX_HEIGHT = 7.0  # mm of it above the body: what turns the knob (common practice, no source)
+
+# Lock screw and knob
 LOCK_SCREW = "M5"
 NUT_FIT = 0.2  # mm over the nut's flats: slides in by hand, does not turn
-STOP = 3.0  # mm solid beyond the last tooth space: a rack cannot be wound out of its channel
-BRIDGE_STEP = 0.3  # mm, one printed layer: ceilings close in steps, each resting on the last
+NUT_SPARE = 0.3  # mm, one layer, over the nut's height: it sits on its bridge, not on a sag
+BRIDGE_STEP = LAYER  # mm: ceilings close in steps, each resting on the last
+TIP_SPARE = 0.3  # mm that the screw ends above the pinion's underside
+KNOB = 16.0  # mm, radius: finger tight on it is what accuracy takes for granted
+KNOB_ROOF = 4.0  # mm of knob under the screw's head, at least (common practice, no source)
+SOCKET_FIT = 0.2  # mm over the hexagon's flats: goes on by hand (common practice, no source)
+SOCKET_SPARE = 1.2  # mm of socket above the hexagon: the screw pulls on the cone, not on it
+GRIPS, GRIP = 8, 4.0  # count, and radius in mm of the cylinders out of the knob's edge
+
+# Leg of a rail
+LEG_SIDE = 6.5  # mm from the nose to the leg's edge: half a mm of flat beside the nose
+LEG = 8.0  # mm thick: as stiff below the rack as the rack itself (common practice, no source)
+NOSE = 10.0  # mm, radius: on any sidecut it touches within 0.25 mm of the station's x
+NOSE_HALF = 6.0  # mm, half its width: it stands 2 mm out before the leg
+JOINED = 1.0  # mm that outlines of one part overlap where they are joined
+ROOT_JOINED = 0.5  # mm, the same behind the roots, inside the rim of the rack's outline
+
+
+@dataclass(frozen=True)
+class Bought:
+    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
+
+    name: str
+    size: str
+    count: int
+    standard: str
+    key: float | None = None
+
+
+@dataclass(frozen=True)
+class Bolt:
+    """A socket head screw and its nut: what it is called, its thread, its length in mm."""
+
+    name: str
+    thread: str
+    length: float
+
+    @property
+    def screw(self) -> SocketScrew:
+        """The screw's row in the tables."""
+        return socket_screw(self.thread)
+
+    @property
+    def nut(self) -> Nut:
+        """The nut's row in the tables."""
+        return nut(self.thread)
+
+    def bought(self, count: int) -> tuple[Bought, Bought]:
+        """What is bought for `count` of them."""
+        size = f"{self.thread} x {self.length:g}"
+        screw = Bought(f"{self.name}, socket head", size, count, "ISO 4762", self.screw.key)
+        return screw, Bought("hexagon nut", self.thread, count, "ISO 4032")
+
+
+def hexagon(flats: float) -> NDArray[np.float64]:
+    """Corners (6, 2) of a regular hexagon of width `flats` over its flats, the first on x; mm."""
+    radius = flats / math.sqrt(3)
+    angles = np.radians(np.arange(0, 360, 60))
+    return np.asarray(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
 @dataclass(frozen=True)
@@ -99,6 +183,59 @@ class RailShape:
     nose_half: float
     graduations: tuple[Region, ...] = ()
 
+    def rack_plan(self, chord: float) -> Polygon:
+        """The rack seen from above, chords within `chord` mm of its flanks.
+
+        Teeth towards the pinion, solid beyond them at both ends.
+        """
+        rack, (low, high) = self.rack, self.rack.toothed
+        return shapely.union_all(
+            [
+                Polygon(rack.outline(chord)),
+                box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, self._end),
+                box(rack.tip_x, -self.reach, self.back_x, low),
+                box(rack.tip_x, high, self.back_x, self._end),
+            ]
+        )
+
+    @property
+    def blunt_plan(self) -> Polygon:
+        """The rack seen from above, its tooth spaces filled."""
+        return box(self.rack.tip_x, -self.reach, self.back_x, self._end)
+
+    @property
+    def rack_profile(self) -> list[Point]:
+        """Corners (x, z) of the rack cut across at the crest of a tooth."""
+        tip, lean_x = self.rack.tip_x, self.back_x - self.lean
+        return [
+            (tip, self.bottom_rack_z),
+            (lean_x, self.bottom_rack_z),
+            (self.back_x, self.lean_z),
+            (self.back_x, self.top_z),
+            (tip, self.top_z),
+        ]
+
+    @property
+    def bar_plan(self) -> Polygon:
+        """The leg seen from above, without its nose."""
+        return box(self.leg_x[0], self.nose_sag, self.leg_x[1], self.outer_y)
+
+    def nose_plan(self, chords: int) -> Polygon:
+        """The nose seen from above, an arc of `chords` chords, down into the leg."""
+        half = np.arcsin(self.nose_half / self.nose_radius)
+        angles = np.linspace(-half, half, chords + 1)
+        x, y = self.nose_radius * np.sin(angles), self.nose_radius * (1 - np.cos(angles))
+        return Polygon([*zip(x, y, strict=True), (0.0, self.outer_y - JOINED)])
+
+    def leg_plan(self, chords: int) -> Polygon:
+        """The leg seen from above with its nose, an arc of `chords` chords."""
+        return self.bar_plan.union(self.nose_plan(chords))
+
+    @property
+    def _end(self) -> float:
+        """Y of the rack's end within the leg."""
+        return self.nose_sag + JOINED
+
     @property
     def nose_sag(self) -> float:
         """How far the nose stands out before the leg's inner face, in mm."""
@@ -136,7 +273,7 @@ class StationShape:
         """Half the length along the ski that the station's cut-outs take, in mm."""
         return self.channel_back
 
-    def channel(self, below: float) -> list[tuple[float, float]]:
+    def channel(self, below: float) -> list[Point]:
         """Corners (x, z) of the left rail's channel, in mm, open downwards to z = `below`."""
         inner, low = self.channel_back - self.lean, self.lean_z - self.lean
         return [
@@ -148,6 +285,25 @@ class StationShape:
             (self.channel_x, self.roof_z),
         ]
 
+    def recess(self, top: float, over: float) -> list[Point]:
+        """Corners (radius, z) of the pinion's recess and cone seat, `over` mm past the body.
+
+        The body reaches from 0 to `top`; above the cone the seat widens at 45°.
+        """
+        flare = self.cone_top_radius + (top - self.cone_top_z)
+        return [
+            (0, -over),
+            (self.flange_radius, -over),
+            (self.flange_radius, self.flange_z),
+            (self.gear_radius, self.flange_z),
+            (self.gear_radius, self.roof_z),
+            (self.cone_radius, self.roof_z),
+            (self.cone_top_radius, self.cone_top_z),
+            (flare, top),
+            (flare, top + over),
+            (0, top + over),
+        ]
+
 
 @dataclass(frozen=True)
 class Mechanism:
@@ -157,8 +313,7 @@ class Mechanism:
     knob: KnobShape
     rail: RailShape
     station: StationShape
-    lock_screw: str
-    lock_screw_length: float
+    lock: Bolt
 
 
 def design_mechanism(settings: Settings) -> Mechanism:
@@ -169,64 +324,60 @@ def design_mechanism(settings: Settings) -> Mechanism:
     c = settings.slide
     gear = Gear(MODULE, TEETH, SHIFT, thinning=settings.backlash / 2)
     rack = _rack(gear, settings)
-    back_x = rack.root_x + 4.7
+    back_x = rack.root_x + BAR
 
     bottom_z = 2 * settings.relief
-    flange_z = bottom_z + 1.8
+    flange_z = bottom_z + FLANGE
     rack_z = flange_z + c
-    roof_z = settings.body - 3.6
+    roof_z = settings.body - ROOF
     rack_top_z = roof_z - c
-    if rack_top_z - rack_z < 4.5:
+    if rack_top_z - rack_z < LEAST_RACK:
         raise InputError(
             Finding(
                 "design.body-thin",
                 f"a {settings.body:g} mm body leaves {rack_top_z - rack_z:.1f} mm for the racks; "
-                "4.5 mm is the least",
+                f"{LEAST_RACK:g} mm is the least",
                 key="body",
                 hint="Choose a thicker body (14 mm is the default) or a smaller slide clearance.",
             )
         )
-    lean = 2.0
-    lean_z = rack_z + lean
-
-    screw, nut_size = socket_screw(LOCK_SCREW), nut(LOCK_SCREW)
-    bore = clearance_hole(LOCK_SCREW, "medium")
-    cone_radius, cone_top_radius, seat_gap = 7.3, 5.3, 0.05
-    cone_top_z = settings.body - 0.4
-    knob_bottom = settings.body + 0.4
-    hex_top = settings.body + 7.0
+    lean_z = rack_z + LEAN
+    hex_top = settings.body + HEX_HEIGHT
     # The screw must end above the ski and fill the nut: its seat on the knob is set from below.
-    tip_z = bottom_z + 0.3
-    wanted_seat = hex_top + 4.0
-    length = min(n for n in screw.lengths if tip_z + n >= wanted_seat)
-    seat_z = tip_z + length
+    tip_z = bottom_z + TIP_SPARE
+    lengths = socket_screw(LOCK_SCREW).lengths
+    length = min(n for n in lengths if tip_z + n >= hex_top + KNOB_ROOF)
+    lock = Bolt("lock screw", LOCK_SCREW, length)
+    bore = clearance_hole(LOCK_SCREW, "medium")
+    flange_radius = gear.tip_radius + FLANGE_RIM
+    cone_top_z = settings.body - RUN_FREE
 
     return Mechanism(
         pinion=PinionShape(
             gear=gear,
             bottom_z=bottom_z,
-            flange_radius=gear.tip_radius + 1.5,
+            flange_radius=flange_radius,
             flange_z=flange_z,
-            gear_top_z=roof_z - 0.4,
+            gear_top_z=roof_z - RUN_FREE,
             cone_z=roof_z,
-            cone_radius=cone_radius,
+            cone_radius=CONE,
             cone_top_z=cone_top_z,
-            cone_top_radius=cone_top_radius,
-            hex_flats=9.0,
+            cone_top_radius=CONE_TOP,
+            hex_flats=HEX_FLATS,
             top_z=hex_top,
             bore=bore,
-            nut_flats=nut_size.across_flats + NUT_FIT,
-            nut_top_z=bottom_z + nut_size.height + 0.3,
+            nut_flats=lock.nut.across_flats + NUT_FIT,
+            nut_top_z=bottom_z + lock.nut.height + NUT_SPARE,
         ),
         knob=KnobShape(
-            radius=16.0,
-            bottom_z=knob_bottom,
-            top_z=seat_z,
-            socket_flats=9.0 + 0.2,
-            socket_top_z=hex_top + 1.2,
+            radius=KNOB,
+            bottom_z=settings.body + RUN_FREE,
+            top_z=tip_z + length,
+            socket_flats=HEX_FLATS + SOCKET_FIT,
+            socket_top_z=hex_top + SOCKET_SPARE,
             bore=bore,
-            grips=8,
-            grip_radius=4.0,
+            grips=GRIPS,
+            grip_radius=GRIP,
         ),
         rail=RailShape(
             rack=rack,
@@ -235,29 +386,28 @@ def design_mechanism(settings: Settings) -> Mechanism:
             bottom_rack_z=rack_z,
             top_z=rack_top_z,
             lean_z=lean_z,
-            lean=lean,
-            leg_x=(-6.5, back_x),
-            leg_thickness=8.0,
+            lean=LEAN,
+            leg_x=(-LEG_SIDE, back_x),
+            leg_thickness=LEG,
             bottom_z=-settings.rail_depth,
-            nose_radius=10.0,
-            nose_half=6.0,
+            nose_radius=NOSE,
+            nose_half=NOSE_HALF,
         ),
         station=StationShape(
             channel_x=rack.tip_x - c,
             channel_back=back_x + c,
             lean_z=lean_z,
-            lean=lean,
+            lean=LEAN,
             roof_z=roof_z,
-            flange_radius=gear.tip_radius + 1.5 + 0.4,
+            flange_radius=flange_radius + RUN_FREE,
             flange_z=flange_z + c,
-            gear_radius=gear.tip_radius + 0.4,
-            cone_radius=cone_radius + seat_gap,
+            gear_radius=gear.tip_radius + RUN_FREE,
+            cone_radius=CONE + SEAT_GAP,
             cone_top_z=cone_top_z,
-            cone_top_radius=cone_top_radius + seat_gap,
-            knob_radius=16.0,
+            cone_top_radius=CONE_TOP + SEAT_GAP,
+            knob_radius=KNOB,
         ),
-        lock_screw=LOCK_SCREW,
-        lock_screw_length=length,
+        lock=lock,
     )
 
 

@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 
 from jiggen import __version__
 from jiggen.design.guides import Guide
-from jiggen.design.hardware import list_hardware
 from jiggen.design.jig import STATION_ERROR, Design
-from jiggen.design.pieces import Piece
+from jiggen.design.pieces import Piece, list_hardware
 from jiggen.layout.model import Layout
 
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")

@@ -15,9 +15,9 @@ from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.joint import JointShape, Pocket
 from jiggen.design.plan import HalfRole
-from jiggen.design.station import StationShape
+from jiggen.design.station import Point, StationShape
 from jiggen.solid.level import CLEAR, OVER, Inset, engraved, prisms
-from jiggen.solid.shapes import Point, block, cylinder, one_solid, prism, prism_y, taken, turned
+from jiggen.solid.shapes import block, cylinder, one_solid, prism, prism_y, taken, turned
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
 Z = cq.Vector(0, 0, 1)
@@ -88,7 +88,7 @@ def _guide_cutter(guide: Guide) -> cq.Shape:
     profile += [(r, top - lead), (r + lead, top), (r + lead, top + OVER), (0, top + OVER)]
     tool: cq.Shape = turned(profile)
     if guide.bush:
-        # Both end just inside the bore: two coincident cylinders are a kernel's bad day.
+        # Both end just inside the bore: cuts of coincident cylinders fail.
         low, bridge, seat = guide.throat_z[1], guide.bridge_z, guide.seat_z
         slot = block((-t, t), (-r, r), (bridge, seat))
         square = block((-t, t), (-t, t), (low, bridge))
@@ -100,22 +100,9 @@ def _guide_cutter(guide: Guide) -> cq.Shape:
 def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.Shape:
     """Channels, recess and cone seat of one station at the origin."""
     s, reach = station, half_width + OVER
-    flare = top - s.cone_top_z
-    recess: list[Point] = [
-        (0, -OVER),
-        (s.flange_radius, -OVER),
-        (s.flange_radius, s.flange_z),
-        (s.gear_radius, s.flange_z),
-        (s.gear_radius, s.roof_z),
-        (s.cone_radius, s.roof_z),
-        (s.cone_top_radius, s.cone_top_z),
-        (s.cone_top_radius + flare, top),
-        (s.cone_top_radius + flare, top + OVER),
-        (0, top + OVER),
-    ]
     left = prism_y(s.channel(-OVER), -reach, reach)
     right = left.rotate(cq.Vector(0, 0, 0), Z, 180)
-    return turned(recess).fuse(left, right)
+    return turned(s.recess(top, OVER)).fuse(left, right)
 
 
 def _joint_cutters(joint: JointShape, half: HalfRole | None) -> Iterator[cq.Shape]:

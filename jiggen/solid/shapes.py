@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
 import cadquery as cq
@@ -10,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.lettering import Region
-
-Point = tuple[float, float]
+from jiggen.design.station import Point
 
 
 def wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
@@ -81,13 +79,6 @@ def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
     if len(solids) != 1:
         raise RuntimeError(f"{name} came out of the kernel as {len(solids)} solids")
     return solids[0]
-
-
-def hexagon(flats: float) -> Region:
-    """A regular hexagon of width `flats` over its flats, two flats square to y."""
-    radius = flats / math.sqrt(3)
-    angles = np.radians(np.arange(0, 360, 60))
-    return Region(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
 def bridged_ceiling(flats: float, bore: float, z: float, step: float) -> tuple[cq.Solid, ...]:
