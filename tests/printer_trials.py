@@ -15,7 +15,7 @@ from printed_samples import designed, finished, readings, write_jig
 from printer_samples import Printer, any_printer, misread, read_gauge
 
 from jiggen.design.pieces import list_pieces
-from jiggen.printer.adjust import COVERED
+from jiggen.measure.adjustment import COVERED, wrong_row
 from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge
 from jiggen.printer.pairs import worth_measuring
 from jiggen.printer.printed import fit_printed
@@ -60,7 +60,7 @@ def misreadings(runs: int = 200, seed: int = SEED) -> float:
     for _ in range(runs):
         spoilt, row = misread(read_gauge(any_printer(random), random), random)
         found = fit_gauge(spoilt)
-        named += bool(found.doubt and found.doubt.likely and found.doubt.row == row)
+        named += wrong_row(found.gross_error) == row
     return named / runs
 
 
@@ -141,5 +141,5 @@ def finished_jigs(
         slip = float(random.choice([-10.0, -1.0, 1.0, 10.0]))
         rows[row] = replace(rows[row], value=rows[row].value + slip)
         wrong = fit_printed(jig, replace(read_off, distances=tuple(rows)))
-        named += bool(wrong.doubt and wrong.doubt.likely and wrong.doubt.row == row)
+        named += wrong_row(wrong.gross_error) == row
     return Finished(inside / runs / len(jig.holes), alarms / runs, named / runs)

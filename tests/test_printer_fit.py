@@ -17,8 +17,8 @@ from printer_trials import (
 )
 
 from jiggen.errors import CheckFailed, InputError
+from jiggen.measure.adjustment import derivative
 from jiggen.pattern.faults import UNITS
-from jiggen.printer.adjust import derivative
 from jiggen.printer.findings import refusals, warnings
 from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
 from jiggen.printer.measured import Diameter, Distance, Height
@@ -88,8 +88,8 @@ def test_two_readings_that_agree_to_the_last_digit_are_no_riddle():
     # B1 to B2 twice alike and B1 to B3 once: the one that nothing checks is in no doubt
     two = [Distance("B1", "B3", "centre", 80.0), *[Distance("B1", "B2", "centre", 80.0)] * 2]
     found = fit_gauge(measured(two))
-    assert found.doubt is not None
-    assert found.doubt.row > 0
+    assert found.gross_error is not None
+    assert found.gross_error.row > 0
     assert refusals(found) == ()
 
 
@@ -191,7 +191,7 @@ def test_readings_that_do_not_say_the_scales_are_refused(readings, message, hint
 
 
 def test_the_readings_that_are_named_are_enough():
-    from jiggen.printer.extra import to_add
+    from jiggen.printer.gauge_fit import to_add
 
     few = measured([Distance("A1", "A2", "outside", 128.0)])
     loose = loose_parameters(few)

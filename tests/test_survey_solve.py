@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -21,12 +22,11 @@ from survey_plates import (
     noisy,
 )
 
-from jiggen.survey.buildup import build_up
-from jiggen.survey.doubts import doubt
-from jiggen.survey.examine import examine
-from jiggen.survey.fit import REGION, robust, solve
+from jiggen.measure.adjustment import REGION
+from jiggen.survey.examine import examine, suspect
+from jiggen.survey.findings import refusals
+from jiggen.survey.fit import classical_scaling, robust, solve
 from jiggen.survey.network import Network
-from jiggen.survey.start import classical_scaling
 from jiggen.survey.symmetry import symmetry
 
 DATA = Path(__file__).parent / "data"
@@ -85,15 +85,6 @@ def test_places_are_the_true_ones_after_rigid_alignment():
     assert apart < 1e-5
     assert turn.magnitude() < 1e-9  # and nothing had to be turned: the frame is the survey's
     assert procrustes(EIGHT.truth, found.places)[2] < 1e-18
-
-
-def test_building_up_knows_both_sides_of_two_distances():
-    places = np.array([[0.0, 0.0], [40.0, 0.0], [15.0, 25.0], [25.0, -30.0]])
-    given = distances(places)
-    given[2, 3] = given[3, 2] = np.nan  # c and d each hang on a and b only
-    found = build_up(given)
-    apart = sorted({round(float(np.hypot(*(at[2] - at[3]))), 6) for at in found})
-    assert apart == pytest.approx([np.hypot(10, 5), np.hypot(10, 55)], abs=1e-5)
 
 
 @pytest.mark.parametrize("farthest", [3, 4, 6])
@@ -191,7 +182,7 @@ def test_a_misreading_of_1_mm_is_named():
     runs, named = 200, 0
     for _ in range(runs):
         row, off = int(random.integers(len(survey.readings))), random.choice([-1.0, 1.0])
-        found = doubt(solve(Network(misread(noisy(survey, random, SIGMA), row, off), SIGMA)))
+        found = suspect(solve(Network(misread(noisy(survey, random, SIGMA), row, off), SIGMA)))
         assert found is not None
         named += found.likely and found.row == row
     assert named / runs >= 0.95
@@ -203,7 +194,7 @@ def test_where_two_readings_could_be_wrong_both_are_named():
     runs, among = 30, 0
     for _ in range(runs):
         row = int(random.integers(len(survey.readings)))
-        found = doubt(solve(Network(misread(noisy(survey, random, SIGMA), row, 1.0), SIGMA)))
+        found = suspect(solve(Network(misread(noisy(survey, random, SIGMA), row, 1.0), SIGMA)))
         assert found is not None
         among += row in (found.row, *found.rivals)
     assert among / runs >= 0.95
@@ -213,10 +204,10 @@ def test_without_the_misreading_the_rest_fits_as_before():
     clean = noisy(EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID), np.random.default_rng(4))
     found = examine(misread(clean, 5, 1.0))
     assert found.contradicts
-    assert found.doubt is not None
-    assert found.doubt.row == 5
-    assert found.doubt.off == pytest.approx(1.0, abs=0.3)
-    assert found.doubt.without.likelihood > 0.001
+    assert found.gross_error is not None
+    assert found.gross_error.row == 5
+    assert found.gross_error.off == pytest.approx(1.0, abs=0.3)
+    assert found.gross_error.without.likelihood > 0.001
     # robust: the misreading bends the plate far less than plain least squares lets it
     true = EIGHT.truth
     assert np.abs(found.fit.places - true).max() < 0.6 * np.abs(found.plain.places - true).max()
@@ -227,23 +218,25 @@ def test_a_gross_misreading_is_named_as_well(off):
     survey = noisy(TWINS.survey(every_pair(TWINS.names), **TWINS_SAID), np.random.default_rng(2))
     row = next(r for r, reading in enumerate(survey.readings) if 100 < reading.value < 140)
     found = examine(misread(survey, row, off))
-    assert found.doubt is not None
-    assert (found.doubt.row, found.doubt.likely) == (row, True)
+    assert found.gross_error is not None
+    assert (found.gross_error.row, found.gross_error.likely) == (row, True)
 
 
 def test_the_wrong_way_of_measuring_is_recognised():
     survey = TWINS.survey(every_pair(TWINS.names), **TWINS_SAID)
     row = next(r for r, reading in enumerate(survey.readings) if reading.kind == "inside")
     found = examine(misread(survey, row, 2 * TWINS.diameter))  # was outside to outside
-    assert found.doubt is not None
-    assert (found.doubt.row, found.doubt.meant) == (row, "outside")
+    assert found.gross_error is not None
+    assert found.gross_error.row == row
+    [finding] = refusals(found, 0.3)
+    assert f"It would fit as: {replace(survey.readings[row], kind='outside')}." in finding.hint
 
 
 def test_nothing_is_doubted_where_nothing_checks():
     strip = EIGHT.survey(every_pair(EIGHT.names, 2), **EIGHT_SAID)  # 13 distances, none too many
     found = examine(strip)
     assert found.plain.freedom == 0
-    assert found.doubt is None
+    assert found.gross_error is None
     assert found.unchecked == tuple(range(13))
 
 

@@ -137,7 +137,7 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
     """Everything for ``--json``; mm, degrees and factors."""
     joint = found.joint
-    equations, doubt = found.fit.equations, found.doubt
+    equations, wrong = found.fit.equations, found.gross_error
     labels = [str(reading) for reading in found.readings.distances]
     bodies = zip(found.jig.bodies, found.bodies, strict=True)
     return {
@@ -176,7 +176,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
         ],
         "likelihood": found.fit.likelihood,
         "spread": found.fit.spread,
-        "doubt": doubt and {"name": labels[doubt.row], "off": doubt.off, "likely": doubt.likely},
+        "doubt": wrong and {"name": labels[wrong.row], "off": wrong.off, "likely": wrong.likely},
         "profile": made and made.model_dump(),
     }
 
@@ -205,8 +205,10 @@ def as_text(found: PrintedFit, made: Profile | None) -> str:
 
 
 def _reading_lines(found: PrintedFit) -> list[str]:
+    from jiggen.measure.adjustment import wrong_row
+
     labels = [f"{reading.first} to {reading.second}" for reading in found.readings.distances]
-    wrong = found.doubt.row if found.doubt and found.doubt.likely else -1
+    wrong = wrong_row(found.gross_error)
     return reading_table(
         "centre to centre",
         labels,

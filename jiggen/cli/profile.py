@@ -159,10 +159,10 @@ def as_text(found: Profile) -> str:
 
 def as_data(found: GaugeFit) -> dict[str, Any]:
     """Everything of a fit for ``--json``; factors, degrees and mm, infinite ones null."""
-    from jiggen.printer.adjust import COVERED
+    from jiggen.measure.adjustment import COVERED
     from jiggen.printer.gauge_fit import PARAMETERS
 
-    fitted, doubt = found.fit, found.doubt
+    fitted, wrong = found.fit, found.gross_error
     labels = [str(reading) for reading in found.measurements.readings]
     return {
         "fitted": {
@@ -182,7 +182,7 @@ def as_data(found: GaugeFit) -> dict[str, Any]:
                 fitted.equations.values.tolist(),
                 fitted.residuals.tolist(),
                 fitted.normalised.tolist(),
-                fitted.checks.tolist(),
+                fitted.redundancy.tolist(),
                 strict=True,
             )
         ],
@@ -190,28 +190,30 @@ def as_data(found: GaugeFit) -> dict[str, Any]:
         "squares": fitted.squares,
         "likelihood": fitted.likelihood,
         "spread": fitted.spread,
-        "doubt": doubt
+        "doubt": wrong
         and {
-            "name": labels[doubt.row],
-            "off": doubt.off,
-            "likely": doubt.likely,
-            "rivals": [labels[row] for row in doubt.rivals],
+            "name": labels[wrong.row],
+            "off": wrong.off,
+            "likely": wrong.likely,
+            "rivals": [labels[row] for row in wrong.rivals],
         },
     }
 
 
 def _reading_lines(found: GaugeFit) -> list[str]:
     """The readings, what they should be by the fit, and whether they agree; in the file's unit."""
+    from jiggen.measure.adjustment import wrong_row
+
     unit = found.measurements.unit
     places = 4 if unit.name == "in" else 2
-    doubt, fitted = found.doubt, found.fit
-    wrong = doubt.row if doubt and doubt.likely else -1
+    fitted = found.fit
+    wrong = wrong_row(found.gross_error)
     labels = [str(reading) for reading in found.measurements.readings]
     caliper = found.measurements.caliper / unit.mm
     if fitted.freedom < 0.5:
         words = "Not one reading more than needed: nothing checks them."
     else:
-        agree = (fitted.squares / fitted.freedom) ** 0.5 * caliper
+        agree = fitted.disagreement * caliper
         words = (
             f"{fitted.freedom:.0f} readings more than needed; they agree within "
             f"{agree:.{places}f} {unit.name} ({caliper:.2g} was assumed)."

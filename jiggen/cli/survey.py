@@ -143,7 +143,7 @@ def as_data(found: Examination) -> dict[str, Any]:
                 "read": rounded(network.values[row]),
                 "off": rounded(residuals[row]),
                 "sigma": rounded(network.sigmas[row]),
-                "normalised": rounded(-found.plain.normalised[row]),
+                "normalised": rounded(found.plain.normalised[row]),
                 "checked": row not in found.unchecked,
             }
             for row in range(len(network.values))
@@ -153,17 +153,17 @@ def as_data(found: Examination) -> dict[str, Any]:
         "rank": held.rank,
         "lacking": held.lacking,
         "loose": list(held.loose),
-        "redundancy": found.plain.freedom,
-        "spread": rounded(found.plain.spread),
+        "redundancy": round(found.plain.freedom),
+        "spread": rounded(found.plain.disagreement),
         "scale": rounded(found.scale),
         "likelihood": found.plain.likelihood,
-        "doubt": found.doubt
+        "doubt": found.gross_error
         and {
-            "name": network.label(found.doubt.row),
-            "off": rounded(found.doubt.off),
-            "normalised": rounded(-found.doubt.normalised),
-            "likely": found.doubt.likely,
-            "rivals": [network.label(row) for row in found.doubt.rivals],
+            "name": network.label(found.gross_error.row),
+            "off": rounded(found.gross_error.off),
+            "normalised": rounded(found.gross_error.normalised),
+            "likely": found.gross_error.likely,
+            "rivals": [network.label(row) for row in found.gross_error.rivals],
         },
         "symmetry": {
             "verdict": told.verdict,
@@ -219,11 +219,13 @@ def _hole_lines(found: Examination) -> list[str]:
 
 
 def _reading_lines(found: Examination) -> list[str]:
+    from jiggen.measure.adjustment import wrong_row
+
     network, residuals = found.plain.network, found.fit.residuals
-    wrong = found.doubt.row if found.doubt and found.doubt.likely else -1
+    wrong = wrong_row(found.gross_error)
     # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
     rows = [*range(len(found.survey.readings))]
-    rows += [wrong] if wrong >= len(rows) else []
+    rows += [wrong] if wrong is not None and wrong >= len(rows) else []
     return [
         *reading_table(
             "measured",
@@ -241,25 +243,25 @@ def _reading_lines(found: Examination) -> list[str]:
 
 def _verdicts(found: Examination) -> list[str]:
     """What the readings say together, a sentence or two each."""
-    words = []
+    words, typical = [], _typical(found)
     if found.plain.freedom:
-        more = counted(found.plain.freedom, "more reading")
+        more = counted(round(found.plain.freedom), "more reading")
         words.append(
             f"{more} than needed; they agree within "
-            f"{found.plain.spread * _typical(found):.2f} mm ({_typical(found):.2g} was assumed)."
+            f"{found.plain.disagreement * typical:.2f} mm ({typical:.2g} was assumed)."
         )
     else:
         words.append(
-            "Not one reading more than needed: nothing checks them "
-            f"({_typical(found):.2g} mm assumed)."
+            f"Not one reading more than needed: nothing checks them ({typical:.2g} mm assumed)."
         )
-    if found.doubt and (found.doubt.likely or not found.contradicts):
-        label = found.plain.network.label(found.doubt.row)
+    wrong = found.gross_error
+    if wrong and (wrong.likely or not found.contradicts):
+        label = found.plain.network.label(wrong.row)
         words.append(
-            f"Most likely misread: {label}, {found.doubt.off:+.2f} mm off what the others give."
-            if found.doubt.likely
-            else f"No reading stands out. Were one misread, it would most likely be {label}; the "
-            f"others agree within {found.doubt.without.spread * _typical(found):.2f} mm without it."
+            f"Most likely a gross error: {label}, {wrong.off:+.2f} mm off what the others say."
+            if wrong.likely
+            else f"No reading stands out. Were one a gross error, it would most likely be {label}; "
+            f"the others agree within {wrong.without.disagreement * typical:.2f} mm without it."
         )
     told = found.symmetry
     if told.verdict in ("alike", "different"):

@@ -8,16 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from jiggen.errors import Finding
+from jiggen.measure.adjustment import NOTICED, Adjustment, GrossError, Readings
 from jiggen.pattern.faults import Unit
-from jiggen.printer.adjust import Adjusted, Doubt
-from jiggen.printer.extra import to_add
-from jiggen.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters
+from jiggen.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
 from jiggen.printer.measured import EDGES, Height, Measurements, Reading
 from jiggen.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
 from jiggen.printer.slips import slip
-
-NOTICED = 1.0
-"""A misreading of so many mm should be seen by other readings."""
 
 _SHOWN = 6  # readings named in one line
 _WHAT: dict[Parameter, str] = {
@@ -49,7 +45,11 @@ def refusals(found: GaugeFit) -> tuple[Finding, ...]:
     measurements, source = found.measurements, found.measurements.source
     if found.fit.contradicts:
         said = contradiction(
-            found.fit, found.doubt, measurements.readings, measurements.unit, measurements.caliper
+            found.fit,
+            found.gross_error,
+            measurements.readings,
+            measurements.unit,
+            measurements.caliper,
         )
         return (replace(said, where=source, hint=said.hint + _other_edges(found)),)
     return tuple(
@@ -71,14 +71,18 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
 
 
 def contradiction(
-    fit: Adjusted, doubt: Doubt | None, readings: Sequence[Reading], unit: Unit, caliper: float
+    fit: Adjustment[Readings],
+    wrong: GrossError[Adjustment[Readings]] | None,
+    readings: Sequence[Reading],
+    unit: Unit,
+    caliper: float,
 ) -> Finding:
     """What is said of `readings` that contradict: which value is misread, or that none is.
 
     Code ``printer.misread`` or ``.disagree``.
     """
     labels = [str(reading) for reading in readings]
-    if doubt is None or not doubt.likely:
+    if wrong is None or not wrong.likely:
         sizes = np.abs(fit.normalised[: fit.equations.readings])
         worst = np.argsort(-sizes, kind="stable")[:3]
         return Finding(
@@ -87,17 +91,17 @@ def contradiction(
             hint=f"Measure these again first: {'; '.join(labels[row] for row in worst)}. If your "
             f"caliper is coarser than {caliper:g} mm, say so: caliper = 0.05.",
         )
-    read = readings[doubt.row].value
+    read = readings[wrong.row].value
     words = ["Measure it again, or leave it empty."]
-    if seems := slip(read, read - doubt.off, doubt.known, unit):
+    if seems := slip(read, read - wrong.off, wrong.known, unit):
         words.append(f"It looks like {seems}.")
-    if doubt.rivals:
-        rivals = [labels[row] for row in doubt.rivals[:_SHOWN]]
+    if wrong.rivals:
+        rivals = [labels[row] for row in wrong.rivals[:_SHOWN]]
         words.append(f"As likely wrong instead: {'; '.join(rivals)}.")
     return Finding(
         "printer.misread",
-        f"{labels[doubt.row]}: you wrote {shown(read, unit)}, the other readings say "
-        f"{shown(read - doubt.off, unit)}",
+        f"{labels[wrong.row]}: you wrote {shown(read, unit)}, the other readings say "
+        f"{shown(read - wrong.off, unit)}",
         hint=" ".join(words),
     )
 
@@ -109,15 +113,15 @@ def shown(length: float, unit: Unit) -> str:
 
 def _other_edges(found: GaugeFit) -> str:
     """Says how a misread distance was perhaps measured, where that would explain it."""
-    doubt = found.doubt
-    if doubt is None or not doubt.likely or doubt.row >= len(found.measurements.distances):
+    wrong = found.gross_error
+    if wrong is None or not wrong.likely or wrong.row >= len(found.measurements.distances):
         return ""
-    reading = found.measurements.distances[doubt.row]
+    reading = found.measurements.distances[wrong.row]
     others = (replace(reading, edges=edges) for edges in EDGES if edges != reading.edges)
     fitting = [
         other
         for other in others
-        if abs(found.would_be(other, doubt.without) - reading.value) <= 4 * doubt.known
+        if abs(found.would_be(other, wrong.without) - reading.value) <= 4 * wrong.known
     ]
     return "".join(f" It would fit as: {other}." for other in fitting)
 
@@ -171,7 +175,7 @@ def _warnings(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
             _measure(measurements, (name,)),
         )
     readings = measurements.readings
-    if rows := found.fit.unchecked(NOTICED):
+    if rows := found.fit.unchecked(len(readings)):
         names = [str(readings[row]) for row in rows[:_SHOWN]]
         more = f"; and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
         yield (

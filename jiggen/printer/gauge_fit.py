@@ -22,13 +22,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, doubt
-from jiggen.printer.affine import Array, distortion
+from jiggen.measure.adjustment import (
+    Adjustment,
+    Array,
+    GrossError,
+    Readings,
+    adjust,
+    find_gross_error,
+    gains,
+    informed,
+    refit,
+)
+from jiggen.printer.affine import distortion
 from jiggen.printer.measured import (
     REACH,
     Diameter,
@@ -48,6 +59,8 @@ SUFFICIENT = np.array([1e-3, 1e-3, 0.1, 0.1, 0.1, 5e-3])
 """Standard uncertainties from which on a parameter counts as not determined: 0.1 % is 0.19 mm at
 190 mm; degrees; mm; 0.5 % is 0.07 mm in a body 14 mm high (our choice)."""
 
+_MOST = 4  # readings to add, named at once; more is a list that nobody works through
+_HEIGHT = 10.0  # mm; any height of the gauge would do
 _RIDGE = 1e-9  # keeps what no reading sees finite, and far beyond sufficient
 
 
@@ -102,19 +115,19 @@ class GaugeFit:
     measurements: Measurements
     rows: Rows
     free: NDArray[np.bool_]
-    fit: Adjusted
+    fit: Adjustment[Readings]
 
     @cached_property
-    def doubt(self) -> Doubt | None:
+    def gross_error(self) -> GrossError[Adjustment[Readings]] | None:
         """The reading most likely wrong."""
-        return doubt(self.fit)
+        return find_gross_error(self.fit, refit)
 
     @property
     def values(self) -> Array:
         """(6,) scales, degrees and mm."""
         return _filled(self.fit.parameters, self.free)
 
-    def would_be(self, reading: Reading, fit: Adjusted) -> float:
+    def would_be(self, reading: Reading, fit: Adjustment[Readings]) -> float:
         """What `reading` would show in mm under `fit`, which left out one reading, say."""
         row = rows_of(self.measurements, [reading])
         return float(row.predicted(_filled(fit.parameters, self.free))[0])
@@ -148,15 +161,15 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
     loose = loose_parameters(measurements)
     free = np.array([name not in loose for name in PARAMETERS])
     values = np.array([reading.value for reading in measurements.readings])
-    equations = Equations(
+    equations = Readings(
         predicted=lambda some: rows.predicted(_filled(some, free)),
         slopes=lambda some: rows.slopes(_filled(some, free))[:, free],
         values=values,
-        sigmas=np.full(len(values), measurements.caliper),
-        start=TRUE[free],
+        weights=np.full(len(values), 1.0 / measurements.caliper),
+        basis=np.eye(int(free.sum())),
         readings=len(values),
     )
-    return GaugeFit(measurements, rows, free, adjusted(equations))
+    return GaugeFit(measurements, rows, free, adjust(equations, TRUE[free]))
 
 
 def rows_of(measurements: Measurements, readings: Iterable[Reading]) -> Rows:
@@ -184,6 +197,31 @@ def loose_parameters(measurements: Measurements) -> tuple[Parameter, ...]:
     """Parameters that the readings do not say well enough."""
     variances = np.diag(known_of(measurements))
     return tuple(name for name, size in zip(PARAMETERS, variances, strict=True) if size > 1.0)
+
+
+def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:
+    """Readings that, added one after another, determine what is `loose`; at most four.
+
+    Their values mean nothing.  Each is the one after which the summed variance of what is loose
+    is least.
+    """
+    pairs = combinations(measurements.features.values(), 2)
+    candidates: list[Reading] = [
+        Distance(one.name, other.name, "outside", 1.0)
+        for one, other in pairs
+        if one.kind == other.kind
+    ]
+    candidates += [Diameter(name, 1.0) for name in measurements.features]
+    candidates += [Height(_HEIGHT, _HEIGHT)]
+    slopes = slopes_of(measurements, candidates)
+    known = known_of(measurements)
+    wanted = np.eye(len(PARAMETERS))[[PARAMETERS.index(name) for name in loose]]
+    chosen: list[Reading] = []
+    while len(chosen) < _MOST and np.diag(wanted @ known @ wanted.T).max(initial=0.0) > 1.0:
+        best = int(gains(known, slopes, 1.0, wanted).argmax())
+        known = informed(known, slopes[best], 1.0)
+        chosen.append(candidates[best])
+    return tuple(chosen)
 
 
 _Row = tuple[float, tuple[float, float], float, float, bool]

@@ -17,7 +17,8 @@ from itertools import combinations
 
 import numpy as np
 
-from jiggen.printer.affine import Array, distortion
+from jiggen.measure.adjustment import Array
+from jiggen.printer.affine import distortion
 
 # Parameters of one body, then of the joint of two.
 BODY = ("scale_x", "scale_y", "skew")

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from jiggen.printer.affine import Array
+from jiggen.measure.adjustment import Array
 from jiggen.printer.jig import PrintedJig
 from jiggen.printer.measured import PINS, Distance, PinReadings
 from jiggen.printer.printed import LIMIT, PrintedFit, fit_printed

@@ -16,19 +16,26 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from scipy.special import chdtri
 
-from jiggen.printer.adjust import Adjusted, Doubt, Equations, adjusted, derivative, doubt
-from jiggen.printer.affine import Affine, Array, fit_affine, fit_similarity
+from jiggen.measure.adjustment import (
+    REGION,
+    Adjustment,
+    Array,
+    GrossError,
+    Readings,
+    adjust,
+    derivative,
+    find_gross_error,
+    gains,
+    refit,
+)
+from jiggen.printer.affine import Affine, fit_affine, fit_similarity
 from jiggen.printer.jig import BODY, JOINT, PrintedJig
 from jiggen.printer.measured import PinReadings
 
 LIMIT = 0.2
 """How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
 ski's place under the jig want their share too (common practice, no source)."""
-
-REGION = float(np.sqrt(chdtri(2, 0.05)))
-"""Reach of the 95 % region of a place in a plane, in standard uncertainties of its worst way."""
 
 BEFORE: dict[str, float] = {
     "scale": 0.005,  # of a print that nobody measured, from true
@@ -76,13 +83,13 @@ class PrintedFit:
 
     jig: PrintedJig
     readings: PinReadings
-    fit: Adjusted
+    fit: Adjustment[Readings]
     limit: float
 
     @cached_property
-    def doubt(self) -> Doubt | None:
+    def gross_error(self) -> GrossError[Adjustment[Readings]] | None:
         """The reading most likely wrong."""
-        return doubt(self.fit)
+        return find_gross_error(self.fit, refit)
 
     @cached_property
     def places(self) -> Array:
@@ -181,10 +188,7 @@ class PrintedFit:
         pairs = [pair for pair in self.jig.pairs if times[frozenset(pair)] == fewest]
         slopes = derivative(_chords(self.jig, pairs), self.fit.parameters)
         moves = derivative(self.jig.places, self.fit.parameters)[least]
-        told = slopes @ self.covariance
-        spread = self.readings.caliper**2 + np.einsum("pk,pk->p", told, slopes)
-        gains = ((told @ moves.T) ** 2).sum(axis=1) / spread
-        return pairs[int(gains.argmax())]
+        return pairs[int(gains(self.covariance, slopes, self.readings.caliper, moves).argmax())]
 
 
 def _at_worst(hole: Expected) -> float:
@@ -204,15 +208,15 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
     chords = _chords(jig, [(reading.first, reading.second) for reading in distances])
     rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))
     true = _true(jig)
-    equations = Equations(
+    equations = Readings(
         predicted=lambda parameters: np.concatenate([chords(parameters), rows @ parameters]),
         slopes=lambda parameters: np.vstack([derivative(chords, parameters), rows]),
         values=np.array([*(reading.centres for reading in distances), *(rows @ true)]),
-        sigmas=np.array([*[readings.caliper] * len(distances), *sigmas]),
-        start=true,
+        weights=1.0 / np.array([*[readings.caliper] * len(distances), *sigmas]),
+        basis=np.eye(jig.size),
         readings=len(distances),
     )
-    return PrintedFit(jig, readings, adjusted(equations), limit)
+    return PrintedFit(jig, readings, adjust(equations, true), limit)
 
 
 def _chords(jig: PrintedJig, pairs: Iterable[tuple[str, str]]) -> Callable[[Array], Array]:

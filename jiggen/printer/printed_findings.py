@@ -24,7 +24,7 @@ def refusals(found: PrintedFit) -> tuple[Finding, ...]:
 def _refusals(found: PrintedFit) -> Iterator[Finding]:
     if found.fit.contradicts:
         said = found.readings
-        yield contradiction(found.fit, found.doubt, said.distances, said.unit, said.caliper)
+        yield contradiction(found.fit, found.gross_error, said.distances, said.unit, said.caliper)
         return
     over = [hole for hole in found.expected if hole.off > found.limit]
     if over:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from jiggen.printer.adjust import COVERED
+from jiggen.measure.adjustment import COVERED
 from jiggen.printer.model import Profile
 
 LONG, HIGH = 190.0, 14.0

@@ -13,10 +13,9 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.survey.fit import Fit, refined, righted
-from jiggen.survey.flips import reflections
-from jiggen.survey.network import Array
-from jiggen.survey.start import starts
+from jiggen.measure.adjustment import Array
+from jiggen.survey.fit import Fit, refined, righted, starts
+from jiggen.survey.folds import reflections
 
 _TELLING = 13.8  # squares more: a thousand times less likely
 _FOLDS = 24
@@ -46,7 +45,7 @@ def alternatives(fit: Fit, within: Array) -> tuple[Alternative, ...]:
     for other in _others(fit):
         if other.squares > fit.squares + _TELLING:
             continue
-        if other.network.wrong_side(other.unknowns) > fit.network.wrong_side(fit.unknowns):
+        if other.wrong_side > fit.wrong_side:
             continue
         gaps = np.hypot(*(other.places - fit.places).T)
         if (gaps > np.maximum(2 * within, _ELSEWHERE)).any():
@@ -87,7 +86,7 @@ def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:
 
 
 def _others(fit: Fit) -> Iterator[Fit]:
-    for z in reflections(fit.network, fit.unknowns, _FOLDS):
+    for z in reflections(fit.network, fit.parameters, _FOLDS):
         yield refined(fit.network, z)
     for z in islice(starts(fit.network, _STARTS), 1, None):
         yield righted(refined(fit.network, z))

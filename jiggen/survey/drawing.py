@@ -8,10 +8,9 @@ import numpy as np
 
 from jiggen.draw.shapes import Circle, Drawing, Ellipse, Line, Pen, Shape, Text
 from jiggen.draw.svg import CAPITALS, svg_text
+from jiggen.measure.adjustment import REGION, Array, wrong_row
 from jiggen.survey.examine import Examination
-from jiggen.survey.fit import REGION
 from jiggen.survey.model import OPPOSITE
-from jiggen.survey.network import Array
 
 MAGNIFIED = 20
 """How many times larger than the plate the 95 % regions are drawn."""
@@ -50,7 +49,7 @@ def _edges(found: Examination, lower: Array, upper: Array) -> Iterator[Line]:
     """The edges that were measured from, as far as the drawing goes."""
     network = found.fit.network
     for number, edge in enumerate(network.edges):
-        at = float(found.fit.unknowns[2 * network.holes + number])
+        at = float(found.fit.parameters[2 * network.holes + number])
         if edge in ("front", "rear"):
             yield Line((at, lower[1] + 2 * _LETTER), (at, upper[1]), _PALE)
         else:
@@ -59,7 +58,7 @@ def _edges(found: Examination, lower: Array, upper: Array) -> Iterator[Line]:
 
 def _measured(found: Examination) -> Iterator[Line]:
     index = found.plain.network.index
-    wrong = found.doubt.row if found.doubt and found.doubt.likely else -1
+    wrong = wrong_row(found.gross_error)
     for row, reading in enumerate(found.survey.readings):
         if reading.first in OPPOSITE or reading.second in OPPOSITE:
             continue

@@ -6,18 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from jiggen.measure.adjustment import REGION, Array, GrossError, find_gross_error
 from jiggen.survey.ambiguity import Alternative, alternatives
-from jiggen.survey.doubts import Doubt, doubt, settled, unchecked
-from jiggen.survey.fit import CONTRADICTION, REGION, Fit, loosened, solve
+from jiggen.survey.fit import Fit, loosened, refined, robust, solve, without
 from jiggen.survey.model import Survey
-from jiggen.survey.network import Array, Network
+from jiggen.survey.network import Network
 from jiggen.survey.rigidity import Rigidity, rigidity
 from jiggen.survey.symmetry import Symmetry, look_alikes, symmetry
 
 LIMIT = 0.3
 """The greatest 95 % uncertainty of a place that a pattern is written with, in mm."""
 
-_COARSER = 0.01  # readings that disagree so seldom by chance are taken to be coarser than said
+_TRIED = 12  # readings left out in turn, the most suspect first
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +36,7 @@ class Examination:
     plain: Fit
     rigidity: Rigidity
     others: tuple[Alternative, ...]
-    doubt: Doubt | None
+    gross_error: GrossError[Fit] | None
     unchecked: tuple[int, ...]
     symmetry: Symmetry
     unlike: Symmetry | None
@@ -48,7 +48,7 @@ class Examination:
     @property
     def contradicts(self) -> bool:
         """The readings disagree more than chance would have it."""
-        return self.plain.likelihood < CONTRADICTION
+        return self.plain.contradicts
 
     @property
     def places(self) -> Array:
@@ -63,14 +63,14 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     findings that `jiggen.survey.findings` makes of it.
     """
     plain = loosened(solve(Network(survey, sigma)))
-    found = doubt(plain)
-    fit = settled(plain, found)
-    held = rigidity(fit)
-    scale = plain.spread if plain.likelihood < _COARSER else 1.0
-    deviations, within = _uncertainties(fit, scale)
-    rigid = held.rigid
-    sure = rigid and plain.likelihood > CONTRADICTION and within.max() <= LIMIT
+    found = suspect(plain)
     sound = found.without if found and found.likely else plain
+    # Begun without the suspect reading, but with every reading in it.
+    fit = robust(plain if sound is plain else refined(plain.network, sound.z))
+    held = rigidity(fit)
+    deviations, within = _uncertainties(fit, plain.spread)
+    rigid = held.rigid
+    sure = rigid and not plain.contradicts and within.max() <= LIMIT
     whole = symmetry(plain)
     return Examination(
         survey=survey,
@@ -78,15 +78,25 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         plain=plain,
         rigidity=held,
         others=alternatives(sound, within) if rigid else (),
-        doubt=found,
-        unchecked=tuple(unchecked(plain)),
+        gross_error=found,
+        unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else symmetry(sound),
         unlike=whole if whole.explains else None,
         alike=look_alikes(fit, within) if sure and not survey.pairs else (),
-        scale=scale,
+        scale=plain.spread,
         deviations=deviations,
         within=within,
     )
+
+
+def suspect(fit: Fit) -> GrossError[Fit] | None:
+    """The reading of the plain `fit` that is most likely wrong; None where none is checked."""
+    found = find_gross_error(fit, without, _TRIED)
+    if not found or not found.likely:
+        return found
+    # A large one may have folded the plate: judged again where the others have it.
+    again = find_gross_error(refined(fit.network, found.without.z), without, _TRIED)
+    return again if again and again.row == found.row else found
 
 
 def _uncertainties(fit: Fit, scale: float) -> tuple[Array, Array]:

@@ -6,8 +6,8 @@ from itertools import combinations
 
 import numpy as np
 
-from jiggen.survey.fit import Fit, badness, loosened
-from jiggen.survey.network import Array
+from jiggen.measure.adjustment import Array, gains, informed
+from jiggen.survey.fit import Fit, loosened
 
 Pair = tuple[int, int]
 
@@ -28,24 +28,20 @@ def fixing(fit: Fit, count: int) -> list[Pair]:
     covariances = [
         state.covariance + LOOSE**2 * state.motions.T @ state.motions for state in states
     ]
-    places = 2 * fit.network.holes
+    places, sigma = _places(fit), _sigma(fit)
     pairs = _unmeasured(fit)
     chosen: list[Pair] = []
     while pairs and len(chosen) < count:
         left = np.zeros(len(pairs))
-        told, variances = [], []
         for state, covariance in zip(states, covariances, strict=True):
-            slopes = _slopes(state, pairs)
-            told.append(slopes @ covariance)
-            variances.append(_variances(state, slopes, told[-1]))
-            gains = (told[-1][:, :places] ** 2).sum(axis=1) / variances[-1]
-            left += np.log(np.trace(covariance[:places, :places]) - gains)
-        best = int(left.argmin())
+            total = np.trace(places @ covariance @ places.T)
+            left += np.log(total - gains(covariance, _slopes(state, pairs), sigma, places))
+        best = pairs.pop(int(left.argmin()))
         covariances = [
-            covariance - np.outer(t[best], t[best]) / v[best]
-            for covariance, t, v in zip(covariances, told, variances, strict=True)
+            informed(covariance, state.network.chord_slope(state.parameters, *best), sigma)
+            for state, covariance in zip(states, covariances, strict=True)
         ]
-        chosen.append(pairs.pop(best))
+        chosen.append(best)
     return chosen
 
 
@@ -54,16 +50,14 @@ def sharpening(fit: Fit) -> Pair | None:
     pairs = _unmeasured(fit)
     if not pairs:
         return None
-    slopes = _slopes(fit, pairs)
-    told = slopes @ fit.covariance
-    variances = _variances(fit, slopes, told)
-    moves = told[:, : 2 * fit.network.holes].reshape(len(pairs), -1, 2)
-    after = (
-        fit.place_covariances
-        - np.einsum("pni,pnj->pnij", moves, moves) / variances[:, None, None, None]
-    )
-    worst = np.linalg.eigvalsh(after)[..., -1].max(axis=1)
-    return pairs[int(worst.argmin())]
+
+    def worst(slope: Array) -> float:
+        after = _places(fit) @ informed(fit.covariance, slope, _sigma(fit)) @ _places(fit).T
+        count = fit.network.holes
+        blocks = after.reshape(count, 2, count, 2)[range(count), :, range(count), :]
+        return float(np.linalg.eigvalsh(blocks).max())
+
+    return pairs[int(np.argmin([worst(slope) for slope in _slopes(fit, pairs)]))]
 
 
 def checking(fit: Fit, rows: Array) -> Pair | None:
@@ -71,13 +65,11 @@ def checking(fit: Fit, rows: Array) -> Pair | None:
     pairs = _unmeasured(fit)
     if not pairs:
         return None
-    slopes = _slopes(fit, pairs)
-    told = slopes @ fit.covariance
     network = fit.network
-    read = (network.slopes(fit.unknowns) * network.weights[:, None])[rows]
-    gains = ((told @ read.T) ** 2).sum(axis=1) / _variances(fit, slopes, told)
-    best = int(gains.argmax())
-    return pairs[best] if gains[best] > 0.01 else None
+    read = (network.slopes(fit.parameters) * network.weights[:, None])[rows]
+    checked = gains(fit.covariance, _slopes(fit, pairs), _sigma(fit), read)
+    best = int(checked.argmax())
+    return pairs[best] if checked[best] > 0.01 else None
 
 
 def telling(fit: Fit, other: Array) -> Pair | None:
@@ -94,7 +86,7 @@ def _states(fit: Fit) -> list[Fit]:
     """Places that all readings allow, here and there along what can move."""
     size = float(np.ptp(fit.places, axis=0).max())
     tried = [loosened(fit, 0.5 * size, seed) for seed in range(_STATES)]
-    return [state for state in tried if badness(state) < badness(fit) + 1.0] or [fit]
+    return [state for state in tried if state.badness < fit.badness + 1.0] or [fit]
 
 
 def _unmeasured(fit: Fit) -> list[Pair]:
@@ -110,10 +102,14 @@ def _unmeasured(fit: Fit) -> list[Pair]:
 
 
 def _slopes(fit: Fit, pairs: list[Pair]) -> Array:
-    return np.array([fit.network.chord_slope(fit.unknowns, *pair) for pair in pairs])
+    return np.array([fit.network.chord_slope(fit.parameters, *pair) for pair in pairs])
 
 
-def _variances(fit: Fit, slopes: Array, told: Array) -> Array:
-    """Of the readings to come, as far as they are known already, with their own uncertainty."""
-    usual = float(np.median(fit.network.sigmas))
-    return np.asarray(usual**2 + np.einsum("pi,pi->p", slopes, told))
+def _places(fit: Fit) -> Array:
+    """(2n, p) rows that take the places from the parameters."""
+    return np.eye(2 * fit.network.holes, fit.network.size)
+
+
+def _sigma(fit: Fit) -> float:
+    """The standard uncertainty of a reading to come, in mm."""
+    return float(np.median(fit.network.sigmas))

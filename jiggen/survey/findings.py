@@ -8,12 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from jiggen.errors import Finding
+from jiggen.measure.adjustment import NOTICED, Array, GrossError
 from jiggen.survey import extra
 from jiggen.survey.ambiguity import Alternative
-from jiggen.survey.doubts import NOTICED, Doubt
 from jiggen.survey.examine import Examination
-from jiggen.survey.model import listed
-from jiggen.survey.network import Array, Claim
+from jiggen.survey.fit import Fit
+from jiggen.survey.model import KINDS, REACH, Kind, listed
+from jiggen.survey.network import Claim
 from jiggen.survey.rigidity import Hinge
 from jiggen.survey.symmetry import Symmetry
 
@@ -56,9 +57,9 @@ def _refusals(found: Examination, limit: float) -> Iterator[tuple[str, str, str]
         yield _whole(found)
     for other in found.others:
         yield "two-ways", *_two_ways(found, other)
-    if found.doubt is not None and found.contradicts:
-        yield _contradiction(found, found.doubt)
-    if not held.whole:
+    if found.gross_error is not None and found.contradicts:
+        yield _contradiction(found, found.gross_error)
+    if held.rigid:  # otherwise it lies anywhere
         yield from _sides(found)
     if found.symmetry.verdict == "different" and not found.contradicts:
         yield "unlike", _unlike(found.symmetry), _NOT_ALIKE
@@ -180,11 +181,11 @@ def _named_sides(
     return ways
 
 
-def _contradiction(found: Examination, doubt: Doubt) -> tuple[str, str, str]:
+def _contradiction(found: Examination, wrong: GrossError[Fit]) -> tuple[str, str, str]:
     network = found.plain.network
-    if not doubt.likely and found.unlike:
+    if not wrong.likely and found.unlike:
         return "unlike", _unlike(found.unlike), _NOT_ALIKE
-    if not doubt.likely:
+    if not wrong.likely:
         worst = np.argsort(-np.abs(found.plain.normalised), kind="stable")[:3]
         return (
             "disagree",
@@ -192,36 +193,50 @@ def _contradiction(found: Examination, doubt: Doubt) -> tuple[str, str, str]:
             f"Measure these again first: {'; '.join(network.label(int(row)) for row in worst)}. "
             "If you measured with a ruler, say so: --sigma 0.3.",
         )
-    read = network.values[doubt.row]
+    read = network.values[wrong.row]
     message = (
-        f"{network.label(doubt.row)}: you wrote {read:.2f}, the other distances say "
-        f"{read - doubt.off:.2f}"
+        f"{network.label(wrong.row)}: you wrote {read:.2f}, the other distances say "
+        f"{read - wrong.off:.2f}"
     )
-    agree = doubt.without.spread * float(np.median(network.sigmas))
+    agree = wrong.without.disagreement * float(np.median(network.sigmas))
     words = [f"Measure it again; without it all others agree within {agree:.2f} mm."]
-    if doubt.meant:
-        meant = replace(found.survey.readings[doubt.row], kind=doubt.meant)
-        words.append(f"It would fit as: {meant}.")
-    if doubt.rivals:
-        rivals = [network.label(row) for row in doubt.rivals[:_SHOWN]]
+    if meant := _meant(found, wrong):
+        reading = replace(found.survey.readings[wrong.row], kind=meant)
+        words.append(f"It would fit as: {reading}.")
+    if wrong.rivals:
+        rivals = [network.label(row) for row in wrong.rivals[:_SHOWN]]
         words.append(f"As likely wrong instead: {'; '.join(rivals)}.")
     if found.unlike:
         words.append(f"Or left and right are not alike: {_unlike(found.unlike)}.")
     return "misread", message, " ".join(words)
 
 
+def _meant(found: Examination, wrong: GrossError[Fit]) -> Kind | None:
+    """The way of measuring that would explain a reading that is wrong, if one does."""
+    if wrong.row >= len(found.survey.readings):
+        return None
+    reading = found.survey.readings[wrong.row]
+    sizes = dict(zip(found.survey.holes, found.survey.diameters, strict=True))
+    rims = sum(sizes.get(end, 0.0) for end in (reading.first, reading.second)) / 2
+    for kind in KINDS:
+        # Read as `kind`, it would hold that many radii more than the kind written down.
+        more = (REACH[kind] - REACH[reading.kind]) * rims
+        if kind != reading.kind and abs(wrong.off - more) < max(4 * wrong.known, 0.2):
+            return kind
+    return None
+
+
 def _sides(found: Examination) -> Iterator[tuple[str, str, str]]:
     """One finding for each hole that lies elsewhere than said, with what it misses most."""
     network = found.plain.network
-    beyond = network.beyond(found.fit.unknowns)
-    loose = set(found.rigidity.loose)  # these lie anywhere
+    beyond = network.beyond(found.fit.parameters)
     worst: dict[tuple[str, str], int] = {}
     for row, claim in enumerate(network.claims):
         known = worst.setdefault((claim.key, claim.name), row)
         if beyond[row] > beyond[known]:
             worst[claim.key, claim.name] = row
     for row in worst.values():
-        if beyond[row] and loose.isdisjoint(network.claims[row][1:3]):
+        if beyond[row]:
             yield "sides", *_side(network.claims[row], float(beyond[row]))
 
 

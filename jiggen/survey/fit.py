@@ -1,101 +1,53 @@
-"""Least squares over a survey: places, how sure they are, and what the readings say together.
+"""Least squares over a survey: where to begin, and the places that fit best.
 
 Robust in Huber's sense: up to `HUBER` standard uncertainties a misfit counts by its square,
-beyond that only by its size, so one misreading does not bend the whole plate.  Where no misfit
+beyond that only by its size, so one gross error does not bend the whole plate.  Where no misfit
 is that large, plain least squares is that very solution, and the quicker way to it.
+
+It begins with classical multidimensional scaling of the distances.  The plate is then turned,
+mirrored and shifted to where edges, pairs and named sides want it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
-from scipy.special import chdtrc, chdtri
+from scipy.sparse.csgraph import floyd_warshall
 
-from jiggen.survey.flips import reflections
-from jiggen.survey.network import Array, Network
-from jiggen.survey.start import SEED, laid, starts
+from jiggen.measure.adjustment import Adjustment, Array, minimum
+from jiggen.survey.folds import reflections
+from jiggen.survey.network import Network
+
+Numbers = NDArray[np.int_]
 
 HUBER = 3.0
-REGION = float(np.sqrt(chdtri(2, 0.05)))
-"""Reach of the 95 % region of a place in a plane, in standard uncertainties of its worst way."""
-CONTRADICTION = 1e-3
-"""Readings that would disagree so much in fewer than this share of surveys contradict."""
 
-_STARTS = 13
-_AGREE = 2  # starts that end in the best dip known before it is taken for the best there is
-_LOOSE = 1e-5  # mm a reading changes by for 1 mm of a motion that it does not see
+_STARTS = 30
+_AGREE = 4  # starts that end in the best minimum known before it is taken for the best there is
 _SIDE = 100.0  # what 1 mm on the wrong side weighs, in squares of standard uncertainties
+_SHAKEN = 0.3  # of the plate's size, by which starts after the first are off
+_SEED = 20250  # any: starts must be the same from run to run
+_ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
+_DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
-    """Least squares of one network; `shares` (m,) is what robustness left each reading's weight."""
+class Fit(Adjustment[Network]):
+    """Least squares of one network; its parameters are places, edges and diameters in mm."""
 
-    network: Network
-    z: Array
-    shares: Array
-
-    @cached_property
-    def unknowns(self) -> Array:
-        """(p,) places, edges and diameters in mm."""
-        return self.network.basis @ self.z
+    @property
+    def network(self) -> Network:
+        """The equations."""
+        return self.equations
 
     @property
     def places(self) -> Array:
         """(n, 2) hole centres in mm."""
-        return self.network.places(self.unknowns)
-
-    @cached_property
-    def misfits(self) -> Array:
-        """(m,) predicted less read, in standard uncertainties."""
-        return self.network.misfits(self.z)
-
-    @property
-    def residuals(self) -> Array:
-        """(m,) read less predicted, in mm."""
-        return self.network.values - self.network.predicted(self.unknowns)
-
-    @cached_property
-    def squares(self) -> float:
-        """Sum of the squared misfits."""
-        return float(self.misfits @ self.misfits)
-
-    @cached_property
-    def _modes(self) -> tuple[Array, Array, Array]:
-        """Singular modes of the weighted slopes: (m, k) rows, (k,) sizes, (k, k) motions."""
-        slopes = self.network.misfit_slopes(self.z) * np.sqrt(self.shares)[:, None]
-        rows, sizes, motions = np.linalg.svd(slopes, full_matrices=True)
-        count = slopes.shape[1]
-        padded = np.zeros(count)
-        padded[: len(sizes)] = sizes[:count]
-        return rows, padded, motions
-
-    @cached_property
-    def _seen(self) -> NDArray[np.bool_]:
-        """(k,) whether the readings see each mode."""
-        typical = float(np.max(self.network.weights))
-        return np.asarray(self._modes[1] > _LOOSE * typical)
-
-    @cached_property
-    def motions(self) -> Array:
-        """(f, p) orthonormal ways the unknowns can move with every reading as it is."""
-        return self._modes[2][~self._seen] @ self.network.basis.T
-
-    @cached_property
-    def freedom(self) -> int:
-        """Readings beyond those needed: what is left to check with."""
-        return int(np.count_nonzero(self.network.weights)) - int(np.count_nonzero(self._seen))
-
-    @cached_property
-    def covariance(self) -> Array:
-        """(p, p) mm², from the stated uncertainties; motions that nothing sees are left out."""
-        _, sizes, motions = self._modes
-        scaled = self.network.basis @ (motions[self._seen] / sizes[self._seen, None]).T
-        return np.asarray(scaled @ scaled.T)
+        return self.network.places(self.parameters)
 
     @property
     def place_covariances(self) -> Array:
@@ -104,28 +56,15 @@ class Fit:
         square = self.covariance[: 2 * n, : 2 * n].reshape(n, 2, n, 2)
         return np.asarray(square[range(n), :, range(n), :])
 
-    @cached_property
-    def checks(self) -> Array:
-        """(m,) redundancy numbers: 0 for a reading that nothing checks, 1 for one not needed."""
-        rows = self._modes[0][:, : len(self._seen)][:, self._seen[: self._modes[0].shape[1]]]
-        seen = np.asarray(1.0 - (rows**2).sum(axis=1))
-        return np.where(self.network.weights > 0, np.clip(seen, 0.0, 1.0), 0.0)
+    @property
+    def wrong_side(self) -> float:
+        """How far holes lie beyond where they were said to be, summed, in mm."""
+        return self.network.wrong_side(self.parameters)
 
     @property
-    def normalised(self) -> Array:
-        """(m,) misfits over their own standard deviation (Baarda 1968); 0 where unchecked."""
-        checked = self.checks > 1e-6
-        return np.where(checked, self.misfits / np.sqrt(np.where(checked, self.checks, 1.0)), 0.0)
-
-    @property
-    def likelihood(self) -> float:
-        """Share of surveys, done as carefully as stated, whose readings disagree more."""
-        return float(chdtrc(self.freedom, self.squares)) if self.freedom else 1.0
-
-    @property
-    def spread(self) -> float:
-        """How far the readings disagree over what was stated: 1 as stated; 1 without a check."""
-        return float(np.sqrt(self.squares / self.freedom)) if self.freedom else 1.0
+    def badness(self) -> float:
+        """What the best fit has least of: squared misfits, and holes on the wrong side."""
+        return self.squares + _SIDE * self.wrong_side
 
 
 def solve(network: Network) -> Fit:
@@ -133,9 +72,9 @@ def solve(network: Network) -> Fit:
     best, again = None, 0
     for start in starts(network, _STARTS):
         found = righted(refined(network, start))
-        if best is None or badness(found) < badness(best) * (1 - 1e-3) - 1e-3:
+        if best is None or found.badness < best.badness * (1 - 1e-3) - 1e-3:
             best, again = found, 0
-        elif badness(found) < badness(best) * (1 + 1e-3) + 1e-3:
+        elif found.badness < best.badness * (1 + 1e-3) + 1e-3:
             again += 1
         if _good(best) or again == _AGREE:
             return best
@@ -143,12 +82,19 @@ def solve(network: Network) -> Fit:
     return _unfolded(best)
 
 
+def without(fit: Fit, row: int) -> Fit:
+    """The least squares of the network of `fit` without one row."""
+    rest = fit.network.without(row)
+    near = refined(rest, fit.z)
+    return near if _good(near) else min(near, solve(rest), key=_badness)
+
+
 def righted(fit: Fit) -> Fit:
     """`fit` turned and mirrored anew where it has holes on the wrong side."""
-    if fit.network.wrong_side(fit.unknowns) == 0:
+    if fit.wrong_side == 0:
         return fit
     everything = np.arange(fit.network.holes)
-    return min(fit, refined(fit.network, laid(fit.network, fit.places, everything)), key=badness)
+    return min(fit, refined(fit.network, laid(fit.network, fit.places, everything)), key=_badness)
 
 
 def robust(fit: Fit) -> Fit:
@@ -164,15 +110,11 @@ def robust(fit: Fit) -> Fit:
 
 
 def refined(network: Network, start: Array) -> Fit:
-    """The dip of least squares next to the vector z `start`."""
-    method = "lm" if len(network.values) >= len(start) else "trf"
-    found = least_squares(
-        network.misfits, start, network.misfit_slopes, method=method, max_nfev=200
-    )
-    return Fit(network, found.x, np.ones(len(network.values)))
+    """The minimum of least squares next to the vector z `start`."""
+    return Fit(network, minimum(network, start), np.ones(len(network.values)))
 
 
-def loosened(fit: Fit, step: float = 10.0, seed: int = SEED) -> Fit:
+def loosened(fit: Fit, step: float = 10.0, seed: int = _SEED) -> Fit:
     """`fit` with what can move moved by about `step` mm, every way at random.
 
     Then nothing lies in a line by mere chance.  Holes in one line hide motions: a distance along
@@ -185,29 +127,137 @@ def loosened(fit: Fit, step: float = 10.0, seed: int = SEED) -> Fit:
         * np.sqrt(fit.network.holes)
         * np.random.default_rng(seed).normal(size=len(fit.motions))
     )
-    moved = fit.unknowns + steps @ fit.motions
+    moved = fit.parameters + steps @ fit.motions
     return refined(fit.network, np.asarray(moved @ fit.network.basis))
 
 
-def badness(fit: Fit) -> float:
-    """What the best fit has least of: squared misfits, and holes on the wrong side."""
-    return fit.squares + _SIDE * fit.network.wrong_side(fit.unknowns)
+def _badness(fit: Fit) -> float:
+    return fit.badness
 
 
 def _good(fit: Fit) -> bool:
-    return fit.likelihood > CONTRADICTION and badness(fit) - fit.squares < _SIDE * 0.1
+    return not fit.contradicts and fit.badness - fit.squares < _SIDE * 0.1
 
 
 def _unfolded(fit: Fit) -> Fit:
     """`fit` with holes put on the other side of their neighbours where that fits better."""
     for _ in range(10):
         trials = sorted(
-            (refined(fit.network, z) for z in reflections(fit.network, fit.unknowns, 12)),
-            key=badness,
+            (refined(fit.network, z) for z in reflections(fit.network, fit.parameters, 12)),
+            key=_badness,
         )
-        if not trials or badness(trials[0]) > badness(fit) * (1 - 1e-3):
+        if not trials or trials[0].badness > fit.badness * (1 - 1e-3):
             return fit
         fit = trials[0]
         if _good(fit):
             return fit
     return fit
+
+
+def classical_scaling(distances: Array) -> Array:
+    """(n, 2) places whose distances fit `distances` (n, n) best in the classical sense.
+
+    The mean is at the origin and the axes are the principal ones, the longer first.  Distances
+    in a plane are met exactly.  Torgerson 1952, Gower 1966; as R's ``cmdscale``.
+    """
+    squares = distances**2
+    inner = squares - squares.mean(axis=0) - squares.mean(axis=1)[:, None] + squares.mean()
+    values, vectors = np.linalg.eigh(-inner / 2)
+    scaled = vectors[:, ::-1] * np.sqrt(np.clip(values[::-1], 0.0, None))
+    places: Array = scaled[:, :2]
+    return places if len(distances) > 1 else np.zeros((1, 2))
+
+
+def starts(network: Network, count: int) -> Iterator[Array]:
+    """`count` starting vectors z for `network`, the likeliest first.
+
+    Classical scaling of the distances, missing ones filled up with the shortest way over measured
+    ones; then the same, shaken at random.
+    """
+    measured = network.hole_distances
+    ways = floyd_warshall(np.where(np.isfinite(measured), measured, 0.0), directed=False)
+    reached = np.isfinite(ways)
+    holes = np.flatnonzero(reached[reached.sum(axis=1).argmax()])
+    part = np.ix_(holes, holes)
+    places = classical_scaling(ways[part])
+    yield laid(network, places, holes)
+    size = float(np.ptp(places, axis=0).max())
+    random = np.random.default_rng(_SEED)
+    for _ in range(count - 1):
+        yield laid(network, places + random.normal(0.0, _SHAKEN * size, places.shape), holes)
+
+
+def laid(network: Network, places: Array, holes: Numbers) -> Array:
+    """The vector z of `places` (k, 2) of those `holes`, turned and mirrored to fit best.
+
+    The other holes go where edges and rules put them, and somewhere near where nothing does.
+    """
+    size = max(float(np.ptp(places)), 10.0)
+    jitter = np.random.default_rng(_SEED).normal(0.0, 0.3 * size, (network.holes, 2))
+    straight = _straight_rows(network)
+    candidates = [
+        turned
+        for mirror in (1.0, -1.0)
+        for turned in _turned(network, straight, places * (1.0, mirror), holes, jitter)
+    ]
+    return min(candidates, key=lambda candidate: candidate[0])[1]
+
+
+def _turned(
+    network: Network,
+    straight: tuple[Array, Array],
+    places: Array,
+    holes: Numbers,
+    jitter: Array,
+) -> Iterator[tuple[float, Array]]:
+    """Each angle at which the plate lies best, with how badly in mm, as a vector z."""
+    rows, wanted = straight
+    unknown = np.delete(np.arange(network.holes), holes)
+    hidden = np.concatenate([2 * unknown, 2 * unknown + 1])
+    told = ~rows[:, hidden].any(axis=1)
+    # A vector of cosine, sine, shift and edges makes the unknowns, all linear.
+    make = np.zeros((rows.shape[1], 4 + len(network.edges)))
+    x, y = places.T
+    make[2 * holes, :4] = np.column_stack([x, -y, np.ones_like(x), np.zeros_like(x)])
+    make[2 * holes + 1, :4] = np.column_stack([y, x, np.zeros_like(x), np.ones_like(x)])
+    make[2 * network.holes :, 4:] = np.eye(len(network.edges))
+    effects = rows[told] @ make
+    rest = _span(effects[:, 2:])
+    turn = effects[:, :2] - rest @ (rest.T @ effects[:, :2])
+    aim = wanted[told] - rest @ (rest.T @ wanted[told])
+    badness = ((turn @ _DIRECTIONS - aim[:, None]) ** 2).sum(axis=0)
+    for best in _dips(badness):
+        shift = np.linalg.lstsq(
+            effects[:, 2:], wanted[told] - effects[:, :2] @ _DIRECTIONS[:, best], rcond=None
+        )[0]
+        p = make @ np.concatenate([_DIRECTIONS[:, best], shift])
+        p[hidden] = jitter[unknown].T.ravel()
+        if len(hidden):
+            lack = wanted - rows @ p
+            p[hidden] += np.linalg.lstsq(rows[:, hidden], lack, rcond=None)[0]
+        unknowns = np.concatenate([p, network.survey.diameters])
+        yield float(np.sqrt(badness[best])) + network.wrong_side(unknowns), unknowns @ network.basis
+
+
+def _straight_rows(network: Network) -> tuple[Array, Array]:
+    """What is linear in places and edges: readings from an edge, and the rules; in mm."""
+    columns = network.size - network.holes
+    from_edges = network.linear[:, :columns].any(axis=1)
+    sizes = network.linear[from_edges, columns:] @ network.survey.diameters
+    rows = np.vstack([network.linear[from_edges, :columns], network.rules[:, :columns]])
+    wanted = np.concatenate([network.values[from_edges] - sizes, np.zeros(len(network.rules))])
+    return rows, wanted
+
+
+def _span(columns: Array) -> Array:
+    """Orthonormal columns that span what `columns` span."""
+    vectors, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    return np.asarray(vectors[:, sizes > 1e-9 * max(1.0, sizes.max(initial=0.0))])
+
+
+def _dips(badness: Array) -> list[int]:
+    """Indexes of the local least values on the circle; one of them where it is flat."""
+    level = 1e-9 * (1.0 + float(badness.max()))
+    falls = np.roll(badness, 1) - badness > level
+    dips: list[int] = np.flatnonzero(falls & ~np.roll(falls, -1)).tolist()
+    return dips or [int(badness.argmin())]

@@ -69,6 +69,7 @@ class Network:
             [*(r.sigma or usual for r in survey.readings), *(usual for _ in survey.holes)]
         )
         self.weights = 1.0 / self.sigmas
+        self.readings = len(self.values)
         self._chords, self.linear = self._equations(survey.readings)
         self.rules: Array = np.array(list(self._stated_rules()))
         self.basis: Array = null_space(self.rules)

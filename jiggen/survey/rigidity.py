@@ -65,7 +65,7 @@ def rigidity(fit: Fit) -> Rigidity:
     free = len(fit.motions)
     moves = fit.motions[:, : 2 * network.holes]
     pairs = list(combinations(range(network.holes), 2))
-    stretches = np.array([network.chord_slope(fit.unknowns, *pair) for pair in pairs])
+    stretches = np.array([network.chord_slope(fit.parameters, *pair) for pair in pairs])
     stretched = stretches[:, : 2 * network.holes] @ moves.T
     sizes = np.linalg.svd(stretched, compute_uv=False)
     lacking = int((sizes > _STILL).sum())

@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 from scipy.special import chdtrc
 
-from jiggen.survey.fit import CONTRADICTION, REGION, Fit, refined
+from jiggen.measure.adjustment import CONTRADICTION, REGION
+from jiggen.survey.fit import Fit, refined
 from jiggen.survey.network import Array, Network
 from jiggen.survey.rigidity import rigidity
 
@@ -36,12 +37,12 @@ def symmetry(fit: Fit) -> Symmetry:
     if not survey.pairs and not survey.on_centre_line:
         return Symmetry("none")
     free = refined(fit.network.freed(_anywhere(fit.network)), _same_place(fit))
-    told = fit.freedom - free.freedom
+    told = round(fit.freedom - free.freedom)
     if told <= 0 or rigidity(free).lacking:
         return Symmetry("assumed")
     likelihood = float(chdtrc(told, max(fit.squares - free.squares, 0.0)))
     verdict: Literal["alike", "different"] = "alike" if likelihood > CONTRADICTION else "different"
-    explains = fit.likelihood < CONTRADICTION < free.likelihood
+    explains = fit.contradicts and not free.contradicts
     return _worst(free, verdict, explains)
 
 
@@ -76,7 +77,7 @@ def _same_place(fit: Fit) -> Array:
     """The free vector z of the same plate, moved so that its mean is at the origin."""
     network = fit.network
     freed = network.freed(_anywhere(network))
-    moved = fit.unknowns.copy()
+    moved = fit.parameters.copy()
     middle = fit.places.mean(axis=0)
     moved[: 2 * network.holes] -= np.tile(middle, network.holes)
     for number, edge in enumerate(network.edges):
@@ -90,7 +91,7 @@ def _worst(free: Fit, verdict: Literal["alike", "different"], explains: bool) ->
     survey = network.survey
     rows, effects, owners = _departures(free)
     keep = np.eye(len(rows)) - effects @ np.linalg.pinv(effects)
-    off = keep @ rows @ free.unknowns
+    off = keep @ rows @ free.parameters
     spread = keep @ rows @ free.covariance @ rows.T @ keep.T
     holes = [*survey.pairs, *((name,) for name in survey.on_centre_line)]
     found = []
