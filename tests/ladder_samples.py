@@ -15,7 +15,7 @@ from jiggen.export.ladders import ladder_entries
 from jiggen.export.manifest import manifest_of
 from jiggen.layout import layouts, whole_boots
 from jiggen.pattern import Pattern, find_pattern, read_pattern
-from jiggen.pattern.write import parse_pattern
+from jiggen.pattern.read import parse_pattern
 from jiggen.report.expect import drill, expect_halves
 
 WIDE = SkiRange(84.0, 112.0)

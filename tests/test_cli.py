@@ -162,7 +162,7 @@ def test_a_command_that_there_is_not(capsys):
 
 
 def test_all_faults_of_a_pattern_are_said_with_their_places(plate: str, capsys):
-    Path(plate).write_text(PATTERN.replace("depth = 9.5", "depth = nan").replace("12.0", "999.0"))
+    Path(plate).write_text(PATTERN.replace("depth = 9.5", "depth = nan").replace("12.0", "2999.0"))
     assert main(["layout", plate, "--boot", "305"]) == 2
     err = text_of(capsys)[1]
     assert err.count("error: ") == 2

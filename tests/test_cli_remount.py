@@ -185,7 +185,7 @@ def test_every_fault_of_the_file_comes_with_its_line(tmp_path, capsys):
     code, out, err = run(capsys, "--old-holes", str(path))
     assert (code, out) == (2, "")
     assert f"error: {path}:2: x: " in err
-    assert f"error: {path}:3: y: no y is given" in err
+    assert f"error: {path}:3: y: " in err
 
 
 def test_help_names_the_old_holes(capsys):

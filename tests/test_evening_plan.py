@@ -104,7 +104,7 @@ def test_old_holes_in_the_way_come_with_the_shifts_that_clear_them(quick, tmp_pa
 
 
 def test_a_pattern_file_with_faults_says_them_once(quick, tmp_path):
-    (tmp_path / "bad.toml").write_text("format = 1\n")
+    (tmp_path / "bad.toml").write_text("format = 1\npair = 3\n")
     said = faults(tmp_path, "A1,bad.toml,305,96,92,,,,\nA2,bad.toml,305,96,92,,,,\n")
     own = [code for where, _, code in said if not where.isdigit()]
     assert len(own) > 1

@@ -147,7 +147,7 @@ def test_tickets_that_look_alike_are_the_same(tmp_path, one, other):
     jobs = read(tmp_path, HEAD + ROW.replace("A1", one) + ROW.replace("A1", other))
     [(row, fault)] = jobs.faults
     assert (row, fault.code) == (1, "evening.same-ticket")
-    assert "jobs.csv:2 too" in fault.message
+    assert "also at" in fault.message and "jobs.csv:2" in fault.message
 
 
 def test_a_comment_under_the_names_is_a_faulty_job_and_not_passed_over(tmp_path):
@@ -173,8 +173,8 @@ def test_a_decimal_comma_between_commas_is_one_cell_too_many(tmp_path):
         (HEAD.replace("boot", "boots").replace("core", "ticket") + ROW, None),
         (HEAD + 'A1,"club\n', ["syntax"]),
         (HEAD + 'A1,"cl"ub,305\n', ["syntax"]),
-        ((HEAD + ROW).encode("cp1252").replace(b"A1", b"J\xf6rg"), ["encoding"]),
-        ("\ufeff".encode("utf-16-le") + b"a", ["encoding"]),
+        ((HEAD + ROW).encode("cp1252").replace(b"A1", b"J\xf6rg"), ["not-utf8"]),
+        ("\ufeff".encode("utf-16-le") + b"a", ["not-utf8"]),
         (b"x" * (MAX_BYTES + 1), ["too-big"]),
         (HEAD + ROW * (MAX_ROWS + 1), ["too-many-jobs"]),
     ],
@@ -203,7 +203,7 @@ def test_faults_in_toml_have_their_line_and_key(tmp_path):
     said = {(f.where.partition("jobs.toml")[2], f.key, f.code[8:]) for _, f in jobs.faults}
     assert said >= {
         (":1:1", "format", "format"),
-        (":2:1", "", "unknown-column"),
+        (":2:1", "jobs", "unknown-column"),
         (":4:1", "job[1].ticket", "type"),
         (":6:1", "job[1].bots", "unknown-column"),
         (":3:1", "job[1].pattern", "empty"),
@@ -215,10 +215,15 @@ def test_what_is_not_a_file_is_not_opened(tmp_path):
 
     pipe = tmp_path / "pipe.csv"
     os.mkfifo(pipe)
-    for path in (pipe, tmp_path, tmp_path / "none.csv", Path("a\0b.csv")):
+    for path, code in (
+        (pipe, "unreadable"),
+        (tmp_path, "folder"),
+        (tmp_path / "none.csv", "missing"),
+        (Path("a\0b.csv"), "unreadable"),
+    ):
         with pytest.raises(InputError) as caught:
             read_jobs(path)
-        assert caught.value.findings[0].code == "evening.unreadable"
+        assert caught.value.findings[0].code == f"evening.{code}"
 
 
 def test_memory_grows_with_the_rows_and_no_faster(tmp_path):

@@ -93,7 +93,7 @@ def test_a_file_that_two_folders_hold_is_listed_once(desk: Path):
 
 def test_the_list_as_data(desk: Path, capsys):
     put(desk / "patterns", "bench.toml")
-    put(desk / "patterns", "broken.toml", "format = 1\nname = 3\n")
+    put(desk / "patterns", "broken.toml", "format = 2\nname = 3\n")
     assert main(["patterns", "--json"]) == 0
     entries = {entry["name"]: entry for entry in json.loads(capsys.readouterr().out)["patterns"]}
     assert entries["bench"] == {
@@ -112,7 +112,7 @@ def test_the_list_as_data(desk: Path, capsys):
         "boot": None,
         "pair": "mirrored",
     }
-    assert entries["broken"]["faults"] == 2  # the name, and no group
+    assert entries["broken"]["faults"] == 2  # the format and the name
     assert "holes" not in entries["broken"]
     shipped = {path.stem for path in shipped_patterns()}
     assert shipped == {name for name, entry in entries.items() if entry["origin"] == "shipped"}
@@ -121,7 +121,7 @@ def test_the_list_as_data(desk: Path, capsys):
 
 def test_the_list_as_text(desk: Path, capsys):
     put(desk / "patterns", "bench.toml")
-    put(desk / "patterns", "broken.toml", "format = 1\nname = 3\n")
+    put(desk / "patterns", "broken.toml", "format = 2\nname = 3\n")
     put(user_folder(), "bench.toml")
     assert main(["patterns"]) == 0
     lines = capsys.readouterr().out.splitlines()
@@ -259,7 +259,7 @@ def test_without_a_boot_one_is_chosen_and_said(desk: Path, name: str, boot: str,
 
 
 def test_show_names_all_faults_of_a_file(desk: Path, capsys):
-    put(desk / "patterns", "broken.toml", "format = 1\nname = 3\n")
+    put(desk / "patterns", "broken.toml", "format = 2\nname = 3\n")
     assert main(["show", "broken"]) == 2
     assert capsys.readouterr().err.count("error: patterns/broken.toml:") == 2
 

@@ -17,8 +17,8 @@ from printer_trials import (
 )
 
 from jiggen.errors import CheckFailed, InputError
+from jiggen.inputs.faults import UNITS
 from jiggen.measure.adjustment import derivative
-from jiggen.pattern.faults import UNITS
 from jiggen.printer.findings import refusals, warnings
 from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
 from jiggen.printer.measured import Diameter, Distance, Height

@@ -462,13 +462,15 @@ at = [nan, 90]
     assert faults(written(tmp_path, "old.toml", text)) == [
         ("value", ":2:1", "units"),
         ("unknown-key", ":5:1", "hole[1].diamter"),
-        ("same-hole", ":6:1", "hole[2]"),
         ("diameter", ":8:1", "hole[2].diameter"),
         ("length", ":10:7", "hole[3].at"),
         ("type", ":11:1", "hole[3].plugged"),
         ("not-finite", ":13:7", "hole[4].at"),
+        ("length", ":13:12", "hole[4].at"),
         ("missing-key", ":14:1", "hole[5].at"),
     ]
+    twice = text.partition("diameter = 41")[0].replace("mn", "mm").replace("diamter", "diameter")
+    assert faults(written(tmp_path, "old.toml", twice)) == [("same-hole", ":6:1", "hole[2]")]
 
 
 def test_every_fault_of_a_csv_file_at_once(tmp_path):
@@ -483,22 +485,23 @@ bad,17.3,0.5,maybe
 """
     assert faults(written(tmp_path, "old.csv", text)) == [
         ("value", ":4", "x"),
-        ("value", ":4", "plugged"),
         ("diameter", ":4", "diameter"),
-        ("cells", ":5", "x, y"),
+        ("value", ":4", "plugged"),
+        ("cells", ":5", ""),
         ("length", ":6", "x"),
         ("missing-key", ":7", "x"),
-        ("length", ":7", "x, y"),
-        ("same-hole", ":8", ""),
+        ("length", ":7", "y"),
     ]
+    twice = "x,y\n152.4,17.3\n# a comment\n152.4,17.3\n"
+    assert faults(written(tmp_path, "old.csv", twice)) == [("same-hole", ":4", "")]
 
 
 @pytest.mark.parametrize(
     ("text", "wanted"),
     [
-        ("10,20\n30,40\n", {"unknown-key", "missing-key"}),
-        ("x,z\n1,2\n", {"unknown-key", "missing-key"}),
-        ("x,y,x\n1,2,3\n", {"same-name"}),
+        ("10,20\n30,40\n", {"unknown-column", "missing-column"}),
+        ("x,z\n1,2\n", {"unknown-column", "missing-column"}),
+        ("x,y,x\n1,2,3\n", {"same-column"}),
         ("x,y\n", {"no-hole"}),
         ("", {"no-hole"}),
     ],
@@ -508,13 +511,14 @@ def test_a_csv_file_without_names_or_holes(tmp_path, text, wanted):
 
 
 def test_files_that_cannot_be_read(tmp_path):
-    assert faults(tmp_path / "none.toml") == [("unreadable", "", "")]
-    assert faults(tmp_path) == [("unreadable", "", "")]
+    assert faults(tmp_path / "none.toml") == [("missing", "", "")]
+    assert faults(tmp_path) == [("folder", "", "")]
+    assert faults(tmp_path / "a\0b.csv") == [("unreadable", "", "")]
     broken = written(tmp_path, "broken.toml", "format = 1\nhole = [,\n")
     assert faults(broken) == [("syntax", ":2:9", "")]
     odd = tmp_path / "odd.csv"
     odd.write_bytes(b"x,y\n1,2\n\xff,3\n")
-    assert faults(odd) == [("not-utf8", ":3", "")]
+    assert faults(odd) == [("not-utf8", ":3:1", "")]
     odd.write_bytes(b"#" * 1_000_001)
     assert faults(odd) == [("too-big", "", "")]
     many = "x,y\n" + "".join(f"{n}.5,1\n" for n in range(201))

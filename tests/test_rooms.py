@@ -42,6 +42,7 @@ COMMON = {
     "progress",
     "executors",
     "draw",
+    "inputs",
 }
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}

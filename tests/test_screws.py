@@ -13,7 +13,7 @@ from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, dri
 from jiggen.errors import CheckFailed, Finding
 from jiggen.layout import layout
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
-from jiggen.pattern.limits import PLATES, SCREWS
+from jiggen.pattern.model import PLATES, SCREWS
 
 PATTERNS = [read_pattern(path) for path in shipped_patterns()]
 FITTED = [pattern for pattern in PATTERNS if screws_of(pattern)]

@@ -168,10 +168,11 @@ def test_a_plate_that_is_not_alike_left_and_right_is_not_called_misread(tmp_path
 
 
 def test_faults_of_the_file_are_told_with_their_lines(tmp_path, capsys):
-    path = changed(tmp_path, ("^e = 5.49", 'e = "5.49"'), ("^a-b =", "a-bb ="))
-    assert survey(path) == 2
+    assert survey(changed(tmp_path, ("^e = 5.49", 'e = "5.49"'))) == 2
+    assert re.search(r"survey\.toml:\d+:1: holes\.e: ", capsys.readouterr().err)
+    assert survey(changed(tmp_path, ("^a-b =", "a-bb ="))) == 2
     told = capsys.readouterr().err
-    assert re.search(r"survey\.toml:\d+:1: holes\.e: ", told)
+    assert re.search(r"survey\.toml:\d+:1: distances\.a-bb: ", told)
     assert 'Did you mean "b"?' in told
 
 

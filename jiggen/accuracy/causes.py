@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from jiggen.accuracy.centring import find_centring
-from jiggen.accuracy.terms import NORMAL_BOUND, Distribution, Said, Sized, Terms, Thermal
+from jiggen.accuracy.terms import NORMAL_BOUND, Distributed, Distribution, Sized, Terms, Thermal
 from jiggen.design import Design
 from jiggen.design.guides import Guide
 from jiggen.design.places import JointPlay
@@ -263,5 +263,5 @@ def _sized(name: str, size: Sized, hint: str = "") -> Term:
     return _term(name, size, f"{size.size} mm", hint)
 
 
-def _term(name: str, stated: Said, size: str, hint: str = "") -> Term:
+def _term(name: str, stated: Distributed, size: str, hint: str = "") -> Term:
     return Term(name, size, stated.distribution, stated.source, hint)

@@ -4,80 +4,82 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field
-from pydantic_core import PydanticCustomError
+from pydantic import AfterValidator, Field, model_validator
 
-from jiggen.errors import InputError
-from jiggen.pattern.document import Document, read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, quoted
-from jiggen.pattern.parts import read_part
-from jiggen.pattern.positions import KeyPath
-from jiggen.pattern.schema import Shape
+from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.faults import MM, quoted
+from jiggen.inputs.shape import Number, Shape, fault, validate
 from jiggen.tables import limit_deviations
 
 Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
 
 NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
+KIND = FileKind("accuracy", "A file of terms")
 DEFAULTS = "terms.toml"
 # Beyond these a slip of the decimal point is likelier (common practice, no source).
 LARGEST = 50.0  # mm or °C
 EXPANSION = 1e-3  # mm per mm and °C
 
 
-def _up_to(most: float) -> Callable[[float], float]:
+def _up_to(most: float) -> AfterValidator:
     def check(value: float) -> float:
         if 0 <= value <= most:
             return value
-        message = f"{value:g} is no size"
-        raise PydanticCustomError("size", "{message}", {"message": message, "hint": ""})
+        raise fault("size", f"{value:g} is not a valid size")
 
-    return check
+    return AfterValidator(check)
 
 
-def _class_of(holes: bool) -> Callable[[str], str]:
+def _class_of(what: str) -> AfterValidator:
     """Checks a tolerance class: capitals are holes and small letters shafts (ISO 286)."""
 
     def check(symbol: str) -> str:
         listed = dict.fromkeys(row.symbol for row in limit_deviations())
-        known = [one for one in listed if one[0].isupper() == holes]
+        known = [one for one in listed if one[0].isupper() == (what == "hole")]
         if symbol in known:
             return symbol
-        what = "hole" if holes else "shaft"
-        message = f"{quoted(symbol)} is no tolerance class of a {what} that is listed"
-        context = {"message": message, "hint": f"Allowed: {', '.join(known)}."}
-        raise PydanticCustomError("value", "{message}", context)
+        message = f"{quoted(symbol)} is not a valid tolerance class of a {what}"
+        raise fault("value", message, f"Allowed: {', '.join(known)}.")
 
-    return check
+    return AfterValidator(check)
 
 
-Size = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(LARGEST))]
-Growth = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_up_to(EXPANSION))]
-HoleClass = Annotated[str, AfterValidator(_class_of(holes=True))]
-ShaftClass = Annotated[str, AfterValidator(_class_of(holes=False))]
+Size = Annotated[Number, _up_to(LARGEST)]
+Growth = Annotated[Number, _up_to(EXPANSION)]
+HoleClass = Annotated[str, _class_of("hole")]
+ShaftClass = Annotated[str, _class_of("shaft")]
 _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
 
 
-class Said(Shape):
-    """What every term has: how its values are distributed, and who says so."""
+class Distributed(Shape):
+    """What every term has: how its values are distributed, and the source."""
 
     distribution: Distribution = Field(
         default="uniform", description='"uniform", "triangular", "normal" or "arcsine"'
     )
-    source: str = Field(default="", description="any text: who says so")
+    source: str = Field(default="", description="any text: where the value is from")
 
 
-class Sized(Said):
+class Sized(Distributed):
     """A term with a size: `half_width`, or `sigma` where it is normal; mm, or as its key says."""
 
     half_width: Size | None = Field(default=None, description=_SIZE_HELP)
     sigma: Size | None = Field(default=None, description=_SIZE_HELP)
+
+    @model_validator(mode="after")
+    def _has_its_size(self) -> Self:
+        normal = self.distribution == "normal"
+        wanted, other = ("sigma", "half_width") if normal else ("half_width", "sigma")
+        if getattr(self, wanted) is None or getattr(self, other) is not None:
+            message = f'distribution "{self.distribution}" takes {wanted}, and no {other}'
+            hint = f'Write {wanted} = …, or another distribution; "normal" takes sigma.'
+            raise fault("value", message, hint)
+        return self
 
     @property
     def reach(self) -> float:
@@ -98,14 +100,14 @@ class Thermal(Sized):
     )
 
 
-class Clearance(Said):
+class Clearance(Distributed):
     """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
 
     bore: HoleClass = Field(default="F7", description="a tolerance class of ISO 286 for holes")
     drill: ShaftClass = Field(default="h8", description="a tolerance class of ISO 286 for shafts")
 
 
-class Centring(Said):
+class Centring(Distributed):
     """Sideways, mm: `half_width` at every hole instead of the bound that the design gives."""
 
     half_width: Size | None = Field(default=None, description=_SIZE_HELP)
@@ -118,7 +120,7 @@ class Marks(Sized):
 
 
 def _table(of: type[Shape]) -> Any:
-    return Field(default=of(), description=f"a table of {', '.join(of.keys())}")
+    return Field(description=f"a table of {', '.join(of.keys())}")
 
 
 class JigTerms(Shape):
@@ -151,37 +153,29 @@ class SheetTerms(Shape):
 class Terms(Shape):
     """Every term of both budgets."""
 
-    jig: JigTerms = Field(default=JigTerms(), description="tables headed [jig.…]")
-    sheet: SheetTerms = Field(default=SheetTerms(), description="tables headed [sheet.…]")
+    jig: JigTerms = Field(description="tables headed [jig.…]")
+    sheet: SheetTerms = Field(description="tables headed [sheet.…]")
 
 
 @cache
 def default_terms() -> Terms:
     """The terms of the shipped ``terms.toml``."""
-    return Terms.model_validate(_default_data(), context=UNITS["mm"])
+    return Terms.model_validate(_default_data(), context=MM)
 
 
 def read_terms(path: str | os.PathLike[str] | None) -> Terms:
     """Our terms with what the TOML file at `path` changes; None changes nothing.
 
-    A value changed without a ``source`` of its own is put down to the file.
-    Raises InputError with every fault of the file at once, each with file, line and key:
+    A value changed without a ``source`` of its own has the file as its source.
+    Raises InputError with every fault at once, each with file, line and key:
     ``accuracy.missing``, ``.folder``, ``.unreadable``, ``.too-big``, ``.not-utf8``,
     ``.syntax``, ``.unknown-key``, ``.type``, ``.value``, ``.not-finite``, ``.size``.
     """
     if path is None:
         return default_terms()
-    try:
-        document = read_document(Path(path))
-    except InputError as error:
-        raise _renamed(error) from None
-    faults = Faults()
+    document = read_document(path, KIND)
     merged = _merged(_default_data(), document.data, f"stated in {document.file}")
-    terms = read_part(Terms, merged, (), UNITS["mm"], faults)
-    faults += _sizes(terms, document, faults)
-    if faults:
-        raise _renamed(InputError(document.findings(faults)))
-    return terms
+    return validate(Terms, document, merged)
 
 
 def _default_data() -> dict[str, Any]:
@@ -199,39 +193,8 @@ def _merged(ours: Mapping[str, Any], theirs: Mapping[str, Any], source: str) -> 
             merged[key] = value
     if "source" in ours and theirs.keys() - {"source"} and "source" not in theirs:
         merged["source"] = source
-    # Where the file gives the size the other way, ours goes; `_sizes` asks what fits.
+    # Where the file gives the size the other way, ours goes; `Sized` checks what fits.
     for given, other in (("half_width", "sigma"), ("sigma", "half_width")):
         if given in theirs and other not in theirs:
             merged.pop(other, None)
     return merged
-
-
-def _sizes(terms: Terms, document: Document, doubts: Faults) -> Iterator[Fault]:
-    """What terms that the file touches lack: the one size that their distribution takes."""
-    for method, tables in (("jig", terms.jig), ("sheet", terms.sheet)):
-        for name, term in tables:
-            path: KeyPath = (method, name)
-            if path not in document.places or path in doubts or not isinstance(term, Sized):
-                continue
-            normal = term.distribution == "normal"
-            wanted, other = ("sigma", "half_width") if normal else ("half_width", "sigma")
-            sizes = {"sigma": term.sigma, "half_width": term.half_width}
-            if sizes[wanted] is None or sizes[other] is not None:
-                message = f'distribution "{term.distribution}" takes {wanted}, and no {other}'
-                hint = f'Write {wanted} = …, or another distribution; "normal" takes sigma.'
-                yield Fault(path, "value", message, hint)
-
-
-_HINTS = {
-    "accuracy.too-big": "A file of terms is a few kilobytes: is this the right file?",
-    "accuracy.syntax": "Numbers take a point (0.1), text stands in quotes, a key stands once.",
-}
-
-
-def _renamed(error: InputError) -> InputError:
-    """The findings of the pattern room's reader under this room's name."""
-    named = (
-        replace(found, code=found.code.replace("pattern.", "accuracy.", 1))
-        for found in error.findings
-    )
-    return InputError(replace(f, hint=_HINTS.get(f.code, f.hint)) for f in named)

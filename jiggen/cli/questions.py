@@ -11,8 +11,8 @@ import typer
 
 from jiggen.cli.program import Reading
 from jiggen.errors import Finding, InputError
+from jiggen.inputs.faults import quoted
 from jiggen.pattern.draft import Draft, Units, measure, read_datum, read_place, read_shift
-from jiggen.pattern.faults import quoted
 from jiggen.pattern.model import Group, Pair
 from jiggen.units import length_range
 

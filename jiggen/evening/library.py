@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from jiggen.errors import Finding, InputError
+from jiggen.inputs.faults import quoted
 from jiggen.pattern import Pattern, find_pattern, read_pattern
-from jiggen.pattern.faults import quoted
 from jiggen.remount import OldHole, read_old_holes
 
 K = TypeVar("K", bound=Hashable)

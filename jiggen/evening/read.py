@@ -9,9 +9,9 @@ from typing import TypeVar, get_args
 
 from jiggen.errors import Finding, InputError
 from jiggen.evening.model import NEEDED, Job, Jobs, Place
-from jiggen.evening.source import Words, read_table
+from jiggen.evening.source import Words, read_rows
+from jiggen.inputs.faults import did_you_mean, hidden, quoted
 from jiggen.pattern import Core
-from jiggen.pattern.faults import nearest, quoted
 from jiggen.units import length
 
 T = TypeVar("T")
@@ -27,14 +27,14 @@ def read_jobs(path: Path) -> Jobs:
     What is wrong with single rows is in the result, so that more can be checked beside it.
     Raises InputError where the file as a whole cannot be taken apart.
     """
-    table = read_table(path)
+    table = read_rows(path)
     places = tuple(Place(row.where, row.prefix) for row in table.rows)
     rows = [_Row(number, row, places[number]) for number, row in enumerate(table.rows)]
     jobs = tuple(row.job(path.parent) for row in rows)
     broken = {finding.where for finding in table.faults}
     found = [(_row_of(finding, places), finding) for finding in table.faults]
     for row, place in zip(rows, places, strict=True):
-        if not (place.where in broken and not row.words):  # not taken apart: said already
+        if not (place.where in broken and not row.words):  # not taken apart: reported already
             found += [(row.number, finding) for finding in row.faults]
     found += [(row, finding) for row, finding in _same_tickets(jobs, places)]
     return Jobs(path, jobs, places, tuple(found))
@@ -52,7 +52,7 @@ class _Row:
     """Reads the words of one row and keeps what is wrong with them."""
 
     def __init__(self, number: int, words: Words, place: Place) -> None:
-        self.number, self.words, self.place = number, words.said, place
+        self.number, self.words, self.place = number, words.cells, place
         self.faults: list[Finding] = []
         self.doubts: set[str] = set()
 
@@ -68,22 +68,22 @@ class _Row:
             core=self._read("core", _core, _CORES[0]),
             shift=self._read("shift", length, 0.0),
             thickness=self._read("thickness", _thickness, ()),
-            old_holes=self._read("old_holes", lambda said: folder / _name(said), None),
+            old_holes=self._read("old_holes", lambda cell: folder / _name(cell), None),
             doubts=frozenset(self.doubts),
         )
 
     def _read(self, column: str, read: Callable[[str], T], otherwise: T) -> T:
-        """What a column says; `otherwise` where it says nothing, or nothing that can be read."""
-        said = self.words.get(column, "")
-        if not said and column not in NEEDED:
+        """The value of a column; `otherwise` where it is empty or cannot be read."""
+        cell = self.words.get(column, "")
+        if not cell and column not in NEEDED:
             return otherwise
         try:
-            if not said:
-                raise _refusal("empty", "is empty", "It must be given for every pair.")
-            if said.startswith("="):
+            if not cell:
+                raise _refusal("empty", "is empty", "It is needed for every pair.")
+            if cell.startswith("="):
                 hint = "Save the results: copy the column and paste it back as values."
-                raise _refusal("formula", f"{quoted(said)} is a formula, not its result", hint)
-            return read(said)
+                raise _refusal("formula", f"{quoted(cell)} is a formula, not its result", hint)
+            return read(cell)
         except InputError as error:
             self.doubts.add(column)
             for found in error.findings:
@@ -92,50 +92,41 @@ class _Row:
             return otherwise
 
 
-def _ticket(said: str) -> str:
-    if hidden := _hidden(said):
-        raise _refusal("ticket", hidden, "Type the ticket anew, without what cannot be seen.")
-    if len(said) > LONGEST_TICKET:
-        hint = f"At most {LONGEST_TICKET} find room on the run sheet."
-        raise _refusal("ticket", f"the ticket has {len(said)} characters", hint)
-    if not said[0].isalnum():
+def _ticket(cell: str) -> str:
+    if message := hidden(cell):
+        raise _refusal("ticket", message, "Type the ticket again, without invisible characters.")
+    if len(cell) > LONGEST_TICKET:
+        hint = f"At most {LONGEST_TICKET} fit on the run sheet."
+        raise _refusal("ticket", f"the ticket has {len(cell)} characters", hint)
+    if not cell[0].isalnum():
         hint = "A ticket begins with a letter or a digit."
-        raise _refusal("ticket", f"the ticket begins with {quoted(said[0])}", hint)
-    return " ".join(said.split())
+        raise _refusal("ticket", f"the ticket begins with {quoted(cell[0])}", hint)
+    return " ".join(cell.split())
 
 
-def _name(said: str) -> str:
-    if hidden := _hidden(said):
-        raise _refusal("name", hidden, "Type the name anew, without what cannot be seen.")
-    if len(said) > LONGEST_NAME:
+def _name(cell: str) -> str:
+    if message := hidden(cell):
+        raise _refusal("name", message, "Type the name again, without invisible characters.")
+    if len(cell) > LONGEST_NAME:
         hint = f"At most {LONGEST_NAME} are read."
-        raise _refusal("name", f"the name has {len(said)} characters", hint)
-    return said
+        raise _refusal("name", f"the name has {len(cell)} characters", hint)
+    return cell
 
 
-def _hidden(said: str) -> str:
-    """Names the first character that shows nothing, or turns the text about, if any.
-
-    `str.isprintable` is False for control and format characters, bidi controls among them.
-    """
-    hidden = (c for c in said if not c.isprintable())
-    return next((f"character U+{ord(c):04X} cannot be printed" for c in hidden), "")
-
-
-def _core(said: str) -> Core:
+def _core(cell: str) -> Core:
     known: dict[str, Core] = {core: core for core in _CORES}
-    if said.lower() in known:
-        return known[said.lower()]
-    guess = nearest(said.lower(), known)
-    meant = f"Did you mean {quoted(guess)}? " if guess else ""
-    hint = f"{meant}Allowed: {' or '.join(known)}; metal where a metal sheet lies under the top."
-    raise _refusal("core", f"{quoted(said)} is no core", hint)
+    if cell.lower() in known:
+        return known[cell.lower()]
+    hint = "Write metal where a metal sheet lies under the top sheet."
+    allowed = f"allowed: {', '.join(known)}"
+    message = f"{quoted(cell)} is not a valid core; {allowed}"
+    raise _refusal("core", message, did_you_mean(cell.lower(), known) + hint)
 
 
-def _thickness(said: str) -> tuple[float, ...]:
-    values = tuple(length(word.strip()) for word in said.split("/"))
+def _thickness(cell: str) -> tuple[float, ...]:
+    values = tuple(length(word.strip()) for word in cell.split("/"))
     if len(values) > 2:
-        hint = "Write one thickness, or that under the toe and that under the heel: 23/21."
+        hint = "Write one thickness, or two, under the toe and under the heel: 23/21."
         raise _refusal("length", f"{len(values)} thicknesses", hint)
     return values
 
@@ -150,9 +141,9 @@ def _same_tickets(
             continue
         before = first.setdefault(unicodedata.normalize("NFKC", job.ticket).casefold(), job.row)
         if before != job.row:
-            said = f"the ticket {quoted(job.ticket)} stands at {places[before].where} too"
-            hint = "Each pair has a ticket of its own: add a letter, 118a and 118b."
-            yield job.row, place.fault("ticket", "same-ticket", said, hint)
+            message = f"the ticket {quoted(job.ticket)} is also at {places[before].where}"
+            hint = "Each pair needs a ticket of its own: add a letter, 118a and 118b."
+            yield job.row, place.fault("ticket", "same-ticket", message, hint)
 
 
 def _refusal(code: str, message: str, hint: str) -> InputError:

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import InputError
-from jiggen.importing.model import Circle, Drawing
-from jiggen.importing.source import fault, read_bytes
+from jiggen.importing.model import KIND, Circle, Drawing, fault
+from jiggen.inputs.document import read_bytes
 
 # DXF reference, HEADER section: $INSUNITS, the codes that a plate could be drawn in.
 INSUNITS = {
@@ -34,7 +34,7 @@ BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"  # DXF reference, binary files: the s
 LONGEST_REASON = 200  # characters: the reason may quote the file at any length
 NO_DXF = "Save it from the drawing program as DXF, release 2010 say."
 
-# What the reader raises, besides its own errors, on files that are none or broken.
+# What the reader raises, besides its own errors, on files that are broken or not DXF.
 NOT_READ = (ValueError, LookupError, TypeError, AttributeError, struct.error)
 
 
@@ -44,7 +44,7 @@ def read_dxf(path: Path) -> Drawing:
     Circles in blocks are read where the blocks are placed; what is on layers that are switched
     off or frozen is passed over, as nobody sees it.
 
-    Raises InputError (see `source`), ``import.no-dxf`` and ``import.too-many``.
+    Raises InputError as `read_bytes` does, ``import.no-dxf`` and ``import.too-many``.
     """
     import ezdxf
 
@@ -55,15 +55,15 @@ def read_dxf(path: Path) -> Drawing:
     except (ezdxf.DXFError, *NOT_READ) as error:
         if isinstance(error, InputError):
             raise
-        said = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
-        finding = fault("no-dxf", f"not a DXF drawing: {said}", str(path), hint=NO_DXF)
+        reason = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
+        finding = fault("no-dxf", f"not a DXF drawing: {reason}", str(path), hint=NO_DXF)
         raise InputError(finding) from None
     name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
     return Drawing(
         file=str(path),
         circles=circles,
         unit=unit,
-        said=f"{name}, as the drawing's header says" if name else "",
+        unit_source=f"{name}, as the drawing's header says" if name else "",
         others=dict(walk.others.most_common()),
     )
 
@@ -72,8 +72,8 @@ def _document(path: Path) -> Any:
     import ezdxf
     from ezdxf import recover
 
-    data = read_bytes(path)
-    # What the reader mends, it also logs; none of it changes a circle.
+    data = read_bytes(path, KIND)
+    # What the reader repairs, it also logs; none of it changes a circle.
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     if data.startswith(BINARY):
         return ezdxf.readfile(path)
@@ -82,7 +82,7 @@ def _document(path: Path) -> Any:
 
 
 class _Walk:
-    """Goes through the model space and into blocks; counts in `others` what is no circle."""
+    """Goes through the model space and into blocks; counts in `others` what is not a circle."""
 
     def __init__(self, file: str, document: Any) -> None:
         self.others: Counter[str] = Counter()
@@ -115,11 +115,10 @@ class _Walk:
     def _count(self, place: _Place) -> None:
         self._seen += 1
         if self._seen > MOST or place.depth > DEEPEST:
-            said = "blocks that hold one another without end"
+            message = "blocks that contain each other without end"
             if place.depth <= DEEPEST:
-                said = f"more than {MOST} shapes"
-            hint = "Save the plate alone, without the rest of the drawing."
-            raise InputError(fault("too-many", said, self._file, hint=hint))
+                message = f"more than {MOST} shapes"
+            raise InputError(fault("too-many", message, self._file, hint=KIND.too_big))
 
     def _placed(self, insert: Any, layer: str, place: _Place) -> Iterator[Circle]:
         for one in insert.multi_insert() if insert.mcount > 1 else (insert,):

@@ -8,15 +8,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from jiggen.errors import Finding
-from jiggen.importing.model import DEPTH, Choices, Circle, Drawing
-from jiggen.importing.source import fault
-from jiggen.pattern.faults import UNITS, nearest, quoted
-from jiggen.pattern.limits import DIAMETERS, MAX_HOLES, WEB, X_LIMIT, Y_LIMIT
-from jiggen.pattern.model import Drill, Hole
+from jiggen.importing.model import DEPTH, Choices, Circle, Drawing, fault
+from jiggen.inputs.faults import UNITS, did_you_mean, quoted
+from jiggen.pattern.model import DIAMETERS, MAX_HOLES, WEB, X_LIMIT, Y_LIMIT, Drill, Hole
 
-SAME = 1e-3  # mm: centres and diameters nearer than this are one, and a pair's sides alike
+SAME = 1e-3  # mm: centres and diameters nearer than this are one, and a pair's two sides
+OUTSIDE = "outside the range of real skis"
 DIGITS = 6  # of a mm, in what is written: a nanometre
-CHOOSE = "Take the holes alone with --layer, or with --only and their diameter."
+CHOOSE = "Select the holes by their layer, or by their diameter."
 
 
 @dataclass(frozen=True)
@@ -35,15 +34,13 @@ def layer_faults(drawing: Drawing, choices: Choices) -> Iterator[Finding]:
     known = {name.casefold() for name in there}
     for wanted in choices.layers:
         if wanted.casefold() not in known:
-            guess = nearest(wanted, there)
-            meant = f"Did you mean {quoted(guess)}? " if guess else ""
             layers = ", ".join(f"{name} ({count})" for name, count in there.most_common(30))
             yield fault(
                 "layer",
                 f"there is no circle on a layer {quoted(wanted)}",
                 drawing.file,
-                "--layer",
-                f"{meant}Layers with circles on them: {layers or 'none'}.",
+                "layer",
+                f"{did_you_mean(wanted, there)}Layers with circles on them: {layers or 'none'}.",
             )
 
 
@@ -101,8 +98,8 @@ def _apart(one: Spot, other: Spot) -> float:
 def spot_faults(spots: Sequence[Spot], choices: Choices) -> Iterator[Finding]:
     """Everything about the spots that keeps them from being holes of one pattern."""
     if len(spots) > MAX_HOLES:
-        said = f"{len(spots)} circles are no plate's holes: at most {MAX_HOLES} are allowed"
-        yield fault("too-many", said, spots[0].circle.where.partition(":")[0], hint=CHOOSE)
+        message = f"{len(spots)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
+        yield fault("too-many", message, spots[0].circle.where.partition(":")[0], hint=CHOOSE)
         return
     sound: list[Spot] = []
     for spot in spots:
@@ -117,17 +114,17 @@ def spot_faults(spots: Sequence[Spot], choices: Choices) -> Iterator[Finding]:
 
 
 def _unfit(spot: Spot) -> tuple[str, str] | None:
-    """Why a spot is no hole, and what helps; None when it is one."""
+    """Why a spot is not a hole, and what helps; None when it is one."""
     if spot.circle.flaw:
-        return spot.circle.flaw, "Draw it as a circle, or leave it out with --layer."
+        return spot.circle.flaw, "Draw it as a circle, or select the other layers."
     low, high = DIAMETERS
     if not low <= spot.diameter <= high:
-        said = f"{spot.diameter:.6g} mm wide, no hole of {low:g} to {high:g} mm"
-        return said, f"{CHOOSE} If the drawing is in another unit, say so with --units."
+        message = f"{spot.diameter:.6g} mm wide, not a hole of {low:g} to {high:g} mm"
+        return message, f"{CHOOSE} If the drawing is in another unit, give its unit."
     for name, value, limit in (("x", spot.x, X_LIMIT), ("y", spot.y, Y_LIMIT)):
         if not abs(value) <= limit:
-            said = f"{name} is {value:.6g} mm from the origin, beyond any ski"
-            return said, "Name the drawing's point on the centre line: --origin X,Y, or middle."
+            message = f"{name} is {value:.6g} mm from the origin, {OUTSIDE} (± {limit:g} mm)"
+            return message, "Give the drawing's point on the centre line as origin, or middle."
     return None
 
 
@@ -142,10 +139,12 @@ def _too_near(spot: Spot, before: Iterable[Spot], choices: Choices) -> Iterator[
         return
     apart, other = min(near, key=lambda pair: pair[0])
     if apart < SAME:
-        said = f"about the same centre as the {other.circle.name}, {other.diameter:.6g} mm wide"
+        message = f"about the same centre as the {other.circle.name}, {other.diameter:.6g} mm wide"
     else:
-        said = f"{apart:.6g} mm from the {other.circle.name}: drills and {WEB:g} mm of wall overlap"
-    yield fault("spacing", said, spot.circle.where, spot.circle.name, CHOOSE)
+        message = (
+            f"{apart:.6g} mm from the {other.circle.name}: drills and {WEB:g} mm of wall overlap"
+        )
+    yield fault("spacing", message, spot.circle.where, spot.circle.name, CHOOSE)
 
 
 def _widest(spot: Spot, choices: Choices) -> float:
@@ -154,7 +153,7 @@ def _widest(spot: Spot, choices: Choices) -> float:
 
 
 def drill_of(spot: Spot, choices: Choices) -> Drill:
-    """The drill for a spot: what the person says, else the circle's own diameter; mm."""
+    """The drill for a spot: what the person chose, else the circle's own diameter; mm."""
     own = round(spot.diameter, DIGITS)
     plain = choices.drill if choices.drill is not None else own
     metal = choices.metal if choices.metal is not None else plain
@@ -192,5 +191,5 @@ def _rounded(value: float) -> float:
 
 
 def unit_of(drawing: Drawing, choices: Choices) -> float | None:
-    """The drawing's unit in mm: what the person says, else the file, else None."""
+    """The drawing's unit in mm: what the person chose, else the file, else None."""
     return UNITS[choices.units].mm if choices.units else drawing.unit

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,13 +17,12 @@ from jiggen.importing.holes import (
     spot_faults,
     unit_of,
 )
-from jiggen.importing.model import DEPTH, Choices, Drawing
-from jiggen.importing.source import fault
-from jiggen.pattern.faults import quoted
-from jiggen.pattern.limits import DEEPEST, DIAMETERS
-from jiggen.pattern.model import Group, Pattern
-from jiggen.pattern.schema import LONGEST_NAME
-from jiggen.pattern.write import parse_pattern, pattern_toml
+from jiggen.importing.model import DEPTH, KIND, Choices, Circle, Drawing, fault
+from jiggen.inputs.faults import UNITS, quoted
+from jiggen.inputs.table import Columns, Row, read_table
+from jiggen.pattern.model import DEEPEST, DIAMETERS, LONGEST_NAME, Group, Pattern
+from jiggen.pattern.read import parse_pattern
+from jiggen.pattern.write import pattern_toml
 
 GROUP_NAMES = {"boot-toe": "toe", "boot-heel": "heel", "boot-centre": "plate"}
 LEAST_DEPTH = 0.5  # mm: less is a slip
@@ -31,10 +31,10 @@ READERS = (".dxf", ".svg", ".csv")
 
 @dataclass(frozen=True)
 class Imported:
-    """A pattern made of a drawing: its file's text, its values, and what there is to tell.
+    """A pattern made of a drawing: its file's text, its values, and notes on it.
 
     `circles` counts those taken and `passed_over` those that were not; `unit` says what a unit
-    of the drawing is, and who says so; `checks` are what the person should look at.
+    of the drawing is, and how that is known; `checks` are what the person should look at.
     """
 
     text: str
@@ -65,7 +65,7 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
         *layer_faults(drawing, choices),
         *(_unknown_unit(drawing) if unit is None else ()),
     ]
-    # Without its unit nothing is said of a drawing's sizes, but of all else.
+    # Without its unit, a drawing's sizes cannot be checked; all else can.
     circles = [] if unit is None else chosen(drawing, choices, unit)
     spots = placed(circles, drawing, choices, unit or 1.0)
     if not circles and not faults:
@@ -87,7 +87,7 @@ def _made(
     group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes_of(spots, choices))
     name = choices.name or _name_from(path)
     pattern = Pattern(name, "", "mm", None, "same", (group,), target)
-    unit = f"{choices.units}, as you say" if choices.units else drawing.said
+    unit = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
     checks = tuple(_checks(choices, group))
     note = " ".join(("Check these.", *checks)) if checks else ""
     text = pattern_toml(pattern, _head(path, choices, unit), note)
@@ -106,12 +106,68 @@ def _reader(path: Path) -> Callable[[Path], Drawing]:
 
             return read_svg
         case ".csv":
-            from jiggen.importing.table import read_table
-
-            return read_table
+            return read_csv
     said = f"a file that ends in {path.suffix or 'nothing'} is not read"
     hint = f"Files that end in {', '.join(READERS)} are. Save the drawing as one of them."
     raise InputError(fault("kind", said, str(path), hint=hint))
+
+
+# -- tables ---------------------------------------------------------------------------------------
+
+_COLUMNS = Columns(
+    names=("x", "y", "diameter"),
+    needed=("x", "y", "diameter"),
+    lengths=("x", "y", "diameter"),
+    others={"dia": "diameter", "d": "diameter", "ø": "diameter"},
+    optional=True,
+    comments=True,
+)
+_ROW = "A row is x, y, diameter, each a number; a first row with these names may stand above them."
+
+
+def read_csv(path: Path) -> Drawing:
+    """Read the CSV file at `path`, with y upwards, its numbers in mm unless its columns say inches.
+
+    Other columns are ignored.  Faults of single rows go into the drawing's `faults`.
+    Raises InputError as `jiggen.inputs.table.read_table` does, and ``import.empty``.
+    """
+    table = read_table(path, KIND, _COLUMNS)
+    if not table.rows:
+        raise InputError(fault("empty", "there is no row in it", table.file, hint=_ROW))
+    units = {table.units.get(name, "") for name in _COLUMNS.needed}
+    if len(units - {""}) > 1:
+        hint = "Give all lengths in one unit."
+        raise InputError(fault("units", "columns in different units", table.file, hint=hint))
+    unit = max(units)
+    read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
+    return Drawing(
+        file=table.file,
+        circles=tuple(item for item in read if isinstance(item, Circle)),
+        unit=UNITS[unit or "mm"].mm,
+        unit_source=f"{unit}, as its columns say" if unit else "mm, as nothing else is given",
+        faults=tuple(item for item in read if isinstance(item, Finding)),
+    )
+
+
+def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
+    if row.width:
+        return fault("row", f"{row.width} cells", where, hint=_ROW)
+    numbers = []
+    for name in _COLUMNS.needed:
+        cell = row.cells.get(name, "")
+        try:
+            number = float(cell.removesuffix(f" {unit}"))
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            message = f"{quoted(cell)} is not a number for {name}" if cell else f"no {name}"
+            return fault("row", message, where, hint=_ROW)
+        numbers.append(number)
+    x, y, diameter = numbers
+    return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)
+
+
+# -- names, choices, notes ------------------------------------------------------------------------
 
 
 def _name_from(path: Path) -> str:
@@ -123,9 +179,9 @@ def _name_from(path: Path) -> str:
 def _odd_choices(choices: Choices) -> Iterator[Finding]:
     low, high = DIAMETERS
     for key, what, size, least, most in (
-        ("--drill", "a drill", choices.drill, low, high),
-        ("--metal", "a drill", choices.metal, low, high),
-        ("--depth", "a depth", choices.depth, LEAST_DEPTH, DEEPEST),
+        ("drill", "a drill", choices.drill, low, high),
+        ("metal", "a drill", choices.metal, low, high),
+        ("depth", "a depth", choices.depth, LEAST_DEPTH, DEEPEST),
     ):
         if size is not None and not least <= size <= most:
             hint = f"Allowed: {least:g} to {most:g} mm."
@@ -133,22 +189,22 @@ def _odd_choices(choices: Choices) -> Iterator[Finding]:
     name = choices.name
     if name and (len(name) > LONGEST_NAME or not name.strip() or not name.isprintable()):
         hint = f"Allowed: 1 to {LONGEST_NAME} printable characters, for it is engraved."
-        yield fault("name", f"{quoted(name)} cannot be the name", key="--name", hint=hint)
+        yield fault("name", f"{quoted(name)} cannot be the name", key="name", hint=hint)
 
 
 def _unknown_unit(drawing: Drawing) -> Iterator[Finding]:
     if any(finding.code == "import.view" for finding in drawing.faults):
-        return  # said already, and why
+        return  # reported already, and why
     message = "the drawing does not say which unit it is in"
-    hint = "Say it: --units mm or --units in. One distance, measured on the plate, tells which."
-    yield fault("units", message, drawing.file, "--units", hint)
+    hint = "Give the unit, mm or in. One distance, measured on the plate, tells which."
+    yield fault("units", message, drawing.file, "units", hint)
 
 
 def _no_circle(drawing: Drawing, unit: float) -> Finding:
     if drawing.circles:
         sizes = sorted({round(circle.diameter * unit, 3) for circle in drawing.circles})
         hint = f"There are circles of {', '.join(f'{size:g}' for size in sizes[:20])} mm."
-        return fault("no-circle", "there is no such circle", drawing.file, "--only", hint)
+        return fault("no-circle", "there is no such circle", drawing.file, "only", hint)
     kinds = ", ".join(f"{count} x {name}" for name, count in list(drawing.others.items())[:8])
     there = f"What is there: {kinds}." if kinds else "There is nothing that is shown."
     hint = f"{there} Draw each hole as a circle, in the drawing program."
@@ -160,17 +216,17 @@ def _checks(choices: Choices, group: Group) -> Iterator[str]:
     if choices.drill is None:
         yield "The drill diameters are those of the drawing's circles."
     if choices.metal is None:
-        yield "The drill under a metal sheet is taken to be the same as in a plain core."
+        yield "The drill under a metal sheet is assumed to be the same as in a plain core."
     if choices.depth is None:
         yield f"The depth of {DEPTH:g} mm is not from the drawing: measure screw and plate."
     if not any(hole.both_sides or hole.at[1] == 0 for hole in group.holes):
-        yield "No hole has its like on the other side: is the drawing's y = 0 the centre line?"
+        yield "No hole has a counterpart on the other side: is the drawing's y = 0 the centre line?"
 
 
 def _head(path: Path, choices: Choices, said: str) -> Iterator[str]:
     layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
     yield f"Imported from the drawing {path.name}{layers}; its unit: {said}."
     yield (
-        "No drawing says whether its holes are those of the plate in hand: lay the plate on a "
+        "No drawing tells whether its holes are those of the actual plate: lay the plate on a "
         "1:1 print or on a trial plate before any jig is built."
     )

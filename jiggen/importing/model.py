@@ -6,8 +6,18 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from jiggen.errors import Finding
+from jiggen.inputs.document import FileKind
 from jiggen.pattern.model import Datum
 
+DEPTH = 9.0
+"""mm: nominal depth of the test hole of ISO 6005:1991, as a drawing gives none."""
+
+KIND = FileKind(
+    "import",
+    "A drawing",
+    64_000_000,
+    "Save the plate alone, without the rest of the drawing.",
+)
 Turn = Literal[0, 90, 180, 270]
 Unit = Literal["mm", "in"]
 Origin = tuple[float, float] | Literal["middle"]
@@ -19,7 +29,7 @@ class Circle:
     """A circle of a drawing: centre and diameter in the drawing's own unit and directions.
 
     `name` is how a person finds it again, `where` its file and line where that has lines.
-    `layers` are the names it is selected by.  `flaw` says why it is no circle after all (one
+    `layers` are the names it is selected by.  `flaw` says why it is not a circle after all (one
     that is squeezed by what it is drawn in, say), and is empty for a sound one.
     """
 
@@ -36,15 +46,15 @@ class Circle:
 class Drawing:
     """The circles of a file.
 
-    `unit` is the size of the drawing's unit in mm, None where the file does not say; `said` is
-    how it says so.  `y_down` tells that y grows downwards, as in SVG.  `others` counts, by
-    name, the shapes passed over: no circles, but perhaps what was meant by one.
+    `unit` is the size of the drawing's unit in mm, None where the file does not say; `unit_source`
+    says how it does.  `y_down` tells that y grows downwards, as in SVG.  `others` counts, by
+    name, the shapes that are not read: they are not circles, but may be meant as such.
     """
 
     file: str
     circles: tuple[Circle, ...]
     unit: float | None
-    said: str
+    unit_source: str
     y_down: bool = False
     others: dict[str, int] = field(default_factory=dict)
     faults: tuple[Finding, ...] = ()
@@ -52,7 +62,7 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Choices:
-    """What a person says about a drawing; lengths in mm.
+    """What a person chooses for a drawing; lengths in mm.
 
     `origin` is the drawing's point that becomes the group's origin, or "middle" for the middle
     of the holes; `turn` is in degrees, anticlockwise.  `only` takes circles of diameters (least,
@@ -72,4 +82,6 @@ class Choices:
     depth: float | None = None
 
 
-DEPTH = 9.0  # mm: nominal depth of the test hole of ISO 6005:1991, for a drawing says none
+def fault(code: str, message: str, where: str = "", key: str = "", hint: str = "") -> Finding:
+    """A finding of this package; `code` without its prefix."""
+    return Finding(f"import.{code}", message, where, key, hint)

@@ -11,8 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from jiggen.errors import Finding
-from jiggen.importing.model import Circle, Drawing
-from jiggen.importing.source import fault, read_bytes
+from jiggen.importing.model import KIND, Circle, Drawing, fault
 from jiggen.importing.svg_tree import Node, read_tree
 from jiggen.importing.svg_units import (
     Matrix,
@@ -22,6 +21,7 @@ from jiggen.importing.svg_units import (
     user_units,
     view,
 )
+from jiggen.inputs.document import read_bytes
 
 GROUPS = {"svg", "g", "a", "switch"}
 SHAPES = {"path", "ellipse", "rect", "polygon", "polyline", "line", "image"}
@@ -40,7 +40,7 @@ def read_svg(path: Path) -> Drawing:
     Raises InputError as `read_tree` does, and see `source`.
     """
     file = str(path)
-    root = read_tree(read_bytes(path), file)
+    root = read_tree(read_bytes(path, KIND), file)
     unit, said, faults = _unit(root, file)
     walk = _Walk(file, root)
     # Numbers beyond all measure become faults, not warnings.
@@ -50,7 +50,7 @@ def read_svg(path: Path) -> Drawing:
         file=file,
         circles=circles,
         unit=unit,
-        said=said,
+        unit_source=said,
         y_down=True,
         others=dict(walk.others.most_common()),
         faults=(*faults, *walk.faults),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from xml.parsers import expat
 
 from jiggen.errors import InputError
-from jiggen.importing.source import fault
+from jiggen.importing.model import fault
 
 SVG = "http://www.w3.org/2000/svg"
 DEEPEST = 500  # elements within elements; no drawing comes near it

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
-from jiggen.pattern.limits import BOOTS, X_LIMIT
+from jiggen.pattern.model import BOOTS, X_LIMIT
 
 Array = NDArray[np.float64]
 

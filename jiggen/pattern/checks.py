@@ -1,23 +1,29 @@
 """Whether the holes of a pattern can be drilled together: places, spacing, steps.
 
-Everything here works on a pattern's values in mm.  Where a file has faults, `doubts` holds
-their key paths, and what depends on those is left unsaid.
+Everything here works on the values in mm of a pattern whose fields are sound.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Container, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import product
 from operator import itemgetter
 
 from jiggen.errors import InputError
-from jiggen.pattern.document import finding
-from jiggen.pattern.faults import UNITS, Fault, Unit, key_text
-from jiggen.pattern.limits import MAX_HOLES, SAME, USUAL_BOOTS, WEB, X_LIMIT
-from jiggen.pattern.model import Datum, Group, Pattern
-from jiggen.pattern.positions import KeyPath
+from jiggen.inputs.faults import UNITS, Fault, Unit, key_text
+from jiggen.inputs.places import KeyPath
+from jiggen.pattern.model import (
+    MAX_HOLES,
+    SAME,
+    USUAL_BOOTS,
+    WEB,
+    X_LIMIT,
+    Datum,
+    Group,
+    Pattern,
+)
 
 Boots = tuple[float, float]
 DATUM_SLOPE: dict[Datum, float] = {"boot-toe": 0.5, "boot-heel": -0.5, "boot-centre": 0.0}
@@ -26,7 +32,7 @@ DATUM_SLOPE: dict[Datum, float] = {"boot-toe": 0.5, "boot-heel": -0.5, "boot-cen
 
 @dataclass(frozen=True)
 class _Site:
-    """A hole to be drilled (both sides counted apart), in mm from its group's origin."""
+    """A hole to be drilled (each side counted), in mm from its group's origin."""
 
     path: KeyPath
     side: str
@@ -62,27 +68,27 @@ def check_boot(pattern: Pattern, boot: float) -> None:
 
     ``pattern.boot-range``: outside the pattern's `boot`, below a group's first step, or no
     length at all; ``pattern.length``, ``.spacing``, ``.same-hole``: at this boot length holes
-    lie beyond any ski or too near each other.
+    are outside the range of real skis or too near each other.
     """
     faults = list(_unserved(pattern, boot))
     if not faults:
-        faults = [*_beyond(pattern, (boot, boot), ()), *_clashes(pattern, (boot, boot), ())]
+        faults = [*_beyond(pattern, (boot, boot)), *_clashes(pattern, (boot, boot))]
     if faults:
-        raise InputError(tuple(finding(fault, pattern.source) for fault in faults))
+        raise InputError(tuple(fault.finding("pattern", pattern.source) for fault in faults))
 
 
-def conflicts(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    """Every fault between sound values of `pattern`, over all boots that it serves.
+def conflicts(pattern: Pattern) -> Iterator[Fault]:
+    """Every fault between the values of `pattern`, over all boots that it serves.
 
-    Without `boot` in the file, holes of different groups are held apart only at a boot that
-    is asked for (`check_boot`): nobody said which boots the pattern is meant for.
+    Without `boot` in the file, holes of different groups are compared only at a boot that is
+    asked for (`check_boot`): it is not known which boots the pattern is meant for.
     """
     count = sum(1 + hole.both_sides for group in pattern.groups for hole in group.holes)
     if count > MAX_HOLES:
         hint = f"At most {MAX_HOLES} are allowed, both sides counted."
         yield Fault(("group",), "too-many-holes", f"{count} holes", hint)
         return
-    boots = _served(pattern, doubts)
+    boots = _served(pattern)
     if boots[0] > boots[1]:
         unit = UNITS[pattern.units]
         yield Fault(
@@ -93,14 +99,14 @@ def conflicts(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:
             "The first step's from is the shortest boot that the group serves.",
         )
         boots = (boots[0], boots[0])
-    yield from _beyond(pattern, boots, doubts)
-    yield from _clashes(pattern, boots, doubts, across=pattern.boot is not None)
+    yield from _beyond(pattern, boots)
+    yield from _clashes(pattern, boots, across=pattern.boot is not None)
 
 
 def _unserved(pattern: Pattern, boot: float) -> Iterator[Fault]:
     unit = UNITS[pattern.units]
     if not (math.isfinite(boot) and boot > 0):
-        yield Fault(("boot",), "boot-range", f"{boot:g} is no boot sole length")
+        yield Fault(("boot",), "boot-range", f"{boot:g} is not a valid boot sole length")
         return
     if pattern.boot and not pattern.boot[0] - SAME <= boot <= pattern.boot[1] + SAME:
         served = " to ".join(_both_units(end, unit) for end in pattern.boot)
@@ -124,27 +130,21 @@ def _both_units(length: float, unit: Unit) -> str:
     return unit.show(length) if unit.name == "mm" else f"{unit.show(length)} ({length:.5g} mm)"
 
 
-def _served(pattern: Pattern, doubts: Container[KeyPath]) -> Boots:
+def _served(pattern: Pattern) -> Boots:
     """Shortest and longest boot of all groups together, in mm."""
-    first = [
-        group.steps[0].start
-        for g, group in enumerate(pattern.groups)
-        if group.steps and ("group", g, "steps") not in doubts
-    ]
+    first = [group.steps[0].start for group in pattern.groups if group.steps]
     low, high = pattern.boot or USUAL_BOOTS
     low = max(low, *first) if first else low
     return (low, high if pattern.boot else max(low, high))
 
 
-def _sites(pattern: Pattern, g: int, doubts: Container[KeyPath]) -> list[_Site]:
+def _sites(pattern: Pattern, g: int) -> list[_Site]:
     sites = []
     for h, hole in enumerate(pattern.groups[g].holes):
         path = ("group", g, "hole", h)
-        if (*path, "at") in doubts:
-            continue
         radius = max(hole.drill.plain, hole.drill.metal) / 2
         x, y = hole.at
-        if hole.both_sides and (*path, "both_sides") not in doubts:
+        if hole.both_sides:
             sites.append(_Site(path, " (left)", x, abs(y), radius))
             sites.append(_Site(path, " (right)", x, -abs(y), radius))
         else:
@@ -173,33 +173,28 @@ def _runs(group: Group, g: int, boots: Boots) -> tuple[_Run, ...]:
     )
 
 
-def _placed(g: int, doubts: Container[KeyPath]) -> bool:
-    return not any(("group", g, key) in doubts for key in ("datum", "shift", "steps"))
-
-
-def _beyond(pattern: Pattern, boots: Boots, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    """Holes farther from the mounting mark than any ski reaches.
+def _beyond(pattern: Pattern, boots: Boots) -> Iterator[Fault]:
+    """Holes farther from the mounting mark than any ski is long.
 
     Where all of a group's holes are, and its origin with them, its shift is the one fault.
     """
     unit = UNITS[pattern.units]
     limit = f"At most {unit.show(X_LIMIT)} from the mounting mark is allowed."
+    outside = f"outside the range of real skis (± {unit.show(X_LIMIT)})"
     for g, group in enumerate(pattern.groups):
-        if not _placed(g, doubts):
-            continue
         runs = _runs(group, g, boots)
         found: dict[KeyPath, Fault] = {}
-        sites = _sites(pattern, g, doubts)
+        sites = _sites(pattern, g)
         for site in sites:
             x, boot, _ = _farthest(runs, site.x)
             if abs(x) > X_LIMIT:
                 path: KeyPath = (*site.path, "at", 0)
-                said = f"x is {unit.show(x)} from the mounting mark at a boot of {unit.show(boot)}"
-                found[site.path] = Fault(path, "length", f"{said}, beyond any ski", limit)
+                at = f"x is {unit.show(x)} from the mounting mark at a boot of {unit.show(boot)}"
+                found[site.path] = Fault(path, "length", f"{at}, {outside}", limit)
         x, boot, path = _farthest(runs, 0.0)
         if abs(x) > X_LIMIT and len(found) == len({site.path for site in sites}):
-            said = f"puts the group {unit.show(x)} from the mounting mark"
-            yield Fault(path, "length", f"{said} at a boot of {unit.show(boot)}", limit)
+            message = f"puts the group {unit.show(x)} from the mounting mark"
+            yield Fault(path, "length", f"{message} at a boot of {unit.show(boot)}", limit)
         else:
             yield from found.values()
 
@@ -210,18 +205,16 @@ def _farthest(runs: Iterable[_Run], x: float) -> tuple[float, float, KeyPath]:
     return max(places, key=lambda place: abs(place[0]))
 
 
-def _clashes(
-    pattern: Pattern, boots: Boots, doubts: Container[KeyPath], *, across: bool = True
-) -> Iterator[Fault]:
-    """Holes too near another: one fault a hole, with the nearest of those before it."""
+def _clashes(pattern: Pattern, boots: Boots, *, across: bool = True) -> Iterator[Fault]:
+    """Holes too near another: one fault per hole, with the nearest of those before it."""
     unit = UNITS[pattern.units]
     before: list[tuple[tuple[_Run, ...], list[_Site]]] = []
     for g, group in enumerate(pattern.groups):
-        runs = _runs(group, g, boots) if across and _placed(g, doubts) else ()
+        runs = _runs(group, g, boots) if across else ()
         others = [(sites, tuple(_offsets(runs, theirs))) for theirs, sites in before]
         done: list[_Site] = []
         faulty: set[KeyPath] = set()
-        for site in _sites(pattern, g, doubts):
+        for site in _sites(pattern, g):
             near = [_Near(math.hypot(site.x - o.x, site.y - o.y), o) for o in done]
             for sites, offsets in others:
                 near += _nearest_across(site, sites, offsets)
@@ -291,7 +284,7 @@ def _too_near(site: _Site, near: Iterable[_Near], unit: Unit) -> Fault | None:
     own = worst.other.path == site.path
     if worst.distance < SAME and not own:
         message = f"the same hole as {worst.other.name}{at}"
-        return Fault(site.path, "same-hole", message, "Take one of them out.")
+        return Fault(site.path, "same-hole", message, "Remove one of them.")
     other = "its other side" if own else worst.other.name
     return Fault(
         site.path,

@@ -1,4 +1,4 @@
-"""A pattern as a person says it, word by word, before it is written to a file."""
+"""A pattern as a person enters it, step by step, before it is written to a file."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern.faults import nearest, quoted
+from jiggen.inputs.faults import did_you_mean, quoted
 from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Step
-from jiggen.pattern.write import parse_pattern, pattern_toml
+from jiggen.pattern.read import parse_pattern
+from jiggen.pattern.write import pattern_toml
 from jiggen.units import length
 
 Units = Literal["mm", "in"]
@@ -30,7 +31,7 @@ _SEPARATOR = re.compile(r"[\s,;]+")
 
 @dataclass(frozen=True)
 class Draft:
-    """What has been said of a pattern so far; lengths in mm, `units` is what they are written in.
+    """What is known of a pattern so far; lengths in mm, `units` is what they are written in.
 
     Every hole has the one `drill`.
     """
@@ -91,13 +92,13 @@ def measure(words: str, units: Units, key: str = "") -> float:
 
 
 def read_group(words: str, units: Units, key: str = "") -> Group:
-    """The group without holes that ``name,datum,shift`` says; a step is ``boot:shift``.
+    """The group without holes that ``name,datum,shift`` describes; a step is ``boot:shift``.
 
     Raises InputError ``draft.group`` or ``units.length``.
     """
     parts = [word.strip() for word in words.split(",")]
     if len(parts) < 3:
-        raise _refusal("group", f"{quoted(words)} is no group", key, GROUP_HINT)
+        raise _refusal("group", f"{quoted(words)} is not a valid group", key, GROUP_HINT)
     shift, steps = read_shift(parts[2:], units, key)
     return Group(parts[0], read_datum(parts[1], key), shift, steps, ())
 
@@ -108,14 +109,12 @@ def read_datum(word: str, key: str = "") -> Datum:
     for datum in choices:
         if word == datum:
             return datum
-    guess = nearest(word, choices)
-    meant = f"Did you mean {guess}? " if guess else ""
-    hint = f"{meant}Allowed: {', '.join(choices)}."
-    raise _refusal("datum", f"{quoted(word)} is nothing that a group moves with", key, hint)
+    message = f"{quoted(word)} is not a valid datum; allowed: {', '.join(choices)}"
+    raise _refusal("datum", message, key, did_you_mean(word, choices).rstrip())
 
 
 def read_shift(words: Sequence[str], units: Units, key: str = "") -> tuple[float, tuple[Step, ...]]:
-    """The one shift that the words say, or the steps, each ``boot:shift``; the other is empty.
+    """The one shift that the words give, or the steps, each ``boot:shift``; the other is empty.
 
     Raises InputError ``draft.group`` or ``units.length``.
     """
@@ -125,7 +124,7 @@ def read_shift(words: Sequence[str], units: Units, key: str = "") -> tuple[float
     for word in words:
         start, colon, shift = word.partition(":")
         if not colon:
-            raise _refusal("group", f"{quoted(word)} is no step", key, GROUP_HINT)
+            raise _refusal("group", f"{quoted(word)} is not a valid step", key, GROUP_HINT)
         steps.append(Step(measure(start, units, key), measure(shift, units, key)))
     return 0.0, tuple(steps)
 
@@ -139,14 +138,14 @@ def read_place(words: str, units: Units, key: str = "") -> tuple[tuple[float, fl
     both = [word.lower() for word in rest if word]
     if not (x and y) or both not in ([], ["both"]):
         hint = "Write x, y, and both for one on each side: 12, 21, both."
-        raise _refusal("hole", f"{quoted(words)} is no place of a hole", key, hint)
+        raise _refusal("hole", f"{quoted(words)} is not a valid position of a hole", key, hint)
     return (measure(x, units, key), measure(y, units, key)), bool(both)
 
 
 def add_holes(
     groups: Iterable[Group], holes: Iterable[str], units: Units, drill: Drill, key: str
 ) -> tuple[Group, ...]:
-    """The groups with the holes that say their names: ``toe,12,21,both``.
+    """The groups with the holes that name them: ``toe,12,21,both``.
 
     Raises InputError, the faults of every hole at once.
     """
@@ -156,8 +155,8 @@ def add_holes(
         name, _, place = words.partition(",")
         try:
             if name.strip() not in found:
-                said = f"{quoted(words)} is for no group that is given"
-                raise _refusal("hole", said, key, HOLE_HINT)
+                message = f"{quoted(words)} is for a group that is not given"
+                raise _refusal("hole", message, key, HOLE_HINT)
             at, both = read_place(place, units, key)
         except InputError as error:
             faults += error.findings

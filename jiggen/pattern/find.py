@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern.faults import nearest, quoted
+from jiggen.inputs.faults import did_you_mean, quoted
 
 LOCAL = Path("patterns")
 
@@ -49,7 +49,7 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
         try:
             if candidate.is_file():
                 return candidate
-        except (OSError, ValueError):  # no name a file can have; said below
+        except (OSError, ValueError):  # not a name a file can have; reported below
             break
     if _exists(given):
         return given  # a folder, say: reading it tells what is wrong
@@ -112,13 +112,11 @@ def _exists(path: Path) -> bool:
         return False
 
 
-def _unknown(said: str, stem: str) -> Finding:
+def _unknown(given: str, stem: str) -> Finding:
     known = sorted({pattern.name for pattern in known_patterns()})
-    guess = nearest(stem, known)
-    meant = f"Did you mean {quoted(guess)}? " if guess else ""
     return Finding(
         "pattern.missing",
-        f"no pattern {quoted(said, 200)}",
-        hint=f"{meant}Known patterns: {', '.join(known) or 'none'}. "
+        f"no pattern {quoted(given, 200)}",
+        hint=f"{did_you_mean(stem, known)}Known patterns: {', '.join(known) or 'none'}. "
         "Or give the path of a pattern file.",
     )

@@ -3,50 +3,40 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Container, Iterator
+from collections.abc import Iterator
+from functools import reduce
 from itertools import pairwise
-from operator import attrgetter
-from pathlib import Path
 from typing import Any
 
-from jiggen.errors import InputError
+from jiggen.inputs.document import Document, FileKind, parse_document, read_document
+from jiggen.inputs.faults import Fault, Unit, key_text, quoted, unit_of
+from jiggen.inputs.places import KeyPath
+from jiggen.inputs.shape import validate
 from jiggen.pattern.checks import conflicts
-from jiggen.pattern.document import Document, read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, key_text, nearest, quoted, word
-from jiggen.pattern.limits import MAX_GROUPS, MAX_STEPS
 from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
-from jiggen.pattern.parts import read_part
-from jiggen.pattern.positions import KeyPath
-from jiggen.pattern.schema import (
-    AreaShape,
-    DrillShape,
-    FileShape,
-    GroupShape,
-    HoleShape,
-    ScrewShape,
-    StepShape,
-)
+from jiggen.pattern.schema import FileShape, GroupShape, HoleShape, StepShape
 
-_UNSAID = -1.0  # stands for a plate that neither [screw] nor the hole gives: 0 is a thickness
+KIND = FileKind("pattern", "A pattern file")
 
-_DRILL_KEYS = (
-    ("drill diameter for plain cores", attrgetter("plain"), "diameter", "plain"),
-    ("drill diameter under metal", attrgetter("metal"), "diameter", "metal"),
-    ("drill depth", attrgetter("depth"), "depth"),
-)
-_SCREW_KEYS: tuple[tuple[str, Callable[[Screw], object], str], ...] = (
-    ("plate thickness", lambda screw: screw.plate != _UNSAID, "plate"),
-    ("screw length", attrgetter("lengths"), "lengths"),
-)
+# What every hole needs, by its own table or the file's.
+_NEEDED = {
+    ("drill", "diameter", "plain"): "drill diameter for plain cores",
+    ("drill", "diameter", "metal"): "drill diameter under metal",
+    ("drill", "depth"): "drill depth",
+    ("screw", "plate"): "plate thickness",
+    ("screw", "lengths"): "screw length",
+}
 
 
 def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     """Read the pattern file at `path`; every length of the result is in mm.
 
-    Raises InputError with every fault of the file at once, in the file's order. Each finding
-    has `where` as ``file:line:column`` (counted from 1) and `key` as a path whose indexes
-    are counted from 1 too: ``group[1].hole[3].at`` is the third hole of the first group.
-    Values in messages stand in the file's own unit.  The codes, each after ``pattern.``:
+    Raises InputError with every fault at once, in the file's order: first those of single
+    values; where there are none, those of groups and holes; at last those of holes that are too
+    close to each other.  Each finding has `where` as ``file:line:column`` (counted from 1) and
+    `key` as a path whose indexes are counted from 1 too: ``group[1].hole[3].at`` is the third
+    hole of the first group.  Values in messages are in the file's own unit.  The codes, each
+    after ``pattern.``:
 
     file      missing, folder, unreadable, too-big, not-utf8, syntax
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note
@@ -54,188 +44,135 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
     groups    no-group, empty-group, too-many-groups, same-name, shift, steps
     """
-    document = read_document(Path(path))
-    pattern, faults = assemble(document)
-    if faults:
-        raise InputError(document.findings(faults))
-    return pattern
+    return _checked(read_document(path, KIND))
 
 
-def assemble(document: Document) -> tuple[Pattern, Faults]:
-    """The pattern and its faults; with any fault the pattern only serves to find more."""
-    faults = Faults()
-    unit = _unit(document.data)
-    file = read_part(FileShape, document.data, (), unit, faults)
-    if not file.group and ("group",) not in faults:
-        hint = "Write a table headed [[group]] for each set of holes that moves together."
-        faults += [Fault(("group",), "no-group", "there is no group of holes", hint)]
-    if len(file.group) > MAX_GROUPS:
-        hint = f"At most {MAX_GROUPS} are allowed; only these were looked at."
-        faults += [Fault(("group",), "too-many-groups", f"{len(file.group)} groups", hint)]
+def parse_pattern(text: str, source: str) -> Pattern:
+    """`text` as `read_pattern` would read it from the file `source`.
+
+    Raises InputError as `read_pattern` does.
+    """
+    return _checked(parse_document(text, source, KIND))
+
+
+def _checked(document: Document) -> Pattern:
+    unit = unit_of(document.data)
+    file = validate(FileShape, document, document.data, unit)
+    document.refuse(_inconsistent(file, unit))
     pattern = Pattern(
         name=file.name,
         note=file.note,
-        units="in" if unit.name == "in" else "mm",
+        units=file.units,
         boot=file.boot,
         pair=file.pair,
-        groups=tuple(
-            _group(raw, ("group", g), file, unit, faults)
-            for g, raw in enumerate(file.group[:MAX_GROUPS])
-        ),
+        groups=tuple(_group(group, file) for group in file.group),
         source=document.file,
-        area=_area(file.area, unit, faults),
+        area=Area(*file.area.x, file.area.half_width) if file.area else None,
     )
-    faults += _undrilled(pattern, faults)
-    faults += _unscrewed(pattern, "screw" in document.data, faults)
-    faults += _same_names(pattern, faults)
-    faults += conflicts(pattern, faults)
-    return pattern, faults
+    document.refuse(conflicts(pattern))
+    return pattern
 
 
-def _unit(data: dict[str, Any]) -> Unit:
-    """The file's unit; where it is misspelt, the one most likely meant."""
-    said = data.get("units", "mm")
-    return UNITS[nearest(word(said).lower(), UNITS, cutoff=0.3) or "mm"]
+# -- values from shapes ---------------------------------------------------------------------------
 
 
-def _area(raw: object, unit: Unit, faults: Faults) -> Area | None:
-    if raw is None:
-        return None
-    area = read_part(AreaShape, raw, ("area",), unit, faults)
-    return Area(*area.x, area.half_width)
-
-
-def _group(raw: object, path: KeyPath, file: FileShape, unit: Unit, faults: Faults) -> Group:
-    group = read_part(GroupShape, raw, path, unit, faults)
-    steps = tuple(
-        Step(step.start, step.shift)
-        for s, item in enumerate(group.steps)
-        for step in [read_part(StepShape, item, (*path, "steps", s), unit, faults)]
-    )
-    holes = tuple(
-        _hole(item, (*path, "hole", h), file, unit, faults) for h, item in enumerate(group.hole)
-    )
-    if isinstance(raw, dict):
-        faults += _placing(raw, path)
-        if not holes and (*path, "hole") not in faults:
-            hint = "Write a table headed [[group.hole]] under the group for each of its holes."
-            faults += [Fault((*path, "hole"), "empty-group", "the group has no hole", hint)]
-    faults += _unordered(steps, path, unit, faults)
+def _group(group: GroupShape, file: FileShape) -> Group:
+    steps = tuple(Step(step.start, step.shift) for step in group.steps or ())
+    holes = tuple(_hole(hole, file) for hole in group.hole)
     return Group(group.name, group.datum, group.shift or 0.0, steps, holes)
 
 
-def _hole(raw: object, path: KeyPath, file: FileShape, unit: Unit, faults: Faults) -> Hole:
-    hole = read_part(HoleShape, raw, path, unit, faults)
-    if hole.both_sides and hole.at[1] == 0 and (*path, "at") not in faults:
-        faults += [
-            Fault(
-                (*path, "both_sides"),
-                "both-sides",
-                "the hole lies on the centre line (y = 0) and has no other side",
-                "Take both_sides out, or give y.",
-            )
-        ]
-    given = "screw" in file.model_fields_set | hole.model_fields_set
-    screw = _screw(hole.screw, file.screw) if given else None
-    return Hole(hole.at, hole.both_sides, _drill(hole.drill, file.drill), screw)
+def _hole(hole: HoleShape, file: FileShape) -> Hole:
+    plain, metal, depth, plate, lengths = (_given(keys, hole, file) for keys in _NEEDED)
+    screw = Screw(plate, lengths) if _is_screwed(hole, file) else None
+    return Hole(hole.at, hole.both_sides, Drill(plain, metal, depth), screw)
 
 
-def _drill(own: DrillShape, default: DrillShape) -> Drill:
-    """`own` filled up from `default`; 0 stands for what neither says."""
-    return Drill(
-        plain=own.diameter.plain or default.diameter.plain or 0.0,
-        metal=own.diameter.metal or default.diameter.metal or 0.0,
-        depth=own.depth or default.depth or 0.0,
-    )
+def _given(keys: tuple[str, ...], hole: HoleShape, file: FileShape) -> Any:
+    """What the hole says for `keys`, or else the file; None where neither does."""
+    own = reduce(getattr, keys, hole)
+    return own if own is not None else reduce(getattr, keys, file)
 
 
-def _screw(own: ScrewShape, default: ScrewShape) -> Screw:
-    """`own` filled up from `default`; `_UNSAID` and no length stand for what neither says."""
-    plates = (plate for plate in (own.plate, default.plate) if plate is not None)
-    return Screw(next(plates, _UNSAID), own.lengths or default.lengths or ())
+def _is_screwed(hole: HoleShape, file: FileShape) -> bool:
+    return "screw" in file.model_fields_set | hole.model_fields_set
 
 
-def _placing(raw: dict[str, Any], path: KeyPath) -> Iterator[Fault]:
-    """A group is placed by a shift or by steps: one of them, not both."""
-    hint = "Write shift for a group with one place, steps for one that moves in steps."
-    if "shift" in raw and "steps" in raw:
-        yield Fault((*path, "steps"), "shift", "the group has both shift and steps", hint)
-    elif "shift" not in raw and "steps" not in raw:
-        guess = nearest("shift", raw) or nearest("steps", raw)
-        meant = f" Is {quoted(guess)} meant for it?" if guess else ""
-        yield Fault((*path, "shift"), "shift", "the group has no shift and no steps", hint + meant)
-    elif raw.get("steps") == []:
-        yield Fault((*path, "steps"), "steps", "the list of steps is empty", hint)
+# -- what does not fit together -------------------------------------------------------------------
 
 
-def _unordered(
-    steps: tuple[Step, ...], path: KeyPath, unit: Unit, doubts: Container[KeyPath]
-) -> Iterator[Fault]:
-    if len(steps) > MAX_STEPS:
-        hint = f"At most {MAX_STEPS} are allowed."
-        yield Fault((*path, "steps"), "steps", f"{len(steps)} steps", hint)
-    for s, (before, step) in enumerate(pairwise(steps), start=1):
-        pair = (*path, "steps", s - 1, "from"), (*path, "steps", s, "from")
-        if step.start <= before.start and not any(start in doubts for start in pair):
+def _inconsistent(file: FileShape, unit: Unit) -> Iterator[Fault]:
+    if not file.group:
+        hint = "Write a table headed [[group]] for each set of holes that moves together."
+        yield Fault(("group",), "no-group", "there is no group of holes", hint)
+    names: dict[str, int] = {}
+    for g, group in enumerate(file.group):
+        path = ("group", g)
+        first = names.setdefault(group.name, g)
+        if first != g:
+            message = f"group[{first + 1}] is called {quoted(group.name)} too"
+            hint = "Hole ids are made of the name: each group needs its own."
+            yield Fault((*path, "name"), "same-name", message, hint)
+        yield from _misplaced(group, path)
+        yield from _unordered(group.steps or [], (*path, "steps"), unit)
+        if not group.hole:
+            hint = "Write a table headed [[group.hole]] under the group for each of its holes."
+            yield Fault((*path, "hole"), "empty-group", "the group has no hole", hint)
+    for hole_path, hole in _holes(file):
+        if hole.both_sides and hole.at[1] == 0:
             yield Fault(
-                pair[1],
-                "steps",
-                f"{unit.show(step.start)} comes after {unit.show(before.start)}",
-                "Steps are written from the shortest boot to the longest, each once.",
+                (*hole_path, "both_sides"),
+                "both-sides",
+                "the hole is on the centre line (y = 0) and has no other side",
+                "Remove both_sides, or give y.",
             )
+    yield from _lacking(file)
 
 
-def _undrilled(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    for words, said, *keys in _DRILL_KEYS:
-        lacking = [path for path, hole in _holes(pattern) if not said(hole.drill)]
-        yield from _lack("no-drill", words, ("drill", *keys), lacking, doubts)
-
-
-def _unscrewed(pattern: Pattern, table: bool, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    """What screws lack; without a [screw] `table` in the file, the hole is the place to look."""
-    for words, said, key in _SCREW_KEYS:
-        lacking = [path for path, hole in _holes(pattern) if hole.screw and not said(hole.screw)]
-        yield from _lack("no-screw", words, ("screw", key), lacking, doubts, table=table)
-
-
-def _holes(pattern: Pattern) -> Iterator[tuple[KeyPath, Hole]]:
-    for g, group in enumerate(pattern.groups):
-        for h, hole in enumerate(group.holes):
+def _holes(file: FileShape) -> Iterator[tuple[KeyPath, HoleShape]]:
+    for g, group in enumerate(file.group):
+        for h, hole in enumerate(group.hole):
             yield ("group", g, "hole", h), hole
 
 
-def _lack(
-    code: str,
-    words: str,
-    keys: tuple[str, ...],
-    lacking: list[KeyPath],
-    doubts: Container[KeyPath],
-    *,
-    table: bool = True,
-) -> Iterator[Fault]:
-    """What holes lack: one fault a key, not one a hole, since the default would mend them all."""
-    lacking = [path for path in lacking if (*path, *keys) not in doubts]
-    if lacking and keys not in doubts:
-        count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
-        yield Fault(
-            keys if table else (*lacking[0], *keys),
-            code,
-            f"no {words} is given for {count} {key_text(lacking[0])}",
-            f"Give it in [{keys[0]}] for every hole, or in the hole's own {keys[0]}.",
-        )
+def _misplaced(group: GroupShape, path: KeyPath) -> Iterator[Fault]:
+    """A group is placed by a shift or by steps: one of them, not both."""
+    hint = "Write shift for a group with one place, steps for one that moves in steps."
+    if group.shift is not None and group.steps is not None:
+        yield Fault((*path, "steps"), "shift", "the group has both shift and steps", hint)
+    elif group.shift is None and group.steps is None:
+        yield Fault((*path, "shift"), "shift", "the group has no shift and no steps", hint)
+    elif group.steps == []:
+        yield Fault((*path, "steps"), "steps", "the list of steps is empty", hint)
 
 
-def _same_names(pattern: Pattern, doubts: Container[KeyPath]) -> Iterator[Fault]:
-    seen: dict[str, int] = {}
-    for g, group in enumerate(pattern.groups):
-        path = ("group", g, "name")
-        if path in doubts:
-            continue
-        first = seen.setdefault(group.name, g)
-        if first != g:
+def _unordered(steps: list[StepShape], path: KeyPath, unit: Unit) -> Iterator[Fault]:
+    for s, (before, step) in enumerate(pairwise(steps), start=1):
+        if step.start <= before.start:
             yield Fault(
-                path,
-                "same-name",
-                f"group[{first + 1}] is called {quoted(group.name)} too",
-                "Hole ids are made of the name: each group needs its own.",
+                (*path, s, "from"),
+                "steps",
+                f"{unit.show(step.start)} comes after {unit.show(before.start)}",
+                "Write steps from the shortest boot to the longest, each once.",
+            )
+
+
+def _lacking(file: FileShape) -> Iterator[Fault]:
+    """What holes lack: one fault per key, not per hole, since one default would do for all."""
+    for keys, name in _NEEDED.items():
+        table = keys[0]
+        lacking = [
+            path
+            for path, hole in _holes(file)
+            if _given(keys, hole, file) is None and (table == "drill" or _is_screwed(hole, file))
+        ]
+        if lacking:
+            # Without a [screw] table in the file, the hole is the place to look.
+            in_hole = table == "screw" and table not in file.model_fields_set
+            count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
+            yield Fault(
+                (*lacking[0], *keys) if in_hole else keys,
+                f"no-{table}",
+                f"no {name} is given for {count} {key_text(lacking[0])}",
+                f"Give it in [{table}] for every hole, or in the hole's own {table}.",
             )

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import json
 import textwrap
-import tomllib
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern.document import Document
-from jiggen.pattern.faults import UNITS, Unit
+from jiggen.inputs.faults import UNITS, Unit
 from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw
-from jiggen.pattern.read import assemble
 
 WIDTH = 96  # characters of a comment's line
 COLUMN = 34  # where the comment beside a value begins
@@ -54,19 +51,6 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
         *(list(_group(group, drill, screw, unit)) for group in pattern.groups),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
-
-
-def parse_pattern(text: str, source: str) -> Pattern:
-    """`text` as `read_pattern` would read it from the file `source`.
-
-    Raises InputError as `read_pattern` does, and ``tomllib.TOMLDecodeError``, a ValueError, for
-    what is no TOML: what is written here always is.
-    """
-    document = Document(source, text, tomllib.loads(text))
-    pattern, faults = assemble(document)
-    if faults:
-        raise InputError(document.findings(faults))
-    return pattern
 
 
 def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from jiggen.errors import Finding
+from jiggen.inputs.faults import Unit
 from jiggen.measure.adjustment import NOTICED, Adjustment, GrossError, Readings
-from jiggen.pattern.faults import Unit
 from jiggen.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
 from jiggen.printer.measured import EDGES, Height, Measurements, Reading
 from jiggen.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH

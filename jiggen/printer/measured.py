@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from jiggen.pattern.faults import UNITS, Unit
+from jiggen.inputs.faults import UNITS, Unit
 
 Kind = Literal["hole", "peg"]
 Edges = Literal["outside", "inside", "centre"]

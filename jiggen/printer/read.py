@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
-from pathlib import Path
-from typing import Any, TypeVar
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
-from jiggen.errors import InputError
-from jiggen.pattern.document import Document, read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, nearest, quoted
-from jiggen.pattern.parts import read_part
-from jiggen.pattern.positions import KeyPath
-from jiggen.pattern.schema import Shape
+from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.faults import Fault, Unit, nearest, quoted, unit_of
+from jiggen.inputs.places import KeyPath
+from jiggen.inputs.shape import validate
 from jiggen.printer.measured import (
     CALIPER,
     PINS,
@@ -26,47 +22,52 @@ from jiggen.printer.measured import (
     Measurements,
     PinReadings,
 )
-from jiggen.printer.schema import (
-    HEIGHTS,
-    DiameterShape,
-    DistanceShape,
-    FeatureShape,
-    FitsShape,
-    GaugeShape,
-    HeightShape,
-    PinDistanceShape,
-    PrintedShape,
-    unmeant,
-)
+from jiggen.printer.schema import FeatureShape, GaugeShape, PinDistanceShape, PrintedShape
 
-MOST_FEATURES = 100
-MOST_READINGS = 1000
+KIND = FileKind("printer", "A file of measurements")
 SAME = 0.01  # mm: features nearer than this are one, written twice
-
-S = TypeVar("S", bound=Shape)
-T = TypeVar("T")
-
-_MM = UNITS["mm"]
-_HINTS = {
-    "printer.too-big": "Measurements are a few kilobytes: is this the right file?",
-    "printer.syntax": "Numbers take a point (120.12), text stands in quotes, every bracket is "
-    "closed, a key stands once.",
-}
+_NAME = re.compile(r"[A-Za-z0-9_-]{1,12}")
 
 
 def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     """Read the measurements of a gauge from the file at `path`; lengths of the result in mm.
 
     Rows whose value is ``""`` are left out.  ``units`` is what the caliper shows; what was asked
-    of the printer is in mm always.
+    of the printer is always in mm.
 
-    Raises InputError with every fault of the file at once, each with file, line and key.  The
-    codes, each after ``printer.``: missing, folder, unreadable, too-big, not-utf8, syntax;
-    missing-key, unknown-key, type, value, not-finite, format; length, diameter, distance,
-    height, caliper, fit, too-short; name, no-feature, same-feature, too-many, unknown-feature,
-    same-end, nothing-measured.
+    Raises InputError with every fault of single values at once, or, where there is none, of
+    values that do not fit together; each with file, line and key.  The codes, each after
+    ``printer.``: missing, folder, unreadable, too-big, not-utf8, syntax; missing-key,
+    unknown-key, type, value, not-finite, format; length, diameter, distance, height, caliper,
+    fit, too-short; name, no-feature, same-feature, too-many, unknown-feature, same-end,
+    nothing-measured.
     """
-    return _read(path, _gauge)
+    document = read_document(path, KIND)
+    unit = unit_of(document.data)
+    file = validate(GaugeShape, document, document.data, unit)
+    document.refuse(_inconsistent(file))
+    measured = Measurements(
+        features={
+            name: Feature(name, one.kind, one.at, one.diameter)
+            for name, one in file.features.items()
+        },
+        distances=tuple(
+            Distance(*row.between, row.edges, row.value)
+            for row in file.distance
+            if row.value is not None
+        ),
+        diameters=tuple(
+            Diameter(row.of, row.value) for row in file.diameter if row.value is not None
+        ),
+        heights=tuple(Height(row.asked, row.value) for row in file.height if row.value is not None),
+        caliper=file.caliper or CALIPER,
+        bush_fit=file.fits.bush_fit,
+        slide=file.fits.slide,
+        unit=unit,
+        source=document.file,
+    )
+    document.refuse(_nothing(measured.distances))
+    return measured
 
 
 def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
@@ -75,174 +76,75 @@ def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinR
     `halves` are the holes of each half of a jig whose halves are loose from each other; of any
     other jig all its holes at once.
 
-    Raises InputError as `read_measurements`; ``printer.no-pin`` where it is not said what was
-    measured over, ``printer.loose-halves`` for a reading from one half to another.
+    Raises InputError as `read_measurements`; ``printer.no-pin`` where the file does not give
+    the pins that were measured over, ``printer.loose-halves`` for a reading from one half to
+    another.
     """
-    return _read(path, lambda document, faults: _printed(document, halves, faults))
-
-
-def _read(path: str | os.PathLike[str], assemble: Callable[[Document, Faults], T]) -> T:
-    faults = Faults()
-    try:
-        document = read_document(Path(path))
-        read = assemble(document, faults)
-        if faults:
-            raise InputError(document.findings(faults))
-    except InputError as error:
-        raise _renamed(error) from None
-    return read
-
-
-def _gauge(document: Document, faults: Faults) -> Measurements:
-    unit = _unit(document.data)
-    whole = read_part(GaugeShape, document.data, (), unit, faults)
-    features = {
-        name: _feature(name, raw, faults)
-        for name, raw in list(whole.features.items())[:MOST_FEATURES]
-    }
-    faults += _bad_features(whole.features, features, faults)
-    fits = read_part(FitsShape, whole.fits, ("fits",), _MM, faults)
-    known = whole.features
-    measured = Measurements(
-        features=features,
-        distances=tuple(
-            Distance(*row.between, row.edges, row.value)
-            for path, row in _rows(DistanceShape, whole.distance, "distance", unit, faults)
-            if _sound(_bad_ends(path, row.between, known), path, faults) and row.value is not None
-        ),
-        diameters=tuple(
-            Diameter(row.of, row.value)
-            for path, row in _rows(DiameterShape, whole.diameter, "diameter", unit, faults)
-            if _sound(_unknown((*path, "of"), [row.of], known), path, faults)
-            and row.value is not None
-        ),
-        heights=tuple(
-            Height(row.asked, row.value)
-            for path, row in _rows(HeightShape, whole.height, "height", unit, faults)
-            if _sound(_bad_height(path, row.asked), path, faults) and row.value is not None
-        ),
-        caliper=whole.caliper or CALIPER,
-        bush_fit=fits.bush_fit,
-        slide=fits.slide,
-        unit=unit,
-        source=document.file,
+    document = read_document(path, KIND)
+    unit = unit_of(document.data)
+    file = validate(PrintedShape, document, document.data, unit)
+    document.refuse(
+        fault
+        for number, row in enumerate(file.distance)
+        for fault in _unusable(("distance", number), row, file, halves, unit)
     )
-    if not faults and not measured.distances:
-        faults += [_nothing()]
-    return measured
-
-
-def _printed(document: Document, halves: Sequence[Collection[str]], faults: Faults) -> PinReadings:
-    holes = [hole for half in halves for hole in half]
-    unit = _unit(document.data)
-    whole = _pinned(PrintedShape, document.data, (), unit, faults)
     distances = tuple(
-        Distance(*row.between, row.edges, row.value, row.over or whole.over or (0.0, 0.0))
-        for path, row in _rows(PinDistanceShape, whole.distance, "distance", unit, faults)
-        if _sound(_bad_ends(path, row.between, holes), path, faults)
-        and _sound(_loose_ends(path, row.between, halves), path, faults)
-        and _sound(_bad_pins(path, row, whole, unit, faults), path, faults)
-        and row.value is not None
+        Distance(*row.between, row.edges, row.value, row.over or file.over or (0.0, 0.0))
+        for row in file.distance
+        if row.value is not None
     )
-    if not faults and not distances:
-        faults += [_nothing()]
-    return PinReadings(distances, whole.caliper or PINS, unit, document.file)
+    document.refuse(_nothing(distances))
+    return PinReadings(distances, file.caliper or PINS, unit, document.file)
 
 
-def _unit(data: Mapping[str, Any]) -> Unit:
-    said = str(data.get("units", "mm")).lower()
-    return UNITS[nearest(said, UNITS, cutoff=0.3) or "mm"]  # where misspelt, what was meant
+# -- what does not fit together -------------------------------------------------------------------
 
 
-def _feature(name: str, raw: object, faults: Faults) -> Feature:
-    read = read_part(FeatureShape, raw, ("features", name), _MM, faults)
-    return Feature(name, read.kind, read.at, read.diameter)
+def _inconsistent(file: GaugeShape) -> Iterator[Fault]:
+    yield from _bad_features(file.features)
+    for number, distance in enumerate(file.distance):
+        yield from _bad_ends(("distance", number), distance.between, file.features)
+    for number, diameter in enumerate(file.diameter):
+        yield from _unknown(("diameter", number, "of"), [diameter.of], file.features)
 
 
-def _rows(
-    shape: type[S], rows: list[Any], key: str, unit: Unit, faults: Faults
-) -> Iterator[tuple[KeyPath, S]]:
-    """Each row of an array of tables with its path; only the sound ones, the rest are faults."""
-    if len(rows) > MOST_READINGS:
-        hint = f"At most {MOST_READINGS} are allowed."
-        faults += [Fault((key,), "too-many", f"{len(rows)} readings", hint)]
-        return
-    for number, raw in enumerate(rows):
-        path: KeyPath = (key, number)
-        read = _pinned(shape, raw, path, unit, faults)
-        if path not in faults:
-            yield path, read
-
-
-def _pinned(shape: type[S], raw: object, path: KeyPath, unit: Unit, faults: Faults) -> S:
-    """`read_part`, where one diameter of pins is not the first of a list."""
-    own = Faults()
-    read = read_part(shape, raw, path, unit, own)
-    if not isinstance(raw, dict) or isinstance(raw.get("over"), list):
-        faults += own
-        return read
-    over: KeyPath = (*path, "over")
-    faults += (fault for fault in own if fault.path[:-1] != over)
-    faults += (replace(fault, path=over) for fault in own if fault.path == (*over, 0))
-    return read
-
-
-def _sound(found: Iterator[Fault], path: KeyPath, faults: Faults) -> bool:
-    faults += found
-    return path not in faults
-
-
-def _bad_features(
-    listed: Mapping[str, object], features: Mapping[str, Feature], doubts: Faults
-) -> Iterator[Fault]:
-    if not listed and ("features",) not in doubts:
+def _bad_features(listed: Mapping[str, FeatureShape]) -> Iterator[Fault]:
+    if not listed:
         hint = "Fill in the file that jiggen gauge wrote: it says where each hole and peg is."
         yield Fault(("features",), "no-feature", "no hole and no peg is listed", hint)
-    if len(listed) > MOST_FEATURES:
-        hint = f"At most {MOST_FEATURES} are allowed."
-        yield Fault(("features",), "too-many", f"{len(listed)} features", hint)
-    placed: list[Feature] = []
-    for name, feature in features.items():
-        if message := unmeant(name):
-            hint = "Up to 12 letters, digits, hyphens and underscores: A1, peg-2."
-            yield Fault(("features", name), "name", message, hint)
-        if ("features", name) in doubts:
-            continue
-        twin = next((o for o in placed if math.dist(o.at, feature.at) < SAME), None)
+    placed: dict[str, FeatureShape] = {}
+    for name, feature in listed.items():
+        path = ("features", name)
+        if not _NAME.fullmatch(name):
+            message = f"{quoted(name)} is not a valid name of a feature"
+            hint = "Allowed: up to 12 letters, digits, hyphens and underscores: A1, peg-2."
+            yield Fault(path, "name", message, hint)
+        twin = next((n for n, o in placed.items() if math.dist(o.at, feature.at) < SAME), None)
         if twin is not None:
-            message = f"{quoted(name)} lies where {quoted(twin.name)} does"
+            message = f"{quoted(name)} is in the same place as {quoted(twin)}"
             hint = "Compare with the file that jiggen gauge wrote."
-            yield Fault(("features", name), "same-feature", message, hint)
-        placed.append(feature)
+            yield Fault(path, "same-feature", message, hint)
+        placed[name] = feature
 
 
-def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> Iterator[Fault]:
-    path = (*path, "between")
-    yield from _unknown(path, ends, known)
-    if ends[0] == ends[1]:
-        message = f"{quoted(ends[0])} is measured to itself"
-        yield Fault(path, "same-end", message, "Write two different names.")
-
-
-def _loose_ends(
-    path: KeyPath, ends: tuple[str, str], halves: Sequence[Collection[str]]
+def _unusable(
+    path: KeyPath,
+    row: PinDistanceShape,
+    file: PrintedShape,
+    halves: Sequence[Collection[str]],
+    unit: Unit,
 ) -> Iterator[Fault]:
-    """A reading between two halves; both ends are known."""
-    if not any(set(ends) <= set(half) for half in halves):
-        message = f"{ends[0]} and {ends[1]} are in two halves, loose from each other"
-        hint = "Take that reading out: how far apart they lie is set on the ski, by the mark."
+    """What is wrong with a reading of a finished jig: its ends, or the pins it was taken over."""
+    wrong_ends = list(_bad_ends(path, row.between, [hole for half in halves for hole in half]))
+    yield from wrong_ends
+    if not wrong_ends and not any(set(row.between) <= set(half) for half in halves):
+        message = f"{row.between[0]} and {row.between[1]} are in two halves that are not connected"
+        hint = "Remove this reading: the distance of the halves is set on the ski, by the mark."
         yield Fault((*path, "between"), "loose-halves", message, hint)
-
-
-def _bad_pins(
-    path: KeyPath, row: PinDistanceShape, whole: PrintedShape, unit: Unit, doubts: Faults
-) -> Iterator[Fault]:
-    over = row.over or whole.over
-    if ("over",) in doubts and row.over is None:
-        return
+    over = row.over or file.over
     if row.edges != "centre" and over is None:
         hint = "Write over = 3.6, the pins' diameter, here or once above all readings."
-        yield Fault(path, "no-pin", "nothing says what was measured over", hint)
+        yield Fault(path, "no-pin", "the pins that were measured over are not given", hint)
     elif row.value is not None and over is not None:
         rest = row.value - REACH[row.edges] * sum(over) / 2
         if rest <= 0:
@@ -251,11 +153,12 @@ def _bad_pins(
             yield Fault((*path, "value"), "too-short", message, hint)
 
 
-def _bad_height(path: KeyPath, asked: float) -> Iterator[Fault]:
-    low, high = HEIGHTS
-    if not low <= asked <= high:
-        hint = f"Allowed: {_MM.show(low)} to {_MM.show(high)}."
-        yield Fault((*path, "asked"), "height", f"a height of {_MM.show(asked)}", hint)
+def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> Iterator[Fault]:
+    path = (*path, "between")
+    yield from _unknown(path, ends, known)
+    if ends[0] == ends[1]:
+        message = f"{quoted(ends[0])} is measured to itself"
+        yield Fault(path, "same-end", message, "Write two different names.")
 
 
 def _unknown(path: KeyPath, names: Collection[str], known: Collection[str]) -> Iterator[Fault]:
@@ -267,15 +170,7 @@ def _unknown(path: KeyPath, names: Collection[str], known: Collection[str]) -> I
             yield Fault(path, "unknown-feature", f"there is no {quoted(name)}", hint)
 
 
-def _nothing() -> Fault:
-    hint = 'Write what the caliper shows in place of value = "".'
-    return Fault(("distance",), "nothing-measured", "no distance was measured yet", hint)
-
-
-def _renamed(error: InputError) -> InputError:
-    """The findings of the pattern room's reader under this room's name."""
-    named = (
-        replace(found, code=found.code.replace("pattern.", "printer.", 1))
-        for found in error.findings
-    )
-    return InputError(replace(found, hint=_HINTS.get(found.code, found.hint)) for found in named)
+def _nothing(distances: Collection[Distance]) -> Iterator[Fault]:
+    if not distances:
+        hint = 'Write what the caliper shows in place of value = "".'
+        yield Fault(("distance",), "nothing-measured", "no distance was measured yet", hint)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from jiggen.pattern.faults import Unit
+from jiggen.inputs.faults import Unit
 
 _SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
 _PLACES = {"mm": 2, "in": 4}

@@ -4,27 +4,22 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Container, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
-from jiggen.pattern.faults import Fault, nearest, quoted
-from jiggen.pattern.positions import KeyPath
+from jiggen.inputs.faults import Fault, did_you_mean, quoted
+from jiggen.inputs.places import KeyPath
 from jiggen.survey.model import OPPOSITE, Survey, listed
 
-MAX_HOLES = 60
 _NAME = re.compile(r"[A-Za-z0-9_]{1,12}")
 _ACROSS = {"left", "right"}
 
 
-def bad_names(holes: Mapping[str, object], doubts: Container[KeyPath]) -> Iterator[Fault]:
+def bad_names(holes: Mapping[str, object]) -> Iterator[Fault]:
     """Faults of ``[holes]`` as a whole and of the holes' names."""
-    if ("holes",) not in doubts and len(holes) < 2:
+    if len(holes) < 2:
         said = "there are no holes" if not holes else "there is only one hole"
         hint = "Write a line for each hole under [holes], its name and diameter: a = 5.5"
         yield Fault(("holes",), "no-hole", said, hint)
-    if len(holes) > MAX_HOLES:
-        yield Fault(
-            ("holes",), "too-many-holes", f"{len(holes)} holes", f"At most {MAX_HOLES} are allowed."
-        )
     for name in holes:
         if name in OPPOSITE:
             hint = "front, rear, left and right mean the plate's edges: call the hole otherwise."
@@ -52,17 +47,15 @@ def split(key: str, holes: Collection[str]) -> tuple[tuple[str, str] | None, lis
     return (None if wrong else (first, second)), wrong
 
 
-def bad_readings(survey: Survey, doubts: Container[KeyPath]) -> Iterator[Fault]:
+def bad_readings(survey: Survey) -> Iterator[Fault]:
     """Faults of ``[distances]`` as a whole."""
-    if not survey.readings and ("distances",) not in doubts:
+    if not survey.readings:
         hint = "Write a line for each pair measured under [distances]: a-b = { outside = 45.5 }"
         yield Fault(("distances",), "no-distance", "there are no distances", hint)
 
 
-def bad_plate(survey: Survey, doubts: Container[KeyPath]) -> Iterator[Fault]:
+def bad_plate(survey: Survey) -> Iterator[Fault]:
     """Faults of ``[plate]``: names, and what it must say so that a place can be told."""
-    if ("plate",) in doubts and ("holes",) in doubts:
-        return
     named: dict[str, tuple[str, ...]] = {
         "front": survey.front,
         "rear": survey.rear,
@@ -82,7 +75,7 @@ def bad_plate(survey: Survey, doubts: Container[KeyPath]) -> Iterator[Fault]:
             for fault in _unknown(name, survey.holes, path, edges=edges):
                 sound = False
                 yield fault
-    if sound and not any(("plate", key) in doubts for key in named):
+    if sound:
         yield from _sides(survey)
         yield from _twins(survey)
         yield from _frame(survey)
@@ -136,7 +129,7 @@ def _frame(survey: Survey) -> Iterator[Fault]:
     elif edges and edges[0] not in measured:
         hint = f"Measure from that edge to a hole: {edges[0]}-{survey.holes[0]} = {{ inside = … }}"
         yield Fault(
-            ("plate", "origin"), "origin", f"nothing is measured from the {edges[0]} edge", hint
+            ("plate", "origin"), "origin", f"the {edges[0]} edge has no distance to a hole", hint
         )
     tells = survey.pairs or survey.on_centre_line
     across = [name for name in survey.middle if name in OPPOSITE]
@@ -151,10 +144,20 @@ def _frame(survey: Survey) -> Iterator[Fault]:
         yield Fault(("plate", "middle"), "middle", "nothing says where the centre line is", hint)
     elif across and set(survey.middle) != _ACROSS:
         hint = 'Write middle = ["left", "right"] for the middle of the plate, or name holes only.'
-        yield Fault(("plate", "middle"), "middle", "that has no middle", hint)
+        yield Fault(
+            ("plate", "middle"),
+            "middle",
+            "the middle is not between the left and the right edge",
+            hint,
+        )
     elif across and not _ACROSS.issubset(measured):
         hint = "Measure from the left edge and from the right edge."
-        yield Fault(("plate", "middle"), "middle", "an edge is not measured from", hint)
+        yield Fault(
+            ("plate", "middle"),
+            "middle",
+            "the left or the right edge has no distance to a hole",
+            hint,
+        )
     if survey.along and survey.along[0] == survey.along[1]:
         hint = 'Write the rear hole and the front hole: along = ["c", "a"].'
         yield Fault(("plate", "along"), "along", "one hole makes no line", hint)
@@ -167,7 +170,6 @@ def _unknown(name: str, holes: Collection[str], path: KeyPath, *, edges: bool) -
     if name in holes or (edges and name in OPPOSITE):
         return
     known = [*holes, *(OPPOSITE if edges else ())]
-    guess = nearest(name, known)
-    meant = f"Did you mean {quoted(guess)}? " if guess else ""
+    meant = did_you_mean(name, known)
     hint = f"{meant}Known: {', '.join(known)}." if known else "Name it under [holes]."
     yield Fault(path, "unknown-hole", f"there is no hole {quoted(name)}", hint)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern.write import parse_pattern
+from jiggen.pattern.read import parse_pattern
 from jiggen.survey.examine import Examination
 
 DIGITS = 2

@@ -3,40 +3,26 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
-from dataclasses import replace
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterator
 
-from jiggen.errors import InputError
-from jiggen.pattern.document import read_document
-from jiggen.pattern.faults import UNITS, Fault, Faults, Unit, nearest, word
+from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.faults import Fault, Unit, unit_of
+from jiggen.inputs.shape import validate
 from jiggen.pattern.model import Drill
-from jiggen.pattern.parts import read_part
-from jiggen.pattern.schema import DrillShape, FileShape, GroupShape
+from jiggen.pattern.schema import DrillShape
 from jiggen.survey.checks import bad_names, bad_plate, bad_readings, split
 from jiggen.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
-from jiggen.survey.schema import (
-    PATTERN_KEYS,
-    HoleShape,
-    PlacedShape,
-    PlateShape,
-    ReadingsShape,
-    SurveyShape,
-)
+from jiggen.survey.schema import SurveyShape
 
-_HINTS = {
-    "survey.too-big": "A survey is a few kilobytes: is this the right file?",
-    "survey.syntax": "Numbers take a point (9.5), text stands in quotes, every bracket is closed, "
-    "a key stands once.",
-}
+KIND = FileKind("survey", "A survey file")
 
 
 def read_survey(path: str | os.PathLike[str]) -> Survey:
     """Read the survey file at `path`; every length of the result is in mm.
 
-    Raises InputError with every fault of the file at once, each with file, line and key.  The
-    codes, each after ``survey.``:
+    Raises InputError with every fault of single values at once, or, where there is none, of
+    values that do not fit together; each with file, line and key.  The codes, each after
+    ``survey.``:
 
     file      missing, folder, unreadable, too-big, not-utf8, syntax
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note, no-drill
@@ -44,139 +30,81 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     holes     no-hole, too-many-holes, unknown-hole, same-hole, no-distance, edges
     plate     pairs, side, origin, middle, along
     """
-    try:
-        document = read_document(Path(path))
-        survey, faults = _assemble(document.data, document.file)
-        if faults:
-            raise InputError(document.findings(faults))
-    except InputError as error:
-        raise _renamed(error) from None
-    return survey
-
-
-def _assemble(data: dict[str, Any], source: str) -> tuple[Survey, Faults]:
-    """The survey and its faults; with any fault the survey is not to be used."""
-    faults = Faults()
-    said = word(data.get("units", "mm")).lower()
-    unit = UNITS[nearest(said, UNITS, cutoff=0.3) or "mm"]  # where misspelt, what was meant
-    whole = read_part(SurveyShape, data, (), unit, faults)
-    file = read_part(
-        FileShape, {key: data[key] for key in PATTERN_KEYS if key in data}, (), unit, faults
-    )
-    placed = read_part(PlacedShape, whole.group, ("group",), unit, faults)
-    group = read_part(
-        GroupShape,
-        {key: whole.group[key] for key in ("name", "datum") if key in whole.group},
-        ("group",),
-        unit,
-        faults,
-    )
-    if placed.shift is None and ("group", "shift") not in faults:
-        hint = "Write shift = 0.0 where the plate's origin lies on the datum, + towards the tip."
-        faults += [Fault(("group", "shift"), "missing-key", 'the key "shift" is missing', hint)]
-    faults += bad_names(whole.holes, faults)
-    holes = {name: _diameter(name, raw, unit, faults) for name, raw in whole.holes.items()}
-    readings = tuple(
-        reading
-        for key, raw in whole.distances.items()
-        for reading in _readings(key, raw, holes, unit, faults)
-    )
-    plate = read_part(PlateShape, whole.plate, ("plate",), unit, faults)
+    document = read_document(path, KIND)
+    unit = unit_of(document.data)
+    file = validate(SurveyShape, document, document.data, unit)
+    faults = [*bad_names(file.holes), *_undrilled(file.drill)]
+    readings: list[Reading] = []
+    for key in file.distances:
+        faults += _read(key, file, unit, readings)
     survey = Survey(
         name=file.name,
         note=file.note,
         boot=file.boot,
         pair=file.pair,
-        drill=_drill(file.drill),
-        group=group.name,
-        datum=group.datum,
-        shift=placed.shift or 0.0,
-        holes=tuple(holes),
-        diameters=tuple(holes.values()),
-        readings=readings,
-        pairs=tuple(plate.pairs),
-        on_centre_line=tuple(plate.centre_line),
-        origin=tuple(plate.origin),
-        middle=tuple(plate.middle),
-        along=plate.along,
-        front=tuple(plate.front),
-        rear=tuple(plate.rear),
-        left=tuple(plate.left),
-        right=tuple(plate.right),
-        sigma=whole.sigma or CALIPER,
-        source=source,
+        drill=Drill(
+            file.drill.diameter.plain or 0.0,
+            file.drill.diameter.metal or 0.0,
+            file.drill.depth or 0.0,
+        ),
+        group=file.group.name,
+        datum=file.group.datum,
+        shift=file.group.shift,
+        holes=tuple(file.holes),
+        diameters=tuple(file.holes.values()),
+        readings=tuple(readings),
+        pairs=tuple(file.plate.pairs),
+        on_centre_line=tuple(file.plate.centre_line),
+        origin=tuple(file.plate.origin),
+        middle=tuple(file.plate.middle),
+        along=file.plate.along,
+        front=tuple(file.plate.front),
+        rear=tuple(file.plate.rear),
+        left=tuple(file.plate.left),
+        right=tuple(file.plate.right),
+        sigma=file.sigma or CALIPER,
+        source=document.file,
     )
-    faults += _undrilled(file.drill, faults)
-    faults += bad_readings(survey, faults)
-    faults += bad_plate(survey, faults)
-    return survey, faults
+    if not file.distances:
+        faults += bad_readings(survey)
+    document.refuse([*faults, *bad_plate(survey)])
+    return survey
 
 
-def _diameter(name: str, raw: object, unit: Unit, faults: Faults) -> float:
-    own = Faults()
-    size = read_part(HoleShape, {"diameter": raw}, ("holes", name), unit, own)
-    faults += (replace(fault, path=("holes", name)) for fault in own)
-    return size.diameter
-
-
-def _readings(
-    key: str, raw: object, holes: Mapping[str, float], unit: Unit, faults: Faults
-) -> Iterator[Reading]:
-    """What one line of ``[distances]`` says; nothing where it is faulty."""
+def _read(key: str, file: SurveyShape, unit: Unit, readings: list[Reading]) -> Iterator[Fault]:
+    """Add what one line of ``[distances]`` says to `readings`; yields what is wrong with it."""
     path = ("distances", key)
-    own = Faults()
-    read = read_part(ReadingsShape, raw, path, unit, own)
-    listed = raw if isinstance(raw, dict) else {}
-    faults += (
-        fault
-        if isinstance(listed.get(str(fault.path[2:3] and fault.path[2])), list)
-        # one number is not the first of a list
-        else replace(fault, path=fault.path[:3])
-        for fault in own
-    )
-    ends, wrong = split(key, holes)
-    faults += wrong
-    if path in faults or ends is None:
+    line = file.distances[key]
+    ends, wrong = split(key, file.holes)
+    yield from wrong
+    if ends is None:
         return
-    given = {kind: getattr(read, kind) for kind in KINDS}
+    given = {kind: getattr(line, kind) for kind in KINDS}
     if not any(given.values()):
         hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
-        faults += [Fault(path, "no-distance", "no distance is given", hint)]
+        yield Fault(path, "no-distance", "no distance is given", hint)
     edges = sum(end in OPPOSITE for end in ends)
+    rims = sum(file.holes.get(end, 0.0) for end in ends) / 2
     for kind, values in given.items():
-        rims = sum(holes.get(end, 0.0) for end in ends) / 2
         for value in values:
             if edges == 2 and kind != "centre":
                 hint = "Between two edges write { centre = … }."
-                faults += [Fault((*path, kind), "edges", "an edge has no rim", hint)]
+                message = "a distance between two edges has no inside and no outside"
+                yield Fault((*path, kind), "edges", message, hint)
             elif value - REACH[kind] * rims <= 0 and edges < 2:
-                said = f"{unit.show(value)} is not more than what the holes themselves take up"
+                message = f"{unit.show(value)} is not more than what the holes themselves take up"
                 hint = "Was it measured inside to inside? Then write inside = …"
-                faults += [Fault((*path, kind), "too-short", said, hint)]
+                yield Fault((*path, kind), "too-short", message, hint)
             else:
-                yield Reading(*ends, kind, value, read.sigma)
+                readings.append(Reading(*ends, kind, value, line.sigma))
 
 
-def _drill(drill: DrillShape) -> Drill:
-    return Drill(drill.diameter.plain or 0.0, drill.diameter.metal or 0.0, drill.depth or 0.0)
-
-
-def _undrilled(drill: DrillShape, doubts: Faults) -> Iterator[Fault]:
+def _undrilled(drill: DrillShape) -> Iterator[Fault]:
     for words, value, *keys in (
         ("drill diameter for plain cores", drill.diameter.plain, "diameter", "plain"),
         ("drill diameter under metal", drill.diameter.metal, "diameter", "metal"),
         ("drill depth", drill.depth, "depth"),
     ):
-        path = ("drill", *map(str, keys))
-        if value is None and path not in doubts:
+        if value is None:
             hint = "Write under [drill]: diameter = { plain = 3.6, metal = 4.1 } and depth = 9.5."
-            yield Fault(path, "no-drill", f"no {words} is given", hint)
-
-
-def _renamed(error: InputError) -> InputError:
-    """The findings of the pattern room's reader under this room's name."""
-    named = (
-        replace(found, code=found.code.replace("pattern.", "survey.", 1))
-        for found in error.findings
-    )
-    return InputError(replace(found, hint=_HINTS.get(found.code, found.hint)) for found in named)
+            yield Fault(("drill", *map(str, keys)), "no-drill", f"no {words} is given", hint)

@@ -1,86 +1,51 @@
-"""The shape of a survey file, as pydantic models that read lengths into mm.
-
-As in `jiggen.pattern.schema`: each model checks one table by itself, the validation context is
-the file's `Unit`, and a field's description is the hint of every fault in it.
-"""
+"""The shape of a survey file, as pydantic models that read lengths into mm."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, LiteralString, cast
+from typing import Annotated
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
-from pydantic_core import PydanticCustomError
+from pydantic import BeforeValidator, Field
 
-from jiggen.pattern.faults import Unit, shown
-from jiggen.pattern.schema import Length, Shape, Size
+from jiggen.inputs.faults import shown
+from jiggen.inputs.shape import (
+    Shape,
+    Size,
+    Units,
+    Version,
+    at_most,
+    between,
+    fault,
+    pair_of,
+    positive,
+)
+from jiggen.pattern import Datum, Pair
+from jiggen.pattern.schema import Boots, DrillShape, GroupName, Length, Name, Note
 
 # Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
 DIAMETERS = (1.0, 60.0)
 FARTHEST = 1500.0
 COARSEST = 5.0
-
-
-def _fault(code: LiteralString, message: str, hint: str = "") -> PydanticCustomError:
-    return PydanticCustomError(code, "{message}", {"message": message, "hint": hint})
-
-
-def _shown(value: float, info: ValidationInfo) -> str:
-    return cast(Unit, info.context).show(value)
-
-
-def _hole_size(value: float, info: ValidationInfo) -> float:
-    low, high = DIAMETERS
-    if low <= value <= high:
-        return value
-    allowed = f"Allowed: {_shown(low, info)} to {_shown(high, info)}."
-    raise _fault("diameter", f"a hole of {_shown(value, info)}", allowed)
-
-
-def _distance(value: float, info: ValidationInfo) -> float:
-    if 0 < value <= FARTHEST:
-        return value
-    allowed = f"Allowed: more than 0, up to {_shown(FARTHEST, info)}."
-    raise _fault("distance", f"a distance of {_shown(value, info)}", allowed)
-
-
-def _sureness(value: float, info: ValidationInfo) -> float:
-    if 0 < value <= COARSEST:
-        return value
-    allowed = f"Allowed: more than 0, up to {_shown(COARSEST, info)}."
-    raise _fault("sigma", f"readings good to {_shown(value, info)}", allowed)
+MAX_HOLES = 60
 
 
 def _listed(value: object) -> object:
-    """One thing stands for a list of it."""
+    """One value stands for a list of it."""
     return value if isinstance(value, list) else [value]
 
 
 def _pairs(value: object) -> object:
     if isinstance(value, list) and all(isinstance(pair, list) and len(pair) == 2 for pair in value):
         return [tuple(pair) for pair in value]
-    raise _fault("type", f"is {shown(value)}, but must be a list of pairs of holes")
+    raise fault("type", f"is {shown(value)}, but must be a list of pairs of holes")
 
 
-def _two(value: object) -> object:
-    if isinstance(value, list) and len(value) == 2:
-        return tuple(value)
-    raise _fault("type", f"is {shown(value)}, but must be a list of two holes")
-
-
-Diameter = Annotated[Size, AfterValidator(_hole_size)]
-Distances = Annotated[list[Annotated[Size, AfterValidator(_distance)]], BeforeValidator(_listed)]
-Sigma = Annotated[Size, AfterValidator(_sureness)]
+Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
+Distance = Annotated[Size, positive(FARTHEST, "distance", "a distance")]
+Distances = Annotated[list[Distance], BeforeValidator(_listed)]
+Sigma = Annotated[Size, positive(COARSEST, "sigma", "a standard uncertainty")]
 Names = Annotated[list[str], BeforeValidator(_listed)]
-_SIGMA = "how far off a reading is, two times in three: 0.05 for a caliper, 0.3 for a ruler"
+_SIGMA = "the standard uncertainty (1 σ) of one reading: 0.05 for a caliper, 0.3 for a ruler"
 _READ = "a number, or a list of them if you measured more than once"
-
-
-class HoleShape(Shape):
-    """One hole's entry in ``[holes]``."""
-
-    STAND_IN: ClassVar[dict[str, object]] = {"diameter": 5.0}
-
-    diameter: Diameter = Field(description="the hole's diameter, as measured in the plate")
 
 
 class ReadingsShape(Shape):
@@ -109,44 +74,41 @@ class PlateShape(Shape):
     middle: Names = Field(
         default=[], description='["left", "right"] for both edges, or holes to take the middle of'
     )
-    along: Annotated[tuple[str, str], BeforeValidator(_two)] | None = Field(
+    along: Annotated[tuple[str, str], pair_of("holes")] | None = Field(
         default=None,
         description='two holes in a line along the ski, the rear one first: ["c", "a"]',
     )
 
 
-class PlacedShape(Shape):
-    """``[group]``; its values are checked as in a pattern file."""
+class GroupShape(Shape):
+    """``[group]``, with values as in a pattern file."""
 
-    name: Any = Field(default=None, description="a word: hole ids are made of it")
-    datum: Any = Field(default=None, description='"boot-toe", "boot-heel" or "boot-centre"')
-    shift: Length | None = Field(
-        default=None, description="a length from the datum to the plate's origin, + towards the tip"
+    name: GroupName = Field(description="a word: hole ids are made of it")
+    datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
+    shift: Length = Field(
+        description="a length from the datum to the plate's origin, + towards the tip; 0.0 where "
+        "it is on the datum"
     )
 
 
 class SurveyShape(Shape):
-    """The whole file; what a pattern file has too is checked as there, the rest one by one."""
+    """The whole file; what a pattern file has too has the same limits as there."""
 
-    format: Any = Field(default=None, description="format = 1")
-    name: Any = Field(default=None, description="what the plate is called")
-    note: Any = Field(default=None, description="any printable text")
-    units: Any = Field(default=None, description='"mm" or "in"')
-    boot: Any = Field(default=None, description="boot sole lengths served: [255, 355]")
-    pair: Any = Field(default=None, description='"same" or "mirrored"')
-    drill: Any = Field(default=None, description="a table headed [drill], as in a pattern file")
+    format: Version = Field(description="format = 1")
+    name: Name = Field(description="what the plate is called")
+    note: Note = Field(default="", description="any printable text")
+    units: Units = Field(default="mm", description='"mm" or "in"')
+    boot: Boots | None = Field(default=None, description="boot sole lengths served: [255, 355]")
+    pair: Pair = Field(default="same", description='"same" or "mirrored"')
+    drill: DrillShape = Field(
+        default=DrillShape(), description="a table headed [drill], as in a pattern file"
+    )
     sigma: Sigma | None = Field(default=None, description=_SIGMA)
-    group: dict[str, Any] = Field(
-        default={}, description="a table headed [group]: name, datum and shift"
+    group: GroupShape = Field(description="a table headed [group]: name, datum and shift")
+    holes: Annotated[dict[str, Diameter], at_most(MAX_HOLES, "too-many-holes", "holes")] = Field(
+        default={}, description="a table headed [holes] with a line for each diameter: a = 5.5"
     )
-    holes: dict[str, Any] = Field(
-        default={}, description="a table headed [holes] with a line for each: a = 5.5"
-    )
-    distances: dict[str, Any] = Field(
+    distances: dict[str, ReadingsShape] = Field(
         default={}, description="a table headed [distances]: a-b = { outside = 45.5 }"
     )
-    plate: dict[str, Any] = Field(default={}, description="a table headed [plate]")
-
-
-PATTERN_KEYS = ("format", "name", "note", "units", "boot", "pair", "drill")
-"""Keys of a survey file that mean what they mean in a pattern file."""
+    plate: PlateShape = Field(default=PlateShape(), description="a table headed [plate]")

@@ -1,15 +1,16 @@
-"""One fault in a pattern, by key path, and how a technician reads it."""
+"""One fault in a file, by key path, and the words in which it is reported."""
 
 from __future__ import annotations
 
 import difflib
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Self
 
-from jiggen.pattern.positions import KeyPath
+from jiggen.errors import Finding
+from jiggen.inputs.places import KeyPath
+from jiggen.units import INCH
 
 _PLAIN_KEY = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _KINDS: dict[type, str] = {
@@ -28,48 +29,21 @@ _PAIRS = {
 
 @dataclass(frozen=True)
 class Fault:
-    """What is wrong at `path`; `code` lacks the room (``unknown-key``)."""
+    """What is wrong at `path`; `code` lacks the prefix of the package (``unknown-key``)."""
 
     path: KeyPath
     code: str
     message: str
     hint: str = ""
 
-
-class Faults:
-    """The faults found so far; ``path in faults`` asks whether `path` stands for anything.
-
-    It does not when a fault lies at it, in it or around it, and then nothing more is to be
-    concluded from it.
-    """
-
-    def __init__(self) -> None:
-        self._found: list[Fault] = []
-        self._at: set[KeyPath] = set()
-        self._around: set[KeyPath] = set()
-
-    def __iadd__(self, found: Iterable[Fault]) -> Self:
-        for fault in tuple(found):  # all of them first: finding may ask what is here already
-            self._found.append(fault)
-            self._at.add(fault.path)
-            self._around.update(fault.path[:depth] for depth in range(1, len(fault.path)))
-        return self
-
-    def __iter__(self) -> Iterator[Fault]:
-        return iter(self._found)
-
-    def __len__(self) -> int:
-        return len(self._found)
-
-    def __contains__(self, path: object) -> bool:
-        if not isinstance(path, tuple):
-            return False
-        return path in self._around or any(path[:n] in self._at for n in range(len(path) + 1))
+    def finding(self, prefix: str, where: str) -> Finding:
+        """The fault as a finding at `where`, with its code and key as users see them."""
+        return Finding(f"{prefix}.{self.code}", self.message, where, key_text(self.path), self.hint)
 
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit of length a file may be written in; `mm` is its size in millimetres."""
+    """A unit of length that a file may be written in; `mm` is its size in millimetres."""
 
     name: str
     mm: float
@@ -79,14 +53,20 @@ class Unit:
         return f"{length / self.mm:.6g} {self.name}"
 
 
-# 1 in = 25.4 mm exactly: international yard and pound agreement, 1959; ISO 31-1.
-UNITS = {"mm": Unit("mm", 1.0), "in": Unit("in", 25.4)}
+MM = Unit("mm", 1.0)
+UNITS = {"mm": MM, "in": Unit("in", INCH)}
+
+
+def unit_of(data: dict[str, object]) -> Unit:
+    """The unit that a file's ``units`` names; where it is misspelt, the one most likely meant."""
+    units = word(data.get("units", "mm")).lower()
+    return UNITS[nearest(units, UNITS, cutoff=0.3) or "mm"]
 
 
 def key_text(path: KeyPath) -> str:
     """`path` as a person reads it, counted from 1: ``group[1].hole[3].at``.
 
-    The two numbers of `at`, `boot` and `x` are one key; which of them is meant, the message says.
+    The two numbers of `at`, `boot` and `x` are one key; the message says which of them is meant.
     """
     if len(path) > 1 and path[-2] in _PAIRS:
         path = path[:-1]
@@ -124,7 +104,7 @@ def shown(value: object) -> str:
 
 
 def word(value: object) -> str:
-    """A value where text is looked for: the text itself, or what :func:`shown` says of another."""
+    """A value where text is looked for: the text itself, or what `shown` says of another."""
     return value if isinstance(value, str) else shown(value)
 
 
@@ -139,3 +119,18 @@ def nearest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
     """The known word nearest to `word`, or nothing when none is near."""
     close = difflib.get_close_matches(word[:60], list(known), n=1, cutoff=cutoff)
     return close[0] if close else ""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """The beginning of a hint, ``Did you mean "boot"?`` and a space, or nothing."""
+    guess = nearest(word, known)
+    return f"Did you mean {quoted(guess)}? " if guess else ""
+
+
+def hidden(text: str, apart_from: str = "") -> str:
+    """A message about the first character that shows nothing or reverses the text, if any.
+
+    `str.isprintable` is False for control and format characters, bidi controls among them.
+    """
+    found = (c for c in text if not c.isprintable() and c not in apart_from)
+    return next((f"character U+{ord(c):04X} cannot be printed" for c in found), "")

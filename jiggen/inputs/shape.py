@@ -1,0 +1,243 @@
+"""Checks values against pydantic models, and reports all that is wrong in plain words.
+
+A model's field has a description, which says what is allowed there; it is the hint of every
+fault in it.  The validation context is the file's `Unit`; lengths are read into mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal, LiteralString, TypeVar, cast, get_args, get_origin
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+)
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from jiggen.errors import InputError
+from jiggen.inputs.document import Source
+from jiggen.inputs.faults import (
+    MM,
+    Fault,
+    Unit,
+    did_you_mean,
+    part_name,
+    quoted,
+    shown,
+    word,
+)
+from jiggen.inputs.places import KeyPath
+
+_WANTED = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "dict_type": "a table",
+    "model_type": "a table",
+}
+
+
+class Shape(BaseModel):
+    """Base of every table: no unknown keys, no silent conversion."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+    @classmethod
+    def keys(cls) -> dict[str, str]:
+        """Every key that the table may have, with what is allowed in it."""
+        return {
+            field.alias or name: field.description or "" for name, field in cls.model_fields.items()
+        }
+
+
+S = TypeVar("S", bound=Shape)
+
+
+def validate(
+    shape: type[S],
+    source: Source,
+    data: object,
+    unit: Unit = MM,
+    also: Iterable[Fault] = (),
+) -> S:
+    """`data`, read from `source`, as a `shape`, with lengths in mm.
+
+    `also` are faults that were found before; what else is wrong inside them is not reported.
+    Raises InputError with every fault at once.
+    """
+    found = list(also)
+    around = {one.path for one in found}
+    try:
+        read = shape.model_validate(data, context=unit)
+    except ValidationError as error:
+        found += [
+            one
+            for one in _faults(shape, data, error.errors(include_url=False))
+            if not any(one.path[:depth] in around for depth in range(len(one.path) + 1))
+        ]
+        raise InputError(source.findings(found)) from None
+    source.refuse(found)
+    return read
+
+
+def _faults(shape: type[Shape], data: object, errors: Iterable[ErrorDetails]) -> list[Fault]:
+    """The errors as faults; one value that stands for a list of it has each fault once."""
+    found: dict[Fault, None] = {}
+    for error in errors:
+        found.setdefault(_fault(shape, error, _as_written(data, error["loc"])))
+    return list(found)
+
+
+def _as_written(data: Any, path: KeyPath) -> KeyPath:
+    """`path` without indexes into what the file does not write as a list."""
+    for depth, part in enumerate(path):
+        if isinstance(part, int) and not isinstance(data, list):
+            return path[:depth]
+        try:
+            data = data[part]
+        except (LookupError, TypeError):
+            return path[: depth + 1]
+    return path
+
+
+def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
+    """One of pydantic's errors in plain words."""
+    kind = error["type"]
+    table, key = _table(shape, error["loc"])
+    keys = table.keys()
+    allowed = f"Allowed: {keys[key]}." if key in keys else f"Allowed here: {', '.join(keys)}."
+    if kind == "extra_forbidden":
+        return Fault(path, "unknown-key", f"unknown key {quoted(key)}", _meant(key, keys))
+    if kind == "missing":
+        return Fault(path, "missing-key", f"the key {quoted(key)} is missing", allowed)
+    if kind == "literal_error":
+        choices = [str(choice) for choice in get_args(table.model_fields[key].annotation)]
+        given = word(error["input"])
+        return Fault(path, "value", f"{quoted(given)} is not allowed", _meant(given, choices))
+    name = part_name(path)
+    own = error.get("ctx", {})
+    if "hint" in own:  # from `fault`
+        return Fault(path, kind, own["message"], own["hint"] or allowed)
+    subject = f"{name} is " if name else "is "
+    if kind == "finite_number":
+        return Fault(path, "not-finite", f"{subject}not a finite number", allowed)
+    wanted = _WANTED.get(kind, "something else")
+    return Fault(path, "type", f"{subject}{shown(error['input'])}, but must be {wanted}", allowed)
+
+
+def _table(shape: type[Shape], path: KeyPath) -> tuple[type[Shape], str]:
+    """The innermost table on the way along `path`, and the key of it that `path` goes through."""
+    table, key = shape, ""
+    inside: Any = shape
+    for part in path:
+        if isinstance(inside, type) and issubclass(inside, Shape):
+            table, key = inside, str(part)
+            fields = {field.alias or name: field for name, field in table.model_fields.items()}
+            inside = _bare(fields[key].annotation) if key in fields else None
+        elif get_args(inside):
+            inside = _bare(get_args(inside)[-1 if isinstance(part, str) else 0])
+    return table, key
+
+
+def _bare(annotation: Any) -> Any:
+    """`annotation` without its metadata, and without ``| None``."""
+    while get_origin(annotation) is Annotated:
+        annotation = get_args(annotation)[0]
+    options = [one for one in get_args(annotation) if one is not type(None)]
+    if type(None) in get_args(annotation) and len(options) == 1:
+        return _bare(options[0])
+    return annotation
+
+
+def _meant(given: str, known: Iterable[str]) -> str:
+    return f"{did_you_mean(given, known)}Allowed here: {', '.join(known)}."
+
+
+# -- types of fields ------------------------------------------------------------------------------
+
+
+def fault(code: LiteralString, message: str, hint: str = "") -> PydanticCustomError:
+    """A fault to raise in a validator; without a `hint`, the field's description is used."""
+    return PydanticCustomError(code, "{message}", {"message": message, "hint": hint})
+
+
+def unit_in(info: ValidationInfo) -> Unit:
+    """The unit of the file that is being read."""
+    return cast(Unit, info.context)
+
+
+def between(
+    low: float, high: float, code: LiteralString, what: str, *, in_mm: bool = False
+) -> AfterValidator:
+    """Accepts lengths from `low` to `high` mm; `what` names them in the message.
+
+    `in_mm`: the file gives them in mm, whatever its unit is.
+    """
+
+    def check(value: float, info: ValidationInfo) -> float:
+        if low <= value <= high:
+            return value
+        unit = MM if in_mm else unit_in(info)
+        allowed = f"Allowed: {unit.show(low)} to {unit.show(high)}."
+        raise fault(code, f"{what} of {unit.show(value)}", allowed)
+
+    return AfterValidator(check)
+
+
+def positive(high: float, code: LiteralString, what: str, where: str = "") -> AfterValidator:
+    """Accepts lengths above 0 up to `high` mm; `where` ends the hint."""
+
+    def check(value: float, info: ValidationInfo) -> float:
+        if 0 < value <= high:
+            return value
+        unit = unit_in(info)
+        allowed = f"Allowed: more than 0, up to {unit.show(high)}{where}."
+        raise fault(code, f"{what} of {unit.show(value)}", allowed)
+
+    return AfterValidator(check)
+
+
+def pair_of(what: str) -> BeforeValidator:
+    """Takes a list of two `what` as a tuple."""
+
+    def check(value: object) -> object:
+        if isinstance(value, list) and len(value) == 2:
+            return tuple(value)
+        raise fault("type", f"is {shown(value)}, but must be a list of two {what}")
+
+    return BeforeValidator(check)
+
+
+def at_most(most: int, code: LiteralString, what: str) -> BeforeValidator:
+    """Refuses a list or table of more than `most` entries before looking at any of them."""
+
+    def check(value: object) -> object:
+        if isinstance(value, list | dict) and len(value) > most:
+            raise fault(code, f"{len(value)} {what}", f"At most {most} are allowed.")
+        return value
+
+    return BeforeValidator(check)
+
+
+def _to_mm(value: float, info: ValidationInfo) -> float:
+    return round(value * unit_in(info).mm, 9)  # 14.2 in is 360.68 mm, not 360.67999999999995
+
+
+def _version(version: int) -> int:
+    if version == 1:
+        return version
+    raise fault("format", f"format {shown(version)}, which this program does not read")
+
+
+Number = Annotated[float, Field(allow_inf_nan=False)]
+Size = Annotated[Number, AfterValidator(_to_mm)]
+Version = Annotated[int, AfterValidator(_version)]
+Units = Literal["mm", "in"]

@@ -1,0 +1,192 @@
+"""Tables of words, CSV as spreadsheets write it.
+
+The first row names the columns, in any writing of capitals, spaces and hyphens; a name may say
+the unit of its column, ``boot (in)``.  Cells are separated by commas, semicolons or tabs; with
+semicolons or tabs, a decimal comma is read as a point.  Empty rows are skipped, and lines that
+begin with ``#`` above the names; below them only where the reader asks for it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from jiggen.inputs.document import FileKind, Source, read_text
+from jiggen.inputs.faults import Fault, did_you_mean, part_name, quoted
+from jiggen.inputs.places import KeyPath, Place
+
+_NAME = re.compile(r"(.*?)\s*(?:[(\[]\s*(mm|in)\s*[)\]])?", re.IGNORECASE)
+_BARE = re.compile(r".*[0-9.]\s*")  # a number with no unit of its own
+_SEPARATOR = re.compile(r"sep=(.)\s*", re.IGNORECASE)  # a first line for spreadsheets alone
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Which columns a table may have.
+
+    `others` are further names for them.  `lengths` may have a unit in their name.  `optional`:
+    a table may do without the names, and then has these columns in this order.  `comments`:
+    lines with ``#`` may stand below the names too.
+    """
+
+    names: tuple[str, ...]
+    needed: tuple[str, ...]
+    lengths: tuple[str, ...]
+    others: Mapping[str, str] = field(default_factory=dict)
+    optional: bool = False
+    comments: bool = False
+
+    @property
+    def naming(self) -> str:
+        """How columns are called, for a hint."""
+        needed = ", ".join(self.needed)
+        return f"Columns are called {', '.join(self.names)}; needed: {needed}."
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its first line in the file, its words by column, how many cells are too many."""
+
+    line: int
+    cells: dict[str, str]
+    width: int = 0
+
+
+@dataclass(frozen=True)
+class Table(Source):
+    """A CSV file taken apart; a key path is (anything, row, column …), rows counted from 0.
+
+    `units` are those that the names of its columns say.
+    """
+
+    columns: tuple[str, ...]
+    units: dict[str, str]
+    header: int
+    rows: tuple[Row, ...]
+
+    def place(self, path: KeyPath) -> Place:
+        """The line that `path` stands on."""
+        row = path[1] if len(path) > 1 else None
+        return Place(self.rows[row].line if isinstance(row, int) else self.header, 0)
+
+    def key(self, path: KeyPath) -> str:
+        """The name of the column that `path` stands in, or nothing for a whole row."""
+        column = part_name(path) or (str(path[-1]) if len(path) != 2 else "")
+        if path[:1] == ("columns",):
+            column = str(path[-1])
+        return column if column.replace(", ", "").isidentifier() or not column else quoted(column)
+
+    def too_wide(self, name: str) -> Iterator[Fault]:
+        """A fault for each row with more cells than there are columns, at (`name`, row)."""
+        for number, row in enumerate(self.rows):
+            if row.width:
+                message = f"{row.width} cells under {len(self.columns)} column names"
+                hint = "Use a decimal point, or separate the cells by semicolons."
+                yield Fault((name, number), "cells", message, hint)
+
+
+def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
+    """The CSV file at `path`.
+
+    Raises InputError as `read_text` does, ``.syntax``, and every fault of the names of the
+    columns at once: ``.unknown-column``, ``.same-column``, ``.missing-column``.
+    """
+    file = str(path)
+    lines = list(io.StringIO(read_text(path, kind, utf16=True), newline=""))
+    above = next((n for n, line in enumerate(lines) if _is_header(line)), len(lines))
+    mark = next((mark for mark in ";\t" if mark in "".join(lines[above : above + 1])), ",")
+    records = list(_records(lines, above, mark, file, kind))
+    if columns.comments:
+        records = [one for one in records if not one[1][0].startswith("#")]
+    header, named = records[0] if records else (1, list(columns.names))
+    units = dict(_column(cell, columns) for cell in named)
+    names = [_column(cell, columns)[0] for cell in named]
+    if columns.optional and not set(columns.needed[:2]) <= set(names):
+        names, units = list(columns.names), {}
+    else:
+        records = records[1:]
+    rows = tuple(_row(line, cells, names, units, mark != ",", columns) for line, cells in records)
+    table = Table(file, kind, tuple(names), units, header, rows)
+    if not columns.optional:
+        table.refuse(_misnamed(names, columns))
+    return table
+
+
+def _is_header(line: str) -> bool:
+    """Whether a line is more than what may stand above the names of the columns."""
+    words = line.strip()
+    return bool(words) and not words.startswith("#") and not _SEPARATOR.fullmatch(words)
+
+
+def _records(
+    lines: Sequence[str], above: int, mark: str, file: str, kind: FileKind
+) -> Iterator[tuple[int, list[str]]]:
+    """Every row that is not empty, from line `above` (from 0) on, with its first line (from 1)."""
+    reader = csv.reader(lines[above:], delimiter=mark, strict=True)
+    line = above + 1
+    try:
+        for cells in reader:
+            words = [cell.strip() for cell in cells]
+            if any(words):
+                yield line, words
+            line = above + reader.line_num + 1
+    except csv.Error as error:
+        hint = "A quotation mark inside a cell is doubled, and the cell stands in quotes."
+        raise kind.refusal("syntax", f"not CSV: {error}", f"{file}:{line}", hint) from None
+
+
+def _column(cell: str, columns: Columns) -> tuple[str, str]:
+    """The name of a column, and the unit that it says; an unknown name stays as it is written."""
+    found = _NAME.fullmatch(cell)
+    words, unit = (found[1], found[2] or "") if found else (cell, "")
+    name = re.sub(r"[\s-]+", "_", words.strip().lower())
+    name = columns.others.get(name, name)
+    if name in columns.names and (name in columns.lengths or not unit):
+        return name, unit.lower()
+    return cell, ""
+
+
+def _misnamed(names: Sequence[str], columns: Columns) -> Iterator[Fault]:
+    for place, name in enumerate(names):
+        path: KeyPath = ("columns", name)
+        if not name and not any(names[place:]):
+            break  # empty columns at the end say nothing
+        if name not in columns.names:
+            hint = did_you_mean(name.lower(), columns.names) + columns.naming
+            yield Fault(path, "unknown-column", f"unknown column {quoted(name)}", hint)
+        elif name in names[:place]:
+            message = f"two columns are called {quoted(name)}"
+            yield Fault(path, "same-column", message, columns.naming)
+    for name in columns.needed:
+        if name not in names:
+            message = f"the column {quoted(name)} is missing"
+            yield Fault(("columns", name), "missing-column", message, columns.naming)
+
+
+def _row(
+    line: int,
+    cells: Sequence[str],
+    names: Sequence[str],
+    units: Mapping[str, str],
+    comma: bool,
+    columns: Columns,
+) -> Row:
+    if any(cells[len(names) :]):
+        return Row(line, {}, len(cells))
+    words = {
+        name: _with_unit(cell, units.get(name, ""), comma) if name in columns.lengths else cell
+        for name, cell in zip(names, cells, strict=False)
+    }
+    return Row(line, words)
+
+
+def _with_unit(cell: str, unit: str, comma: bool) -> str:
+    """A cell with a decimal point for its comma, and the unit that its column says."""
+    numbers = (cell.replace(",", ".") if comma else cell).split("/")
+    return "/".join(
+        f"{number} {unit}" if unit and _BARE.fullmatch(number) else number for number in numbers
+    )
