@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,6 +20,16 @@ Kind = Literal[
     "length", "lengths", "range", "boots", "sizes", "bush", "point",
 ]  # fmt: skip
 """How the words of an option are read; `Option.read` says into what."""
+
+_FORMS: dict[Kind, str] = {
+    "text": "NAME",
+    "flag": "",
+    "count": "N",
+    "path": "FILE",
+    "sizes": "XxYxZ",
+    "bush": "BUSH",
+    "point": "X,Y",
+}
 
 # Groups, in the order of importance for a technician.
 JOB = "The job"
@@ -32,7 +43,8 @@ RESULT = "What comes out"
 class Option:
     """One option of a command, or one argument: a value that has no name before it.
 
-    `name` is also the key of a finding about it; `metavar` shows the form of its value.
+    `name` is also the key of a finding about it; `metavar` shows the form of its value where
+    that is not the usual one of its kind.
     `default` is given as a person would write it; None: there is none.  `form` is an example of
     the form, for kinds that have several numbers.  `positive` lengths are above 0.  A file that
     is written ends in `suffix`.  An option that is a `habit` of a shop can be set in its file of
@@ -42,8 +54,8 @@ class Option:
     name: str
     kind: Kind
     help: str
-    metavar: str | None = None
     group: str = JOB
+    metavar: str | None = None
     default: str | None = None
     required: bool = False
     choices: tuple[str, ...] = ()
@@ -61,6 +73,12 @@ class Option:
     def flag(self) -> str:
         """The option as it is written on the command line, ``--bush-fit``."""
         return f"--{self.name}"
+
+    @property
+    def shown_form(self) -> str | None:
+        """What stands for the value in help; None for choices, which are shown themselves."""
+        usual = None if self.kind == "choice" else _FORMS.get(self.kind, "MM")
+        return usual if self.metavar is None else self.metavar
 
     def read(self, words: str) -> Any:
         """The value that `words` stand for; lengths in mm.
@@ -149,25 +167,38 @@ _READERS: dict[Kind, Callable[[Option, str], Any]] = {
     "point": _read_point,
 }
 
+_ski = partial(Option, group=SKI)
+_printer = partial(Option, group=PRINTER)
+_sheet = partial(Option, group=SHEET)
+result = partial(Option, group=RESULT)
+
 PATTERN = Option(
-    "pattern", "text", "A pattern's name, or the path of a pattern file.", "PATTERN",
-    argument=True, required=True,
-)  # fmt: skip
-FOLDER = Option(
-    "folder", "path", "A folder that jiggen build made.", "DIR", argument=True, required=True
+    "pattern",
+    "text",
+    "A pattern's name, or the path of a pattern file.",
+    argument=True,
+    required=True,
+    metavar="PATTERN",
 )
-BOOT = Option("boot", "length", "Boot sole length: 305, or 12in.", "MM", required=True)
+FOLDER = Option(
+    "folder",
+    "path",
+    "A folder that jiggen build made.",
+    argument=True,
+    required=True,
+    metavar="DIR",
+)
+BOOT = Option("boot", "length", "Boot sole length: 305, or 12in.", required=True)
 BOOTS = replace(
     BOOT,
     kind="boots",
     help="Boot sole length: 305, or 12in; a range makes one jig for all of them: 265-345.",
 )
-SKIS = Option("ski", "range", "Narrowest to widest ski under the jig: 84-112.", "MM", required=True)
+SKIS = Option("ski", "range", "Narrowest to widest ski under the jig: 84-112.", required=True)
 SHIFT = Option(
     "shift",
     "length",
     "Move every hole along the ski: 5 towards the tip, -5 towards the tail.",
-    "MM",
     default="0",
 )
 CORE = Option(
@@ -185,164 +216,120 @@ SIDE = Option(
     default="left",
 )
 
-THICKNESS = Option(
-    "thickness",
-    "lengths",
-    "Ski thickness where it is drilled: 22, or under toe and heel: 23,21.",
-    "MM",
-    SKI,
+THICKNESS = _ski(
+    "thickness", "lengths", "Ski thickness where it is drilled: 22, or under toe and heel: 23,21."
 )
-WIDTH_AT = Option(
+WIDTH_AT = _ski(
     "width-at",
     "lengths",
     "Ski width at a place: 150:96 is 96 mm wide, 150 mm in front of the mark. Up to three times.",
-    "X:MM",
-    SKI,
     counts=(2,),
     between=":",
     form="place:width, both from the mark: 150:96",
     repeated=True,
+    metavar="X:MM",
 )
-AREA = Option(
+AREA = _ski(
     "area",
     "lengths",
     "Where holes are allowed: from x, to x, and to either side: -210,200,32. "
     "By default the pattern's own, if it has one.",
-    "X,X,Y",
-    SKI,
     counts=(3,),
     form="from x, to x, to either side: -210,200,32",
+    metavar="X,X,Y",
 )
-BASE_LEFT = Option(
+BASE_LEFT = _ski(
     "base-left",
     "length",
     "Least remaining base thickness under the drill's point.",
-    "MM",
-    SKI,
     default="2",
     habit=True,
 )
-EDGE = Option(
+EDGE = _ski(
     "edge",
     "length",
     "Warn of a hole whose wall is nearer to the ski's edge.",
-    "MM",
-    SKI,
     default="8",
     habit=True,
 )
 
-BUSH = Option(
+BUSH = _printer(
     "bush",
     "bush",
     "auto takes the DIN 179 bush for the drill; none guides the drill in the print; 8x12 is the "
     "bush in hand, outside by length.",
-    "BUSH",
-    PRINTER,
     default="auto",
     habit=True,
 )
-BUSH_FIT = Option(
+BUSH_FIT = _printer(
     "bush-fit",
     "length",
     "Added to the bush's outside diameter: printed holes come out small.",
-    "MM",
-    PRINTER,
     default="0.10",
     habit=True,
 )
-PRINTER_NAME = Option(
+PRINTER_NAME = _printer(
     "printer",
     "text",
     "Compensate for the errors of this printer: a stored profile's name, or the path of one; "
     "none: of no printer.",
-    "NAME",
-    PRINTER,
     habit=True,
 )
-BED = Option(
+BED = _printer(
     "bed",
     "sizes",
     "What the printer can print: width, depth, height.",
-    "XxYxZ",
-    PRINTER,
     default="220x220x250",
     counts=(3,),
     habit=True,
 )
-MATERIAL = Option(
+MATERIAL = _printer(
     "material",
     "text",
     "Plastic it is printed in: PLA, PETG, ABS, ASA, PA or PC; jiggen materials compares.",
-    "NAME",
-    PRINTER,
     default="PETG",
     habit=True,
 )
-BODY = Option(
-    "body", "length", "Thickness of the jig's body.", "MM", PRINTER, default="14", habit=True
+BODY = _printer("body", "length", "Thickness of the jig's body.", default="14", habit=True)
+SLIDE = _printer(
+    "slide", "length", "Clearance per side of the sliding parts.", default="0.2", habit=True
 )
-SLIDE = Option(
-    "slide",
-    "length",
-    "Clearance per side of the sliding parts.",
-    "MM",
-    PRINTER,
-    default="0.2",
-    habit=True,
-)
-CALIPER = Option(
+CALIPER = _printer(
     "caliper",
     "length",
     "How far your caliper opens: the pegs stand as far apart as it spans.",
-    "MM",
-    PRINTER,
     default="150",
     habit=True,
 )
 
-PAPER = Option(
+PAPER = _sheet(
     "paper",
     "choice",
     "Paper size of the printer.",
-    group=SHEET,
     choices=("A4", "letter"),
     default="A4",
     habit=True,
 )
-UNITS = Option(
-    "units",
-    "choice",
-    "in writes inches beside mm.",
-    group=SHEET,
-    choices=("mm", "in"),
-    default="mm",
-    habit=True,
+UNITS = _sheet(
+    "units", "choice", "in writes inches beside mm.", choices=("mm", "in"), default="mm", habit=True
 )
-TICKET = Option(
-    "ticket",
-    "text",
-    "Free text for the head: customer, order, ski.",
-    "TEXT",
-    SHEET,
-    default="",
+TICKET = _sheet(
+    "ticket", "text", "Free text for the head: customer, order, ski.", default="", metavar="TEXT"
 )
 
-TERMS = Option("terms", "path", "What you know better than our assumptions, as TOML.", "FILE")
-LIMIT = Option(
+TERMS = Option("terms", "path", "What you know better than our assumptions, as TOML.")
+LIMIT = result(
     "limit",
     "length",
     "Warn of holes that are expected to be farther off.",
-    "MM",
-    RESULT,
     default="0.5",
     positive=True,
 )
-OUT = Option("out", "path", "Folder for the files; by default out/<pattern>-<boot>.", "DIR", RESULT)
-FORCE = Option("force", "flag", "Replace the folder even if jiggen did not make it.", "", RESULT)
-SVG = Option("svg", "path", "Draw at 1:1 as SVG.", "FILE", RESULT, suffix=".svg")
-DXF = Option("dxf", "path", "Draw at 1:1 as DXF, in mm.", "FILE", RESULT, suffix=".dxf")
-JSON = Option("json", "flag", "Write JSON to standard output, errors too.", "", RESULT)
+OUT = result("out", "path", "Folder for the files; by default out/<pattern>-<boot>.", metavar="DIR")
+FORCE = result("force", "flag", "Replace the folder even if jiggen did not make it.")
+SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
+DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
+JSON = result("json", "flag", "Write JSON to standard output, errors too.")
 
 # What a build is made from, in the order in which it is asked for.
 BUILD = (

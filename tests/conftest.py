@@ -1,6 +1,7 @@
 """One jig, built once a run for all tests that only look at it."""
 
 import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck
@@ -14,6 +15,15 @@ from jiggen.pattern import find_pattern, read_pattern
 # No test is timed: a busy machine must not fail one.
 examples.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 examples.load_profile("untimed")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_settings_of_ones_own(tmp_path_factory):
+    """Keep every test, and every program that it starts, from the settings of who runs it."""
+    assert not Path("jiggen-defaults.toml").exists(), "tests are not run beside a shop's defaults"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -27,9 +27,7 @@ BESIDE = {
     "remount": {"pattern", "layout"},
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
-    "job": {"pattern", "layout", "design", "drilling", "printer"},
-    "ranges": {"pattern", "layout", "design", "accuracy", "job"},
-    "evening": {"pattern", "layout", "design", "drilling", "remount", "job", "ranges"},
+    "evening": {"pattern", "layout", "design", "drilling", "remount", "accuracy"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "cli"}
 COMMON = {

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from jiggen.cli import (
     accuracy,
     build,
+    defaults,
     evening,
     importing,
     layout,
@@ -29,6 +30,7 @@ __all__ = [
     "accuracy",
     "app",
     "build",
+    "defaults",
     "evening",
     "importing",
     "layout",

@@ -11,7 +11,7 @@ from jiggen.cli import options
 from jiggen.cli.output import columns, fixed, warn, wrapped, write
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import Finding
-from jiggen.options import RESULT, Option
+from jiggen.options import result
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from jiggen.design import Design
 
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
-PLOT = Option("plot", "path", "Draw the holes with their scatter: .svg or .pdf.", "FILE", RESULT)
+PLOT = result("plot", "path", "Draw the holes with their scatter: .svg or .pdf.")
 
 
 @command(JIGS)

@@ -19,6 +19,7 @@ from pathlib import Path
 
 import typer
 
+from jiggen.cli.defaults import Default, defaults_for, placed
 from jiggen.cli.output import as_lines, in_options
 from jiggen.cli.program import colourful
 from jiggen.errors import CheckFailed, Finding, JiggenError
@@ -46,14 +47,17 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     """
     words = [word for word in argv if word != "--debug"]
     debug = len(words) < len(argv)
+    used: dict[str, Default] = {}
     _prepare_streams()
     try:
-        _invoke(app, words or ["--help"])
+        used = defaults_for(words)
+        _invoke(app, words or ["--help"], used)
         sys.stdout.flush()
     except typer.Exit as end:
         return end.exit_code
     except JiggenError as error:
-        return _report(error.findings, error.exit_code, words)
+        findings = [placed(finding, used, words) for finding in error.findings]
+        return _report(findings, error.exit_code, words)
     except typer.TyperException as error:
         return _report([_misuse(error)], BAD_USE, words)
     except (KeyboardInterrupt, typer.Abort):
@@ -68,10 +72,12 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     return DONE
 
 
-def _invoke(app: typer.Typer, words: list[str]) -> None:
+def _invoke(app: typer.Typer, words: list[str], used: dict[str, Default]) -> None:
     """What `app` does when called, but without its own handling of errors."""
     command = typer.main.get_command(app)
-    with command.make_context(PROGRAM, words) as context:
+    set_by_files = {field: default.words for field, default in used.items()}
+    defaults = dict.fromkeys(getattr(command, "commands", ()), set_by_files)
+    with command.make_context(PROGRAM, words, default_map=defaults) as context:
         command.invoke(context)
 
 

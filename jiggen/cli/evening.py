@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,48 +19,37 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
-    from jiggen.evening import Plan
+    from jiggen.evening import Plan, Terms
     from jiggen.report.evening import Outcome
 
 EVENING = "The evening"
 SHEET = "run-sheet.pdf"
+_evening = partial(Option, group=EVENING)
 JOBS = Option(
     "jobs",
     "path",
     "The pairs: CSV with the columns ticket, pattern, boot, ski_toe, ski_heel and if wanted "
     "core, shift, thickness, old_holes; or TOML.",
-    "JOBS",
     argument=True,
     required=True,
+    metavar="JOBS",
 )
-BOOTS_SPAN = Option(
-    "boots-span", "length", "The widest range of boots one jig may serve.", "MM", EVENING
-)
-SKI_SPAN = Option(
+BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig may serve.")
+SKI_SPAN = _evening(
     "ski-span",
     "length",
     "The widest range of ski widths one jig may serve; default: as wide as it can.",
-    "MM",
-    EVENING,
 )
-PLAN_ONLY = Option(
-    "plan", "flag", "Check the rows and say which jigs are needed; build nothing.", "", EVENING
+PLAN_ONLY = _evening("plan", "flag", "Check the rows and say which jigs are needed; build nothing.")
+WORKERS = _evening(
+    "workers", "count", "How many jigs are built at a time; default: one per CPU.", counts=(1, 64)
 )
-WORKERS = Option(
-    "workers",
-    "count",
-    "How many jigs are built at a time; default: one per CPU.",
-    "N",
-    EVENING,
-    counts=(1, 64),
-)
-CLUSTER = Option(
+CLUSTER = _evening(
     "cluster",
     "text",
     "Build on the Dask cluster of this scheduler, tcp://farm:8786, instead of here; its workers "
     "need the same folders.",
-    "ADDRESS",
-    EVENING,
+    metavar="ADDRESS",
 )
 RUN_PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 OUT = replace(
@@ -105,8 +95,8 @@ def evening(
     settings.check()
     terms = Terms(settings, options.read_limits(base_left, edge), RemountLimits())
     spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))
-    with shown_progress():
-        plan = plan_evening(read_jobs(jobs), terms, spans)
+    with shown_progress() as progress:
+        plan = plan_evening(read_jobs(jobs), terms, spans, progress)
 
     from jiggen.report.evening import as_dict, as_text, check_tickets
 
@@ -115,7 +105,7 @@ def evening(
     sheet = None
     if not plan_only:
         _check_out(out)
-        outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
+        outcomes = _built(plan, terms, out, workers or os.cpu_count() or 1, cluster, force)
         sheet = _sheet(plan, outcomes, out, paper)
     write(
         as_json,
@@ -147,7 +137,7 @@ def _check_out(out: Path) -> None:
 
 
 def _built(
-    plan: Plan, out: Path, workers: int, cluster: str | None, force: bool
+    plan: Plan, terms: Terms, out: Path, workers: int, cluster: str | None, force: bool
 ) -> tuple[Outcome, ...]:
     from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.report.evening import build_evening
@@ -155,7 +145,9 @@ def _built(
 
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
     with executors as executor, _shown_jigs(len(plan.jigs)) as done:
-        return build_evening(plan, out, executor=executor, force=force, done=lambda _: done())
+        return build_evening(
+            plan, terms, out, executor=executor, force=force, done=lambda _: done()
+        )
 
 
 def _sheet(plan: Plan, outcomes: tuple[Outcome, ...], out: Path, paper: options.Paper) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
@@ -25,83 +26,58 @@ Degrees = Literal["0", "90", "180", "270"]
 TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
 
 DRAWING = "The drawing"
+_drawing = partial(Option, group=DRAWING)
+_pattern = partial(Option, group=PATTERN)
 FILE = Option(
     "file",
     "path",
     "A drawing of the plate, .dxf or .svg, or a table of x, y, diameter, .csv.",
-    "FILE",
     argument=True,
     required=True,
 )
 TARGET = replace(OUT, help="The pattern file to write: pattern.toml.", required=True)
-UNITS = Option(
+UNITS = _drawing(
     "units",
     "choice",
     "What a unit of the drawing is, where it does not say so or is wrong.",
-    group=DRAWING,
     choices=("mm", "in"),
 )
-LAYER = Option(
+LAYER = _drawing(
     "layer",
     "text",
     "Take the circles on this layer (of an SVG: in this group); may be repeated.",
-    "NAME",
-    DRAWING,
     repeated=True,
 )
-ONLY = Option(
-    "only",
-    "range",
-    "Take circles of this diameter, or from least to greatest: 5.5, 4-6.",
-    "MM",
-    DRAWING,
+ONLY = _drawing(
+    "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
 )
-ORIGIN = Option(
+ORIGIN = _drawing(
     "origin",
     "point",
     "The drawing's point that the datum below lies on, in mm; middle is the middle of the holes.",
-    "X,Y",
-    DRAWING,
     default="0,0",
 )
-TURN = Option(
+TURN = _drawing(
     "turn",
     "choice",
     "Turn the drawing anticlockwise, so that the tip is at its right.",
-    group=DRAWING,
     choices=get_args(Degrees),
     default="0",
 )
-NAME = Option(
-    "name",
-    "text",
-    "The pattern's name, engraved on the jig; by default the drawing's.",
-    "NAME",
-    PATTERN,
-    default="",
+NAME = _pattern(
+    "name", "text", "The pattern's name, engraved on the jig; by default the drawing's.", default=""
 )
-DATUM = Option(
+DATUM = _pattern(
     "datum",
     "choice",
     "What the holes move with: the boot's toe, its heel, or nothing.",
-    group=PATTERN,
     choices=get_args(Datum),
     default="boot-centre",
 )
-DRILL = Option("drill", "length", "Drill diameter; by default the circles' own.", "MM", PATTERN)
-METAL = Option(
-    "metal",
-    "length",
-    "Drill diameter under a metal sheet; by default as --drill.",
-    "MM",
-    PATTERN,
-)
-DEPTH = Option(
-    "depth",
-    "length",
-    "Drill depth below the top sheet; by default 9, which is only a guess.",
-    "MM",
-    PATTERN,
+DRILL = _pattern("drill", "length", "Drill diameter; by default the circles' own.")
+METAL = _pattern("metal", "length", "Drill diameter under a metal sheet; by default as --drill.")
+DEPTH = _pattern(
+    "depth", "length", "Drill depth below the top sheet; by default 9, which is only a guess."
 )
 
 

@@ -32,8 +32,8 @@ ONE_MATERIAL = Option(
     "name",
     "text",
     "One plastic in full, with the source of each number.",
-    "[NAME]",
     argument=True,
+    metavar="[NAME]",
 )
 USUAL_BOOT = 305.0  # mm, drawn where a pattern names no boots
 WIDEST = 120  # columns of a plan: wider ones are no easier to read

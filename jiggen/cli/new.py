@@ -13,7 +13,7 @@ from jiggen.cli import options
 from jiggen.cli.output import counted
 from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.errors import Finding
-from jiggen.options import RESULT, Option
+from jiggen.options import Option, result
 
 if TYPE_CHECKING:
     from jiggen.pattern.draft import Draft
@@ -22,57 +22,46 @@ Pair = Literal["same", "mirrored"]
 
 PATTERN = "The pattern"
 HOLES = "Its holes: with --hole given, nothing is asked"
-NAME = Option("name", "text", "Its name, engraved on the jig.", "NAME", PATTERN)
-UNITS = Option(
-    "units", "choice", "Of every length in the file.", group=PATTERN, choices=("mm", "in")
+_pattern = partial(Option, group=PATTERN)
+_holes = partial(Option, group=HOLES)
+NAME = _pattern("name", "text", "Its name, engraved on the jig.")
+UNITS = _pattern("units", "choice", "Of every length in the file.", choices=("mm", "in"))
+BOOT = _pattern(
+    "boot", "text", "Shortest to longest boot sole that it serves: 255-355.", metavar="MM"
 )
-BOOT = Option(
-    "boot", "text", "Shortest to longest boot sole that it serves: 255-355.", "MM", PATTERN
+PAIR = _pattern(
+    "pair", "choice", "Left and right ski the same, or mirrored.", choices=get_args(Pair)
 )
-PAIR = Option(
-    "pair",
-    "choice",
-    "Left and right ski the same, or mirrored.",
-    group=PATTERN,
-    choices=get_args(Pair),
-)
-DRILL = Option("drill", "text", "Drill diameter in a plain core.", "MM", PATTERN)
-METAL = Option(
+DRILL = _pattern("drill", "text", "Drill diameter in a plain core.", metavar="MM")
+METAL = _pattern(
     "metal",
     "text",
     "Drill diameter under a metal sheet; with --hole, by default as --drill.",
-    "MM",
-    PATTERN,
+    metavar="MM",
 )
-DEPTH = Option("depth", "text", "Drill depth below the top sheet.", "MM", PATTERN)
-GROUP = Option(
+DEPTH = _pattern("depth", "text", "Drill depth below the top sheet.", metavar="MM")
+GROUP = _holes(
     "group",
     "text",
     "Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
-    "NAME,DATUM,SHIFT",
-    HOLES,
     repeated=True,
+    metavar="NAME,DATUM,SHIFT",
 )
-HOLE = Option(
+HOLE = _holes(
     "hole",
     "text",
     "A hole, x to the tip and y to the left: toe,12,21,both.",
-    "GROUP,X,Y[,both]",
-    HOLES,
     repeated=True,
+    metavar="GROUP,X,Y[,both]",
 )
-OUT = Option(
+OUT = result(
     "out",
     "path",
     "The pattern file to write; by default patterns/<name>.toml.",
-    "FILE",
-    RESULT,
     suffix=".toml",
     short="o",
 )
-FORCE = Option(
-    "force", "flag", "Replace the pattern file if there is one of that name.", "", RESULT
-)
+FORCE = result("force", "flag", "Replace the pattern file if there is one of that name.")
 HEAD = (
     "Written by jiggen new. Change what you like, and look: jiggen show, with this file's name.",
 )

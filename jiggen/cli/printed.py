@@ -11,7 +11,7 @@ from jiggen.cli import options
 from jiggen.cli.output import columns, end, fixed, reading_table, write
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.options import RESULT, Option
+from jiggen.options import Option, result
 
 if TYPE_CHECKING:
     from jiggen.printer.affine import Affine
@@ -25,39 +25,32 @@ FOLDER = Option(
     "folder",
     "path",
     "The folder that the jig was printed from.",
-    "DIR",
     argument=True,
     required=True,
+    metavar="DIR",
 )
 FILE = Option(
     "file",
     "path",
     "What the caliper showed between pins in the bushes.",
-    "MEASUREMENTS.toml",
     argument=True,
+    metavar="MEASUREMENTS.toml",
 )
 LIMIT = Option(
     "limit",
     "length",
     "Largest allowed error of a hole (common practice, no source).",
-    "MM",
     default="0.2",
     positive=True,
 )
-BLANK = Option(
+BLANK = result(
     "blank",
     "path",
     "Write a file that lists what is worth measuring on this jig, .toml.",
-    "FILE",
-    RESULT,
     suffix=".toml",
 )
-NAME = Option(
-    "name",
-    "text",
-    "Store the corrected profile under that name, to build with --printer.",
-    "NAME",
-    RESULT,
+NAME = result(
+    "name", "text", "Store the corrected profile under that name, to build with --printer."
 )
 
 

@@ -29,7 +29,6 @@ STORED = Option(
     "name",
     "text",
     "A stored printer's name, or the path of a profile.",
-    "NAME",
     argument=True,
     required=True,
 )
@@ -37,16 +36,15 @@ FILE = Option(
     "file",
     "path",
     "The file that jiggen gauge wrote, with what the caliper showed.",
-    "MEASUREMENTS.toml",
     argument=True,
     required=True,
+    metavar="MEASUREMENTS.toml",
 )
 NAME = Option(
     "name",
     "text",
     "What to call printer and material together: club-hall-petg. A profile of that name is "
     "replaced.",
-    "NAME",
     group="Options",
     required=True,
 )
@@ -54,9 +52,9 @@ MATERIAL = Option(
     "material",
     "text",
     "What it was printed in, in your words.",
-    "TEXT",
     group="Options",
     default="",
+    metavar="TEXT",
 )
 
 

@@ -162,7 +162,7 @@ def _row(annotation: Any) -> Option:
 
 def _parameter(field: str, row: Option) -> inspect.Parameter:
     """The parameter that typer makes an option or an argument from."""
-    settings: dict[str, Any] = {"help": row.help, "metavar": row.metavar}
+    settings: dict[str, Any] = {"help": row.help, "metavar": row.shown_form}
     default: Any = row.default
     form: Any = str
     if row.kind == "flag":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,20 +19,17 @@ if TYPE_CHECKING:
     from jiggen.remount import Answer, OldHole, Way
 
 OLD = "The old holes"
-OLD_HOLES = Option(
+_old = partial(Option, group=OLD)
+OLD_HOLES = _old(
     "old-holes",
     "path",
     "Measured holes: CSV with the columns x, y and if known diameter, plugged; or TOML.",
-    "FILE",
-    OLD,
 )
-OLD_PATTERN = Option(
-    "old", "text", "The pattern that an earlier mount was drilled by.", "PATTERN", OLD
+OLD_PATTERN = _old(
+    "old", "text", "The pattern that an earlier mount was drilled by.", metavar="PATTERN"
 )
-OLD_BOOT = Option("old-boot", "length", "Boot sole length of the earlier mount.", "MM", OLD)
-OLD_SHIFT = Option(
-    "old-shift", "length", "Mount shift of the earlier mount; default: 0.", "MM", OLD
-)
+OLD_BOOT = _old("old-boot", "length", "Boot sole length of the earlier mount.")
+OLD_SHIFT = _old("old-shift", "length", "Mount shift of the earlier mount; default: 0.")
 OLD_CORE = replace(
     table.CORE,
     name="old-core",
@@ -46,24 +44,12 @@ OLD_SIDE = replace(
     group=OLD,
     default=None,
 )
-OLD_PLUGGED = Option(
-    "old-plugged", "flag", "The holes of the earlier mount are all plugged.", "", OLD
+OLD_PLUGGED = _old("old-plugged", "flag", "The holes of the earlier mount are all plugged.")
+OPEN_LIMIT = _old(
+    "limit", "length", "Least distance to an open hole, centre to centre.", default="10"
 )
-OPEN_LIMIT = Option(
-    "limit",
-    "length",
-    "Least distance to an open hole, centre to centre.",
-    "MM",
-    OLD,
-    default="10",
-)
-PLUGGED_LIMIT = Option(
-    "plugged-limit",
-    "length",
-    "Least distance to a plugged hole, centre to centre.",
-    "MM",
-    OLD,
-    default="6",
+PLUGGED_LIMIT = _old(
+    "plugged-limit", "length", "Least distance to a plugged hole, centre to centre.", default="6"
 )
 BOTH_SVG = replace(
     table.SVG,

@@ -23,24 +23,18 @@ from jiggen.cli.output import (
 )
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.options import RESULT, Option
+from jiggen.options import Option, result
 
 if TYPE_CHECKING:
     from jiggen.survey import Examination
 
 FILE = Option(
-    "file",
-    "path",
-    "A survey file: what you measured, as TOML.",
-    "FILE",
-    argument=True,
-    required=True,
+    "file", "path", "A survey file: what you measured, as TOML.", argument=True, required=True
 )
 LIMIT = Option(
     "limit",
     "length",
     "Largest allowed position uncertainty of a hole (95 %): beyond it no pattern is written.",
-    "MM",
     default="0.3",
     positive=True,
 )
@@ -49,7 +43,6 @@ SIGMA = Option(
     "length",
     "Standard uncertainty (1 σ) of one reading: 0.05 for a caliper (the default where the file "
     "states none), 0.3 for a ruler.",
-    "MM",
     positive=True,
 )
 OUT = replace(
@@ -59,9 +52,7 @@ OUT = replace(
     suffix=".toml",
     short="o",
 )
-ACCEPT = Option(
-    "accept", "flag", "Write the pattern despite failed checks; the file says so.", "", RESULT
-)
+ACCEPT = result("accept", "flag", "Write the pattern despite failed checks; the file says so.")
 FOUND_SVG = replace(table.SVG, help="Draw what was found, 1:1, as SVG.")
 
 
