@@ -1,21 +1,20 @@
-"""In which order to drill: the fewest changes of jig, then of drill, then of its stop.
+"""In which order to drill: the fewest changes of jig, then of drill, then of its depth stop.
 
-Every ski is clamped once, and gets all its holes then.  Skis of one jig follow one another, so
+Every ski is clamped once and gets all its holes then.  Skis of one jig follow one another, so
 each jig comes up once: no order has fewer changes of jig.  What is left to choose is the order
 of the jigs, and for each ski the order of its settings (drill and stop).
 
 Within a jig every ski needs the same settings.  For any two of them the least cost of a run of
-skis that begins with one and ends with the other is found exactly, ski by ski (a shortest path
-over all orders of the settings).  Jigs whose ways through cost alike, over the least, are
-interchangeable (and, where `_stays` says so, follow one another), so the order of the jigs is a
-shortest path over how many of each kind are done (Bellman; Held and Karp: from memory): exact
-while the kinds' counts leave no more than MOST_STATES states.  Beyond that the nearest jig is
-taken next, and the result says so.
+skis that begins with one and ends with the other is found exactly, ski by ski, over all orders
+of the settings.  Jigs whose runs cost alike, above the cheapest, are interchangeable (and, where
+`_stays` says so, follow one another), so the order of the jigs is a shortest path over how many
+of each kind are done (Bellman; Held and Karp: from memory): exact while there are at most
+MOST_STATES such counts.  Beyond that the nearest jig is taken next, and the result says so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise, permutations, product
 from math import prod
@@ -23,20 +22,18 @@ from operator import itemgetter
 from typing import NamedTuple
 
 MOST_STATES = 50_000
-MOST_ORDERS = (
-    6  # settings of one jig, of which every order is tried; with more, one and its reverse
-)
+MOST_ORDERS = 6  # settings of one jig of which every order is tried; of more, one and its reverse
 
 
 class Setting(NamedTuple):
-    """A drill by its diameter, and where its stop stands, in any whole units."""
+    """A drill by its diameter, and where its depth stop is set, in any whole units."""
 
     drill: int
     stop: int
 
 
 class Changes(NamedTuple):
-    """How often jig, drill and stop are changed; a drill put in anew has its stop set as well."""
+    """How often jig, drill and stop are changed; a drill that is changed has its stop set too."""
 
     jigs: int = 0
     drills: int = 0
@@ -65,60 +62,51 @@ Cost = tuple[int, int]
 """Changes of drill, and of its stop; compared in this order."""
 Ends = tuple[Setting, Setting]
 """The setting that a run of skis begins with, and the one it ends with."""
-_Path = tuple[Cost, tuple[tuple[Setting, ...], ...]]
+_Run = tuple[Cost, tuple[tuple[Setting, ...], ...]]
 _Kind = tuple[tuple[Ends, Cost], ...]
 _Left = tuple[int, ...]
-_Best = dict[tuple[_Left, Setting | None], tuple[Cost, int, Ends]]
+_Step = tuple[Cost, int, Ends]
+_Best = dict[tuple[_Left, Setting | None], _Step]
 
 
 def run_order(blocks: Sequence[Block]) -> Order:
     """The order of `blocks` with the fewest changes; ties go to the order given."""
-    paths = {block: _paths(block.settings, block.skis) for block in dict.fromkeys(blocks)}
+    runs = {block: _runs(block) for block in dict.fromkeys(blocks)}
     waiting: dict[_Kind, list[int]] = {}
     for number, block in enumerate(blocks):
-        waiting.setdefault(_kind(paths[block]), []).append(number)
-    counts = [1 if _stays(kind) else len(numbers) for kind, numbers in waiting.items()]
+        waiting.setdefault(_kind(runs[block]), []).append(number)
+    kinds = list(waiting)
+    counts = tuple(1 if _stays(kind) else len(numbers) for kind, numbers in waiting.items())
     exact = prod(count + 1 for count in counts) <= MOST_STATES
+    best = _best(kinds, counts) if exact else {}
     order, skis = [], []
-    for kind, ends in (_least if exact else _nearest)(list(waiting), counts):
-        numbers = waiting[kind] if _stays(kind) else waiting[kind][:1]
-        waiting[kind] = waiting[kind][len(numbers) :]
-        order += numbers
-        ways = [(ends[0], ends[0])] * (len(numbers) - 1) + [ends]
-        skis += [paths[blocks[n]][way][1] for n, way in zip(numbers, ways, strict=True)]
+    left = counts
+    now: Setting | None = None
+    while any(left):
+        _, kind, ends = (
+            best[left, now] if exact else min(_next(kinds, left, now, {}), key=itemgetter(0))
+        )
+        numbers = waiting[kinds[kind]]
+        last = numbers[-1] if _stays(kinds[kind]) else numbers[0]
+        while numbers[0] != last:
+            order.append(numbers.pop(0))
+            skis.append(runs[blocks[order[-1]]][ends[0], ends[0]][1])
+        order.append(numbers.pop(0))
+        skis.append(runs[blocks[last]][ends][1])
+        left, now = _without(left, kind), ends[1]
     return Order(tuple(order), tuple(skis), count_changes(skis), exact)
-
-
-def _stays(kind: _Kind) -> bool:
-    """Whether jigs of a kind may as well all follow one another.
-
-    They may when each can end as it began at no cost, and to end otherwise costs what the
-    change itself would: any but the first of them can then be taken out of an order, which
-    saves no less than nothing (changes keep the triangle inequality), and put behind the first.
-    """
-    return all(
-        cost == (0, 0) if ends[0] == ends[1] else cost >= _change(*ends) for ends, cost in kind
-    )
-
-
-def _kind(paths: Mapping[Ends, _Path]) -> _Kind:
-    """What decides where a block is best drilled: what each way through it costs over the least."""
-    drills, stops = min(cost for cost, _ in paths.values())
-    return tuple(
-        (ends, (cost[0] - drills, cost[1] - stops)) for ends, (cost, _) in sorted(paths.items())
-    )
 
 
 def count_changes(skis: Iterable[Iterable[Sequence[Setting]]]) -> Changes:
     """The changes of a whole evening, block by block and ski by ski."""
     each = [list(block) for block in skis]
-    drilled = list(chain.from_iterable(chain.from_iterable(each)))
-    costs = [_change(a, b) for a, b in pairwise(drilled)]
-    return Changes(max(0, len(each) - 1), sum(c[0] for c in costs), sum(c[1] for c in costs))
+    drilled = chain.from_iterable(chain.from_iterable(each))
+    drills, stops = _add(*(_change(a, b) for a, b in pairwise(drilled)))
+    return Changes(max(0, len(each) - 1), drills, stops)
 
 
-def _change(before: Setting, after: Setting) -> Cost:
-    if before == after:
+def _change(before: Setting | None, after: Setting) -> Cost:
+    if before is None or before == after:
         return 0, 0
     return int(before.drill != after.drill), 1
 
@@ -127,107 +115,73 @@ def _add(*costs: Cost) -> Cost:
     return sum(cost[0] for cost in costs), sum(cost[1] for cost in costs)
 
 
-# -- within one jig ------------------------------------------------------------------------------
-
-
-def _paths(settings: tuple[Setting, ...], skis: int) -> dict[Ends, _Path]:
-    """By first and last setting, the cheapest way through all `skis`."""
-    one: dict[Ends, _Path] = {}
-    for order in _orders(settings):
-        path: _Path = (_add((0, 0), *(_change(a, b) for a, b in pairwise(order))), (order,))
-        ends = order[0], order[-1]
-        if ends not in one or path[0] < one[ends][0]:
-            one[ends] = path
-    # Backwards over the skis only costs and the choice of the next are kept.
-    best: dict[Ends, Cost] = {ends: path[0] for ends, path in one.items()}
-    layers = [best]
-    for _ in range(skis - 1):
-        longer: dict[Ends, Cost] = {}
-        for (first, middle), (cost, _) in one.items():
-            for (again, last), rest in layers[-1].items():
-                whole = _add(cost, _change(middle, again), rest)
-                if (first, last) not in longer or whole < longer[first, last]:
-                    longer[first, last] = whole
-        layers.append(longer)
-    return {ends: (cost, _traced(one, layers, *ends)) for ends, cost in layers[-1].items()}
-
-
-def _traced(
-    one: dict[Ends, _Path],
-    layers: Sequence[dict[Ends, Cost]],
-    first: Setting,
-    last: Setting,
-) -> tuple[tuple[Setting, ...], ...]:
-    """The orders, ski by ski, behind the cost of beginning with `first` and ending with `last`."""
-    orders: list[tuple[Setting, ...]] = []
-    for number in range(len(layers) - 1, 0, -1):
-        wanted, rest = layers[number][first, last], layers[number - 1]
-        middle, again = next(
-            (mine[1], theirs[0])
-            for mine, (cost, _) in one.items()
-            if mine[0] == first
-            for theirs, after in rest.items()
-            if theirs[1] == last and _add(cost, _change(mine[1], theirs[0]), after) == wanted
+def _runs(block: Block) -> dict[Ends, _Run]:
+    """The cheapest run through the skis of a block, by the settings it begins and ends with."""
+    orders: Iterable[tuple[Setting, ...]] = permutations(block.settings)
+    if len(block.settings) > MOST_ORDERS:
+        orders = block.settings, block.settings[::-1]
+    one = _cheapest(
+        ((order[0], order[-1]), _add(*(_change(a, b) for a, b in pairwise(order))), (order,))
+        for order in orders
+    )
+    runs = one
+    for _ in range(block.skis - 1):
+        runs = _cheapest(
+            ((first, last), _add(cost, _change(middle, again), more), (*done, *skis))
+            for (first, middle), (cost, done) in runs.items()
+            for (again, last), (more, skis) in one.items()
         )
-        orders += one[first, middle][1]
-        first = again
-    return (*orders, *one[first, last][1])
+    return runs
 
 
-def _orders(settings: tuple[Setting, ...]) -> Iterable[tuple[Setting, ...]]:
-    if len(settings) <= MOST_ORDERS:
-        return permutations(settings)
-    return settings, settings[::-1]
+def _cheapest(
+    runs: Iterable[tuple[Ends, Cost, tuple[tuple[Setting, ...], ...]]],
+) -> dict[Ends, _Run]:
+    found: dict[Ends, _Run] = {}
+    for ends, cost, skis in runs:
+        if ends not in found or cost < found[ends][0]:
+            found[ends] = cost, skis
+    return found
 
 
-# -- the order of the jigs -----------------------------------------------------------------------
+def _kind(runs: Mapping[Ends, _Run]) -> _Kind:
+    """What decides where a block is best drilled: what each of its runs costs above the least."""
+    drills, stops = min(cost for cost, _ in runs.values())
+    return tuple(
+        (ends, (cost[0] - drills, cost[1] - stops)) for ends, (cost, _) in sorted(runs.items())
+    )
 
 
-def _least(kinds: Sequence[_Kind], counts: Sequence[int]) -> list[tuple[_Kind, Ends]]:
-    """The exact minimum: by what is left and the setting in force, the best that can follow."""
+def _stays(kind: _Kind) -> bool:
+    """Whether all jigs of a kind may as well follow one another.
+
+    They may when each can end as it began at no cost, and ending otherwise costs what the
+    change itself would: any but the first of them can then be taken out of an order, which never
+    adds changes (they keep the triangle inequality), and put behind the first.
+    """
+    return all(
+        cost == (0, 0) if ends[0] == ends[1] else cost >= _change(*ends) for ends, cost in kind
+    )
+
+
+def _best(kinds: Sequence[_Kind], counts: _Left) -> _Best:
+    """By what is left and the setting in force, the step that everything best follows."""
     settings = dict.fromkeys(setting for kind in kinds for ends, _ in kind for setting in ends)
     best: _Best = {}
     for left in product(*(range(count + 1) for count in counts)):  # less left comes first
         for now in (*settings, None) if any(left) else ():
             best[left, now] = min(_next(kinds, left, now, best), key=itemgetter(0))
-    return _followed(kinds, counts, lambda left, now: best[left, now])
+    return best
 
 
-def _nearest(kinds: Sequence[_Kind], counts: Sequence[int]) -> list[tuple[_Kind, Ends]]:
-    """Always on with the jig that costs least from here."""
-    return _followed(
-        kinds, counts, lambda left, now: min(_next(kinds, left, now, {}), key=itemgetter(0))
-    )
-
-
-def _next(
-    kinds: Sequence[_Kind], left: _Left, now: Setting | None, best: _Best
-) -> Iterator[tuple[Cost, int, Ends]]:
-    """Each way on from `now`, with what it costs, what follows by `best` counted in."""
-    for kind, count in enumerate(left):
-        if not count:
-            continue
-        after = _less(left, kind)
+def _next(kinds: Sequence[_Kind], left: _Left, now: Setting | None, best: _Best) -> Iterator[_Step]:
+    """Each step from `now`, with its cost and that of what follows by `best`."""
+    for kind in (kind for kind, count in enumerate(left) if count):
+        after = _without(left, kind)
         for ends, cost in kinds[kind]:
-            into = (0, 0) if now is None else _change(now, ends[0])
-            rest = best[after, ends[1]][0] if (after, ends[1]) in best else (0, 0)
-            yield _add(into, cost, rest), kind, ends
+            following = best[after, ends[1]][0] if (after, ends[1]) in best else (0, 0)
+            yield _add(_change(now, ends[0]), cost, following), kind, ends
 
 
-def _followed(
-    kinds: Sequence[_Kind],
-    counts: Sequence[int],
-    step: Callable[[_Left, Setting | None], tuple[Cost, int, Ends]],
-) -> list[tuple[_Kind, Ends]]:
-    order: list[tuple[_Kind, Ends]] = []
-    left: _Left = tuple(counts)
-    now: Setting | None = None
-    while any(left):
-        _, kind, ends = step(left, now)
-        order.append((kinds[kind], ends))
-        left, now = _less(left, kind), ends[1]
-    return order
-
-
-def _less(left: _Left, kind: int) -> _Left:
+def _without(left: _Left, kind: int) -> _Left:
     return (*left[:kind], left[kind] - 1, *left[kind + 1 :])
