@@ -15,8 +15,9 @@ from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.evening import JigWanted, Terms, plan_evening, read_jobs
+from jiggen.evening import Terms, plan_evening, read_jobs
 from jiggen.executors import Done, outcome_of
+from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import RemountLimits
 from jiggen.report.evening import build as building
@@ -82,7 +83,7 @@ def every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan):
         assert manifest["verification"]["passed"] is True
         manifests[manifest["key"]] = manifest
     for jig in plan.jigs:
-        made = manifests[key_of(jig.wanted, TERMS.settings, TERMS.limits)]
+        made = manifests[key_of(jig.job)]
         said = {
             hole: (s["drill"], s["depth"], s["from_tip"])
             for s in made["drilling"]["settings"]
@@ -90,7 +91,7 @@ def every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan):
         }
         sheet = {hole: (s.drill, s.depth, s.from_tip) for s in jig.stops for hole in s.holes}
         assert said == sheet
-        assert tuple(made["inputs"]["ski"].values()) == jig.wanted.ski
+        assert tuple(made["inputs"]["ski"].values()) == jig.job.skis
 
 
 def the_sheet_says_what_was_asked(pdf: bytes):
@@ -139,25 +140,23 @@ def a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder):
 
 def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
     hut = read_pattern(find_pattern("hut-plate"))
-    wanted = JigWanted(hut, (305.0, 305.0), (84.0, 112.0))
-    settings, limits = TERMS.settings, TERMS.limits
+    wanted = Job(hut, (305.0, 305.0), Settings(SkiRange(84.0, 112.0)))
 
     def key(**changes) -> str:
-        return key_of(replace(wanted, **changes), settings, limits)
+        return key_of(replace(wanted, **changes))
 
     others = [
         key(boots=(300.0, 305.0)),
-        key(ski=(84.0, 113.0)),
+        key_of(wanted.for_skis(84.0, 113.0)),
         key(core="metal"),
         key(shift=1.0),
         key(side="right"),
         key(pattern=replace(hut, area=read_pattern(find_pattern("club-piste")).area)),
-        key_of(wanted, replace(settings, bush_fit=0.15), limits),
-        key_of(wanted, settings, replace(limits, edge=9.0)),
+        key(settings=replace(wanted.settings, bush_fit=0.15)),
+        key(limits=DrillingLimits(edge=9.0)),
     ]
     assert len({key(), *others}) == len(others) + 1
     assert key() == key(pattern=replace(hut, source="/elsewhere/hut.toml", note="another"))
-    assert key() == key_of(wanted, replace(settings, ski=SkiRange(70, 71)), limits)
 
 
 # -- failures, without building ------------------------------------------------------------------
@@ -184,8 +183,8 @@ def pretended(quick, monkeypatch):
     """Building takes no time; the jig that is `hurt` fails, the second one is killed."""
     hurt: dict[str, Exception] = {}
 
-    def pretend(wanted, _settings, _limits, target, *, key, force):
-        if error := hurt.get(wanted.core):
+    def pretend(job, target, *, key, force):
+        if error := hurt.get(job.core):
             raise error
 
         class Made:
@@ -214,21 +213,21 @@ def pretended(quick, monkeypatch):
 def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path, error):
     pretended["metal"] = error
     done = []
-    outcomes = build_evening(plan, TERMS, tmp_path, executor=NOWHERE, done=done.append)
+    outcomes = build_evening(plan, tmp_path, executor=NOWHERE, done=done.append)
     assert [done.count(outcome) for outcome in outcomes] == [1, 1, 1]
     states = {
-        (jig.wanted.core, jig.wanted.shift): outcome.state
+        (jig.job.core, jig.job.shift): outcome.state
         for jig, outcome in zip(plan.jigs, outcomes, strict=True)
     }
-    failed = {("metal", 0.0)} | {(plan.jigs[1].wanted.core, plan.jigs[1].wanted.shift)}
+    failed = {("metal", 0.0)} | {(plan.jigs[1].job.core, plan.jigs[1].job.shift)}
     assert {key for key, state in states.items() if state == "failed"} == failed
     assert set(states.values()) == {"built", "failed"}
 
 
 def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
-    name = building._task(plan.jigs[1].wanted, TERMS, tmp_path, False).folder.name
+    name = building._task(plan.jigs[1].job, tmp_path, False).folder.name
     (tmp_path / f".{name}.halfdone.part" / "parts").mkdir(parents=True)
-    outcomes = build_evening(plan, TERMS, tmp_path, executor=NOWHERE)
+    outcomes = build_evening(plan, tmp_path, executor=NOWHERE)
     assert [fault.code for fault in outcomes[1].faults] == ["batch.worker-died"]
     assert not list(tmp_path.iterdir())
 
@@ -263,8 +262,8 @@ def test_names_from_files_stay_within_the_folder(pretended, tmp_path):
     assert any(finding.code == "pattern.name" for finding in caught.value.findings)
     hut = read_pattern(find_pattern("hut-plate"))
     for name in ("../../up", "/etc/x", "CON", "…", "a\\b:c", "x" * 300):
-        wanted = JigWanted(replace(hut, name=name), (305.0, 305.0), (84.0, 112.0))
-        folder = building._task(wanted, TERMS, tmp_path / "out", False).folder
+        wanted = Job(replace(hut, name=name), (305.0, 305.0), TERMS.settings)
+        folder = building._task(wanted, tmp_path / "out", False).folder
         assert folder.parent == tmp_path / "out"
         assert folder.name.rpartition("-")[2].isalnum()
         assert len(folder.name) < 90
@@ -278,8 +277,8 @@ def test_boots_that_move_the_holes_get_halves_with_ladders(monkeypatch):
 
     monkeypatch.setattr("jiggen.report.reusable.build_reusable", pretend)
     club = read_pattern(find_pattern("club-piste"))
-    wanted = JigWanted(club, (295.5, 305.0), (84.0, 112.0), shift=2.0)
-    build_wanted(wanted, TERMS.settings, TERMS.limits, Path("nowhere"))
+    wanted = Job(club, (295.5, 305.0), Settings(SkiRange(84.0, 112.0)), shift=2.0)
+    build_wanted(wanted, Path("nowhere"))
     assert asked["boots"] == (295.0, 305.0)
     assert (asked["ski"], asked["shift"]) == (SkiRange(84.0, 112.0), 2.0)
 

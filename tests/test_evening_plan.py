@@ -15,16 +15,15 @@ from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import InputError
 from jiggen.evening import (
-    JigWanted,
     Spans,
     Terms,
-    boots_alike,
-    fits,
     plan_evening,
     read_jobs,
     ski_needed,
 )
+from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.ranges import boots_alike, fits
 from jiggen.remount import RemountLimits
 
 DATA = Path(__file__).parent / "data"
@@ -36,8 +35,8 @@ TERMS = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
 def quick(monkeypatch):
     """Jigs serve any 40 mm of widths from 60 mm up: no design is made to find out."""
 
-    def serves(wanted, _settings):
-        low, high = wanted.ski
+    def serves(wanted):
+        low, high = wanted.skis
         return boots_alike(wanted.pattern, wanted.boots) and low >= 60 and high - low <= 40
 
     monkeypatch.setattr("jiggen.evening.plan.fits", serves)
@@ -134,8 +133,8 @@ def test_a_pattern_file_beside_the_jobs_file_is_found(quick, tmp_path):
 # -- what a jig can serve ------------------------------------------------------------------------
 
 
-def wanted(stem: str, ski, boots=(305.0, 305.0), **more) -> JigWanted:
-    return JigWanted(read_pattern(find_pattern(stem)), boots, ski, **more)
+def wanted(stem: str, ski, boots=(305.0, 305.0), **more) -> Job:
+    return Job(read_pattern(find_pattern(stem)), boots, Settings(SkiRange(*ski)), **more)
 
 
 @pytest.mark.parametrize(
@@ -145,7 +144,7 @@ def wanted(stem: str, ski, boots=(305.0, 305.0), **more) -> JigWanted:
     [((68.0, 126.0), True), ((68.0, 130.0), False), ((60.0, 80.0), False), ((84.0, 140.0), True)],
 )
 def test_the_range_of_skis_follows_from_the_design(ski, served):
-    assert fits(wanted("club-piste", ski), TERMS.settings) is served
+    assert fits(wanted("club-piste", ski)) is served
 
 
 def test_boots_alike_are_those_whose_holes_lie_alike():
@@ -203,16 +202,16 @@ def test_the_demo_evening_is_served_by_the_fewest_jigs(demo):
 def test_each_jig_has_the_holes_of_each_of_its_pairs(demo):
     for jig in demo.jigs:
         for task in jig.tasks:
-            assert np.array_equal(task.drilled.layout.positions, jig.wanted.layout().positions)
-            assert np.array_equal(task.drilled.layout.diameters, jig.wanted.layout().diameters)
+            assert np.array_equal(task.drilled.layout.positions, jig.job.lay_out().positions)
+            assert np.array_equal(task.drilled.layout.diameters, jig.job.lay_out().diameters)
             need = ski_needed(task.pair.job)
-            assert jig.wanted.ski[0] <= need[0] <= need[1] <= jig.wanted.ski[1]
+            assert jig.job.skis[0] <= need[0] <= need[1] <= jig.job.skis[1]
 
 
 def test_every_hole_is_in_one_stop_and_every_ski_gets_every_stop(demo):
     for jig in demo.jigs:
         holes = [hole for stop in jig.stops for hole in stop.holes]
-        assert sorted(holes) == sorted(jig.wanted.layout().ids)
+        assert sorted(holes) == sorted(jig.job.lay_out().ids)
         for task in jig.tasks:
             for _, stops in task.skis:
                 assert sorted(s.number for s in stops) == list(range(1, len(jig.stops) + 1))
@@ -223,14 +222,14 @@ def test_every_hole_is_in_one_stop_and_every_ski_gets_every_stop(demo):
 def test_one_jig_serves_all_boots_of_a_plate_about_the_boot_centre(quick, tmp_path):
     found = plan(tmp_path, "".join(f"H{b},hut-plate,{b},96,94,,,,\n" for b in (250, 305, 360)))
     [jig] = found.jigs
-    assert jig.wanted.boots == (250, 360)
+    assert jig.job.boots == (250, 360)
     limited = plan(tmp_path, "".join(f"H{b},hut-plate,{b},96,94,,,,\n" for b in (250, 360)))
     assert len(limited.jigs) == 1
 
 
 def test_a_mirrored_pattern_takes_a_jig_for_each_ski(quick, tmp_path):
     found = plan(tmp_path, "S1,skew-plate,305,96,94,,,,\nS2,skew-plate,305,90,88,,,,\n")
-    assert [(jig.wanted.side, len(jig.tasks)) for jig in found.jigs] == [("left", 2), ("right", 2)]
+    assert [(jig.job.side, len(jig.tasks)) for jig in found.jigs] == [("left", 2), ("right", 2)]
 
 
 def test_cores_that_are_drilled_alike_share_a_jig(quick, tmp_path):
@@ -243,9 +242,9 @@ def test_cores_that_are_drilled_alike_share_a_jig(quick, tmp_path):
 
 def test_ranges_asked_for_are_kept(quick, tmp_path):
     rows = "".join(f"H{w},hut-plate,305,{w},{w},,,,\n" for w in (80, 90, 100, 110))
-    assert [jig.wanted.ski for jig in plan(tmp_path, rows).jigs] == [(78, 112)]
+    assert [jig.job.skis for jig in plan(tmp_path, rows).jigs] == [(78, 112)]
     narrow = plan(tmp_path, rows, Spans(ski=16))
-    assert sorted(jig.wanted.ski for jig in narrow.jigs) == [(78, 92), (98, 112)]
+    assert sorted(jig.job.skis for jig in narrow.jigs) == [(78, 92), (98, 112)]
 
 
 def test_metal_and_plain_jigs_are_not_mixed(demo):

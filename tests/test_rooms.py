@@ -27,7 +27,9 @@ BESIDE = {
     "remount": {"pattern", "layout"},
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
-    "evening": {"pattern", "layout", "design", "drilling", "remount", "accuracy"},
+    "job": {"pattern", "layout", "design", "drilling", "printer"},
+    "ranges": {"pattern", "layout", "design", "accuracy", "job"},
+    "evening": {"pattern", "layout", "design", "drilling", "remount", "job", "ranges"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "cli"}
 COMMON = {

@@ -14,8 +14,9 @@ from test_sheet import LEAST_MARGIN, NEAR, meet
 
 from jiggen.cautions import CAUTIONS
 from jiggen.errors import Finding, InputError
-from jiggen.evening import Jobs, boots_alike, plan_evening, read_jobs
+from jiggen.evening import Jobs, plan_evening, read_jobs
 from jiggen.pattern import find_pattern
+from jiggen.ranges import boots_alike
 from jiggen.report.evening import check_tickets, run_sheet_pdf
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.run_sheet import TICK
@@ -37,14 +38,14 @@ shift = 0.0
 """
 
 
-def one_boot(jig, _settings) -> bool:
+def one_boot(jig) -> bool:
     """What an ordinary jig serves, near enough; no design is made to find out."""
-    return boots_alike(jig.pattern, jig.boots) and any_boot(jig, _settings)
+    return boots_alike(jig.pattern, jig.boots) and any_boot(jig)
 
 
-def any_boot(jig, _settings) -> bool:
+def any_boot(jig) -> bool:
     """What a jig with a ladder for boots would serve."""
-    return jig.ski[1] < 1.6 * jig.ski[0]
+    return jig.skis[1] < 1.6 * jig.skis[0]
 
 
 REACH = (one_boot, any_boot)
@@ -92,7 +93,7 @@ def plans(folder):
 def outcomes(plan, case: str) -> list[Outcome]:
     found = [Outcome("built", Path(f"out/some-jig-{n}-1a2b3c4d")) for n in range(len(plan.jigs))]
     if case == "failed":
-        left = next(n for n, jig in enumerate(plan.jigs) if jig.wanted.pattern.pair == "mirrored")
+        left = next(n for n, jig in enumerate(plan.jigs) if jig.job.pattern.pair == "mirrored")
         found[left] = Outcome("failed", Path("out/x"), FAILED)
     return found
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import pytest
 from ladder_samples import ladder_manifest, pattern_named
 
-from jiggen.evening import JigWanted
+from jiggen.design import Settings, SkiRange
+from jiggen.job import Job
 from jiggen.report.evening.lines import bands, halves_of, on_the_mark
 from jiggen.report.setting import read_ladders, settings_by_boot
 
 
 def wanted(name, least=265.0, most=345.0):
-    return JigWanted(pattern_named(name), (least, most), (84.0, 112.0))
+    return Job(pattern_named(name), (least, most), Settings(SkiRange(84.0, 112.0)))
 
 
 def told(name, boot, least=265.0, most=345.0):

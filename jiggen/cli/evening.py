@@ -19,7 +19,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
-    from jiggen.evening import Plan, Terms
+    from jiggen.evening import Plan
     from jiggen.report.evening import Outcome
 
 EVENING = "The evening"
@@ -95,8 +95,8 @@ def evening(
     settings.check()
     terms = Terms(settings, options.read_limits(base_left, edge), RemountLimits())
     spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))
-    with shown_progress() as progress:
-        plan = plan_evening(read_jobs(jobs), terms, spans, progress)
+    with shown_progress():
+        plan = plan_evening(read_jobs(jobs), terms, spans)
 
     from jiggen.report.evening import as_dict, as_text, check_tickets
 
@@ -105,7 +105,7 @@ def evening(
     sheet = None
     if not plan_only:
         _check_out(out)
-        outcomes = _built(plan, terms, out, workers or os.cpu_count() or 1, cluster, force)
+        outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
         sheet = _sheet(plan, outcomes, out, paper)
     write(
         as_json,
@@ -137,7 +137,7 @@ def _check_out(out: Path) -> None:
 
 
 def _built(
-    plan: Plan, terms: Terms, out: Path, workers: int, cluster: str | None, force: bool
+    plan: Plan, out: Path, workers: int, cluster: str | None, force: bool
 ) -> tuple[Outcome, ...]:
     from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.report.evening import build_evening
@@ -145,9 +145,7 @@ def _built(
 
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
     with executors as executor, _shown_jigs(len(plan.jigs)) as done:
-        return build_evening(
-            plan, terms, out, executor=executor, force=force, done=lambda _: done()
-        )
+        return build_evening(plan, out, executor=executor, force=force, done=lambda _: done())
 
 
 def _sheet(plan: Plan, outcomes: tuple[Outcome, ...], out: Path, paper: options.Paper) -> Path:

@@ -16,6 +16,7 @@ import typer
 
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding
+from jiggen.progress import announce, announcing_to
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
@@ -88,12 +89,12 @@ def wrapped(words: str) -> list[str]:
 def shown_progress() -> Iterator[Callable[[str], None]]:
     """A line on standard error that says what is being done, on a terminal only."""
     if not sys.stderr.isatty():
-        yield lambda _: None
+        yield announce
         return
     from rich.console import Console
 
-    with Console(stderr=True).status("starting") as status:
-        yield status.update
+    with Console(stderr=True).status("starting") as status, announcing_to(status.update):
+        yield announce
 
 
 def in_options(finding: Finding) -> Finding:

@@ -5,7 +5,6 @@ the jigs and writing the run sheet belong to the report.
 """
 
 from jiggen.evening.check import Drilled, Pair, Terms
-from jiggen.evening.jigs import JigWanted, boots_alike, fits, whole_range
 from jiggen.evening.model import Job, Jobs
 from jiggen.evening.order import Changes
 from jiggen.evening.plan import Plan, PlannedJig, Spans, Stop, Task, plan_evening, ski_needed
@@ -14,7 +13,6 @@ from jiggen.evening.read import read_jobs
 __all__ = [
     "Changes",
     "Drilled",
-    "JigWanted",
     "Job",
     "Jobs",
     "Pair",
@@ -24,10 +22,7 @@ __all__ = [
     "Stop",
     "Task",
     "Terms",
-    "boots_alike",
-    "fits",
     "plan_evening",
     "read_jobs",
     "ski_needed",
-    "whole_range",
 ]

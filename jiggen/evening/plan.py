@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from jiggen.design import SkiRange
 from jiggen.drilling import StopSetting
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Remembered, around, fewest
-from jiggen.evening.jigs import JigWanted, boots_alike, fits, obstacles
 from jiggen.evening.library import Library
 from jiggen.evening.model import COLUMNS, Interval, Job, Jobs
 from jiggen.evening.order import Block, Changes, Setting, run_order
+from jiggen.job import Job as JigJob
 from jiggen.pattern import Core, Pattern, Side
+from jiggen.progress import announce
+from jiggen.ranges import boots_alike, fits, obstacles
 
 # A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
 # its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the
@@ -25,8 +28,6 @@ MARGIN = 2.0
 
 DRILL_STEP, STOP_STEP = 0.05, 0.1  # mm: as finely as drills are stocked, and a stop can be set;
 # common practice, no source
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ class Task:
 class PlannedJig:
     """A jig, its stops, and its tasks in the order they are done."""
 
-    wanted: JigWanted
+    job: JigJob
     stops: tuple[Stop, ...]
     tasks: tuple[Task, ...]
 
@@ -99,30 +100,29 @@ def plan_evening(
     jobs: Jobs,
     terms: Terms,
     spans: Spans = ANY_SPAN,
-    progress: Progress = lambda _: None,
 ) -> Plan:
     """Check every row and plan the evening.  Raises InputError with every fault of every row."""
     library = Library(jobs.file.parent)
     pairs: list[Pair] = []
     faults = list(jobs.faults)
     for job, place in zip(jobs.jobs, jobs.places, strict=True):
-        progress(f"checking {place.where}")
+        announce(f"checking {place.where}")
         pair, found = check_row(job, place, library, terms)
         faults += ((job.row, finding) for finding in found)
         pairs += [pair] if pair else []
     families = _families(pairs, terms, spans)
     for family in families:
-        progress(f"jigs for {family.pattern.name}")
+        announce(f"jigs for {family.pattern.name}")
         faults += family.unserved()
     if faults:
         raise InputError(_in_order(faults))
-    jigs: list[tuple[_Family, JigWanted, tuple[int, ...]]] = []
+    jigs: list[tuple[_Family, JigJob, tuple[int, ...]]] = []
     bound = 0
     for family in families:
-        progress(f"fewest jigs for {family.pattern.name}")
+        announce(f"fewest jigs for {family.pattern.name}")
         cover = fewest([need.box for need in family.needs], family.serves)
         bound += cover.bound
-        jigs += ((family, family.wanted(g.box), g.needs) for g in cover.groups)
+        jigs += ((family, family.job(g.box), g.needs) for g in cover.groups)
     return _ordered(tuple(pairs), jigs, bound)
 
 
@@ -160,9 +160,17 @@ class _Family:
     terms: Terms
     spans: Spans
 
-    def wanted(self, box: Box) -> JigWanted:
+    def job(self, box: Box) -> JigJob:
         """The jig that serves `box`."""
-        return JigWanted(self.pattern, box.boots, box.ski, self.core, self.shift, self.side)
+        return JigJob(
+            self.pattern,
+            box.boots,
+            replace(self.terms.settings, ski=SkiRange(*box.ski)),
+            self.core,
+            self.side,
+            self.shift,
+            limits=self.terms.limits,
+        )
 
     def serves(self, box: Box) -> bool:
         """Whether one jig, within the ranges asked for, serves `box`."""
@@ -170,7 +178,7 @@ class _Family:
 
     @cached_property
     def _fits(self) -> Remembered:
-        return Remembered(lambda box: fits(self.wanted(box), self.terms.settings))
+        return Remembered(lambda box: fits(self.job(box)))
 
     def _too_wide(self, box: Box) -> bool:
         alike = boots_alike(self.pattern, box.boots)
@@ -194,7 +202,7 @@ class _Family:
             said = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
             hint = f"Allow more than {self.spans.ski:g} mm with --ski-span."
             return place.fault("ski_toe", "ski-span", said, hint)
-        why = list(obstacles(self.wanted(need.box), self.terms.settings))
+        why = list(obstacles(self.job(need.box)))
         said = f"no jig serves skis from {least:g} to {most:g} mm here"
         reason = f": {why[0].message}" if why else ""
         return place.fault("ski_toe", "no-jig", said + reason, why[0].hint if why else "")
@@ -243,7 +251,7 @@ def ski_needed(job: Job) -> Interval:
 
 def _ordered(
     pairs: tuple[Pair, ...],
-    jigs: Sequence[tuple[_Family, JigWanted, tuple[int, ...]]],
+    jigs: Sequence[tuple[_Family, JigJob, tuple[int, ...]]],
     bound: int,
 ) -> Plan:
     """The plan with jigs and stops in the order that changes them the fewest times."""
@@ -258,7 +266,7 @@ def _ordered(
     order = run_order(blocks)
     planned = []
     for number, orders in zip(order.blocks, order.skis, strict=True):
-        family, wanted, needs = jigs[number]
+        family, job, needs = jigs[number]
         by_setting = _numbered(stops[number], orders[0])
         ways = iter(orders)
         tasks = tuple(
@@ -269,7 +277,7 @@ def _ordered(
             )
             for need in (family.needs[n] for n in needs)
         )
-        planned.append(PlannedJig(wanted, tuple(by_setting.values()), tasks))
+        planned.append(PlannedJig(job, tuple(by_setting.values()), tasks))
     return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
 
 

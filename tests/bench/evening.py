@@ -58,10 +58,13 @@ def main() -> None:
     print(f"{'verified the fewest changes':<40}{plan.exact!s:>8}")
     print(f"{'planning':<40}{took:8.1f} s, {worked:.1f} s of processor")
     if said.build:
+        from jiggen.executors import OwnProcesses
         from jiggen.report.evening import build_evening
+        from jiggen.report.evening.build import load_kernel
 
         start = time.perf_counter()
-        outcomes = build_evening(plan, terms, said.build, workers=said.workers)
+        with OwnProcesses(said.workers, load_kernel) as executor:
+            outcomes = build_evening(plan, said.build, executor=executor)
         took = time.perf_counter() - start
         states = [outcome.state for outcome in outcomes]
         for state in ("built", "found", "failed"):

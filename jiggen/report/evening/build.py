@@ -12,13 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from jiggen import __version__
-from jiggen.design import Settings, SkiRange
-from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, InputError
-from jiggen.evening import JigWanted, Plan, Terms, whole_range
+from jiggen.evening import Plan
 from jiggen.executors import do_all
 from jiggen.export import MANIFEST, clear_leftovers, listing
 from jiggen.export.manifest import versions
+from jiggen.job import Job
 from jiggen.report.folder import folder_name
 
 if TYPE_CHECKING:
@@ -30,11 +29,9 @@ State = Literal["built", "found", "failed"]
 
 @dataclass(frozen=True)
 class JigTask:
-    """A jig to be made in `folder`; `key` stands for everything that decides what it becomes."""
+    """A jig to be built in `folder`; `key` stands for everything that decides what it becomes."""
 
-    wanted: JigWanted
-    settings: Settings
-    limits: DrillingLimits
+    job: Job
     folder: Path
     key: str
     force: bool
@@ -52,7 +49,6 @@ class Outcome:
 
 def build_evening(
     plan: Plan,
-    terms: Terms,
     out: Path,
     *,
     executor: Executor,
@@ -65,7 +61,7 @@ def build_evening(
     fails, whatever the reason, fails alone.  `executor` builds the rest, any one whose processes
     see `out`; `done` is called with each outcome as it comes.
     """
-    tasks = [_task(jig.wanted, terms, out, force) for jig in plan.jigs]
+    tasks = [_task(jig.job, out, force) for jig in plan.jigs]
     outcomes: dict[str, Outcome] = {}
     for task in tasks:
         if is_finished(task.folder, task.key):
@@ -80,62 +76,35 @@ def build_evening(
     return tuple(outcomes[task.key] for task in tasks)
 
 
-def build_wanted(
-    wanted: JigWanted,
-    settings: Settings,
-    limits: DrillingLimits,
-    target: Path,
-    *,
-    key: str = "",
-    force: bool = False,
-) -> Finished:
-    """Build one jig for all that is `wanted` of it; the ski range of `settings` is not used.
-
-    For several boots, one that says so, its halves with ladders where they move the holes.  Raises
-    as `build_jig` and `build_reusable` do.
-    """
+def build_wanted(job: Job, target: Path, *, key: str = "", force: bool = False) -> Finished:
+    """Build one jig for all that `job` asks of it; raises as `build_jig` and `build_reusable`."""
     from jiggen.report.job import build_jig  # the CAD kernel: for the workers alone
     from jiggen.report.reusable import build_reusable
 
-    used = replace(settings, ski=SkiRange(*wanted.ski))
-    state, screws = SkiState(area=wanted.pattern.area), screws_of(wanted.pattern)
-    if wanted.boots[0] == wanted.boots[1]:
-        return build_jig(
-            wanted.layout(),
-            used,
-            target,
-            state=state,
-            limits=limits,
-            screws=screws,
-            force=force,
-            key=key,
-        )
+    more: dict[str, Any] = {
+        "state": job.ski_in_hand,
+        "limits": job.limits,
+        "screws": job.screws,
+        "force": force,
+        "key": key,
+    }
+    if job.one_boot:
+        return build_jig(job.lay_out(), job.settings, target, **more)
     return build_reusable(
-        wanted.pattern,
-        whole_range(wanted.boots),
-        used,
+        job.pattern,
+        job.whole_boots,
+        job.settings,
         target,
-        mount_shift=wanted.shift,
-        core=wanted.core,
-        side=wanted.side,
-        state=state,
-        limits=limits,
-        screws=screws,
-        force=force,
-        key=key,
+        mount_shift=job.shift,
+        core=job.core,
+        side=job.side,
+        **more,
     )
 
 
 def build_one(task: JigTask) -> Outcome:
     """Build a jig in a process of its own; raises as `build_wanted`."""
-    made = build_wanted(
-        task.wanted,
-        task.settings,
-        task.limits,
-        task.folder,
-        key=task.key,
-        force=task.force,
-    )
+    made = build_wanted(task.job, task.folder, key=task.key, force=task.force)
     if made.verification.passed:
         return Outcome("built", made.folder, warnings=made.warnings)
     said = "it failed its verification: do not print it"
@@ -151,7 +120,7 @@ def load_kernel() -> None:
 
 def _span(task: JigTask) -> float:
     """How far apart, mm, a jig's boots are: a ladder is most of the work."""
-    return task.wanted.boots[1] - task.wanted.boots[0]
+    return task.job.boots[1] - task.job.boots[0]
 
 
 def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
@@ -173,21 +142,18 @@ def is_finished(folder: Path, key: str) -> bool:
         return False
 
 
-def _task(wanted: JigWanted, terms: Terms, out: Path, force: bool) -> JigTask:
-    key = key_of(wanted, terms.settings, terms.limits)
-    boots = dict.fromkeys(wanted.boots)
-    name = f"{folder_name(wanted.pattern.name, *boots)}-{key[:KEY_SHOWN]}"
-    return JigTask(wanted, terms.settings, terms.limits, out / name, key, force)
+def _task(job: Job, out: Path, force: bool) -> JigTask:
+    key = key_of(job)
+    name = f"{folder_name(job.pattern.name, *dict.fromkeys(job.boots))}-{key[:KEY_SHOWN]}"
+    return JigTask(job, out / name, key, force)
 
 
-def key_of(wanted: JigWanted, settings: Settings, limits: DrillingLimits) -> str:
-    """SHA-256 over all that decides a jig's files: input, settings, and what makes them."""
+def key_of(job: Job) -> str:
+    """SHA-256 over all that decides a jig's files: the job, and what builds it."""
     inputs: dict[str, Any] = {
         "jiggen": __version__,
         "libraries": versions(),
-        "wanted": asdict(replace(wanted, pattern=replace(wanted.pattern, source="", note=""))),
-        "settings": asdict(replace(settings, ski=SkiRange(*wanted.ski))),
-        "limits": asdict(limits),
+        "job": asdict(replace(job, pattern=replace(job.pattern, source="", note=""))),
     }
     text = json.dumps(inputs, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()

@@ -1,6 +1,6 @@
 """Which line of each half of a jig for many boots goes on the ski's mark, for a run sheet.
 
-Told from what is wanted, as the jig's own ladder is: no file is read.
+Told from what is job, as the jig's own ladder is: no file is read.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 
 from jiggen.design.ladder import boot_rows
 from jiggen.design.reusable import body_name, name_halves
-from jiggen.evening import JigWanted
+from jiggen.job import Job
 from jiggen.layout import Motion, motions
 from jiggen.report.setting import Ladder, Reading, reading
 
@@ -37,14 +37,14 @@ class OnTheMark:
     off: float
 
 
-def halves_of(wanted: JigWanted) -> tuple[HalfLines, ...]:
+def halves_of(job: Job) -> tuple[HalfLines, ...]:
     """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
 
     Raises InputError as `layouts`, for what cannot be built.
     """
-    if wanted.boots[0] == wanted.boots[1]:
+    if job.one_boot:
         return ()
-    every = wanted.layouts()
+    every = job.lay_out_all()
     moving = motions(every)
     if all(motion.still for motion in moving):
         return ()
@@ -69,31 +69,27 @@ def _ladder(name: str, motion: Motion) -> Ladder:
     return Ladder.model_validate(part)
 
 
-def on_the_mark(
-    halves: tuple[HalfLines, ...], wanted: JigWanted, boot: float
-) -> Iterator[OnTheMark]:
+def on_the_mark(halves: tuple[HalfLines, ...], job: Job, boot: float) -> Iterator[OnTheMark]:
     """What each half is set by for `boot`, mm."""
     for half in halves:
         if half.ladder is None:
             yield OnTheMark(half.name, None, 0.0)
         else:
-            whole = _nearest(half, wanted, boot)
-            yield OnTheMark(half.name, reading(half.ladder, whole), _off(half, wanted, boot, whole))
+            whole = _nearest(half, job, boot)
+            yield OnTheMark(half.name, reading(half.ladder, whole), _off(half, job, boot, whole))
 
 
-def _nearest(half: HalfLines, wanted: JigWanted, boot: float) -> float:
+def _nearest(half: HalfLines, job: Job, boot: float) -> float:
     """The whole boot length next to `boot` whose place of the holes is the nearest to its own.
 
     Between two that a step of the pattern parts that is the one on the boot's side of the step.
     """
-    return min(
-        (math.floor(boot), math.ceil(boot)), key=lambda whole: _off(half, wanted, boot, whole)
-    )
+    return min((math.floor(boot), math.ceil(boot)), key=lambda whole: _off(half, job, boot, whole))
 
 
-def _off(half: HalfLines, wanted: JigWanted, boot: float, whole: float) -> float:
+def _off(half: HalfLines, job: Job, boot: float, whole: float) -> float:
     """How far apart, mm, the places of a half's holes are for `boot` and for `whole`."""
-    xs = [wanted.layout(one).positions[half.hole, 0] for one in (boot, whole)]
+    xs = [job.lay_out(one).positions[half.hole, 0] for one in (boot, whole)]
     return float(abs(xs[0] - xs[1]))
 
 

@@ -10,7 +10,7 @@ from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task, whole_range
+from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task
 from jiggen.pattern import Side
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
@@ -74,7 +74,7 @@ class _Sheet:
         self.plan, self.outcomes, self.width = plan, outcomes, width
         self.barred = barred(plan, outcomes)
         self.halves = {
-            jig.wanted: halves_of(jig.wanted)
+            jig.job: halves_of(jig.job)
             for jig, outcome in self._each()
             if outcome.state != "failed"
         }
@@ -154,7 +154,7 @@ class _Sheet:
                 continue
             words = [
                 f"{count}",
-                f"{plain(jig.wanted.pattern.name)}, {self._facts(jig)}",
+                f"{plain(jig.job.pattern.name)}, {self._facts(jig)}",
                 plain(outcome.folder.name),
                 counted("pairs", len(jig.tasks)),
                 "",
@@ -171,9 +171,9 @@ class _Sheet:
 
     def _jig(self, count: int, jig: PlannedJig, outcome: Outcome) -> Section:
         width = self.width
-        name = say("jig.heading", number=count, pattern=plain(jig.wanted.pattern.name))
-        boots = None if len(set(jig.wanted.boots)) == 1 else whole_range(jig.wanted.boots)
-        marks = engraved(jig.wanted.layout(), boots)[1:]
+        name = say("jig.heading", number=count, pattern=plain(jig.job.pattern.name))
+        boots = None if jig.job.one_boot else jig.job.whole_boots
+        marks = engraved(jig.job.lay_out(), boots)[1:]
         work = say("jig.engraved", words=plain(" · ".join(marks)))
         alike = _common(jig.tasks)
         head = [
@@ -181,7 +181,7 @@ class _Sheet:
             paragraph(name, fit(name, JIG, 9.0, width, bold=True), width, bold=True),
             paragraph(f"{self._facts(jig)} · {work}", BODY, width),
             paragraph(say("jig.folder", folder=plain(outcome.folder.name)), SMALL, width, grey=0.3),
-            *_how_to_set(self.halves[jig.wanted], width),
+            *_how_to_set(self.halves[jig.job], width),
             space(1.5),
             *(_stop(stop, len(jig.stops) == 1, width) for stop in jig.stops),
             *(_note(say("mind.all", words=words), width) for words in alike),
@@ -191,26 +191,26 @@ class _Sheet:
         return Section(stack(head), rows)
 
     def _facts(self, jig: PlannedJig) -> str:
-        wanted = jig.wanted
-        least, most = map(number, wanted.boots)
-        several = "jig.ladder" if self.halves[wanted] else "jig.boots"
+        job = jig.job
+        least, most = map(number, job.boots)
+        several = "jig.ladder" if self.halves[job] else "jig.boots"
         boots = (
             say("jig.boot", boot=least) if least == most else say(several, least=least, most=most)
         )
-        facts = [say("jig.facts", boots=boots, ski="–".join(map(number, wanted.ski)))]
-        if wanted.shift:
-            way = "shift.tip" if wanted.shift > 0 else "shift.tail"
-            facts.append(say(way, shift=number(abs(wanted.shift))))
-        if wanted.pattern.pair == "mirrored":
-            facts.append(say("jig.side", side=wanted.side))
+        facts = [say("jig.facts", boots=boots, ski="–".join(map(number, job.skis)))]
+        if job.shift:
+            way = "shift.tip" if job.shift > 0 else "shift.tail"
+            facts.append(say(way, shift=number(abs(job.shift))))
+        if job.pattern.pair == "mirrored":
+            facts.append(say("jig.side", side=job.side))
         return " · ".join(facts)
 
     def _row(self, task: Task, jig: PlannedJig, alike: Sequence[str]) -> Block:
         """One pair: what to set, what to read, boxes to tick, screws, and what to mind."""
         job, width = task.pair.job, self.width
-        halves = self.halves[jig.wanted]
+        halves = self.halves[jig.job]
         setting = [say("row.boot", boot=number(job.boot))]
-        setting += [say("row.any")] if not halves and len(set(jig.wanted.boots)) > 1 else []
+        setting += [say("row.any")] if not halves and not jig.job.one_boot else []
         setting += [say("row.shift", shift=f"{job.shift:+g}")] if job.shift else []
         rails = say("row.rail", toe=number(job.ski_toe / 2, 1), heel=number(job.ski_heel / 2, 1))
         xs = [sum(COLUMNS[:n]) * width for n in range(len(COLUMNS))]
@@ -230,7 +230,7 @@ class _Sheet:
             (xs[4], self._boxes(job.row, "right", skis, room[4])),
             (xs[5], _screws(task, room[5])),
         ]
-        lines = tuple(on_the_mark(halves, jig.wanted, job.boot))
+        lines = tuple(on_the_mark(halves, jig.job, job.boot))
         mind = _between(lines, job.boot)
         mind += [words for words in _mind(task) if words not in alike]
         below = [_lines(lines, width)] if lines else []
@@ -264,8 +264,8 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
         why = say(
             "stop.reason",
             jig=count,
-            pattern=plain(jig.wanted.pattern.name),
-            boot=number(jig.wanted.boots[0]),
+            pattern=plain(jig.job.pattern.name),
+            boot=number(jig.job.boots[0]),
             reason=plain(outcome.faults[0].message),
         )
         for task in jig.tasks:

@@ -28,15 +28,15 @@ def as_text(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> str:
 
 
 def _facts(jig: PlannedJig) -> tuple[str, ...]:
-    wanted = jig.wanted
-    boots = dict.fromkeys(f"{boot:g}" for boot in wanted.boots)
-    side = f" ({wanted.side})" if wanted.pattern.pair == "mirrored" else ""
+    job = jig.job
+    boots = dict.fromkeys(f"{boot:g}" for boot in job.boots)
+    side = f" ({job.side})" if job.pattern.pair == "mirrored" else ""
     return (
-        f"{wanted.pattern.name}{side}",
+        f"{job.pattern.name}{side}",
         "-".join(boots),
-        f"{wanted.shift:+g}" if wanted.shift else "",
-        wanted.core,
-        "-".join(f"{width:g}" for width in wanted.ski),
+        f"{job.shift:+g}" if job.shift else "",
+        job.core,
+        "-".join(f"{width:g}" for width in job.skis),
         counted("pairs", len(jig.tasks)),
     )
 
@@ -74,12 +74,12 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
         "jigs": [
             {
                 "jig": number,
-                "pattern": jig.wanted.pattern.name,
-                "boots": jig.wanted.boots,
-                "ski": jig.wanted.ski,
-                "core": jig.wanted.core,
-                "shift": jig.wanted.shift,
-                "side": jig.wanted.side,
+                "pattern": jig.job.pattern.name,
+                "boots": jig.job.boots,
+                "ski": jig.job.skis,
+                "core": jig.job.core,
+                "shift": jig.job.shift,
+                "side": jig.job.side,
                 "stops": [asdict(stop) for stop in jig.stops],
                 "tasks": [
                     {
