@@ -61,7 +61,7 @@ def build_one(job: JigJob) -> BuiltJig:
         screws=job.screws,
         force=job.force,
     )
-    return BuiltJig(built.folder, built.manifest, built.verification.passed, built.warnings)
+    return BuiltJig(built.folder, built.record.values(), built.verification.passed, built.warnings)
 
 
 def prepare() -> None:

@@ -211,20 +211,19 @@ def manifest(path: Path) -> object:
 
 def sheet(path: Path) -> object:
     from jiggen.drilling import DrillingLimits, SkiState
+    from jiggen.record import read_jig
     from jiggen.report.redrill import check_core, redrilled
-    from jiggen.report.sheet.job import read_job
-    from jiggen.verify.manifest import read_whole_manifest
 
-    whole = read_whole_manifest(path.parent)
-    check_core(whole, "plain")
-    return read_job(redrilled(whole, SkiState(thickness=(60.0,)), DrillingLimits()))
+    record = read_jig(path.parent)
+    check_core(record, "plain")
+    return redrilled(record, SkiState(thickness=(60.0,)), DrillingLimits())
 
 
 def pdf(path: Path) -> object:
+    from jiggen.record import read_jig
     from jiggen.report.sheet import sheet_pdf
-    from jiggen.verify.manifest import read_whole_manifest
 
-    return sheet_pdf(read_whole_manifest(path.parent))
+    return sheet_pdf(read_jig(path.parent))
 
 
 def folder(path: Path) -> object:

@@ -31,6 +31,8 @@ import filelock  # noqa: F401 - before its own opening of files is counted
 import jiggen.export.folder
 import jiggen.report.folder
 from jiggen.errors import JiggenError
+from jiggen.record import Hole, Part, Record
+from jiggen.record.model import Guide, PlacedPart
 from jiggen.verify import Verification
 
 # What Python announces before it does it; ctypes.dlsym comes before the exchange.
@@ -56,18 +58,43 @@ def litter(target: Path) -> list[str]:
     return sorted(path.name for path in target.parent.iterdir() if path != target)
 
 
+def small_record(label: str) -> Record:
+    """The least that a record may say."""
+    ways = {"bore": 7.1, "bore_z": (2.0, 14.0), "throat": 4.6, "throat_z": (0.0, 2.0)}
+    row = (1.0, 0.0, 0.0, 0.0)
+    pose = (row, row, row, row)
+    return Record(
+        kind=label,
+        versions={},
+        holes=(Hole(id="toe-1", group="toe", x=0.0, y=0.0, diameter=3.6, depth=9.2),),
+        guides=(Guide(id="toe-1", part="body", **ways),),
+        parts=(
+            Part(
+                name="body",
+                kind="body",
+                file="parts/body.stl",
+                count=1,
+                volume=1.0,
+                to_ski=pose,
+                placed=(PlacedPart(name="body", to_ski=pose),),
+            ),
+        ),
+        beds=(),
+    )
+
+
 def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int:
     """A folder whose every file says `label`, made and put in place; the exit code."""
 
-    def make(folder: Path) -> dict[str, Any]:
+    def make(folder: Path) -> Record:
         print("ready", flush=True)
         (folder / "parts").mkdir()
         for name in ("jig.step", "parts/a.stl", "parts/b.stl"):
             (folder / name).write_text(f"{name} of {label}\n" + "x" * 1024 * fill)
             time.sleep(pause)
-        return {"manifest": 1, "label": label, "files": {}}
+        return small_record(label)
 
-    def finish(folder: Path, manifest: dict[str, Any]) -> None:
+    def finish(folder: Path, record: Record) -> None:
         (folder / "sheet.pdf").write_text(label)
 
     jiggen.report.folder.verify_folder = lambda folder: PASSED

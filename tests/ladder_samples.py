@@ -5,18 +5,13 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from page_samples import beds_of
+from record_samples import halves_data, verified
 
 from jiggen.design import Settings, SkiRange
-from jiggen.design.pieces import list_pieces
 from jiggen.design.reusable import Reusable, design_reusable
-from jiggen.drilling import DrillingLimits, SkiState
-from jiggen.export.ladders import ladder_entries
-from jiggen.export.manifest import manifest_of
 from jiggen.layout import layouts, whole_boots
 from jiggen.pattern import Pattern, find_pattern, read_pattern
 from jiggen.pattern.read import parse_pattern
-from jiggen.report.expect import drill, expect_halves
 
 WIDE = SkiRange(84.0, 112.0)
 MIXED = """
@@ -67,22 +62,4 @@ def reusable(name: str, least: float = 265.0, most: float = 345.0) -> Reusable:
 @cache
 def ladder_manifest(name: str) -> dict[str, Any]:
     """What a build of 265 to 345 mm writes, with a verification that passed."""
-    jig = reusable(name)
-    parts = list_pieces(jig.whole)
-    manifest = manifest_of(jig.whole, parts, {part.name: 1000.0 for part in parts})
-    manifest["beds"] = beds_of(parts)
-    manifest |= ladder_entries(jig)
-    manifest["inputs"]["boots"] = [265.0, 345.0]
-    manifest["accuracy"] = expect_halves(jig)[0]
-    manifest["drilling"] = drill(jig.whole, SkiState(), DrillingLimits(), {}).as_dict()
-    holes = [
-        {"id": h["id"], "wanted": {"x": h["x"], "y": h["y"]}, "deviation": 0.0004}
-        for h in manifest["holes"]
-    ]
-    lines = [
-        {"part": ladder["part"], "boot": entry["boot"], "deviation": 0.0003}
-        for ladder in manifest["ladders"]
-        for entry in manifest["boots"]
-    ]
-    verification = {"passed": True, "checks": 1900, "holes": holes, "ladders": lines, "faults": []}
-    return manifest | {"verification": verification}
+    return verified(halves_data(reusable(name)), checks=1900)

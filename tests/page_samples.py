@@ -9,19 +9,14 @@ from typing import Any
 
 import numpy as np
 import trimesh
+from record_samples import jig_data, verification
 
 from jiggen.design import Design, Settings, SkiRange, design_jig
-from jiggen.design.pieces import Piece, list_pieces
-from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export import listing
 from jiggen.export.hole_plan import layout_svg
-from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.expect import drill, expect
-from jiggen.report.mass import plastic
-from jiggen.verify import Found, HoleCheck, Verification
 from jiggen.verify.mesh import read_stl
 
 DEPTH = 0.6  # mm: of an engraving, as the design has it
@@ -47,27 +42,7 @@ def jig() -> Design:
 def club() -> tuple[Any, Any, dict[str, Any]]:
     """Layout, ski widths and manifest of a club piste jig that was neither drawn nor verified."""
     chosen = jig()
-    parts = list_pieces(chosen)
-    manifest = manifest_of(chosen, parts, {part.name: 1000.0 for part in parts})
-    manifest["accuracy"] = expect(chosen)[0]
-    manifest["beds"] = beds_of(parts)
-    manifest["drilling"] = drill(chosen, SkiState(), DrillingLimits(), {}).as_dict()
-    return chosen.layout, (84.0, 112.0), manifest
-
-
-def beds_of(parts: tuple[Piece, ...]) -> list[dict[str, Any]]:
-    """Two beds as a manifest has them, the bodies on one and all else on the other."""
-    laid = [
-        {"name": placed.name, "part": part.name, "x": 2.0, "y": 2.0}
-        for part in parts
-        for placed in part.placed
-    ]
-    first = [piece for piece in laid if piece["part"].startswith("body")]
-    second = [piece for piece in laid if piece not in first]
-    return [
-        {"file": f"bed-{number}.3mf", "pieces": pieces}
-        for number, pieces in enumerate((first, second), start=1)
-    ]
+    return chosen.layout, (84.0, 112.0), jig_data(chosen)
 
 
 def make_folder(folder: Path) -> dict[str, Any]:
@@ -81,10 +56,10 @@ def make_folder(folder: Path) -> dict[str, Any]:
     for bed in manifest["beds"]:
         (folder / bed["file"]).write_bytes(b"not opened by the page")
     (folder / "layout.svg").write_text(layout_svg(holes, ski), encoding="utf-8")
-    return manifest | {
-        "plastic": plastic(jig(), manifest["parts"], lambda file: read_stl(folder / file)),
+    files = {name: entry.model_dump() for name, entry in listing(folder).items()}
+    return jig_data(jig(), lambda file: read_stl(folder / file)) | {
         "verification": verification(manifest).as_dict(),
-        "files": listing(folder),
+        "files": files,
     }
 
 
@@ -100,17 +75,6 @@ def engraved(size: tuple[float, float, float]) -> trimesh.Trimesh:
     groove = trimesh.creation.box(extents=(40.0, 10.0, 2 * DEPTH))
     groove.apply_translation((size[0] / 2, size[1] / 2, 0.0))
     return trimesh.boolean.difference([corner_block(size), groove])
-
-
-def verification(manifest: dict[str, Any], *, lost: str = "", off: float = 0.0) -> Verification:
-    """What verify says of a manifest's holes: hole `lost` not in STEP, each `off` mm in STL."""
-    holes = []
-    for hole, guide in zip(manifest["holes"], manifest["guides"], strict=True):
-        x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
-        step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
-        stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
-        holes.append(HoleCheck(hole["id"], guide["part"], x, y, *size, step, stl))
-    return Verification(347, tuple(holes), ())
 
 
 class Seen(HTMLParser):

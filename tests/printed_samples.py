@@ -14,13 +14,12 @@ from pathlib import Path
 import numpy as np
 from ladder_samples import ladder_manifest
 from numpy.typing import NDArray
-from page_samples import beds_of
 from printer_samples import Printer
+from record_samples import jig_data
 
 from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.jig import Design, design_jig
 from jiggen.design.pieces import list_pieces
-from jiggen.export.manifest import manifest_of
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.printer.measured import Distance, PinReadings
@@ -38,12 +37,10 @@ def write_jig(
     folder: Path, chosen: Design, compensation: dict | None = None, **inputs: float
 ) -> Path:
     """A folder with a jig's manifest in it, and no other file; `inputs` as if asked for."""
-    parts = list_pieces(chosen)
-    manifest = manifest_of(chosen, parts, {piece.name: 1000.0 for piece in parts})
-    manifest["beds"] = beds_of(parts)
-    manifest["inputs"] |= inputs
+    data = jig_data(chosen)
+    data["inputs"] |= inputs
     folder.mkdir(parents=True, exist_ok=True)
-    text = json.dumps(manifest | {"compensation": compensation})
+    text = json.dumps(data | {"compensation": compensation})
     (folder / "manifest.json").write_text(text, encoding="utf-8")
     return folder
 

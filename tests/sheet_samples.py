@@ -5,23 +5,15 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-import trimesh
-from page_samples import beds_of
 from pdf_reading import Sheet, read_pdf
+from record_samples import jig_data, sheet_pdf, verified
 
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.design.pieces import list_pieces
-from jiggen.export.manifest import manifest_of
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
-from jiggen.report.expect import division_of
-from jiggen.report.mass import plastic
-from jiggen.report.sheet import sheet_pdf
-from jiggen.verify.mesh import Mesh
 
-BLOCK = Mesh(trimesh.creation.box().vertices, trimesh.creation.box().faces)
 STEMS = [path.stem for path in shipped_patterns()]
 STRAINED = ("long", "far", "crowd")
 UNITS = {"A4": "mm", "letter": "in"}  # with inches, words are wider: on the narrower page
@@ -33,37 +25,7 @@ GROUP = "W" * 40
 
 def manifest_for(holes: Layout, ski: SkiRange = WIDE) -> dict[str, Any]:
     """What `jiggen build` writes for `holes`, verified; no CAD kernel needed."""
-    chosen = design_jig(holes, Settings(ski=ski))
-    parts = list_pieces(chosen)
-    manifest = manifest_of(chosen, parts, {part.name: 1.0 for part in parts})
-    weighed = plastic(chosen, manifest["parts"], lambda _file: BLOCK)
-    said = {
-        "accuracy": {"division": division_of(chosen)},
-        "plastic": weighed,
-        "beds": beds_of(parts),
-    }
-    return verified({**manifest, **said})
-
-
-def verified(manifest: dict[str, Any], holes: list[dict[str, Any]] | None = None) -> dict[str, Any]:
-    """`manifest` with other `holes`, guides to match, and a verification that passed."""
-    holes = manifest["holes"] if holes is None else holes
-    like = manifest["guides"][0]
-    tops = {guide["id"]: guide["top_z"] for guide in manifest["guides"]}
-    return {
-        **manifest,
-        "holes": holes,
-        "guides": [{**like, "id": h["id"], "top_z": tops.get(h["id"], 14.1)} for h in holes],
-        "verification": {
-            "passed": True,
-            "checks": 352,
-            "holes": [
-                {"id": h["id"], "wanted": {"x": h["x"], "y": h["y"]}, "deviation": 0.0004}
-                for h in holes
-            ],
-            "faults": [],
-        },
-    }
+    return verified(jig_data(design_jig(holes, Settings(ski=ski)), volume=1.0))
 
 
 def shipped(

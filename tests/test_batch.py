@@ -24,6 +24,6 @@ def test_a_batch_is_what_each_jig_is_alone(built, club_layout, tmp_path):
         assert found[name].findings == ()
         assert found[name].value.passed
         assert (found[name].value.folder / "manifest.json").is_file()
-    for name, entry in built.manifest["files"].items():
+    for name, entry in built.record.values()["files"].items():
         if name != "preview.png":  # drawn by the graphics driver, not by us
-            assert found["club"].value.manifest["files"][name] == entry, name
+            assert found["club"].value.record.values()["files"][name] == entry, name

@@ -7,20 +7,14 @@ import pytest
 from ladder_samples import ladder_manifest
 from page_samples import Seen
 from pdf_reading import read_pdf
+from record_samples import record, redrilled, report_html, sheet_pdf
 
 from jiggen.drilling import Area, DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, InputError
-from jiggen.report.page import report_html
-from jiggen.report.redrill import redrilled
-from jiggen.report.setting import first_holes_of, read_ladders, settings_by_boot
-from jiggen.report.sheet import sheet_pdf
 
 
 def settings_of(name):
-    manifest = ladder_manifest(name)
-    parts = {guide["id"]: guide["part"] for guide in manifest["guides"]}
-    first = first_holes_of({hole["id"]: parts[hole["id"]] for hole in manifest["holes"]})
-    return {one.boot: one for one in settings_by_boot(read_ladders(manifest), first)}
+    return {one.boot: one for one in record(ladder_manifest(name)).boot_settings}
 
 
 def words_of(manifest, **choices):
@@ -96,14 +90,7 @@ def test_a_sheet_for_a_ladder_without_a_boots_line_is_refused():
 
 
 def test_the_page_has_the_table_too(tmp_path):
-    manifest = ladder_manifest("club-piste") | {"files": {}}
-    manifest["verification"] = manifest["verification"] | {
-        "limits": {"position_step": 0.01, "position_stl": 0.02},
-        "holes": [
-            {**hole, "step": None, "stl": None} for hole in manifest["verification"]["holes"]
-        ],
-    }  # fmt: skip
-    text = Seen(report_html(tmp_path, manifest)).text
+    text = Seen(report_html(tmp_path, ladder_manifest("club-piste"))).text
     assert "Boot sole 265–345 mm" in text
     assert "Set each half by the boot" in text
     assert "303 left 305 − 1 left 305 − 1 154.30 116.80 0.000" in text

@@ -98,20 +98,22 @@ def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed
     done = build_jig(holes, settings, tmp_path / "jig")
     assert done.verification.passed
     assert done.folder == tmp_path / "jig"
-    for part in done.manifest["parts"]:
+    for part in done.record.values()["parts"]:
         mesh = trimesh.load_mesh(done.folder / part["file"])
         assert mesh.is_volume
         assert mesh.bounds[0, 2] == 0.0 and (mesh.bounds[0] >= 0.0).all()
         assert (mesh.bounds[1] <= (bed, bed, 250.0)).all(), (part["name"], mesh.bounds)
     # Every hole of the pattern has its bore in the STL files, and there is no other such bore.
-    centres, sizes = bores_cut(done.folder, done.manifest["parts"])
-    (bore,) = {guide["bore"] for guide in done.manifest["guides"]}
+    centres, sizes = bores_cut(done.folder, done.record.values()["parts"])
+    (bore,) = {guide["bore"] for guide in done.record.values()["guides"]}
     centres = centres[np.abs(sizes - bore) < 0.02]
     assert len(centres) == len(expected)
     assert cdist(expected, centres).min(axis=1).max() < 0.02
     # Without supports: nothing in the air, no bridge too long, on the printer's bed.
-    assert done.manifest["printing"]["parts"].keys() == {p["name"] for p in done.manifest["parts"]}
-    for part in done.manifest["printing"]["parts"].values():
+    assert done.record.values()["printing"]["parts"].keys() == {
+        p["name"] for p in done.record.values()["parts"]
+    }
+    for part in done.record.values()["printing"]["parts"].values():
         checks = part["checks"]
         assert checks["overhang"]["found"] == 0.0
         assert checks["bridge"]["found"] <= 15.0

@@ -9,14 +9,13 @@ import numpy as np
 import pytest
 from page_samples import Seen, make_folder
 from pdf_reading import read_pdf
+from record_samples import report_html, sheet_pdf
 from sheet_samples import shipped
 
 from jiggen.cli import main
 from jiggen.export.compensation import compensation_entry
 from jiggen.printer import Compensation, Profile, save_profile
 from jiggen.report.compensated import LAY, compensated
-from jiggen.report.page import report_html
-from jiggen.report.sheet import sheet_pdf
 from jiggen.report.summary import for_printer
 from jiggen.verify import check
 
@@ -92,8 +91,8 @@ def test_what_was_done_is_said_in_words():
 
 
 def test_the_summary_names_the_printer_only_where_there_is_one():
-    assert for_printer({"compensation": None}) == []
-    first, second = for_printer({"compensation": compensation_entry(DONE)})
+    assert for_printer(None) == []
+    first, second = for_printer(compensation_entry(DONE))
     assert first == f"Printer:  club-hall: {WORDS}"
     assert second.strip() == LAY
 
@@ -102,14 +101,14 @@ def test_the_page_names_the_printer_and_how_to_lay_the_parts(tmp_path):
     manifest = make_folder(tmp_path / "page")
     plain = Seen(report_html(tmp_path / "page", manifest)).text
     assert "For printer" not in plain
-    entry = compensation_entry(DONE)
+    entry = compensation_entry(DONE).model_dump()
     page = Seen(report_html(tmp_path / "page", manifest | {"compensation": entry})).text
     assert f"For printer club-hall: {WORDS}. {LAY}" in page
 
 
 @cache
 def sheet(done: bool) -> str:
-    entry = compensation_entry(DONE) if done else None
+    entry = compensation_entry(DONE).model_dump() if done else None
     pages = read_pdf(sheet_pdf(shipped("club-piste") | {"compensation": entry}))
     return " ".join(" ".join(page.text for page in pages).split())
 

@@ -203,7 +203,7 @@ def test_bed_and_height_are_stretched_and_nothing_else_is_done():
 
 def test_nothing_done_changes_no_bit(built):
     meshes = {}
-    for entry in built.manifest["parts"]:
+    for entry in built.record.values()["parts"]:
         mesh = read_stl(built.folder / entry["file"])
         meshes[entry["name"]] = PartMesh(
             entry["name"], mesh.vertices, mesh.triangles, entry["count"]

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from jiggen.design import Settings, SkiRange
 from jiggen.design.guides import design_guides
-from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, drilling
-from jiggen.drilling.ski import thickness_at_holes, width_at
+from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, check_drilling
+from jiggen.drilling.check import thickness_at_holes, width_at
 from jiggen.errors import InputError
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern
@@ -55,7 +55,7 @@ def checked(
     top: float = 14.0,
 ) -> Drilling:
     screws = dict.fromkeys(found.ids, screw) if screw else {}
-    return drilling(found, dict.fromkeys(found.ids, top), ski, limits, screws)
+    return check_drilling(found, dict.fromkeys(found.ids, top), ski, limits, screws)
 
 
 def codes(result: Drilling) -> list[str]:
@@ -76,41 +76,40 @@ def codes(result: Drilling) -> list[str]:
 )
 def test_the_stop_setting_by_hand(drill, depth, top, corner, tip):
     result = checked(holes((0, 0), diameter=drill, depth=depth), top=top)
-    [setting] = result.settings
-    assert setting.from_corner == pytest.approx(corner, abs=1e-9)
+    [setting] = result.stops
+    assert setting.from_corners == pytest.approx(corner, abs=1e-9)
     assert setting.from_tip == pytest.approx(tip, abs=6e-5)
     assert setting.point == pytest.approx(tip - corner, abs=6e-5)
     assert (setting.drill, setting.depth, setting.bush_top) == (drill, depth, top)
 
 
 def test_a_flat_point_and_a_right_angled_one():
-    flat = checked(holes((0, 0)), limits=DrillingLimits(point_angle=180.0)).settings[0]
-    assert flat.from_tip == pytest.approx(flat.from_corner, abs=1e-12)
-    right = checked(holes((0, 0)), limits=DrillingLimits(point_angle=90.0)).settings[0]
+    flat = checked(holes((0, 0)), limits=DrillingLimits(point_angle=180.0)).stops[0]
+    assert flat.from_tip == pytest.approx(flat.from_corners, abs=1e-12)
+    right = checked(holes((0, 0)), limits=DrillingLimits(point_angle=90.0)).stops[0]
     assert right.point == pytest.approx(2.05)  # at 90° as long as the radius
 
 
-def test_one_setting_for_the_holes_of_a_group_that_are_drilled_alike():
+def test_one_stop_for_the_holes_that_share_drill_depth_and_guide():
     found = layout(read_pattern(find_pattern("club-piste")), 305)
     guides = design_guides(found, Settings(ski=SkiRange(84, 112)))
     tops = {guide.id: guide.bush_top_z for guide in guides}
-    result = drilling(found, tops, SkiState(), LIMITS)
-    assert [(s.group, len(s.holes), s.depth) for s in result.settings] == [
-        ("toe", 4, 9.2),
-        ("toe", 1, 7.4),  # toe-5 is less deep
-        ("heel", 4, 9.2),
+    result = check_drilling(found, tops, SkiState(), LIMITS)
+    assert [(len(s.holes), s.depth) for s in result.stops] == [
+        (8, 9.2),
+        (1, 7.4),  # toe-5 is less deep
     ]
-    assert result.settings[1].holes == ("toe-5",)
+    assert result.stops[1].holes == ("toe-5",)
     # the bush of 12 mm on its seat at 0.6 + 1.2 + 0.3 = 2.1 stands at 14.1
-    assert {s.bush_top for s in result.settings} == {14.1}
+    assert {s.bush_top for s in result.stops} == {14.1}
     assert not codes(result)
     assert all(hole.base_left is hole.edge is hole.screw is None for hole in result.holes)
 
 
 def test_holes_with_guides_of_two_heights_get_two_settings():
     found = holes((0, 0), (20, 0))
-    result = drilling(found, {"hole-1": 14.0, "hole-2": 15.5}, SkiState(), LIMITS)
-    assert [s.from_corner for s in result.settings] == [23.0, 24.5]
+    result = check_drilling(found, {"hole-1": 14.0, "hole-2": 15.5}, SkiState(), LIMITS)
+    assert [s.from_corners for s in result.stops] == [23.0, 24.5]
 
 
 # -- jobber drills -----------------------------------------------------------------------------
@@ -143,7 +142,7 @@ def test_a_jobber_drill_is_long_enough_by_both_its_lengths():
     ):
         result = checked(holes((0, 0)), top=top)
         assert codes(result) == code
-        assert result.settings[0].long_enough is (not code)
+        assert result.stops[0].long_enough is (not code)
     assert "75 mm, flutes 43 mm" in result.warnings[0].message
     assert "75.0 mm overall" in result.warnings[0].hint
     assert result.warnings[0].key == "hole-1"
@@ -152,9 +151,9 @@ def test_a_jobber_drill_is_long_enough_by_both_its_lengths():
 def test_a_long_grip_needs_a_longer_drill_though_the_flutes_would_do():
     # 75 - 10 - 40 = 25 above a stop of 24.23; with a grip of 41 mm 24 are left
     result = checked(holes((0, 0)), limits=DrillingLimits(chuck_grip=40.0))
-    assert result.settings[0].long_enough
+    assert result.stops[0].long_enough
     result = checked(holes((0, 0)), limits=DrillingLimits(chuck_grip=41.0))
-    assert not result.settings[0].long_enough
+    assert not result.stops[0].long_enough
     assert codes(result) == ["drilling.drill-short"]
 
 
@@ -296,7 +295,7 @@ def test_the_warning_of_a_screw_says_which_would_fit():
 def test_a_hole_without_a_screw_is_not_asked_for_one():
     found = holes((0, 0), (20, 0))
     tops = dict.fromkeys(found.ids, 14.0)
-    result = drilling(found, tops, SkiState(), LIMITS, {"hole-2": Screw(6.0, (14.0,))})
+    result = check_drilling(found, tops, SkiState(), LIMITS, {"hole-2": Screw(6.0, (14.0,))})
     assert [hole.screw for hole in result.holes] == [None, 14.0]
 
 
@@ -345,9 +344,9 @@ def test_every_fault_of_a_ski_at_once(ski, keys):
 def test_the_result_is_plain_data():
     ski = SkiState((12.0,), ((0.0, 66.0),))
     result = checked(holes((0, 23)), ski, screw=Screw(6.0, (12.0,)))
-    data = json.loads(json.dumps(result.as_dict()))
-    assert data["settings"][0]["from_tip"] == pytest.approx(24.2318, abs=6e-5)
-    assert data["settings"][0]["jobber"]["overall"] == 75
+    data = json.loads(json.dumps(result.model_dump(mode="json")))
+    assert data["stops"][0]["from_tip"] == pytest.approx(24.2318, abs=6e-5)
+    assert data["stops"][0]["jobber"]["overall"] == 75
     assert data["holes"][0]["edge"] == pytest.approx(7.95)
     assert [finding["code"] for finding in data["errors"]] == ["drilling.base"]
     assert [finding["code"] for finding in data["warnings"]] == ["drilling.edge"]

@@ -43,7 +43,7 @@ def test_3mf_passes_a_strict_reader_without_a_warning(built):
     import lib3mf
 
     printed = []
-    for bed in built.manifest["beds"]:
+    for bed in built.record.values()["beds"]:
         model = lib3mf.get_wrapper().CreateModel()
         reader = model.QueryReader("3mf")
         reader.SetStrictModeActive(True)
@@ -62,7 +62,7 @@ def test_3mf_passes_a_strict_reader_without_a_warning(built):
             assert tuple(place) == pytest.approx((told["x"], told["y"], 0.0), abs=1e-3)
     assert sorted(printed) == sorted(
         (placed["name"], part["name"])
-        for part in built.manifest["parts"]
+        for part in built.record.values()["parts"]
         for placed in part["placed"]
     )
 
@@ -92,7 +92,7 @@ def test_step_text_is_freed_from_clock_and_counter():
 
 
 def test_manifest_lists_every_file_with_its_checksum(built):
-    listed = built.manifest["files"]
+    listed = built.record.values()["files"]
     found = {
         path.relative_to(built.folder).as_posix()
         for path in built.folder.rglob("*")
@@ -106,7 +106,7 @@ def test_manifest_lists_every_file_with_its_checksum(built):
 
 def test_manifest_says_what_was_asked_and_made(built, club_layout):
     manifest = json.loads((built.folder / "manifest.json").read_text())
-    assert manifest == json.loads(json.dumps(built.manifest))
+    assert manifest == json.loads(json.dumps(built.record.values()))
     assert [hole["id"] for hole in manifest["holes"]] == list(club_layout.ids)
     assert manifest["inputs"]["boot"] == 305.0
     assert manifest["inputs"]["ski"] == {"least": 84.0, "most": 112.0}
@@ -163,12 +163,12 @@ def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path
     done = subprocess.run(run, cwd=tmp_path, env=env, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     again = json.loads((tmp_path / "again" / "manifest.json").read_text())
-    assert set(again["files"]) == set(built.manifest["files"])
-    for name, entry in built.manifest["files"].items():
+    assert set(again["files"]) == set(built.record.values()["files"])
+    for name, entry in built.record.values()["files"].items():
         if name not in ("preview.png", REPORT):  # the graphics driver draws it; the page shows it
             assert again["files"][name] == entry, name
-    same_picture = again["files"]["preview.png"] == built.manifest["files"]["preview.png"]
-    assert not same_picture or again["files"][REPORT] == built.manifest["files"][REPORT]
+    same_picture = again["files"]["preview.png"] == built.record.values()["files"]["preview.png"]
+    assert not same_picture or again["files"][REPORT] == built.record.values()["files"][REPORT]
 
 
 def test_a_foreign_folder_or_file_is_never_replaced(tmp_path):

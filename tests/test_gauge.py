@@ -195,7 +195,7 @@ def test_the_blank_is_the_contract_and_says_what_is_in_the_manifest(built: Finis
     assert (data["measurements"], data["units"], data["caliper"]) == (1, "mm", 0.02)
     places = {
         entry["id"]: (entry["x"], entry["y"])
-        for entry in (*built.manifest["holes"], *built.manifest["pegs"])
+        for entry in (*built.record.values()["holes"], *built.record.values()["pegs"])
     }
     assert list(data["features"]) == list("ABCDEFGH")
     for name, feature in data["features"].items():
@@ -513,7 +513,7 @@ def test_the_command_makes_the_same_bytes_again(built, tmp_path: Path, monkeypat
     assert main(["gauge", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data.pop("folder") == "out/gauge"
-    assert data == built.manifest
+    assert data == built.record.values()
     for path in built.folder.rglob("*.*"):
         again = tmp_path / "out" / "gauge" / path.relative_to(built.folder)
         assert again.read_bytes() == path.read_bytes(), path.name

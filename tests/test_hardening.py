@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from killing import litter, tree
+from killing import litter, small_record, tree
 
 from jiggen.cli.new import local_target
 from jiggen.errors import InputError
@@ -30,6 +30,7 @@ from jiggen.files import (
     within,
     write_whole,
 )
+from jiggen.record import Record
 from jiggen.report.folder import folder_name
 
 HERE = Path(__file__).parent
@@ -121,10 +122,10 @@ def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatc
     )
     target = tmp_path / "jig"
 
-    def make(folder: Path) -> dict[str, object]:
+    def make(folder: Path) -> Record:
         target.mkdir()
         (target / "holiday.jpg").write_text("sun")
-        return {"manifest": 1}
+        return small_record("new")
 
     with pytest.raises(InputError, match="did not make"):
         jiggen.report.folder.verified_folder(target, make, force=False, progress=lambda _: None)

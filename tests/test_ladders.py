@@ -52,7 +52,7 @@ def check_every_boot(done, name, boots, looked_at):
     """Every length, on every half, in both files."""
     assert done.verification.passed
     assert not done.folder.name.endswith("-failed")
-    parts = [ladder["part"] for ladder in done.manifest["ladders"]]
+    parts = [ladder["part"] for ladder in done.record.values()["ladders"]]
     assert [(b.part, b.boot) for b in done.verification.boots] == [
         (p, b) for p in parts for b in boots
     ]
@@ -92,7 +92,7 @@ def test_81_boot_lengths_of_the_step_track(tmp_path):
 
 def test_lines_are_open_grooves_where_half_the_missing_boot_puts_them(club):
     """By another library's section through the STL, and by hand: (345 - boot) / 2."""
-    (part,) = (p for p in club.manifest["parts"] if p["name"] == "body-toe")
+    (part,) = (p for p in club.record.values()["parts"] if p["name"] == "body-toe")
     mesh = trimesh.load_mesh(club.folder / part["file"])
     mesh.apply_transform(np.array(part["to_ski"]))
     flat, to_3d = mesh.section(plane_origin=(0, 0, 13.7), plane_normal=(0, 0, 1)).to_2D()
@@ -110,7 +110,7 @@ def test_lines_are_open_grooves_where_half_the_missing_boot_puts_them(club):
 
 
 def test_what_a_build_of_a_range_says_and_holds(club):
-    manifest = club.manifest
+    manifest = club.record.values()
     assert manifest["inputs"]["boots"] == [265.0, 345.0]
     assert manifest["joint"] is None
     assert {p["name"]: p["count"] for p in manifest["parts"]} == {

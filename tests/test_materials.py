@@ -187,10 +187,10 @@ def region(mesh: Mesh, z: float) -> Polygon:
 
 
 def test_masses_are_the_volumes_of_the_files_by_the_density(built):
-    found = built.manifest["plastic"]
+    found = built.record.values()["plastic"]
     assert found["name"] == "PETG"
     assert found["density"] == pytest.approx((1.25 + 1.29) / 2)  # g/cm³, the table's, by hand
-    counts = {part["name"]: part["count"] for part in built.manifest["parts"]}
+    counts = {part["name"]: part["count"] for part in built.record.values()["parts"]}
     assert {part["name"]: part["count"] for part in found["parts"]} == counts
     for part in found["parts"]:
         solid = trimesh.load(built.folder / "parts" / f"{part['name']}.stl")
@@ -202,7 +202,7 @@ def test_masses_are_the_volumes_of_the_files_by_the_density(built):
 
 
 def test_the_estimate_of_what_is_printed_is_near_a_slicer_s(built):
-    for part in built.manifest["plastic"]["parts"]:
+    for part in built.record.values()["plastic"]["parts"]:
         if part["infill"] == 100:
             assert part["printed"] == part["solid"]
             assert part["name"] in ("rail", "pinion")
@@ -258,7 +258,7 @@ def test_advice_has_the_jig_s_own_numbers(jig, name):
 
 
 def test_page_sheet_and_summary_name_mass_and_advice(built):
-    plastic = built.manifest["plastic"]
+    plastic = built.record.values()["plastic"]
     page = Seen((built.folder / "report.html").read_text(encoding="utf-8")).text
     sheet = " ".join(read.text for read in read_pdf((built.folder / "sheet.pdf").read_bytes()))
     for text in (page, " ".join(sheet.split())):

@@ -142,11 +142,11 @@ def test_no_pieces_need_no_bed():
 
 
 def test_the_jig_needs_the_two_beds_it_gets(built):
-    beds = built.manifest["beds"]
+    beds = built.record.values()["beds"]
     assert [bed["file"] for bed in beds] == ["bed-1.3mf", "bed-2.3mf"]
     names = [piece["name"] for bed in beds for piece in bed["pieces"]]
     assert sorted(names) == sorted(
-        placed["name"] for part in built.manifest["parts"] for placed in part["placed"]
+        placed["name"] for part in built.record.values()["parts"] for placed in part["placed"]
     )
 
     def size(part):

@@ -8,11 +8,14 @@ from urllib.parse import unquote
 import numpy as np
 import pytest
 from browser import chromium, differs, find_chromium, share
-from page_samples import DEPTH, SIZES, Seen, make_folder, verification
+from page_samples import DEPTH, SIZES, Seen, make_folder
 from PIL import Image
+from record_samples import drilled, record, report_html, verification
 
 from jiggen.cautions import CAUTIONS
-from jiggen.report.page import REPORT, report_html
+from jiggen.record.model import FileEntry
+from jiggen.report.page import REPORT
+from jiggen.report.page import report_html as page_html
 from jiggen.report.page.view import FINEST, view_of
 from jiggen.verify import Fault
 from jiggen.verify.mesh import read_stl
@@ -31,9 +34,22 @@ def good(tmp_path_factory):
     return folder, manifest
 
 
+def with_ids(manifest, names):
+    """What of a record changes when its holes get other `names`."""
+    old = dict(zip((hole["id"] for hole in manifest["holes"]), names, strict=True))
+    text = json.dumps({key: manifest[key] for key in ("holes", "guides", "verification")})
+    for one, other in old.items():
+        text = text.replace(f'"id": "{one}"', f'"id": {json.dumps(other)}')
+    renamed = json.loads(text)
+    return renamed | {"drilling": drilled(manifest | renamed, renamed["holes"])}
+
+
 def page_of(good, **changes) -> str:
     folder, manifest = good
-    return report_html(folder, manifest | changes)
+    files = changes.pop("files", manifest["files"])
+    files = {name: FileEntry.model_construct(**entry) for name, entry in files.items()}
+    made = record(manifest | changes).model_copy(update={"files": files})  # of any name at all
+    return page_html(folder, made)
 
 
 def failed(good) -> dict:
@@ -73,7 +89,7 @@ def test_the_stop_is_where_the_drilling_check_has_it(good):
     # By hand: guide 14.1 over the ski + depth 9.2 = 23.3 to the corners; a 118° point of a 3.6
     # drill is 1.8 / tan 59° = 1.08 long: 24.4 to the tip.  toe-5 is 7.4 deep: 21.5 and 22.6.
     text = Seen(page_of(good)).text
-    assert "toe-1, toe-2, toe-3, toe-4 3.6 9.2 23.3 24.4" in text
+    assert "toe-1, toe-2, toe-3, toe-4, heel-1, heel-2, heel-3, heel-4 3.6 9.2 23.3 24.4" in text
     assert "toe-5 3.6 7.4 21.5 22.6" in text
 
 
@@ -110,8 +126,8 @@ def test_every_text_is_escaped(good):
     page = Seen(
         page_of(
             good,
-            inputs=manifest["inputs"] | {"pattern": NASTY, "core": NASTY},
-            holes=[hole | {"id": NASTY} for hole in manifest["holes"]],
+            inputs=manifest["inputs"] | {"pattern": NASTY},
+            **with_ids(manifest, [f"{NASTY}{n}" for n in range(len(manifest["holes"]))]),
             hardware=[{"name": NASTY, "size": NASTY, "count": 1, "standard": NASTY}],
             versions={NASTY: NASTY},
             files={NASTY: {"bytes": 1, "sha256": NASTY}},
@@ -125,10 +141,14 @@ def test_every_text_is_escaped(good):
 
 def test_names_of_groups_cannot_end_the_data(good):
     folder, manifest = good
-    parts = [part | {"name": NASTY, "kind": NASTY} for part in manifest["parts"]]
-    page = Seen(report_html(folder, manifest | {"parts": parts}))
-    assert len(page.all("script")) == 2
-    assert NASTY in {part["group"] for part in json.loads(page.own[1])["parts"]}
+    shown = {placed["name"]: 1.0 for part in manifest["parts"] for placed in part["placed"]}
+    parts = tuple(part.model_copy(update={"kind": NASTY}) for part in record(manifest).parts)
+    scene = json.loads(view_of(folder, parts, 98.0, shown).data)
+    assert NASTY in {part["group"] for part in scene["parts"]}
+    changed = record(manifest).model_copy(update={"parts": parts})
+    seen = Seen(page_html(folder, changed))
+    assert len(seen.all("script")) == 2
+    assert NASTY in {part["group"] for part in json.loads(seen.own[1])["parts"]}
 
 
 def test_only_shapes_and_words_are_taken_from_the_drawing(good, tmp_path):
@@ -153,7 +173,13 @@ def test_a_jig_that_failed_is_not_to_be_printed(good):
     assert "jig.step: toe-2: no bore of 7.1 mm found <there> verify.missing" in page.text
     assert "toe-2 155.300, -17.300 not found 155.300, -17.300 –" in page.text
     assert all(caution in page.text for caution in CAUTIONS)
-    for left_out in ("To print", "To buy", "Drill and stop", "Accuracy", "Verification passed"):
+    for left_out in (
+        "To print",
+        "To buy",
+        "Drill and depth stop",
+        "Accuracy",
+        "Verification passed",
+    ):
         assert left_out not in page.text
 
 
@@ -171,19 +197,13 @@ def test_a_jig_never_verified_is_not_to_be_printed(good):
 
 def test_warnings_of_the_ski_are_told_at_the_top(good):
     notice = {"key": "toe-1", "message": "7.5 mm from the ski's edge", "hint": "Look twice."}
+    notice |= {"code": "drilling.edge", "where": ""}
     drilling = good[1]["drilling"]
     text = Seen(page_of(good, drilling=drilling | {"warnings": [notice]})).text
-    assert "Mind before you drill toe-1: 7.5 mm from the ski's edge. Look twice." in text
+    assert "Warnings before drilling toe-1: 7.5 mm from the ski's edge. Look twice." in text
     text = Seen(page_of(good, drilling=drilling | {"errors": [notice]})).text
     assert "Do not drill The ski must not be drilled so. toe-1: 7.5 mm" in text
     assert text.index("Do not drill") < text.index("The jig in use")
-
-
-def test_accuracy_and_drilling_may_be_unknown(good):
-    text = Seen(page_of(good, accuracy=None, drilling=None)).text
-    assert "To print" in text
-    assert "Accuracy" not in text
-    assert "Drill and stop" not in text
 
 
 def test_files_that_are_none_are_named(good, tmp_path):
@@ -212,7 +232,7 @@ def test_the_policy_names_the_page_s_own_style_and_script(good):
 
 
 def scene_of(good) -> dict:
-    return json.loads(view_of(good[0], good[1]["parts"], 98.0).data)
+    return json.loads(view_of(good[0], record(good[1]).parts, 98.0).data)
 
 
 def numbers(text: str, kind: str) -> np.ndarray:
@@ -347,7 +367,7 @@ def test_long_names_fit_a_phone(good, tab, tmp_path):
     page = page_of(
         good,
         inputs=manifest["inputs"] | {"pattern": name},
-        holes=[hole | {"id": name} for hole in manifest["holes"]],
+        **with_ids(manifest, [f"{name}{n}" for n in range(len(manifest["holes"]))]),
         hardware=[{"name": name, "size": name, "count": 1, "standard": name}],
     )
     path = tmp_path / REPORT

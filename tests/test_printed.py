@@ -236,5 +236,5 @@ def test_a_compensation_out_of_bounds_is_refused(said, tmp_path):
     # What is no compensation at all is refused as any spoilt manifest is.
     assert {finding.code for finding in caught.value.findings} <= {
         "printer.no-jig",
-        "verify.manifest",
+        "record.invalid",
     }

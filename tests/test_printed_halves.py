@@ -10,6 +10,7 @@ import pytest
 from ladder_samples import ladder_manifest
 from printed_samples import finished_half, readings, write_halves
 from printer_samples import Printer
+from record_samples import drilled
 from test_profile_cli import fill
 
 from jiggen.cli import main
@@ -173,6 +174,7 @@ def test_a_jig_of_which_nothing_can_be_measured_says_so(folder):
     manifest["guides"] = [guide for guide in manifest["guides"] if guide["id"] in kept]
     for entry in manifest["boots"]:
         entry["x"] = {hole: x for hole, x in entry["x"].items() if hole in kept}
+    manifest["drilling"] = drilled(manifest, manifest["holes"])
     path.write_text(json.dumps(manifest), encoding="utf-8")
     with pytest.raises(InputError) as caught:
         read_printout(folder)

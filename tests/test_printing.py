@@ -419,7 +419,7 @@ def test_no_layer_of_any_part_hangs_in_the_air(built):
     """FDM-type: each 0.2 mm layer over the one below it, carried or bridged by lines."""
     clings = 0.41  # mm: one line beside another, as at the crown of a lying hole
     bridged = set()
-    for part in built.manifest["parts"]:
+    for part in built.record.values()["parts"]:
         below = None
         for z, layer in layers(built.folder / part["file"]):
             alone = shapely.MultiPolygon() if below is None else layer - below.buffer(clings)

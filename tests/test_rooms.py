@@ -43,9 +43,10 @@ COMMON = {
     "executors",
     "draw",
     "inputs",
+    "record",
 }
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
-VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", *BESIDE}
+VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", "record", *BESIDE}
 KERNEL = {"cadquery", "OCP"}
 KERNEL_ROOMS = {"solid"}
 HEAVY = KERNEL | {"vtk", "vtkmodules", "pyvista", "trimesh"}

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 from ladder_samples import ladder_manifest, pattern_named
+from record_samples import record
 
 from jiggen.design import Settings, SkiRange
 from jiggen.job import Job
 from jiggen.report.evening.lines import bands, halves_of, on_the_mark
-from jiggen.report.setting import read_ladders, settings_by_boot
 
 
 def wanted(name, least=265.0, most=345.0):
@@ -23,12 +23,12 @@ def told(name, boot, least=265.0, most=345.0):
 
 @pytest.mark.parametrize("name", ["club-piste", "step-track", "skew-plate", "old-inch", "mixed"])
 def test_they_are_those_of_the_jigs_own_sheet_for_every_boot(name):
-    jig, ladders = wanted(name), read_ladders(ladder_manifest(name))
+    jig, made = wanted(name), record(ladder_manifest(name))
     halves = halves_of(jig)
-    for setting in settings_by_boot(ladders, {}):
+    for setting in made.boot_settings:
         found = {one.half: one.line for one in on_the_mark(halves, jig, setting.boot)}
         assert {half: one for half, one in found.items() if one} == setting.readings
-    engraved = [line.number for one in ladders.ladders for row in one.rows for line in row.lines]
+    engraved = [line.number for one in made.ladders for row in one.rows for line in row.lines]
     assert set(bands(halves)) <= set(engraved)
 
 

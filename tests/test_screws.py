@@ -9,7 +9,15 @@ from types import SimpleNamespace
 import pytest
 
 from jiggen import cli
-from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, drilling, screws_of
+from jiggen.drilling import (
+    Area,
+    Drilling,
+    DrillingLimits,
+    Screw,
+    SkiState,
+    check_drilling,
+    screws_of,
+)
 from jiggen.errors import CheckFailed, Finding
 from jiggen.layout import layout
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
@@ -24,7 +32,7 @@ def drilled(pattern: Pattern, boot: float, shift: float = 0.0, side: str = "left
     holes = layout(pattern, boot, mount_shift=shift, side=side)
     tops = dict.fromkeys(holes.ids, 14.0)
     ski = SkiState(area=pattern.area)
-    return drilling(holes, tops, ski, DrillingLimits(), screws_of(pattern))
+    return check_drilling(holes, tops, ski, DrillingLimits(), screws_of(pattern))
 
 
 # -- which screw goes where ----------------------------------------------------------------------
@@ -61,7 +69,7 @@ def test_the_check_takes_every_screw_that_a_pattern_may_have():
     tops = dict.fromkeys(holes.ids, 14.0)
     for plate, length in product(PLATES, SCREWS):
         screws = {"toe-1": Screw(plate, (length,))}
-        found = drilling(holes, tops, SkiState(), DrillingLimits(), screws)
+        found = check_drilling(holes, tops, SkiState(), DrillingLimits(), screws)
         assert found.holes[0].engagement == length - plate
 
 
@@ -100,7 +108,7 @@ def test_a_screw_of_a_shipped_pattern_that_is_changed_is_warned_of(pattern):
         changed = {first: Screw(plate, (longest,))}
         holes = layout(pattern, 305.0)
         tops = dict.fromkeys(holes.ids, 14.0)
-        [warning] = drilling(holes, tops, SkiState(), DrillingLimits(), changed).warnings
+        [warning] = check_drilling(holes, tops, SkiState(), DrillingLimits(), changed).warnings
         assert (warning.code, warning.key) == (code, first)
 
 

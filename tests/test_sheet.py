@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from ladder_samples import ladder_manifest
 from pdf_reading import read_pdf
+from record_samples import drilled, sheet_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 
 from jiggen.cautions import CAUTIONS
@@ -23,15 +24,18 @@ from jiggen.cli import main
 from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
 from jiggen.design.gauge import design_gauge
 from jiggen.design.settings import Bed
-from jiggen.drilling import DrillingLimits, Screw, SkiState, drilling
+from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import CheckFailed, InputError
-from jiggen.layout import layout
-from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.sheet import sheet_pdf, words
+from jiggen.record.results import Verification
+from jiggen.report.sheet import words
 from jiggen.report.sheet.gauge import gauge_sheet
+from jiggen.verify import Fault
 
 LEAST_MARGIN = 9.9  # mm
 NEAR = 0.01  # mm
+COMPENSATION = {"printer": "club-hall", "matrix": [[1, 0], [0, 1]], "height": 1} | dict.fromkeys(
+    ("hole", "pocket", "moving"), 0.0
+)
 EITHER = pytest.mark.parametrize("paper", UNITS)
 
 
@@ -181,10 +185,7 @@ def test_steps_go_from_the_printed_scale_to_the_function_test():
 
 def with_drilling(ski: SkiState, screws=None, limits=DrillingLimits()):  # noqa: B008
     one = manifest("club-piste")
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0, core="metal", mount_shift=-7.5)
-    tops = {guide["id"]: guide["top_z"] for guide in one["guides"]}
-    found = drilling(holes, tops, ski, limits, screws or {})
-    return {**one, "drilling": json.loads(json.dumps(found.as_dict()))}
+    return {**one, "drilling": drilled(one, one["holes"], ski, limits, screws)}
 
 
 def test_base_left_and_screws_and_warnings_are_said():
@@ -210,14 +211,14 @@ def test_the_point_angle_of_the_check_is_the_sheets():
 def test_too_thin_a_ski_has_no_sheet():
     with pytest.raises(CheckFailed) as error:
         sheet_pdf(with_drilling(SkiState(thickness=(11.0,))))
-    assert {finding.code for finding in error.value.findings} == {"sheet.ski"}
+    assert {finding.code for finding in error.value.findings} == {"record.ski"}
     assert "mm of ski would be left" in str(error.value)
 
 
 def test_stop_settings_that_do_not_belong_to_the_holes_are_refused():
     one = with_drilling(SkiState())
-    one["drilling"]["settings"][0]["depth"] += 1.0
-    with pytest.raises(InputError, match="stop settings and holes do not agree about toe-1"):
+    one["drilling"]["stops"][0]["depth"] += 1.0
+    with pytest.raises(InputError, match="depth stops and holes do not agree about toe-1"):
         sheet_pdf(one)
 
 
@@ -239,10 +240,12 @@ def _moved(one):
 def _added(one):
     one["holes"].append({**one["holes"][0], "id": "toe-9"})
     one["guides"].append({**one["guides"][0], "id": "toe-9"})
+    one["drilling"] = drilled(one, one["holes"])
 
 
 def _dropped(one):
     del one["holes"][0], one["guides"][0]
+    one["drilling"] = drilled(one, one["holes"])
 
 
 def _not_found(one):
@@ -250,19 +253,20 @@ def _not_found(one):
 
 
 def _faulty(one):
-    one["verification"]["faults"] = [{"code": "verify.moved"}]
+    fault = Fault("verify.moved", "STEP", "toe-1", "0.5 mm off")
+    one["verification"]["faults"] = [fault.as_dict()]
 
 
 @pytest.mark.parametrize(
     "harm, code",
     [
-        (_failed, "sheet.failed"),
-        (_unverified, "sheet.unverified"),
-        (_moved, "sheet.changed"),
-        (_added, "sheet.changed"),
-        (_dropped, "sheet.changed"),
-        (_not_found, "sheet.changed"),
-        (_faulty, "sheet.changed"),
+        (_failed, "record.failed"),
+        (_unverified, "record.unverified"),
+        (_moved, "record.changed"),
+        (_added, "record.changed"),
+        (_dropped, "record.changed"),
+        (_not_found, "record.changed"),
+        (_faulty, "record.changed"),
     ],
 )
 def test_no_sheet_for_a_jig_that_is_not_verified(harm, code):
@@ -280,7 +284,7 @@ def test_a_damaged_manifest_is_refused_with_every_fault():
     one["inputs"]["core"] = "wood"
     with pytest.raises(InputError) as error:
         sheet_pdf(one)
-    assert {finding.key for finding in error.value.findings} == {"holes.0.depth", "inputs.core"}
+    assert {finding.key for finding in error.value.findings} == {"holes[0].depth", "inputs.core"}
 
 
 def test_a_ticket_that_is_a_book_is_refused():
@@ -298,8 +302,9 @@ def test_same_manifest_same_bytes_in_another_process_too(tmp_path):
     path = tmp_path / "manifest.json"
     path.write_text(json.dumps(one))
     program = (
-        "import hashlib, json, sys; from jiggen.report.sheet import sheet_pdf; "
-        "one = json.load(open(sys.argv[1])); "
+        "import hashlib, pathlib, sys; from jiggen.record import read_jig; "
+        "from jiggen.report.sheet import sheet_pdf; "
+        "one = read_jig(pathlib.Path(sys.argv[1]).parent); "
         "print(hashlib.sha256(sheet_pdf(one, ticket='Order 5')).hexdigest())"
     )
     done = subprocess.run(
@@ -328,7 +333,7 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
     left = {
         **skew,
         "inputs": skew["inputs"] | {"side": "left", "core": "plain", "shift": 3.0},
-        "compensation": {"printer": "club-hall"},
+        "compensation": COMPENSATION,
     }
     unmoved = {**skew, "inputs": skew["inputs"] | {"shift": 0.0}}
     screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
@@ -340,7 +345,8 @@ def test_every_word_is_used_and_none_is_missing(monkeypatch):
         *((ladder_manifest(name), "mm") for name in ("step-track", "mixed")),
     ):
         sheet_pdf(one, units=units, ticket="Order 5")
-    gauge_sheet(design_gauge(Bed()), {"checks": 9, "holes": [{"deviation": 0.001}], "pegs": []})
+    found = Verification.model_validate(manifest("club-piste")["verification"])
+    gauge_sheet(design_gauge(Bed()), found)
     assert used == set(words.WORDS)
 
 
@@ -385,7 +391,9 @@ def test_the_command_says_in_json_what_it_wrote(folder, capsys):
     assert target.read_bytes().startswith(b"%PDF-")
 
 
-@pytest.mark.parametrize("verification", [None, {"passed": False, "checks": 9, "holes": []}])
+@pytest.mark.parametrize(
+    "verification", [None, {"passed": False, "checks": 9, "limits": {}, "holes": []}]
+)
 def test_the_command_refuses_a_jig_that_failed_and_writes_nothing(folder, capsys, verification):
     failed = {**manifest("club-piste"), "verification": verification}
     (folder / "manifest.json").write_text(json.dumps(failed))

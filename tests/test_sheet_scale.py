@@ -9,9 +9,8 @@ from functools import cache
 import numpy as np
 import pytest
 from pdf_reading import Sheet, Stroke, read_pdf
+from record_samples import sheet_pdf
 from sheet_samples import STEMS, manifest, pages, tiles
-
-from jiggen.report.sheet import sheet_pdf
 
 # Width and height in mm: A4 of ISO 216; letter, 8.5 x 11 in, of ANSI/ASME Y14.1.
 PAPERS = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}

@@ -4,11 +4,11 @@ import json
 
 import pytest
 import sheet_samples
+from record_samples import check_core, redrilled
 
 from jiggen.cli import main
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, InputError
-from jiggen.report.redrill import check_core, redrilled
 
 
 @pytest.fixture(scope="module")

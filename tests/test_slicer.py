@@ -35,7 +35,7 @@ def is_sound(told, facets):
 
 
 def test_every_part_is_sound_to_the_slicer(built):
-    for part in built.manifest["parts"]:
+    for part in built.record.values()["parts"]:
         path = built.folder / part["file"]
         corners = faults.read_facets(path)
         told = report(path)

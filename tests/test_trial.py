@@ -229,7 +229,7 @@ def test_the_mesh_by_another_route(built: FinishedTrial):
 def test_the_volume_by_hand(halves: FinishedTrial):
     # plate less its holes, by area; then the edges drawn in on the bed, a triangle of FOOT by
     # FOOT along outline and holes, and the engraving, DEPTH deep; notches are in the outline
-    for plate, part in zip(halves.trial.plates, halves.manifest["parts"], strict=True):
+    for plate, part in zip(halves.trial.plates, halves.record.values()["parts"], strict=True):
         shape = area(plate)
         hole = plate.guides[0].radius
         inked = sum(Polygon(r.outer, r.inner).area for e in plate.engravings for r in e.regions)
@@ -304,7 +304,7 @@ def test_a_summary_says_how_to_use_it(built: FinishedTrial, halves: FinishedTria
     crowded = Trial(
         built.trial.layout, BED, (TrialPlate(**vars(plate) | {"left_out": ("check scale",)}),)
     )
-    less = FinishedTrial(built.folder, crowded, built.manifest, built.verification)
+    less = FinishedTrial(built.folder, crowded, built.record.values(), built.verification)
     assert "No room to engrave: check scale" in trial_summary(less)
 
 
@@ -318,7 +318,7 @@ def test_the_command_makes_the_same_bytes_again(built, tmp_path: Path, monkeypat
     assert main([*words, "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data.pop("folder") == "out/o-305-trial"
-    assert data == built.manifest
+    assert data == built.record.values()
     folder = tmp_path / "out" / "o-305-trial"
     assert (folder / "manifest.json").read_bytes() == (built.folder / "manifest.json").read_bytes()
     assert {hole["diameter"] for hole in data["holes"]} == {3.6}

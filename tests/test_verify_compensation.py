@@ -72,7 +72,7 @@ def write_part(folder: Path, name: str, done: Compensation) -> None:
 
 def say(folder: Path, done: Compensation, **others: object) -> None:
     def edit(manifest) -> None:
-        manifest |= {"compensation": compensation_entry(done), **others}
+        manifest |= {"compensation": compensation_entry(done).model_dump(), **others}
 
     faults.edit_manifest(folder, edit)
 
@@ -400,7 +400,7 @@ def test_and_without_compensation_it_does_not(name):
 def test_a_jig_built_for_a_printer_is_verified_with_its_fits_in_every_file(tmp_path):
     made = build_jig(nominal_design().layout, USUAL, tmp_path / "club", printer=CLUB)
     assert made.verification.passed
-    assert made.manifest["compensation"] == compensation_entry(CLUB.compensation)
+    assert made.record.compensation == compensation_entry(CLUB.compensation)
     plain = {guide.id: guide for guide in nominal_design().guides}
     for hole in made.verification.holes:
         guide = plain[hole.id]

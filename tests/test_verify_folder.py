@@ -73,7 +73,7 @@ def test_a_folder_never_verified_or_failed_when_built_is_told(folder):
 @pytest.mark.parametrize(
     ("change", "key"),
     [
-        (lambda data: data.update(manifest=2), "manifest"),
+        (lambda data: data.update(manifest=3), "manifest"),
         (lambda data: data.pop("holes"), "holes"),
         (lambda data: data.update(holes=[]), "holes"),
         (lambda data: data["holes"][1].update(x="left"), "holes[1].x"),

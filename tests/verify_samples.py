@@ -136,7 +136,7 @@ def make_sample(folder: Path) -> Path:
     beds = write_3mf(folder)
     (folder / "layout.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>\n")
     manifest = {
-        "manifest": 1,
+        "manifest": 2,
         "versions": {"jiggen": "sample"},
         "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
         "holes": [
@@ -318,7 +318,7 @@ def make_small(folder: Path) -> Path:
     beds = write_3mf(folder, (("body", ("body",)),))
     hole = {"id": "toe-1", "x": x, "y": y}
     manifest = {
-        "manifest": 1,
+        "manifest": 2,
         "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
         "beds": beds,
         "holes": [{**hole, "group": "toe", "diameter": DRILL, "depth": 9.5}],

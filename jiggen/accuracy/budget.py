@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,6 +20,7 @@ from jiggen.accuracy.terms import Terms
 from jiggen.design import Design
 from jiggen.errors import Finding
 from jiggen.layout import Layout
+from jiggen.record.results import BudgetSummary, ErrorTerm, HoleAccuracy, Spread
 
 Method = Literal["jig", "sheet"]
 COVERAGE = 1.959964  # sigmas either side hold 95 % of a normal distribution, from memory
@@ -121,8 +122,8 @@ def group_spacing(budget: Budget) -> dict[str, float]:
     return worst
 
 
-def summary(budget: Budget) -> dict[str, Any]:
-    """The budget as plain numbers for the manifest and JSON; mm, to 0.1 µm."""
+def summary(budget: Budget) -> BudgetSummary:
+    """The budget as plain numbers for the record and JSON; mm, to 0.1 µm."""
     layout, shares = budget.layout, budget.shares
     columns = zip(
         budget.deviation,
@@ -133,33 +134,33 @@ def summary(budget: Budget) -> dict[str, Any]:
         budget.radial_worst,
         strict=True,
     )
-    return {
-        "method": budget.method,
-        "terms": [
-            {
-                "name": term.name,
-                "size": term.size,
-                "distribution": term.distribution,
-                "source": term.source,
-                "sigma_x": _mm(np.sqrt(share[:, 0].max())),
-                "sigma_y": _mm(np.sqrt(share[:, 1].max())),
-            }
+    return BudgetSummary(
+        method=budget.method,
+        terms=tuple(
+            ErrorTerm(
+                name=term.name,
+                size=term.size,
+                distribution=term.distribution,
+                source=term.source,
+                sigma_x=_mm(np.sqrt(share[:, 0].max())),
+                sigma_y=_mm(np.sqrt(share[:, 1].max())),
+            )
             for term, share in shares.items()
-        ],
-        "holes": {
-            hole: {
-                "x": _three(sigma[0], expected[0], worst[0]),
-                "y": _three(sigma[1], expected[1], worst[1]),
-                "radial": _three(r_sigma, r_expected, r_worst),
-                "most": largest_term(budget, index).name,
-            }
+        ),
+        holes={
+            hole: HoleAccuracy(
+                x=_spread(sigma[0], expected[0], worst[0]),
+                y=_spread(sigma[1], expected[1], worst[1]),
+                radial=_spread(r_sigma, r_expected, r_worst),
+                most=largest_term(budget, index).name,
+            )
             for index, (hole, (sigma, expected, worst, r_sigma, r_expected, r_worst)) in enumerate(
                 zip(layout.ids, columns, strict=True)
             )
         },
-        "spacing_95": {name: _mm(value) for name, value in group_spacing(budget).items()},
-        "largest_95": _mm(budget.radial_expected.max()),
-    }
+        spacing_95={name: _mm(value) for name, value in group_spacing(budget).items()},
+        largest_95=_mm(budget.radial_expected.max()),
+    )
 
 
 def over_limit(budget: Budget, limit: float = LIMIT) -> tuple[Finding, ...]:
@@ -189,8 +190,8 @@ def _warning(budget: Budget, index: int, error: float, limit: float) -> Finding:
     )
 
 
-def _three(sigma: float, expected: float, worst: float) -> dict[str, float]:
-    return {"sigma": _mm(sigma), "expected_95": _mm(expected), "worst": _mm(worst)}
+def _spread(sigma: float, expected: float, worst: float) -> Spread:
+    return Spread(sigma=_mm(sigma), expected_95=_mm(expected), worst=_mm(worst))
 
 
 def _mm(value: float) -> float:

@@ -98,8 +98,8 @@ def as_data(found: Comparison) -> dict[str, Any]:
         "side": layout.side,
         "ski": [ski.least, ski.most],
         "limit": found.limit,
-        "jig": summary(found.jig),
-        "sheet": summary(found.sheet),
+        "jig": summary(found.jig).model_dump(mode="json"),
+        "sheet": summary(found.sheet).model_dump(mode="json"),
         "warnings": [warning.as_dict() for warning in found.warnings],
     }
 

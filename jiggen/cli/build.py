@@ -155,7 +155,7 @@ def _finish(
     warnings: tuple[Finding, ...] = (),
 ) -> None:
     """Write what was made and its warnings; exit code 1 when its verification failed."""
-    write(as_json, lambda: {"folder": str(made.folder), **made.manifest}, lambda: text)
+    write(as_json, lambda: {"folder": str(made.folder), **made.record.values()}, lambda: text)
     if not as_json:
         warn(warnings)
     end(passed=made.verification.passed)

@@ -54,16 +54,16 @@ def sheet(
 
     from jiggen.drilling import SkiState
     from jiggen.files import write_whole
+    from jiggen.record import read_jig
     from jiggen.report.redrill import check_core, redrilled
     from jiggen.report.sheet import sheet_pdf
-    from jiggen.verify.manifest import read_whole_manifest
 
-    manifest = read_whole_manifest(folder)
+    record = read_jig(folder)
     if core:
-        check_core(manifest, core)
+        check_core(record, core)
     if state != SkiState():
-        manifest = redrilled(manifest, state, limits)
-    write_whole(target, sheet_pdf(manifest, paper=paper, units=units, ticket=ticket), "--out")
+        record = redrilled(record, state, limits)
+    write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
     write(
         as_json,
         lambda: {"file": str(target), "paper": paper, "units": units, "ticket": ticket},

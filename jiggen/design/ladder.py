@@ -28,6 +28,7 @@ from jiggen.design.graduation import LINE
 from jiggen.design.lettering import letter, regions_of
 from jiggen.errors import Finding, InputError
 from jiggen.layout.span import SAME, Motion
+from jiggen.record.model import RowName
 
 PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of LINE each
 SHORT, LONG = 2.8, 4.2  # mm, lines from the wall in
@@ -67,12 +68,9 @@ class Line:
 
 @dataclass(frozen=True)
 class Row:
-    """Lines along one wall: from y = `wall` they go `inwards`, +1 or -1 in y.
+    """Lines along one wall: from y = `wall` they go `inwards`, +1 or -1 in y."""
 
-    `name` is ``odd``, ``even``, ``bands`` or ``shift``.
-    """
-
-    name: str
+    name: RowName
     wall: float
     inwards: int
     lines: tuple[Line, ...]
@@ -162,7 +160,7 @@ def boot_rows(motion: Motion, half: float = 0.0) -> tuple[Row, ...]:
     if any(line.last > line.first for line in lines):
         numbered = tuple(Line(line.x, line.first, line.last, _band(line)) for line in lines)
         return (Row("bands", -half, 1, numbered),)
-    dealt = (
+    dealt: tuple[tuple[RowName, float, int, tuple[Line, ...]], ...] = (
         ("odd", half, -1, tuple(line for line in lines if line.first % 2)),
         ("even", -half, 1, tuple(line for line in lines if not line.first % 2)),
     )

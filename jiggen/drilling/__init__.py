@@ -3,26 +3,20 @@
 After layout and before design: the height of each hole's guide is handed in as a number.
 """
 
-from jiggen.drilling.check import NO_SCREWS, drilling
-from jiggen.drilling.model import (
-    DrilledHole,
-    Drilling,
-    DrillingLimits,
-    SkiState,
-    StopSetting,
-)
-from jiggen.drilling.screws import screws_of
+from jiggen.drilling.check import NO_SCREWS, check_drilling
+from jiggen.drilling.model import DrillingLimits, SkiState, screws_of
 from jiggen.pattern import Area, Screw
+from jiggen.record.results import DepthStop, DrilledHole, Drilling
 
 __all__ = [
     "NO_SCREWS",
     "Area",
+    "DepthStop",
     "DrilledHole",
     "Drilling",
     "DrillingLimits",
     "Screw",
     "SkiState",
-    "StopSetting",
-    "drilling",
+    "check_drilling",
     "screws_of",
 ]

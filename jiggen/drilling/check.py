@@ -19,23 +19,20 @@ above the guide even when the drill is down, so that chips get out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
-from jiggen.drilling.model import (
-    DrilledHole,
-    Drilling,
-    DrillingLimits,
-    SkiState,
-    StopSetting,
-)
-from jiggen.drilling.ski import thickness_at_holes, width_at
+from jiggen.drilling.model import DrillingLimits, SkiState
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
 from jiggen.pattern import Area, Screw
+from jiggen.record.results import DepthStop, DrilledHole, Drilling
 from jiggen.tables import jobber_drill
+
+Array = NDArray[np.float64]
 
 ROUNDING = 1e-9  # mm by which a length may miss its limit through rounding alone
 NO_SCREWS: Mapping[str, Screw] = MappingProxyType({})
@@ -44,7 +41,7 @@ Said = tuple[str, str, str]
 """A hole's id, what is wrong with it, and what to do."""
 
 
-def drilling(
+def check_drilling(
     layout: Layout,
     bush_tops: Mapping[str, float],
     ski: SkiState,
@@ -53,8 +50,8 @@ def drilling(
 ) -> Drilling:
     """Check the holes of `layout` against `ski`, and say how the drill is set.
 
-    `bush_tops` is, by hole id, the height in mm above the top sheet that the stop collar comes
-    down on; `screws` what goes into a hole, by its id, for those where it is known.
+    `bush_tops` is, by hole id, the height in mm above the top sheet that the depth stop
+    comes down on; `screws` what goes into a hole, by its id, for those where it is known.
 
     The result's errors are ``drilling.base``, ``.area``, ``.off-ski``; its warnings
     ``drilling.screw-short``, ``.screw-deep``, ``.edge``, ``.drill-short``, ``.flute-short``.
@@ -65,7 +62,7 @@ def drilling(
     ski.check()
     _check_screws(screws)
     holes = tuple(_holes(layout, ski, limits, screws))
-    settings = tuple(_settings(holes, bush_tops, limits))
+    stops = tuple(_stops(holes, bush_tops, limits))
     errors = (
         *_findings("base", _thin(holes, limits)),
         *_findings("area", _outside(holes, ski.area, limits)),
@@ -75,9 +72,9 @@ def drilling(
         *_findings("screw-short", _short(holes, limits)),
         *_findings("screw-deep", _deep(holes, limits)),
         *_findings("edge", _near_edge(holes, limits)),
-        *_drills(settings, limits),
+        *_drills(stops, limits),
     )
-    return Drilling(settings, holes, errors, warnings)
+    return Drilling(stops=stops, holes=holes, errors=errors, warnings=warnings)
 
 
 def _holes(
@@ -117,31 +114,76 @@ def _choose(screw: Screw, depth: float, limits: DrillingLimits) -> float:
     return max((n for n in screw.lengths if n <= room), default=min(screw.lengths))
 
 
-def _settings(
+def _stops(
     holes: Iterable[DrilledHole], bush_tops: Mapping[str, float], limits: DrillingLimits
-) -> Iterator[StopSetting]:
-    """One setting for the holes of a group that share drill, depth and height of the guide."""
-    alike: dict[tuple[str, float, float, float], list[str]] = {}
+) -> Iterator[DepthStop]:
+    """One stop for the holes that share drill, depth and height of the guide."""
+    shared: dict[tuple[float, float, float], list[str]] = {}
     for hole in holes:
-        key = (hole.group, hole.drill, hole.depth, round(float(bush_tops[hole.id]), 6))
-        alike.setdefault(key, []).append(hole.id)
-    for (group, drill, depth, bush_top), names in alike.items():
+        key = (hole.drill, hole.depth, round(float(bush_tops[hole.id]), 6))
+        shared.setdefault(key, []).append(hole.id)
+    for (drill, depth, bush_top), names in shared.items():
         jobber, point = jobber_drill(drill), limits.point(drill)
-        stop = bush_top + depth + point
-        reaches = jobber.overall - limits.chuck_grip - limits.collar >= stop - ROUNDING
-        clears = jobber.flute >= stop + limits.chip_clearance - ROUNDING
-        yield StopSetting(
-            group=group,
+        from_tip = bush_top + depth + point
+        reaches = jobber.overall - limits.chuck_grip - limits.collar >= from_tip - ROUNDING
+        clears = jobber.flute >= from_tip + limits.chip_clearance - ROUNDING
+        yield DepthStop(
             holes=tuple(names),
             drill=drill,
             depth=depth,
             bush_top=bush_top,
             point=point,
-            from_tip=stop,
-            from_corner=bush_top + depth,
+            point_angle=limits.point_angle,
+            from_tip=from_tip,
+            from_corners=bush_top + depth,
             jobber=jobber,
             long_enough=reaches and clears,
         )
+
+
+# -- the ski, from the few places where it was measured ------------------------------------------
+
+
+def thickness_at_holes(layout: Layout, measured: Sequence[float]) -> Array | None:
+    """Thickness in mm at each hole, (n,) float, from one or two `measured`; None from none.
+
+    Two values stand at the centres (mean x) of the foremost and the rearmost group, with a
+    straight line between.  Past them the ski counts as no thicker than either the line or the
+    nearer value, since it may thin out again.  With one group, the lesser value holds.
+    """
+    if not measured:
+        return None
+    x, groups = layout.positions[:, 0], np.array(layout.groups)
+    centres = [float(x[groups == group].mean()) for group in dict.fromkeys(layout.groups)]
+    toe, heel = max(centres), min(centres)
+    if len(measured) == 1 or toe == heel:
+        return np.full(len(layout), min(measured))
+    along = (x - heel) / (toe - heel)
+    slope = measured[0] - measured[1]
+    return np.minimum(measured[1] + slope * along, measured[1] + slope * np.clip(along, 0.0, 1.0))
+
+
+def width_at(x: Array, measured: Sequence[tuple[float, float]]) -> Array | None:
+    """Width in mm at each `x`, (n,) float, from up to three `measured` (x, width); None from none.
+
+    Between two places the edges run straight, between three along a parabola, which an arc of
+    sidecut follows; beyond the outermost place its width holds.
+    """
+    if not measured:
+        return None
+    places, widths = np.array(sorted(measured), dtype=np.float64).T
+    within = np.clip(x, places[0], places[-1])
+    if len(measured) < 3:
+        return np.asarray(np.interp(within, places, widths), dtype=np.float64)
+    return _parabola(within, places, widths)
+
+
+def _parabola(x: Array, places: Array, widths: Array) -> Array:
+    """The parabola through three points, at `x` (Newton's divided differences)."""
+    (a, b, _), (u, v, w) = places, widths
+    first, second = (v - u) / (b - a), (w - v) / (places[2] - b)
+    bend = (second - first) / (places[2] - a)
+    return np.asarray(u + (x - a) * (first + bend * (x - b)))
 
 
 # -- errors ------------------------------------------------------------------------------------
@@ -227,22 +269,22 @@ def _near_edge(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator
             yield hole.id, f"the ski's edge is {hole.edge:.2f} mm from the hole's wall", hint
 
 
-def _drills(settings: Iterable[StopSetting], limits: DrillingLimits) -> Iterator[Finding]:
-    for setting in settings:
-        if setting.long_enough:
+def _drills(stops: Iterable[DepthStop], limits: DrillingLimits) -> Iterator[Finding]:
+    for stop in stops:
+        if stop.long_enough:
             continue
-        overall = setting.from_tip + limits.collar + limits.chuck_grip
-        flute = setting.from_tip + limits.chip_clearance
-        short = setting.jobber.overall < overall - ROUNDING
+        overall = stop.from_tip + limits.collar + limits.chuck_grip
+        flute = stop.from_tip + limits.chip_clearance
+        short = stop.jobber.overall < overall - ROUNDING
         said = (
-            f"a jobber drill of {setting.drill:g} mm (DIN 338: {setting.jobber.overall:g} mm, "
-            f"flutes {setting.jobber.flute:g} mm) is too short for a stop at "
-            f"{setting.from_tip:.2f} mm"
+            f"a jobber drill of {stop.drill:g} mm (DIN 338: {stop.jobber.overall:g} mm, "
+            f"flutes {stop.jobber.flute:g} mm) is too short for a depth stop at "
+            f"{stop.from_tip:.2f} mm"
         )
         yield Finding(
             "drilling.drill-short" if short else "drilling.flute-short",
             said,
-            key=", ".join(setting.holes),
+            key=", ".join(stop.holes),
             hint=f"It takes {overall:.1f} mm overall and {flute:.1f} mm of flutes: a long series "
             "drill (DIN 340), or a thinner body."
             if short

@@ -1,16 +1,15 @@
-"""What is known of the ski and the screws, the limits, and what comes out; all lengths in mm."""
+"""What is known of the ski and of the screws, and the limits of the check; lengths in mm."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern import Area
-from jiggen.tables import JobberDrill
+from jiggen.layout import numbered
+from jiggen.pattern import Area, Pattern, Screw
 
 
 @dataclass(frozen=True)
@@ -102,68 +101,17 @@ class SkiState:
             yield _fault("ski", said, "area", "from the tail's end to the tip's, and a half width")
 
 
-@dataclass(frozen=True)
-class DrilledHole:
-    """One hole as it will be; None where the ski or the screw is not known.
+def screws_of(pattern: Pattern) -> Mapping[str, Screw]:
+    """What goes into each hole, by its id in any layout of `pattern`; holes without are left out.
 
-    `point` is the length of the drill's point, which goes deeper than `depth`; `thickness` is
-    the ski's at the hole, `base_left` what stays under the point; `edge` is from the hole's
-    wall to the ski's nearer edge; `screw` is the length chosen, `engagement` what of it is in
-    the ski.
+    Lengths in mm.
     """
-
-    id: str
-    group: str
-    x: float
-    y: float
-    drill: float
-    depth: float
-    point: float
-    thickness: float | None
-    base_left: float | None
-    edge: float | None
-    screw: float | None
-    engagement: float | None
-
-
-@dataclass(frozen=True)
-class StopSetting:
-    """One setting of drill and stop collar, and the `holes` of one group it serves; mm.
-
-    `from_tip` is set with a caliper from the collar's face to the very tip of the drill;
-    `from_corner` is the same setting to the outer corners of the lips, where the drill has its
-    full diameter.  `long_enough` says whether the ordinary `jobber` drill will do.
-    """
-
-    group: str
-    holes: tuple[str, ...]
-    drill: float
-    depth: float
-    bush_top: float
-    point: float
-    from_tip: float
-    from_corner: float
-    jobber: JobberDrill
-    long_enough: bool
-
-
-@dataclass(frozen=True)
-class Drilling:
-    """The check's result: settings, holes, and what is wrong (`errors`) or doubtful."""
-
-    settings: tuple[StopSetting, ...]
-    holes: tuple[DrilledHole, ...]
-    errors: tuple[Finding, ...]
-    warnings: tuple[Finding, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """The result as plain values for ``--json`` and the manifest; lengths in mm."""
-        return {
-            "settings": [asdict(setting) for setting in self.settings],
-            "holes": [asdict(hole) for hole in self.holes],
-            "errors": [finding.as_dict() for finding in self.errors],
-            "warnings": [finding.as_dict() for finding in self.warnings],
-        }
+    return {
+        name: hole.screw
+        for group in pattern.groups
+        for name, hole in numbered(group)
+        if hole.screw is not None
+    }
 
 
 def _fault(code: str, message: str, key: str, allowed: str) -> Finding:

@@ -10,7 +10,7 @@ import numpy as np
 
 from jiggen.design import Settings
 from jiggen.design.guides import design_guides
-from jiggen.drilling import Drilling, DrillingLimits, SkiState, drilling, screws_of
+from jiggen.drilling import Drilling, DrillingLimits, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.library import Library
 from jiggen.evening.model import Job, Place
@@ -150,7 +150,7 @@ def _drilled(job: Job, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
     holes = layout(pattern, job.boot, mount_shift=job.shift, core=job.core, side=_SIDES[which])
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
     state = SkiState(job.thickness, _widths(job, holes), pattern.area)
-    checked = drilling(holes, tops, state, terms.limits, screws_of(pattern))
+    checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))
     return Drilled(which, holes, checked, None)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from jiggen.design import SkiRange
-from jiggen.drilling import StopSetting
+from jiggen.drilling import DepthStop
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Remembered, around, fewest
@@ -284,8 +284,8 @@ def _ordered(
 def _stops(drilled: Drilled) -> tuple[Stop, ...]:
     """The settings of a layout, those that a hand cannot tell apart as one."""
     alike: dict[Setting, list[str]] = {}
-    first: dict[Setting, StopSetting] = {}
-    for setting in drilled.drilling.settings:
+    first: dict[Setting, DepthStop] = {}
+    for setting in drilled.drilling.stops:
         key = Setting(round(setting.drill / DRILL_STEP), round(setting.from_tip / STOP_STEP))
         first.setdefault(key, setting)
         alike.setdefault(key, []).extend(setting.holes)
@@ -296,7 +296,7 @@ def _stops(drilled: Drilled) -> tuple[Stop, ...]:
             depth=first[key].depth,
             bush_top=first[key].bush_top,
             from_tip=first[key].from_tip,
-            from_corner=first[key].from_corner,
+            from_corner=first[key].from_corners,
             holes=tuple(holes),
         )
         for number, (key, holes) in enumerate(alike.items(), start=1)

@@ -4,7 +4,6 @@
 """
 
 from jiggen.export.folder import (
-    MANIFEST,
     check_target,
     clear_leftovers,
     listing,
@@ -12,6 +11,7 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
+from jiggen.record import MANIFEST
 
 __all__ = [
     "MANIFEST",

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from jiggen.design.station import design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
 from jiggen.printer import LARGEST_STRETCH, Compensation, Profile
+from jiggen.record.model import Compensated
 
 LEAST_WALL = 1.2  # mm between cut-outs in the file: three lines of a 0.4 mm nozzle
 HINT = "Measure the printer's gauge again, and repair or calibrate the printer first."
@@ -123,12 +123,13 @@ def _compensated(mesh: PartMesh, compensation: Compensation) -> PartMesh:
     return PartMesh(mesh.name, single, mesh.triangles, mesh.count)
 
 
-def compensation_entry(compensation: Compensation | None) -> dict[str, Any] | None:
+def compensation_entry(compensation: Compensation | None) -> Compensated | None:
     """What was done to the meshes, for the record."""
     if compensation is None:
         return None
-    return {
-        "printer": compensation.printer,
-        "matrix": [[float(value) for value in row] for row in compensation.matrix],
-        "height": float(compensation.height),
-    }
+    (xx, xy), (yx, yy) = compensation.matrix.tolist()
+    return Compensated(
+        printer=compensation.printer,
+        matrix=((xx, xy), (yx, yy)),
+        height=float(compensation.height),
+    )

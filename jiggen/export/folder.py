@@ -8,16 +8,16 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
 
 from jiggen.errors import Finding, InputError
 from jiggen.export.swap import exchange
 from jiggen.files import MEASUREMENTS, within
+from jiggen.record import MANIFEST, Record, json_text
+from jiggen.record.model import FileEntry
 
-MANIFEST = "manifest.json"
 LARGEST_MANIFEST = 16 * 2**20  # bytes
 
 
@@ -175,7 +175,7 @@ def _settle(folder: Path) -> None:
                 os.fsync(stream.fileno())
 
 
-def listing(folder: Path) -> dict[str, dict[str, Any]]:
+def listing(folder: Path) -> dict[str, FileEntry]:
     """Every file of `folder`: its size in bytes and its SHA-256.
 
     The manifest is left out, and what a person fills in.
@@ -183,15 +183,14 @@ def listing(folder: Path) -> dict[str, dict[str, Any]]:
     left_out = {MANIFEST, MEASUREMENTS}
     files = sorted(p for p in folder.rglob("*") if p.is_file() and p.name not in left_out)
     return {
-        path.relative_to(folder).as_posix(): {
-            "bytes": path.stat().st_size,
-            "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
-        }
+        path.relative_to(folder).as_posix(): FileEntry(
+            bytes=path.stat().st_size,
+            sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
+        )
         for path in files
     }
 
 
-def write_manifest(folder: Path, manifest: Mapping[str, Any]) -> None:
-    """Write the manifest: sorted where order means nothing, no clock in it."""
-    text = json.dumps(manifest, indent=1, ensure_ascii=False, allow_nan=False)
-    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8")
+def write_manifest(folder: Path, record: Record) -> None:
+    """Write the record as the folder's manifest.json."""
+    (folder / MANIFEST).write_text(json_text(record), encoding="utf-8")

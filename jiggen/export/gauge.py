@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from jiggen import __version__
 from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
 from jiggen.design.fit_ladder import SLOTS, STRIP_HEIGHT
 from jiggen.design.gauge import BED_MARGIN, NAME, Gauge
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.gauge_readings import Feature, Readings, readings_of
-from jiggen.export.manifest import guide_row, part_row, rounded, versions
+from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import posed, write_parts
 from jiggen.files import MEASUREMENTS
+from jiggen.record import GaugeRecord, Hole
+from jiggen.record.model import BedSize, BushSize, FitSizes, GaugeInputs, Peg, PrintBed
 from jiggen.solid import Model
 
 ZOOM = 1.15  # of the picture
@@ -25,8 +25,8 @@ CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no sou
 
 def write_gauge(
     gauge: Gauge, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
-) -> dict[str, Any]:
-    """Write STEP, STL, 3MF, picture and the blank measurements; return the manifest so far."""
+) -> GaugeRecord:
+    """Write STEP, STL, 3MF, picture and the blank measurements; return the record so far."""
     meshes, beds = write_parts(model, gauge.bed, BED_MARGIN, folder, progress)
     progress("picture")
     floors = {NAME: THICKNESS - DEPTH, SLOTS: STRIP_HEIGHT - LADDER_DEPTH}
@@ -39,8 +39,7 @@ def write_gauge(
         shown += [whole] if floor is None else inked(whole, floor)
     draw_preview(shown, folder / "preview.png", ZOOM)
     (folder / MEASUREMENTS).write_text(measurements_toml(readings_of(gauge)), encoding="utf-8")
-    manifest = _manifest(gauge, {part.name: part.volume for part in model.parts})
-    return manifest | {"beds": beds}
+    return _record(gauge, {part.name: part.volume for part in model.parts}, beds)
 
 
 def measurements_toml(readings: Readings) -> str:
@@ -111,48 +110,40 @@ def _rows(readings: Readings) -> Iterator[str]:
         )
 
 
-def _manifest(gauge: Gauge, volumes: dict[str, float]) -> dict[str, Any]:
-    """The manifest but for verification and file list; `volumes` in mm³ by part name."""
-    bush = gauge.bush
-    return {
-        "manifest": 1,
-        "kind": "gauge",
-        "versions": {"jiggen": __version__, **versions()},
-        "inputs": {
-            "bed": asdict(gauge.bed),
-            "bush": asdict(bush) if bush else "none",
-            "caliper": gauge.caliper,
-        },
-        "span": list(gauge.span),
-        "fits": {"bush_fit": list(gauge.allowances), "slide": list(gauge.ladder.clearances)},
-        "holes": [
-            {
-                "id": guide.id,
-                "group": "pockets" if guide.bush else "holes",
-                "x": rounded(guide.x),
-                "y": rounded(guide.y),
-                "diameter": rounded(guide.drill),
-                "depth": THICKNESS,
-            }
+def _record(gauge: Gauge, volumes: dict[str, float], beds: tuple[PrintBed, ...]) -> GaugeRecord:
+    """The record but for verification and file list; `volumes` in mm³ by part name."""
+    return GaugeRecord(
+        versions=versions(),
+        inputs=GaugeInputs(
+            bed=BedSize(**asdict(gauge.bed)),
+            bush=BushSize(**asdict(gauge.bush)) if gauge.bush else "none",
+            caliper=gauge.caliper,
+        ),
+        span=gauge.span,
+        fits=FitSizes(bush_fit=gauge.allowances, slide=gauge.ladder.clearances),
+        holes=tuple(
+            Hole(
+                id=guide.id,
+                group="pockets" if guide.bush else "holes",
+                x=rounded(guide.x),
+                y=rounded(guide.y),
+                diameter=rounded(guide.drill),
+                depth=THICKNESS,
+            )
             for guide in gauge.guides
-        ],
-        "guides": [guide_row(guide, NAME) for guide in gauge.guides],
-        "openings": [],
-        "pegs": [
-            {
-                "id": peg.id,
-                "part": NAME,
-                "x": rounded(peg.x),
-                "y": rounded(peg.y),
-                "diameter": rounded(peg.diameter),
-                "z": [rounded(peg.base_z), rounded(peg.top_z)],
-            }
+        ),
+        guides=tuple(guide_entry(guide, NAME) for guide in gauge.guides),
+        pegs=tuple(
+            Peg(
+                id=peg.id,
+                part=NAME,
+                x=rounded(peg.x),
+                y=rounded(peg.y),
+                diameter=rounded(peg.diameter),
+                z=(rounded(peg.base_z), rounded(peg.top_z)),
+            )
             for peg in gauge.pegs
-        ],
-        "joint": None,
-        "parts": [part_row(piece, volumes[piece.name]) for piece in gauge.pieces],
-        "hardware": [],
-        "compensation": None,
-        "verification": None,
-        "files": {},
-    }
+        ),
+        parts=part_entries(gauge.pieces, volumes),
+        beds=beds,
+    )

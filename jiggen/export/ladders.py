@@ -1,49 +1,50 @@
-"""What the manifest says of a jig for many boots: its ladders, and every boot's layout."""
+"""What the record says of a jig for many boots: its ladders, and every boot's layout."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.ladder import LONG, LONG_SIGHT, NUMBER_GAP, SIGHT, Row
 from jiggen.design.pieces import list_pieces
 from jiggen.design.reusable import Half, Reusable
-from jiggen.export.manifest import rounded
+from jiggen.export.manifest import BootRange, rounded
+from jiggen.record.model import BootLayout, Ladder, LadderLine, LadderRow
 
 APART = 24.0  # mm between halves in pictures
 
 
-def ladder_entries(jig: Reusable) -> dict[str, Any]:
-    """The manifest's ``ladders``, ``boots`` and ``shown``; lengths in mm, ski frame.
+def range_entries(jig: Reusable) -> BootRange:
+    """The ladders of a jig's halves, every boot's layout, and how pictures show the halves.
 
-    A ladder's `x` are places on its part as it lies for the longest boot; ``boots`` has where the
-    layout of each boot length puts each hole; ``shown`` how far a piece is moved in pictures.
+    Lengths in mm, ski frame; a ladder's lines are where they lie for the longest boot.
     """
     floor = jig.whole.settings.body - DEPTH
-    return {
-        "ladders": [
-            {
-                "part": half.body.name,
-                "groups": list(half.motion.groups),
-                "rows": [_row(row, floor) for row in _rows(half)],
-            }
+    return BootRange(
+        boots=(min(jig.layouts), max(jig.layouts)),
+        ladders=tuple(
+            Ladder(
+                part=half.body.name,
+                half=half.body.name.removeprefix("body-"),
+                groups=half.motion.groups,
+                rows=tuple(_row(row, floor) for row in _rows(half)),
+            )
             for half in jig.halves
             if half.ladder
-        ],
-        "boots": [
-            {
-                "boot": boot,
-                "x": {
+        ),
+        layouts=tuple(
+            BootLayout(
+                boot=boot,
+                x={
                     hole: rounded(x)
                     for hole, x in zip(layout.ids, layout.positions[:, 0], strict=True)
                 },
-            }
+            )
             for boot, layout in sorted(jig.layouts.items())
-        ],
-        "shown": {name: dx for name, dx in apart(jig.whole).items() if dx},
-    }
+        ),
+        shown={name: dx for name, dx in apart(jig.whole).items() if dx},
+    )
 
 
 def _rows(half: Half) -> Iterator[Row]:
@@ -52,25 +53,21 @@ def _rows(half: Half) -> Iterator[Row]:
         yield half.ladder.shift
 
 
-def _row(row: Row, floor: float) -> dict[str, Any]:
-    return {
-        "name": row.name,
-        "floor": rounded(floor),
-        "y": rounded(row.at(SIGHT)),
-        "long_y": rounded(row.at(LONG_SIGHT)),
-        "numbers": sorted(
-            rounded(row.at(depth)) for depth in (LONG + NUMBER_GAP / 2, row.depth + NUMBER_GAP / 2)
-        ),
-        "lines": [
-            {
-                "x": rounded(line.x),
-                "first": line.first,
-                "last": line.last,
-                "number": line.number,
-            }
+def _row(row: Row, floor: float) -> LadderRow:
+    low, high = sorted(
+        rounded(row.at(depth)) for depth in (LONG + NUMBER_GAP / 2, row.depth + NUMBER_GAP / 2)
+    )
+    return LadderRow(
+        name=row.name,
+        floor=rounded(floor),
+        y=rounded(row.at(SIGHT)),
+        long_y=rounded(row.at(LONG_SIGHT)),
+        numbers=(low, high),
+        lines=tuple(
+            LadderLine(x=rounded(line.x), first=line.first, last=line.last, number=line.number)
             for line in row.lines
-        ],
-    }
+        ),
+    )
 
 
 def apart(design: Design) -> dict[str, float]:

@@ -1,11 +1,10 @@
-"""The manifest: what was asked for, what was made, and where everything is."""
+"""The record of what is built, from its design: what was asked for, what was made, and where."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,127 +13,187 @@ from jiggen import __version__
 from jiggen.design.guides import Guide
 from jiggen.design.jig import STATION_ERROR, Design
 from jiggen.design.pieces import Piece, list_hardware
+from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.model import Layout
+from jiggen.record import model as entries
+from jiggen.record.entry import Matrix
+from jiggen.record.results import Accuracy, Drilling, Plastic
 
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
 
 
-def manifest_of(
-    design: Design, pieces: tuple[Piece, ...], volumes: Mapping[str, float]
-) -> dict[str, Any]:
-    """The manifest but for verification and file list; `volumes` in mm³ by part name."""
+@dataclass(frozen=True, eq=False)
+class BootRange:
+    """What the record says of a range of boots, from and to: ladders, and a layout per boot.
+
+    `shown` says, by placed piece, how far it is moved along the ski in pictures, mm.
+    """
+
+    boots: tuple[float, float] | None = None
+    ladders: tuple[entries.Ladder, ...] = ()
+    layouts: tuple[entries.BootLayout, ...] = ()
+    shown: Mapping[str, float] = field(default_factory=dict)
+
+
+ONE_BOOT = BootRange()
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What is known of a jig before it is drawn, for its record.
+
+    `key` tells a later run whether the jig that it finds is the one it wants.
+    """
+
+    accuracy: Accuracy
+    drilling: Drilling
+    ski: SkiState
+    limits: DrillingLimits
+    screws: Mapping[str, Screw]
+    boots: BootRange = ONE_BOOT
+    key: str = ""
+
+
+def jig_record(
+    design: Design,
+    parts: tuple[entries.Part, ...],
+    known: Known,
+    plastic: Plastic,
+    *,
+    beds: tuple[entries.PrintBed, ...],
+    compensation: entries.Compensated | None = None,
+) -> entries.JigRecord:
+    """The record of a jig but for verification and file list."""
     layout, settings = design.layout, design.settings
-    part_of = {station.name: body.name for body in design.bodies for station in body.stations}
-    return {
-        "manifest": 1,
-        "versions": {"jiggen": __version__, **versions()},
-        "inputs": {
-            **asked(layout),
-            **asdict(settings),
-        },
-        "holes": hole_rows(layout),
-        "guides": [
-            {**guide_row(guide, body.name), "top_z": rounded(guide.bush_top_z)}
+    bodies = {station.name: body.name for body in design.bodies for station in body.stations}
+    return entries.JigRecord(
+        versions=versions(),
+        inputs=entries.JigInputs.model_validate(
+            {
+                **asdict(settings),
+                **layout_inputs(layout).model_dump(),
+                "boots": known.boots.boots,
+                "printer": compensation.printer if compensation else None,
+                "ski_in_hand": asdict(known.ski),
+                "drilling_limits": asdict(known.limits),
+                "screws": {hole: asdict(screw) for hole, screw in known.screws.items()},
+            }
+        ),
+        holes=hole_entries(layout),
+        guides=tuple(
+            guide_entry(guide, body.name, guide.bush_top_z)
             for body in design.bodies
             for guide in body.guides
-        ],
-        "openings": _openings(design),
-        "joint": None if design.joint is None else {"x": 0.0, "screws": len(design.joint.screw_y)},
-        "stations": [
-            {
-                "name": station.name,
-                "role": station.role,
-                "half": station.half,
-                "part": part_of[station.name],
-                "x": rounded(station.x),
-            }
+        ),
+        openings=_openings(design),
+        joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
+        stations=tuple(
+            entries.Station(
+                name=station.name,
+                role=station.role,
+                half=station.half,
+                part=bodies[station.name],
+                x=rounded(station.x),
+            )
             for station in design.stations
-        ],
-        "sideways": {
-            "station_error": STATION_ERROR,
-            "holes": {
+        ),
+        sideways=entries.Sideways(
+            station_error=STATION_ERROR,
+            holes={
                 hole: round(error, 4) for hole, error in zip(layout.ids, design.errors, strict=True)
             },
-        },
-        "parts": [part_row(piece, volumes[piece.name]) for piece in pieces],
-        "hardware": [asdict(bought) for bought in list_hardware(design)],
-        "verification": None,
-        "files": {},
-    }
+        ),
+        parts=parts,
+        hardware=tuple(entries.Bought(**asdict(bought)) for bought in list_hardware(design)),
+        beds=beds,
+        compensation=compensation,
+        accuracy=known.accuracy,
+        drilling=known.drilling,
+        plastic=plastic,
+        ladders=known.boots.ladders,
+        boots=known.boots.layouts,
+        shown=dict(known.boots.shown),
+        key=known.key,
+    )
 
 
-def asked(layout: Layout) -> dict[str, Any]:
-    """What was asked of a layout, as the manifest's inputs begin; lengths in mm."""
-    return {
-        "pattern": layout.pattern,
-        "boot": layout.boot,
-        "shift": layout.mount_shift,
-        "core": layout.core,
-        "side": layout.side,
-        "pair": layout.pair,
-    }
+def layout_inputs(layout: Layout) -> entries.LayoutInputs:
+    """What was asked of a layout."""
+    return entries.LayoutInputs(
+        pattern=layout.pattern,
+        boot=layout.boot,
+        shift=layout.mount_shift,
+        core=layout.core,
+        side=layout.side,
+        pair=layout.pair,
+    )
 
 
-def hole_rows(layout: Layout) -> list[dict[str, Any]]:
-    """The manifest's holes: ids, groups, and places, drills and depths in mm."""
+def hole_entries(layout: Layout) -> tuple[entries.Hole, ...]:
+    """A layout's holes, in its order."""
     columns = (layout.ids, layout.groups, layout.positions, layout.diameters, layout.depths)
-    return [
-        {
-            "id": hole,
-            "group": group,
-            "x": rounded(x),
-            "y": rounded(y),
-            "diameter": rounded(diameter),
-            "depth": rounded(depth),
-        }
+    return tuple(
+        entries.Hole(
+            id=hole,
+            group=group,
+            x=rounded(x),
+            y=rounded(y),
+            diameter=rounded(diameter),
+            depth=rounded(depth),
+        )
         for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
-    ]
+    )
 
 
-def guide_row(guide: Guide, part: str) -> dict[str, Any]:
-    """What guides the drill at a hole of `part`: diameters and the heights they hold between."""
-    return {
-        "id": guide.id,
-        "part": part,
-        "bore": rounded(guide.bore),
-        "bore_z": [rounded(z) for z in guide.bore_z],
-        "throat": rounded(guide.throat),
-        "throat_z": [rounded(z) for z in guide.throat_z],
-    }
+def guide_entry(guide: Guide, part: str, top_z: float | None = None) -> entries.Guide:
+    """What guides the drill at a hole of `part`, and where its stop comes down."""
+    return entries.Guide(
+        id=guide.id,
+        part=part,
+        bore=rounded(guide.bore),
+        bore_z=(rounded(guide.bore_z[0]), rounded(guide.bore_z[1])),
+        throat=rounded(guide.throat),
+        throat_z=(rounded(guide.throat_z[0]), rounded(guide.throat_z[1])),
+        top_z=None if top_z is None else rounded(top_z),
+    )
 
 
-def part_row(piece: Piece, volume: float) -> dict[str, Any]:
-    """One printed part, its `volume` in mm³, and where its pieces go."""
-    return {
-        "name": piece.name,
-        "kind": piece.kind,
-        "half": piece.half,
-        "file": f"parts/{piece.name}.stl",
-        "count": len(piece.placed),
-        "printed": True,
-        "volume": round(volume, 3),
-        "to_ski": _rows(piece.to_ski(piece.placed[0])),
-        "placed": [
-            {"name": placed.name, "to_ski": _rows(piece.to_ski(placed))} for placed in piece.placed
-        ],
-    }
+def part_entries(pieces: Iterable[Piece], volumes: Mapping[str, float]) -> tuple[entries.Part, ...]:
+    """The printed parts and where their pieces go; `volumes` in mm³ by part name."""
+    return tuple(_part(piece, volumes[piece.name]) for piece in pieces)
 
 
-def _openings(design: Design) -> list[dict[str, Any]]:
+def _part(piece: Piece, volume: float) -> entries.Part:
+    return entries.Part(
+        name=piece.name,
+        kind=piece.kind,
+        half=piece.half,
+        file=f"parts/{piece.name}.stl",
+        count=len(piece.placed),
+        volume=round(volume, 3),
+        to_ski=_matrix(piece.to_ski(piece.placed[0])),
+        placed=tuple(
+            entries.PlacedPart(name=placed.name, to_ski=_matrix(piece.to_ski(placed)))
+            for placed in piece.placed
+        ),
+    )
+
+
+def _openings(design: Design) -> tuple[entries.Opening, ...]:
     """Round upright openings that are meant to be in the bodies, besides the guides."""
     shape = design.mechanism.station
     largest = 2 * max(shape.cone_radius, shape.flange_radius)
-    return [
-        {
-            "name": f"{station.name} station",
-            "part": body.name,
-            "x": rounded(station.x),
-            "y": 0.0,
-            "diameter": rounded(largest),
-        }
+    return tuple(
+        entries.Opening(
+            name=f"{station.name} station",
+            part=body.name,
+            x=rounded(station.x),
+            y=0.0,
+            diameter=rounded(largest),
+        )
         for body in design.bodies
         for station in body.stations
-    ]
+    )
 
 
 def rounded(value: float) -> float:
@@ -142,14 +201,17 @@ def rounded(value: float) -> float:
     return round(float(value), 6) + 0.0
 
 
-def _rows(matrix: NDArray[np.float64]) -> list[list[float]]:
+def _matrix(matrix: NDArray[np.float64]) -> Matrix:
     """Full precision: a rounded matrix would no longer be rigid."""
-    return [[float(value) + 0.0 for value in row] for row in matrix]
+    (a, b, c, d) = (
+        (float(x) + 0.0, float(y) + 0.0, float(z) + 0.0, float(w) + 0.0) for x, y, z, w in matrix
+    )
+    return a, b, c, d
 
 
 def versions() -> dict[str, str]:
-    """Versions of the libraries that decide what a file looks like."""
-    found = {}
+    """Versions of jiggen and of the libraries that decide what a file looks like."""
+    found = {"jiggen": __version__}
     for name in LIBRARIES:
         try:
             found[name] = version(name)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 from xml.sax.saxutils import quoteattr
 
 from jiggen.design.settings import Bed
 from jiggen.export.meshes import PartMesh
 from jiggen.export.packing import Room, pack
+from jiggen.record.model import LaidPiece, PrintBed
 
 GAP = 5.0  # mm between pieces on a bed: room for a brim, common practice, no source
 MODEL = "3D/3dmodel.model"
@@ -32,34 +31,24 @@ RELATIONS = (
 )
 
 
-@dataclass(frozen=True)
-class Laid:
-    """One piece on a bed: its name, its part's, and where its file's origin lies, mm."""
-
-    name: str
-    part: str
-    x: float
-    y: float
-
-
 def write_beds(
     meshes: Mapping[str, PartMesh],
     pieces: Mapping[str, Sequence[str]],
     bed: Bed,
     margin: float,
     folder: Path,
-) -> list[dict[str, Any]]:
-    """Write ``bed-1.3mf``, ``bed-2.3mf``, … and return the manifest's ``beds``.
+) -> tuple[PrintBed, ...]:
+    """Write ``bed-1.3mf``, ``bed-2.3mf``, … and return what is in each.
 
     `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
     all of which are printed; `margin` is kept free around the bed, mm.
     """
-    rows = []
+    beds = []
     for number, laid in enumerate(lay_out(meshes, pieces, bed, margin), start=1):
         file = f"bed-{number}.3mf"
         (folder / file).write_bytes(threemf_bytes(meshes, laid))
-        rows.append({"file": file, "pieces": [vars(piece) for piece in laid]})
-    return rows
+        beds.append(PrintBed(file=file, pieces=tuple(laid)))
+    return tuple(beds)
 
 
 def lay_out(
@@ -67,18 +56,21 @@ def lay_out(
     pieces: Mapping[str, Sequence[str]],
     bed: Bed,
     margin: float,
-) -> list[list[Laid]]:
+) -> list[list[LaidPiece]]:
     """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds."""
     named = [(name, part) for part, names in pieces.items() for name in names]
     outlines = [meshes[part].vertices[:, :2] for _, part in named]
     room = Room(margin, margin, bed.x - margin, bed.y - margin)
     return [
-        [Laid(*named[spot.index], spot.x, spot.y) for spot in spots]
+        [
+            LaidPiece(name=named[spot.index][0], part=named[spot.index][1], x=spot.x, y=spot.y)
+            for spot in spots
+        ]
         for spots in pack(outlines, room, GAP)
     ]
 
 
-def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[Laid]) -> bytes:
+def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> bytes:
     """A 3MF core document (unit millimetre): an object a part, an item a piece.
 
     An object bears its part's name; an item the piece's, as its part number.

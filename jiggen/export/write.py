@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,15 +13,15 @@ from jiggen.design.engraving import DEPTH
 from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
-from jiggen.export.compensation import compensated, compensation_entry
+from jiggen.export.compensation import compensated
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.ladders import apart
-from jiggen.export.manifest import manifest_of
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.export.step import STEP_END, normalised
 from jiggen.export.threemf import write_beds
 from jiggen.printer import Compensation
+from jiggen.record.model import PrintBed
 from jiggen.solid import Model, mesh_of, write_step
 
 Meshes = dict[str, PartMesh]  # by the part's name
@@ -34,12 +33,11 @@ def write_files(
     folder: Path,
     progress: Callable[[str], None] = lambda _: None,
     compensation: Compensation | None = None,
-) -> dict[str, Any]:
-    """Write STEP, STL, 3MF, drawings and picture; return the manifest so far.
+) -> tuple[PrintBed, ...]:
+    """Write STEP, STL, 3MF, drawings and picture; return what is printed at once.
 
     STL and 3MF, which the printer gets, are compensated for it; all else is as designed.
     """
-    pieces = tuple(part.piece for part in model.parts)
 
     def for_printer(meshes: Meshes) -> Meshes:
         return compensated(meshes, compensation) if compensation else meshes
@@ -54,8 +52,7 @@ def write_files(
     (folder / "layout.dxf").write_bytes(layout_dxf(design.layout, ski))
     progress("picture")
     draw_preview(_shown(design, model, meshes), folder / "preview.png")
-    manifest = manifest_of(design, pieces, {part.name: part.volume for part in model.parts})
-    return manifest | {"beds": beds, "compensation": compensation_entry(compensation)}
+    return beds
 
 
 def write_parts(
@@ -65,8 +62,8 @@ def write_parts(
     folder: Path,
     progress: Callable[[str], None],
     for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
-) -> tuple[Meshes, list[dict[str, Any]]]:
-    """Write STL, 3MF and STEP of every part; return the nominal meshes and the manifest's beds.
+) -> tuple[Meshes, tuple[PrintBed, ...]]:
+    """Write STL, 3MF and STEP of every part; return the nominal meshes and the beds.
 
     `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold; `margin`
     is kept free around each bed, mm.

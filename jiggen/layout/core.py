@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.model import Layout, locked
 from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
 from jiggen.pattern.model import BOOTS, X_LIMIT
 
@@ -54,7 +54,7 @@ def layout(
     _check_boot_length(boot)
     turn = -1.0 if side == "right" and pattern.pair == "mirrored" else 1.0
     holes = [hole for group in pattern.groups for hole in _place(group, boot, turn)]
-    positions = _array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2)
+    positions = np.array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2)
     return Layout(
         pattern=pattern.name,
         boot=float(boot),
@@ -64,9 +64,9 @@ def layout(
         pair=pattern.pair,
         ids=tuple(hole.id for hole in holes),
         groups=tuple(hole.group for hole in holes),
-        positions=_locked(_shifted(positions, mount_shift)),
-        diameters=_locked(_array([hole.drill.diameter(core) for hole in holes])),
-        depths=_locked(_array([hole.drill.depth for hole in holes])),
+        positions=locked(_shifted(positions, mount_shift)),
+        diameters=locked([hole.drill.diameter(core) for hole in holes]),
+        depths=locked([hole.drill.depth for hole in holes]),
     )
 
 
@@ -93,7 +93,7 @@ def _place(group: Group, boot: float, turn: float) -> Iterator[_Placed]:
 
 def _shifted(positions: Array, mount_shift: float) -> Array:
     """`positions` moved along the ski; InputError when that leaves any ski."""
-    moved = positions + _array([mount_shift, 0.0])
+    moved: Array = positions + np.array([mount_shift, 0.0])
     if not (np.abs(moved[:, 0]) <= X_LIMIT).all():  # so put, NaN is refused as well
         raise InputError(
             Finding(
@@ -123,12 +123,3 @@ def _check_choice(key: str, said: str, allowed: tuple[str, ...]) -> None:
     if said not in allowed:
         hint = f"Allowed: {' or '.join(allowed)}."
         raise InputError(Finding("layout.choice", f"{key} is {said!r}", key=key, hint=hint))
-
-
-def _array(values: list[float] | list[tuple[float, float]]) -> Array:
-    return np.array(values, dtype=np.float64)
-
-
-def _locked(array: Array) -> Array:
-    array.setflags(write=False)
-    return array

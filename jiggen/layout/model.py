@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from jiggen.pattern.model import Core, Pair, Side
+from jiggen.record import JigRecord, TrialRecord
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,3 +38,28 @@ class Layout:
     def bounds(self) -> NDArray[np.float64]:
         """(2, 2) float, mm: least x, y over greatest x, y of the hole centres."""
         return np.vstack([self.positions.min(axis=0), self.positions.max(axis=0)])
+
+
+def recorded_layout(record: JigRecord | TrialRecord) -> Layout:
+    """The layout that a built jig or trial plate was made for, by its record."""
+    inputs, holes = record.inputs, record.holes
+    return Layout(
+        pattern=inputs.pattern,
+        boot=inputs.boot,
+        mount_shift=inputs.shift,
+        core=inputs.core,
+        side=inputs.side,
+        pair=inputs.pair,
+        ids=tuple(hole.id for hole in holes),
+        groups=tuple(hole.group for hole in holes),
+        positions=locked([(hole.x, hole.y) for hole in holes]),
+        diameters=locked([hole.diameter for hole in holes]),
+        depths=locked([hole.depth for hole in holes]),
+    )
+
+
+def locked(values: ArrayLike) -> NDArray[np.float64]:
+    """`values` as a read-only float array of its own."""
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
+
+from jiggen.record.model import Compensated
 
 LAY = (
     "Print them on this printer alone, as the files lie, at 100 %: do not turn a part on the bed "
@@ -13,14 +13,14 @@ LAY = (
 )
 
 
-def compensated(entry: Mapping[str, Any]) -> str:
-    """One sentence for a manifest's `compensation`: what STL and 3MF have that STEP has not."""
-    (along_x, lean), (_, along_y) = entry["matrix"]
+def compensated(entry: Compensated) -> str:
+    """One sentence for a record's `compensation`: what STL and 3MF have that STEP has not."""
+    (along_x, lean), (_, along_y) = entry.matrix
     angle = math.degrees(math.atan2(lean, along_y))
     sizes = (
         _size(along_x, "longer", "shorter", " in x"),
         _size(along_y, "longer", "shorter", " in y"),
-        _size(entry["height"], "higher", "lower", ""),
+        _size(entry.height, "higher", "lower", ""),
     )
     said = [words for words in sizes if words]
     if abs(angle) >= 0.005:

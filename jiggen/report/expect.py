@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -16,13 +15,21 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.design.reusable import Reusable
-from jiggen.drilling import Drilling, DrillingLimits, Screw, SkiState, drilling
+from jiggen.drilling import Drilling, DrillingLimits, Screw, SkiState, check_drilling
 from jiggen.errors import CheckFailed, Finding
 from jiggen.layout import Layout
+from jiggen.record.results import (
+    Accuracy,
+    BudgetSummary,
+    CentringSummary,
+    ErrorTerm,
+    LeastGap,
+    MovingSummary,
+)
 
 
-def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
-    """The accuracy part of the manifest, and warnings of holes expected over the limit.
+def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
+    """What is expected of a design, for its record, and warnings of holes expected over the limit.
 
     Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
     held, naming ski width and parts.
@@ -36,34 +43,32 @@ def expect(design: Design) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     sheet = sheet_budget(design.layout, terms)
     gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
     least = min(gaps, key=lambda pair: pair.gap)
-    expected = {
-        "jig": summary(jig),
-        "sheet": summary(sheet),
-        "centring": {
-            "loaded": round(float(centred.loaded.sideways.max()), 4),
-            "loose": round(float(centred.loose.sideways.max()), 4),
-            "free": round(float(centred.free.sideways.max()), 4),
-        },
-        "division": division_of(design),
-        "moving": {
-            "widths": [float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)],
-            "teeth": round(min(float(station.teeth.min()) for station in motion.stations), 2),
-            "least_gap": {
-                "parts": [least.one, least.other],
-                "gap": round(least.gap, 3),
-                "ski": least.width,
-            },
-        },
-    }
+    expected = Accuracy(
+        jig=summary(jig),
+        sheet=summary(sheet),
+        centring=CentringSummary(
+            loaded=round(float(centred.loaded.sideways.max()), 4),
+            loose=round(float(centred.loose.sideways.max()), 4),
+            free=round(float(centred.free.sideways.max()), 4),
+        ),
+        division=division_of(design),
+        moving=MovingSummary(
+            widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
+            teeth=round(min(float(station.teeth.min()) for station in motion.stations), 2),
+            least_gap=LeastGap(
+                parts=(least.one, least.other), gap=round(least.gap, 3), ski=least.width
+            ),
+        ),
+    )
     return expected, over_limit(jig)
 
 
-def expect_halves(jig: Reusable) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+def expect_halves(jig: Reusable) -> tuple[Accuracy, tuple[Finding, ...]]:
     """Like `expect`, for a jig whose halves are used by themselves: each half by itself.
 
     Raises CheckFailed as `expect` does, for all halves at once.
     """
-    found: list[tuple[dict[str, Any], tuple[Finding, ...]]] = []
+    found: list[tuple[Accuracy, tuple[Finding, ...]]] = []
     faults: list[Finding] = []
     for half in jig.halves:
         try:
@@ -73,36 +78,44 @@ def expect_halves(jig: Reusable) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     if faults:
         raise CheckFailed(faults)
     every = [expected for expected, _ in found]
-    moving = [expected["moving"] for expected in every]
-    centred = [expected["centring"] for expected in every]
-    return {
-        "jig": _joined([expected["jig"] for expected in every]),
+    moving = [expected.moving for expected in every]
+    centred = [expected.centring for expected in every]
+    return Accuracy(
+        jig=_joined([expected.jig for expected in every]),
         # Paper has no halves: one sheet shows all holes.
-        "sheet": summary(sheet_budget(jig.whole.layout, default_terms())),
-        "centring": {state: max(one[state] for one in centred) for state in centred[0]},
-        "division": {hole: by for expected in every for hole, by in expected["division"].items()},
-        "moving": {
-            "widths": moving[0]["widths"],
-            "teeth": min(one["teeth"] for one in moving),
-            "least_gap": min((one["least_gap"] for one in moving), key=lambda gap: gap["gap"]),
-        },
-    }, tuple(warning for _, warnings in found for warning in warnings)
+        sheet=summary(sheet_budget(jig.whole.layout, default_terms())),
+        centring=CentringSummary(
+            loaded=max(one.loaded for one in centred),
+            loose=max(one.loose for one in centred),
+            free=max(one.free for one in centred),
+        ),
+        division={hole: by for expected in every for hole, by in expected.division.items()},
+        moving=MovingSummary(
+            widths=moving[0].widths,
+            teeth=min(one.teeth for one in moving),
+            least_gap=min((one.least_gap for one in moving), key=lambda gap: gap.gap),
+        ),
+    ), tuple(warning for _, warnings in found for warning in warnings)
 
 
-def _joined(budgets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
     """The summaries of several bodies' budgets as one; of each term the larger spread."""
-    terms: dict[str, dict[str, Any]] = {}
-    for term in (term for budget in budgets for term in budget["terms"]):
-        other = terms.setdefault(term["name"], dict(term))
-        for axis in ("sigma_x", "sigma_y"):
-            other[axis] = max(other[axis], term[axis])
-    return {
-        "method": budgets[0]["method"],
-        "terms": list(terms.values()),
-        "holes": {hole: said for budget in budgets for hole, said in budget["holes"].items()},
-        "spacing_95": {k: v for budget in budgets for k, v in budget["spacing_95"].items()},
-        "largest_95": max(budget["largest_95"] for budget in budgets),
-    }
+    terms: dict[str, ErrorTerm] = {}
+    for term in (term for budget in budgets for term in budget.terms):
+        other = terms.get(term.name, term)
+        terms[term.name] = term.model_copy(
+            update={
+                "sigma_x": max(other.sigma_x, term.sigma_x),
+                "sigma_y": max(other.sigma_y, term.sigma_y),
+            }
+        )
+    return BudgetSummary(
+        method=budgets[0].method,
+        terms=tuple(terms.values()),
+        holes={hole: found for budget in budgets for hole, found in budget.holes.items()},
+        spacing_95={k: v for budget in budgets for k, v in budget.spacing_95.items()},
+        largest_95=max(budget.largest_95 for budget in budgets),
+    )
 
 
 def division_of(design: Design) -> dict[str, dict[str, float]]:
@@ -148,15 +161,17 @@ def drill_over(
     What is found of several is said once, as of the first of them it is found of.
     """
     first, *others = layouts
-    found = drilling(first, tops, state, limits, screws)
+    found = check_drilling(first, tops, state, limits, screws)
     errors, warnings = (
         {(finding.code, finding.key): finding for finding in kind}
         for kind in (found.errors, found.warnings)
     )
     for layout in others:
-        more = drilling(layout, tops, state, limits, screws)
+        more = check_drilling(layout, tops, state, limits, screws)
         for kept, kind in ((errors, more.errors), (warnings, more.warnings)):
             for finding in kind:
                 said = replace(finding, message=f"boot {layout.boot:g}: {finding.message}")
                 kept.setdefault((finding.code, finding.key), said)
-    return replace(found, errors=tuple(errors.values()), warnings=tuple(warnings.values()))
+    return found.model_copy(
+        update={"errors": tuple(errors.values()), "warnings": tuple(warnings.values())}
+    )

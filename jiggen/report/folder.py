@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
 from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
 from jiggen.files import plain_name
+from jiggen.record import Record
+from jiggen.record.results import Printing
+from jiggen.record.results import Verification as VerificationEntry
 from jiggen.verify import Verification, printing_dict, verify_folder
 
 Progress = Callable[[str], None]
+R = TypeVar("R", bound=Record)
 
 
 def folder_name(pattern: str, *boots: float) -> str:
@@ -23,15 +27,15 @@ def folder_name(pattern: str, *boots: float) -> str:
 
 def verified_folder(
     target: Path,
-    make: Callable[[Path], dict[str, Any]],
+    make: Callable[[Path], R],
     *,
-    finish: Callable[[Path, dict[str, Any]], None] = lambda _folder, _manifest: None,
+    finish: Callable[[Path, R], None] = lambda _folder, _record: None,
     force: bool,
     progress: Progress,
-) -> tuple[Path, dict[str, Any], Verification]:
-    """What `make` writes into a folder, with manifest and verification.
+) -> tuple[Path, R, Verification]:
+    """What `make` writes into a folder, with its record and verification.
 
-    `make` returns the manifest so far; `finish` may write more files, by a manifest that has its
+    `make` returns the record so far; `finish` may write more files, by a record that has its
     verification, passed or not.  `target` is replaced whole; what fails its verification is left
     beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
     `make` raises; then nothing is written.
@@ -39,17 +43,24 @@ def verified_folder(
     check_target(target, force=force)
     with workshop(target) as folder:
         check_target(target, force=force)  # now that no other jiggen writes there
-        manifest = make(folder)
-        manifest["files"] = listing(folder)
-        write_manifest(folder, manifest)
+        record = _listed(make(folder), folder)
+        write_manifest(folder, record)
         progress("verification")
         verification = verify_folder(folder)
-        manifest["verification"] = verification.as_dict()
-        manifest["printing"] = printing_dict(verification.printing)
-        finish(folder, manifest)
-        manifest["files"] = listing(folder)
-        write_manifest(folder, manifest)
+        results = {
+            "verification": VerificationEntry.model_validate(verification.as_dict()),
+            "printing": Printing.model_validate(printing_dict(verification.printing)),
+        }
+        record = record.model_copy(update=results)
+        finish(folder, record)
+        record = _listed(record, folder)
+        write_manifest(folder, record)
         final = target if verification.passed else target.with_name(target.name + "-failed")
         check_target(final, force=force)  # building takes time: something may have been put there
         put_in_place(folder, final)
-    return final, manifest, verification
+    return final, record, verification
+
+
+def _listed(record: R, folder: Path) -> R:
+    """`record` with the files that are in `folder` now."""
+    return record.model_copy(update={"files": listing(folder)})

@@ -10,6 +10,7 @@ from typing import Any
 from jiggen.design.gauge import Gauge
 from jiggen.errors import Finding, InputError
 from jiggen.files import MEASUREMENTS, parse_toml
+from jiggen.record import GaugeRecord
 from jiggen.report.beds import to_print
 from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.sheet.gauge import gauge_sheet
@@ -28,7 +29,7 @@ class FinishedGauge:
 
     folder: Path
     gauge: Gauge
-    manifest: dict[str, Any]
+    record: GaugeRecord
     verification: Verification
 
 
@@ -48,22 +49,22 @@ def build_gauge_print(
     if not force:
         _keep_measurements(target / MEASUREMENTS)
 
-    def make(folder: Path) -> dict[str, Any]:
+    def make(folder: Path) -> GaugeRecord:
         from jiggen.export.gauge import write_gauge
         from jiggen.solid.gauge import build_gauge
 
         model = build_gauge(gauge, lambda part: progress(f"solid: {part}"))
         return write_gauge(gauge, model, folder, lambda what: progress(f"files: {what}"))
 
-    def finish(folder: Path, manifest: dict[str, Any]) -> None:
-        if manifest["verification"]["passed"]:  # a gauge that failed has no sheet to work from
+    def finish(folder: Path, record: GaugeRecord) -> None:
+        if record.verification and record.passed:  # a gauge that failed has no sheet to work from
             progress("sheet")
-            (folder / SHEET).write_bytes(gauge_sheet(gauge, manifest["verification"]))
+            (folder / SHEET).write_bytes(gauge_sheet(gauge, record.verification))
 
-    folder, manifest, verification = verified_folder(
+    folder, record, verification = verified_folder(
         target, make, finish=finish, force=force, progress=progress
     )
-    return FinishedGauge(folder, gauge, manifest, verification)
+    return FinishedGauge(folder, gauge, record, verification)
 
 
 def _keep_measurements(path: Path) -> None:
@@ -110,7 +111,7 @@ def gauge_summary(finished: FinishedGauge) -> str:
     return "\n".join(
         [
             *lines,
-            *to_print(finished.manifest["beds"]),
+            *to_print(finished.record.beds),
             f"Pegs:     {x:g} mm apart along x, {y:g} mm along y",
             f"Files:    {finished.folder}",
             "",

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from jiggen.design import Design, Settings, design_jig
 from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding
 from jiggen.export import check_target, listing
-from jiggen.export.compensation import fit_settings, refuse_for_design
+from jiggen.export.compensation import compensation_entry, fit_settings, refuse_for_design
+from jiggen.export.manifest import Known, jig_record, part_entries
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
 from jiggen.printer import Compensation, Profile
+from jiggen.record import JigRecord
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, verified_folder
-from jiggen.report.mass import plastic
+from jiggen.report.mass import weigh
 from jiggen.report.page import REPORT, report_html
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
@@ -33,7 +34,7 @@ class Finished:
 
     folder: Path
     design: Design
-    manifest: dict[str, Any]
+    record: JigRecord
     verification: Verification
     warnings: tuple[Finding, ...]
 
@@ -55,7 +56,7 @@ def build_jig(
 
     `screws` is what goes into a hole, by its id, for those where it is known; the profile of the
     `printer` sets the fits of the design, and its scales and skew are undone in what the printer
-    gets, STL and 3MF; `key` is kept in the manifest, so that a later
+    gets, STL and 3MF; `key` is kept in the record, so that a later
     run can tell the jig it finds from the one it wants.
     A jig that fails its verification is left beside it as ``…-failed``. Before anything is written,
     raises InputError when the input or the target is bad, and CheckFailed when the moving parts
@@ -69,11 +70,11 @@ def build_jig(
     # How it runs and drills is what comes off the printer: the fits that were asked for.
     expected, warnings = expect(design_jig(layout, settings) if printer else chosen)
     drilled = drill(chosen, state, limits, screws)
+    known = Known(expected, drilled, state, limits, screws, key=key)
     return make_jig(
         chosen,
         target,
-        {"key": key, "accuracy": expected, "drilling": drilled.as_dict()},
-        inputs=of_the_ski(state, limits, screws),
+        known,
         compensation=compensation,
         warnings=warnings + drilled.warnings,
         force=force,
@@ -81,51 +82,38 @@ def build_jig(
     )
 
 
-def of_the_ski(
-    state: SkiState, limits: DrillingLimits, screws: Mapping[str, Screw]
-) -> dict[str, Any]:
-    """What the manifest's inputs say of the ski in hand and of what goes into it."""
-    return {
-        "ski_in_hand": asdict(state),
-        "drilling_limits": asdict(limits),
-        "screws": {hole: asdict(screw) for hole, screw in screws.items()},
-    }
-
-
 def make_jig(
     chosen: Design,
     target: Path,
-    entries: Mapping[str, Any],
+    known: Known,
     *,
-    inputs: Mapping[str, Any],
     compensation: Compensation | None,
     warnings: tuple[Finding, ...],
     force: bool,
     progress: Progress,
 ) -> Finished:
-    """Draw, write and verify the `chosen` design; the manifest gets `entries` and `inputs` too."""
+    """Draw, write and verify the `chosen` design; its record has all that is `known` of it."""
 
-    def make(folder: Path) -> dict[str, Any]:
+    def make(folder: Path) -> JigRecord:
         model = build(chosen, lambda part: progress(f"solid: {part}"))
-        manifest = write_files(
+        beds = write_files(
             chosen, model, folder, lambda what: progress(f"files: {what}"), compensation
         )
-        manifest["inputs"] |= {
-            "printer": compensation.printer if compensation else None,
-            **inputs,
-        }
-        weighed = plastic(chosen, manifest["parts"], lambda file: read_stl(folder / file))
-        return manifest | {**entries, "plastic": weighed}
+        volumes = {part.name: part.volume for part in model.parts}
+        parts = part_entries((part.piece for part in model.parts), volumes)
+        plastic = weigh(chosen, parts, lambda file: read_stl(folder / file))
+        done = compensation_entry(compensation)
+        return jig_record(chosen, parts, known, plastic, beds=beds, compensation=done)
 
-    def finish(folder: Path, manifest: dict[str, Any]) -> None:
-        if manifest["verification"]["passed"]:  # a jig that failed has no sheet to work from
+    def finish(folder: Path, record: JigRecord) -> None:
+        if record.passed:  # a jig that failed has no sheet to work from
             progress("sheet")
-            (folder / "sheet.pdf").write_bytes(sheet_pdf(manifest))
+            (folder / "sheet.pdf").write_bytes(sheet_pdf(record))
         progress("page")
-        manifest["files"] = listing(folder)  # what the page lists: all but itself
-        (folder / REPORT).write_bytes(report_html(folder, manifest).encode())
+        listed = record.model_copy(update={"files": listing(folder)})  # the page lists the sheet
+        (folder / REPORT).write_bytes(report_html(folder, listed).encode())
 
-    final, manifest, verification = verified_folder(
+    final, record, verification = verified_folder(
         target, make, finish=finish, force=force, progress=progress
     )
-    return Finished(final, chosen, manifest, verification, warnings)
+    return Finished(final, chosen, record, verification, warnings)

@@ -2,61 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
-from jiggen.errors import Finding, InputError, findings_in
+from jiggen.errors import Finding, InputError
 from jiggen.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
 from jiggen.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
-from jiggen.verify.manifest import MANIFEST, LadderRow, Manifest, Part, read_manifest
+from jiggen.record import MANIFEST, JigRecord, Part, read_jig
+from jiggen.record.model import Compensated, JigInputs, LadderRow
 
-Factor = Annotated[float, Field(ge=1 / (1 + LARGEST_STRETCH), le=1 / (1 - LARGEST_STRETCH))]
-Allowance = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
-Shear = Annotated[float, Field(ge=-0.05, le=0.05)]  # twice what the largest skew makes of it
-
-
-class _Entry(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
-
-
-class _Station(_Entry):
-    part: str
-    x: FiniteFloat
-
-
-class _Sent(_Entry):
-    """The manifest's ``compensation``: what was done to the meshes."""
-
-    printer: str
-    matrix: tuple[tuple[Factor, Shear], tuple[Shear, Factor]]
-    height: Factor
-
-    def compensation(self) -> Compensation:
-        """The same as the printer room has it."""
-        return Compensation(
-            printer=self.printer,
-            matrix=np.array(self.matrix),
-            height=self.height,
-        )
-
-
-class _Inputs(_Entry):
-    bush_fit: Allowance = 0.0
-    hole_fit: Allowance = 0.0
-    slide: Allowance = 0.2
-
-
-class _Jig(_Entry):
-    inputs: _Inputs
-    stations: Annotated[tuple[_Station, ...], Field(min_length=2)]
-    compensation: _Sent | None = None
-
-
+LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it
 NO_JIG = "Name a folder that jiggen build made: a trial plate or a gauge is no jig."
 
 
@@ -70,27 +29,19 @@ class Printout:
 
 
 def read_printout(folder: Path) -> Printout:
-    """The jig of `folder`, by its manifest alone.
+    """The jig of `folder`, by its record alone.
 
-    Raises InputError as `read_manifest`; ``printer.no-jig`` where it is none, ``.no-pairs`` where
-    nothing on it can be measured.
+    Raises InputError as `read_jig`; ``printer.no-jig`` where it has not two stations or was changed
+    beyond reason, ``.no-pairs`` where nothing on it can be measured.
     """
-    manifest = read_manifest(folder)
+    record = read_jig(folder)
     path = folder / MANIFEST
-    try:
-        own = _Jig.model_validate_json(path.read_bytes())
-    except ValidationError as error:
-        raise InputError(findings_in(error, "printer.no-jig", str(path), NO_JIG)) from error
-    sent = own.compensation
-    bodies = sorted((part for part in manifest.parts if part.is_body), key=_toe_first)
+    sent = record.compensation
+    bodies = sorted((part for part in record.parts if part.is_body), key=_toe_first)
     jig = PrintedJig(
         name=folder.resolve().name,
-        rigid=tuple(_rigid(bodies, own.stations, manifest, str(path))),
-        drills=tuple(
-            manifest.hole_of[guide.id].diameter
-            for part in bodies
-            for guide in manifest.guides_of(part.name)
-        ),
+        rigid=tuple(_rigid(bodies, record, str(path))),
+        drills=tuple(hole.diameter for part in bodies for hole in record.holes_of(part.name)),
         matrix=np.eye(2) if sent is None else np.array(sent.matrix),
     )
     if not jig.pairs:
@@ -99,22 +50,41 @@ def read_printout(folder: Path) -> Printout:
         raise InputError(Finding("printer.no-pairs", message, str(path), "holes", hint))
     return Printout(
         jig,
-        None if sent is None else sent.compensation(),
-        Fits(own.inputs.bush_fit, own.inputs.hole_fit, own.inputs.slide),
+        None if sent is None else _compensation(sent, str(path)),
+        _fits(record.inputs, str(path)),
     )
 
 
-def _rigid(
-    parts: Sequence[Part], stations: Sequence[_Station], manifest: Manifest, where: str
-) -> Iterator[Rigid]:
-    """The whole jig; or each half of one with ladders, by the names of its stations."""
-    bodies = [_body(part, manifest) for part in parts]
-    if not manifest.ladders:
-        yield Rigid(tuple(bodies), _two([station.x for station in stations], "jig", where))
+def _compensation(sent: Compensated, where: str) -> Compensation:
+    """The same as the printer room has it.  Raises InputError for what no profile does."""
+    (xx, xy), (yx, yy) = sent.matrix
+    stretch = max(abs(math.log(factor)) for factor in (xx, yy, sent.height))
+    if stretch > -math.log(1 - LARGEST_STRETCH) or max(abs(xy), abs(yx)) > LARGEST_SHEAR:
+        raise _beyond("compensation", where)
+    return Compensation(sent.printer, np.array(sent.matrix), sent.height)
+
+
+def _fits(inputs: JigInputs, where: str) -> Fits:
+    found = Fits(inputs.bush_fit, inputs.hole_fit, inputs.slide)
+    if max(abs(found.bush_fit), abs(found.hole_fit), abs(found.slide)) > LARGEST_OFFSET:
+        raise _beyond("inputs", where)
+    return found
+
+
+def _beyond(key: str, where: str) -> InputError:
+    message = "its parts were changed by more than any printer needs"
+    return InputError(Finding("printer.no-jig", message, where, key, NO_JIG))
+
+
+def _rigid(parts: Sequence[Part], record: JigRecord, where: str) -> Iterator[Rigid]:
+    """The whole jig; or each half of one with ladders, by its own stations."""
+    bodies = [_body(part, record) for part in parts]
+    if not record.ladders:
+        yield Rigid(tuple(bodies), _two([station.x for station in record.stations], "jig", where))
         return
-    rows = {ladder.part: ladder.boot_rows for ladder in manifest.ladders}
+    rows = {ladder.part: ladder.boot_rows for ladder in record.ladders}
     for body in bodies:
-        own = [s.x for s in stations if s.part == body.name]
+        own = [station.x for station in record.stations if station.part == body.name]
         sights = dict.fromkeys(_sights(rows.get(body.name, ())))
         yield Rigid((body,), _two(own, body.name, where), tuple(sights) or ON_THE_LINE)
 
@@ -139,11 +109,11 @@ def _toe_first(part: Part) -> bool:
     return part.half != "toe"
 
 
-def _body(part: Part, manifest: Manifest) -> Body:
-    holes = [manifest.hole_of[guide.id] for guide in manifest.guides_of(part.name)]
+def _body(part: Part, record: JigRecord) -> Body:
+    holes = record.holes_of(part.name)
     return Body(
         part.name,
         tuple(hole.id for hole in holes),
         np.array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2),
-        part.matrix[:2, :2],
+        np.array(part.to_ski)[:2, :2],
     )

@@ -2,76 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import replace
-from typing import Any
-
-import numpy as np
+from collections.abc import Iterator
+from dataclasses import asdict, replace
 
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.layout import Layout
+from jiggen.layout import Layout, recorded_layout
+from jiggen.record import JigRecord, check_usable
+from jiggen.record.model import SkiInHand
 from jiggen.report.expect import drill_over
-from jiggen.report.sheet.job import Job, read_job
 
 
-def check_core(manifest: Mapping[str, Any], core: str) -> None:
-    """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s.
-
-    And what `read_job` raises.
-    """
-    built = read_job({**manifest, "drilling": None}).inputs.core
+def check_core(record: JigRecord, core: str) -> None:
+    """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s."""
+    built = record.inputs.core
     if core != built:
         raise InputError(
             Finding(
                 "sheet.core",
                 f"this jig guides the drill for a {built} core, not {core}",
-                key="--core",
-                hint=f"Build another with --core {core}: drill and bushes differ.",
+                key="core",
+                hint=f"Build another for a {core} core: drill and bushes differ.",
             )
         )
 
 
-def redrilled(
-    manifest: Mapping[str, Any], state: SkiState, limits: DrillingLimits
-) -> dict[str, Any]:
-    """`manifest` with its drilling check done for `state`.
+def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> JigRecord:
+    """`record` with its drilling check done for `state`.
 
-    Raises CheckFailed where the ski must not be drilled so, and what `read_job` raises.
+    Raises CheckFailed where the ski must not be drilled so, and as `check_usable`.
     """
-    job = read_job({**manifest, "drilling": None})
+    check_usable(record)
     screws = {
-        hole: Screw(plate=said.plate, lengths=said.lengths)
-        for hole, said in job.inputs.screws.items()
+        hole: Screw(plate=fixing.plate, lengths=fixing.lengths)
+        for hole, fixing in record.inputs.screws.items()
     }
-    layout = _layout(job)
-    found = drill_over((layout, *_others(job, layout)), job.guide_top, state, limits, screws)
+    tops = {hole: stop.bush_top for stop in record.drilling.stops for hole in stop.holes}
+    found = drill_over(tuple(_layouts(record)), tops, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
-    return {**manifest, "drilling": found.as_dict()}
-
-
-def _others(job: Job, layout: Layout) -> Iterator[Layout]:
-    """The layouts of the other boots that a jig with ladders serves."""
-    for entry in job.boots:
-        if entry.boot != layout.boot:
-            places = np.array([(entry.x[hole.id], hole.y) for hole in job.holes])
-            yield replace(layout, boot=entry.boot, positions=places)
-
-
-def _layout(job: Job) -> Layout:
-    """The layout that a built jig drills."""
-    said = job.inputs
-    return Layout(
-        pattern=said.pattern,
-        boot=said.boot,
-        mount_shift=said.shift,
-        core=said.core,
-        side=said.side,
-        pair=said.pair,
-        ids=tuple(hole.id for hole in job.holes),
-        groups=tuple(hole.group for hole in job.holes),
-        positions=np.array([(hole.x, hole.y) for hole in job.holes]),
-        diameters=np.array([hole.diameter for hole in job.holes]),
-        depths=np.array([hole.depth for hole in job.holes]),
+    ski = SkiInHand.model_validate(asdict(state))
+    inputs = record.inputs.model_copy(
+        update={"ski_in_hand": ski, "drilling_limits": asdict(limits)}
     )
+    return record.model_copy(update={"drilling": found, "inputs": inputs})
+
+
+def _layouts(record: JigRecord) -> Iterator[Layout]:
+    """The layout that a built jig drills, then those of the other boots that it serves."""
+    layout = recorded_layout(record)
+    yield layout
+    for entry in record.boots:
+        if entry.boot != layout.boot:
+            positions = layout.positions.copy()
+            positions[:, 0] = [entry.x[hole] for hole in layout.ids]
+            yield replace(layout, boot=entry.boot, positions=positions)

@@ -14,13 +14,14 @@ from jiggen.drilling import NO_SCREWS, DrillingLimits, Screw, SkiState
 from jiggen.errors import Finding, InputError
 from jiggen.export import check_target
 from jiggen.export.compensation import fit_settings, refuse_for_design
-from jiggen.export.ladders import ladder_entries
+from jiggen.export.ladders import range_entries
+from jiggen.export.manifest import BootRange, Known
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.pattern import Core, Pattern, Side
 from jiggen.printer import Profile
 from jiggen.report.expect import drill, expect, expect_halves
 from jiggen.report.folder import Progress
-from jiggen.report.job import UNKNOWN_SKI, USUAL_LIMITS, Finished, make_jig, of_the_ski
+from jiggen.report.job import UNKNOWN_SKI, USUAL_LIMITS, Finished, make_jig
 
 Boots = tuple[float, float]
 """Shortest and longest boot sole, mm."""
@@ -105,20 +106,20 @@ def build_reusable(
     progress("design")
     if _moves(every):
         jig = _designed(every, fitted, progress)
-        chosen, entries = jig.whole, ladder_entries(jig)
+        chosen, of_range = jig.whole, range_entries(jig)
         progress("moving parts over the ski range")
         expected, warnings = expect_halves(_designed(every, settings, progress) if printer else jig)
     else:
-        chosen, entries = design_jig(every[ends[1]], fitted, ends), {}
+        chosen, of_range = design_jig(every[ends[1]], fitted, ends), BootRange(ends)
         progress("moving parts over the ski range")
         expected, warnings = expect(design_jig(every[ends[1]], settings) if printer else chosen)
     compensation = refuse_for_design(chosen, printer)
     drilled = drill(chosen, state, limits, screws, others)
+    known = Known(expected, drilled, state, limits, screws, of_range, key)
     return make_jig(
         chosen,
         target,
-        {"key": key, "accuracy": expected, "drilling": drilled.as_dict(), **entries},
-        inputs={"boots": list(ends), **of_the_ski(state, limits, screws)},
+        known,
         compensation=compensation,
         warnings=warnings + drilled.warnings,
         force=force,

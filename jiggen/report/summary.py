@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 from jiggen.cautions import CAUTIONS
+from jiggen.record import DepthStop, JigRecord
+from jiggen.record.model import Bought, Compensated
+from jiggen.record.results import Accuracy, Plastic
 from jiggen.report.advice import car_words
 from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
@@ -15,17 +18,17 @@ from jiggen.verify import table, verdict
 
 def summary(finished: Finished) -> str:
     """The result of a build as plain lines."""
-    manifest = finished.manifest
+    record = finished.record
     lines = [table(finished.verification), "", verdict(finished.verification), ""]
     if finished.verification.passed:
         lines += [
-            *to_print(manifest["beds"]),
-            *_weighed(manifest["plastic"]),
-            "To buy:   " + ", ".join(_bought(line) for line in manifest["hardware"]),
-            *_setting(manifest),
-            *_stops(manifest["drilling"]["settings"]),
-            *_expected(manifest["accuracy"]),
-            *for_printer(manifest),
+            *to_print(record.beds),
+            *_weighed(record.plastic),
+            "To buy:   " + ", ".join(_bought(line) for line in record.hardware),
+            *_setting(record),
+            *_stops(record.drilling.stops),
+            *_expected(record.accuracy),
+            *for_printer(record.compensation),
             f"Files:    {finished.folder}",
         ]
     else:
@@ -33,17 +36,17 @@ def summary(finished: Finished) -> str:
     return "\n".join([*lines, "", *CAUTIONS])
 
 
-def for_printer(manifest: dict[str, Any]) -> list[str]:
+def for_printer(entry: Compensated | None) -> list[str]:
     """For which printer the parts were changed, how, and how to lay them on its bed."""
-    if (entry := manifest["compensation"]) is None:
+    if entry is None:
         return []
-    return [f"Printer:  {entry['printer']}: {compensated(entry)}", f"{'':<10}{LAY}"]
+    return [f"Printer:  {entry.printer}: {compensated(entry)}", f"{'':<10}{LAY}"]
 
 
-def _setting(manifest: dict[str, Any]) -> list[str]:
+def _setting(record: JigRecord) -> list[str]:
     """How a jig for many boots is set."""
-    boots = manifest["inputs"].get("boots")
-    if boots and manifest.get("ladders"):
+    boots = record.inputs.boots
+    if boots and record.ladders:
         return [
             "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
             "sheet.pdf has the line of each boot"
@@ -56,38 +59,38 @@ def _setting(manifest: dict[str, Any]) -> list[str]:
     return []
 
 
-def _stops(settings: list[dict[str, Any]]) -> list[str]:
-    """Where to set the drill's stop collar, for each group of holes drilled alike."""
+def _stops(stops: Sequence[DepthStop]) -> list[str]:
+    """Where to set the depth stop, for each set of holes that share it."""
     return [
-        f"{'Stop:' if first else '':<10}{' '.join(stop['holes'])}: drill {stop['drill']:g}, "
-        f"{stop['depth']:g} deep; collar {stop['from_tip']:.1f} mm from the drill's tip "
-        f"({stop['from_corner']:.1f} from its corners)"
-        for first, stop in zip([True] + [False] * len(settings), settings, strict=False)
+        f"{'Stop:' if first else '':<10}{' '.join(stop.holes)}: drill {stop.drill:g}, "
+        f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
+        f"({stop.from_corners:.1f} from its corners)"
+        for first, stop in zip([True] + [False] * len(stops), stops, strict=False)
     ]
 
 
-def _weighed(plastic: dict[str, Any]) -> list[str]:
+def _weighed(plastic: Plastic) -> list[str]:
     """What it is printed in, how, and how much of that it takes."""
-    solid = " and ".join(part["name"] + "s" for part in plastic["parts"] if part["infill"] == 100)
-    infill = min(part["infill"] for part in plastic["parts"])
+    solid = " and ".join(part.name + "s" for part in plastic.parts if part.infill == 100)
+    infill = min(part.infill for part in plastic.parts)
     return [
-        f"Plastic:  {plastic['name']}, about {plastic['printed']:.0f} g with {plastic['walls']} "
-        f"walls and {infill} % infill, {solid} solid; {plastic['solid']:.0f} g all solid",
-        f"          {car_words(material(plastic['name']))}",
+        f"Plastic:  {plastic.name}, about {plastic.printed:.0f} g with {plastic.walls} "
+        f"walls and {infill} % infill, {solid} solid; {plastic.solid:.0f} g all solid",
+        f"          {car_words(material(plastic.name))}",
     ]
 
 
-def _expected(accuracy: dict[str, Any]) -> list[str]:
-    jig, sheet = accuracy["jig"]["largest_95"], accuracy["sheet"]["largest_95"]
-    moving = accuracy["moving"]
+def _expected(accuracy: Accuracy) -> list[str]:
+    jig, sheet = accuracy.jig.largest_95, accuracy.sheet.largest_95
+    moving = accuracy.moving
     return [
         f"Expect:   95 of 100 holes within {jig:.2f} mm at the worst hole; by hand from a paper "
         f"sheet {sheet:.2f} mm",
-        f"Centring: within {accuracy['centring']['loaded']:.2f} mm at the worst hole; parts run "
-        f"free from {moving['widths'][0]:g} to {moving['widths'][1]:g} mm skis, at least "
-        f"{moving['teeth']:.1f} teeth in mesh",
+        f"Centring: within {accuracy.centring.loaded:.2f} mm at the worst hole; parts run "
+        f"free from {moving.widths[0]:g} to {moving.widths[1]:g} mm skis, at least "
+        f"{moving.teeth:.1f} teeth in mesh",
     ]
 
 
-def _bought(line: dict[str, Any]) -> str:
-    return f"{line['count']} x {line['name']} {line['size']} ({line['standard']})"
+def _bought(line: Bought) -> str:
+    return f"{line.count} x {line.name} {line.size} ({line.standard})"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from jiggen.design.settings import Bed
 from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
 from jiggen.printer import Profile
+from jiggen.record import TrialRecord
 from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.folder import Progress, verified_folder
@@ -31,7 +31,7 @@ class FinishedTrial:
 
     folder: Path
     trial: Trial
-    manifest: dict[str, Any]
+    record: TrialRecord
     verification: Verification
 
 
@@ -56,19 +56,17 @@ def build_trial_plate(
     progress("design")
     chosen = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0)
 
-    def make(folder: Path) -> dict[str, Any]:
+    def make(folder: Path) -> TrialRecord:
         from jiggen.export.trial import write_trial
         from jiggen.solid.trial import build_trial
 
         model = build_trial(chosen, lambda part: progress(f"solid: {part}"))
-        manifest = write_trial(
+        return write_trial(
             chosen, model, folder, lambda what: progress(f"files: {what}"), compensation
         )
-        manifest["inputs"]["printer"] = compensation.printer if compensation else None
-        return manifest
 
-    folder, manifest, verification = verified_folder(target, make, force=force, progress=progress)
-    return FinishedTrial(folder, chosen, manifest, verification)
+    folder, record, verification = verified_folder(target, make, force=force, progress=progress)
+    return FinishedTrial(folder, chosen, record, verification)
 
 
 def trial_summary(finished: FinishedTrial) -> str:
@@ -82,10 +80,10 @@ def trial_summary(finished: FinishedTrial) -> str:
     plates = finished.trial.plates
     left_out = [name for plate in plates for name in plate.left_out]
     scaled = any(item.name == SCALE_NAME for plate in plates for item in plate.engravings)
-    entry = finished.manifest["compensation"]
+    entry = finished.record.compensation
     lines += [
-        *to_print(finished.manifest["beds"]),
-        *([f"Printer:  {entry['printer']}: {compensated(entry)}"] if entry else []),
+        *to_print(finished.record.beds),
+        *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
         f"Files:    {finished.folder}",
         *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
         "",

@@ -20,7 +20,6 @@ from pydantic import (
     ValidationError,
     model_validator,
 )
-from pydantic_core import from_json
 
 from jiggen.errors import Finding, InputError
 from jiggen.files import inner_path, within
@@ -253,9 +252,9 @@ class FileEntry(_Entry):
 
 
 class Manifest(_Entry):
-    """A jig's manifest, format 1; keys the verification has no use for are left alone."""
+    """A jig's manifest, format 2; keys the verification has no use for are left alone."""
 
-    manifest: Literal[1]
+    manifest: Literal[2]
     inputs: Inputs
     holes: Annotated[tuple[Hole, ...], Field(min_length=1, max_length=MOST_HOLES)]
     guides: tuple[Guide, ...]
@@ -343,21 +342,9 @@ def read_manifest(folder: Path) -> Manifest:
 
     Raises InputError, every fault at once, when it is missing or not a jiggen manifest.
     """
-    return _checked(folder)[0]
-
-
-def read_whole_manifest(folder: Path) -> dict[str, Any]:
-    """Like :func:`read_manifest`, but every key of it, also those verification has no use for."""
-    values: dict[str, Any] = from_json(_checked(folder)[1])
-    return values
-
-
-def _checked(folder: Path) -> tuple[Manifest, bytes]:
-    """A folder's manifest and the text it was read from."""
     path = folder / MANIFEST
     try:
-        text = within(folder, MANIFEST, LARGEST).read_bytes()
-        return Manifest.model_validate_json(text), text
+        return Manifest.model_validate_json(within(folder, MANIFEST, LARGEST).read_bytes())
     except OSError as error:
         missing = f"cannot read the manifest: {error.strerror or error}"
         raise InputError(_finding(path, missing)) from error

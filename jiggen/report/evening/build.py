@@ -15,9 +15,10 @@ from jiggen import __version__
 from jiggen.errors import Finding, InputError
 from jiggen.evening import Plan
 from jiggen.executors import do_all
-from jiggen.export import MANIFEST, clear_leftovers, listing
+from jiggen.export import clear_leftovers, listing
 from jiggen.export.manifest import versions
 from jiggen.job import Job
+from jiggen.record import read_jig
 from jiggen.report.folder import folder_name
 
 if TYPE_CHECKING:
@@ -133,12 +134,9 @@ def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
 def is_finished(folder: Path, key: str) -> bool:
     """Whether `folder` holds the verified jig of `key`, every file as it was built."""
     try:
-        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-        verification, files = manifest["verification"], manifest["files"]
-        return bool(
-            manifest["key"] == key and verification["passed"] is True and listing(folder) == files
-        )
-    except (OSError, ValueError, LookupError, TypeError):
+        record = read_jig(folder)
+        return record.key == key and record.passed and listing(folder) == record.files
+    except (OSError, InputError):
         return False
 
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
-from jiggen.design.ladder import boot_rows
-from jiggen.design.reusable import body_name, name_halves
+from jiggen.design.ladder import Row, boot_rows
+from jiggen.design.reusable import name_halves
 from jiggen.job import Job
-from jiggen.layout import Motion, motions
-from jiggen.report.setting import Ladder, Reading, reading
+from jiggen.layout import motions
+from jiggen.record.model import Reading, read_ladder
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,7 +21,7 @@ class HalfLines:
     """One half of a jig: its name, its ladder (None where no boot moves it), one of its holes."""
 
     name: str
-    ladder: Ladder | None
+    ladder: tuple[Row, ...] | None
     hole: int
 
 
@@ -52,21 +52,11 @@ def halves_of(job: Job) -> tuple[HalfLines, ...]:
     return tuple(
         HalfLines(
             name,
-            None if motion.still else _ladder(name, motion),
+            None if motion.still else boot_rows(motion),
             longest.groups.index(motion.groups[0]),
         )
         for (name, _), motion in zip(name_halves(moving, longest), moving, strict=True)
     )
-
-
-def _ladder(name: str, motion: Motion) -> Ladder:
-    """The lines for boots, as a manifest would have them but for where they are across."""
-    rows = [
-        {"name": row.name, "lines": [asdict(line) for line in row.lines]}
-        for row in boot_rows(motion)
-    ]
-    part = {"part": body_name(name), "groups": motion.groups, "rows": rows}
-    return Ladder.model_validate(part)
 
 
 def on_the_mark(halves: tuple[HalfLines, ...], job: Job, boot: float) -> Iterator[OnTheMark]:
@@ -76,7 +66,8 @@ def on_the_mark(halves: tuple[HalfLines, ...], job: Job, boot: float) -> Iterato
             yield OnTheMark(half.name, None, 0.0)
         else:
             whole = _nearest(half, job, boot)
-            yield OnTheMark(half.name, reading(half.ladder, whole), _off(half, job, boot, whole))
+            line = read_ladder(half.ladder, whole)
+            yield OnTheMark(half.name, line, _off(half, job, boot, whole))
 
 
 def _nearest(half: HalfLines, job: Job, boot: float) -> float:
@@ -96,5 +87,5 @@ def _off(half: HalfLines, job: Job, boot: float, whole: float) -> float:
 def bands(halves: tuple[HalfLines, ...]) -> Iterator[str]:
     """The engraved numbers of lines that are for bands of boots."""
     for half in halves:
-        for row in half.ladder.rows if half.ladder else ():
+        for row in half.ladder or ():
             yield from (line.number for line in row.lines if line.last > line.first)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from jiggen.record import JigRecord
 from jiggen.report.page import sections
 from jiggen.report.page.accuracy import accuracy
 from jiggen.report.page.drilling import notices, stops
@@ -26,51 +25,30 @@ HELP = (
 )
 
 
-def report_html(folder: Path, manifest: Mapping[str, Any]) -> str:
-    """The page of a built jig: the same text for the same files and manifest.
+def report_html(folder: Path, record: JigRecord) -> str:
+    """The page of a built jig: the same text for the same files and record.
 
-    `folder` holds the files; `manifest` is as :mod:`jiggen.export` writes it, `verification` null
-    or the verification's result, `accuracy`, `drilling` and `files` where they are known.  What
-    is not verified gets a page that says so, without what to print, to buy and how to drill.  The
-    page lists every file in `files` but itself.
+    `folder` holds the files.  What is not verified gets a page that says so, without what to
+    print, to buy and how to drill.  The page lists every file of the record but itself.
     """
-    inputs, verification, drilling = (
-        manifest["inputs"],
-        manifest["verification"],
-        manifest.get("drilling"),
-    )
-    verified = verification is not None and verification["passed"]
-    ski = (inputs["ski"]["least"] + inputs["ski"]["most"]) / 2
-    view = view_of(folder, manifest["parts"], ski, manifest.get("shown", {}))
+    inputs, ski = record.inputs, record.inputs.ski
+    view = view_of(folder, record.parts, (ski.least + ski.most) / 2, record.shown)
+    drawn_for = inputs.boot if record.ladders else None
     body = [
-        sections.heading(inputs, len(manifest["holes"])),
-        sections.verdict(verification),
-        *notices(drilling),
+        sections.heading(inputs, len(record.holes)),
+        sections.verdict(record.verification),
+        *notices(record.drilling),
         classed("div", "first", _viewer(folder, view), sections.cautions()),
         *sections.unreadable(view.unreadable),
+        *([stops(record.drilling), *setting(record)] if record.passed else ()),
+        sections.layout(folder, record.holes, drawn_for),
+        *([sections.to_make(record), printing(record.plastic)] if record.passed else ()),
+        *sections.verified(record.verification),
+        *([accuracy(record.accuracy)] if record.passed else ()),
+        sections.files(record.files, REPORT),
+        sections.foot(record.versions),
     ]
-    if verified:
-        body += [*stops(drilling), *setting(manifest)]
-    drawn_for = inputs["boot"] if manifest.get("ladders") else None
-    body.append(sections.layout(folder, manifest["holes"], drawn_for))
-    if verified:
-        body.append(
-            sections.to_make(
-                manifest["parts"],
-                manifest["beds"],
-                manifest["hardware"],
-                manifest.get("compensation"),
-            )
-        )
-        body += printing(manifest.get("plastic"))
-    body += sections.verified(verification)
-    if verified:
-        body += accuracy(manifest.get("accuracy"))
-    body += [
-        sections.files(manifest.get("files", {}), REPORT),
-        sections.foot(manifest["versions"]),
-    ]
-    return _document(f"{inputs['pattern']}, boot {sections.boot_words(inputs)} mm", view, body)
+    return _document(f"{inputs.pattern}, boot {sections.boot_words(inputs)} mm", view, body)
 
 
 def _viewer(folder: Path, view: View) -> ET.Element:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
+from jiggen.errors import Finding
+from jiggen.record import Drilling
 from jiggen.report.page.markup import bullets, classed, node, section, table
 from jiggen.report.page.sections import alarm
 
@@ -16,43 +17,41 @@ NOTE = (
 )
 
 
-def notices(drilling: Mapping[str, Any] | None) -> list[ET.Element]:
-    """Errors and warnings of a manifest's drilling check, where there are any."""
-    if not drilling:
-        return []
+def notices(drilling: Drilling) -> list[ET.Element]:
+    """Errors and warnings of the drilling check, where there are any."""
     boxes = []
-    if errors := drilling["errors"]:
+    if errors := drilling.errors:
         lines = bullets(map(_notice, errors))
         boxes.append(alarm("Do not drill", "The ski must not be drilled so.", lines))
-    if warnings := drilling["warnings"]:
+    if warnings := drilling.warnings:
         lines = bullets(map(_notice, warnings))
-        boxes.append(classed("div", "verdict mind", node("strong", "Mind before you drill"), lines))
+        boxes.append(
+            classed("div", "verdict mind", node("strong", "Warnings before drilling"), lines)
+        )
     return boxes
 
 
-def _notice(notice: Mapping[str, Any]) -> str:
-    about = f"{notice['key']}: " if notice.get("key") else ""
-    return f"{about}{notice['message']}. {notice.get('hint', '')}".strip()
+def _notice(notice: Finding) -> str:
+    about = f"{notice.key}: " if notice.key else ""
+    return f"{about}{notice.message}. {notice.hint}".strip()
 
 
-def stops(drilling: Mapping[str, Any] | None) -> list[ET.Element]:
-    """Where to set the drill's stop, a row for all holes that are drilled alike."""
-    if not drilling:
-        return []
+def stops(drilling: Drilling) -> ET.Element:
+    """Where to set the drill's stop, one row for all holes that share it."""
     rows = (
         (
-            _names(stop["holes"]),
-            f"{stop['drill']:g}",
-            f"{stop['depth']:g}",
-            f"{stop['from_corner']:.1f}",
-            f"{stop['from_tip']:.1f}",
+            _names(stop.holes),
+            f"{stop.drill:g}",
+            f"{stop.depth:g}",
+            f"{stop.from_corners:.1f}",
+            f"{stop.from_tip:.1f}",
         )
-        for stop in drilling["settings"]
+        for stop in drilling.stops
     )
     heads = ("holes", "drill ⌀", "depth", "stop A, to the corners", "stop B, to the tip")
-    base = [hole["base_left"] for hole in drilling["holes"] if hole["base_left"] is not None]
+    base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
     least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""
-    return [section("Drill and stop", table(heads, rows), classed("p", "note", NOTE + least))]
+    return section("Drill and depth stop", table(heads, rows), classed("p", "note", NOTE + least))
 
 
 def _names(holes: Sequence[str]) -> ET.Element:

@@ -5,59 +5,58 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote
 from xml.etree import ElementTree as ET
 
 from jiggen.cautions import CAUTIONS
-from jiggen.report.beds import on
+from jiggen.record import Hole, JigRecord
+from jiggen.record.model import Compensated, FileEntry, JigInputs, PrintBed
+from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
 from jiggen.verify.text import HEAD, NOTHING
-
-Entries = Sequence[Mapping[str, Any]]
 
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
 DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}
 NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
-def heading(inputs: Mapping[str, Any], holes: int) -> ET.Element:
+def heading(inputs: JigInputs, holes: int) -> ET.Element:
     """What the jig is for."""
-    ski = dict.fromkeys((inputs["ski"]["least"], inputs["ski"]["most"]))
+    ski = dict.fromkeys((inputs.ski.least, inputs.ski.most))
     facts = {
         "Boot sole": f"{boot_words(inputs)} mm",
-        "Mount shift": _shift(inputs["shift"]),
+        "Mount shift": _shift(inputs.shift),
         "Ski widths": f"{'–'.join(f'{width:g}' for width in ski)} mm",
-        "Skis": "left and right alike" if inputs["pair"] == "same" else f"{inputs['side']} only",
-        "Core": CORES.get(inputs["core"], inputs["core"]),
+        "Skis": "left and right alike" if inputs.pair == "same" else f"{inputs.side} only",
+        "Core": CORES[inputs.core],
         "Holes": str(holes),
     }
     entries = (node("div", node("dt", name), node("dd", value)) for name, value in facts.items())
     return node(
         "header",
         classed("p", "kind", "Drilling jig"),
-        node("h1", inputs["pattern"]),
+        node("h1", inputs.pattern),
         classed("dl", "facts", *entries),
     )
 
 
-def boot_words(inputs: Mapping[str, Any]) -> str:
+def boot_words(inputs: JigInputs) -> str:
     """The boot sole, or the shortest and the longest, in mm."""
-    return "–".join(f"{boot:g}" for boot in inputs.get("boots") or (inputs["boot"],))
+    return "–".join(f"{boot:g}" for boot in inputs.boots or (inputs.boot,))
 
 
 def _shift(shift: float) -> str:
     return f"{abs(shift):g} mm to the {'tip' if shift > 0 else 'tail'}" if shift else "none"
 
 
-def verdict(verification: Mapping[str, Any] | None) -> ET.Element:
+def verdict(verification: Verification | None) -> ET.Element:
     """Whether the jig may be printed, before anything else is read."""
     if verification is None:
         return alarm("Do not print", "This jig was never verified: nobody knows where it drills.")
-    count, checks = len(verification["holes"]), verification["checks"]
-    if verification["passed"]:
-        worst = max((hole["deviation"] or 0.0 for hole in verification["holes"]), default=0.0)
+    count, checks = len(verification.holes), verification.checks
+    if verification.passed:
+        worst = verification.deviation
         return classed(
             "div",
             "verdict passed",
@@ -68,16 +67,16 @@ def verdict(verification: Mapping[str, Any] | None) -> ET.Element:
                 "it should be, measured in the files themselves.",
             ),
         )
-    faults = verification["faults"]
-    lost = [hole["id"] for hole in verification["holes"] if hole["deviation"] is None]
+    faults = verification.faults
+    lost = [hole.id for hole in verification.holes if hole.deviation is None]
     said = f"Verification failed: {len(faults)} of {checks} checks. Keep the files only to look at."
     lines = [_fault(fault) for fault in faults] or [node("span", f"not found: {', '.join(lost)}")]
     return alarm("Do not print", said, bullets(lines))
 
 
-def _fault(fault: Mapping[str, Any]) -> ET.Element:
-    text = f"{fault['source']}: {fault['subject']}: {fault['message']} "
-    return node("span", text, node("code", fault["code"]))
+def _fault(fault: VerifiedFault) -> ET.Element:
+    text = f"{fault.source}: {fault.subject}: {fault.message} "
+    return node("span", text, node("code", fault.code))
 
 
 def alarm(head: str, text: str, *more: Content) -> ET.Element:
@@ -91,7 +90,7 @@ def cautions() -> ET.Element:
     return node("section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "mind"})
 
 
-def layout(folder: Path, holes: Entries, boot: float | None = None) -> ET.Element:
+def layout(folder: Path, holes: Sequence[Hole], boot: float | None = None) -> ET.Element:
     """The drawing of the layout, and every hole in numbers; of one `boot` out of many, if so."""
     note = "mm, from the mounting mark (+ to the tip) and from the centre line (+ to the left)."
     if boot is not None:
@@ -101,10 +100,7 @@ def layout(folder: Path, holes: Entries, boot: float | None = None) -> ET.Elemen
         _drawing(folder / "layout.svg"),
         table(
             ("hole", "from the mark", "from the centre line", "drill ⌀", "depth"),
-            (
-                (h["id"], _signed(h["x"]), _signed(h["y"]), f"{h['diameter']:g}", f"{h['depth']:g}")
-                for h in holes
-            ),
+            ((h.id, _signed(h.x), _signed(h.y), f"{h.diameter:g}", f"{h.depth:g}") for h in holes),
         ),
         classed("p", "note", note),
     )
@@ -145,7 +141,7 @@ def _plain(element: ET.Element) -> ET.Element:
 
 
 def to_make(
-    parts: Entries, beds: Entries, hardware: Entries, compensation: Mapping[str, Any] | None
+    record: JigRecord,
 ) -> ET.Element:
     """What to print, part by part and bed by bed, and for which printer, beside what to buy."""
     printed = section(
@@ -153,54 +149,54 @@ def to_make(
         table(
             ("part", "pieces", "file", "volume"),
             (
-                (p["name"], str(p["count"]), _link(p["file"]), f"{p['volume'] / 1000:.1f}\u00a0cm³")
-                for p in parts
-                if p["printed"]
+                (p.name, str(p.count), _link(p.file), f"{p.volume / 1000:.1f}\u00a0cm³")
+                for p in record.parts
+                if p.printed
             ),
             words=(2,),
         ),
-        bullets(_bed(number, bed) for number, bed in enumerate(beds, start=1)),
+        bullets(_bed(number, bed) for number, bed in enumerate(record.beds, start=1)),
         classed("p", "note", "As the files lie, unturned and without supports."),
-        *_for_printer(compensation),
+        *_for_printer(record.compensation),
     )
     bought = section(
         "To buy",
         table(
             ("what", "pieces", "size", "standard"),
-            ((h["name"], str(h["count"]), h["size"], h["standard"]) for h in hardware),
+            ((h.name, str(h.count), h.size, h.standard) for h in record.hardware),
             words=(2, 3),
         ),
     )
     return classed("div", "pair", printed, bought)
 
 
-def _for_printer(compensation: Mapping[str, Any] | None) -> list[ET.Element]:
+def _for_printer(compensation: Compensated | None) -> list[ET.Element]:
     if compensation is None:
         return []
     said = f" {compensated(compensation)}. {LAY}"
-    return [node("p", node("strong", f"For printer {compensation['printer']}:"), said)]
+    return [node("p", node("strong", f"For printer {compensation.printer}:"), said)]
 
 
-def _bed(number: int, bed: Mapping[str, Any]) -> ET.Element:
-    pieces = ", ".join(f"{count}\u00a0×\u00a0{part}" for part, count in on(bed).items())
-    return node("span", "Print bed ", str(number), ", ", _link(bed["file"]), f": {pieces}")
+def _bed(number: int, bed: PrintBed) -> ET.Element:
+    pieces = ", ".join(f"{count}\u00a0×\u00a0{part}" for part, count in bed.counts.items())
+    return node("span", "Print bed ", str(number), ", ", _link(bed.file), f": {pieces}")
 
 
-def verified(verification: Mapping[str, Any] | None) -> list[ET.Element]:
+def verified(verification: Verification | None) -> list[ET.Element]:
     """Where each hole was found, format by format."""
     if verification is None:
         return []
     rows = (
         (
-            hole["id"],
-            _point(hole["wanted"]),
-            _point(hole["step"]),
-            _point(hole["stl"]),
-            "–" if hole["deviation"] is None else f"{hole['deviation']:.3f}",
+            hole.id,
+            _point(hole.wanted),
+            _point(hole.step),
+            _point(hole.stl),
+            "–" if hole.deviation is None else f"{hole.deviation:.3f}",
         )
-        for hole in verification["holes"]
+        for hole in verification.holes
     )
-    step, stl = verification["limits"]["position_step"], verification["limits"]["position_stl"]
+    step, stl = (verification.limits[f"position_{kind}"] for kind in ("step", "stl"))
     note = (
         "mm, from the mounting mark and the centre line. "
         f"Allowed: {step:g} mm in STEP, {stl:g} mm in STL."
@@ -208,14 +204,14 @@ def verified(verification: Mapping[str, Any] | None) -> list[ET.Element]:
     return [section("Verification", table(HEAD, rows), classed("p", "note", note))]
 
 
-def _point(found: Mapping[str, Any] | None) -> str:
-    return NOTHING if found is None else f"{found['x'] + 0.0:.3f}, {found['y'] + 0.0:.3f}"
+def _point(found: WantedBore | FoundBore | None) -> str:
+    return NOTHING if found is None else f"{found.x + 0.0:.3f}, {found.y + 0.0:.3f}"
 
 
-def files(entries: Mapping[str, Mapping[str, Any]], own: str) -> ET.Element:
+def files(entries: Mapping[str, FileEntry], own: str) -> ET.Element:
     """Every file with its size and SHA-256; not `own`, the page itself."""
     rows = (
-        (_link(name), _size(entry["bytes"]), node("code", entry["sha256"]))
+        (_link(name), _size(entry.bytes), node("code", entry.sha256))
         for name, entry in entries.items()
         if name != own
     )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from jiggen.record import JigRecord
+from jiggen.record.results import Verification
 from jiggen.report.page.markup import bullets, classed, section, table
-from jiggen.report.setting import first_holes_of, read_ladders, settings_by_boot
 
 HOW = (
     "The halves are used by themselves, one after the other. Lay the line of your boot length on "
@@ -21,18 +20,16 @@ HOW = (
 )
 
 
-def setting(manifest: Mapping[str, Any]) -> list[ET.Element]:
+def setting(record: JigRecord) -> list[ET.Element]:
     """How to set the halves, and a row for each boot length; nothing of a jig without ladders."""
-    ladders = read_ladders(manifest)
-    if not ladders.ladders:
+    if not record.ladders:
         return []
-    part_of = {guide["id"]: guide["part"] for guide in manifest["guides"]}
-    first = first_holes_of({hole["id"]: part_of[hole["id"]] for hole in manifest["holes"]})
-    off = _deviations(manifest.get("verification"))
+    halves = [(ladder.half, record.first_holes[ladder.part]) for ladder in record.ladders]
+    off = _deviations(record.verification)
     heads = [
         "boot",
-        *(f"{ladder.half} half: line" for ladder in ladders.ladders),
-        *(f"mark to {first[ladder.part]}" for ladder in ladders.ladders),
+        *(f"{half} half: line" for half, _ in halves),
+        *(f"mark to {first}" for _, first in halves),
         "verification: farthest hole off",
     ]
     rows = (
@@ -42,10 +39,10 @@ def setting(manifest: Mapping[str, Any]) -> list[ET.Element]:
             *(f"{abs(x):.2f}" for x in one.first_holes.values()),
             off.get(one.boot, "–"),
         )
-        for one in settings_by_boot(ladders, first)
+        for one in record.boot_settings
     )
     note = "mm. + and − count lines on from the number, + towards longer boots."
-    words = tuple(range(1, 1 + len(ladders.ladders)))
+    words = tuple(range(1, 1 + len(halves)))
     return [
         section(
             "Set each half by the boot",
@@ -56,10 +53,10 @@ def setting(manifest: Mapping[str, Any]) -> list[ET.Element]:
     ]
 
 
-def _deviations(verification: Mapping[str, Any] | None) -> dict[float, str]:
+def _deviations(verification: Verification | None) -> dict[float, str]:
     """By boot, the farthest verified error of a hole with the lines on the mark, mm."""
     found: dict[float, float] = {}
-    for line in (verification or {}).get("ladders", ()):
-        if line["deviation"] is not None:
-            found[line["boot"]] = max(found.get(line["boot"], 0.0), line["deviation"])
+    for line in verification.ladders if verification else ():
+        if line.deviation is not None:
+            found[line.boot] = max(found.get(line.boot, 0.0), line.deviation)
     return {boot: f"{off:.3f}" for boot, off in found.items()}

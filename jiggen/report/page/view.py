@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
 from jiggen.export.preview import INK, colour_of, ski_piece
+from jiggen.record.model import Part, PlacedPart
 from jiggen.verify.frames import applied
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 
@@ -47,7 +48,7 @@ class View:
 
 def view_of(
     folder: Path,
-    parts: Sequence[Mapping[str, Any]],
+    parts: Sequence[Part],
     ski: float,
     apart: Mapping[str, float] = NOT_APART,
 ) -> View:
@@ -58,13 +59,13 @@ def view_of(
     shown: list[dict[str, Any]] = []
     unreadable = []
     for part in parts:
-        poses = [_pose(placed, apart) for placed in part["placed"]]
+        poses = [_pose(placed, apart) for placed in part.placed]
         try:
-            mesh = read_stl(folder / part["file"])
+            mesh = read_stl(folder / part.file)
         except (OSError, MeshError):
-            unreadable.append(part["file"])
+            unreadable.append(part.file)
             continue
-        shown.append(_part(part["kind"], mesh, poses))
+        shown.append(_part(part.kind, mesh, poses))
     if shown:
         shown.append(_ski([end for part in shown for box in part["boxes"] for end in box], ski))
     groups = tuple(
@@ -74,9 +75,9 @@ def view_of(
     return View(data, groups, tuple(unreadable))
 
 
-def _pose(placed: Mapping[str, Any], apart: Mapping[str, float]) -> Array:
-    pose = np.array(placed["to_ski"], dtype=float)
-    pose[0, 3] += apart.get(placed["name"], 0.0)
+def _pose(placed: PlacedPart, apart: Mapping[str, float]) -> Array:
+    pose = np.array(placed.to_ski, dtype=float)
+    pose[0, 3] += apart.get(placed.name, 0.0)
     return pose
 
 

@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from textwrap import shorten
 
 from jiggen.draw.fonts import fit, plain, width_of, wrap
+from jiggen.record import DepthStop, JigRecord
+from jiggen.record.model import Bought
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
 from jiggen.report.sheet.boots import boot_sections, boot_words
 from jiggen.report.sheet.drawing import layout_drawing
@@ -24,12 +26,10 @@ from jiggen.report.sheet.forms import (
     table_row,
     ticked,
 )
-from jiggen.report.sheet.job import Bought, Job
 from jiggen.report.sheet.materials import plastic_section
 from jiggen.report.sheet.measures import full, inches, number, short, ski_widths
 from jiggen.report.sheet.page import Line, Shapes, Text, Units
 from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
-from jiggen.report.sheet.stops import Setting, runs, settings_of
 from jiggen.report.sheet.words import say
 
 HOLES = 10.0  # points
@@ -48,7 +48,7 @@ LADDER_STEPS = (
 STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
 
 
-def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Section]:
+def bench_sections(job: JigRecord, units: Units, ticket: str, width: float) -> list[Section]:
     """Everything on the bench pages, `width` mm wide, in the order it is needed."""
     drawing = layout_drawing(job, units, width)
     return [
@@ -68,7 +68,7 @@ def bench_sections(job: Job, units: Units, ticket: str, width: float) -> list[Se
 # -- the head -----------------------------------------------------------------------------------
 
 
-def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
+def _head(job: JigRecord, units: Units, ticket: str, width: float) -> Block:
     inputs = job.inputs
     name = plain(inputs.pattern)
     size = fit(name, 22.0, 12.0, width, 1, bold=True)
@@ -80,12 +80,15 @@ def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
         (say("head.core"), say(f"core.{inputs.core}")),
         (say("head.widths"), ski_widths(job, units)),
     ]
-    verification = say(
+    checks, deviation = (
+        (job.verification.checks, job.verification.deviation) if job.verification else (0, 0.0)
+    )
+    verified = say(
         "head.verification-boots" if job.ladders else "head.verification",
         boots=len(job.boots),
         holes=len(job.holes),
-        checks=job.verification.checks,
-        deviation=f"{math.ceil(max(job.deviation, 1e-9) * 1000) / 1000:.3f}",
+        checks=checks,
+        deviation=f"{math.ceil(max(deviation, 1e-9) * 1000) / 1000:.3f}",
     )
     return stack(
         [
@@ -93,13 +96,13 @@ def _head(job: Job, units: Units, ticket: str, width: float) -> Block:
             paragraph(name, size, width, bold=True),
             space(1.5),
             _grid(cells, ticket, width),
-            paragraph(verification, SMALL, width, grey=0.3),
+            paragraph(verified, SMALL, width, grey=0.3),
             space(1.0),
         ]
     )
 
 
-def _shift(job: Job, units: Units) -> str:
+def _shift(job: JigRecord, units: Units) -> str:
     """The mount shift and which way it goes."""
     shift = job.inputs.shift
     if not shift:
@@ -127,8 +130,8 @@ def _grid(cells: list[tuple[str, str]], ticket: str, width: float) -> Block:
 # -- drill and stop -----------------------------------------------------------------------------
 
 
-def _stops(job: Job, units: Units, width: float) -> Section:
-    settings = settings_of(job)
+def _stops(job: JigRecord, units: Units, width: float) -> Section:
+    stops = job.drilling.stops
     legend_width = width - WIDTH - GUTTER
     legend = [
         beside(
@@ -137,18 +140,18 @@ def _stops(job: Job, units: Units, width: float) -> Section:
                 (5.0, paragraph(words, BODY, legend_width - 5.0)),
             ]
         )
-        for letter, words in _legend(settings).items()
+        for letter, words in _legend(stops).items()
     ]
     use = paragraph(say("stop.legend.use"), BODY, legend_width)
     explained = beside([(0.0, stop_picture()), (WIDTH + GUTTER, stack([*legend, space(1.5), use]))])
     head = stack([head_line(say("stop.heading"), width), explained, space(1.0)])
-    rows = [_setting(setting, job, units, width, len(settings) == 1) for setting in settings]
+    rows = [_stop(stop, job, units, width, len(stops) == 1) for stop in stops]
     return Section(head, tuple(rows))
 
 
-def _legend(settings: Iterable[Setting]) -> dict[str, str]:
+def _legend(stops: Iterable[DepthStop]) -> dict[str, str]:
     """What each letter of the picture means."""
-    angles = dict.fromkeys(number(setting.point_angle, 1) for setting in settings)
+    angles = dict.fromkeys(number(stop.point_angle, 1) for stop in stops)
     return {
         "G": say("stop.legend.g"),
         "D": say("stop.legend.d"),
@@ -157,21 +160,21 @@ def _legend(settings: Iterable[Setting]) -> dict[str, str]:
     }
 
 
-def _setting(setting: Setting, job: Job, units: Units, width: float, only: bool) -> Block:
-    """One setting: its holes, then four large numbers."""
-    top = _heights(setting, job, units)
+def _stop(stop: DepthStop, job: JigRecord, units: Units, width: float, only: bool) -> Block:
+    """One depth stop: its holes, then four large numbers."""
+    top = _heights(stop, job, units)
     left = width - width_of(top, SMALL) - GUTTER
-    names = say("stop.every") if only else _hole_words(setting, job, left)
+    names = say("stop.every") if only else _hole_words(stop, job, left)
     head = [
         (0.0, paragraph(names, HOLES, left, bold=True)),
         (0.0, paragraph(top, SMALL, width, grey=0.3, anchor="end")),
     ]
     column = width / 4
     numbers = (
-        ("stop.drill", setting.diameter, 2),
-        ("stop.depth", setting.depth, 2),
-        ("stop.corners", setting.to_corners, STOP_DIGITS),
-        ("stop.tip", setting.to_tip, STOP_DIGITS),
+        ("stop.drill", stop.drill, 2),
+        ("stop.depth", stop.depth, 2),
+        ("stop.corners", stop.from_corners, STOP_DIGITS),
+        ("stop.tip", stop.from_tip, STOP_DIGITS),
     )
     cells = [
         (index * column, _number(say(key), value, digits, units, column - 2.0))
@@ -189,15 +192,15 @@ def _setting(setting: Setting, job: Job, units: Units, width: float, only: bool)
     )
 
 
-def _heights(setting: Setting, job: Job, units: Units) -> str:
+def _heights(stop: DepthStop, job: JigRecord, units: Units) -> str:
     """The guide's height, and what is left of the base where the ski is known."""
-    guide = say("stop.guide-top", length=full(setting.guide_top, units))
-    holes = job.drilling.holes if job.drilling else ()
-    left = [h.base_left for h in holes if h.base_left is not None and h.id in setting.holes]
+    guide = say("stop.guide-top", length=full(stop.bush_top, units))
+    holes = job.drilling.holes
+    left = [h.base_left for h in holes if h.base_left is not None and h.id in stop.holes]
     return say("stop.base", length=full(min(left), units), guide=guide) if left else guide
 
 
-def _notices(job: Job, width: float) -> list[Section]:
+def _notices(job: JigRecord, width: float) -> list[Section]:
     """What the drilling check warns of, if anything."""
     lines = [
         say(
@@ -206,17 +209,17 @@ def _notices(job: Job, width: float) -> list[Section]:
             message=plain(notice.message),
             hint=plain(notice.hint),
         )
-        for notice in (job.drilling.warnings if job.drilling else ())
+        for notice in job.drilling.warnings
     ]
     heading = head_line(say("notice.heading"), width)
     return [Section(heading, tuple(ticked(lines, width, BODY)))] if lines else []
 
 
-def _hole_words(setting: Setting, job: Job, width: float) -> str:
-    """The setting's holes on RUN_LINES lines at most; the list of holes has them all."""
+def _hole_words(stop: DepthStop, job: JigRecord, width: float) -> str:
+    """The stop's holes on RUN_LINES lines at most; the list of holes has them all."""
     said = [
         plain(first) if first == last else say("stop.run", first=plain(first), last=plain(last))
-        for first, last in runs(setting, job)
+        for first, last in _runs(stop, job)
     ]
     for count in range(len(said), 0, -1):
         words = ", ".join(said[:count])
@@ -243,10 +246,24 @@ def _number(name: str, value: float, digits: int, units: Units, width: float) ->
     return stack(blocks)
 
 
+def _runs(stop: DepthStop, job: JigRecord) -> tuple[tuple[str, str], ...]:
+    """The stop's holes as runs without a gap within a group: (first, last) of each."""
+    found: list[tuple[str, str]] = []
+    before = None
+    for hole in job.holes:
+        mine = hole.id in stop.holes
+        if mine and before == hole.group:
+            found[-1] = (found[-1][0], hole.id)
+        elif mine:
+            found.append((hole.id, hole.id))
+        before = hole.group if mine else None
+    return tuple(found)
+
+
 # -- lists, steps, holes ------------------------------------------------------------------------
 
 
-def _lists(job: Job, units: Units, width: float) -> Block:
+def _lists(job: JigRecord, units: Units, width: float) -> Block:
     """Tools, what is bought and what is printed, beside one another."""
     column = (width - 2 * GUTTER) / 3
     lists = (
@@ -263,11 +280,9 @@ def _lists(job: Job, units: Units, width: float) -> Block:
     )
 
 
-def _tools(job: Job, units: Units) -> list[str]:
+def _tools(job: JigRecord, units: Units) -> list[str]:
     drills = sorted({hole.diameter for hole in job.holes})
-    screws = Counter(
-        hole.screw for hole in (job.drilling.holes if job.drilling else ()) if hole.screw
-    )
+    screws = Counter(hole.screw for hole in job.drilling.holes if hole.screw)
     keys = sorted({line.key for line in job.hardware if line.key})
     return [
         *(say("tools.drill", diameter=full(drill, units)) for drill in drills),
@@ -277,12 +292,12 @@ def _tools(job: Job, units: Units) -> list[str]:
     ]
 
 
-def _printed(job: Job) -> list[str]:
+def _printed(job: JigRecord) -> list[str]:
     """What is printed, bed by bed, and for which printer."""
     lines = [
         say("print.line", count=count, name=plain(part), bed=number)
         for number, bed in enumerate(job.beds, start=1)
-        for part, count in Counter(piece.part for piece in bed.pieces).items()
+        for part, count in bed.counts.items()
     ]
     if job.compensation:
         lines.append(say("print.printer", printer=plain(job.compensation.printer)))
@@ -294,13 +309,13 @@ def _bought(line: Bought) -> str:
     return say("buy.standard", line=words, standard=line.standard) if line.standard else words
 
 
-def _steps(job: Job, width: float) -> Section:
+def _steps(job: JigRecord, width: float) -> Section:
     steps = LADDER_STEPS if job.ladders else STEPS
     lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(steps, start=1))
     return Section(head_line(say("steps.heading"), width), tuple(ticked(lines, width, BODY)))
 
 
-def _readings(job: Job, units: Units, width: float) -> list[Section]:
+def _readings(job: JigRecord, units: Units, width: float) -> list[Section]:
     """What one line of difference between a station's two readings means at each hole."""
     stations: dict[str, dict[float, list[str]]] = {}
     for hole in job.holes:
@@ -323,23 +338,21 @@ def _readings(job: Job, units: Units, width: float) -> list[Section]:
     return [Section(heading, tuple(blocks))] if lines else []
 
 
-def _holes(job: Job, units: Units, width: float) -> Section:
+def _holes(job: JigRecord, units: Units, width: float) -> Section:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
-    stops = {name: setting for setting in settings_of(job) for name in setting.holes}
     shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
     columns = [share * width for share in shares[: 6 + len(skis)]]
     names = ("id", "x", "y", "drill", "depth", "tip", *skis)
     head = table_row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
     rows = []
     for hole in job.holes:
-        setting = stops[hole.id]
         values = [
             plain(hole.id),
             _towards(hole.x, ("towards.tip", "towards.tail"), units),
             _towards(hole.y, ("towards.left", "towards.right"), units),
             *(short(v, units) for v in (hole.diameter, hole.depth)),
-            short(setting.to_tip, units, STOP_DIGITS),
+            short(job.drilling.stop_of(hole.id).from_tip, units, STOP_DIGITS),
         ]
         row = table_row(values, columns[:6], BODY, width)
         for index in range(len(skis)):
@@ -350,7 +363,7 @@ def _holes(job: Job, units: Units, width: float) -> Section:
     return Section(stack([head_line(say("holes.heading"), width), *about, head]), tuple(rows))
 
 
-def _drawn_for(job: Job, units: Units, width: float) -> Block:
+def _drawn_for(job: JigRecord, units: Units, width: float) -> Block:
     return paragraph(say("holes.boot", boot=full(job.inputs.boot, units)), SMALL, width)
 
 

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 
 from jiggen.draw.fonts import plain
-from jiggen.report.setting import Setting
+from jiggen.record import JigRecord
+from jiggen.record.model import BootSetting
 from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
 from jiggen.report.sheet.forms import head_line, table_row
-from jiggen.report.sheet.job import Job
 from jiggen.report.sheet.measures import full, number, short
 from jiggen.report.sheet.page import Units
 from jiggen.report.sheet.words import say
@@ -20,7 +20,7 @@ GUTTER = 8.0  # mm between them
 ROW, OVER = 4.6, 0.9  # mm
 
 
-def boot_words(job: Job, units: Units) -> str:
+def boot_words(job: JigRecord, units: Units) -> str:
     """The boot sole of a job: one length, or from and to."""
     if job.inputs.boots is None:
         return full(job.inputs.boot, units)
@@ -28,7 +28,7 @@ def boot_words(job: Job, units: Units) -> str:
     return say("boots.range", least=number(least), most=full(most, units))
 
 
-def boot_sections(job: Job, units: Units, width: float) -> list[Section]:
+def boot_sections(job: JigRecord, units: Units, width: float) -> list[Section]:
     """How to set the halves, and the table of boot lengths; nothing of a jig without ladders."""
     if not job.ladders:
         return []
@@ -41,17 +41,15 @@ def boot_sections(job: Job, units: Units, width: float) -> list[Section]:
     ]
 
 
-def _instructions(job: Job) -> Iterator[str]:
-    parts = [part.name for part in job.parts if part.name.startswith("body-")]
+def _instructions(job: JigRecord) -> Iterator[str]:
+    parts = [part.name for part in job.parts if part.is_body]
     yield say("set.one", halves=", ".join(plain(part) for part in parts))
-    if any(not ladder.banded for ladder in job.ladders):
+    if any(not ladder.bands for ladder in job.ladders):
         yield say("set.line")
     for ladder in job.ladders:
-        if ladder.banded:
-            bands = [
-                line.number for row in ladder.rows if row.name == "bands" for line in row.lines
-            ]
-            yield say("set.band", half=plain(ladder.half), bands=", ".join(map(plain, bands)))
+        if ladder.bands:
+            bands = ", ".join(map(plain, ladder.bands))
+            yield say("set.band", half=plain(ladder.half), bands=bands)
     moved = {group for ladder in job.ladders for group in ladder.groups}
     still = [
         group for group in dict.fromkeys(hole.group for hole in job.holes) if group not in moved
@@ -60,7 +58,7 @@ def _instructions(job: Job) -> Iterator[str]:
         yield say("set.still", groups=plain(", ".join(still)))
 
 
-def _table(job: Job, units: Units, width: float) -> Section:
+def _table(job: JigRecord, units: Units, width: float) -> Section:
     """A row for each boot length, in COLUMNS beside one another."""
     own = (width - (COLUMNS - 1) * GUTTER) / COLUMNS
     halves = [ladder.half for ladder in job.ladders]
@@ -72,7 +70,7 @@ def _table(job: Job, units: Units, width: float) -> Section:
         *(say("set.half", half=plain(half)) for half in halves),
         *(say("set.first", hole=plain(hole)) for hole in first),
     ]
-    settings = job.settings_by_boot
+    settings = job.boot_settings
     deep = math.ceil(len(settings) / COLUMNS)
     rows = [
         beside(
@@ -92,7 +90,7 @@ def _table(job: Job, units: Units, width: float) -> Section:
     return Section(stack([head_line(say("set.lengths"), width), columns]), tuple(rows))
 
 
-def _line(setting: Setting, widths: list[float], own: float, units: Units) -> Block:
+def _line(setting: BootSetting, widths: list[float], own: float, units: Units) -> Block:
     values = [
         number(setting.boot),
         *(plain(str(reading)) for reading in setting.readings.values()),

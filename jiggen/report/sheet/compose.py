@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
+from jiggen.record import JigRecord, check_usable
 from jiggen.report.sheet.bench import bench_sections
 from jiggen.report.sheet.block import flow
 from jiggen.report.sheet.boots import boot_words
 from jiggen.report.sheet.feet import add_feet, frame_of
-from jiggen.report.sheet.job import Job, read_job
 from jiggen.report.sheet.page import Page, Paper, Units, page_size
 from jiggen.report.sheet.pdf import written
 from jiggen.report.sheet.tiles import tile_pages
@@ -21,26 +18,25 @@ LONGEST_TICKET = 300  # characters
 
 
 def sheet_pdf(
-    manifest: Mapping[str, Any],
+    record: JigRecord,
     *,
     paper: Paper = "A4",
     units: Units = "mm",
     ticket: str = "",
 ) -> bytes:
-    """The sheet of a built jig as PDF: the same bytes for the same manifest and choices.
+    """The sheet of a built jig as PDF: the same bytes for the same record and choices.
 
-    `manifest` is that of the jig's folder, with verification; `units` ``in`` adds inches to each
+    `record` is that of the jig's folder, with verification; `units` ``in`` adds inches to each
     length; `ticket` is free text for the head.
 
-    Raises CheckFailed ``sheet.unverified``, ``sheet.failed``, ``sheet.changed`` for a jig that is
-    not verified; InputError ``sheet.manifest``, ``sheet.ticket``.
+    Raises CheckFailed as `check_usable`; InputError ``sheet.ticket``.
     """
-    job = read_job(manifest)
-    pages = sheet_pages(job, paper=paper, units=units, ticket=ticket)
-    return written(pages, _title(job))
+    check_usable(record)
+    pages = sheet_pages(record, paper=paper, units=units, ticket=ticket)
+    return written(pages, _title(record))
 
 
-def sheet_pages(job: Job, *, paper: Paper, units: Units, ticket: str) -> list[Page]:
+def sheet_pages(job: JigRecord, *, paper: Paper, units: Units, ticket: str) -> list[Page]:
     """The pages of a job's sheet, before they are written.  Raises InputError ``sheet.ticket``."""
     _check_ticket(ticket)
     upright, lying = page_size(paper), page_size(paper, upright=False)
@@ -59,7 +55,7 @@ def _check_ticket(ticket: str) -> None:
         raise InputError(Finding("sheet.ticket", message, key="ticket", hint=hint))
 
 
-def _title(job: Job) -> str:
+def _title(job: JigRecord) -> str:
     boots = job.inputs.boots or (job.inputs.boot,)
     boot = "–".join(f"{boot:g}" for boot in boots)
     return say("title", pattern=plain(job.inputs.pattern), boot=boot)

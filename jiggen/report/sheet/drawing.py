@@ -14,6 +14,7 @@ import numpy as np
 
 from jiggen.draw.fonts import width_of
 from jiggen.draw.labels import Label
+from jiggen.record import JigRecord
 from jiggen.report.sheet.block import Block
 from jiggen.report.sheet.holes import (
     CLEAR,
@@ -26,7 +27,6 @@ from jiggen.report.sheet.holes import (
     place_names,
     ski_lines,
 )
-from jiggen.report.sheet.job import Job
 from jiggen.report.sheet.measures import full, short
 from jiggen.report.sheet.page import CAPITALS, POINT, Anchor, Line, Pen, Point, Shapes, Text, Units
 from jiggen.report.sheet.words import say
@@ -57,7 +57,7 @@ Dimensions = Mapping[float, float]
 class _Plan:
     """The drawing before it is drawn: its view, the ski as drawn in `room`, what to write."""
 
-    job: Job
+    job: JigRecord
     units: Units
     width: float
     view: View
@@ -74,7 +74,7 @@ class _Plan:
         return max(sides) * PITCH <= tall and len(self.along) * PITCH <= self.width
 
 
-def layout_drawing(job: Job, units: Units, width: float) -> Block:
+def layout_drawing(job: JigRecord, units: Units, width: float) -> Block:
     """The layout as large as fits in `width` mm, with ids and dimensions.
 
     Ids or dimensions that find no room are left to the list of holes, and the note says so.
@@ -103,7 +103,7 @@ def layout_drawing(job: Job, units: Units, width: float) -> Block:
     return Block(-bottom + 1.5, shapes)
 
 
-def _plan(job: Job, units: Units, width: float) -> _Plan:
+def _plan(job: JigRecord, units: Units, width: float) -> _Plan:
     along = {round(h.x, 2): h.y for h in sorted(job.holes, key=lambda h: -h.y)}
     outwards = sorted(job.holes, key=lambda h: abs(h.x))
     behind = {0.0: 0.0} | {round(h.y, 2) + 0.0: h.x for h in outwards if h.x < 0}

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
 from jiggen import __version__
 from jiggen.design.gauge import Gauge
 from jiggen.design.gauge_readings import Readings, readings_of
+from jiggen.record.results import Verification
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
 from jiggen.report.sheet.forms import (
@@ -32,12 +31,12 @@ PLAN_SHARE = 0.88  # of a column that the drawing from above is wide
 SHARES = (0.10, 0.32, 0.18, 0.40)  # of a column: number, what, about, read
 
 
-def gauge_sheet(gauge: Gauge, verification: Mapping[str, Any]) -> bytes:
+def gauge_sheet(gauge: Gauge, verification: Verification) -> bytes:
     """The sheet of a gauge as PDF, by its `verification`: equal bytes for equal gauges."""
     return written(gauge_pages(gauge, verification), say("gauge.title"))
 
 
-def gauge_pages(gauge: Gauge, verification: Mapping[str, Any]) -> list[Page]:
+def gauge_pages(gauge: Gauge, verification: Verification) -> list[Page]:
     """Its pages, before they are written."""
     size = page_size("A4")
     frame = frame_of(size)
@@ -60,13 +59,13 @@ def gauge_pages(gauge: Gauge, verification: Mapping[str, Any]) -> list[Page]:
     return pages
 
 
-def _head(verification: Mapping[str, Any], width: float) -> Block:
+def _head(verification: Verification, width: float) -> Block:
     column = (width - 2 * GUTTER) / 3
     names = (say(f"gauge.{name}") for name in ("printer", "material", "by"))
     blanks = ((i * (column + GUTTER), blank(name, column)) for i, name in enumerate(names))
-    worst = max(item["deviation"] for item in (*verification["holes"], *verification["pegs"]))
+    worst = verification.deviation
     deviation = f"{max(math.ceil(1000 * worst), 1) / 1000:.3f}"
-    verified = say("gauge.verification", checks=verification["checks"], deviation=deviation)
+    verified = say("gauge.verification", checks=verification.checks, deviation=deviation)
     return stack(
         [
             paragraph(say("gauge.kind"), BODY, width, grey=0.3),

@@ -10,7 +10,7 @@ import numpy as np
 
 from jiggen.draw.fonts import plain, width_of
 from jiggen.draw.labels import Label, place_labels
-from jiggen.report.sheet.job import Hole
+from jiggen.record import Hole
 from jiggen.report.sheet.page import CAPITALS, POINT, Circle, Line, Pen, Point, Shapes, Text
 
 RING, CROSS, LEADER = Pen(0.25), Pen(0.13), Pen(0.1, 0.3)

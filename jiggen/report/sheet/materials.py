@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from jiggen.draw.fonts import plain
+from jiggen.record.results import Plastic
 from jiggen.report.sheet.block import Block, Section, paragraph, space, stack
 from jiggen.report.sheet.forms import BODY, SMALL, head_line, table_row
 from jiggen.report.sheet.measures import number
-from jiggen.report.sheet.plastic import Plastic
 from jiggen.report.sheet.words import say
 
 SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, a column each
 COLUMNS = ("part", "pieces", "volume", "solid", "printed", "how")
 
 
-def plastic_section(plastic: Plastic | None, width: float) -> list[Section]:
-    """A table of the parts, then what to know; nothing where no plastic is known."""
-    if plastic is None:
-        return []
+def plastic_section(plastic: Plastic, width: float) -> list[Section]:
+    """A table of the parts, then what to know."""
     columns = [share * width for share in SHARES]
     names = [say(f"plastic.{column}") for column in COLUMNS]
     head = stack(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from jiggen.report.sheet.job import Job
+from jiggen.record import JigRecord
 from jiggen.report.sheet.page import Units
 from jiggen.units import INCH
 
@@ -33,7 +33,7 @@ def in_brackets(value: float, units: Units) -> str:
     return "" if units == "mm" else f" ({inches(value)} in)"
 
 
-def ski_widths(job: Job, units: Units) -> str:
+def ski_widths(job: JigRecord, units: Units) -> str:
     """The range of ski widths: ``84–112 mm``, with inches ``84–112 mm (3.307–4.409 in)``."""
     ends = dict.fromkeys((job.inputs.ski.least, job.inputs.ski.most))
     words = f"{'–'.join(map(number, ends))} mm"

@@ -11,6 +11,7 @@ from itertools import product
 from string import ascii_lowercase, ascii_uppercase
 
 from jiggen.draw.fonts import fit, plain, width_of
+from jiggen.record import Hole, JigRecord
 from jiggen.report.sheet.block import Block, Frame, beside, paragraph, space, stack
 from jiggen.report.sheet.holes import (
     Box,
@@ -24,7 +25,6 @@ from jiggen.report.sheet.holes import (
     place_names,
     ski_lines,
 )
-from jiggen.report.sheet.job import Hole, Job
 from jiggen.report.sheet.measures import full, in_brackets
 from jiggen.report.sheet.page import (
     CAPITALS,
@@ -66,7 +66,7 @@ _CAPITAL = BODY * POINT * CAPITALS  # mm
 class _Tile:
     """One page: what it shows, and where. `room` is its window on the paper, mm."""
 
-    job: Job
+    job: JigRecord
     units: Units
     plan: Cut
     row: int
@@ -96,7 +96,7 @@ class _Tile:
         return tuple(r for r in self.plan.registers if (self.row, self.column) in r.pages)
 
 
-def tile_pages(job: Job, units: Units, size: Size, frame: Frame) -> list[Page]:
+def tile_pages(job: JigRecord, units: Units, size: Size, frame: Frame) -> list[Page]:
     """The 1:1 pages of a `size`, their content in `frame`."""
     head = _head(job, units, "A1", 9, frame.width)  # every page's is as high
     room = (frame.left + STRIP, frame.foot + STRIP, frame.right, frame.top - head.height)
@@ -113,7 +113,7 @@ def tile_pages(job: Job, units: Units, size: Size, frame: Frame) -> list[Page]:
     return pages
 
 
-def _cut(job: Job, width: float, height: float) -> Cut:
+def _cut(job: JigRecord, width: float, height: float) -> Cut:
     """How the layout is cut into windows of `width` by `height`."""
     xs, ys = [hole.x for hole in job.holes], [hole.y for hole in job.holes]
     along = cut(min(0.0, *xs) - BEYOND, max(0.0, *xs) + BEYOND, width, [*xs, 0.0])
@@ -254,7 +254,7 @@ def _name_holes(shapes: Shapes, tile: _Tile, written: list[Box]) -> None:
 
 
 def _head(
-    job: Job, units: Units, name: str, pages: int, width: float, *, outermost: bool = True
+    job: JigRecord, units: Units, name: str, pages: int, width: float, *, outermost: bool = True
 ) -> Block:
     """What the page is, what it is for, and which way it lies.
 

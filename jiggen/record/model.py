@@ -1,0 +1,544 @@
+"""The record of a built folder: what was asked for, what was made, and where everything is.
+
+Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to the left, z up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Literal, Protocol, Self
+
+from pydantic import Field, model_validator
+
+from jiggen.record.entry import Coefficient, Count, Entry, Inside, Length, Matrix, Name, Word
+from jiggen.record.results import Accuracy, Drilling, Plastic, Printing, Verification
+
+SAME = 1e-6  # mm: the record and its verification both round to this
+EDGES = {"odd": "left", "even": "right", "bands": "right"}
+
+PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
+BODIES: tuple[PartKind, ...] = ("body", "plate", "gauge")  # kinds of parts that carry holes
+HalfName = Literal["toe", "heel", "centre"]
+RowName = Literal["odd", "even", "bands", "shift"]
+
+# -- what was asked for --------------------------------------------------------------------------
+
+
+class BedSize(Entry):
+    """The printer's room: x and y on the bed, z up."""
+
+    x: Length
+    y: Length
+    z: Length
+
+
+class BushSize(Entry):
+    """A drill bush: outside diameter and length."""
+
+    outside: Length
+    length: Length
+
+
+class SkiWidths(Entry):
+    """Narrowest and widest ski."""
+
+    least: Length
+    most: Length
+
+
+class Fixing(Entry):
+    """What goes into a hole: thickness under the screw's head and lengths at hand."""
+
+    plate: Annotated[float, Field(ge=0, le=200)]
+    lengths: Annotated[tuple[Annotated[Length, Field(le=200)], ...], Field(max_length=100)]
+
+
+class MountingArea(Entry):
+    """Where holes are allowed on the ski."""
+
+    x_from: float
+    x_to: float
+    half_width: float
+
+
+class SkiInHand(Entry):
+    """What was measured on the ski: thickness, (x, width) pairs, and where holes are allowed."""
+
+    thickness: tuple[float, ...] = ()
+    widths: tuple[tuple[float, float], ...] = ()
+    area: MountingArea | None = None
+
+
+class LayoutInputs(Entry):
+    """What was asked of a layout; `shift` is the mount shift."""
+
+    pattern: Name
+    boot: Length
+    shift: float
+    core: Literal["plain", "metal"]
+    side: Literal["left", "right"]
+    pair: Literal["same", "mirrored"]
+
+
+class JigInputs(LayoutInputs):
+    """What was asked of a jig; `boots` from and to, where it was a range of them.
+
+    Of a range, `boot` is the longest: holes are listed and drawn as for it.
+    """
+
+    boots: tuple[Length, Length] | None = None
+    ski: SkiWidths
+    bed: BedSize
+    bush: Literal["auto", "none"] | BushSize
+    bush_fit: float
+    guide_clearance: float
+    hole_fit: float
+    body: Length
+    relief: Length
+    wall: Length
+    slide: Length
+    backlash: float
+    rail_depth: Length
+    joint_fit: float
+    bed_margin: float
+    material: Name
+    printer: Name | None
+    ski_in_hand: SkiInHand
+    drilling_limits: dict[Name, float]
+    screws: dict[Name, Fixing]
+
+
+class TrialInputs(LayoutInputs):
+    """What was asked of a trial plate; its holes are `hole_fit` wider than it takes."""
+
+    bed: BedSize
+    hole_fit: float
+    thickness: Length
+    clearance: float
+    printer: Name | None
+
+
+class GaugeInputs(Entry):
+    """What was asked of a gauge; `caliper` is the caliper's reach."""
+
+    bed: BedSize
+    bush: Literal["none"] | BushSize
+    caliper: Length
+
+
+# -- what was made -------------------------------------------------------------------------------
+
+
+class Hole(Entry):
+    """A hole in the ski: drill diameter, and depth of the full diameter below the top sheet."""
+
+    id: Name
+    group: Name
+    x: Annotated[float, Field(ge=-2000, le=2000)]
+    y: Annotated[float, Field(ge=-200, le=200)]
+    diameter: Annotated[Length, Field(le=50)]
+    depth: Annotated[Length, Field(le=200)]
+
+
+class Guide(Entry):
+    """What guides the drill at a hole: diameters and the heights they hold between.
+
+    `top_z` is where the drill's stop comes down, None where nothing is drilled through it.
+    """
+
+    id: Name
+    part: Name
+    bore: Length
+    bore_z: tuple[float, float]
+    throat: Length
+    throat_z: tuple[float, float]
+    top_z: Annotated[Length, Field(le=500)] | None = None
+
+
+class Peg(Entry):
+    """A round upright peg and the heights it stands free between."""
+
+    id: Name
+    part: Name
+    x: float
+    y: float
+    diameter: Length
+    z: tuple[float, float]
+
+
+class Opening(Entry):
+    """A round upright opening that is meant to be; `diameter` is the largest allowed."""
+
+    name: Name
+    part: Name
+    x: float
+    y: float
+    diameter: Length
+
+
+class Joint(Entry):
+    """The joint of two bodies at `x`, and its number of screws."""
+
+    x: float
+    screws: Count
+
+
+class Station(Entry):
+    """A centring station of a body `part`, at `x`, and its role on that half of the jig."""
+
+    name: Name
+    role: Word
+    half: HalfName | None
+    part: Name
+    x: float
+
+
+class Sideways(Entry):
+    """How far sideways a hole lies for `station_error` at the stations, by hole id."""
+
+    station_error: Length
+    holes: dict[Name, float]
+
+
+class PlacedPart(Entry):
+    """One piece in use: the pose from the part's file to the ski."""
+
+    name: Name
+    to_ski: Matrix
+
+
+class Part(Entry):
+    """One printed part: its file, its solid's volume in mm³, and where its pieces go.
+
+    `half` is that of a body which is half a jig: toe, heel, centre.
+    """
+
+    name: Name
+    kind: PartKind
+    half: HalfName | None = None
+    file: Inside
+    count: Count
+    printed: bool = True
+    volume: Length
+    to_ski: Matrix
+    placed: Annotated[tuple[PlacedPart, ...], Field(min_length=1)]
+
+    @property
+    def is_body(self) -> bool:
+        """Whether the part carries holes."""
+        return self.kind in BODIES
+
+
+class Bought(Entry):
+    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
+
+    name: Name
+    size: Name
+    count: Count
+    standard: Word
+    key: Length | None = None
+
+
+class LaidPiece(Entry):
+    """A piece on a bed: the part it is of, and where its file's origin lies."""
+
+    name: Name
+    part: Name
+    x: float
+    y: float
+
+
+class PrintBed(Entry):
+    """What is printed at once: a 3MF, and the pieces in it."""
+
+    file: Inside
+    pieces: tuple[LaidPiece, ...]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many pieces of each part are on the bed."""
+        found: dict[str, int] = {}
+        for piece in self.pieces:
+            found[piece.part] = found.get(piece.part, 0) + 1
+        return found
+
+
+Factor = Annotated[Coefficient, Field(gt=0)]
+
+
+class Compensated(Entry):
+    """What was done to the printed files for one printer.
+
+    Bed coordinates became `matrix` times themselves and heights `height` times themselves.
+    """
+
+    printer: Name
+    matrix: tuple[tuple[Factor, Coefficient], tuple[Coefficient, Factor]]
+    height: Factor
+
+
+class FileEntry(Entry):
+    """One file of the folder: its size and SHA-256."""
+
+    bytes: Annotated[int, Field(ge=0)]
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+
+
+# -- jigs for many boots -------------------------------------------------------------------------
+
+
+class LadderLine(Entry):
+    """An engraved line at `x` for boots `first` to `last`, and the number beside it or none."""
+
+    x: float
+    first: float
+    last: float
+    number: Annotated[str, Field(max_length=20)] = ""
+
+
+class LadderRow(Entry):
+    """Lines along one edge of a half's tongue, or of its slot.
+
+    All of them cross `y` at height `floor`, the longer ones `long_y` too; their numbers stand
+    between the two `numbers`, y's.
+    """
+
+    name: RowName
+    floor: float
+    y: float
+    long_y: float
+    numbers: tuple[float, float]
+    lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
+
+
+class Ladder(Entry):
+    """The ladders of one half, and the groups of holes that it drills.
+
+    The x of its lines are places on its part as it lies for the longest boot.
+    """
+
+    part: Name
+    half: Name
+    groups: tuple[Name, ...]
+    rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
+
+    @property
+    def boot_rows(self) -> tuple[LadderRow, ...]:
+        """The rows for boot lengths, without that for mount shifts."""
+        return tuple(row for row in self.rows if row.name != "shift")
+
+    @property
+    def bands(self) -> tuple[str, ...]:
+        """The engraved numbers of its bands of boots that share one place."""
+        return tuple(line.number for row in self.rows if row.name == "bands" for line in row.lines)
+
+
+class BootLayout(Entry):
+    """Where the layout of a boot length puts each hole along the ski; by hole id."""
+
+    boot: Length
+    x: dict[Name, float]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Which line of a half to lay on the mark: at the `edge`, `lines` on from a `number`.
+
+    Above zero they count towards longer boots.
+    """
+
+    edge: str
+    number: str
+    lines: int
+
+    @property
+    def line(self) -> str:
+        """The number, and how many lines on from it."""
+        on = f" {'+' if self.lines > 0 else '−'} {abs(self.lines)}" if self.lines else ""
+        return f"{self.number}{on}"
+
+    def __str__(self) -> str:
+        return f"{self.edge} {self.line}"
+
+
+class _Line(Protocol):
+    @property
+    def x(self) -> float: ...
+    @property
+    def first(self) -> float: ...
+    @property
+    def last(self) -> float: ...
+    @property
+    def number(self) -> str: ...
+
+
+class _Row(Protocol):
+    @property
+    def name(self) -> str: ...
+    @property
+    def lines(self) -> tuple[_Line, ...]: ...
+
+
+def read_ladder(rows: Iterable[_Row], boot: float) -> Reading:
+    """The line for `boot` in mm, counted from the numbered line that is nearest.
+
+    So no step of the pattern lies between the two.  `rows` are a design's or a record's.
+
+    Raises ValueError for a boot that no line is for.
+    """
+    for row in rows:
+        if row.name == "shift":
+            continue
+        lines = sorted(row.lines, key=lambda line: line.first)
+        at = next((i for i, line in enumerate(lines) if line.first <= boot <= line.last), None)
+        numbered = [i for i, line in enumerate(lines) if line.number]
+        if at is not None and numbered:
+            nearest = min(numbered, key=lambda i: (abs(lines[at].x - lines[i].x), i))
+            return Reading(EDGES[row.name], lines[nearest].number, at - nearest)
+    raise ValueError(f"no line is for a boot of {boot:g} mm")
+
+
+@dataclass(frozen=True)
+class BootSetting:
+    """One boot length: a reading for each half, and how far each half's first hole is, mm."""
+
+    boot: float
+    readings: Mapping[str, Reading]
+    first_holes: Mapping[str, float]
+
+
+# -- records -------------------------------------------------------------------------------------
+
+
+class Record(Entry):
+    """What every built folder's manifest.json says, whatever was built."""
+
+    manifest: Literal[2] = 2
+    kind: str
+    versions: dict[Name, Word]
+    holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
+    guides: tuple[Guide, ...]
+    openings: tuple[Opening, ...] = ()
+    pegs: tuple[Peg, ...] = ()
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    beds: tuple[PrintBed, ...]
+    compensation: Compensated | None = None
+    verification: Verification | None = None
+    printing: Printing | None = None
+    files: dict[Inside, FileEntry] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _holes_agree(self) -> Self:
+        ids = [hole.id for hole in self.holes]
+        if len(set(ids)) < len(ids):
+            raise ValueError("a hole is there twice")
+        if sorted(ids) != sorted(guide.id for guide in self.guides):
+            raise ValueError("guides and holes do not agree")
+        return self
+
+    def values(self) -> dict[str, object]:
+        """The record as plain values, as its JSON has them."""
+        return self.model_dump(mode="json")
+
+    def holes_of(self, part: str) -> tuple[Hole, ...]:
+        """The holes that a part guides the drill at, in the order of its guides."""
+        by_id = {hole.id: hole for hole in self.holes}
+        return tuple(by_id[guide.id] for guide in self.guides if guide.part == part)
+
+    @property
+    def passed(self) -> bool:
+        """Whether the folder was verified and passed."""
+        return self.verification is not None and self.verification.passed
+
+
+class JigRecord(Record):
+    """The record of a jig; `key` tells a later run whether it is the jig it wants.
+
+    `shown` says, by placed piece, how far it is moved along the ski in pictures, mm.
+    """
+
+    kind: Literal["jig"] = "jig"
+    inputs: JigInputs
+    joint: Joint | None
+    stations: tuple[Station, ...]
+    sideways: Sideways
+    hardware: tuple[Bought, ...]
+    accuracy: Accuracy
+    drilling: Drilling
+    plastic: Plastic
+    ladders: tuple[Ladder, ...] = ()
+    boots: tuple[BootLayout, ...] = ()
+    shown: dict[Name, float] = Field(default_factory=dict)
+    key: Word = ""
+
+    @model_validator(mode="after")
+    def _results_agree(self) -> Self:
+        tops = {guide.id: guide.top_z for guide in self.guides}
+        holes = {hole.id: (hole.diameter, hole.depth, tops[hole.id]) for hole in self.holes}
+        stops = [(name, stop) for stop in self.drilling.stops for name in stop.holes]
+        if sorted(name for name, _ in stops) != sorted(holes):
+            raise ValueError("depth stops and holes do not agree")
+        for name, stop in stops:
+            numbers = (stop.drill, stop.depth, stop.bush_top)
+            apart = zip(numbers, holes[name], strict=True)
+            if any(b is None or abs(a - b) > SAME for a, b in apart):
+                raise ValueError(f"depth stops and holes do not agree about {name}")
+            over = abs(stop.from_corners - stop.bush_top - stop.depth)
+            if max(over, abs(stop.from_tip - stop.from_corners - stop.point)) > SAME:
+                raise ValueError(f"the depth stop of {name} is not its depth over the bush's top")
+        if any(set(entry.x) != set(holes) for entry in self.boots):
+            raise ValueError("the layouts of the boots and the holes do not agree")
+        if any(ladder.part not in self.first_holes for ladder in self.ladders):
+            raise ValueError("a ladder on a part without holes")
+        self.boot_settings  # noqa: B018 - raises where a boot has no line
+        return self
+
+    @property
+    def boot_settings(self) -> tuple[BootSetting, ...]:
+        """How the halves are set for each boot length; none of a jig without ladders."""
+        first = self.first_holes
+        return tuple(
+            BootSetting(
+                entry.boot,
+                {ladder.half: read_ladder(ladder.rows, entry.boot) for ladder in self.ladders},
+                {ladder.half: entry.x[first[ladder.part]] for ladder in self.ladders},
+            )
+            for entry in (self.boots if self.ladders else ())
+        )
+
+    @property
+    def first_holes(self) -> dict[str, str]:
+        """By part, the id of the hole that a half's place is measured to."""
+        part_of = {guide.id: guide.part for guide in self.guides}
+        found: dict[str, str] = {}
+        for hole in self.holes:
+            found.setdefault(part_of[hole.id], hole.id)
+        return found
+
+
+class TrialRecord(Record):
+    """The record of a trial plate; `left_out` names, by plate, what found no room."""
+
+    kind: Literal["trial"] = "trial"
+    inputs: TrialInputs
+    left_out: dict[Name, tuple[Word, ...]] = Field(default_factory=dict)
+
+
+class FitSizes(Entry):
+    """The allowances and clearances that a gauge tries out."""
+
+    bush_fit: tuple[float, ...]
+    slide: tuple[float, ...]
+
+
+class GaugeRecord(Record):
+    """The record of a gauge; `span` is how far apart its pegs are, in x and y."""
+
+    kind: Literal["gauge"] = "gauge"
+    inputs: GaugeInputs
+    span: tuple[Length, Length]
+    fits: FitSizes
+
+
+AnyRecord = JigRecord | TrialRecord | GaugeRecord

@@ -1,0 +1,164 @@
+"""Records without files: what a build writes of a design, and the readers of it, given JSON data.
+
+Tests change the data as a hand would a manifest.json, and read it again by the one reader.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import trimesh
+
+from jiggen.design import Design
+from jiggen.design.pieces import Piece, list_pieces
+from jiggen.design.reusable import Reusable
+from jiggen.drilling import DrillingLimits, SkiState, check_drilling
+from jiggen.export.ladders import range_entries
+from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
+from jiggen.layout import Layout
+from jiggen.record import JigRecord, json_text, record_from
+from jiggen.record.model import LaidPiece, PrintBed
+from jiggen.report import page, redrill, sheet
+from jiggen.report.expect import drill, expect, expect_halves
+from jiggen.report.mass import weigh
+from jiggen.verify import BootCheck, Found, HoleCheck, Verification
+from jiggen.verify.mesh import Mesh
+
+BLOCK = Mesh(trimesh.creation.box().vertices, trimesh.creation.box().faces)
+VOLUME = 1000.0  # mm³ of every part
+Data = dict[str, Any]
+
+
+def jig_data(
+    chosen: Design, read: Callable[[str], Mesh] = lambda _: BLOCK, volume: float = VOLUME
+) -> Data:
+    """What a build writes of `chosen`, but for verification and files; a new copy each time."""
+    data: Data = json.loads(_jig_text(chosen, read, volume))
+    return data
+
+
+@cache
+def _jig_text(chosen: Design, read: Callable[[str], Mesh], volume: float) -> str:
+    return _text(chosen, expect(chosen)[0], ONE_BOOT, read, volume)
+
+
+@cache
+def _halves_text(jig: Reusable) -> str:
+    return _text(jig.whole, expect_halves(jig)[0], range_entries(jig), lambda _: BLOCK, VOLUME)
+
+
+def halves_data(jig: Reusable) -> Data:
+    """As `jig_data`, of a jig with ladders."""
+    data: Data = json.loads(_halves_text(jig))
+    return data
+
+
+def _text(
+    chosen: Design, expected: Any, boots: BootRange, read: Callable[[str], Mesh], volume: float
+) -> str:
+    state, limits = SkiState(), DrillingLimits()
+    made = list_pieces(chosen)
+    parts = part_entries(made, {piece.name: volume for piece in made})
+    drilled = drill(chosen, state, limits, {})
+    known = Known(expected, drilled, state, limits, {}, boots)
+    weighed = weigh(chosen, parts, read)
+    return json_text(jig_record(chosen, parts, known, weighed, beds=beds_of(made)))
+
+
+def beds_of(parts: Iterable[Piece]) -> tuple[PrintBed, ...]:
+    """Two beds, the bodies on one and all else on the other."""
+    laid = [
+        LaidPiece(name=placed.name, part=part.name, x=2.0, y=2.0)
+        for part in parts
+        for placed in part.placed
+    ]
+    first = tuple(piece for piece in laid if piece.part.startswith("body"))
+    second = tuple(piece for piece in laid if piece not in first)
+    return tuple(
+        PrintBed(file=f"bed-{number}.3mf", pieces=pieces)
+        for number, pieces in enumerate((first, second), start=1)
+    )
+
+
+def verification(
+    data: Data, *, lost: str = "", off: float = 0.0, checks: int = 347
+) -> Verification:
+    """What verify says of a record's holes: hole `lost` not in STEP, each `off` mm in STL."""
+    holes = []
+    for hole, guide in zip(data["holes"], data["guides"], strict=True):
+        x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
+        step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
+        stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
+        holes.append(HoleCheck(hole["id"], guide["part"], x, y, *size, step, stl))
+    lines = tuple(
+        BootCheck(ladder["part"], entry["boot"], 0.0, 0.0, 0.0003)
+        for ladder in data["ladders"]
+        for entry in data["boots"]
+    )
+    return Verification(checks, tuple(holes), (), boots=lines)
+
+
+def verified(data: Data, holes: list[Data] | None = None, *, checks: int = 352) -> Data:
+    """`data` with other `holes`, guides and stops to match, and a verification that passed."""
+    if holes is not None:
+        guides = {guide["id"]: guide for guide in data["guides"]}
+        like = {**data["guides"][0], "top_z": 14.1}
+        own = [{**guides.get(hole["id"], like), "id": hole["id"]} for hole in holes]
+        data = data | {"holes": holes, "guides": own, "drilling": drilled(data, holes)}
+    found = verification(data, off=0.0004, checks=checks)
+    return data | {"verification": found.as_dict()}
+
+
+def drilled(
+    data: Data,
+    holes: list[Data],
+    ski: SkiState = SkiState(),  # noqa: B008
+    limits: DrillingLimits = DrillingLimits(),  # noqa: B008
+    screws: Any = None,
+) -> Data:
+    """The drilling check of `holes`, on the guides of `data` where it has them."""
+    inputs = data["inputs"]
+    layout = Layout(
+        pattern=inputs["pattern"],
+        boot=inputs["boot"],
+        mount_shift=inputs["shift"],
+        core=inputs["core"],
+        side=inputs["side"],
+        pair=inputs["pair"],
+        ids=tuple(hole["id"] for hole in holes),
+        groups=tuple(hole["group"] for hole in holes),
+        positions=np.array([(hole["x"], hole["y"]) for hole in holes]),
+        diameters=np.array([hole["diameter"] for hole in holes]),
+        depths=np.array([hole["depth"] for hole in holes]),
+    )
+    tops = {guide["id"]: guide["top_z"] for guide in data["guides"]}
+    tops = {hole["id"]: tops.get(hole["id"], 14.1) for hole in holes}
+    return check_drilling(layout, tops, ski, limits, screws or {}).model_dump(mode="json")
+
+
+def record(data: Data) -> JigRecord:
+    """The record that `data` is the JSON of."""
+    found = record_from(json.dumps(data))
+    assert isinstance(found, JigRecord)
+    return found
+
+
+def sheet_pdf(data: Data, **choices: Any) -> bytes:
+    return sheet.sheet_pdf(record(data), **choices)
+
+
+def report_html(folder: Path, data: Data) -> str:
+    return page.report_html(folder, record(data))
+
+
+def redrilled(data: Data, state: SkiState, limits: DrillingLimits) -> Data:
+    return redrill.redrilled(record(data), state, limits).model_dump(mode="json")
+
+
+def check_core(data: Data, core: str) -> None:
+    redrill.check_core(record(data), core)
