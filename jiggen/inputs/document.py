@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import codecs
+import json
 import os
 import re
 import tomllib
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -110,6 +111,17 @@ def parse_document(text: str, file: str, kind: FileKind) -> Document:
     except ValueError as error:
         message, where = f"not readable as TOML: {error}", file
     raise kind.refusal("syntax", message, where, _SYNTAX)
+
+
+def toml_text(values: Mapping[str, Any]) -> str:
+    """`values` as TOML: numbers with all their digits, text, true and false, then tables."""
+    plain = {key: value for key, value in values.items() if not isinstance(value, Mapping)}
+    # JSON's strings are TOML's, but for DEL, which no checked text holds.
+    lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in plain.items()]
+    tables = [
+        f"\n[{key}]\n{toml_text(value)}" for key, value in values.items() if key not in plain
+    ]
+    return "".join([*(f"{line}\n" for line in lines), *tables])
 
 
 def read_text(path: str | os.PathLike[str], kind: FileKind, *, utf16: bool = False) -> str:

@@ -1,16 +1,16 @@
-"""Printer profiles as files: one TOML a printer in the user's own folder, or anywhere by path."""
+"""Printer profiles as files: one TOML per printer in the user's own folder, or anywhere by path."""
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
 
-import tomlkit
 from platformdirs import user_config_path
 from pydantic import ValidationError
 
 from jiggen.errors import Finding, InputError, findings_in
 from jiggen.files import make_folder, parse_toml, within, write_whole
+from jiggen.inputs.document import toml_text
 from jiggen.printer.model import Profile
 
 LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
@@ -57,7 +57,7 @@ def save_profile(profile: Profile) -> Path:
 
 def profile_text(profile: Profile) -> str:
     """The profile as TOML, numbers as measured."""
-    return tomlkit.dumps(profile.model_dump(exclude_none=True))
+    return toml_text(profile.model_dump(exclude_none=True))
 
 
 def _read(path: Path) -> Profile:
