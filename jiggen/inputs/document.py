@@ -118,9 +118,7 @@ def toml_text(values: Mapping[str, Any]) -> str:
     plain = {key: value for key, value in values.items() if not isinstance(value, Mapping)}
     # JSON's strings are TOML's, but for DEL, which no checked text holds.
     lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in plain.items()]
-    tables = [
-        f"\n[{key}]\n{toml_text(value)}" for key, value in values.items() if key not in plain
-    ]
+    tables = [f"\n[{key}]\n{toml_text(value)}" for key, value in values.items() if key not in plain]
     return "".join([*(f"{line}\n" for line in lines), *tables])
 
 
