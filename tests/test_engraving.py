@@ -77,10 +77,10 @@ def test_engravings_keep_clear_of_pockets_knobs_and_one_another(jig):
 
 
 def test_letters_have_the_height_asked_for_and_the_holes_they_need():
-    assert letter("H", 5.0).height == pytest.approx(5.0)
-    (ring,) = letter("O", 5.0).regions
-    assert len(ring.inner) == 1
-    assert letter(" ", 5.0).regions == ()
+    assert letter("H", 5.0).bounds[3] == pytest.approx(5.0)
+    (ring,) = letter("O", 5.0).geoms
+    assert len(ring.interiors) == 1
+    assert letter(" ", 5.0).is_empty
 
 
 def test_a_letter_the_font_lacks_is_an_error_never_a_box():

@@ -7,7 +7,7 @@ from ladder_samples import mixed
 from shapely.geometry import Polygon
 
 from jiggen.design import Bed, Settings, SkiRange
-from jiggen.design.graduation import LINE
+from jiggen.design.engraving import DIVISION
 from jiggen.design.ladder import BAND_PITCH, CAPS, LONG, PITCH, SHIFTS, SHORT, boot_lines
 from jiggen.design.places import bed_turn
 from jiggen.design.plan import END_WALL
@@ -70,7 +70,7 @@ def test_odd_lengths_are_left_and_even_ones_right_a_printable_millimetre_apart(c
         for row in (odd, even):
             gaps = np.abs(np.diff([line.x for line in row.lines]))
             assert gaps == pytest.approx(PITCH)
-            assert PITCH - LINE >= 0.5 - 1e-9  # mm of land: more than a 0.4 mm nozzle lays
+            assert PITCH - DIVISION >= 0.5 - 1e-9  # mm of land: more than a 0.4 mm nozzle lays
 
 
 def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):

@@ -3,6 +3,7 @@
 import cadquery as cq
 import numpy as np
 import pytest
+from shapely.affinity import translate
 from shapely.geometry import Point, Polygon
 
 from jiggen.design import Settings, SkiRange, design_jig
@@ -31,8 +32,8 @@ def cut(solid, insets, top=5.0):
 
 
 def test_letters_with_islands_are_as_if_cut(plate):
-    word = letter("BO8i", 6.0).regions
-    insets = [Inset(region.moved(3.0, -3.0), 0.6) for region in word]
+    word = regions_of(translate(letter("BO8i", 6.0), 3.0, -3.0))
+    insets = [Inset(region, 0.6) for region in word]
     assert any(inset.region.inner for inset in insets)  # B, O and 8 hold islands
     made, others = set_in(plate, 5.0, insets)
     wanted = cut(plate, insets)

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from shapely.geometry import MultiPolygon, Polygon
 
 from jiggen.design.lettering import letter
 from jiggen.verify.engraved import cut_by, inked, within
@@ -15,7 +14,7 @@ def segments(*texts: str, caps: float = 3.0, pitch: float = 5.0):
     """Outlines of `texts`, engraved one behind the other towards the tip, read from the tail."""
     found = []
     for place, text in enumerate(texts):
-        flat = MultiPolygon([Polygon(r.outer, r.inner) for r in letter(text, caps).regions])
+        flat = letter(text, caps)
         turned = shapely.affinity.rotate(flat, -90, origin=(0, 0))
         for polygon in shapely.affinity.translate(turned, place * pitch, 20.0).geoms:
             for ring in (polygon.exterior, *polygon.interiors):

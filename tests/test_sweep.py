@@ -9,8 +9,8 @@ from jiggen.accuracy import sections
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
+from jiggen.design.lettering import hexagon
 from jiggen.design.pieces import list_pieces, moved, turned
-from jiggen.design.station import hexagon
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 

@@ -26,13 +26,13 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import Polygon, box
 
 from jiggen.design import Design
+from jiggen.design.lettering import hexagon
 from jiggen.design.station import (
     KnobShape,
     Mechanism,
     PinionShape,
     RailShape,
     StationShape,
-    hexagon,
 )
 
 Array = NDArray[np.float64]

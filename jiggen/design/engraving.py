@@ -1,21 +1,31 @@
-"""What is engraved on a body's top: the boot-centre line, arrow, scale, seats and words.
+"""What is engraved: on a body's top centre line, arrow, scale, seats and words; the rails' scale.
 
 Text costs most of a jig's build time, so there is little of it.  Each item takes the free
 place nearest to where it belongs, clear of pockets, knobs, windows and the joint.
+
+The rails' scale is a double check of symmetry that a person can read.  Lines at each millimetre
+of half ski width, longer at each five, numbered at each ten, on the top of the rack's bar where
+it comes out of the body.  The body's side edge is the index: it stands on the half width of the
+ski at the station.  Both rails are one part, so left and right readings must agree on any ski; a
+difference of one division means half a millimetre off centre there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Point, Polygon, box
+from shapely.geometry import Point, Polygon, box
 
-from jiggen.design.lettering import Lettering, Region, letter, regions_of
+from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.plan import Plate, window_wall
+from jiggen.design.settings import SkiRange
+from jiggen.design.station import RailShape
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout
 
@@ -23,10 +33,17 @@ DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
 HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in the air, printed
 CLEAR = 1.5  # mm between engravings and cut-outs
+EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
 CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
 HINT_CAPS = (3.6, 3.0)  # mm, of what may be left out
 SCALE = 100.0  # mm between the check scale's end lines, centre to centre
+SCALE_CAPS, SCALE_NUMBER = 4.2, 4.0  # mm, of its number: height, and place above its lines
+DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
+SHORT, LONG = 2.2, 3.6  # mm, lines of the rails' scale
+RAIL_CAPS = 3.0  # mm, height of its numbers
+RAIL_EDGE = 0.6  # mm kept from the bar's back edge, whose first layer is drawn in
+RAIL_GAP = 0.5  # mm between a long line and its number
 ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)])
 
 
@@ -93,12 +110,14 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon])
     return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
 
-def check_scale() -> tuple[shapely.Geometry, str]:
-    """The 100.0 mm check scale as a shape from x = 0, and its label: lines each 10 mm."""
+def check_scale(caps: float, number_y: float) -> shapely.Geometry:
+    """The 100.0 mm check scale from x = 0: lines each 10 mm, its number at y = `number_y`."""
     ticks = [
         _bar(x, 0.0, 5.0 if x in (0.0, SCALE) else 2.5) for x in np.arange(0.0, SCALE + 1, 10.0)
     ]
-    return shapely.union_all(ticks), f"{SCALE:.1f}"
+    number = letter(f"{SCALE:.1f}", caps)
+    number = shapely.affinity.translate(number, (SCALE - number.bounds[2]) / 2, number_y)
+    return shapely.MultiPolygon([*shapely.get_parts(shapely.union_all(ticks)), *number.geoms])
 
 
 def engrave(
@@ -127,87 +146,122 @@ def fill(
     `hints` are lines left out where there is none.  Raises InputError naming any other item that
     there is no room for.
     """
-    board = _Board(plate, taken)
-    items = []
-    ticks, label = check_scale()
-    number = letter(label, 4.2)
-    scale = MultiPolygon(
-        [*shapely.get_parts(ticks), *_moved(number, (SCALE - number.width) / 2, 4.0)]
-    )
-    items.append(board.put("check scale", scale, prefer_y=-plate.half_width))
-    items.append(board.put("arrow to the tip", ARROW, prefer_y=0.0))
-    items.extend(board.put_text(line) for line in lines)
-    found = (board.try_text(hint, HINT_CAPS) for hint in hints)
+    board = Board(_bounds(plate), taken, CLEAR, edge=EDGE, step=(1.0, 0.5))
+    middle = (plate.start + plate.stop) / 2
+    top, low = plate.half_width, -plate.half_width
+
+    def put(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving | None:
+        for shape in shapes:
+            if (found := board.put(shape, (middle, y), _across_first, strokes=True)) is not None:
+                return Engraving(name, plate.name, regions_of(found))
+        return None
+
+    def must(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving:
+        if found := put(name, shapes, y):
+            return found
+        raise InputError(
+            Finding(
+                "design.no-room",
+                f"no room on {plate.name} for the engraving {name!r}",
+                hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
+            )
+        )
+
+    items = [
+        must("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], low),
+        must("arrow to the tip", [ARROW], 0.0),
+        *(must(line, [letter(line, cap) for cap in CAPS], top) for line in lines),
+    ]
+    found = (put(hint, (letter(hint, cap) for cap in HINT_CAPS), top) for hint in hints)
     return items + [item for item in found if item]
 
 
-class _Board:
-    """The free top of one body: finds room for one item after the other."""
+def _bounds(plate: Plate) -> tuple[float, float, float, float]:
+    return plate.start, -plate.half_width, plate.stop, plate.half_width
 
-    def __init__(self, plate: Plate, taken: Sequence[Polygon]) -> None:
-        self.plate = plate
-        self.middle = (plate.start + plate.stop) / 2
-        self.taken = [shape.buffer(CLEAR) for shape in taken]
 
-    def put(self, name: str, shape: shapely.Geometry, *, prefer_y: float) -> Engraving:
-        """`shape` at the free place nearest to the plate's middle and `prefer_y` (mm)."""
-        place = self._find(shape, prefer_y)
-        if place is None:
-            raise InputError(
-                Finding(
-                    "design.no-room",
-                    f"no room on {self.plate.name} for the engraving {name!r}",
-                    hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
-                )
-            )
-        return self._take(name, shapely.transform(shape, lambda xy: xy + place))
+Array = NDArray[np.float64]
+Distance = Callable[[Array, Array], Array]
+"""How far a place is: from gaps (n, 2) of its box, offsets (n, 2) of its middle, as (n,), mm."""
 
-    def put_text(self, text: str) -> Engraving:
-        """A line of text in the largest letters that find a place."""
-        smallest = MultiPolygon(_moved(letter(text, CAPS[-1]), 0.0, 0.0))
-        return self.try_text(text, CAPS) or self.put(text, smallest, prefer_y=0.0)
 
-    def try_text(self, text: str, caps: Sequence[float]) -> Engraving | None:
-        """A line of text in the largest of `caps` that finds a place; None where none does."""
-        for cap in caps:
-            lettering = letter(text, cap)
-            shape = MultiPolygon(_moved(lettering, 0.0, 0.0))
-            place = self._find(shape, self.plate.half_width)
-            if place is not None:
-                return self._take(text, shapely.transform(shape, lambda xy, p=place: xy + p))
-        return None
+def nearest_box(gap: Array, offset: Array) -> Array:
+    """Distance of the box; of those as near, the one that stands centred."""
+    return np.asarray(np.hypot(*gap.T) + 0.1 * np.hypot(*offset.T))
 
-    def _find(self, shape: shapely.Geometry, prefer_y: float) -> NDArray[np.float64] | None:
-        """The shift (2,) in mm to the free place nearest to the wanted one, or None.
 
-        Every stroke must be free, not the box around them all: the check scale may straddle
-        a pocket between two of its lines.
+def _across_first(_: Array, offset: Array) -> Array:
+    """Distance of middles; across the body it counts twice."""
+    return np.asarray(np.hypot(offset[:, 0], 2 * offset[:, 1]))
+
+
+class Board:
+    """Free places within `bounds` (x0, y0, x1, y1), for one item after the other; mm.
+
+    Items keep `edge` from the bounds (by default `clear`) and `clear` from what is taken; places
+    `step` apart in x and y are tried.
+    """
+
+    def __init__(
+        self,
+        bounds: tuple[float, float, float, float],
+        taken: Iterable[shapely.Geometry],
+        clear: float,
+        *,
+        edge: float | None = None,
+        step: tuple[float, float] = (0.5, 0.5),
+    ) -> None:
+        self._clear, self._step = clear, step
+        inset = clear if edge is None else edge
+        self._bounds = np.array(bounds) + inset * np.array([1, 1, -1, -1])
+        self._taken = [shape.buffer(clear) for shape in taken]
+
+    def put(
+        self,
+        shape: shapely.Geometry,
+        near: tuple[float, float],
+        distance: Distance,
+        *,
+        reach: float = math.inf,
+        strokes: bool = False,
+    ) -> shapely.Geometry | None:
+        """`shape` moved to the free place nearest to the point `near`, which it then takes.
+
+        Its box comes no farther from the point than `reach`; None where nothing is free.  With
+        `strokes` every stroke must be free, not the box around them all: the check scale may
+        straddle a pocket between two of its lines.
         """
-        x0, y0, x1, y1 = shape.bounds
-        edge = CLEAR + 0.6  # the top edge is chamfered
-        b = self.plate.half_width - edge
-        xs = np.arange(self.plate.start + edge - x0, self.plate.stop - edge - x1 + 1e-9, 1.0)
-        ys = np.arange(-b - y0, b - y1 + 1e-9, 0.5)
-        if not (xs.size and ys.size):
-            return None
-        x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))
-        away = np.hypot(x + (x0 + x1) / 2 - self.middle, 2 * (y + (y0 + y1) / 2 - prefer_y))
-        places = np.column_stack([x, y])[np.argsort(away, kind="stable")]
-        obstacles = shapely.union_all(self.taken)
+        bounds = np.array(shape.bounds)
+        shifts = self._shifts(bounds, np.array(near), distance, reach)
+        obstacles = shapely.union_all(self._taken)
         shapely.prepare(obstacles)
-        strokes = _strokes(shape)
-        for start in range(0, len(places), AT_ONCE):
-            free = places[start : start + AT_ONCE]
-            for stroke in strokes:
+        needed = _strokes(shape) if strokes else bounds[None, :]
+        for start in range(0, len(shifts), AT_ONCE):
+            free = shifts[start : start + AT_ONCE]
+            for stroke in needed:
                 boxes = shapely.box(*(stroke + np.hstack([free, free])).T)
                 free = free[~shapely.intersects(obstacles, boxes)]
             if len(free):
-                return np.asarray(free[0])
+                there = shapely.affinity.translate(shape, *free[0])
+                self._taken.append(box(*there.bounds).buffer(self._clear))
+                return there
         return None
 
-    def _take(self, name: str, shape: shapely.Geometry) -> Engraving:
-        self.taken.append(box(*shape.bounds).buffer(CLEAR))
-        return Engraving(name, self.plate.name, regions_of(shape))
+    def _shifts(self, bounds: Array, near: Array, distance: Distance, reach: float) -> Array:
+        """(n, 2) shifts that keep the box within the board and `reach`, the nearest first."""
+        size = bounds[2:] - bounds[:2]
+        low = np.maximum(self._bounds[:2], near - reach - size) - bounds[:2]
+        high = np.minimum(self._bounds[2:], near + reach + size) - bounds[2:]
+        axes = [
+            np.arange(start, stop + 1e-9, step)
+            for start, stop, step in zip(low, high, self._step, strict=True)
+        ]
+        shifts = np.column_stack([grid.ravel() for grid in np.meshgrid(*axes)])
+        gap = np.maximum(bounds[:2] + shifts - near, near - bounds[2:] - shifts)
+        gap = np.maximum(gap, 0.0)
+        offset = (bounds[:2] + bounds[2:]) / 2 + shifts - near
+        order = np.argsort(distance(gap, offset), kind="stable")
+        return np.asarray(shifts[order][np.hypot(*gap[order].T) <= reach])
 
 
 def _strokes(shape: shapely.Geometry) -> NDArray[np.float64]:
@@ -220,12 +274,27 @@ def _bar(x: float, y0: float, y1: float, width: float = LINE) -> Polygon:
     return box(x - width / 2, y0, x + width / 2, y1)
 
 
-def _moved(lettering: Lettering, x: float, y: float) -> list[Polygon]:
-    return [
-        Polygon(region.outer, region.inner)
-        for region in (region.moved(x, y) for region in lettering.regions)
-    ]
-
-
 def _shape(item: Engraving) -> Polygon:
     return shapely.union_all([Polygon(region.outer) for region in item.regions])
+
+
+def graduations(rail: RailShape, ski: SkiRange, half_width: float) -> tuple[Region, ...]:
+    """The scale's lines and numbers on a left rail, in its own frame (mm).
+
+    The line for a half width h lies at y = `half_width` - h: there the body's edge is when the
+    rail's nose touches a ski of width 2h.
+    """
+    right = rail.back_x - RAIL_EDGE
+    solid = box(rail.rack.tip_x, rail.rack.toothed[1], rail.back_x, rail.nose_sag)
+    lines, numbers = [], []
+    for value in range(math.ceil(ski.least / 2), math.floor(ski.most / 2) + 1):
+        y, length = half_width - value, SHORT if value % 5 else LONG
+        lines.append(box(right - length, y - DIVISION / 2, right, y + DIVISION / 2))
+        if value % 10 == 0:
+            # Read from outside the ski, beside its line, towards the leg.
+            turned = shapely.affinity.rotate(letter(str(value), RAIL_CAPS), 90, origin=(0, 0))
+            _, y0, x1, _ = turned.bounds
+            foot = right - LONG - RAIL_GAP - x1, y + DIVISION - y0
+            number = shapely.affinity.translate(turned, *foot)
+            numbers += [number] if solid.contains(number) else []
+    return regions_of(shapely.union_all([*lines, *numbers]))

@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely.affinity
 from shapely.geometry import box
 
 from jiggen.design.engraving import Engraving
@@ -145,10 +146,10 @@ def _labels(slots: list[tuple[tuple[float, float], ...]]) -> list[Engraving]:
     labels = []
     for clearance, profile in zip(CLEARANCES, slots, strict=True):
         text = f"{clearance:.2f}"
-        lettering = letter(text, CAP)
+        word = letter(text, CAP)
+        _, _, width, height = word.bounds
         sides = [x for x, _ in profile]
-        x = (min(sides) + max(sides) - lettering.width) / 2
-        y = (STRIP - lettering.height) / 2
-        regions = tuple(region.moved(x, y) for region in lettering.regions)
+        x, y = (min(sides) + max(sides) - width) / 2, (STRIP - height) / 2
+        regions = regions_of(shapely.affinity.translate(word, x, y))
         labels.append(Engraving(text, SLOTS, regions, DEPTH))
     return labels

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 import shapely
 import shapely.affinity
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import Polygon, box
 
 from jiggen.design.engraving import Engraving
 from jiggen.design.guides import Guide
@@ -101,34 +101,28 @@ def engravings(
 
     (x0, x1), (y0, y1) = _sides(span, corner)
     for name, (x, y, right, up) in zip("ABCD", _corners(span, corner), strict=True):
-        yield put(name, _word(name, CAP), x + right * NAME_AT, y + up * NAME_AT)
+        yield put(name, letter(name, CAP), x + right * NAME_AT, y + up * NAME_AT)
     words_y = sum(_words_y(span, corner, pockets)) / 2
     for hole in holes[:2]:
-        yield put(hole.id, _word(hole.id, SMALL_CAP), hole.x, words_y)
+        yield put(hole.id, letter(hole.id, SMALL_CAP), hole.x, words_y)
     for hole in holes[2:]:
-        yield put(hole.id, _word(hole.id, CAP), hole.x + PAD_REACH[1] - CAP, hole.y)
+        yield put(hole.id, letter(hole.id, CAP), hole.x + PAD_REACH[1] - CAP, hole.y)
     for pocket in pockets:
         number = pocket.id.partition("+")[2]
-        yield put(number, _word(number, SMALL_CAP), pocket.x, words_y)
+        yield put(number, letter(number, SMALL_CAP), pocket.x, words_y)
 
     left, rib = (x0 + RIB + GUSSET + (x0 + x1) / 2 + PAD_REACH[0]) / 2, RIB / 2
     lower = y0 + (span[1] / 2 + RIB) / 2
-    axis = shapely.union_all([ARROW, shapely.affinity.translate(_word("X", SMALL_CAP), 20.5, 0.2)])
+    axis = shapely.union_all([ARROW, shapely.affinity.translate(letter("X", SMALL_CAP), 20.5, 0.2)])
     yield put("X", axis, left, y0 + rib)
     turned = shapely.union_all(
         [
             shapely.affinity.rotate(ARROW, 90, origin=(0, 0)),
-            shapely.affinity.translate(_word("Y", SMALL_CAP), -3.2, 20.5),
+            shapely.affinity.translate(letter("Y", SMALL_CAP), -3.2, 20.5),
         ]
     )
     yield put("Y", turned, x0 + rib, lower)
     right = ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2
-    yield put(TURN, _word(TURN, SMALL_CAP), right, y0 + rib)
+    yield put(TURN, letter(TURN, SMALL_CAP), right, y0 + rib)
     if pockets:
-        yield put("bush", _word(f"BUSH {pockets[0].drill:g}", SMALL_CAP), left, y1 - rib)
-
-
-def _word(text: str, cap: float) -> MultiPolygon:
-    return MultiPolygon(
-        [Polygon(region.outer, region.inner) for region in letter(text, cap).regions]
-    )
+        yield put("bush", letter(f"BUSH {pockets[0].drill:g}", SMALL_CAP), left, y1 - rib)

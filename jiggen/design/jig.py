@@ -10,10 +10,8 @@ from typing import Literal
 import numpy as np
 from shapely.geometry import Point, Polygon
 
-from jiggen.design.engraving import CLEAR, Engraving, engrave
-from jiggen.design.graduation import graduations
+from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
 from jiggen.design.guides import Guide, design_guides
-from jiggen.design.joint import JointShape, design_joint
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.places import (
     RIGID,
@@ -28,8 +26,10 @@ from jiggen.design.plan import (
     END_WALL,
     WINDOW_HALF,
     HalfRole,
+    JointShape,
     Plate,
     clashes,
+    design_joint,
     inner_features,
     outer_features,
     outline,

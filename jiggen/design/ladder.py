@@ -21,16 +21,15 @@ from itertools import pairwise
 import numpy as np
 import shapely
 import shapely.affinity
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import Polygon, box
 
-from jiggen.design.engraving import DEPTH, Engraving
-from jiggen.design.graduation import LINE
-from jiggen.design.lettering import letter, regions_of
+from jiggen.design.engraving import DEPTH, DIVISION, Engraving
+from jiggen.design.lettering import letter, regions_of, upright
 from jiggen.errors import Finding, InputError
 from jiggen.layout.span import SAME, Motion
 from jiggen.record.model import RowName
 
-PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of LINE each
+PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of DIVISION each
 SHORT, LONG = 2.8, 4.2  # mm, lines from the wall in
 NUMBER_GAP = 0.5  # mm from the end of a long line to its number
 CAPS, WORD_CAPS = 3.0, 2.6  # mm, height of numbers and of words
@@ -44,8 +43,8 @@ SLOT = 7.0  # mm wide: a fine pen gets through
 SLOT_END = 2.5  # mm past the last shift
 LEAST_GAP = 0.8  # mm between what stands side by side on the tongue
 SAID = {
-    "odd": ("ODD   1 LINE = 2 MM", "ODD"),
-    "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
+    "odd": ("ODD   1 DIVISION = 2 MM", "ODD"),
+    "even": ("EVEN   1 DIVISION = 2 MM", "EVEN"),
     "bands": ("BOOTS",),
 }
 SIGHT, LONG_SIGHT = 1.7, 3.5  # mm from the wall: where all lines are crossed, and long ones only
@@ -82,7 +81,7 @@ class Row:
     @property
     def depth(self) -> float:
         """How far it reaches from the wall in, numbers included."""
-        numbers = [letter(line.number, CAPS).width for line in self.lines if line.number]
+        numbers = [letter(line.number, CAPS).bounds[2] for line in self.lines if line.number]
         return LONG + NUMBER_GAP + max(numbers, default=0.0)
 
 
@@ -304,7 +303,7 @@ def _narrow(lacking: float) -> InputError:
 
 def _fitting(texts: tuple[str, ...], room: float) -> str:
     """The first of `texts` that is no longer than `room`, else the last."""
-    return next((t for t in texts if letter(t, WORD_CAPS).width <= room), texts[-1])
+    return next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
 
 
 def engrave_ladder(ladder: Ladder, part: str, body: float) -> Iterator[Engraving]:
@@ -318,19 +317,18 @@ def engrave_ladder(ladder: Ladder, part: str, body: float) -> Iterator[Engraving
         yield Engraving(f"{name} down the wall", part, regions_of(grooves), depth=body + 1.0)
         yield Engraving(f"{name} numbers", part, regions_of(_numbers(row)))
     for word in ladder.words:
-        shape = _written(word.text, WORD_CAPS)
-        turned = shape if word.upright else _across(shape)
-        x0, y0, x1, y1 = turned.bounds
-        placed = shapely.affinity.translate(turned, word.x - (x0 + x1) / 2, word.y - (y0 + y1) / 2)
+        shape = (letter if word.upright else upright)(word.text, WORD_CAPS)
+        x0, y0, x1, y1 = shape.bounds
+        placed = shapely.affinity.translate(shape, word.x - (x0 + x1) / 2, word.y - (y0 + y1) / 2)
         yield Engraving(word.text, part, regions_of(placed))
 
 
 def _comb(row: Row, lines: Iterable[tuple[float, float]]) -> shapely.Geometry:
     """Lines (x, length) from the wall in, joined by a bar in the air before it: one cut."""
     teeth = list(lines)
-    bars = [_box(x, LINE, row.at(-0.4), row.at(length)) for x, length in teeth]
+    bars = [_box(x, DIVISION, row.at(-0.4), row.at(length)) for x, length in teeth]
     first, last = min(x for x, _ in teeth), max(x for x, _ in teeth)
-    spine = _box((first + last) / 2, last - first + LINE, row.at(-1.0), row.at(-0.3))
+    spine = _box((first + last) / 2, last - first + DIVISION, row.at(-1.0), row.at(-0.3))
     return shapely.union_all([spine, *bars])
 
 
@@ -344,20 +342,11 @@ def _numbers(row: Row) -> shapely.Geometry:
     shapes = []
     for line in row.lines:
         if line.number:
-            turned = _across(_written(line.number, CAPS))
+            turned = upright(line.number, CAPS)
             x0, y0, x1, y1 = turned.bounds
             y = near - y0 if row.inwards > 0 else near - y1
             shapes.append(shapely.affinity.translate(turned, line.x - (x0 + x1) / 2, y))
     return shapely.union_all(shapes)
-
-
-def _across(shape: shapely.Geometry) -> shapely.Geometry:
-    """Text turned to be read from the tail, as one looks to the tip."""
-    return shapely.affinity.rotate(shape, -90, origin=(0, 0))
-
-
-def _written(text: str, caps: float) -> MultiPolygon:
-    return MultiPolygon([Polygon(r.outer, r.inner) for r in letter(text, caps).regions])
 
 
 def _octagon(bounds: tuple[float, float, float, float]) -> Polygon:

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.ops import unary_union
 
 from jiggen.errors import Finding, InputError
@@ -33,20 +33,10 @@ class Region:
     outer: Ring
     inner: tuple[Ring, ...] = ()
 
-    def moved(self, x: float, y: float) -> Region:
-        """The region moved by (x, y) mm."""
-        by = np.array([x, y])
-        return Region(self.outer + by, tuple(ring + by for ring in self.inner))
-
-
-@dataclass(frozen=True, eq=False)
-class Lettering:
-    """A line of text as regions, its lower left corner at the origin; mm."""
-
-    text: str
-    width: float
-    height: float
-    regions: tuple[Region, ...]
+    @property
+    def polygon(self) -> Polygon:
+        """The region as a shapely polygon."""
+        return Polygon(self.outer, self.inner)
 
 
 def regions_of(shape: shapely.Geometry) -> tuple[Region, ...]:
@@ -61,8 +51,8 @@ def regions_of(shape: shapely.Geometry) -> tuple[Region, ...]:
     )
 
 
-def letter(text: str, cap_height: float) -> Lettering:
-    """`text` as regions with capitals of `cap_height` mm.
+def letter(text: str, cap_height: float) -> MultiPolygon:
+    """`text` with capitals of `cap_height` mm, its lower left corner at the origin.
 
     Raises InputError when the font lacks a character: nothing is silently replaced.
     """
@@ -86,11 +76,15 @@ def letter(text: str, cap_height: float) -> Lettering:
         )
         pen += advance
     whole = unary_union(shapes)
-    if whole.is_empty:
-        return Lettering(text, 0.0, 0.0, ())
-    left, bottom, right, top = whole.bounds
-    whole = shapely.transform(whole, lambda xy: xy - (left, bottom))
-    return Lettering(text, right - left, top - bottom, regions_of(whole))
+    if not whole.is_empty:
+        left, bottom, *_ = whole.bounds
+        whole = shapely.transform(whole, lambda xy: xy - (left, bottom))
+    return MultiPolygon(shapely.get_parts(whole).tolist())
+
+
+def upright(text: str, cap_height: float) -> MultiPolygon:
+    """`text` as `letter` has it, turned to be read from the tail, as one looks to the tip."""
+    return shapely.affinity.rotate(letter(text, cap_height), -90, origin=(0, 0))
 
 
 @dataclass(frozen=True)
@@ -160,3 +154,10 @@ def _flat_curve(
             flat.append((float(point[0]), float(point[1])))
         here = there
     return flat
+
+
+def hexagon(flats: float) -> Ring:
+    """Corners (6, 2) of a regular hexagon of width `flats` over its flats, the first on x; mm."""
+    angles = np.radians(np.arange(0, 360, 60))
+    corners = np.column_stack([np.cos(angles), np.sin(angles)])
+    return np.asarray(flats / np.sqrt(3) * corners)

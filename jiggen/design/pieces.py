@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
 from jiggen.design.plan import HalfRole, Kind
-from jiggen.design.station import Bought
 
 Matrix = NDArray[np.float64]
 
@@ -114,6 +113,17 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     )
 
 
+@dataclass(frozen=True)
+class Bought:
+    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
+
+    name: str
+    size: str
+    count: int
+    standard: str
+    key: float | None = None
+
+
 def list_hardware(design: Design) -> tuple[Bought, ...]:
     """Everything to buy for one jig: bushes, screws and nuts, counted."""
     bushes = Counter(
@@ -131,5 +141,7 @@ def list_hardware(design: Design) -> tuple[Bought, ...]:
         for (drill, outside, length), count in sorted(bushes.items())
     ]
     for bolt, count in design.bolts:
-        lines += bolt.bought(count)
+        size, key = f"{bolt.thread} x {bolt.length:g}", bolt.screw.key
+        lines.append(Bought(f"{bolt.name}, socket head", size, count, "ISO 4762", key))
+        lines.append(Bought("hexagon nut", bolt.thread, count, "ISO 4032"))
     return tuple(lines)

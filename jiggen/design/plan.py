@@ -1,7 +1,14 @@
-"""The bodies seen from above: outlines, sight windows, pads, and the walls between cut-outs."""
+"""The bodies seen from above: outlines, windows, pads, joint, and the walls between cut-outs.
+
+The joint at the mounting mark is a dovetail through the whole body, and two screws along x.  The
+dovetail locks the halves in x and y by shape; the screws pull the flat end faces together, and
+those faces, as wide as the jig, set the angle between the halves.  The toe half slides in from
+above.  Screw heads and nuts go in from below, before the jig is ever on a ski.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -10,17 +17,34 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.joint import JointShape
+from jiggen.design.places import JointPlay
 from jiggen.design.settings import Settings
-from jiggen.design.station import StationShape
+from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
+from jiggen.tables import clearance_hole
 
 WINDOW_HALF = 7.0  # mm along the ski, to either side of the mounting mark
-WINDOW_DEPTH = 9.0  # mm in from the body's edge
-PAD_WIDTH = 9.0
-PAD_LENGTH = 36.0
+WINDOW_DEPTH = 9.0  # mm in from the body's edge: the mark is seen, the joint screws are not met
+WINDOW_FLARE = 2.0  # mm at 45° in a window's inner corners: an edge that a printer does not round
+PAD_WIDTH = 9.0  # mm, as wide as a clamp's foot (common practice, no source)
+PAD_LENGTH = 36.0  # mm: a clamp on it finds the ski below (common practice, no source)
+FAR = 500.0  # mm: beyond any body
 CORNER = 2.5  # chamfered corners: no sharp horn to break, yet 1.5 mm left beside a channel
 END_WALL = 4.0  # mm beyond a station's channel
+
+JOINT_SCREW = "M4"
+SCREW_Y = 16.0  # mm off the centre line: outside the dovetail, inside the sight windows
+SCREW_LENGTH = 20.0  # mm: both walls, the nut and a turn of thread beyond it
+NECK, TAIL, DEPTH = 8.0, 10.0, 12.0  # dovetail: half widths at x = 0 and at its end; length
+TOE_WALL, HEEL_WALL = 8.0, 6.0  # mm of plastic between the joint face and head, and nut
+FACE_FLATNESS = 0.05  # mm, printed face over its width: from memory, common for a tuned printer
+
+
+HEAD_ROOM = 0.75  # mm around the screw's head: it drops in (common practice, no source)
+KEY_ROOM = 8.0  # mm behind the head: a hex key leans out below (common practice, no source)
+NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides in, does not turn
+END_SPARE = 2.0  # mm of hole beyond the screw's end
+MOUTH = 1.0  # mm that socket and holes reach past the face, so that no skin is left
 
 
 Kind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
@@ -44,6 +68,92 @@ class Plate:
     half: HalfRole | None = None
 
 
+@dataclass(frozen=True)
+class Pocket:
+    """A box open to the underside: x from, to; y from, to; up to `top_z`; mm."""
+
+    name: str
+    x: tuple[float, float]
+    y: tuple[float, float]
+    top_z: float
+
+    @property
+    def plan(self) -> Polygon:
+        """Its outline seen from above."""
+        return box(self.x[0], self.y[0], self.x[1], self.y[1])
+
+
+@dataclass(frozen=True)
+class JointShape:
+    """The joint's numbers in the ski frame, mm.
+
+    `tongue` belongs to the toe half, `socket` is cut from the heel half, both (n, 2)
+    polygons; `heads` are cut from the toe half, `nuts` from the heel half; the screw holes of
+    `hole` diameter run along x at `screw_y` and `screw_z`, from `hole_x` (from, to).
+    """
+
+    tongue: tuple[tuple[float, float], ...]
+    socket: tuple[tuple[float, float], ...]
+    heads: tuple[Pocket, ...]
+    nuts: tuple[Pocket, ...]
+    bolt: Bolt
+    screw_y: tuple[float, ...]
+    screw_z: float
+    hole: float
+    hole_x: tuple[float, float]
+    play: JointPlay
+
+    @property
+    def depth(self) -> float:
+        """How far the dovetail stands out of the toe half, in mm."""
+        return -min(x for x, _ in self.tongue)
+
+    @property
+    def toe_reach(self) -> float:
+        """How far the joint's cut-outs reach into the toe half, in mm."""
+        return max(pocket.x[1] for pocket in self.heads)
+
+    @property
+    def heel_reach(self) -> float:
+        """How far they reach into the heel half, in mm."""
+        return max(-self.hole_x[0], self.depth + MOUTH)
+
+
+def design_joint(half_width: float, settings: Settings) -> JointShape:
+    """The joint for a body `half_width` mm wide to either side of the centre line."""
+    fit, bolt = settings.joint_fit, Bolt("joint screw", JOINT_SCREW, SCREW_LENGTH)
+    screw, hexagon = bolt.screw, bolt.nut
+    middle_z = settings.body / 2
+    flats = hexagon.across_flats + NUT_FIT
+    corner = flats / math.sqrt(3)
+    head_half = screw.head_diameter / 2 + HEAD_ROOM
+    sides = (1.0, -1.0)
+
+    def pocket(name: str, x: tuple[float, float], half: float, top: float, side: float) -> Pocket:
+        return Pocket(name, x, (side * SCREW_Y - half, side * SCREW_Y + half), top)
+
+    # Long enough to lay the screw in and to turn a hex key, which leans out below.
+    head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + screw.head_height + KEY_ROOM)
+    nut_x = (-HEEL_WALL - hexagon.height - NUT_SPARE, -HEEL_WALL)
+    tongue = ((0.0, NECK), (-DEPTH, TAIL), (-DEPTH, -TAIL), (0.0, -NECK))
+    grown = Polygon(tongue).buffer(fit, join_style="mitre")
+    socket = grown.union(box(-MOUTH, -NECK - fit, MOUTH, NECK + fit))
+    return JointShape(
+        tongue=tongue,
+        socket=tuple((float(x), float(y)) for x, y in shapely.normalize(socket).exterior.coords),
+        heads=tuple(
+            pocket("joint screw head", head_x, head_half, middle_z + head_half, s) for s in sides
+        ),
+        nuts=tuple(pocket("joint nut", nut_x, flats / 2, middle_z + corner, s) for s in sides),
+        bolt=bolt,
+        screw_y=tuple(side * SCREW_Y for side in sides),
+        screw_z=middle_z,
+        hole=clearance_hole(JOINT_SCREW, "medium"),
+        hole_x=(TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH),
+        play=JointPlay(sideways=fit, angle=FACE_FLATNESS / (2 * half_width)),
+    )
+
+
 def window_wall(half_width: float) -> float:
     """Y in mm of the sight windows' inner wall, down which the boot-centre line runs."""
     return half_width - WINDOW_DEPTH
@@ -55,10 +165,10 @@ def windows(half_width: float) -> tuple[Polygon, Polygon]:
     left = Polygon(
         [
             (-WINDOW_HALF, edge),
-            (-WINDOW_HALF, wall + 2.0),
-            (-WINDOW_HALF + 2.0, wall),
-            (WINDOW_HALF - 2.0, wall),
-            (WINDOW_HALF, wall + 2.0),
+            (-WINDOW_HALF, wall + WINDOW_FLARE),
+            (-WINDOW_HALF + WINDOW_FLARE, wall),
+            (WINDOW_HALF - WINDOW_FLARE, wall),
+            (WINDOW_HALF, wall + WINDOW_FLARE),
             (WINDOW_HALF, edge),
         ]
     )
@@ -106,7 +216,7 @@ def pads(plates: tuple[Plate, ...]) -> tuple[Polygon, ...]:
 def station_plan(station: StationShape, x: float) -> Polygon:
     """All that a station takes from the body, seen from above, over any width."""
     half = station.half_length
-    return box(x - half, -500.0, x + half, 500.0)
+    return box(x - half, -FAR, x + half, FAR)
 
 
 Feature = tuple[str, shapely.Geometry, str]
@@ -120,23 +230,20 @@ def clashes(
     found = []
     features = tuple(features)
     for index, guide in enumerate(guides):
-        centre = Point(guide.x, guide.y)
-        for other in guides[index + 1 :]:
-            wall = centre.distance(Point(other.x, other.y)) - guide.radius - other.radius
-            if wall < settings.wall - 1e-9:
-                found.append(
-                    _clash(f"hole {guide.id}", f"hole {other.id}", wall, settings.wall, BUSH_HELP)
-                )
-        for name, shape, helps in features:
-            wall = centre.distance(shape) - guide.radius
+        others = (
+            (f"hole {g.id}", Point(g.x, g.y), g.radius, BUSH_HELP) for g in guides[index + 1 :]
+        )
+        fixed = ((name, shape, 0.0, helps) for name, shape, helps in features)
+        for name, shape, radius, helps in (*others, *fixed):
+            wall = Point(guide.x, guide.y).distance(shape) - guide.radius - radius
             if wall < settings.wall - 1e-9:
                 found.append(_clash(f"hole {guide.id}", name, wall, settings.wall, helps))
     return tuple(found)
 
 
-BUSH_HELP = "A thinner bush helps (--bush 7x12, say), or --bush none."
-EDGE_HELP = "A wider narrowest ski (--ski) makes the body wider; a thinner bush helps too."
-BED_HELP = "A larger bed (--bed) gives the stations other places, or makes one piece of the jig."
+BUSH_HELP = "A thinner bush helps, or none: then the print guides the drill."
+EDGE_HELP = "A wider narrowest ski makes the body wider; a thinner bush helps too."
+BED_HELP = "A larger bed gives the stations other places, or makes one piece of the jig."
 
 
 def outer_features(
@@ -147,7 +254,7 @@ def outer_features(
     b = plates[0].half_width
     for name, y in (("left edge", b), ("right edge", -b)):
         # The outside, not the line: a hole beyond the edge must not count as clear of it.
-        yield name, box(-2e3, min(y, 2e3 * y), 2e3, max(y, 2e3 * y)), EDGE_HELP
+        yield name, box(-FAR, min(y, FAR * y), FAR, max(y, FAR * y)), EDGE_HELP
     yield "tip end", LineString([(stop, -b), (stop, b)]), BED_HELP
     yield "tail end", LineString([(start, -b), (start, b)]), BED_HELP
     for name, shape in stations:

@@ -22,7 +22,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
 from jiggen.design.gear import Gear, Rack, mesh_half_length
@@ -77,17 +76,6 @@ ROOT_JOINED = 0.5  # mm, the same behind the roots, inside the rim of the rack's
 
 
 @dataclass(frozen=True)
-class Bought:
-    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
-
-    name: str
-    size: str
-    count: int
-    standard: str
-    key: float | None = None
-
-
-@dataclass(frozen=True)
 class Bolt:
     """A socket head screw and its nut: what it is called, its thread, its length in mm."""
 
@@ -104,19 +92,6 @@ class Bolt:
     def nut(self) -> Nut:
         """The nut's row in the tables."""
         return nut(self.thread)
-
-    def bought(self, count: int) -> tuple[Bought, Bought]:
-        """What is bought for `count` of them."""
-        size = f"{self.thread} x {self.length:g}"
-        screw = Bought(f"{self.name}, socket head", size, count, "ISO 4762", self.screw.key)
-        return screw, Bought("hexagon nut", self.thread, count, "ISO 4032")
-
-
-def hexagon(flats: float) -> NDArray[np.float64]:
-    """Corners (6, 2) of a regular hexagon of width `flats` over its flats, the first on x; mm."""
-    radius = flats / math.sqrt(3)
-    angles = np.radians(np.arange(0, 360, 60))
-    return np.asarray(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
 @dataclass(frozen=True)

@@ -13,13 +13,21 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 import shapely.affinity
-from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
+from shapely.geometry import LineString, Point, Polygon, box
 
-from jiggen.design.board import Board
-from jiggen.design.engraving import ARROW, LINE, SCALE, Engraving, check_scale, words
+from jiggen.design.engraving import (
+    ARROW,
+    LINE,
+    SCALE,
+    Board,
+    Engraving,
+    check_scale,
+    nearest_box,
+    words,
+)
 from jiggen.design.guides import Guide
 from jiggen.design.jig import layout_part
-from jiggen.design.lettering import Lettering, Region, letter, regions_of
+from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed, moved, turned
 from jiggen.design.places import bed_turn
 from jiggen.design.plan import Plate
@@ -179,7 +187,10 @@ def _piece(plate: Plate, guides: tuple[Guide, ...], layout: Layout, bed: Bed) ->
     board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
     for item in _items(plate, mine, layout):
-        tries = (board.put(version, item.near, item.reach) for version in item.versions)
+        tries = (
+            board.put(version, item.near, nearest_box, reach=item.reach)
+            for version in item.versions
+        )
         placed = next((found for found in tries if found is not None), None)
         if placed is None:
             left_out.append(item.name)
@@ -251,19 +262,10 @@ def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[
     for line in (TITLE, *words(layout_part(layout, guides))):
         yield _Item(line, _written(line, CAPS), (middle, b / 2), length)
     if length > SCALE + 2 * EDGE:
-        yield _Item(SCALE_NAME, [_scale()], (middle, -b), length)
+        yield _Item(
+            SCALE_NAME, [shapely.union_all([check_scale(CAPS[-1], 4.5)])], (middle, -b), length
+        )
 
 
 def _written(text: str, caps: tuple[float, ...]) -> Iterator[shapely.Geometry]:
-    return (_shape(letter(text, cap)) for cap in caps)
-
-
-def _shape(lettering: Lettering, x: float = 0.0, y: float = 0.0) -> MultiPolygon:
-    regions = (region.moved(x, y) for region in lettering.regions)
-    return MultiPolygon([Polygon(region.outer, region.inner) for region in regions])
-
-
-def _scale() -> shapely.Geometry:
-    ticks, label = check_scale()
-    number = letter(label, CAPS[-1])
-    return shapely.union_all([ticks, _shape(number, (SCALE - number.width) / 2, 4.5)])
+    return (letter(text, cap) for cap in caps)

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
-from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
 from jiggen.export.compensation import compensated
@@ -102,7 +101,7 @@ def _shown(design: Design, model: Model, meshes: dict[str, PartMesh]) -> list[Sh
     ends = [(b.plate.start + moved[b.name], b.plate.stop + moved[b.name]) for b in design.bodies]
     start, stop = min(low for low, _ in ends), max(high for _, high in ends)
     shown = [ski_piece((start - 60.0, stop + 60.0), design.settings.ski.middle)]
-    floors = {"rail": design.mechanism.rail.top_z - GRADUATION_DEPTH}
+    floors = {"rail": design.mechanism.rail.top_z - DEPTH}
     for part in model.parts:
         mesh = meshes[part.name]
         for placed in part.piece.placed:

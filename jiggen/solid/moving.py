@@ -8,9 +8,9 @@ import cadquery as cq
 import numpy as np
 from shapely.geometry import Polygon
 
-from jiggen.design.graduation import DEPTH as GRADUATION_DEPTH
-from jiggen.design.lettering import Region, regions_of
-from jiggen.design.station import BRIDGE_STEP, KnobShape, PinionShape, Point, RailShape, hexagon
+from jiggen.design.engraving import DEPTH
+from jiggen.design.lettering import Region, hexagon, regions_of
+from jiggen.design.station import BRIDGE_STEP, KnobShape, PinionShape, Point, RailShape
 from jiggen.solid.level import Inset, engraved, stacked
 from jiggen.solid.shapes import (
     bridged_ceiling,
@@ -49,7 +49,7 @@ def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
         (outside, rail.bottom_rack_z - 1.0),
     ]
     leaning = taken(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to)])
-    scale = [Inset(region, GRADUATION_DEPTH) for region in rail.graduations]
+    scale = [Inset(region, DEPTH) for region in rail.graduations]
     return engraved(one_solid(leaning, "rack"), rail.top_z, scale)
 
 
