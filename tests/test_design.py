@@ -183,7 +183,7 @@ def test_a_clash_names_both_features_the_wall_and_what_helps():
     # By hand: 9.5 mm apart less one 8.1 mm pocket leaves 1.40 mm.
     assert "h-1" in finding.message and "h-2" in finding.message
     assert "1.40 mm of wall, 2 mm needed" in finding.message
-    assert "--bush" in finding.hint
+    assert "thinner bush" in finding.hint
 
 
 def test_every_clash_is_said_at_once():

@@ -112,7 +112,7 @@ def _choose(hole: str, drill: float, settings: Settings) -> Bush:
                 f"{min(row.lengths):g} mm long; the body holds {depth:.1f} mm",
                 key="body",
                 hint=f"Choose a body of {math.ceil(settings.body + min(row.lengths) - depth)} mm, "
-                "or state the bush in hand with --bush.",
+                "or state the bush in hand.",
             )
         )
     return Bush(row.outside, max(fitting))

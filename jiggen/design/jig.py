@@ -202,7 +202,7 @@ def _places(
             f"{2 * mechanism.station.half_length:.0f} mm do not fit pieces of "
             f"{longest:.0f} mm, the longest a {settings.bed.x:g}x{settings.bed.y:g} mm bed takes",
             key="bed",
-            hint="A larger bed (--bed) or a thinner bush (--bush) gives the stations room.",
+            hint="A larger bed or a thinner bush gives the stations room.",
         )
     )
 
@@ -219,7 +219,7 @@ def _check_joint_room(joint: JointShape, half_width: float, settings: Settings) 
                 f"joint screws and sight windows: {wall:.2f} mm of wall, {settings.wall:g} mm "
                 "needed; the body must fit between the rails on the narrowest ski",
                 key="ski",
-                hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed (--bed) "
+                hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed "
                 "makes one piece of the jig, without a joint.",
             )
         )
@@ -341,7 +341,7 @@ def lay_body(
                 "design.bed",
                 f"{plate.name} ({plate.stop - plate.start:.0f} mm long) does not fit the bed",
                 key="bed",
-                hint="Choose a larger bed (--bed).",
+                hint="Choose a larger bed.",
             )
         )
     return Body(

@@ -295,8 +295,7 @@ def _narrow(lacking: float) -> InputError:
             f"the body is too narrow for a boot-length ladder, by {lacking:.1f} mm; it must fit "
             "between the rails on the narrowest ski",
             key="ski",
-            hint="A wider narrowest ski (--ski) gives room; narrower ones take a jig for one boot "
-            "length.",
+            hint="A wider narrowest ski gives room; narrower ones take a jig for one boot length.",
         )
     )
 

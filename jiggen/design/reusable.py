@@ -62,7 +62,7 @@ from jiggen.layout.span import Motion, motions
 
 HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)
 FINE = 0.25  # mm: how exactly the longest half that fits the bed is found
-RANGE_HELP = "A larger bed (--bed), a thinner bush (--bush) or shorter boots give it room."
+RANGE_HELP = "A larger bed, a thinner bush or shorter boots give it room."
 
 
 @dataclass(frozen=True, eq=False)

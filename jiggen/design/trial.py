@@ -147,7 +147,7 @@ def _halves(whole: Plate, guides: tuple[Guide, ...]) -> list[Plate]:
                 f"the plate must be cut at the mounting mark to fit the bed, and hole {g.id} "
                 f"({g.x:.1f} mm from the mark) lies in the cut",
                 key="bed",
-                hint="A larger bed (--bed) takes it in one piece.",
+                hint="A larger bed takes it in one piece.",
             )
             for g in cut
         )
@@ -169,7 +169,7 @@ def _misfit(plate: Plate, bed: Bed) -> Finding:
         "design.trial-bed",
         f"{plate.name}, {size}, does not fit a bed of {bed.x:g} x {bed.y:g} mm at any turn",
         key="bed",
-        hint="Choose a larger bed (--bed).",
+        hint="Choose a larger bed.",
     )
 
 
