@@ -193,7 +193,7 @@ def test_the_demo_evening_is_served_by_the_fewest_jigs(demo):
     assert len(demo.jigs) == demo.bound
     assert demo.skis == 80
     skis = Counter(
-        (t.pair.job.ticket, ski) for j in demo.jigs for t in j.tasks for ski, _ in t.skis
+        (t.pair.row.ticket, ski) for j in demo.jigs for t in j.tasks for ski, _ in t.skis
     )
     assert len(skis) == 80
     assert set(skis.values()) == {1}, "every ski of every pair is drilled once"
@@ -204,7 +204,7 @@ def test_each_jig_has_the_holes_of_each_of_its_pairs(demo):
         for task in jig.tasks:
             assert np.array_equal(task.drilled.layout.positions, jig.job.lay_out().positions)
             assert np.array_equal(task.drilled.layout.diameters, jig.job.lay_out().diameters)
-            need = ski_needed(task.pair.job)
+            need = ski_needed(task.pair.row)
             assert jig.job.skis[0] <= need[0] <= need[1] <= jig.job.skis[1]
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from jiggen.errors import InputError
 from jiggen.evening import read_jobs
-from jiggen.evening.source import MAX_BYTES, MAX_ROWS
+from jiggen.evening.read import MAX_BYTES, MAX_ROWS
 
 MANY = 2_000  # rows
 
@@ -64,7 +64,7 @@ def refused(folder: Path, data: str | bytes, name: str = "jobs.csv") -> list[str
 def test_one_job_in_every_way_spreadsheets_write_it(tmp_path, data):
     jobs = read(tmp_path, data)
     assert jobs.faults == ()
-    [job] = jobs.jobs
+    [job] = jobs.rows
     assert (job.ticket, job.pattern, job.core) == ("A1", "club-piste", "metal")
     assert job.boot == pytest.approx(305, abs=1e-6)
     assert (job.ski_toe, job.ski_heel, job.shift, job.thickness) == (96, 92.5, -5, (23, 21))
@@ -83,24 +83,24 @@ core = "metal"
 shift = -5
 thickness = [23, 21]
 """
-    [job] = read(tmp_path, text, "jobs.toml").jobs
-    [same] = read(tmp_path, HEAD + ROW).jobs
+    [job] = read(tmp_path, text, "jobs.toml").rows
+    [same] = read(tmp_path, HEAD + ROW).rows
     assert job == same
 
 
 def test_columns_that_may_be_left_out_have_their_defaults(tmp_path):
-    [job] = read(tmp_path, "ticket,pattern,boot,ski_toe,ski_heel\nA1,p,305,96,92\n").jobs
+    [job] = read(tmp_path, "ticket,pattern,boot,ski_toe,ski_heel\nA1,p,305,96,92\n").rows
     assert (job.core, job.shift, job.thickness, job.old_holes) == ("plain", 0.0, (), None)
 
 
 def test_old_holes_are_named_from_the_jobs_file_on(tmp_path):
-    [job] = read(tmp_path, HEAD + "A1,p,305,96,92,,,,old.csv\n").jobs
+    [job] = read(tmp_path, HEAD + "A1,p,305,96,92,,,,old.csv\n").rows
     assert job.old_holes == tmp_path / "old.csv"
 
 
 def test_a_unit_in_the_head_serves_both_thicknesses(tmp_path):
     head = HEAD.replace("thickness", "thickness [in]")
-    [job] = read(tmp_path, head + "A1,p,305,96,92,,,0.9/0.85,\n").jobs
+    [job] = read(tmp_path, head + "A1,p,305,96,92,,,0.9/0.85,\n").rows
     assert job.thickness == pytest.approx((22.86, 21.59))  # 25.4 mm to the inch
 
 
@@ -129,8 +129,8 @@ def test_all_faults_of_all_rows_are_said_at_once_with_line_and_column(tmp_path):
         ("4", "ski_heel", "empty"),
         ("5", "ski_toe", "length"),
     ]
-    assert jobs.jobs[0].doubts == {"ticket", "boot", "core", "thickness"}
-    assert jobs.jobs[3].pattern == 'a "b"'
+    assert jobs.rows[0].doubts == {"ticket", "boot", "core", "thickness"}
+    assert jobs.rows[3].pattern == 'a "b"'
 
 
 @pytest.mark.parametrize(
@@ -233,7 +233,7 @@ def test_memory_grows_with_the_rows_and_no_faster(tmp_path):
     jobs = read_jobs(path)
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    assert len(jobs.jobs) == MANY
+    assert len(jobs.rows) == MANY
     assert jobs.faults == ()
     assert peak < 6_000 * MANY  # bytes
 
@@ -256,8 +256,8 @@ def test_no_text_is_more_than_refused(tmp_path, lines, head, kind):
     except InputError as error:
         assert all(finding.code.startswith("evening.") for finding in error.findings)
     else:
-        assert len(jobs.jobs) == len(jobs.places)
-        assert all(0 <= row < len(jobs.jobs) for row, _ in jobs.faults)
+        assert len(jobs.rows) == len(jobs.places)
+        assert all(0 <= row < len(jobs.rows) for row, _ in jobs.faults)
 
 
 @settings(

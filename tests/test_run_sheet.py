@@ -164,7 +164,7 @@ def test_every_pair_is_there_with_a_box_for_each_setting_of_each_ski(plans, page
     plan, read = plans("demo"), pages("demo", "A4")
     text = text_of(read)
     for pair in plan.pairs:
-        assert pair.job.ticket in text
+        assert pair.row.ticket in text
     wanted = sum(len(stops) for jig in plan.jigs for t in jig.tasks for _, stops in t.skis)
     assert sum(len(ticks(page)) for page in read) == wanted + len(plan.jigs)
 
@@ -234,7 +234,7 @@ def test_a_failed_jig_bars_its_pairs_on_every_jig_of_theirs(plans, pages):
     plan = plans("failed")
     found = outcomes(plan, "failed")
     barred = {
-        task.pair.job.ticket
+        task.pair.row.ticket
         for jig, outcome in zip(plan.jigs, found, strict=True)
         for task in jig.tasks
         if outcome.state == "failed"

@@ -5,19 +5,18 @@ the jigs and writing the run sheet belong to the report.
 """
 
 from jiggen.evening.check import Drilled, Pair, Terms
-from jiggen.evening.model import Job, Jobs
 from jiggen.evening.order import Changes
 from jiggen.evening.plan import Plan, PlannedJig, Spans, Stop, Task, plan_evening, ski_needed
-from jiggen.evening.read import read_jobs
+from jiggen.evening.read import Jobs, Row, read_jobs
 
 __all__ = [
     "Changes",
     "Drilled",
-    "Job",
     "Jobs",
     "Pair",
     "Plan",
     "PlannedJig",
+    "Row",
     "Spans",
     "Stop",
     "Task",

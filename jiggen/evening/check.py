@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal, TypeVar
 
 import numpy as np
@@ -12,13 +13,14 @@ from jiggen.design import Settings
 from jiggen.design.guides import design_guides
 from jiggen.drilling import Drilling, DrillingLimits, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
-from jiggen.evening.library import Library
-from jiggen.evening.model import Job, Place
+from jiggen.evening.read import Place, Row
+from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, layout
-from jiggen.pattern import Pattern, Side
-from jiggen.remount import Answer, RemountLimits, Way, answer
+from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
+from jiggen.remount import Answer, OldHole, RemountLimits, Way, answer, read_old_holes
 
 T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
 Which = Literal["both", "left", "right"]
 
 APART = 20.0  # mm: widths measured nearer to one another count as one, as in `jiggen.drilling`
@@ -64,40 +66,40 @@ class Drilled:
 class Pair:
     """A row that was checked: its pattern, and what is drilled on its skis."""
 
-    job: Job
+    row: Row
     place: Place
     pattern: Pattern
     drilled: tuple[Drilled, ...]
 
 
 def check_row(
-    job: Job, place: Place, library: Library, terms: Terms
+    row: Row, place: Place, library: Library, terms: Terms
 ) -> tuple[Pair | None, tuple[Finding, ...]]:
     """A row's pair, and what is wrong with the row beyond what reading it found.
 
     The pair is None where no jig can be thought of for it.
     """
     faults = _Kept(place)
-    if "pattern" in job.doubts:
+    if "pattern" in row.doubts:
         return None, ()
-    pattern = faults.tried("pattern", lambda: library.pattern(job.pattern))
+    pattern = faults.tried("pattern", lambda: library.pattern(row.pattern))
     old = None
-    if job.old_holes is not None:
-        file = job.old_holes
+    if row.old_holes is not None:
+        file = row.old_holes
         old = faults.tried("old_holes", lambda: library.old_holes(file))
-    if pattern is None or job.doubts & {"boot", "shift", "core"}:
+    if pattern is None or row.doubts & {"boot", "shift", "core"}:
         return None, faults.found
     whiches: tuple[Which, ...] = ("both",) if pattern.pair == "same" else ("left", "right")
     drilled = []
     for which in whiches:
-        made = faults.tried("boot", lambda: _drilled(job, pattern, which, terms))  # noqa: B023
+        made = faults.tried("boot", lambda: _drilled(row, pattern, which, terms))  # noqa: B023
         if made is None:
             break  # what is wrong with one ski's layout is wrong with the other's
         held = answer(made.layout, old, terms.old) if old else None
         faults.keep(_findings(made, held))
         drilled.append(replace(made, old=held))
-    complete = len(drilled) == len(whiches) and not job.doubts & {"ski_toe", "ski_heel"}
-    return (Pair(job, place, pattern, tuple(drilled)) if complete else None), faults.found
+    complete = len(drilled) == len(whiches) and not row.doubts & {"ski_toe", "ski_heel"}
+    return (Pair(row, place, pattern, tuple(drilled)) if complete else None), faults.found
 
 
 class _Kept:
@@ -145,25 +147,25 @@ def _kind(finding: Finding) -> str:
     return finding.key if kind == "ski" else kind
 
 
-def _drilled(job: Job, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
+def _drilled(row: Row, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
     """One layout of a row, and its drilling.  Raises InputError."""
-    holes = layout(pattern, job.boot, mount_shift=job.shift, core=job.core, side=_SIDES[which])
+    holes = layout(pattern, row.boot, mount_shift=row.shift, core=row.core, side=_SIDES[which])
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
-    state = SkiState(job.thickness, _widths(job, holes), pattern.area)
+    state = SkiState(row.thickness, _widths(row, holes), pattern.area)
     checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))
     return Drilled(which, holes, checked, None)
 
 
-def _widths(job: Job, holes: Layout) -> tuple[tuple[float, float], ...]:
+def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
     """The ski's measured widths, each with its x: the middle of the toe's and the heel's holes."""
-    if job.doubts & {"ski_toe", "ski_heel"}:
+    if row.doubts & {"ski_toe", "ski_heel"}:
         return ()
     x, groups = holes.positions[:, 0], np.array(holes.groups)
     middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
     toe, heel = max(middles), min(middles)
     if toe - heel < APART:
-        return ((toe, min(job.ski_toe, job.ski_heel)),)
-    return (heel, job.ski_heel), (toe, job.ski_toe)
+        return ((toe, min(row.ski_toe, row.ski_heel)),)
+    return (heel, row.ski_heel), (toe, row.ski_toe)
 
 
 def _findings(made: Drilled, old: Answer | None) -> Iterator[tuple[str, Finding]]:
@@ -193,3 +195,71 @@ def _too_near(found: Answer, ski: str) -> Finding:
 
 def _way(way: Way, end: str) -> str:
     return f"shift {round(way.set_to, 3) + 0.0:g} (towards the {end})"
+
+
+# -- the files that rows name ----------------------------------------------------------------------
+
+
+class Library:
+    """Reads files named from `folder`, that of the jobs file, and keeps what they hold."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._patterns: dict[str, Pattern | None] = {}
+        self._holes: dict[Path, tuple[OldHole, ...] | None] = {}
+
+    def pattern(self, name: str) -> Pattern:
+        """The pattern called `name`: a file beside the jobs file, or any that its name finds.
+
+        Raises InputError; where its file is at fault, with all its faults the first time alone.
+        """
+        hint = "Its faults are said with the first row that names it."
+        again = Finding("evening.pattern", f"no use of {quoted(name)}: it has faults", hint=hint)
+        return _once(self._patterns, name, self._read_pattern, again)
+
+    def old_holes(self, path: Path) -> tuple[OldHole, ...]:
+        """The old holes in the file at `path`.  Raises InputError as `pattern` does."""
+        hint = "Its faults are said with the first row that names it."
+        again = Finding("evening.file", f"no use of {quoted(str(path))}: it has faults", hint=hint)
+        return _once(self._holes, path, _read_holes, again)
+
+    def _read_pattern(self, name: str) -> Pattern:
+        beside = self._folder / name
+        path = beside if _is_file(beside) else find_pattern(name)
+        if not _is_file(path):  # a pipe, say: reading it would wait for ever
+            hint = "Name a pattern, or the path of a pattern file."
+            raise InputError(Finding("evening.file", f"{quoted(name)} is no file", hint=hint))
+        return read_pattern(path)
+
+
+def _read_holes(path: Path) -> tuple[OldHole, ...]:
+    if not _is_file(path):
+        hint = "The name is read from the folder of the jobs file on."
+        said = f"there is no file {quoted(str(path), 200)}"
+        raise InputError(Finding("evening.file", said, hint=hint))
+    return read_old_holes(path)
+
+
+def _once(known: dict[K, T | None], key: K, read: Callable[[K], T], again: Finding) -> T:
+    """What `read` returns, or returned; a file that had faults raises `again` from then on.
+
+    What is wrong with the name alone is raised each time.
+    """
+    if key not in known:
+        try:
+            known[key] = read(key)
+        except InputError as error:
+            if any(finding.where for finding in error.findings):
+                known[key] = None
+            raise
+    found = known[key]
+    if found is None:
+        raise InputError(again)
+    return found
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # no name that a file can have
+        return False

@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from jiggen.evening.model import Interval
+from jiggen.job import Interval
 
 TIME_LIMIT = 60.0  # seconds for one integer program; far more than any evening takes
 ROUNDING = 1e-6

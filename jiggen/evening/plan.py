@@ -11,12 +11,11 @@ from functools import cached_property
 from jiggen.design import SkiRange
 from jiggen.drilling import DepthStop
 from jiggen.errors import Finding, InputError
-from jiggen.evening.check import Drilled, Pair, Terms, check_row
+from jiggen.evening.check import Drilled, Library, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Remembered, around, fewest
-from jiggen.evening.library import Library
-from jiggen.evening.model import COLUMNS, Interval, Job, Jobs
 from jiggen.evening.order import Block, Changes, Setting, run_order
-from jiggen.job import Job as JigJob
+from jiggen.evening.read import COLUMNS, Jobs, Row
+from jiggen.job import Interval, Job
 from jiggen.pattern import Core, Pattern, Side
 from jiggen.progress import announce
 from jiggen.ranges import boots_alike, fits, obstacles
@@ -71,7 +70,7 @@ class Task:
 class PlannedJig:
     """A jig, its stops, and its tasks in the order they are done."""
 
-    job: JigJob
+    job: Job
     stops: tuple[Stop, ...]
     tasks: tuple[Task, ...]
 
@@ -105,10 +104,10 @@ def plan_evening(
     library = Library(jobs.file.parent)
     pairs: list[Pair] = []
     faults = list(jobs.faults)
-    for job, place in zip(jobs.jobs, jobs.places, strict=True):
+    for row, place in zip(jobs.rows, jobs.places, strict=True):
         announce(f"checking {place.where}")
-        pair, found = check_row(job, place, library, terms)
-        faults += ((job.row, finding) for finding in found)
+        pair, found = check_row(row, place, library, terms)
+        faults += ((row.number, finding) for finding in found)
         pairs += [pair] if pair else []
     families = _families(pairs, terms, spans)
     for family in families:
@@ -116,7 +115,7 @@ def plan_evening(
         faults += family.unserved()
     if faults:
         raise InputError(_in_order(faults))
-    jigs: list[tuple[_Family, JigJob, tuple[int, ...]]] = []
+    jigs: list[tuple[_Family, Job, tuple[int, ...]]] = []
     bound = 0
     for family in families:
         announce(f"fewest jigs for {family.pattern.name}")
@@ -160,9 +159,9 @@ class _Family:
     terms: Terms
     spans: Spans
 
-    def job(self, box: Box) -> JigJob:
+    def job(self, box: Box) -> Job:
         """The jig that serves `box`."""
-        return JigJob(
+        return Job(
             self.pattern,
             box.boots,
             replace(self.terms.settings, ski=SkiRange(*box.ski)),
@@ -194,7 +193,7 @@ class _Family:
                 continue
             for need in alike:
                 if not self.serves(need.box):
-                    yield need.pair.job.row, self._why(need)
+                    yield need.pair.row.number, self._why(need)
 
     def _why(self, need: _Need) -> Finding:
         place, (least, most) = need.pair.place, need.box.ski
@@ -216,11 +215,11 @@ def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> tuple[_Famil
         for drilled in pair.drilled:
             drills = tuple(drilled.layout.diameters.tolist())
             side: Side = "right" if drilled.which == "right" else "left"
-            box = Box((pair.job.boot, pair.job.boot), ski_needed(pair.job))
-            key = (pattern, drills, pair.job.shift, side)
+            box = Box((pair.row.boot, pair.row.boot), ski_needed(pair.row))
+            key = (pattern, drills, pair.row.shift, side)
             together.setdefault(key, []).append(_Need(pair, drilled, box))
     return tuple(
-        _Family(pattern, needs[0].pair.job.core, shift, side, tuple(_one_boot(needs)), terms, spans)
+        _Family(pattern, needs[0].pair.row.core, shift, side, tuple(_one_boot(needs)), terms, spans)
         for (pattern, _, shift, side), needs in together.items()
     )
 
@@ -229,20 +228,20 @@ def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
     """Boots that leave the holes where they are count as one range, so that one jig serves all."""
     pattern = needs[0].pair.pattern
     runs: list[Interval] = []
-    for boot in sorted({need.pair.job.boot for need in needs}):
+    for boot in sorted({need.pair.row.boot for need in needs}):
         if runs and boots_alike(pattern, (runs[-1][0], boot)):
             runs[-1] = (runs[-1][0], boot)
         else:
             runs.append((boot, boot))
     starts = [start for start, _ in runs]
     for need in needs:
-        run = runs[bisect_right(starts, need.pair.job.boot) - 1]
+        run = runs[bisect_right(starts, need.pair.row.boot) - 1]
         yield replace(need, box=replace(need.box, boots=run))
 
 
-def ski_needed(job: Job) -> Interval:
+def ski_needed(row: Row) -> Interval:
     """Ski widths in whole mm that a jig must serve for a pair."""
-    widths = job.ski_toe, job.ski_heel
+    widths = row.ski_toe, row.ski_heel
     return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
 
 
@@ -251,7 +250,7 @@ def ski_needed(job: Job) -> Interval:
 
 def _ordered(
     pairs: tuple[Pair, ...],
-    jigs: Sequence[tuple[_Family, JigJob, tuple[int, ...]]],
+    jigs: Sequence[tuple[_Family, Job, tuple[int, ...]]],
     bound: int,
 ) -> Plan:
     """The plan with jigs and stops in the order that changes them the fewest times."""

@@ -33,12 +33,12 @@ def main() -> None:
     plan = plan_evening(read_jobs(said.jobs), terms)
     took, worked = time.perf_counter() - start, time.process_time() - busy
     each = {
-        (pair.job.pattern, pair.job.boot, pair.job.core, pair.job.shift, ski_needed(pair.job), one)
+        (pair.row.pattern, pair.row.boot, pair.row.core, pair.row.shift, ski_needed(pair.row), one)
         for pair in plan.pairs
         for one in (drilled.which for drilled in pair.drilled)
     }
     # As they come: jigs in the file's order, the settings of each ski in the pattern's order.
-    jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.job.row)
+    jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.row.number)
     plain = [
         [
             [(round(s.drill, 2), round(s.from_tip, 1)) for s in jig.stops]

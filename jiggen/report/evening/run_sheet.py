@@ -38,11 +38,11 @@ def check_tickets(plan: Plan) -> None:
         pair.place.fault(
             "ticket",
             "ticket",
-            f"{plain(pair.job.ticket)!r} has characters that the run sheet cannot print",
+            f"{plain(pair.row.ticket)!r} has characters that the run sheet cannot print",
             "Write it with letters of the Latin, Greek or Cyrillic alphabet, or with a number.",
         )
         for pair in plan.pairs
-        if plain(pair.job.ticket) != pair.job.ticket
+        if plain(pair.row.ticket) != pair.row.ticket
     ]
     if faults:
         raise InputError(faults)
@@ -79,7 +79,7 @@ class _Sheet:
             if outcome.state != "failed"
         }
         self.used = {
-            (task.pair.job.row, ski): count
+            (task.pair.row.number, ski): count
             for count, jig in enumerate(plan.jigs, start=1)
             for task in jig.tasks
             for ski, _ in task.skis
@@ -135,7 +135,7 @@ class _Sheet:
                     [
                         beside(
                             [
-                                (0.0, paragraph(pair.job.ticket, TICKET, left - 3.0, bold=True)),
+                                (0.0, paragraph(pair.row.ticket, TICKET, left - 3.0, bold=True)),
                                 (left, paragraph(reason, BODY, self.width - left)),
                             ]
                         ),
@@ -207,31 +207,31 @@ class _Sheet:
 
     def _row(self, task: Task, jig: PlannedJig, alike: Sequence[str]) -> Block:
         """One pair: what to set, what to read, boxes to tick, screws, and what to mind."""
-        job, width = task.pair.job, self.width
+        row, width = task.pair.row, self.width
         halves = self.halves[jig.job]
-        setting = [say("row.boot", boot=number(job.boot))]
+        setting = [say("row.boot", boot=number(row.boot))]
         setting += [say("row.any")] if not halves and not jig.job.one_boot else []
-        setting += [say("row.shift", shift=f"{job.shift:+g}")] if job.shift else []
-        rails = say("row.rail", toe=number(job.ski_toe / 2, 1), heel=number(job.ski_heel / 2, 1))
+        setting += [say("row.shift", shift=f"{row.shift:+g}")] if row.shift else []
+        rails = say("row.rail", toe=number(row.ski_toe / 2, 1), heel=number(row.ski_heel / 2, 1))
         xs = [sum(COLUMNS[:n]) * width for n in range(len(COLUMNS))]
         room = [share * width - 2.0 for share in COLUMNS]
-        ticket = fit(job.ticket, TICKET, 7.0, room[0], 2, bold=True)
+        ticket = fit(row.ticket, TICKET, 7.0, room[0], 2, bold=True)
         columns = [
-            (xs[0], paragraph(job.ticket, ticket, room[0], bold=True)),
+            (xs[0], paragraph(row.ticket, ticket, room[0], bold=True)),
             (xs[1], stack(paragraph(line, BODY, room[1]) for line in setting)),
             (xs[2], paragraph(rails, BODY, room[2])),
         ]
-        if job.row in self.barred:
+        if row.number in self.barred:
             words = paragraph(say("stop.row"), BODY, width - xs[3], bold=True)
             return _ruled(beside([*columns, (xs[3], words)]), width)
         skis = dict(task.skis)
         columns += [
-            (xs[3], self._boxes(job.row, "left", skis, room[3])),
-            (xs[4], self._boxes(job.row, "right", skis, room[4])),
+            (xs[3], self._boxes(row.number, "left", skis, room[3])),
+            (xs[4], self._boxes(row.number, "right", skis, room[4])),
             (xs[5], _screws(task, room[5])),
         ]
-        lines = tuple(on_the_mark(halves, jig.job, job.boot))
-        mind = _between(lines, job.boot)
+        lines = tuple(on_the_mark(halves, jig.job, row.boot))
+        mind = _between(lines, row.boot)
         mind += [words for words in _mind(task) if words not in alike]
         below = [_lines(lines, width)] if lines else []
         below += [_note(say("mind", words=" ".join(mind)), width)] if mind else []
@@ -269,7 +269,7 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
             reason=plain(outcome.faults[0].message),
         )
         for task in jig.tasks:
-            found.setdefault(task.pair.job.row, (task.pair, why))
+            found.setdefault(task.pair.row.number, (task.pair, why))
     return found
 
 

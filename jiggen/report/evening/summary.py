@@ -54,7 +54,7 @@ def _totals(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> list
         if outcome.state == "failed":
             lines += [f"FAILED:   jig {number}: {fault}" for fault in outcome.faults]
     if outcomes and (never := barred(plan, outcomes)):
-        tickets = "; ".join(pair.job.ticket for pair, _ in never.values())
+        tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
         lines.append(f"DO NOT DRILL: {tickets}")
     if outcomes:
         lines.append(f"Folders:  {outcomes[0].folder.parent}")
@@ -83,8 +83,8 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
                 "stops": [asdict(stop) for stop in jig.stops],
                 "tasks": [
                     {
-                        "ticket": task.pair.job.ticket,
-                        "boot": task.pair.job.boot,
+                        "ticket": task.pair.row.ticket,
+                        "boot": task.pair.row.boot,
                         "skis": {ski: [stop.number for stop in order] for ski, order in task.skis},
                     }
                     for task in jig.tasks
@@ -93,7 +93,7 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
             }
             for number, jig in enumerate(plan.jigs, start=1)
         ],
-        "do_not_drill": [pair.job.ticket for pair, _ in never.values()],
+        "do_not_drill": [pair.row.ticket for pair, _ in never.values()],
         "sheet": str(sheet) if sheet else None,
     }
 
