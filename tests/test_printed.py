@@ -13,10 +13,10 @@ from printer_trials import finished_jigs
 from jiggen.errors import CheckFailed, InputError
 from jiggen.printer import Fits, Profile, save_profile
 from jiggen.printer.correct import corrected, profile_then
+from jiggen.printer.findings import refusals_of_print
 from jiggen.printer.measured import PinReadings
 from jiggen.printer.pairs import MOST, blank_text, worth_measuring
 from jiggen.printer.printed import fit_printed
-from jiggen.printer.printed_findings import refusals
 from jiggen.printer.read import read_printed
 from jiggen.report.printed import read_printout
 
@@ -70,7 +70,7 @@ def test_a_true_jig_may_be_used(pattern, bed, tmp_path):
     assert [hole.off for hole in found.expected] == pytest.approx([0.0] * len(jig.holes), abs=1e-6)
     assert max(hole.known for hole in found.expected) <= 0.13
     assert found.verdict == "use"
-    assert refusals(found) == ()
+    assert refusals_of_print(found) == ()
 
 
 def test_a_short_jig_is_printed_again_and_then_comes_out_true(tmp_path):
@@ -81,7 +81,7 @@ def test_a_short_jig_is_printed_again_and_then_comes_out_true(tmp_path):
     # 0.3 % of toe-1's place (155.3, 17.3)
     assert off["toe-1"] == pytest.approx((-0.466, -0.052), abs=0.02)
     assert found.verdict == "reprint"
-    [finding] = refusals(found)
+    [finding] = refusals_of_print(found)
     assert finding.code == "printer.off"
     assert "toe-1 by 0.4" in finding.message
     made = corrected(found, profile_then(None, USUAL), "club")
@@ -154,7 +154,7 @@ def test_few_readings_say_so(tmp_path):
     few = readings(places, [("toe-1", "toe-2"), ("toe-1", "toe-3")])
     found = fit_printed(jig, few)
     assert found.verdict == "measure"
-    [finding] = refusals(found)
+    [finding] = refusals_of_print(found)
     assert finding.code == "printer.unsure"
     before = max(hole.known for hole in found.expected)
     more = PinReadings((*few.distances, *readings(places, [found.telling]).distances), 0.03)
@@ -182,7 +182,7 @@ def test_a_misread_value_is_told_as_it_was_written(tmp_path):
     chosen, jig = designed(), printout(tmp_path).jig
     read = readings(finished(chosen, both(chosen, Printer())), worth_measuring(jig))
     spoilt = [replace(read.distances[0], value=read.distances[0].value + 1), *read.distances[1:]]
-    [finding] = refusals(fit_printed(jig, replace(read, distances=tuple(spoilt))))
+    [finding] = refusals_of_print(fit_printed(jig, replace(read, distances=tuple(spoilt))))
     assert finding.code == "printer.misread"
     # toe-1 (155.3, 17.3) to heel-3 (-161.8, 18.4) is 317.10, and 3.6 over the pins
     assert "you wrote 321.70, the other readings say 320.7" in finding.message

@@ -15,9 +15,9 @@ from test_profile_cli import fill
 
 from jiggen.cli import main
 from jiggen.errors import InputError
+from jiggen.printer.findings import refusals_of_print
 from jiggen.printer.pairs import MOST, worth_measuring
 from jiggen.printer.printed import fit_printed
-from jiggen.printer.printed_findings import refusals
 from jiggen.report.printed import read_printout
 
 SHIPPED = ["club-piste", "step-track", "skew-plate", "old-inch"]
@@ -78,7 +78,7 @@ def test_what_is_listed_to_measure_lets_a_true_jig_pass(name, tmp_path):
     found = fit_printed(jig, readings(halves(name, alike(jig, Printer())), pairs))
     assert max(hole.off for hole in found.expected) < 1e-5
     assert found.verdict == "use"
-    assert refusals(found) == ()
+    assert refusals_of_print(found) == ()
 
 
 def test_each_half_has_its_own_printer(folder):

@@ -19,11 +19,10 @@ from printer_trials import (
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
 from jiggen.measure.adjustment import derivative
-from jiggen.printer.findings import refusals, warnings
+from jiggen.printer.findings import refusals, slip, warnings
 from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
 from jiggen.printer.measured import Diameter, Distance, Height
 from jiggen.printer.profile_of import examine_gauge, profile_of
-from jiggen.printer.slips import slip
 from jiggen.printer.words import lines
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)

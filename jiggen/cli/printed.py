@@ -84,9 +84,9 @@ def printed(
     assert file is not None  # it is the one or the other
 
     from jiggen.printer.correct import corrected, profile_then
+    from jiggen.printer.findings import refusals_of_print
     from jiggen.printer.model import check_name
     from jiggen.printer.printed import fit_printed
-    from jiggen.printer.printed_findings import refusals
     from jiggen.printer.read import read_printed
     from jiggen.printer.store import save_profile
 
@@ -94,7 +94,7 @@ def printed(
         check_name(name)
     holes = [one.holes for one in printout.jig.rigid]
     found = fit_printed(printout.jig, read_printed(file, *holes), limit)
-    against = refusals(found)
+    against = refusals_of_print(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
         before = profile_then(printout.sent, printout.fits)

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-
-import numpy as np
+from itertools import pairwise
 
 from jiggen.errors import Finding
 from jiggen.inputs.faults import Unit
-from jiggen.measure.adjustment import NOTICED, Adjustment, GrossError, Readings
+from jiggen.measure.words import (
+    describe_coarse,
+    describe_contradiction,
+    describe_unchecked,
+    measure_as_well,
+    the_first,
+)
 from jiggen.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
-from jiggen.printer.measured import EDGES, Height, Measurements, Reading
+from jiggen.printer.measured import EDGES, Height, Measurements, PinReadings, Reading
 from jiggen.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
-from jiggen.printer.slips import slip
+from jiggen.printer.printed import PrintedFit
 
-_SHOWN = 6  # readings named in one line
+_PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
+_SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
+_LEAST = 0.03  # mm; nearer than this nothing tells two slips apart
 _WHAT: dict[Parameter, str] = {
     "scale_x": "how long the printer makes things along x",
     "scale_y": "how long the printer makes things along y",
@@ -42,16 +49,9 @@ def refusals(found: GaugeFit) -> tuple[Finding, ...]:
 
     Codes: ``printer.misread``, ``.disagree``, ``.beyond``.
     """
-    measurements, source = found.measurements, found.measurements.source
+    source = found.measurements.source
     if found.fit.contradicts:
-        said = contradiction(
-            found.fit,
-            found.gross_error,
-            measurements.readings,
-            measurements.unit,
-            measurements.caliper,
-        )
-        return (replace(said, where=source, hint=said.hint + _other_edges(found)),)
+        return (contradiction(found, found.measurements, _other_edges(found)),)
     return tuple(
         Finding("printer.beyond", message, source, key, hint)
         for key, message, hint in _beyond(found)
@@ -63,71 +63,81 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
 
     Codes: ``printer.unmeasured``, ``.unchecked``, ``.coarse``.
     """
-    source = found.measurements.source
     return tuple(
-        Finding(f"printer.{code}", message, source, hint=hint)
-        for code, message, hint in _warnings(found)
+        replace(finding, code=f"printer.{finding.code}", where=found.measurements.source)
+        for finding in _warnings(found)
     )
+
+
+def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
+    """What stands against a finished jig: contradictory readings, or holes that may be too far off.
+
+    Codes: ``printer.misread``, ``.disagree``; ``.off``, ``.unsure``.
+    """
+    source, limit = found.readings.source, found.limit
+    if found.fit.contradicts:
+        return (contradiction(found, found.readings),)
+    if off := [f"{one.hole} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
+        return (
+            Finding(
+                "printer.off",
+                f"holes are off by more than {limit:g} mm: {the_first(off, ', ')}",
+                source,
+                hint="Do not drill with it: print it again with the corrected profile.",
+            ),
+        )
+    unsure = [one for one in found.expected if one.at_worst > limit]
+    if not unsure:
+        return ()
+    named = the_first([f"{one.hole} by {one.at_worst:.2f} mm" for one in unsure], ", ")
+    hint = f"Measure {found.telling[0]} to {found.telling[1]} as well, then look again."
+    message = f"holes may be off by more than {limit:g} mm: {named}"
+    return (Finding("printer.unsure", message, source, hint=hint),)
 
 
 def contradiction(
-    fit: Adjustment[Readings],
-    wrong: GrossError[Adjustment[Readings]] | None,
-    readings: Sequence[Reading],
-    unit: Unit,
-    caliper: float,
+    found: GaugeFit | PrintedFit, read: Measurements | PinReadings, explained: Sequence[str] = ()
 ) -> Finding:
-    """What is said of `readings` that contradict: which value is misread, or that none is.
-
-    Code ``printer.misread`` or ``.disagree``.
-    """
-    labels = [str(reading) for reading in readings]
-    if wrong is None or not wrong.likely:
-        sizes = np.abs(fit.normalised[: fit.equations.readings])
-        worst = np.argsort(-sizes, kind="stable")[:3]
-        return Finding(
-            "printer.disagree",
-            "the readings contradict one another, and no single misreading explains it",
-            hint=f"Measure these again first: {'; '.join(labels[row] for row in worst)}. If your "
-            f"caliper is coarser than {caliper:g} mm, say so: caliper = 0.05.",
-        )
-    read = readings[wrong.row].value
+    """Which of the readings that contradict is a gross error, or that no single one is."""
+    wrong, readings, unit = found.gross_error, read.readings, read.unit
     words = ["Measure it again, or leave it empty."]
-    if seems := slip(read, read - wrong.off, wrong.known, unit):
-        words.append(f"It looks like {seems}.")
-    if wrong.rivals:
-        rivals = [labels[row] for row in wrong.rivals[:_SHOWN]]
-        words.append(f"As likely wrong instead: {'; '.join(rivals)}.")
-    return Finding(
-        "printer.misread",
-        f"{labels[wrong.row]}: you wrote {shown(read, unit)}, the other readings say "
-        f"{shown(read - wrong.off, unit)}",
-        hint=" ".join(words),
+    if wrong and wrong.likely:
+        value = readings[wrong.row].value
+        if seems := slip(value, value - wrong.off, wrong.known, unit):
+            words.append(f"It looks like {seems}.")
+    finding = describe_contradiction(
+        "readings",
+        found.fit,
+        wrong,
+        [str(reading) for reading in readings],
+        lambda row, less: shown(readings[row].value - less, unit),
+        explained=[*words, *explained],
+        coarse=f"If your caliper is coarser than {read.caliper:g} mm, say so: caliper = 0.05.",
     )
+    return replace(finding, code=f"printer.{finding.code}", where=read.source)
 
 
 def shown(length: float, unit: Unit) -> str:
     """A length in mm as the caliper shows it."""
-    return f"{length / unit.mm:.{4 if unit.name == 'in' else 2}f}"
+    return f"{length / unit.mm:.{_PLACES[unit.name]}f}"
 
 
-def _other_edges(found: GaugeFit) -> str:
-    """Says how a misread distance was perhaps measured, where that would explain it."""
+def _other_edges(found: GaugeFit) -> list[str]:
+    """How a distance that is wrong was perhaps measured, where that would explain it."""
     wrong = found.gross_error
     if wrong is None or not wrong.likely or wrong.row >= len(found.measurements.distances):
-        return ""
+        return []
     reading = found.measurements.distances[wrong.row]
     others = (replace(reading, edges=edges) for edges in EDGES if edges != reading.edges)
-    fitting = [
-        other
+    return [
+        f"It would fit as: {other}."
         for other in others
         if abs(found.would_be(other, wrong.without) - reading.value) <= 4 * wrong.known
     ]
-    return "".join(f" It would fit as: {other}." for other in fitting)
 
 
 def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
-    mend = "That wants mending, not compensating: "
+    mend = "That is too much to compensate; repair or calibrate the printer: "
     scales: tuple[tuple[Parameter, str], ...] = (
         ("scale_x", "x"),
         ("scale_y", "y"),
@@ -161,35 +171,17 @@ def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
             )
 
 
-def _warnings(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
+def _warnings(found: GaugeFit) -> Iterator[Finding]:
     measurements = found.measurements
-    loose = [
-        name
-        for name in loose_parameters(measurements)
-        if name not in NEEDED and _could_be_measured(measurements, name)
-    ]
-    for name in loose:
-        yield (
-            "unmeasured",
-            f"the readings do not say {_WHAT[name]}; it is taken to be true",
-            _measure(measurements, (name,)),
-        )
+    for name in loose_parameters(measurements):
+        if name not in NEEDED and _could_be_measured(measurements, name):
+            message = f"the readings do not say {_WHAT[name]}; it is assumed to be true"
+            yield Finding("unmeasured", message, hint=_measure(measurements, (name,)))
     readings = measurements.readings
     if rows := found.fit.unchecked(len(readings)):
-        names = [str(readings[row]) for row in rows[:_SHOWN]]
-        more = f"; and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
-        yield (
-            "unchecked",
-            f"a misreading of {NOTICED:g} mm would not show in: {'; '.join(names)}{more}",
-            "Measure them twice.",
-        )
+        yield describe_unchecked([str(readings[row]) for row in rows])
     if found.fit.spread > 1 and not found.fit.contradicts:
-        yield (
-            "coarse",
-            f"your readings agree within {found.fit.spread * measurements.caliper:.2f} mm, not "
-            f"{measurements.caliper:g} mm as said",
-            "The result is given as that much less certain.",
-        )
+        yield describe_coarse(found.fit.spread, measurements.caliper)
 
 
 def _could_be_measured(measurements: Measurements, name: Parameter) -> bool:
@@ -199,12 +191,47 @@ def _could_be_measured(measurements: Measurements, name: Parameter) -> bool:
 
 def _measure(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
     names = [_named(reading) for reading in to_add(measurements, loose)]
-    if not names:
-        return "Measure more of the gauge."
-    first, *more = names
-    return f"Measure {first} as well." + (f" Then {' and '.join(more)}." if more else "")
+    return measure_as_well(names) if names else "Measure more of the gauge."
 
 
 def _named(reading: Reading) -> str:
     """A reading to be taken, as a person finds it; which height is all the same."""
     return "a height" if isinstance(reading, Height) else str(reading)
+
+
+def slip(read: float, expected: float, known: float, unit: Unit) -> str:
+    """How `read` may have come of `expected`, in words; nothing where no usual slip explains it.
+
+    All in mm; `known` is the standard uncertainty of their difference.  Digits are those that
+    the caliper showed in `unit`.
+    """
+    near = max(4 * known, _LEAST)
+    ways = [(abs(value - expected), words) for value, words in _ways(read, unit)]
+    distance, words = min(ways, key=lambda way: way[0])
+    return words if distance <= near else ""
+
+
+def _ways(read: float, unit: Unit) -> Iterator[tuple[float, str]]:
+    """What should have been written in mm, and the slip that made `read` of it."""
+    for step in _SLIPS[unit.name]:
+        yield read - step * unit.mm, f"{step:g} {unit.name} too much"
+        yield read + step * unit.mm, f"{step:g} {unit.name} too little"
+    text = f"{read / unit.mm:.{_PLACES[unit.name]}f}"
+    digits = [place for place, sign in enumerate(text) if sign.isdigit()]
+    for first, second in pairwise(digits):
+        yield from _swapped(text, first, second, unit)
+    yield read * 10, "the point one place too far left"
+    yield read / 10, "the point one place too far right"
+    if unit.name == "mm":
+        yield read * 25.4, "read in inches"
+    else:
+        yield read / 25.4, "read in millimetres"
+
+
+def _swapped(text: str, first: int, second: int, unit: Unit) -> Iterator[tuple[float, str]]:
+    """The number with two of its digits the other way round, where that is another number."""
+    if text[first] != text[second]:
+        signs = list(text)
+        signs[first], signs[second] = text[second], text[first]
+        meant = "".join(signs)
+        yield float(meant) * unit.mm, f"two digits swapped: {text} for {meant}"

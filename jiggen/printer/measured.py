@@ -112,3 +112,8 @@ class PinReadings:
     caliper: float = PINS
     unit: Unit = UNITS["mm"]
     source: str = ""
+
+    @property
+    def readings(self) -> tuple[Distance, ...]:
+        """All that was read."""
+        return self.distances

@@ -9,21 +9,24 @@ import numpy as np
 
 from jiggen.errors import Finding
 from jiggen.measure.adjustment import NOTICED, Array, GrossError
-from jiggen.survey import extra
+from jiggen.measure.words import (
+    SHOWN,
+    describe_coarse,
+    describe_contradiction,
+    describe_unchecked,
+    listed,
+    measure_as_well,
+)
+from jiggen.survey import next_reading
 from jiggen.survey.ambiguity import Alternative
 from jiggen.survey.examine import Examination
 from jiggen.survey.fit import Fit
-from jiggen.survey.model import KINDS, REACH, Kind, listed
+from jiggen.survey.model import KINDS, REACH, Kind
 from jiggen.survey.network import Claim
 from jiggen.survey.rigidity import Hinge
 from jiggen.survey.symmetry import Symmetry
 
-_SHOWN = 6  # readings named in one line
 _ENDS = {"front": "tip", "rear": "tail"}
-_NOT_ALIKE = (
-    "Measure them again. If the plate is made so, take them out of pairs and centre_line, and say "
-    "where the middle is."
-)
 
 
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
@@ -32,10 +35,7 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.misread``, ``.disagree``, ``.sides``,
     ``.unlike``, ``.uncertain``.
     """
-    return tuple(
-        Finding(f"survey.{code}", message, found.survey.source, hint=hint)
-        for code, message, hint in _refusals(found, limit)
-    )
+    return _of_survey(found, _refusals(found, limit))
 
 
 def warnings(found: Examination) -> tuple[Finding, ...]:
@@ -43,56 +43,58 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
 
     Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``.
     """
+    return _of_survey(found, _warnings(found))
+
+
+def _of_survey(found: Examination, findings: Iterator[Finding]) -> tuple[Finding, ...]:
     return tuple(
-        Finding(f"survey.{code}", message, found.survey.source, hint=hint)
-        for code, message, hint in _warnings(found)
+        replace(finding, code=f"survey.{finding.code}", where=found.survey.source)
+        for finding in findings
     )
 
 
-def _refusals(found: Examination, limit: float) -> Iterator[tuple[str, str, str]]:
-    held = found.rigidity
-    if held.lacking:
-        yield "loose", _loose(found), _measure(found, extra.fixing(found.fit, held.lacking))
-    elif held.whole:
+def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
+    rigidity = found.rigidity
+    if rigidity.lacking:
+        names = next_reading.fixing(found.fit, rigidity.lacking)
+        hint = measure_as_well(names) if names else "Measure to it from another hole."
+        yield Finding("loose", _loose(found), hint=hint)
+    elif rigidity.whole:
         yield _whole(found)
     for other in found.others:
-        yield "two-ways", *_two_ways(found, other)
+        yield _two_ways(found, other)
     if found.gross_error is not None and found.contradicts:
         yield _contradiction(found, found.gross_error)
-    if held.rigid:  # otherwise it lies anywhere
+    if rigidity.rigid:  # otherwise holes lie anywhere
         yield from _sides(found)
     if found.symmetry.verdict == "different" and not found.contradicts:
-        yield "unlike", _unlike(found.symmetry), _NOT_ALIKE
+        yield _unlike(found.symmetry)
     reaches = zip(found.survey.holes, found.within, strict=True)
     over = [name for name, reach in reaches if reach > limit]
-    if over and held.rigid and not found.contradicts:
-        yield "uncertain", *_uncertain(found, over, limit)
+    if over and rigidity.rigid and not found.contradicts:
+        yield _uncertain(found, over, limit)
 
 
-def _warnings(found: Examination) -> Iterator[tuple[str, str, str]]:
-    if found.unchecked and found.rigidity.rigid:
-        yield "unchecked", *_unchecked(found)
-    if found.symmetry.verdict == "assumed" and found.rigidity.rigid:
+def _warnings(found: Examination) -> Iterator[Finding]:
+    rigid = found.rigidity.rigid
+    if found.unchecked and rigid:
+        yield _unchecked(found)
+    if found.symmetry.verdict == "assumed" and rigid:
         names = [*(f"{a}/{b}" for a, b in found.survey.pairs), *found.survey.on_centre_line]
-        yield (
+        yield Finding(
             "assumed",
-            f"that left and right are alike ({', '.join(names)}) is taken from you: the "
+            f"that left and right are alike ({', '.join(names)}) is assumed as you wrote it: the "
             "distances do not check all of it",
-            "Measure on both sides of the plate, and across from corner to corner.",
+            hint="Measure on both sides of the plate, and across from corner to corner.",
         )
     if found.scale > 1 and not found.contradicts:
-        usual = float(np.median(found.plain.network.sigmas))
-        yield (
-            "coarse",
-            f"your readings agree within {found.scale * usual:.2f} mm, not {usual:g} mm as said",
-            "The places are given as that much less certain.",
-        )
+        yield describe_coarse(found.scale, float(np.median(found.plain.network.sigmas)))
     if found.alike:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.alike)
-        yield (
+        yield Finding(
             "alike",
             "left and right look alike within what was measured",
-            f"If the plate is made so, the places get surer with pairs = [{pairs}].",
+            hint=f"If the plate is made so, the places get surer with pairs = [{pairs}].",
         )
 
 
@@ -121,15 +123,7 @@ def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
     return f"{can} move"
 
 
-def _measure(found: Examination, pairs: list[extra.Pair]) -> str:
-    names = found.survey.holes
-    if not pairs:
-        return "Measure to it from another hole."
-    first, *more = (f"{names[i]} to {names[j]}" for i, j in pairs)
-    return f"Measure {first} as well." + (f" Then {listed(more)}." if more else "")
-
-
-def _whole(found: Examination) -> tuple[str, str, str]:
+def _whole(found: Examination) -> Finding:
     where = {
         "turn": "which way the plate points on the ski",
         "along": "how far along the ski the plate lies",
@@ -140,26 +134,27 @@ def _whole(found: Examination) -> tuple[str, str, str]:
         'Name a left and right pair under [plate], pairs = [["a", "b"]], or two holes in a line '
         "along the ski, along = […], or measure two holes from one edge."
     )
-    return "whole", f"cannot tell {listed(unknown)}", hint
+    return Finding("whole", f"cannot tell {listed(unknown)}", hint=hint)
 
 
-def _two_ways(found: Examination, other: Alternative) -> tuple[str, str]:
+def _two_ways(found: Examination, other: Alternative) -> Finding:
     names = found.survey.holes
     here = found.places
     if not other.moved:
         hint = "Name the holes nearest the tip under front, and holes under left or right."
-        return "the whole plate fits as well turned round or mirrored", hint
+        message = "the whole plate fits as well turned round or mirrored"
+        return Finding("two-ways", message, hint=hint)
     moved = [names[hole] for hole in other.moved]
     there = np.round(other.places, 1) + 0.0  # no negative zero
     shown = ", ".join(
         f"{names[h]} at x {there[h, 0]:.1f}, y {there[h, 1]:.1f}" for h in other.moved[:3]
     )
     message = f"the distances fit two places of {_holes(moved)}: as listed, or elsewhere ({shown})"
-    best = extra.telling(found.fit, there)
-    ways = [f"measure {names[best[0]]} to {names[best[1]]} as well"] if best else []
+    best = next_reading.telling(found.fit, there)
+    ways = [f"measure {best} as well"] if best else []
     ways += _named_sides(here, there, other.moved, names)
     hint = f"{'; or, '.join(ways)}." if ways else "Measure the distances again."
-    return message, hint[0].upper() + hint[1:]
+    return Finding("two-ways", message, hint=hint[0].upper() + hint[1:])
 
 
 def _named_sides(
@@ -181,34 +176,28 @@ def _named_sides(
     return ways
 
 
-def _contradiction(found: Examination, wrong: GrossError[Fit]) -> tuple[str, str, str]:
+def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
     network = found.plain.network
-    if not wrong.likely and found.unlike:
-        return "unlike", _unlike(found.unlike), _NOT_ALIKE
-    if not wrong.likely:
-        worst = np.argsort(-np.abs(found.plain.normalised), kind="stable")[:3]
-        return (
-            "disagree",
-            "the distances contradict one another, and no single misreading explains it",
-            f"Measure these again first: {'; '.join(network.label(int(row)) for row in worst)}. "
-            "If you measured with a ruler, say so: --sigma 0.3.",
-        )
-    read = network.values[wrong.row]
-    message = (
-        f"{network.label(wrong.row)}: you wrote {read:.2f}, the other distances say "
-        f"{read - wrong.off:.2f}"
+    explained = []
+    if wrong.likely:
+        agree = wrong.without.disagreement * float(np.median(network.sigmas))
+        explained += [f"Measure it again; without it all others agree within {agree:.2f} mm."]
+        if meant := _meant(found, wrong):
+            reading = replace(found.survey.readings[wrong.row], kind=meant)
+            explained += [f"It would fit as: {reading}."]
+        if found.unlike:
+            explained += [f"Or left and right are not alike: {_apart(found.unlike)}."]
+    elif found.unlike:
+        return _unlike(found.unlike)
+    return describe_contradiction(
+        "distances",
+        found.plain,
+        wrong,
+        [network.label(row) for row in range(len(network.values))],
+        lambda row, less: f"{network.values[row] - less:.2f}",
+        explained=explained,
+        coarse="If you measured with a ruler, state its uncertainty as sigma: 0.3 mm.",
     )
-    agree = wrong.without.disagreement * float(np.median(network.sigmas))
-    words = [f"Measure it again; without it all others agree within {agree:.2f} mm."]
-    if meant := _meant(found, wrong):
-        reading = replace(found.survey.readings[wrong.row], kind=meant)
-        words.append(f"It would fit as: {reading}.")
-    if wrong.rivals:
-        rivals = [network.label(row) for row in wrong.rivals[:_SHOWN]]
-        words.append(f"As likely wrong instead: {'; '.join(rivals)}.")
-    if found.unlike:
-        words.append(f"Or left and right are not alike: {_unlike(found.unlike)}.")
-    return "misread", message, " ".join(words)
 
 
 def _meant(found: Examination, wrong: GrossError[Fit]) -> Kind | None:
@@ -226,7 +215,7 @@ def _meant(found: Examination, wrong: GrossError[Fit]) -> Kind | None:
     return None
 
 
-def _sides(found: Examination) -> Iterator[tuple[str, str, str]]:
+def _sides(found: Examination) -> Iterator[Finding]:
     """One finding for each hole that lies elsewhere than said, with what it misses most."""
     network = found.plain.network
     beyond = network.beyond(found.fit.parameters)
@@ -237,66 +226,66 @@ def _sides(found: Examination) -> Iterator[tuple[str, str, str]]:
             worst[claim.key, claim.name] = row
     for row in worst.values():
         if beyond[row]:
-            yield "sides", *_side(network.claims[row], float(beyond[row]))
+            yield _side(network.claims[row], float(beyond[row]))
 
 
-def _side(claim: Claim, beyond: float) -> tuple[str, str]:
-    key, name, other, _ = claim
+_SIDES = {
+    "front": "{name} is named under front, but {other} lies {beyond:.1f} mm before it",
+    "rear": "{name} is named under rear, but {other} lies {beyond:.1f} mm behind it",
+    "left": "{name} is named under left, but lies {beyond:.1f} mm to the right",
+    "right": "{name} is named under right, but lies {beyond:.1f} mm to the left",
+    "pairs": '["{name}", "{other}"] under pairs has the right hole first',
+    "along": '["{name}", "{other}"] under along has the front hole first',
+    "edge": "hole {name} lies {beyond:.1f} mm beyond the {other} edge",
+}
+_LOOK = {
+    "pairs": "Look at the plate from the tail: the left hole stands first.",
+    "along": "The hole nearer the tail stands first.",
+}
+
+
+def _side(claim: Claim, beyond: float) -> Finding:
+    message = _SIDES[claim.key].format(name=claim.name, other=claim.other, beyond=beyond)
     look = "Look at the plate again: is a name wrong in the list, or a distance?"
-    return {
-        "front": (f"{name} is named under front, but {other} lies {beyond:.1f} mm before it", look),
-        "rear": (f"{name} is named under rear, but {other} lies {beyond:.1f} mm behind it", look),
-        "left": (f"{name} is named under left, but lies {beyond:.1f} mm to the right", look),
-        "right": (f"{name} is named under right, but lies {beyond:.1f} mm to the left", look),
-        "pairs": (
-            f'["{name}", "{other}"] under pairs has the right hole first',
-            "Look at the plate from the tail: the left hole stands first.",
-        ),
-        "along": (
-            f'["{name}", "{other}"] under along has the front hole first',
-            "The hole nearer the tail stands first.",
-        ),
-        "edge": (f"hole {name} lies {beyond:.1f} mm beyond the {other} edge", look),
-    }[key]
+    return Finding("sides", message, hint=_LOOK.get(claim.key, look))
 
 
-def _unlike(told: Symmetry) -> str:
-    who = f"{listed(told.worst)} are" if len(told.worst) > 1 else f"{told.worst[0]} is"
-    what = "being mirror images" if len(told.worst) > 1 else "the centre line"
-    return f"{who} {told.off:.2f} mm from {what}, where {told.within:.2f} would be no surprise"
+def _unlike(found: Symmetry) -> Finding:
+    return Finding(
+        "unlike",
+        _apart(found),
+        hint="Measure them again. If the plate is made so, take them out of pairs and "
+        "centre_line, and say where the middle is.",
+    )
 
 
-def _uncertain(found: Examination, over: list[str], limit: float) -> tuple[str, str]:
+def _apart(found: Symmetry) -> str:
+    who = f"{listed(found.worst)} are" if len(found.worst) > 1 else f"{found.worst[0]} is"
+    what = "being mirror images" if len(found.worst) > 1 else "the centre line"
+    return f"{who} {found.off:.2f} mm from {what}, where {found.within:.2f} would be no surprise"
+
+
+def _uncertain(found: Examination, over: list[str], limit: float) -> Finding:
     index = found.plain.network.index
+    who = _holes(over) if len(over) <= SHOWN else f"{len(over)} holes"
     over = sorted(over, key=lambda name: -found.within[index[name]])
-    shown = [f"{name} within {found.within[index[name]]:.2f} mm" for name in over[:_SHOWN]]
-    who = (
-        _holes(sorted(over, key=index.__getitem__)) if len(over) <= _SHOWN else f"{len(over)} holes"
-    )
+    shown = [f"{name} within {found.within[index[name]]:.2f} mm" for name in over[:SHOWN]]
     message = f"{who} {_are(over)} not known within {limit:g} mm: {', '.join(shown)}"
-    best = extra.sharpening(found.fit)
-    names = found.survey.holes
-    if best is None:
-        return message, "Measure again, or with something finer."
-    return message, f"Measure {names[best[0]]} to {names[best[1]]} as well."
+    best = next_reading.sharpening(found.fit)
+    hint = measure_as_well([best]) if best else "Measure again, or with a finer tool."
+    return Finding("uncertain", message, hint=hint)
 
 
-def _unchecked(found: Examination) -> tuple[str, str]:
-    network = found.plain.network
+def _unchecked(found: Examination) -> Finding:
     rows = found.unchecked
-    best = extra.checking(found.plain, np.array(rows))
-    names = found.survey.holes
-    hint = (
-        f"Measure {names[best[0]]} to {names[best[1]]} as well." if best else "Measure them twice."
-    )
+    best = next_reading.checking(found.plain, np.array(rows))
+    hint = measure_as_well([best]) if best else "Measure them twice."
     if len(rows) == len(found.survey.readings):
-        return (
-            f"nothing would show a misreading of {NOTICED:g} mm: no distance is checked by another",
-            hint,
+        message = (
+            f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked by another"
         )
-    shown = "; ".join(network.label(row) for row in rows[:_SHOWN])
-    more = f"; and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
-    return f"a misreading of {NOTICED:g} mm would not show in: {shown}{more}", hint
+        return Finding("unchecked", message, hint=hint)
+    return describe_unchecked([found.plain.network.label(row) for row in rows], hint)
 
 
 def _holes(names: list[str] | tuple[str, ...]) -> str:

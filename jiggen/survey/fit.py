@@ -12,14 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
-from scipy.sparse.csgraph import floyd_warshall
+from scipy.sparse.csgraph import connected_components, floyd_warshall
 
 from jiggen.measure.adjustment import Adjustment, Array, minimum
-from jiggen.survey.folds import reflections
 from jiggen.survey.network import Network
 
 Numbers = NDArray[np.int_]
@@ -31,6 +31,7 @@ _AGREE = 4  # starts that end in the best minimum known before it is taken for t
 _SIDE = 100.0  # what 1 mm on the wrong side weighs, in squares of standard uncertainties
 _SHAKEN = 0.3  # of the plate's size, by which starts after the first are off
 _SEED = 20250  # any: starts must be the same from run to run
+_NEIGHBOURS = 6  # a hole held by more cannot be folded over two of them
 _ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
 _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
@@ -261,3 +262,87 @@ def _dips(badness: Array) -> list[int]:
     falls = np.roll(badness, 1) - badness > level
     dips: list[int] = np.flatnonzero(falls & ~np.roll(falls, -1)).tolist()
     return dips or [int(badness.argmin())]
+
+
+def reflections(network: Network, unknowns: Array, count: int) -> list[Array]:
+    """Vectors z with one part folded over: the `count` that fit best as they stand."""
+    folded = [_settled(network, p) for p in _folded(network, unknowns)]
+    folded.sort(key=lambda z: _cost(network, z))
+    return folded[:count]
+
+
+def _cost(network: Network, z: Array) -> float:
+    # Huber's, so that a fold that is right for all readings but one is among the first.
+    misfits = np.abs(network.misfits(z))
+    cost = np.where(misfits < 3.0, misfits**2, 6.0 * misfits - 9.0).sum()
+    return float(cost + 100.0 * network.wrong_side(network.basis @ z))
+
+
+def _settled(network: Network, unknowns: Array) -> Array:
+    return np.asarray(unknowns @ network.basis)
+
+
+def _folded(network: Network, unknowns: Array) -> Iterator[Array]:
+    """Every fold of a part over the line of what it hangs on, twins folded with it."""
+    places = network.places(unknowns)
+    for part, point, along in _folds(network, places):
+        if np.hypot(*along) < 1e-6:
+            continue
+        moved = places.copy()
+        moved[part] = _mirrored(places[part], point, along)
+        yield _with_places(network, unknowns, moved, part)
+
+
+def _folds(network: Network, places: Array) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
+    """Parts (hole numbers), with a point and the direction of the line to fold them over."""
+    known = np.isfinite(network.hole_distances)
+    np.fill_diagonal(known, False)
+    everything = np.arange(network.holes)
+    axes = (np.array([1.0, 0.0]), np.array([0.0, 1.0])) if network.edges else ()
+    for hole in everything:
+        near = np.flatnonzero(known[hole])
+        near = near[np.argsort(np.hypot(*(places[near] - places[hole]).T))][:_NEIGHBOURS]
+        for i, j in combinations(near, 2):
+            yield np.array([hole]), places[i], places[j] - places[i]
+        for i in near:
+            for axis in axes:
+                yield np.array([hole]), places[i], axis
+    for i, j in combinations(everything, 2):
+        for part in _parts(known, np.array([i, j])):
+            yield part, places[i], places[j] - places[i]
+    for i in everything:
+        for part in _parts(known, np.array([i])):
+            for axis in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
+                yield part, places[i], axis
+
+
+def _parts(known: NDArray[np.bool_], without: NDArray[np.int_]) -> Iterator[NDArray[np.int_]]:
+    """What falls apart of the measured holes when some are taken out, less the largest part."""
+    left = np.setdiff1d(np.arange(len(known)), without)
+    count, labels = connected_components(known[np.ix_(left, left)], directed=False)
+    if count < 2:
+        return
+    largest = np.bincount(labels).argmax()
+    for label in range(count):
+        part = left[labels == label]
+        if label != largest and len(part) > 1:
+            yield part
+
+
+def _mirrored(points: Array, point: Array, along: Array) -> Array:
+    unit = along / np.hypot(*along)
+    away = points - point
+    return np.asarray(point + 2 * np.outer(away @ unit, unit) - away)
+
+
+def _with_places(network: Network, unknowns: Array, places: Array, part: NDArray[np.int_]) -> Array:
+    """The unknowns with `places` (n, 2), those of the twins of `part` made to match."""
+    twins = network.survey.twins
+    for hole in part:
+        name = network.survey.holes[hole]
+        twin = network.index[twins[name]] if name in twins else None
+        if twin is not None and twin not in part:
+            places[twin] = places[hole] * (1.0, -1.0)
+    moved = unknowns.copy()
+    moved[: 2 * network.holes] = places.ravel()
+    return moved

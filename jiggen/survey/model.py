@@ -103,9 +103,3 @@ class Survey:
 def thing(name: str) -> str:
     """A hole or an edge as it stands in a sentence."""
     return f"{name} edge" if name in OPPOSITE else name
-
-
-def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
-    """``a, b and c``."""
-    *most, last = names
-    return f"{', '.join(most)} {word} {last}" if most else last

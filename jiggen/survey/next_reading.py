@@ -1,4 +1,4 @@
-"""Which distance to measure next: the one that tells most."""
+"""Which distance to measure next, as ``a to b``: the one that tells most."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ LOOSE = 50.0
 """What is known of a motion that no reading sees: it is no larger than a plate, in mm."""
 
 
-def fixing(fit: Fit, count: int) -> list[Pair]:
+def fixing(fit: Fit, count: int) -> list[str]:
     """Up to `count` distances that, measured one after another, hold most of what is loose.
 
     Each is the pair of holes after which the summed variance of all places is least; a motion
@@ -42,10 +42,10 @@ def fixing(fit: Fit, count: int) -> list[Pair]:
             for state, covariance in zip(states, covariances, strict=True)
         ]
         chosen.append(best)
-    return chosen
+    return [_named(fit, pair) for pair in chosen]
 
 
-def sharpening(fit: Fit) -> Pair | None:
+def sharpening(fit: Fit) -> str | None:
     """The distance after which the least certain hole is most certain; None if all are measured."""
     pairs = _unmeasured(fit)
     if not pairs:
@@ -57,10 +57,11 @@ def sharpening(fit: Fit) -> Pair | None:
         blocks = after.reshape(count, 2, count, 2)[range(count), :, range(count), :]
         return float(np.linalg.eigvalsh(blocks).max())
 
-    return pairs[int(np.argmin([worst(slope) for slope in _slopes(fit, pairs)]))]
+    best = int(np.argmin([worst(slope) for slope in _slopes(fit, pairs)]))
+    return _named(fit, pairs[best])
 
 
-def checking(fit: Fit, rows: Array) -> Pair | None:
+def checking(fit: Fit, rows: Array) -> str | None:
     """The distance that checks the readings in `rows` best; None where none does."""
     pairs = _unmeasured(fit)
     if not pairs:
@@ -69,17 +70,21 @@ def checking(fit: Fit, rows: Array) -> Pair | None:
     read = (network.slopes(fit.parameters) * network.weights[:, None])[rows]
     checked = gains(fit.covariance, _slopes(fit, pairs), _sigma(fit), read)
     best = int(checked.argmax())
-    return pairs[best] if checked[best] > 0.01 else None
+    return _named(fit, pairs[best]) if checked[best] > 0.01 else None
 
 
-def telling(fit: Fit, other: Array) -> Pair | None:
+def telling(fit: Fit, other: Array) -> str | None:
     """The unmeasured distance that differs most between the places of `fit` and `other` (n, 2)."""
     pairs = _unmeasured(fit)
     if not pairs:
         return None
     first, second = np.array(pairs).T
     here, there = (np.hypot(*(places[first] - places[second]).T) for places in (fit.places, other))
-    return pairs[int(np.abs(here - there).argmax())]
+    return _named(fit, pairs[int(np.abs(here - there).argmax())])
+
+
+def _named(fit: Fit, pair: Pair) -> str:
+    return " to ".join(fit.network.survey.holes[hole] for hole in pair)
 
 
 def _states(fit: Fit) -> list[Fit]:
