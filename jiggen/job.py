@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
 from jiggen.layout import Layout, layout, layouts, whole_boots
+from jiggen.measure.printer import Profile
 from jiggen.pattern import Core, Pattern, Side
-from jiggen.printer import Profile
 
 Interval = tuple[float, float]
 """Least and greatest length in mm, both included."""

@@ -161,7 +161,7 @@ def pattern(path: Path) -> object:
 
 
 def survey(path: Path) -> object:
-    from jiggen.survey import examine, pattern_text, read_survey
+    from jiggen.measure.survey import examine, pattern_text, read_survey
 
     found = read_survey(path)
     return pattern_text(examine(found)) if len(found.holes) < 20 else found
@@ -192,13 +192,13 @@ def jobs(path: Path) -> object:
 
 
 def measurements(path: Path) -> object:
-    from jiggen.printer.read import read_measurements
+    from jiggen.measure.printer.read import read_measurements
 
     return read_measurements(path)
 
 
 def profile(path: Path) -> object:
-    from jiggen.printer import find_profile
+    from jiggen.measure.printer import find_profile
 
     return find_profile(str(path))
 

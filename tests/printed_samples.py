@@ -21,8 +21,8 @@ from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.jig import Design, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.layout import layout
+from jiggen.measure.printer.measured import Distance, PinReadings
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.printer.measured import Distance, PinReadings
 
 Array = NDArray[np.float64]
 

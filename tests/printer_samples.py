@@ -15,8 +15,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.printer.gauge_fit import PARAMETERS
-from jiggen.printer.measured import (
+from jiggen.measure.printer.gauge_fit import PARAMETERS
+from jiggen.measure.printer.measured import (
     Diameter,
     Distance,
     Edges,

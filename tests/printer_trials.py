@@ -16,10 +16,10 @@ from printer_samples import Printer, any_printer, misread, read_gauge
 
 from jiggen.design.pieces import list_pieces
 from jiggen.measure.adjustment import COVERED, wrong_row
-from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge
-from jiggen.printer.pairs import worth_measuring
-from jiggen.printer.printed import fit_printed
-from jiggen.printer.profile_of import profile_of
+from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge
+from jiggen.measure.printer.pairs import worth_measuring
+from jiggen.measure.printer.printed import fit_printed
+from jiggen.measure.printer.profile_of import profile_of
 from jiggen.report.printed import read_printout
 
 Array = NDArray[np.float64]

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.measure.survey.model import OPPOSITE, REACH, Kind, Reading, Survey
 from jiggen.pattern.model import Drill
-from jiggen.survey.model import OPPOSITE, REACH, Kind, Reading, Survey
 
 Array = NDArray[np.float64]
 KINDS: tuple[Kind, ...] = ("outside", "centre", "inside")

@@ -22,8 +22,8 @@ from jiggen.export.compensation import (
 )
 from jiggen.export.meshes import PartMesh
 from jiggen.layout import layout
+from jiggen.measure.printer import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.printer import Compensation, Profile
 from jiggen.verify.mesh import read_stl
 
 TRUE = Compensation("true", np.eye(2), 1.0)

@@ -11,13 +11,13 @@ from printer_samples import Printer
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
-from jiggen.printer import Fits, Profile, save_profile
-from jiggen.printer.correct import corrected, profile_then
-from jiggen.printer.findings import refusals_of_print
-from jiggen.printer.measured import PinReadings
-from jiggen.printer.pairs import MOST, blank_text, worth_measuring
-from jiggen.printer.printed import fit_printed
-from jiggen.printer.read import read_printed
+from jiggen.measure.printer import Fits, Profile, save_profile
+from jiggen.measure.printer.correct import corrected, profile_then
+from jiggen.measure.printer.findings import refusals_of_print
+from jiggen.measure.printer.measured import PinReadings
+from jiggen.measure.printer.pairs import MOST, blank_text, worth_measuring
+from jiggen.measure.printer.printed import fit_printed
+from jiggen.measure.printer.read import read_printed
 from jiggen.report.printed import read_printout
 
 SMALL = Printer(0.997, 0.997)

@@ -19,11 +19,11 @@ from printer_trials import (
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
 from jiggen.measure.adjustment import derivative
-from jiggen.printer.findings import refusals, slip, warnings
-from jiggen.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
-from jiggen.printer.measured import Diameter, Distance, Height
-from jiggen.printer.profile_of import examine_gauge, profile_of
-from jiggen.printer.words import lines
+from jiggen.measure.printer.findings import refusals, slip, warnings
+from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
+from jiggen.measure.printer.measured import Diameter, Distance, Height
+from jiggen.measure.printer.profile_of import examine_gauge, profile_of
+from jiggen.measure.printer.words import lines
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 
@@ -190,7 +190,7 @@ def test_readings_that_do_not_say_the_scales_are_refused(readings, message, hint
 
 
 def test_the_readings_that_are_named_are_enough():
-    from jiggen.printer.gauge_fit import to_add
+    from jiggen.measure.printer.gauge_fit import to_add
 
     few = measured([Distance("A1", "A2", "outside", 128.0)])
     loose = loose_parameters(few)

@@ -8,8 +8,8 @@ import pytest
 from printer_samples import SMALL
 
 from jiggen.errors import InputError
-from jiggen.printer.measured import Diameter, Distance, Feature, Height
-from jiggen.printer.read import read_measurements, read_printed
+from jiggen.measure.printer.measured import Diameter, Distance, Feature, Height
+from jiggen.measure.printer.read import read_measurements, read_printed
 
 PRINTED = """\
 measurements = 1

@@ -20,8 +20,6 @@ ROAD = ("pattern", "layout", "design", "solid", "export", "verify", "report", "c
 # Rooms beside the road, each with the rooms it stands on; the rooms that only build and verify
 # do without them.
 BESIDE = {
-    "printer": {"pattern", "measure"},
-    "survey": {"pattern", "measure"},
     "measure": {"pattern"},
     "importing": {"pattern"},
     "remount": {"pattern", "layout"},

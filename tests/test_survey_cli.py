@@ -17,9 +17,9 @@ from jiggen.cli.boundary import run
 from jiggen.cli.program import app
 from jiggen.errors import InputError
 from jiggen.layout import layout
+from jiggen.measure.survey import examine, pattern_text, refusals
+from jiggen.measure.survey.drawing import MAGNIFIED, survey_svg
 from jiggen.pattern import read_pattern
-from jiggen.survey import examine, pattern_text, refusals
-from jiggen.survey.drawing import MAGNIFIED, survey_svg
 
 EXAMPLE = Path(__file__).parent / "data" / "survey.toml"
 
@@ -216,7 +216,7 @@ def test_the_drawing_is_the_plate_at_its_size(tmp_path):
     assert places == pytest.approx(np.array(list(TRUE.values())) - (MIDDLE, 0.0), abs=0.1)
     assert float(root.get("width")[:-2]) == pytest.approx(float(root.get("viewBox").split()[2]))
     # a's region: its longer half axis is what the report calls within, magnified
-    found = examine(jiggen.survey.read_survey(EXAMPLE))
+    found = examine(jiggen.measure.survey.read_survey(EXAMPLE))
     longest = float(root.findall("s:ellipse", space)[0].get("rx"))
     assert longest == pytest.approx(MAGNIFIED * found.within[0], abs=1e-3)
     assert survey_svg(found) == survey_svg(found)

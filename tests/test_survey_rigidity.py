@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from survey_plates import EIGHT, EIGHT_SAID, TWINS, TWINS_SAID, Plate, every_pair, noisy
 
-from jiggen.survey import examine, refusals, warnings
-from jiggen.survey.fit import loosened, solve
-from jiggen.survey.network import Network
-from jiggen.survey.rigidity import rigidity
+from jiggen.measure.survey import examine, refusals, warnings
+from jiggen.measure.survey.fit import loosened, solve
+from jiggen.measure.survey.network import Network
+from jiggen.measure.survey.rigidity import rigidity
 
 FOUR = Plate({name: EIGHT.places[name] for name in "abfg"})
 FOUR_SAID = {"along": ("g", "a"), "front": ("a",), "left": ("a",)}

@@ -23,11 +23,11 @@ from survey_plates import (
 )
 
 from jiggen.measure.adjustment import REGION
-from jiggen.survey.examine import examine, suspect
-from jiggen.survey.findings import refusals
-from jiggen.survey.fit import classical_scaling, robust, solve
-from jiggen.survey.network import Network
-from jiggen.survey.symmetry import symmetry
+from jiggen.measure.survey.examine import examine, suspect
+from jiggen.measure.survey.findings import refusals
+from jiggen.measure.survey.fit import classical_scaling, robust, solve
+from jiggen.measure.survey.network import Network
+from jiggen.measure.survey.symmetry import symmetry
 
 DATA = Path(__file__).parent / "data"
 SIGMA = 0.05

@@ -31,8 +31,8 @@ from jiggen.design.pieces import list_pieces
 from jiggen.export.compensation import compensated, compensation_entry, fit_settings
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import layout
+from jiggen.measure.printer import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.printer import Compensation, Profile
 from jiggen.report.job import build_jig
 from jiggen.solid.body import make_body
 from jiggen.solid.model import Part, mesh_of

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from jiggen.design import Settings
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
+    from jiggen.measure.printer import Profile
     from jiggen.pattern import Pattern
-    from jiggen.printer import Profile
     from jiggen.report.gauge import FinishedGauge
     from jiggen.report.job import Finished
     from jiggen.report.trial import FinishedTrial

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from jiggen.design.settings import BushChoice
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
+    from jiggen.measure.printer import Profile
     from jiggen.pattern import Pattern
-    from jiggen.printer import Profile
 
 Lengths = tuple[float, ...]
 """Lengths in mm."""
@@ -102,7 +102,7 @@ def read_printer(words: str | None) -> Profile | None:
     if words is None or words == "none":
         return None
 
-    from jiggen.printer import find_profile
+    from jiggen.measure.printer import find_profile
 
     return find_profile(words)
 

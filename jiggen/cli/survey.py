@@ -26,7 +26,7 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
-    from jiggen.survey import Examination
+    from jiggen.measure.survey import Examination
 
 FILE = Option(
     "file", "path", "A survey file: what you measured, as TOML.", argument=True, required=True
@@ -74,8 +74,8 @@ def survey(
     _keep_apart(file, out)
 
     from jiggen.files import write_whole
-    from jiggen.survey import examine, pattern_text, read_survey, refusals, warnings
-    from jiggen.survey.drawing import survey_svg
+    from jiggen.measure.survey import examine, pattern_text, read_survey, refusals, warnings
+    from jiggen.measure.survey.drawing import survey_svg
 
     found = examine(read_survey(file), sigma)
     against, doubts = refusals(found, limit), warnings(found)

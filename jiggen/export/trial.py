@@ -11,7 +11,7 @@ from jiggen.export.compensation import compensated, compensation_entry
 from jiggen.export.manifest import guide_entry, hole_entries, layout_inputs, part_entries, versions
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import Meshes, posed, write_parts
-from jiggen.printer import Compensation
+from jiggen.measure.printer import Compensation
 from jiggen.record import TrialRecord
 from jiggen.record.model import BedSize, PrintBed, TrialInputs
 from jiggen.solid import Model

@@ -19,7 +19,7 @@ from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.export.step import STEP_END, normalised
 from jiggen.export.threemf import write_beds
-from jiggen.printer import Compensation
+from jiggen.measure.printer import Compensation
 from jiggen.record.model import PrintBed
 from jiggen.solid import Model, mesh_of, write_step
 

@@ -14,7 +14,7 @@ from jiggen.export.compensation import compensation_entry, fit_settings, refuse_
 from jiggen.export.manifest import Known, jig_record, part_entries
 from jiggen.export.write import write_files
 from jiggen.layout.model import Layout
-from jiggen.printer import Compensation, Profile
+from jiggen.measure.printer import Compensation, Profile
 from jiggen.record import JigRecord
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, verified_folder

@@ -17,8 +17,8 @@ from jiggen.export.compensation import fit_settings, refuse_for_design
 from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import BootRange, Known
 from jiggen.layout import Layout, layouts, motions, whole_boots
+from jiggen.measure.printer import Profile
 from jiggen.pattern import Core, Pattern, Side
-from jiggen.printer import Profile
 from jiggen.report.expect import drill, expect, expect_halves
 from jiggen.report.folder import Progress
 from jiggen.report.job import UNKNOWN_SKI, USUAL_LIMITS, Finished, make_jig

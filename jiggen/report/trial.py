@@ -9,7 +9,7 @@ from jiggen.design.settings import Bed
 from jiggen.design.trial import SCALE_NAME, Trial, design_trial
 from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
-from jiggen.printer import Profile
+from jiggen.measure.printer import Profile
 from jiggen.record import TrialRecord
 from jiggen.report.beds import to_print
 from jiggen.report.compensated import LAY, compensated

@@ -11,7 +11,7 @@ from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import Fault, Unit, nearest, quoted, unit_of
 from jiggen.inputs.places import KeyPath
 from jiggen.inputs.shape import validate
-from jiggen.printer.measured import (
+from jiggen.measure.printer.measured import (
     CALIPER,
     PINS,
     REACH,
@@ -22,7 +22,7 @@ from jiggen.printer.measured import (
     Measurements,
     PinReadings,
 )
-from jiggen.printer.schema import FeatureShape, GaugeShape, PinDistanceShape, PrintedShape
+from jiggen.measure.printer.schema import FeatureShape, GaugeShape, PinDistanceShape, PrintedShape
 
 KIND = FileKind("printer", "A file of measurements")
 SAME = 0.01  # mm: features nearer than this are one, written twice

@@ -9,6 +9,14 @@ import numpy as np
 
 from jiggen.errors import Finding
 from jiggen.measure.adjustment import NOTICED, Array, GrossError
+from jiggen.measure.survey import next_reading
+from jiggen.measure.survey.ambiguity import Alternative
+from jiggen.measure.survey.examine import Examination
+from jiggen.measure.survey.fit import Fit
+from jiggen.measure.survey.model import KINDS, REACH, Kind
+from jiggen.measure.survey.network import Claim
+from jiggen.measure.survey.rigidity import Hinge
+from jiggen.measure.survey.symmetry import Symmetry
 from jiggen.measure.words import (
     SHOWN,
     describe_coarse,
@@ -17,14 +25,6 @@ from jiggen.measure.words import (
     listed,
     measure_as_well,
 )
-from jiggen.survey import next_reading
-from jiggen.survey.ambiguity import Alternative
-from jiggen.survey.examine import Examination
-from jiggen.survey.fit import Fit
-from jiggen.survey.model import KINDS, REACH, Kind
-from jiggen.survey.network import Claim
-from jiggen.survey.rigidity import Hinge
-from jiggen.survey.symmetry import Symmetry
 
 _ENDS = {"front": "tip", "rear": "tail"}
 

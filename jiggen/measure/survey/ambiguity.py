@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.measure.adjustment import Array
-from jiggen.survey.fit import Fit, refined, reflections, righted, starts
+from jiggen.measure.survey.fit import Fit, refined, reflections, righted, starts
 
 _TELLING = 13.8  # squares more: a thousand times less likely
 _FOLDS = 24

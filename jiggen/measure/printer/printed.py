@@ -29,9 +29,9 @@ from jiggen.measure.adjustment import (
     gains,
     refit,
 )
-from jiggen.printer.affine import Affine, fit_affine, fit_similarity
-from jiggen.printer.jig import BODY, JOINT, PrintedJig
-from jiggen.printer.measured import PinReadings
+from jiggen.measure.printer.affine import Affine, fit_affine, fit_similarity
+from jiggen.measure.printer.jig import BODY, JOINT, PrintedJig
+from jiggen.measure.printer.measured import PinReadings
 
 LIMIT = 0.2
 """How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the

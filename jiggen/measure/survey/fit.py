@@ -20,7 +20,7 @@ from scipy.optimize import least_squares
 from scipy.sparse.csgraph import connected_components, floyd_warshall
 
 from jiggen.measure.adjustment import Adjustment, Array, minimum
-from jiggen.survey.network import Network
+from jiggen.measure.survey.network import Network
 
 Numbers = NDArray[np.int_]
 

@@ -18,7 +18,7 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.measure.adjustment import Array
-from jiggen.printer.affine import distortion
+from jiggen.measure.printer.affine import distortion
 
 # Parameters of one body, then of the joint of two.
 BODY = ("scale_x", "scale_y", "skew")

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from jiggen.measure.adjustment import REGION, Array, GrossError, find_gross_error
-from jiggen.survey.ambiguity import Alternative, alternatives
-from jiggen.survey.fit import Fit, loosened, refined, robust, solve, without
-from jiggen.survey.model import Survey
-from jiggen.survey.network import Network
-from jiggen.survey.rigidity import Rigidity, rigidity
-from jiggen.survey.symmetry import Symmetry, look_alikes, symmetry
+from jiggen.measure.survey.ambiguity import Alternative, alternatives
+from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve, without
+from jiggen.measure.survey.model import Survey
+from jiggen.measure.survey.network import Network
+from jiggen.measure.survey.rigidity import Rigidity, rigidity
+from jiggen.measure.survey.symmetry import Symmetry, look_alikes, symmetry
 
 LIMIT = 0.3
 """The greatest 95 % uncertainty of a place that a pattern is written with, in mm."""
@@ -60,7 +60,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.
 
     Nothing is raised for a bad survey: what is wrong with it is in the result, and in the
-    findings that `jiggen.survey.findings` makes of it.
+    findings that `jiggen.measure.survey.findings` makes of it.
     """
     plain = loosened(solve(Network(survey, sigma)))
     found = suspect(plain)

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.measure.adjustment import Array, gains, informed
-from jiggen.survey.fit import Fit, loosened
+from jiggen.measure.survey.fit import Fit, loosened
 
 Pair = tuple[int, int]
 

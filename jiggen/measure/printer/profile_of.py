@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from jiggen.errors import CheckFailed
-from jiggen.printer.findings import refusals, undetermined
-from jiggen.printer.gauge_fit import NEEDED, PARAMETERS, GaugeFit, fit_gauge, loose_parameters
-from jiggen.printer.measured import Measurements
-from jiggen.printer.model import Profile, check_name
+from jiggen.measure.printer.findings import refusals, undetermined
+from jiggen.measure.printer.gauge_fit import (
+    NEEDED,
+    PARAMETERS,
+    GaugeFit,
+    fit_gauge,
+    loose_parameters,
+)
+from jiggen.measure.printer.measured import Measurements
+from jiggen.measure.printer.model import Profile, check_name
 
 
 def examine_gauge(measurements: Measurements) -> GaugeFit:

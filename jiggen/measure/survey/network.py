@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import null_space
 
-from jiggen.survey.model import EDGES, OPPOSITE, REACH, Reading, Survey
+from jiggen.measure.survey.model import EDGES, OPPOSITE, REACH, Reading, Survey
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from jiggen.errors import Finding, InputError, findings_in
 from jiggen.files import make_folder, parse_toml, within, write_whole
 from jiggen.inputs.document import toml_text
-from jiggen.printer.model import Profile
+from jiggen.measure.printer.model import Profile
 
 LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
 

@@ -1,4 +1,4 @@
-"""Room: survey.  From distances measured on a plate to where its holes are, and how surely.
+"""From distances measured on a plate to where its holes are, and how surely.
 
 `read_survey` reads the file, `examine` solves and judges it, `refusals` and `warnings` say in
 words what stands against it, `pattern_text` makes a pattern file of it, `survey_svg` a drawing.
@@ -8,11 +8,11 @@ The plate's own frame: x towards the ski's tip from the plate's origin, y to the
 centre line, in mm.
 """
 
-from jiggen.survey.examine import LIMIT, Examination, examine
-from jiggen.survey.findings import refusals, warnings
-from jiggen.survey.model import CALIPER, Reading, Survey
-from jiggen.survey.pattern_file import pattern_text
-from jiggen.survey.read import read_survey
+from jiggen.measure.survey.examine import LIMIT, Examination, examine
+from jiggen.measure.survey.findings import refusals, warnings
+from jiggen.measure.survey.model import CALIPER, Reading, Survey
+from jiggen.measure.survey.pattern_file import pattern_text
+from jiggen.measure.survey.read import read_survey
 
 __all__ = [
     "CALIPER",

@@ -8,9 +8,9 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.measure.adjustment import Array
-from jiggen.printer.jig import PrintedJig
-from jiggen.printer.measured import PINS, Distance, PinReadings
-from jiggen.printer.printed import LIMIT, PrintedFit, fit_printed
+from jiggen.measure.printer.jig import PrintedJig
+from jiggen.measure.printer.measured import PINS, Distance, PinReadings
+from jiggen.measure.printer.printed import LIMIT, PrintedFit, fit_printed
 
 MOST = 20  # readings that a person takes in a quarter of an hour (common practice, no source)
 LEAST = 8  # readings of which one that is wrong can be told (our choice)

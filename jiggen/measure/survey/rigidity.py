@@ -14,8 +14,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.survey.fit import Fit
-from jiggen.survey.network import Array
+from jiggen.measure.survey.fit import Fit
+from jiggen.measure.survey.network import Array
 
 _STILL = 1e-6  # mm a distance changes by for 1 mm of a motion
 

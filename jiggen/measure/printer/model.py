@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from jiggen.errors import Finding, InputError
-from jiggen.printer.affine import distortion
+from jiggen.measure.printer.affine import distortion
 
 LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
 LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.printer.model import LARGEST_SKEW, LARGEST_STRETCH, Compensation, Fits, Profile
-from jiggen.printer.printed import PrintedFit
-from jiggen.printer.store import find_profile
+from jiggen.measure.printer.model import LARGEST_SKEW, LARGEST_STRETCH, Compensation, Fits, Profile
+from jiggen.measure.printer.printed import PrintedFit
+from jiggen.measure.printer.store import find_profile
 
 _PLANE = ("scale_x", "scale_y", "skew")
 

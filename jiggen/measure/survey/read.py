@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import Fault, Unit, unit_of
 from jiggen.inputs.shape import validate
+from jiggen.measure.survey.checks import bad_names, bad_plate, bad_readings, split
+from jiggen.measure.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
+from jiggen.measure.survey.schema import SurveyShape
 from jiggen.pattern.model import Drill
 from jiggen.pattern.schema import DrillShape
-from jiggen.survey.checks import bad_names, bad_plate, bad_readings, split
-from jiggen.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
-from jiggen.survey.schema import SurveyShape
 
 KIND = FileKind("survey", "A survey file")
 

@@ -39,8 +39,8 @@ from jiggen.measure.adjustment import (
     informed,
     refit,
 )
-from jiggen.printer.affine import distortion
-from jiggen.printer.measured import (
+from jiggen.measure.printer.affine import distortion
+from jiggen.measure.printer.measured import (
     REACH,
     Diameter,
     Distance,

@@ -8,8 +8,8 @@ from collections.abc import Collection, Iterator, Mapping
 
 from jiggen.inputs.faults import Fault, did_you_mean, quoted
 from jiggen.inputs.places import KeyPath
+from jiggen.measure.survey.model import OPPOSITE, Survey
 from jiggen.measure.words import listed
-from jiggen.survey.model import OPPOSITE, Survey
 
 _NAME = re.compile(r"[A-Za-z0-9_]{1,12}")
 _ACROSS = {"left", "right"}

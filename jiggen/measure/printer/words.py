@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from jiggen.measure.adjustment import COVERED
-from jiggen.printer.model import Profile
+from jiggen.measure.printer.model import Profile
 
 LONG, HIGH = 190.0, 14.0
 """What the words tell of, in mm: the length of half a jig, and its height."""

@@ -8,6 +8,10 @@ from itertools import pairwise
 
 from jiggen.errors import Finding
 from jiggen.inputs.faults import Unit
+from jiggen.measure.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
+from jiggen.measure.printer.measured import EDGES, Height, Measurements, PinReadings, Reading
+from jiggen.measure.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
+from jiggen.measure.printer.printed import PrintedFit
 from jiggen.measure.words import (
     describe_coarse,
     describe_contradiction,
@@ -15,10 +19,6 @@ from jiggen.measure.words import (
     measure_as_well,
     the_first,
 )
-from jiggen.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
-from jiggen.printer.measured import EDGES, Height, Measurements, PinReadings, Reading
-from jiggen.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
-from jiggen.printer.printed import PrintedFit
 
 _PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
 _SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}

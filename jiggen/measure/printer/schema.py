@@ -23,7 +23,7 @@ from jiggen.inputs.shape import (
     pair_of,
     positive,
 )
-from jiggen.printer.measured import Edges, Kind
+from jiggen.measure.printer.measured import Edges, Kind
 
 # Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
 FARTHEST = 1500.0

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.special import chdtrc
 
 from jiggen.measure.adjustment import CONTRADICTION, REGION
-from jiggen.survey.fit import Fit, refined
-from jiggen.survey.network import Array, Network
-from jiggen.survey.rigidity import rigidity
+from jiggen.measure.survey.fit import Fit, refined
+from jiggen.measure.survey.network import Array, Network
+from jiggen.measure.survey.rigidity import rigidity
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from jiggen.errors import Finding, InputError
+from jiggen.measure.survey.examine import Examination
 from jiggen.pattern.read import parse_pattern
-from jiggen.survey.examine import Examination
 
 DIGITS = 2
 """Decimals of a place in mm: finer than any caliper, and what a drill can follow."""

@@ -9,8 +9,8 @@ import numpy as np
 from jiggen.draw.shapes import Circle, Drawing, Ellipse, Line, Pen, Shape, Text
 from jiggen.draw.svg import CAPITALS, svg_text
 from jiggen.measure.adjustment import REGION, Array, wrong_row
-from jiggen.survey.examine import Examination
-from jiggen.survey.model import OPPOSITE
+from jiggen.measure.survey.examine import Examination
+from jiggen.measure.survey.model import OPPOSITE
 
 MAGNIFIED = 20
 """How many times larger than the plate the 95 % regions are drawn."""
