@@ -25,7 +25,7 @@ BESIDE = {
     "remount": {"pattern", "layout"},
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
-    "job": {"pattern", "layout", "design", "drilling", "printer"},
+    "job": {"pattern", "layout", "design", "drilling", "measure"},
     "ranges": {"pattern", "layout", "design", "accuracy", "job"},
     "evening": {"pattern", "layout", "design", "drilling", "remount", "job", "ranges"},
 }
