@@ -1,4 +1,4 @@
-"""``jiggen sheet``: the PDF for the bench, from a built and verified folder."""
+"""``jiggen sheet`` and ``schema``: what is made of a built folder, and what its record says."""
 
 from __future__ import annotations
 
@@ -69,6 +69,19 @@ def sheet(
         lambda: {"file": str(target), "paper": paper, "units": units, "ticket": ticket},
         lambda: f"{target}\nPrint it at 100 %, and check its bars with a ruler.",
     )
+
+
+@command(JIGS)
+def schema() -> None:
+    """Print the JSON Schema of manifest.json, the record that every built folder has.
+
+    It describes jigs, trial plates and gauges, and is stable for one format number.
+    """
+    import typer
+
+    from jiggen.record import json_schema
+
+    typer.echo(json_schema(), nl=False)
 
 
 def _beside(folder: Path) -> Path:

@@ -1,0 +1,112 @@
+"""The record: its JSON Schema, and the one depth stop that all outputs print."""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import cache
+from pathlib import Path
+
+import jsonschema
+import pytest
+from ladder_samples import ladder_manifest
+from page_samples import Seen, make_folder
+from pdf_reading import read_pdf
+from record_samples import record, report_html, sheet_pdf
+from sheet_samples import shipped
+
+from jiggen.cli import main
+from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
+from jiggen.errors import InputError
+from jiggen.record import json_schema, json_text, read_jig, read_record
+from jiggen.report.summary import summary
+from jiggen.verify import Verification
+
+STORED = Path(__file__).parent.parent / ".docs" / "record.schema.json"
+
+
+@cache
+def schema() -> jsonschema.Draft202012Validator:
+    found = json.loads(json_schema())
+    jsonschema.Draft202012Validator.check_schema(found)
+    return jsonschema.Draft202012Validator(found)
+
+
+# -- the schema ---------------------------------------------------------------------------------
+
+
+def test_the_stored_schema_is_the_one_of_the_program(capsys):
+    # jiggen schema > .docs/record.schema.json
+    assert STORED.read_text(encoding="utf-8") == json_schema()
+    assert main(["schema"]) == 0
+    assert capsys.readouterr().out == json_schema()
+
+
+@pytest.mark.parametrize("name", ["club-piste", "skew-plate", "old-inch"])
+def test_records_of_jigs_are_valid(name):
+    schema().validate(shipped(name))
+
+
+@pytest.mark.parametrize("name", ["club-piste", "step-track", "mixed"])
+def test_records_of_jigs_with_ladders_are_valid(name):
+    schema().validate(ladder_manifest(name))
+
+
+def test_a_built_folder_is_valid_and_says_nothing_that_the_record_does_not(built):
+    text = (built.folder / "manifest.json").read_text(encoding="utf-8")
+    schema().validate(json.loads(text))
+    assert json_text(read_record(built.folder)) == text
+    assert json_text(read_jig(built.folder)) == json_text(built.record)
+
+
+@pytest.mark.parametrize(
+    ("change", "path"),
+    [
+        (lambda data: data["holes"][0].update(depth="deep"), ["holes", 0, "depth"]),
+        (lambda data: data["inputs"].update(core="wood"), ["inputs", "core"]),
+        (lambda data: data["parts"][0].pop("kind"), ["parts", 0]),
+    ],
+)
+def test_what_is_not_a_record_is_not_valid(change, path):
+    data = shipped("club-piste")
+    change(data)
+    [branch] = schema().iter_errors(data)
+    wrong = [list(error.absolute_path) for error in branch.context or [branch]]
+    assert path in wrong
+    with pytest.raises(InputError):
+        record(data)
+
+
+# -- the depth stop -----------------------------------------------------------------------------
+
+
+def test_all_outputs_have_the_same_depth_stop(tmp_path):
+    manifest = make_folder(tmp_path / "jig")
+    made = record(manifest)
+    stop = made.drilling.stop_of("toe-1")
+    # By hand: guide 14.1 over the ski + 9.2 deep, and a 118° point of 3.6: 1.8 / tan 59° = 1.0815.
+    assert stop.from_corners == pytest.approx(23.3)
+    assert stop.from_tip == pytest.approx(24.3815, abs=1e-4)
+    shown = [f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}"]
+    assert f"9.2 {' '.join(shown)}" in Seen(report_html(tmp_path / "jig", manifest)).text
+    large = [word.text for word in read_pdf(sheet_pdf(manifest))[0].words if word.size >= 24]
+    assert large[2:4] == shown
+    text = said(made, tmp_path)
+    assert f"depth stop {shown[1]} mm from the drill's tip ({shown[0]} from its corners)" in text
+
+
+def said(made, folder):
+    from types import SimpleNamespace
+
+    passed = Verification(1, (), ())
+    return re.sub(
+        r"\s+", " ", summary(SimpleNamespace(record=made, verification=passed, folder=folder))
+    )
+
+
+@pytest.mark.parametrize("key", ["from_tip", "from_corners", "point", "bush_top"])
+def test_a_depth_stop_that_is_not_that_of_its_hole_is_refused(key):
+    data = shipped("club-piste")
+    data["drilling"]["stops"][0][key] += 0.01
+    with pytest.raises(InputError, match="depth stop"):
+        record(data)
