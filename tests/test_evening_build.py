@@ -86,7 +86,7 @@ def every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan):
         made = manifests[key_of(jig.job)]
         said = {
             hole: (s["drill"], s["depth"], s["from_tip"])
-            for s in made["drilling"]["settings"]
+            for s in made["drilling"]["stops"]
             for hole in s["holes"]
         }
         sheet = {hole: (s.drill, s.depth, s.from_tip) for s in jig.stops for hole in s.holes}

@@ -6,7 +6,7 @@ the jigs and writing the run sheet belong to the report.
 
 from jiggen.evening.check import Drilled, Pair, Terms
 from jiggen.evening.order import Changes
-from jiggen.evening.plan import Plan, PlannedJig, Spans, Stop, Task, plan_evening, ski_needed
+from jiggen.evening.plan import Plan, PlannedJig, Spans, Task, plan_evening, ski_needed
 from jiggen.evening.read import Jobs, Row, read_jobs
 
 __all__ = [
@@ -18,7 +18,6 @@ __all__ = [
     "PlannedJig",
     "Row",
     "Spans",
-    "Stop",
     "Task",
     "Terms",
     "plan_evening",

@@ -40,38 +40,24 @@ class Spans:
 ANY_SPAN = Spans()
 
 
-@dataclass(frozen=True)
-class Stop:
-    """A setting of drill and stop, by its `number` from 1, and the holes it is for; mm.
-
-    `from_tip` and `from_corner` are from the stop's face to the drill's tip, and to the corners
-    where it has its full diameter.
-    """
-
-    number: int
-    drill: float
-    depth: float
-    bush_top: float
-    from_tip: float
-    from_corner: float
-    holes: tuple[str, ...]
-
-
 @dataclass(frozen=True, eq=False)
 class Task:
-    """One pair on one jig: for each of its skis that this jig drills, the stops in order."""
+    """One pair on one jig: for each of its skis that this jig drills, its stops in order.
+
+    They are numbers from 1, of the jig's depth stops.
+    """
 
     pair: Pair
     drilled: Drilled
-    skis: tuple[tuple[Side, tuple[Stop, ...]], ...]
+    skis: tuple[tuple[Side, tuple[int, ...]], ...]
 
 
 @dataclass(frozen=True, eq=False)
 class PlannedJig:
-    """A jig, its stops, and its tasks in the order they are done."""
+    """A jig, its depth stops, and its tasks in the order they are done."""
 
     job: Job
-    stops: tuple[Stop, ...]
+    stops: tuple[DepthStop, ...]
     tasks: tuple[Task, ...]
 
 
@@ -257,7 +243,7 @@ def _ordered(
     stops = [_stops(family.needs[needs[0]].drilled) for family, _, needs in jigs]
     blocks = [
         Block(
-            tuple(map(_setting, mine)),
+            tuple(mine),
             sum(len(family.needs[n].drilled.skis) for n in needs),
         )
         for (family, _, needs), mine in zip(jigs, stops, strict=True)
@@ -266,50 +252,27 @@ def _ordered(
     planned = []
     for number, orders in zip(order.blocks, order.skis, strict=True):
         family, job, needs = jigs[number]
-        by_setting = _numbered(stops[number], orders[0])
+        numbers = {setting: n for n, setting in enumerate(orders[0], start=1)}
         ways = iter(orders)
         tasks = tuple(
             Task(
                 need.pair,
                 need.drilled,
-                tuple((ski, tuple(by_setting[s] for s in next(ways))) for ski in need.drilled.skis),
+                tuple((ski, tuple(numbers[s] for s in next(ways))) for ski in need.drilled.skis),
             )
             for need in (family.needs[n] for n in needs)
         )
-        planned.append(PlannedJig(job, tuple(by_setting.values()), tasks))
+        planned.append(PlannedJig(job, tuple(stops[number][setting] for setting in numbers), tasks))
     return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
 
 
-def _stops(drilled: Drilled) -> tuple[Stop, ...]:
-    """The settings of a layout, those that a hand cannot tell apart as one."""
-    alike: dict[Setting, list[str]] = {}
-    first: dict[Setting, DepthStop] = {}
-    for setting in drilled.drilling.stops:
-        key = Setting(round(setting.drill / DRILL_STEP), round(setting.from_tip / STOP_STEP))
-        first.setdefault(key, setting)
-        alike.setdefault(key, []).extend(setting.holes)
-    return tuple(
-        Stop(
-            number=number,
-            drill=first[key].drill,
-            depth=first[key].depth,
-            bush_top=first[key].bush_top,
-            from_tip=first[key].from_tip,
-            from_corner=first[key].from_corners,
-            holes=tuple(holes),
-        )
-        for number, (key, holes) in enumerate(alike.items(), start=1)
-    )
-
-
-def _numbered(stops: Sequence[Stop], order: Sequence[Setting]) -> dict[Setting, Stop]:
-    """The stops by setting, numbered as the first ski meets them."""
-    known = {_setting(stop): stop for stop in stops}
-    return {
-        setting: replace(known[setting], number=number)
-        for number, setting in enumerate(order, start=1)
-    }
-
-
-def _setting(stop: Stop) -> Setting:
-    return Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))
+def _stops(drilled: Drilled) -> dict[Setting, DepthStop]:
+    """The depth stops of a layout, those that a hand cannot tell apart as one."""
+    found: dict[Setting, DepthStop] = {}
+    for stop in drilled.drilling.stops:
+        key = Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))
+        first = found.get(key)
+        if first:
+            stop = first.model_copy(update={"holes": first.holes + stop.holes})
+        found[key] = stop
+    return found

@@ -10,8 +10,9 @@ from jiggen import __version__
 from jiggen.design.engraving import words as engraved
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Stop, Task
+from jiggen.evening import Pair, Plan, PlannedJig, Task
 from jiggen.pattern import Side
+from jiggen.record import DepthStop
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
 from jiggen.report.evening.words import counted, say
@@ -183,7 +184,10 @@ class _Sheet:
             paragraph(say("jig.folder", folder=plain(outcome.folder.name)), SMALL, width, grey=0.3),
             *_how_to_set(self.halves[jig.job], width),
             space(1.5),
-            *(_stop(stop, len(jig.stops) == 1, width) for stop in jig.stops),
+            *(
+                _stop(n, stop, len(jig.stops) == 1, width)
+                for n, stop in enumerate(jig.stops, start=1)
+            ),
             *(_note(say("mind.all", words=words), width) for words in alike),
             _names(width),
         ]
@@ -238,7 +242,7 @@ class _Sheet:
         return _ruled(stack([beside(columns), *below]), width)
 
     def _boxes(
-        self, row: int, ski: Side, skis: Mapping[Side, tuple[Stop, ...]], room: float
+        self, row: int, ski: Side, skis: Mapping[Side, tuple[int, ...]], room: float
     ) -> Block:
         """A box to tick for each setting of a ski, in order; or which jig the ski is drilled on."""
         if ski not in skis:
@@ -247,7 +251,7 @@ class _Sheet:
         shapes = Shapes()
         for place, stop in enumerate(skis[ski]):
             x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
-            name = f"{stop.number}"
+            name = f"{stop}"
             at = (x + 4.6, y - TICK + 1.0)
             shapes.texts.append(Text(at, name, TICKET, bold=True, anchor="end"))
             shapes.box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), BOX)
@@ -307,12 +311,12 @@ def _between(lines: Iterable[OnTheMark], boot: float) -> list[str]:
     return [say("mind.between", boot=number(boot), off=number(off))] if off >= UNSEEN else []
 
 
-def _stop(stop: Stop, only: bool, width: float) -> Block:
-    """One setting, its number and lengths large."""
+def _stop(place: int, stop: DepthStop, only: bool, width: float) -> Block:
+    """One depth stop, its place in the jig's list and its lengths large."""
     holes = say("set.every") if only else ", ".join(map(plain, stop.holes))
     shapes = Shapes()
     shapes.box((0.0, -6.6), (6.6, 0.0), STRONG)
-    shapes.texts.append(Text((3.3, -5.2), f"{stop.number}", STOP, bold=True, anchor="middle"))
+    shapes.texts.append(Text((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"))
     large = (
         say("set.drill", drill=number(stop.drill)),
         say("set.tip", length=number(stop.from_tip, 1)),
@@ -321,7 +325,7 @@ def _stop(stop: Stop, only: bool, width: float) -> Block:
     for words in large:
         shapes.texts.append(Text((x, -5.2), words, STOP, bold=True))
         x += width_of(words, STOP, bold=True) + 6.0
-    rest = f"{say('set.corners', length=number(stop.from_corner, 1))}, " + say(
+    rest = f"{say('set.corners', length=number(stop.from_corners, 1))}, " + say(
         "set.depth", depth=number(stop.depth)
     )
     shapes.texts.append(Text((x, -5.2), rest, BODY))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -80,12 +79,15 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
                 "core": jig.job.core,
                 "shift": jig.job.shift,
                 "side": jig.job.side,
-                "stops": [asdict(stop) for stop in jig.stops],
+                "stops": [
+                    {"number": n, **stop.model_dump(mode="json")}
+                    for n, stop in enumerate(jig.stops, start=1)
+                ],
                 "tasks": [
                     {
                         "ticket": task.pair.row.ticket,
                         "boot": task.pair.row.boot,
-                        "skis": {ski: [stop.number for stop in order] for ski, order in task.skis},
+                        "skis": {ski: list(order) for ski, order in task.skis},
                     }
                     for task in jig.tasks
                 ],
