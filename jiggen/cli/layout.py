@@ -12,7 +12,7 @@ import typer
 
 from jiggen import options as table
 from jiggen.cli import options
-from jiggen.cli.output import columns, fixed, rounded, write
+from jiggen.cli.output import columns, fixed, plain, records, write
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import Option
 
@@ -71,25 +71,25 @@ def layout(
 
 def as_data(found: Layout) -> dict[str, Any]:
     """The layout for ``--json``: lengths in mm, rounded to a nanometre."""
-    return {
+    x, y = found.positions.T
+    data = {
         "pattern": found.pattern,
-        "boot": rounded(found.boot),
-        "mount_shift": rounded(found.mount_shift),
+        "boot": found.boot,
+        "mount_shift": found.mount_shift,
         "core": found.core,
         "side": found.side,
         "pair": found.pair,
-        "bounds": [[rounded(value) for value in corner] for corner in found.bounds],
-        "holes": [
-            {"id": name, "group": group}
-            | dict(zip(("x", "y", "diameter", "depth"), map(rounded, row), strict=True))
-            for name, group, row in zip(found.ids, found.groups, _rows(found), strict=True)
-        ],
+        "bounds": found.bounds,
+        "holes": records(
+            id=found.ids, group=found.groups, x=x, y=y, diameter=found.diameters, depth=found.depths
+        ),
     }
+    return plain(data)
 
 
 def as_text(found: Layout) -> str:
     """The layout as lines: what it is for, then the holes in mm."""
-    rows = zip(found.ids, _rows(found), strict=True)
+    rows = zip(found.ids, *found.positions.T, found.diameters, found.depths, strict=True)
     return "\n".join(
         [
             found.pattern,
@@ -97,7 +97,7 @@ def as_text(found: Layout) -> str:
             "",
             *columns(
                 ("hole", "x", "y", "drill", "depth"),
-                ((name, *map(fixed, row)) for name, row in rows),
+                ((name, *map(fixed, row)) for name, *row in rows),
             ),
             "",
             "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
@@ -111,10 +111,6 @@ def mount_line(found: Layout) -> str:
     shift = f"{found.mount_shift:+g} mm" if found.mount_shift else "none"
     skis = f"{found.side} ski" if found.pair == "mirrored" else "the same on left and right ski"
     return f"boot {found.boot:g} mm, mount shift {shift}, core {found.core}, {skis}"
-
-
-def _rows(found: Layout) -> list[tuple[float, ...]]:
-    return list(zip(*found.positions.T, found.diameters, found.depths, strict=True))
 
 
 @command(PATTERNS)

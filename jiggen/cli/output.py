@@ -6,10 +6,11 @@ import json
 import re
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -27,10 +28,56 @@ def write(as_json: bool, data: Callable[[], Any], text: Callable[[], str]) -> No
     typer.echo(json.dumps(data(), indent=1, ensure_ascii=False) if as_json else text())
 
 
+def write_judged(
+    as_json: bool,
+    data: Callable[[], dict[str, Any]],
+    text: Callable[[], str],
+    against: Sequence[Finding],
+    *,
+    warnings: Sequence[Finding] = (),
+    written: Path | None = None,
+    accepted: bool = False,
+) -> None:
+    """Write a result with what speaks `against` it: exit code 1 unless that is `accepted`.
+
+    `written` is the file that was made of it all the same, if any.
+    """
+    outcome = {
+        "refused": [finding.as_dict() for finding in against],
+        "warnings": [finding.as_dict() for finding in warnings],
+        "written": str(written) if written else None,
+    }
+    write(as_json, lambda: data() | outcome, text)
+    if not as_json:
+        warn((*warnings, *(against if accepted else ())))
+    if against and not accepted:
+        raise typer.Exit(CheckFailed.exit_code) if as_json else CheckFailed(against)
+
+
 def end(*, passed: bool) -> None:
     """End the command with exit code 1 unless what was made or checked has passed."""
     if not passed:
         raise typer.Exit(CheckFailed.exit_code)
+
+
+def records(**values: Iterable[Any]) -> list[dict[str, Any]]:
+    """Columns of a table as a JSON list with an object for each row."""
+    return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
+
+
+def plain(data: dict[str, Any]) -> dict[str, Any]:
+    """Values for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
+    return {key: _plain(value) for key, value in data.items()}
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, float):
+        return round(value, 6) + 0.0 if abs(value) < float("inf") else None
+    if isinstance(value, dict):
+        return plain(value)
+    return [_plain(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def columns(
@@ -56,23 +103,26 @@ def fixed(value: float, places: int = 2, sign: str = "") -> str:
 
 def reading_table(
     title: str,
-    labels: Iterable[str],
+    labels: Sequence[str],
     values: Iterable[float],
     residuals: Iterable[float],
-    notes: Sequence[str] = (),
+    wrong: int | None,
+    unchecked: Container[int] = (),
     places: int = 2,
 ) -> list[str]:
-    """Readings as lines: what was read, what it should be by the fit, and the difference."""
+    """Readings as lines: what was read, what it should be by the fit, and the difference.
+
+    The row `wrong` is marked, and so are those that nothing checks.
+    """
     rows = (
         (label, fixed(read, places), fixed(read - off, places), fixed(off, places, "+"))
         for label, read, off in zip(labels, values, residuals, strict=False)
     )
+    notes = [
+        " <- wrong?" if row == wrong else " *" if row in unchecked else ""
+        for row in range(len(labels))
+    ]
     return columns((title, "read", "fits", "off"), rows, notes=notes)
-
-
-def rounded(value: float) -> float | None:
-    """A length for JSON, in mm to a nanometre; None when it is infinite."""
-    return round(float(value), 6) + 0.0 if abs(value) < float("inf") else None
 
 
 def counted(count: int, name: str) -> str:

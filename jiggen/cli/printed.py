@@ -5,12 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from jiggen.cli import options
-from jiggen.cli.output import columns, end, fixed, reading_table, write
+from jiggen.cli.output import columns, fixed, reading_table, records, write, write_judged
 from jiggen.cli.program import JIGS, command
-from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.errors import Finding, InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
@@ -100,18 +98,10 @@ def printed(
         before = profile_then(printout.sent, printout.fits)
         made = corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
-    outcome = {
-        "refused": [finding.as_dict() for finding in against],
-        "written": str(written) if written else None,
-    }
-    write(as_json, lambda: as_data(found, made) | outcome, lambda: as_text(found, made))
-    if as_json:
-        end(passed=not against)
-        return
+    lines = as_text(found, made)
     if written:
-        typer.echo(f"\nWritten: {written}\nBuild with it: --printer {name}")
-    if against:
-        raise CheckFailed(against)
+        lines += f"\n\nWritten: {written}\nBuild with it: --printer {name}"
+    write_judged(as_json, lambda: as_data(found, made), lambda: lines, against, written=written)
 
 
 def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> None:
@@ -129,64 +119,45 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
     """Everything for ``--json``; mm, degrees and factors."""
-    joint = found.joint
-    equations, wrong = found.fit.equations, found.gross_error
+    fit, wrong = found.fit, found.gross_error
     labels = [str(reading) for reading in found.readings.distances]
+    read = slice(fit.equations.readings)
     bodies = zip(found.jig.bodies, found.bodies, strict=True)
+    loose = found.jig.loose
     return {
         "jig": found.jig.name,
         "limit": found.limit,
         "verdict": found.verdict if made else None,
         "holes": [
-            {
-                "id": hole.hole,
-                "body": hole.body,
-                "dx": hole.dx,
-                "dy": hole.dy,
-                "off": hole.off,
-                "known": hole.known,
-                "at_worst": hole.at_worst,
-                "good": hole.at_worst <= found.limit,
-            }
+            {"id": hole.hole, "body": hole.body}
+            | {key: getattr(hole, key) for key in ("dx", "dy", "off", "known", "at_worst")}
+            | {"good": hole.at_worst <= found.limit}
             for hole in found.expected
         ],
-        "whole": None if found.jig.loose else _stretches(found.whole),
-        **_each_half(found),
-        "bodies": {
-            body.name: {"values": values.tolist(), "uncertainties": sure.tolist()}
-            for body, (values, sure) in bodies
-        },
-        "joint": joint and {"values": joint[0].tolist(), "uncertainties": joint[1].tolist()},
-        "readings": [
-            {"name": label, "centres": read, "off": off, "normalised": normalised}
-            for label, read, off, normalised in zip(
-                labels,
-                equations.values[: equations.readings].tolist(),
-                found.fit.residuals[: equations.readings].tolist(),
-                found.fit.normalised[: equations.readings].tolist(),
-                strict=True,
-            )
-        ],
-        "likelihood": found.fit.likelihood,
-        "spread": found.fit.spread,
+        "whole": None if loose else _stretches(found.whole),
+        **({"halves": {k: _stretches(v) for k, v in found.halves.items()}} if loose else {}),
+        "bodies": {body.name: _values(*values) for body, values in bodies},
+        "joint": found.joint and _values(*found.joint),
+        "readings": records(
+            name=labels,
+            centres=fit.equations.values[read].tolist(),
+            off=fit.residuals[read].tolist(),
+            normalised=fit.normalised[read].tolist(),
+        ),
+        "likelihood": fit.likelihood,
+        "spread": fit.spread,
         "doubt": wrong and {"name": labels[wrong.row], "off": wrong.off, "likely": wrong.likely},
         "profile": made and made.model_dump(),
     }
 
 
+def _values(values: Any, uncertainties: Any) -> dict[str, list[float]]:
+    return {"values": values.tolist(), "uncertainties": uncertainties.tolist()}
+
+
 def _stretches(affine: Affine) -> dict[str, float]:
-    return {
-        "along": affine.scale_x,
-        "across": affine.scale_y,
-        "skew": affine.skew,
-        "turn": affine.turn,
-    }
-
-
-def _each_half(found: PrintedFit) -> dict[str, Any]:
-    if not found.jig.loose:
-        return {}
-    return {"halves": {name: _stretches(affine) for name, affine in found.halves.items()}}
+    keys = {"along": "scale_x", "across": "scale_y", "skew": "skew", "turn": "turn"}
+    return {key: getattr(affine, name) for key, name in keys.items()}
 
 
 def as_text(found: PrintedFit, made: Profile | None) -> str:
@@ -201,13 +172,12 @@ def _reading_lines(found: PrintedFit) -> list[str]:
     from jiggen.measure.adjustment import wrong_row
 
     labels = [f"{reading.first} to {reading.second}" for reading in found.readings.distances]
-    wrong = wrong_row(found.gross_error)
     return reading_table(
         "centre to centre",
         labels,
         found.fit.equations.values,
         found.fit.residuals,
-        notes=[" <- wrong?" if row == wrong else "" for row in range(len(labels))],
+        wrong_row(found.gross_error),
     )
 
 

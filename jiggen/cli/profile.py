@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.output import end, reading_table, warn, wrapped, write
+from jiggen.cli.output import reading_table, records, wrapped, write, write_judged
 from jiggen.cli.program import JIGS, Group, app, command
-from jiggen.errors import CheckFailed
 from jiggen.options import Option
 
 if TYPE_CHECKING:
@@ -81,22 +80,18 @@ def fit(
     found = examine_gauge(read_measurements(file))
     against, doubts = refusals(found), warnings(found)
     made = None if against else profile_of(found, name, material)
-    written = made and save_profile(made)
-    outcome = {
-        "profile": made and made.model_dump(),
-        "refused": [finding.as_dict() for finding in against],
-        "warnings": [finding.as_dict() for finding in doubts],
-        "written": str(written) if written else None,
-    }
-    write(as_json, lambda: as_data(found) | outcome, lambda: "\n".join(_reading_lines(found)))
-    if as_json:
-        end(passed=not against)
-        return
-    warn(doubts)
-    if made is None:
-        raise CheckFailed(against)
-    typer.echo(f"\n{as_text(made)}\n\nWritten: {written}")
-    typer.echo(f"Build with it: --printer {name}")
+    written = save_profile(made) if made else None
+    lines = _reading_lines(found)
+    if made:
+        lines += ["", as_text(made), "", f"Written: {written}", f"Build with it: --printer {name}"]
+    write_judged(
+        as_json,
+        lambda: as_data(found) | {"profile": made and made.model_dump()},
+        lambda: "\n".join(lines),
+        against,
+        warnings=doubts,
+        written=written,
+    )
 
 
 @command(None, "list", profile)
@@ -173,17 +168,13 @@ def as_data(found: GaugeFit) -> dict[str, Any]:
             else None
             for key in PARAMETERS
         },
-        "readings": [
-            {"name": label, "read": read, "off": off, "normalised": normalised, "checked": check}
-            for label, read, off, normalised, check in zip(
-                labels,
-                fitted.equations.values.tolist(),
-                fitted.residuals.tolist(),
-                fitted.normalised.tolist(),
-                fitted.redundancy.tolist(),
-                strict=True,
-            )
-        ],
+        "readings": records(
+            name=labels,
+            read=fitted.equations.values.tolist(),
+            off=fitted.residuals.tolist(),
+            normalised=fitted.normalised.tolist(),
+            checked=fitted.redundancy.tolist(),
+        ),
         "redundancy": fitted.freedom,
         "squares": fitted.squares,
         "likelihood": fitted.likelihood,
@@ -222,7 +213,7 @@ def _reading_lines(found: GaugeFit) -> list[str]:
             labels,
             fitted.equations.values / unit.mm,
             fitted.residuals / unit.mm,
-            notes=[" <- wrong?" if row == wrong else "" for row in range(len(labels))],
+            wrong,
             places=places,
         ),
         "",

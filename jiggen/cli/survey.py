@@ -6,23 +6,20 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from jiggen import options as table
 from jiggen.cli import options
 from jiggen.cli.output import (
     columns,
     counted,
-    end,
     fixed,
+    plain,
     reading_table,
-    rounded,
-    warn,
+    records,
     wrapped,
-    write,
+    write_judged,
 )
 from jiggen.cli.program import PATTERNS, command
-from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.errors import Finding, InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
@@ -86,90 +83,70 @@ def survey(
     if out and text:
         write_whole(out, text, "--out")
     written = out if text else None
-    outcome = {
-        "limit": limit,
-        "refused": [finding.as_dict() for finding in against],
-        "warnings": [finding.as_dict() for finding in doubts],
-        "written": str(written) if written else None,
-    }
-    write(as_json, lambda: as_data(found) | outcome, lambda: as_text(found))
-    if as_json:
-        end(passed=not refused)
-        return
-    warn((*doubts, *(against if accept else ())))
-    if refused:
-        raise CheckFailed(against)
-    if written:
-        typer.echo(f"\nWritten: {written}")
+    wrote = f"\n\nWritten: {written}" if written else ""
+    write_judged(
+        as_json,
+        lambda: as_data(found) | {"limit": limit},
+        lambda: as_text(found) + wrote,
+        against,
+        warnings=doubts,
+        written=written,
+        accepted=accept,
+    )
 
 
 def as_data(found: Examination) -> dict[str, Any]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
-    network = found.plain.network
-    held, told = found.rigidity, found.symmetry
-    residuals = found.fit.residuals
-    return {
+    network, fit = found.plain.network, found.plain
+    held, symmetry, wrong = found.rigidity, found.symmetry, found.gross_error
+    x, y = found.places.T
+    labels = [network.label(row) for row in range(len(network.values))]
+    data = {
         "survey": found.survey.name,
-        "holes": [
-            {
-                "name": name,
-                "x": rounded(x),
-                "y": rounded(y),
-                "deviation": [rounded(value) for value in deviation],
-                "within": rounded(within),
-                "diameter": rounded(diameter),
-            }
-            for name, (x, y), deviation, within, diameter in zip(
-                found.survey.holes,
-                found.places,
-                found.deviations,
-                found.within,
-                found.survey.diameters,
-                strict=True,
-            )
-        ],
-        "readings": [
-            {
-                "name": network.label(row),
-                "read": rounded(network.values[row]),
-                "off": rounded(residuals[row]),
-                "sigma": rounded(network.sigmas[row]),
-                "normalised": rounded(found.plain.normalised[row]),
-                "checked": row not in found.unchecked,
-            }
-            for row in range(len(network.values))
-        ],
+        "holes": records(
+            name=found.survey.holes,
+            x=x,
+            y=y,
+            deviation=found.deviations,
+            within=found.within,
+            diameter=found.survey.diameters,
+        ),
+        "readings": records(
+            name=labels,
+            read=network.values,
+            off=found.fit.residuals,
+            sigma=network.sigmas,
+            normalised=fit.normalised,
+            checked=[row not in found.unchecked for row in range(len(labels))],
+        ),
         "rigid": held.rigid,
         "unknowns": held.unknowns,
         "rank": held.rank,
         "lacking": held.lacking,
-        "loose": list(held.loose),
-        "redundancy": round(found.plain.freedom),
-        "spread": rounded(found.plain.disagreement),
-        "scale": rounded(found.scale),
-        "likelihood": found.plain.likelihood,
-        "doubt": found.gross_error
+        "loose": held.loose,
+        "redundancy": round(fit.freedom),
+        "spread": fit.disagreement,
+        "scale": found.scale,
+        "doubt": wrong
         and {
-            "name": network.label(found.gross_error.row),
-            "off": rounded(found.gross_error.off),
-            "normalised": rounded(found.gross_error.normalised),
-            "likely": found.gross_error.likely,
-            "rivals": [network.label(row) for row in found.gross_error.rivals],
+            "name": labels[wrong.row],
+            "off": wrong.off,
+            "normalised": wrong.normalised,
+            "likely": wrong.likely,
+            "rivals": [labels[row] for row in wrong.rivals],
         },
         "symmetry": {
-            "verdict": told.verdict,
-            "worst": list(told.worst),
-            "off": rounded(told.off),
-            "within": rounded(told.within),
+            "verdict": symmetry.verdict,
+            "worst": symmetry.worst,
+            "off": symmetry.off,
+            "within": symmetry.within,
         },
         "other_places": [
-            {
-                "moved": [found.survey.holes[hole] for hole in other.moved],
-                "places": [[rounded(x), rounded(y)] for x, y in other.places],
-            }
+            {"moved": [found.survey.holes[hole] for hole in other.moved], "places": other.places}
             for other in found.others
         ],
     }
+    return plain(data) | {"likelihood": fit.likelihood}
 
 
 def as_text(found: Examination) -> str:
@@ -220,13 +197,11 @@ def _reading_lines(found: Examination) -> list[str]:
     return [
         *reading_table(
             "measured",
-            (network.label(row) for row in rows),
-            [network.values[row] for row in rows],
-            [residuals[row] for row in rows],
-            notes=[
-                " <- wrong?" if row == wrong else " *" if row in found.unchecked else ""
-                for row in rows
-            ],
+            [network.label(row) for row in rows],
+            network.values[rows],
+            residuals[rows],
+            wrong,
+            found.unchecked,
         ),
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
     ]
