@@ -20,7 +20,7 @@ from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.reusable import build_reusable
 from jiggen.verify import verify_folder
-from jiggen.verify.text import boot_table, table
+from jiggen.verify.results import boot_table, table
 
 BOOTS = [float(boot) for boot in range(265, 346)]
 AROUND_THE_STEP = [float(boot) for boot in range(273, 284)]  # step-track's toe jumps at 278

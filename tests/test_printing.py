@@ -12,13 +12,11 @@ import shapely
 import trimesh
 
 from jiggen.verify import verify_folder
+from jiggen.verify.limits import BRIDGE, LEDGE, SPECK
 from jiggen.verify.manifest import PrintBed, read_manifest
 from jiggen.verify.mesh import Mesh, read_stl
-from jiggen.verify.printing import as_dict, judge_printing, overhangs
-from jiggen.verify.printing.bridges import drawn
-from jiggen.verify.printing.judge import checks_of
-from jiggen.verify.printing.limits import BRIDGE, LEDGE, SPECK
-from jiggen.verify.printing.overhangs import judge_overhangs
+from jiggen.verify.printing import as_dict, checks_of, judge_printing, overhangs
+from jiggen.verify.printing.overhangs import drawn, judge_overhangs
 from jiggen.verify.printing.walls import MOST_HEIGHTS, MOST_POINTS, across, judge_walls
 from jiggen.verify.results import Ledger
 

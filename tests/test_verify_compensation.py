@@ -38,7 +38,7 @@ from jiggen.solid.body import make_body
 from jiggen.solid.model import Part, mesh_of
 from jiggen.solid.shapes import one_solid
 from jiggen.verify import verify_folder
-from jiggen.verify.holes import Wanted, measure
+from jiggen.verify.holes import Wanted, measure_holes
 from jiggen.verify.manifest import Guide, Hole
 from jiggen.verify.mesh import Mesh, read_stl
 from jiggen.verify.results import Ledger
@@ -342,7 +342,7 @@ def errors(chosen, meshes: dict[str, PartMesh], printer: Profile) -> tuple[float
         reach = np.array([guide.bore / 2 + 0.7 for guide in body.guides])
         mesh = Mesh(meshes[body.name].vertices, meshes[body.name].triangles)
         result = printed(mesh, printer, axes, reach).moved(to_ski)
-        found = measure(body.name, wanted, (), MeshBody(result), Ledger())
+        found = measure_holes(body.name, wanted, (), MeshBody(result), Ledger())
         assert set(found) == {w.hole.id for w in wanted}, "a hole not found verifies nothing"
         for w in wanted:
             hole = found[w.hole.id]

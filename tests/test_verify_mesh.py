@@ -5,8 +5,7 @@ import pytest
 import trimesh
 from verify_samples import FACET, turned, write_facets
 
-from jiggen.verify.circle import fit_circle
-from jiggen.verify.clearance import free_radius
+from jiggen.verify.geometry import fit_circle
 from jiggen.verify.mesh import Mesh, MeshError, read_stl, signed_area
 from jiggen.verify.rings import MeshBody
 
@@ -117,14 +116,14 @@ def test_rings_are_round_holes_and_nothing_else():
 
 def test_free_radius_is_the_distance_to_the_nearest_wall_at_any_height():
     mesh = drilled((10.0, 5.0, 6.0), sections=360)
-    assert free_radius(mesh, 10.0, 5.0, 5.0) == pytest.approx(3.0, abs=2e-4)
-    assert free_radius(mesh, 11.0, 5.0, 5.0) == pytest.approx(2.0, abs=2e-4)
-    assert free_radius(mesh, 10.0, 5.0, 2.0) == 2.0
-    assert free_radius(mesh, -10.0, 5.0, 2.0) == 0.0
+    assert mesh.free_radius(10.0, 5.0, 5.0) == pytest.approx(3.0, abs=2e-4)
+    assert mesh.free_radius(11.0, 5.0, 5.0) == pytest.approx(2.0, abs=2e-4)
+    assert mesh.free_radius(10.0, 5.0, 2.0) == 2.0
+    assert mesh.free_radius(-10.0, 5.0, 2.0) == 0.0
     skin = trimesh.creation.box((8, 8, 0.2))
     skin.apply_translation((10.0, 5.0, 1.0))
     both = trimesh.util.concatenate([trimesh.Trimesh(mesh.vertices, mesh.triangles), skin])
-    assert free_radius(mesh_of(both), 10.0, 5.0, 2.0) == 0.0
+    assert mesh_of(both).free_radius(10.0, 5.0, 2.0) == 0.0
 
 
 def test_an_stl_is_read_and_welded(tmp_path):

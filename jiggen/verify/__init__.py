@@ -5,11 +5,17 @@
 geometry code with solid.
 """
 
-from jiggen.verify.folder import check
 from jiggen.verify.printing import as_dict as printing_dict
-from jiggen.verify.results import BootCheck, Fault, Found, HoleCheck, Verification
-from jiggen.verify.text import table, verdict
-from jiggen.verify.verification import verify_folder
+from jiggen.verify.results import (
+    BootCheck,
+    Fault,
+    Found,
+    HoleCheck,
+    Verification,
+    table,
+    verdict,
+)
+from jiggen.verify.verification import check, verify_folder
 
 __all__ = [
     "BootCheck",

@@ -17,7 +17,7 @@ import numpy as np
 from jiggen.files import within
 from jiggen.verify import limits
 from jiggen.verify.compensation import undone
-from jiggen.verify.frames import Array, applied, unrigid
+from jiggen.verify.geometry import Array, applied, unrigid
 from jiggen.verify.manifest import (
     MANIFEST,
     Bed,
@@ -28,9 +28,9 @@ from jiggen.verify.manifest import (
     PrintBed,
 )
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.parts import unreadable
-from jiggen.verify.results import Fault, Ledger
-from jiggen.verify.threemf import Item, ThreeMF, ThreeMFError, difference, read_3mf
+from jiggen.verify.parts import fail_unreadable
+from jiggen.verify.results import Ledger, Subject
+from jiggen.verify.threemf import ThreeMF, ThreeMFError, difference, read_3mf
 
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
 
@@ -45,8 +45,8 @@ def judge_beds(
         try:
             package = read_3mf(within(folder, bed.file, limits.FILE))
         except (OSError, ThreeMFError) as error:
-            ledger.fail(unreadable(folder / bed.file, bed.file, error))
-            # What is in it is not known: that the file is bad has been said.
+            fail_unreadable(ledger.about(bed.file, Path(bed.file).name), error)
+            # What is in it is not known: that the file is bad has been reported.
             printed.update(piece.name for piece in bed.pieces)
             continue
         judge = _BedJudge(bed, package, ledger)
@@ -64,9 +64,7 @@ def _judge_pieces(parts: Iterable[Part], printed: Counter[str], ledger: Ledger) 
         count = printed[placed.name]
         message = f"is on the beds {count} times instead of once" if count else "is on no bed"
         code = "verify.count" if count else "verify.piece-missing"
-        ledger.expect(
-            count == 1, Fault(code, MANIFEST, placed.name, message, float(count), 1.0, 0.0)
-        )
+        ledger.about(MANIFEST, placed.name).within(float(count), 1.0, 0.0, code, message, "")
 
 
 @dataclass(frozen=True)
@@ -77,19 +75,8 @@ class _BedJudge:
     package: ThreeMF
     ledger: Ledger
 
-    def _expect(
-        self,
-        holds: bool,
-        code: str,
-        subject: str,
-        message: str,
-        found: float | None = None,
-        wanted: float | None = None,
-        limit: float | None = None,
-        unit: str = "",
-    ) -> None:
-        fault = Fault(code, self.bed.file, subject, message, found, wanted, limit, unit)
-        self.ledger.expect(holds, fault)
+    def _about(self, name: str) -> Subject:
+        return self.ledger.about(self.bed.file, name)
 
     def unit(self) -> None:
         """Its unit must be the millimetre."""
@@ -99,7 +86,8 @@ class _BedJudge:
             if size is None
             else f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
         )
-        self._expect(size == 1.0, "verify.unit", self.bed.file, message, size, 1.0, 0.0, "mm")
+        about = self._about(self.bed.file)
+        about.expect(size == 1.0, "verify.unit", message, size, 1.0, 0.0, "mm")
 
     def objects(
         self, parts: Mapping[str, Part], meshes: Mapping[str, Mesh], done: Compensation
@@ -108,65 +96,51 @@ class _BedJudge:
         wanted = dict.fromkeys(piece.part for piece in self.bed.pieces)
         for name in self.package.meshes:
             message = "an object that is not in the manifest"
-            self._expect(name in wanted, "verify.piece-extra", name, message)
+            self._about(name).expect(name in wanted, "verify.piece-extra", message)
         for name in wanted:
-            mesh = self.package.meshes.get(name)
-            self._expect(mesh is not None, "verify.piece-missing", name, "no object of that name")
+            about, mesh = self._about(name), self.package.meshes.get(name)
+            about.expect(mesh is not None, "verify.piece-missing", "no object of that name")
             if mesh is not None and name in meshes and name in parts:
                 how = difference(undone(mesh, done), meshes[name], limits.SAME_MESH)
                 message = f"not the mesh of {parts[name].file}: {how}"
-                self._expect(not how, "verify.other-mesh", name, message)
+                about.expect(not how, "verify.other-mesh", message)
 
     def items(self, parts: Mapping[str, Part]) -> None:
         """It must hold the pieces that the manifest lays on it, where it lays them."""
         laid = {piece.name: piece for piece in self.bed.pieces}
         owner = {placed.name: part.name for part in parts.values() for placed in part.placed}
         for item in self.package.items:
-            wanted = laid.get(item.piece)
+            about, wanted = self._about(item.piece), laid.get(item.piece)
             message = f"a piece (of {item.name}) that the manifest does not lay on this bed"
-            self._expect(wanted is not None, "verify.piece-extra", item.piece, message)
+            about.expect(wanted is not None, "verify.piece-extra", message)
             of = owner.get(item.piece, item.name)
             message = f"is the part {item.name!r} instead of {of!r}"
-            self._expect(item.name == of, "verify.swapped", item.piece, message)
-            self._judge_place(item, wanted)
-
-    def _judge_place(self, item: Item, wanted: Laid | None) -> None:
-        why = unrigid(item.place, DECIMALS_LIMIT)
-        message = f"its transform is no rigid motion: {why}"
-        self._expect(not why, "verify.not-rigid", item.piece, message)
-        if wanted is None or why:
-            return
-        turned = float(np.abs(item.place[:3, :3] - np.eye(3)).max())
-        message = "is turned: what a printer does to x and y would no longer be undone"
-        self._expect(turned <= DECIMALS_LIMIT, "verify.turned", item.piece, message)
-        off = float(np.hypot(item.place[0, 3] - wanted.x, item.place[1, 3] - wanted.y))
-        message = f"lies {off:.2f} mm from where the manifest lays it"
-        self._expect(
-            off <= limits.ON_BED, "verify.place", item.piece, message, off, 0.0, limits.ON_BED, "mm"
-        )
+            about.expect(item.name == of, "verify.swapped", message)
+            why = unrigid(item.place, DECIMALS_LIMIT)
+            message = f"its transform is not a rigid motion: {why}"
+            if about.expect(not why, "verify.not-rigid", message) and wanted:
+                _judge_place(item.place, wanted, about)
 
     def places(self, room: PrintBed) -> None:
         """Every item must stand on the bed, inside it, and SPACING from the others."""
-        points = {
-            number: applied(item.place, self.package.meshes[item.name].vertices)
-            for number, item in enumerate(self.package.items)
-        }
-        for number, item in enumerate(self.package.items):
-            self._judge_stand(item.piece, points[number], room)
-        hulls = {number: _hull(cloud) for number, cloud in points.items()}
-        for one, other in combinations(hulls, 2):
-            apart = float(hulls[one].distance(hulls[other]))
-            names = self.package.items[one].piece, self.package.items[other].piece
+        points = [
+            applied(item.place, self.package.meshes[item.name].vertices)
+            for item in self.package.items
+        ]
+        hulls = [_hull(cloud) for cloud in points]
+        for item, cloud in zip(self.package.items, points, strict=True):
+            _judge_stand(cloud, room, self._about(item.piece))
+        placed = zip(self.package.items, hulls, strict=True)
+        for (one, hull), (other, another) in combinations(placed, 2):
+            apart = float(hull.distance(another))
             message = (
-                f"stands {apart:.2f} mm from {names[1]}, {limits.SPACING:g} mm are needed"
+                f"stands {apart:.2f} mm from {other.piece}, {limits.SPACING:g} mm are needed"
                 if apart
-                else f"and {names[1]} overlap"
+                else f"and {other.piece} overlap"
             )
-            least = limits.SPACING - limits.ON_BED
-            self._expect(
-                apart >= least,
+            self._about(one.piece).expect(
+                apart >= limits.SPACING - limits.ON_BED,
                 "verify.overlap",
-                names[0],
                 message,
                 apart,
                 limits.SPACING,
@@ -174,19 +148,26 @@ class _BedJudge:
                 "mm",
             )
 
-    def _judge_stand(self, piece: str, points: Array, room: PrintBed) -> None:
-        low, high = points.min(axis=0), points.max(axis=0)
-        base = float(low[2])
-        message = f"lowest at z {base:.3f}, not on the bed"
-        self._expect(
-            abs(base) <= limits.BASE, "verify.base", piece, message, base, 0.0, limits.BASE, "mm"
-        )
-        size = np.array([room.x, room.y, room.z])
-        past = float(np.concatenate([-low[:2], high - size]).max())
-        message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
-        self._expect(
-            past <= limits.ON_BED, "verify.off-bed", piece, message, past, 0.0, limits.ON_BED, "mm"
-        )
+
+def _judge_place(place: Array, wanted: Laid, about: Subject) -> None:
+    turned = float(np.abs(place[:3, :3] - np.eye(3)).max())
+    message = "is turned: what a printer does to x and y would no longer be undone"
+    about.expect(turned <= DECIMALS_LIMIT, "verify.turned", message)
+    off = float(np.hypot(place[0, 3] - wanted.x, place[1, 3] - wanted.y))
+    message = f"lies {off:.2f} mm from where the manifest lays it"
+    about.within(off, 0.0, limits.ON_BED, "verify.place", message)
+
+
+def _judge_stand(points: Array, room: PrintBed, about: Subject) -> None:
+    low, high = points.min(axis=0), points.max(axis=0)
+    base = float(low[2])
+    message = f"lowest at z {base:.3f}, not on the bed"
+    about.within(base, 0.0, limits.BASE, "verify.base", message)
+    size = np.array([room.x, room.y, room.z])
+    past = float(np.concatenate([-low[:2], high - size]).max())
+    message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
+    inside = past <= limits.ON_BED
+    about.expect(inside, "verify.off-bed", message, past, 0.0, limits.ON_BED, "mm")
 
 
 def _hull(points: Array) -> Any:

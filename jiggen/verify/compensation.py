@@ -11,10 +11,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from jiggen.verify import limits
-from jiggen.verify.frames import Array
+from jiggen.verify.geometry import Array
 from jiggen.verify.manifest import MANIFEST, NOTHING_DONE, Compensation, Inputs
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.results import Fault, Ledger
+from jiggen.verify.results import Ledger
 
 SAME = 1e-6  # no larger a change is one
 
@@ -23,9 +23,8 @@ def judge_compensation(done: Compensation, ledger: Ledger) -> None:
     """What was done must be within all that a sound printer needs."""
     found = float(np.abs(np.append(np.array(done.matrix) - np.eye(2), done.height - 1)).max())
     message = f"changed by {100 * found:.2f} % for the printer, {100 * limits.STRETCH:g} % allowed"
-    subject, limit = "size of the parts", limits.STRETCH
-    fault = Fault("verify.compensation", MANIFEST, subject, message, found, 0.0, limit)
-    ledger.expect(found <= limit, fault)
+    about = ledger.about(MANIFEST, "size of the parts")
+    about.within(found, 0.0, limits.STRETCH, "verify.compensation", message, "")
 
 
 def judge_fits(inputs: Inputs, ledger: Ledger) -> None:
@@ -37,10 +36,8 @@ def judge_fits(inputs: Inputs, ledger: Ledger) -> None:
         ("sliding faces", inputs.slide),
     ):
         message = f"changed by {found:+.3f} mm for the printer, {limit:g} mm allowed"
-        ledger.expect(
-            abs(found) <= limit,
-            Fault("verify.compensation", MANIFEST, subject, message, found, 0.0, limit, "mm"),
-        )
+        about = ledger.about(MANIFEST, subject)
+        about.within(found, 0.0, limit, "verify.compensation", message)
 
 
 def undone(mesh: Mesh, done: Compensation) -> Mesh:

@@ -1,19 +1,34 @@
-"""Engravings as found in a body's files: the outlines of their floors, flat, in the ski frame.
+"""Engravings as found in a body's files: lines and numbers in the outlines of their floors.
 
 A floor is what lies level at the engravings' depth.  Its outline comes as loose segments
-(n, 2, 2), mm: enough to cross it with a line, and to tell inside from outside.
+(n, 2, 2), mm, flat, in the ski frame: enough to cross it with a line, and to compare it with the
+outline of a text in the engraving font, which is read and flattened here anew.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
+from typing import Any
+
 import numpy as np
 
-from jiggen.verify.frames import Array, applied
+from jiggen.verify.geometry import Array, applied
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.step_assembly import StepPiece
 
 LEVEL = 1e-3  # mm a floor may be off its height
 SAME = 5  # digits of a mm
+FONT = "DejaVuSansCondensed-Bold.ttf"
+BETWEEN = 0.3  # mm along the ski without an engraving that part one number from the next
+CURVE = 6  # chords per quadratic arc of the font
+# Of a text's height, between its outline and the one found: the chords of what is engraved lie up
+# to 0.04 off the font's curves, the outlines of any two numbers 0.10 at least.
+SAME_TEXT = 0.06
+UNREADABLE = "?"
 
 
 def floors_of_mesh(mesh: Mesh, z: float) -> Array:
@@ -58,13 +73,129 @@ def within(segments: Array, low: float, high: float) -> Array:
     return np.asarray(segments[(ys.min(axis=1) >= low) & (ys.max(axis=1) <= high)])
 
 
-def inked(segments: Array, xs: Array, ys: Array) -> Array:
-    """(len(ys), len(xs)) bool: which points lie inside the outlines (even-odd)."""
-    (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T
-    rows = np.zeros((len(ys), len(xs)), dtype=bool)
-    for number, y in enumerate(ys.tolist()):
-        crossed = (y0 > y) != (y1 > y)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            at = np.sort((x0 + (y - y0) * (x1 - x0) / (y1 - y0))[crossed])
-        rows[number] = np.searchsorted(at, xs) % 2 == 1
-    return rows
+@dataclass(frozen=True, eq=False)
+class Number:
+    """An engraved number: the `x` of its middle, mm, and its outline.
+
+    The outline is upright as one looks to the tip, 1 high, about its middle.
+    """
+
+    x: float
+    outline: Any
+
+    def says(self, text: str, *, mirrored: bool = False) -> bool:
+        """Whether it has the outline of `text`; or that back to front, or upside down."""
+        from shapely.affinity import scale
+
+        turns = ((-1, 1), (1, -1)) if mirrored else ((1, 1),)
+        wanted = _written(text)
+        return any(
+            scale(self.outline, *turn, origin=(0, 0)).hausdorff_distance(wanted) <= SAME_TEXT
+            for turn in turns
+        )
+
+    def read(self, texts: Iterable[str]) -> tuple[str, bool]:
+        """Which of `texts` it says, UNREADABLE if none; and whether only mirrored."""
+        texts = tuple(dict.fromkeys(text for text in texts if text))
+        for mirrored in (False, True):
+            for text in texts:
+                if self.says(text, mirrored=mirrored):
+                    return text, mirrored
+        return UNREADABLE, False
+
+
+def find_numbers(segments: Array) -> list[Number]:
+    """The numbers in floors' outlines `segments` (n, 2, 2), by rising x.
+
+    They run across the ski, from left to right as one looks to the tip, one after the other
+    along x.
+    """
+    import shapely
+
+    found: list[list[Any]] = []
+    reached = -np.inf
+    areas = shapely.get_parts(_area(segments))
+    for area in sorted(areas, key=lambda area: area.bounds[0]):
+        if area.bounds[0] - reached > BETWEEN:
+            found.append([])
+        found[-1].append(area)
+        reached = max(reached, area.bounds[2])
+    numbers = (shapely.MultiPolygon(parts) for parts in found)
+    return [
+        Number(sum(number.bounds[::2]) / 2, _outline_of(number, upright=False))
+        for number in numbers
+    ]
+
+
+def _area(segments: Array) -> Any:
+    """What closed rings of segments hold, the rings within rings left out."""
+    import shapely
+
+    return shapely.build_area(shapely.multilinestrings(segments))
+
+
+def _outline_of(shape: Any, *, upright: bool = True) -> Any:
+    """The shape's outline about its middle, 1 high; turned upright if it is read across the ski."""
+    from shapely.affinity import affine_transform
+
+    if shape.is_empty:  # of white space
+        return shape
+    x0, y0, x1, y1 = shape.bounds
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    if upright:
+        k = 1 / (y1 - y0)
+        return affine_transform(shape.boundary, (k, 0, 0, k, -k * x, -k * y))
+    k = 1 / (x1 - x0)
+    return affine_transform(shape.boundary, (0, -k, k, 0, k * y, -k * x))
+
+
+@cache
+def _written(text: str) -> Any:
+    """The outline of `text` in the engraving font, about its middle, 1 high."""
+    font = _font()
+    glyphs, names = font.getGlyphSet(), font.getBestCmap()
+    at, segments = 0.0, []
+    for character in text:
+        name = names.get(ord(character), ".notdef")
+        segments.append(np.add(_glyph(glyphs, name), (at, 0.0)))
+        at += glyphs[name].width
+    return _outline_of(_area(np.concatenate(segments)))
+
+
+@cache
+def _font() -> Any:
+    from fontTools.ttLib import TTFont
+
+    return TTFont(BytesIO(files("jiggen").joinpath("fonts", FONT).read_bytes()))
+
+
+def _glyph(glyphs: Any, name: str) -> Array:
+    """A glyph's outline in font units as segments (n, 2, 2)."""
+    from fontTools.pens.basePen import BasePen
+
+    segments: list[tuple[Any, Any]] = []
+
+    class Pen(BasePen):  # type: ignore[misc]
+        start = here = (0.0, 0.0)
+
+        def _moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+            self.start = self.here = point
+
+        def _lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+            segments.append((self.here, point))
+            self.here = point
+
+        def _qCurveToOne(  # noqa: N802
+            self, control: tuple[float, float], end: tuple[float, float]
+        ) -> None:
+            a, b, c = (np.array(point) for point in (self.here, control, end))
+            for t in np.arange(1, CURVE + 1) / CURVE:
+                x, y = (1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c
+                self._lineTo((float(x), float(y)))
+
+        def _closePath(self) -> None:  # noqa: N802
+            if self.here != self.start:
+                self._lineTo(self.start)
+
+    glyphs[name].draw(Pen(glyphs))
+    return np.array(segments).reshape(-1, 2, 2)

@@ -15,13 +15,19 @@ from functools import partial
 import numpy as np
 
 from jiggen.verify import limits
-from jiggen.verify.engraved import cut_by, floors_of_mesh, floors_of_step, within
-from jiggen.verify.frames import Array
+from jiggen.verify.engraved import (
+    Number,
+    cut_by,
+    find_numbers,
+    floors_of_mesh,
+    floors_of_step,
+    within,
+)
+from jiggen.verify.geometry import Array
 from jiggen.verify.limits import Source
 from jiggen.verify.manifest import Hole, LadderEntry, LadderLine, LadderRow, Manifest
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.numerals import Number, read_numbers
-from jiggen.verify.results import BootCheck, Fault, Found, Ledger
+from jiggen.verify.results import BootCheck, Found, Ledger, Subject
 from jiggen.verify.step_assembly import StepPiece
 
 Floors = Callable[[float], Array]
@@ -49,7 +55,7 @@ def judge_ladders(
     manifest: Manifest,
     meshes: Mapping[str, Mesh],
     pieces: Mapping[str, StepPiece],
-    found: Mapping[Source, Mapping[str, Found]],
+    found: Mapping[str, Mapping[str, Found]],
     ledger: Ledger,
 ) -> tuple[BootCheck, ...]:
     """Judge every ladder in both formats; `found` are the holes found, by format and id."""
@@ -95,9 +101,10 @@ class _Judge:
         result: _Lines = {}
         used: dict[str, dict[float, str]] = {name: {} for name in rows}
         for entry in self.manifest.boots:
-            row, line = self._said(entry.boot)
+            row, line = self._line_for(entry.boot)
             if row is None or line is None:
-                self._fail("ladder-missing", f"boot {entry.boot:g}", "no line is said to be for it")
+                message = "the manifest has no line for it"
+                self._about(f"boot {entry.boot:g}").fail("verify.ladder-missing", message)
                 result[entry.boot] = NOTHING
                 continue
             result[entry.boot] = self._boot(entry.boot, entry.x, holes, rows[row.name])
@@ -114,15 +121,15 @@ class _Judge:
         return result
 
     def _holes(self) -> Iterator[Hole]:
-        """The part's holes; without those that are off by themselves, which has been said."""
+        """The part's holes; without those that are off by themselves, which has been reported."""
         limit = limits.POSITION[self.source]
         for guide in self.manifest.guides_of(self.ladder.part):
             seen = self.found.get(guide.id)
             if seen and seen.deviation <= limit:
                 yield self.manifest.hole_of[guide.id]
 
-    def _said(self, boot: float) -> tuple[LadderRow | None, LadderLine | None]:
-        """The row and the line that are said to serve a boot."""
+    def _line_for(self, boot: float) -> tuple[LadderRow | None, LadderLine | None]:
+        """The row and the line that serve a boot according to the manifest."""
         for row in self.ladder.boot_rows:
             for line in row.lines:
                 if line.first <= boot <= line.last:
@@ -139,141 +146,105 @@ class _Judge:
             tuple((a + b) / 2 for a, b in cut_by(floors, y, limits.WIDEST_LINE))
             for y in (row.y, row.long_y)
         )
-        return _Seen(row, lines, long, tuple(read_numbers(within(floors, *row.numbers))))
+        return _Seen(row, lines, long, tuple(find_numbers(within(floors, *row.numbers))))
 
     def _boot(
         self, boot: float, wanted: Mapping[str, float], holes: Sequence[Hole], seen: _Seen
     ) -> tuple[float | None, float | None]:
-        subject = f"boot {boot:g}"
+        about = self._about(f"boot {boot:g}")
         if not holes:
-            self._fail("ladder-missing", subject, "no hole to measure its line from")
-            return None, None
+            about.fail("verify.ladder-missing", "no hole to measure its line from")
+            return NOTHING
         at = float(np.median([self.found[hole.id].x - wanted[hole.id] for hole in holes]))
         x = seen.nearest(at)
         if x is None:
-            self._fail(
-                "ladder-missing", subject, f"no line at x {at:.3f} on the {seen.row.name} ladder"
-            )
-            return None, None
-        off = {
-            hole.id: float(
-                np.hypot(
-                    self.found[hole.id].x - x - wanted[hole.id], self.found[hole.id].y - hole.y
-                )
-            )
-            for hole in holes
-        }
+            message = f"no line at x {at:.3f} on the {seen.row.name} ladder"
+            about.fail("verify.ladder-missing", message)
+            return NOTHING
+        off = {hole.id: self._off(hole, x + wanted[hole.id]) for hole in holes}
         worst = max(off, key=lambda name: off[name])
         way = "tip" if x > at else "tail"
-        self._expect(
-            off[worst] <= limits.LADDER,
-            "ladder-moved",
-            subject,
+        message = (
             f"its line lies {abs(x - at):.3f} mm too far to the {way}: with it on the mark, "
-            f"{worst} is drilled {off[worst]:.3f} mm off",
-            off[worst],
-            limits.LADDER,
+            f"{worst} is drilled {off[worst]:.3f} mm off"
         )
+        about.within(off[worst], 0.0, limits.LADDER, "verify.ladder-moved", message)
         return x, off[worst]
 
+    def _off(self, hole: Hole, x: float) -> float:
+        """How far a hole was found from (x, its own y), mm."""
+        seen = self.found[hole.id]
+        return float(np.hypot(seen.x - x, seen.y - hole.y))
+
     def _judge_long(self, subject: str, x: float, seen: _Seen) -> None:
-        self._expect(
-            any(abs(line - x) <= limits.LADDER for line in seen.long),
-            "ladder-short",
-            subject,
-            "its line is not one of the longer ones",
-        )
+        long = any(abs(line - x) <= limits.LADDER for line in seen.long)
+        message = "its line is not one of the longer ones"
+        self._about(subject).expect(long, "verify.ladder-short", message)
 
     def _shifts(self, seen: _Seen) -> dict[float, str]:
         """Judge the ladder of shifts: every line from its own 0; the lines with their numbers."""
         zeros = [line.x for line in seen.row.lines if line.first == 0]
         zero = seen.nearest(zeros[0]) if zeros else None
+        missing = "no line for it on the ladder of shifts"
         if zero is None:
-            self._fail("ladder-missing", "shift 0", "no line for it on the ladder of shifts")
+            self._about("shift 0").fail("verify.ladder-missing", missing)
             return {}
         used = {}
         for line in seen.row.lines:
             subject = f"shift {line.first:g}"
             x = seen.nearest(zero + line.first)
             if x is None:
-                self._fail("ladder-missing", subject, "no line for it on the ladder of shifts")
+                self._about(subject).fail("verify.ladder-missing", missing)
                 continue
             used[x] = line.number
             off = abs(x - zero - line.first)
-            self._expect(
-                off <= limits.LADDER,
-                "ladder-moved",
-                subject,
-                f"its line lies {off:.3f} mm off, from the line of 0",
-                off,
-                limits.LADDER,
-            )
+            message = f"its line lies {off:.3f} mm off, from the line of 0"
+            about = self._about(subject)
+            about.within(off, 0.0, limits.LADDER, "verify.ladder-moved", message)
             if line.first % 5 == 0:
                 self._judge_long(subject, x, seen)
         return used
 
     def _judge_extra(self, seen: _Seen, used: Mapping[float, str]) -> None:
+        about = self._about(f"{seen.row.name} ladder")
         for x in seen.lines:
-            self._expect(
-                x in used,
-                "ladder-extra",
-                f"{seen.row.name} ladder",
-                f"a line at x {x:.3f} that is for no boot length and no shift",
-            )
+            message = f"a line at x {x:.3f} that is for no boot length and no shift"
+            about.expect(x in used, "verify.ladder-extra", message)
 
     def _judge_numbers(self, seen: _Seen, used: Mapping[float, str]) -> None:
         """Every number must be beside its line, and say what the line is for."""
-        name = f"{seen.row.name} ladder"
-        beside: dict[float, Number] = {}
+        about = self._about(f"{seen.row.name} ladder")
+        texts = [text for text in used.values() if text]
+        beside: dict[float, str] = {}
+        mirrored = 0
         for number in seen.numbers:
             line = _nearest(used, number.x)
             near = line is not None and abs(line - number.x) <= limits.NUMBER_CATCH
+            # What it should say is tried first: it nearly always does.
+            expected = used[line] if near and line is not None else ""
+            text, odd = number.read((expected, *texts))
+            mirrored += odd
             if line is not None and near:
-                beside[line] = number
-            self._expect(
-                near,
-                "ladder-number",
-                name,
-                f"the number {number.text} at x {number.x:.2f} stands beside no line",
-            )
+                beside[line] = text
+            message = f"the number {text} at x {number.x:.2f} stands beside no line"
+            about.expect(near, "verify.ladder-number", message)
         wrong = {
-            x: (text, beside[x].text if x in beside else "nothing")
+            x: (text, beside.get(x, "nothing"))
             for x, text in used.items()
-            if text and (x not in beside or beside[x].text != text)
+            if text and beside.get(x) != text
         }
-        odd = [number for number in seen.numbers if number.mirrored]
-        self._expect(
-            2 * len(odd) <= len(seen.numbers) and not _turned(wrong),
-            "ladder-mirrored",
-            name,
+        about.expect(
+            2 * mirrored <= len(seen.numbers) and not _turned(wrong),
+            "verify.ladder-mirrored",
             "it is mirrored: its numbers run the wrong way, or stand upside down",
         )
         for x, text in used.items():
-            said = wrong.get(x, (text, text))[1]
-            self._expect(
-                x not in wrong,
-                "ladder-number",
-                name,
-                f"beside the line at x {x:.3f} stands {said}, and it is the line for {text}",
-            )
+            found = wrong.get(x, (text, text))[1]
+            message = f"beside the line at x {x:.3f} stands {found}, and it is the line for {text}"
+            about.expect(x not in wrong, "verify.ladder-number", message)
 
-    def _expect(
-        self,
-        holds: bool,
-        code: str,
-        subject: str,
-        message: str,
-        value: float | None = None,
-        limit: float | None = None,
-    ) -> None:
-        wanted = None if limit is None else 0.0
-        unit = "" if limit is None else "mm"
-        about = f"{self.ladder.part}, {subject}"
-        fault = Fault(f"verify.{code}", self.source, about, message, value, wanted, limit, unit)
-        self.ledger.expect(holds, fault)
-
-    def _fail(self, code: str, subject: str, message: str) -> None:
-        self._expect(False, code, subject, message)
+    def _about(self, subject: str) -> Subject:
+        return self.ledger.about(self.source, f"{self.ladder.part}, {subject}")
 
 
 def _nearest(lines: Iterable[float], x: float) -> float | None:
@@ -281,8 +252,8 @@ def _nearest(lines: Iterable[float], x: float) -> float | None:
 
 
 def _turned(wrong: Mapping[float, tuple[str, str]]) -> bool:
-    """Whether wrong numbers are those wanted, told the other way round."""
+    """Whether wrong numbers are those wanted, in the opposite order."""
     if len(wrong) < 2:
         return False
     texts = [wrong[x] for x in sorted(wrong)]
-    return [text for text, _ in texts] == [said for _, said in texts][::-1]
+    return [text for text, _ in texts] == [found for _, found in texts][::-1]

@@ -1,4 +1,4 @@
-"""What a jig's files are held to; mm, degrees and fractions as said."""
+"""What a jig's files are held to; mm, degrees and fractions, as each line states."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from typing import Literal
 
 Source = Literal["STEP", "STL"]
 
-POSITION = MappingProxyType[Source, float]({"STEP": 0.01, "STL": 0.02})  # mm, of a hole's centre
-DIAMETER = MappingProxyType[Source, float]({"STEP": 0.01, "STL": 0.02})  # mm
-TILT = 0.1  # degrees off square to the ski
+POSITION = MappingProxyType[str, float]({"STEP": 0.01, "STL": 0.02})  # mm, of a hole's centre
+DIAMETER = MappingProxyType[str, float]({"STEP": 0.01, "STL": 0.02})  # mm
+TILT = 0.1  # degrees, perpendicularity error to the ski
 ROUND = 0.02  # mm, of any corner of a bore off its circle
 CHORD = 0.0055  # mm that a chord may cut inside a bore's circle: 0.005 and single precision
 VOLUME = 0.005  # of the solid's volume
@@ -29,6 +29,22 @@ LADDER_END = 3.5  # mm past the last lines of a ladder that are looked at as par
 NUMBER_CATCH = 0.6  # mm between a line and the middle of its number
 EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, no hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
+
+# What a part must be to come off a usual printer well without supports; mm, mm², degrees.
+# A usual printer lays a molten line: 0.4 mm nozzle, 0.2 mm layers (common practice, no source).
+NOZZLE = 0.4
+LAYER = 0.2
+WALL = 2 * NOZZLE  # a wall of two lines, one down and one back: common practice, no source
+STEEP = 45.0  # degrees from upright that a face may lean out: common practice, no source
+MARGIN = 1.0  # degrees: facets of a 45° cone are not quite at 45°
+LEDGE = 0.75 * NOZZLE  # that a layer may stand out over the one below: common practice, no source
+BRIDGE = 15.0  # longest line drawn through the air between two ends: common practice, no source
+SPECK = 0.5  # mm² of a ceiling in the air that does not show: a drop as wide as two lines
+CONTACT = 50.0  # mm² on the bed, or the print comes loose: from memory
+FIRST_LAYER = 0.9  # of the first layer must lie flat on the bed: from memory
+MARK = 0.7  # height that a thin wall needs to be one: an engraving, 0.6 mm deep, has none
+FACING = 30.0  # degrees off parallel that a wall's two sides may be
+WIDEST = 6.0  # walls from here on are not measured
 
 FILE = 64 * 2**20  # bytes of one file of a folder: five times the largest that jiggen writes
 

@@ -23,7 +23,7 @@ from pydantic import (
 
 from jiggen.errors import Finding, InputError
 from jiggen.files import inner_path, within
-from jiggen.verify.frames import Array
+from jiggen.verify.geometry import Array
 
 MANIFEST = "manifest.json"
 MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured

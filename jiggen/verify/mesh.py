@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.verify.frames import Array, applied
+from jiggen.verify.geometry import Array, applied
 
 
 class MeshError(ValueError):
@@ -97,6 +97,23 @@ class Mesh:
         start, stop = np.split(index, 2)
         return self._loops(edges // size, edges % size, z, start, stop)
 
+    def free_radius(self, x: float, y: float, reach: float) -> float:
+        """Distance in mm from the upright line at (x, y) to the nearest triangle, at most `reach`.
+
+        Every height counts: a skin anywhere across the line makes it 0.
+        """
+        flat = self.vertices[:, :2] - (x, y)
+        corners = flat[self.triangles]
+        low, high = corners.min(axis=1), corners.max(axis=1)
+        near = (low <= reach).all(axis=1) & (high >= -reach).all(axis=1)
+        if not near.any():
+            return reach
+        corners = corners[near]
+        ahead = np.roll(corners, -1, axis=1)
+        if _holds_origin(corners, ahead).any():
+            return 0.0
+        return min(reach, float(_segments_to_origin(corners, ahead).min()))
+
     def _loops(
         self,
         low: NDArray[np.int64],
@@ -140,7 +157,9 @@ def read_stl(path: Path) -> Mesh:
     data = path.read_bytes()
     count = int.from_bytes(data[80:84], "little")
     if len(data) < 84 or len(data) != 84 + 50 * count:
-        raise MeshError(f"not a whole binary STL: {count} triangles said, {len(data)} bytes there")
+        raise MeshError(
+            f"not a whole binary STL: {count} triangles announced, {len(data)} bytes present"
+        )
     if not count:
         raise MeshError("no triangles in it")
     loaded = trimesh.load_mesh(io.BytesIO(data), file_type="stl", process=False)
@@ -148,3 +167,17 @@ def read_stl(path: Path) -> Mesh:
         raise MeshError("a corner's coordinate is not a number")
     loaded.merge_vertices()
     return Mesh(np.asarray(loaded.vertices) + 0.0, np.asarray(loaded.faces, dtype=np.int64))
+
+
+def _holds_origin(corners: Array, ahead: Array) -> Array:
+    """Which flat triangles (k, 3, 2) hold the origin inside; `ahead` is each corner's next."""
+    side = corners[..., 0] * ahead[..., 1] - corners[..., 1] * ahead[..., 0]
+    return np.asarray((side > 0).all(axis=1) | (side < 0).all(axis=1))
+
+
+def _segments_to_origin(start: Array, stop: Array) -> Array:
+    """Distances of flat segments (…, 2) to the origin."""
+    along = stop - start
+    length = np.maximum((along**2).sum(axis=-1), 1e-30)
+    share = np.clip(-(start * along).sum(axis=-1) / length, 0.0, 1.0)
+    return np.asarray(np.linalg.norm(start + share[..., None] * along, axis=-1))

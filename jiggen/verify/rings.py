@@ -9,8 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from jiggen.verify.circle import fit_circle
-from jiggen.verify.frames import Array, applied
+from jiggen.verify.geometry import Array, applied, fit_circle
 from jiggen.verify.limits import EXTRA_DEPTH, Source
 from jiggen.verify.mesh import Mesh, signed_area
 from jiggen.verify.step_assembly import StepPiece

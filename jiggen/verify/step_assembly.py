@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from jiggen.verify.frames import Array
+from jiggen.verify.geometry import Array
 from jiggen.verify.step_shapes import Shape, ShapeReader, millimetres
 from jiggen.verify.step_text import Entity, StepError, StepFile, read_step_text
 

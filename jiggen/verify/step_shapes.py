@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from jiggen.verify.frames import Array, frame
+from jiggen.verify.geometry import Array, frame
 from jiggen.verify.step_text import Entity, StepError, StepFile
 
 SOLID = "MANIFOLD_SOLID_BREP"

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.verify.frames import Array
+from jiggen.verify.geometry import Array
 from jiggen.verify.mesh import Mesh
 
 NOT_A_PACKAGE = (

@@ -25,7 +25,7 @@ def main() -> None:
     from jiggen.pattern import find_pattern, read_pattern
     from jiggen.report.reusable import build_reusable
     from jiggen.units import length_range
-    from jiggen.verify.text import boot_table, verdict
+    from jiggen.verify.results import boot_table, verdict
 
     settings = Settings(SkiRange(*length_range(wanted.ski)))
     for name in wanted.patterns:

@@ -14,7 +14,7 @@ from jiggen.record.model import Compensated, FileEntry, JigInputs, PrintBed
 from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
 from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
-from jiggen.verify.text import HEAD, NOTHING
+from jiggen.verify.results import HEAD, NOTHING
 
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
 DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}

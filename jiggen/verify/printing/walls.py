@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from jiggen.verify.frames import Array
+from jiggen.verify import limits
+from jiggen.verify.geometry import Array
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.printing import limits
 from jiggen.verify.printing.model import Check, Place
 
 STEP = 0.5  # mm along an outline between the places measured
