@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import compress
 from typing import Literal
 
 import numpy as np
+import shapely
 from shapely.geometry import Point, Polygon
 
 from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
@@ -15,6 +17,7 @@ from jiggen.design.guides import Guide, design_guides
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.places import (
     RIGID,
+    STATION_ERROR,
     Blocked,
     Room,
     bed_turn,
@@ -46,7 +49,6 @@ from jiggen.layout.model import Layout
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
 LEAST_REACH = 20.0  # mm of body past the mounting mark
-STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
 
 
 @dataclass(frozen=True)
@@ -128,37 +130,42 @@ def design_jig(
     """
     settings.check()
     guides = design_guides(layout, settings)
-    half_width = half_width_for(guides, settings)
-    mechanism = graduated_mechanism(settings, half_width)
-    places = _places(guides, mechanism, half_width, settings)
-    refuse_clashes(guides, places, mechanism, settings)
-    pad_shapes = pads(places.plates)
-    bodies = tuple(
-        make_body(plate, places, guides, layout, mechanism, pad_shapes, settings, boots)
-        for plate in places.plates
-    )
-    heel, toe = (station.x for station in places.stations)
-    play = places.joint.play if places.joint else RIGID
-    errors = worst_error(layout.positions[:, 0], heel, toe, STATION_ERROR, play)
-    return Design(
-        layout=layout,
-        settings=settings,
-        half_width=half_width,
-        mechanism=mechanism,
-        stations=places.stations,
-        bodies=bodies,
-        joint=places.joint,
-        pads=tuple(region for pad in pad_shapes for region in regions_of(pad)),
-        errors=tuple(float(error) for error in errors),
-    )
+    base = base_for(guides, settings)
+    return design_bodies(base, layout, guides, _places(guides, base), boots)
+
+
+@dataclass(frozen=True)
+class Base:
+    """What all bodies of a jig share: settings, half the width in mm, and the mechanism."""
+
+    settings: Settings
+    half_width: float
+    mechanism: Mechanism
+
+    @property
+    def longest(self) -> float:
+        """Length in mm of the longest plain bar of this width that fits the bed."""
+        return longest_fit(2 * self.half_width, self.settings.bed, self.settings.bed_margin)
+
+    @property
+    def edge(self) -> float:
+        """Plastic along the ski beyond holes and stations, mm."""
+        return max(self.settings.wall, END_WALL)
+
+
+def base_for(guides: tuple[Guide, ...], settings: Settings) -> Base:
+    """Wide enough for all holes, yet inside the rails on the narrowest ski."""
+    widest = settings.ski.least / 2 - EDGE_GAP
+    holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
+    half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
+    return Base(settings, half_width, graduated_mechanism(settings, half_width))
 
 
 @lru_cache(maxsize=16)
 def graduated_mechanism(settings: Settings, half_width: float) -> Mechanism:
     """The mechanism, its rails graduated for a body ± `half_width` mm.
 
-    One object for all jigs that it serves, so that whatever is made or reckoned of it can be
-    kept for the next jig.
+    One object for all jigs that it serves: what is computed from it is cached for the next jig.
     """
     plain = design_mechanism(settings)
     scale = graduations(plain.rail, settings.ski, half_width)
@@ -174,49 +181,45 @@ class Places:
     joint: JointShape | None
 
 
-def half_width_for(guides: tuple[Guide, ...], settings: Settings) -> float:
-    """Wide enough for the holes, yet inside the rails on the narrowest ski; mm."""
-    widest = settings.ski.least / 2 - EDGE_GAP
-    holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
-    return float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
-
-
-def _places(
-    guides: tuple[Guide, ...], mechanism: Mechanism, half_width: float, settings: Settings
-) -> Places:
+def _places(guides: tuple[Guide, ...], base: Base) -> Places:
     """One piece where the bed holds it, else two halves meeting at the mounting mark."""
-    longest = longest_fit(2 * half_width, settings.bed, settings.bed_margin)
-    whole = try_places(guides, mechanism, half_width, settings, None, longest)
-    if whole:
+    if whole := try_places(guides, base):
         return whole
-    joint = design_joint(half_width, settings)
-    _check_joint_room(joint, half_width, settings)
-    halves = try_places(guides, mechanism, half_width, settings, joint, longest)
-    if halves:
+    joint = design_joint(base.half_width, base.settings)
+    _check_joint_room(joint, base)
+    if halves := try_places(guides, base, joint):
         return halves
-    span = max(g.x for g in guides) - min(g.x for g in guides)
-    raise InputError(
+    hint = "A larger bed or a thinner bush gives the stations room."
+    raise no_place("the jig", guides, base, base.longest, hint)
+
+
+def no_place(
+    part: str, guides: tuple[Guide, ...], base: Base, longest: float, hint: str, with_it: str = ""
+) -> InputError:
+    """The error where stations, holes and what goes `with_it` are too long for the bed."""
+    span, bed = max(g.x for g in guides) - min(g.x for g in guides), base.settings.bed
+    return InputError(
         Finding(
             "design.no-place",
-            f"holes over {span:.0f} mm and two stations of "
-            f"{2 * mechanism.station.half_length:.0f} mm do not fit pieces of "
-            f"{longest:.0f} mm, the longest a {settings.bed.x:g}x{settings.bed.y:g} mm bed takes",
+            f"{part}: holes over {span:.0f} mm{with_it} and two stations of "
+            f"{2 * base.mechanism.station.half_length:.0f} mm do not fit a piece of {longest:.0f} "
+            f"mm, the longest a {bed.x:g}x{bed.y:g} mm bed takes",
             key="bed",
-            hint="A larger bed or a thinner bush gives the stations room.",
+            hint=hint,
         )
     )
 
 
-def _check_joint_room(joint: JointShape, half_width: float, settings: Settings) -> None:
+def _check_joint_room(joint: JointShape, base: Base) -> None:
     """Raise InputError where the joint's screws would break into the sight windows."""
     outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
-    wall = window_wall(half_width) - outermost
-    if wall < settings.wall:
-        needed = 2 * (half_width + EDGE_GAP + settings.wall - wall)
+    wall, least = window_wall(base.half_width) - outermost, base.settings.wall
+    if wall < least:
+        needed = 2 * (base.half_width + EDGE_GAP + least - wall)
         raise InputError(
             Finding(
                 "design.narrow",
-                f"joint screws and sight windows: {wall:.2f} mm of wall, {settings.wall:g} mm "
+                f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "
                 "needed; the body must fit between the rails on the narrowest ski",
                 key="ski",
                 hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed "
@@ -225,20 +228,24 @@ def _check_joint_room(joint: JointShape, half_width: float, settings: Settings) 
         )
 
 
+def ends_of(guides: tuple[Guide, ...], base: Base) -> tuple[float, float]:
+    """Where a body may end along the ski, as far as its holes are concerned, mm."""
+    low, high = min(g.x - g.radius for g in guides), max(g.x + g.radius for g in guides)
+    return low - base.edge, high + base.edge
+
+
+def blocked_by(guides: tuple[Guide, ...]) -> tuple[Blocked, ...]:
+    """The stretches that guides keep from stations."""
+    return tuple(Blocked(g.id, g.x - g.radius, g.x + g.radius) for g in guides)
+
+
 def try_places(
-    guides: tuple[Guide, ...],
-    mechanism: Mechanism,
-    half_width: float,
-    settings: Settings,
-    joint: JointShape | None,
-    longest: float,
+    guides: tuple[Guide, ...], base: Base, joint: JointShape | None = None
 ) -> Places | None:
-    """Places with the `joint`, or of one piece without, no piece over `longest` mm; or None."""
-    half, wall = mechanism.station.half_length, settings.wall
-    edge = max(wall, END_WALL)
-    first = min(g.x - g.radius for g in guides) - edge
-    last = max(g.x + g.radius for g in guides) + edge
-    blocked = tuple(Blocked(g.id, g.x - g.radius, g.x + g.radius) for g in guides)
+    """Places with the `joint`, or of one piece without, as far as the bed allows; or None."""
+    half, longest, edge = base.mechanism.station.half_length, base.longest, base.edge
+    first, last = ends_of(guides, base)
+    blocked = blocked_by(guides)
     if joint:
         # The dovetail, narrower than the body, still lengthens the toe half on the bed.
         toe_longest = longest - joint.depth
@@ -252,9 +259,8 @@ def try_places(
         first, last = min(first, -LEAST_REACH), max(last, LEAST_REACH)
         span = (last - longest + edge, first + longest - edge)
         room = Room((first, last), edge, span, span, longest)
-    holes_x = np.array([g.x for g in guides])
-    play = joint.play if joint else RIGID
-    found = place_stations(holes_x, blocked, half, wall, room, STATION_ERROR, play)
+    holes_x, play = np.array([g.x for g in guides]), joint.play if joint else RIGID
+    found = place_stations(holes_x, blocked, half, base.settings.wall, room, play)
     if found is None:
         return None
     heel, toe = found
@@ -263,53 +269,77 @@ def try_places(
     if joint:
         stations = Station("heel", heel, "rear", "heel"), Station("toe", toe, "front", "toe")
         plates: tuple[Plate, ...] = (
-            Plate("body-toe", 0.0, stop, half_width, "toe"),
-            Plate("body-heel", start, 0.0, half_width, "heel"),
+            Plate("body-toe", 0.0, stop, base.half_width, "toe"),
+            Plate("body-heel", start, 0.0, base.half_width, "heel"),
         )
     else:
         stations = Station("heel", heel, "rear"), Station("toe", toe, "front")
-        plates = (Plate("body", start, stop, half_width),)
+        plates = (Plate("body", start, stop, base.half_width),)
     return Places(plates, stations, joint)
 
 
-def refuse_clashes(
-    guides: tuple[Guide, ...], places: Places, mechanism: Mechanism, settings: Settings
-) -> None:
-    """Raise InputError, all clashes at once, where a guide lacks its wall."""
-    stations = tuple(
-        (f"{station.name} station", station_plan(mechanism.station, station.x))
-        for station in places.stations
-    )
-    features = (
-        *outer_features(places.plates, stations),
-        *inner_features(places.plates, places.joint),
-    )
-    found = clashes(guides, features, settings)
-    if found:
-        raise InputError(found)
-
-
-def make_body(
-    plate: Plate,
-    places: Places,
-    guides: tuple[Guide, ...],
+def design_bodies(
+    base: Base,
     layout: Layout,
-    mechanism: Mechanism,
-    pad_shapes: tuple[Polygon, ...],
-    settings: Settings,
+    guides: tuple[Guide, ...],
+    places: Places,
     boots: tuple[float, float] | None = None,
-) -> Body:
-    """The body of one of the `places`' plates, engraved for what it drills."""
-    mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
-    stations = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
-    taken = taken_by(mine, stations, mechanism)
-    taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
-    if places.joint:
-        taken.append(Polygon(places.joint.socket).buffer(1.0))
-    drilled = layout_part(layout, mine)
-    body = lay_body(plate, outline(plate, places.joint), mine, stations, pad_shapes, settings)
-    engraved = engrave(plate, drilled, settings.body, taken, pad_shapes, boots)
-    return replace(body, engravings=engraved)
+    *,
+    engraved: bool = True,
+) -> Design:
+    """The jig with its pieces and stations at `places`, engraved for what each body drills.
+
+    Raises InputError, all clashes at once, where a guide lacks its wall.
+    """
+    plates, joint = places.plates, places.joint
+    stations = station_plans(base, places.stations)
+    features = (*outer_features(plates, stations), *inner_features(plates, joint))
+    if found := clashes(guides, features, base.settings):
+        raise InputError(found)
+    pad_shapes, bodies = pads(plates), []
+    for plate in plates:
+        mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
+        own = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
+        body = lay_body(plate, outline(plate, joint), mine, own, pad_shapes, base.settings)
+        if engraved:
+            taken = taken_by(mine, own, base.mechanism)
+            taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
+            taken += [Polygon(joint.socket).buffer(1.0)] if joint else []
+            drilled = layout_part(layout, mine)
+            marks = engrave(plate, drilled, base.settings.body, taken, pad_shapes, boots)
+            body = replace(body, engravings=marks)
+        bodies.append(body)
+    return assemble(base, layout, places.stations, tuple(bodies), pad_shapes, joint)
+
+
+def assemble(
+    base: Base,
+    layout: Layout,
+    stations: tuple[Station, ...],
+    bodies: tuple[Body, ...],
+    pad_shapes: tuple[Polygon, ...],
+    joint: JointShape | None = None,
+) -> Design:
+    """The design of these bodies, which sit on the ski as one, on two `stations`."""
+    rear, front = (station.x for station in stations)
+    play = joint.play if joint else RIGID
+    errors = worst_error(layout.positions[:, 0], rear, front, STATION_ERROR, play)
+    return Design(
+        layout=layout,
+        settings=base.settings,
+        half_width=base.half_width,
+        mechanism=base.mechanism,
+        stations=stations,
+        bodies=bodies,
+        joint=joint,
+        pads=tuple(region for pad in pad_shapes for region in regions_of(pad)),
+        errors=tuple(float(error) for error in errors),
+    )
+
+
+def station_plans(base: Base, stations: tuple[Station, ...]) -> list[tuple[str, Polygon]]:
+    """What each station takes from its body, seen from above, by what it is called."""
+    return [(f"{s.name} station", station_plan(base.mechanism.station, s.x)) for s in stations]
 
 
 def taken_by(
@@ -333,7 +363,7 @@ def lay_body(
     Raises InputError ``design.bed`` when it does not fit there.
     """
     (region,) = regions_of(shape)
-    relief = shape.buffer(1.0).difference(_union(pad_shapes))
+    relief = shape.buffer(1.0).difference(shapely.union_all(pad_shapes))
     turn = bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
     if turn is None:
         raise InputError(
@@ -363,16 +393,9 @@ def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
         return layout
     return replace(
         layout,
-        ids=tuple(h for h, k in zip(layout.ids, keep, strict=True) if k),
-        groups=tuple(g for g, k in zip(layout.groups, keep, strict=True) if k),
+        ids=tuple(compress(layout.ids, keep)),
+        groups=tuple(compress(layout.groups, keep)),
         positions=layout.positions[keep],
         diameters=layout.diameters[keep],
         depths=layout.depths[keep],
     )
-
-
-def _union(shapes: tuple[Polygon, ...]) -> Polygon:
-    merged = shapes[0]
-    for shape in shapes[1:]:
-        merged = merged.union(shape)
-    return merged

@@ -22,6 +22,9 @@ from jiggen.design.settings import Bed
 
 Array = NDArray[np.float64]
 
+STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
+STEP = 0.5  # mm of the ski frame between the places tried
+
 
 @dataclass(frozen=True)
 class JointPlay:
@@ -117,17 +120,14 @@ def place_stations(
     half_length: float,
     wall: float,
     room: Room,
-    error: float,
-    play: JointPlay,
-    *,
-    step: float = 0.5,
+    play: JointPlay = RIGID,
 ) -> tuple[float, float] | None:
     """The heel and toe station's x (mm) with the least worst error at any hole, or None.
 
     Among equals (within 1 %) the shortest jig wins: it prints faster and fits more beds.
     """
-    heel = _free_places(room.heel, blocked, half_length, wall, step)
-    toe = _free_places(room.toe, blocked, half_length, wall, step)
+    heel = _free_places(room.heel, blocked, half_length, wall)
+    toe = _free_places(room.toe, blocked, half_length, wall)
     h, t = (grid.ravel() for grid in np.meshgrid(heel, toe, indexing="ij"))
     reach = half_length + room.edge
     length = np.maximum(t + reach, room.ends[1]) - np.minimum(h - reach, room.ends[0])
@@ -135,7 +135,7 @@ def place_stations(
     h, t, length = (a[apart & (length <= room.longest)] for a in (h, t, length))
     if not h.size:
         return None
-    worst = worst_error(holes_x[:, None], h, t, error, play).max(axis=0)
+    worst = worst_error(holes_x[:, None], h, t, STATION_ERROR, play).max(axis=0)
     good = worst <= worst.min() * 1.01
     best = np.flatnonzero(good)[np.argmin(length[good])]
     return float(h[best]), float(t[best])
@@ -146,14 +146,13 @@ def _free_places(
     blocked: tuple[Blocked, ...],
     half_length: float,
     wall: float,
-    step: float,
 ) -> Array:
     low, high = span[0] + half_length, span[1] - half_length
     if high < low:
         return np.empty(0)
-    count = math.floor((high - low) / step) + 1
+    count = math.floor((high - low) / STEP) + 1
     # Places on whole steps of the ski frame: readable numbers, and the same from run to run.
-    places = np.ceil(low / step) * step + step * np.arange(count)
+    places = np.ceil(low / STEP) * STEP + STEP * np.arange(count)
     places = places[places <= high]
     reach = half_length + wall
     free = np.ones(len(places), dtype=bool)

@@ -26,7 +26,7 @@ def range_entries(jig: Reusable) -> BootRange:
         ladders=tuple(
             Ladder(
                 part=half.body.name,
-                half=half.body.name.removeprefix("body-"),
+                half=half.name,
                 groups=half.motion.groups,
                 rows=tuple(_row(row, floor) for row in _rows(half)),
             )

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from jiggen import __version__
 from jiggen.design.guides import Guide
-from jiggen.design.jig import STATION_ERROR, Design
+from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_hardware
+from jiggen.design.places import STATION_ERROR
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.model import Layout
 from jiggen.record import model as entries
