@@ -129,8 +129,10 @@ def test_all_faults_of_all_rows_are_said_at_once_with_line_and_column(tmp_path):
         ("4", "ski_heel", "empty"),
         ("5", "ski_toe", "length"),
     ]
-    assert jobs.rows[0].doubts == {"ticket", "boot", "core", "thickness"}
-    assert jobs.rows[3].pattern == 'a "b"'
+    assert [row.number for row in jobs.rows] == [1]  # of what is sound, with its place
+    assert jobs.places[1].where.endswith(":3")
+    [quoted] = read(tmp_path, HEAD + 'A2,"a ""b""",305,96,92,,,,\n').rows
+    assert quoted.pattern == 'a "b"'
 
 
 @pytest.mark.parametrize(
@@ -199,13 +201,12 @@ def test_toml_that_cannot_be_read(tmp_path, text, code):
 
 def test_faults_in_toml_have_their_line_and_key(tmp_path):
     text = 'format = 2\njobs = 1\n[[job]]\nticket = true\nboot = 305\nbots = 3\ncore = "plain"\n'
-    jobs = read(tmp_path, text, "jobs.toml")
+    assert refused(tmp_path, text, "jobs.toml") == ["value", "unknown-key"]
+    jobs = read(tmp_path, text.replace("= 2", "= 1").replace("jobs", "note"), "jobs.toml")
     said = {(f.where.partition("jobs.toml")[2], f.key, f.code[8:]) for _, f in jobs.faults}
     assert said >= {
-        (":1:1", "format", "format"),
-        (":2:1", "jobs", "unknown-column"),
         (":4:1", "job[1].ticket", "type"),
-        (":6:1", "job[1].bots", "unknown-column"),
+        (":6:1", "job[1].bots", "unknown-key"),
         (":3:1", "job[1].pattern", "empty"),
     }
 
@@ -256,8 +257,10 @@ def test_no_text_is_more_than_refused(tmp_path, lines, head, kind):
     except InputError as error:
         assert all(finding.code.startswith("evening.") for finding in error.findings)
     else:
-        assert len(jobs.rows) == len(jobs.places)
-        assert all(0 <= row < len(jobs.rows) for row, _ in jobs.faults)
+        assert [row.number for row in jobs.rows] == [
+            n for n in range(len(jobs.places)) if n not in {row for row, _ in jobs.faults}
+        ] or "same-ticket" in codes(jobs)
+        assert all(0 <= row < len(jobs.places) for row, _ in jobs.faults)
 
 
 @settings(

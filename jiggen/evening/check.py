@@ -80,14 +80,12 @@ def check_row(
     The pair is None where no jig can be thought of for it.
     """
     faults = _Kept(place)
-    if "pattern" in row.doubts:
-        return None, ()
     pattern = faults.tried("pattern", lambda: library.pattern(row.pattern))
     old = None
     if row.old_holes is not None:
         file = row.old_holes
         old = faults.tried("old_holes", lambda: library.old_holes(file))
-    if pattern is None or row.doubts & {"boot", "shift", "core"}:
+    if pattern is None:
         return None, faults.found
     whiches: tuple[Which, ...] = ("both",) if pattern.pair == "same" else ("left", "right")
     drilled = []
@@ -98,7 +96,7 @@ def check_row(
         held = answer(made.layout, old, terms.old) if old else None
         faults.keep(_findings(made, held))
         drilled.append(replace(made, old=held))
-    complete = len(drilled) == len(whiches) and not row.doubts & {"ski_toe", "ski_heel"}
+    complete = len(drilled) == len(whiches)
     return (Pair(row, place, pattern, tuple(drilled)) if complete else None), faults.found
 
 
@@ -158,8 +156,6 @@ def _drilled(row: Row, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
 
 def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
     """The ski's measured widths, each with its x: the middle of the toe's and the heel's holes."""
-    if row.doubts & {"ski_toe", "ski_heel"}:
-        return ()
     x, groups = holes.positions[:, 0], np.array(holes.groups)
     middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
     toe, heel = max(middles), min(middles)

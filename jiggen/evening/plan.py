@@ -90,7 +90,8 @@ def plan_evening(
     library = Library(jobs.file.parent)
     pairs: list[Pair] = []
     faults = list(jobs.faults)
-    for row, place in zip(jobs.rows, jobs.places, strict=True):
+    for row in jobs.rows:
+        place = jobs.places[row.number]
         announce(f"checking {place.where}")
         pair, found = check_row(row, place, library, terms)
         faults += ((row.number, finding) for finding in found)

@@ -20,7 +20,6 @@ from pydantic import (
 )
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from jiggen.errors import InputError
 from jiggen.inputs.document import Source
 from jiggen.inputs.faults import (
     MM,
@@ -73,19 +72,25 @@ def validate(
     `also` are faults that were found before; what else is wrong inside them is not reported.
     Raises InputError with every fault at once.
     """
-    found = list(also)
-    around = {one.path for one in found}
-    try:
-        read = shape.model_validate(data, context=unit)
-    except ValidationError as error:
-        found += [
-            one
-            for one in _faults(shape, data, error.errors(include_url=False))
-            if not any(one.path[:depth] in around for depth in range(len(one.path) + 1))
-        ]
-        raise InputError(source.findings(found)) from None
-    source.refuse(found)
+    before = list(also)
+    around = {one.path for one in before}
+    read, faults = check(shape, data, unit)
+    inside = (
+        one
+        for one in faults
+        if not any(one.path[:depth] in around for depth in range(len(one.path) + 1))
+    )
+    source.refuse([*before, *inside])
+    assert read is not None
     return read
+
+
+def check(shape: type[S], data: object, unit: Unit = MM) -> tuple[S | None, list[Fault]]:
+    """`data` as a `shape`, with lengths in mm; or None and all that is wrong with it."""
+    try:
+        return shape.model_validate(data, context=unit), []
+    except ValidationError as error:
+        return None, _faults(shape, data, error.errors(include_url=False))
 
 
 def _faults(shape: type[Shape], data: object, errors: Iterable[ErrorDetails]) -> list[Fault]:
