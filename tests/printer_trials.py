@@ -17,9 +17,8 @@ from printer_samples import Printer, any_printer, misread, read_gauge
 from jiggen.design.pieces import list_pieces
 from jiggen.measure.adjustment import COVERED, wrong_row
 from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge
-from jiggen.measure.printer.pairs import worth_measuring
-from jiggen.measure.printer.printed import fit_printed
-from jiggen.measure.printer.profile_of import profile_of
+from jiggen.measure.printer.made import profile_of
+from jiggen.measure.printer.printed import fit_printed, worth_measuring
 from jiggen.report.printed import read_printout
 
 Array = NDArray[np.float64]

@@ -12,11 +12,10 @@ from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.measure.printer import Fits, Profile, save_profile
-from jiggen.measure.printer.correct import corrected, profile_then
 from jiggen.measure.printer.findings import refusals_of_print
+from jiggen.measure.printer.made import corrected, profile_then
 from jiggen.measure.printer.measured import PinReadings
-from jiggen.measure.printer.pairs import MOST, blank_text, worth_measuring
-from jiggen.measure.printer.printed import fit_printed
+from jiggen.measure.printer.printed import MOST, blank_text, fit_printed, worth_measuring
 from jiggen.measure.printer.read import read_printed
 from jiggen.report.printed import read_printout
 

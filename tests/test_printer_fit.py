@@ -21,9 +21,9 @@ from jiggen.inputs.faults import UNITS
 from jiggen.measure.adjustment import derivative
 from jiggen.measure.printer.findings import refusals, slip, warnings
 from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
+from jiggen.measure.printer.made import examine_gauge, profile_of
 from jiggen.measure.printer.measured import Diameter, Distance, Height
-from jiggen.measure.printer.profile_of import examine_gauge, profile_of
-from jiggen.measure.printer.words import lines
+from jiggen.measure.printer.profile import lines
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 

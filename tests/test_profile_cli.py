@@ -13,7 +13,7 @@ from printer_samples import Printer, read
 from jiggen.cli import main
 from jiggen.measure.printer import find_profile, profile_names
 from jiggen.measure.printer.measured import Diameter, Distance, Height, Measurements
-from jiggen.measure.printer.pairs import worth_measuring
+from jiggen.measure.printer.printed import worth_measuring
 from jiggen.report.printed import read_printout
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)

@@ -18,7 +18,7 @@ from jiggen.cli.program import app
 from jiggen.errors import InputError
 from jiggen.layout import layout
 from jiggen.measure.survey import examine, pattern_text, refusals
-from jiggen.measure.survey.drawing import MAGNIFIED, survey_svg
+from jiggen.measure.survey.results import MAGNIFIED, survey_svg
 from jiggen.pattern import read_pattern
 
 EXAMPLE = Path(__file__).parent / "data" / "survey.toml"

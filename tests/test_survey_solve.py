@@ -23,11 +23,10 @@ from survey_plates import (
 )
 
 from jiggen.measure.adjustment import REGION
-from jiggen.measure.survey.examine import examine, suspect
+from jiggen.measure.survey.examine import examine, suspect, symmetry
 from jiggen.measure.survey.findings import refusals
 from jiggen.measure.survey.fit import classical_scaling, robust, solve
 from jiggen.measure.survey.network import Network
-from jiggen.measure.survey.symmetry import symmetry
 
 DATA = Path(__file__).parent / "data"
 SIGMA = 0.05

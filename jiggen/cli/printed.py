@@ -12,10 +12,9 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
-    from jiggen.measure.printer.affine import Affine
-    from jiggen.measure.printer.jig import PrintedJig
-    from jiggen.measure.printer.model import Profile
+    from jiggen.measure.printer.jig import Affine, PrintedJig
     from jiggen.measure.printer.printed import PrintedFit
+    from jiggen.measure.printer.profile import Profile
 
 _UNUSABLE = {"printer.misread", "printer.disagree"}  # readings that say nothing of the jig
 
@@ -81,12 +80,11 @@ def printed(
         return
     assert file is not None  # it is the one or the other
 
-    from jiggen.measure.printer.correct import corrected, profile_then
     from jiggen.measure.printer.findings import refusals_of_print
-    from jiggen.measure.printer.model import check_name
+    from jiggen.measure.printer.made import corrected, profile_then
     from jiggen.measure.printer.printed import fit_printed
+    from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_printed
-    from jiggen.measure.printer.store import save_profile
 
     if name is not None:
         check_name(name)
@@ -107,7 +105,7 @@ def printed(
 def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> None:
     """Write the file to fill in, but never over one that may be filled in already."""
     from jiggen.files import write_whole
-    from jiggen.measure.printer.pairs import blank_text
+    from jiggen.measure.printer.printed import blank_text
 
     options.check_outside(blank, folder, "--blank")
     if blank.exists():
@@ -205,7 +203,7 @@ def _hole_lines(found: PrintedFit) -> list[str]:
 
 
 def _whole_lines(found: PrintedFit) -> list[str]:
-    from jiggen.measure.printer.words import stretched
+    from jiggen.measure.printer.profile import stretched
 
     named = {"whole jig": found.whole}
     if found.jig.loose:

@@ -14,7 +14,7 @@ from jiggen.options import Option
 
 if TYPE_CHECKING:
     from jiggen.measure.printer.gauge_fit import GaugeFit
-    from jiggen.measure.printer.model import Profile
+    from jiggen.measure.printer.profile import Profile
 
 profile = typer.Typer(
     name="profile",
@@ -71,10 +71,9 @@ def fit(
     Exit code 1, and no profile, when readings contradict one another or do not say enough.
     """
     from jiggen.measure.printer.findings import refusals, warnings
-    from jiggen.measure.printer.model import check_name
-    from jiggen.measure.printer.profile_of import examine_gauge, profile_of
+    from jiggen.measure.printer.made import examine_gauge, profile_of
+    from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_measurements
-    from jiggen.measure.printer.store import save_profile
 
     check_name(name, material)
     found = examine_gauge(read_measurements(file))
@@ -97,7 +96,7 @@ def fit(
 @command(None, "list", profile)
 def list_all(as_json: options.JsonOption) -> None:
     """List the printers whose profiles are stored."""
-    from jiggen.measure.printer.store import find_profile, folder, profile_names
+    from jiggen.measure.printer.profile import find_profile, folder, profile_names
 
     stored = [find_profile(name) for name in profile_names()]
     wide = max((len(one.name) for one in stored), default=0)
@@ -120,7 +119,7 @@ def list_all(as_json: options.JsonOption) -> None:
 @command(None, group=profile)
 def show(name: Annotated[str, STORED], as_json: options.JsonOption) -> None:
     """Say what a stored profile means for a part."""
-    from jiggen.measure.printer.store import find_profile
+    from jiggen.measure.printer.profile import find_profile
 
     found = find_profile(name)
     write(as_json, found.model_dump, lambda: as_text(found))
@@ -128,7 +127,7 @@ def show(name: Annotated[str, STORED], as_json: options.JsonOption) -> None:
 
 def as_text(found: Profile) -> str:
     """A profile as lines: what was found, how surely, and what that means."""
-    from jiggen.measure.printer.words import lines
+    from jiggen.measure.printer.profile import lines
 
     rows = lines(found)
     head = found.name + (f", {found.material}" if found.material else "")

@@ -72,7 +72,7 @@ def survey(
 
     from jiggen.files import write_whole
     from jiggen.measure.survey import examine, pattern_text, read_survey, refusals, warnings
-    from jiggen.measure.survey.drawing import survey_svg
+    from jiggen.measure.survey.results import survey_svg
 
     found = examine(read_survey(file), sigma)
     against, doubts = refusals(found, limit), warnings(found)

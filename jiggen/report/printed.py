@@ -11,7 +11,7 @@ import numpy as np
 
 from jiggen.errors import Finding, InputError
 from jiggen.measure.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
-from jiggen.measure.printer.model import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
+from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import MANIFEST, JigRecord, Part, read_jig
 from jiggen.record.model import Compensated, JigInputs, LadderRow
 

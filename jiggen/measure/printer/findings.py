@@ -10,8 +10,8 @@ from jiggen.errors import Finding
 from jiggen.inputs.faults import Unit
 from jiggen.measure.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
 from jiggen.measure.printer.measured import EDGES, Height, Measurements, PinReadings, Reading
-from jiggen.measure.printer.model import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
 from jiggen.measure.printer.printed import PrintedFit
+from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
 from jiggen.measure.words import (
     describe_coarse,
     describe_contradiction,

@@ -39,7 +39,7 @@ from jiggen.measure.adjustment import (
     informed,
     refit,
 )
-from jiggen.measure.printer.affine import distortion
+from jiggen.measure.printer.jig import distortion
 from jiggen.measure.printer.measured import (
     REACH,
     Diameter,

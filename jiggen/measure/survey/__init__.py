@@ -11,8 +11,8 @@ centre line, in mm.
 from jiggen.measure.survey.examine import LIMIT, Examination, examine
 from jiggen.measure.survey.findings import refusals, warnings
 from jiggen.measure.survey.model import CALIPER, Reading, Survey
-from jiggen.measure.survey.pattern_file import pattern_text
 from jiggen.measure.survey.read import read_survey
+from jiggen.measure.survey.results import pattern_text
 
 __all__ = [
     "CALIPER",

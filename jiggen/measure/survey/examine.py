@@ -1,18 +1,133 @@
-"""Everything there is to say about a survey, in one value."""
+"""Whether left and right are alike: pairs measured without being told that they are pairs."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from scipy.special import chdtrc
 
-from jiggen.measure.adjustment import REGION, Array, GrossError, find_gross_error
-from jiggen.measure.survey.ambiguity import Alternative, alternatives
+from jiggen.measure.adjustment import CONTRADICTION, REGION, Array, GrossError, find_gross_error
 from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve, without
 from jiggen.measure.survey.model import Survey
 from jiggen.measure.survey.network import Network
-from jiggen.measure.survey.rigidity import Rigidity, rigidity
-from jiggen.measure.survey.symmetry import Symmetry, look_alikes, symmetry
+from jiggen.measure.survey.rigidity import Alternative, Rigidity, alternatives, rigidity
+
+
+@dataclass(frozen=True)
+class Symmetry:
+    """What the readings say of the pairs and the centre line that the survey names.
+
+    ``alike``: they may well be so.  ``different``: they are not.  ``assumed``: no reading tells.
+    ``none``: the survey names none.  `worst` holes lie `off` mm from being mirror images, where
+    up to `within` mm would be no surprise (95 %).  `explains`: readings that contradict one
+    another all agree once no pair is imposed.
+    """
+
+    verdict: Literal["alike", "different", "assumed", "none"]
+    worst: tuple[str, ...] = ()
+    off: float = 0.0
+    within: float = 0.0
+    explains: bool = False
+
+
+def symmetry(fit: Fit) -> Symmetry:
+    """Compare the plain `fit` with one in which no pair is imposed."""
+    survey = fit.network.survey
+    if not survey.pairs and not survey.on_centre_line:
+        return Symmetry("none")
+    free = refined(fit.network.freed(_anywhere(fit.network)), _same_place(fit))
+    told = round(fit.freedom - free.freedom)
+    if told <= 0 or rigidity(free).lacking:
+        return Symmetry("assumed")
+    likelihood = float(chdtrc(told, max(fit.squares - free.squares, 0.0)))
+    verdict: Literal["alike", "different"] = "alike" if likelihood > CONTRADICTION else "different"
+    explains = fit.contradicts and not free.contradicts
+    return _worst(free, verdict, explains)
+
+
+def look_alikes(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
+    """Pairs (left, right) if every hole off the centre line has a mirror image, else none.
+
+    `within` (n,) is how near in mm each place is known.
+    """
+    names, places = fit.network.survey.holes, fit.places
+    images = places * (1.0, -1.0)
+    gaps = np.hypot(*(places[:, None] - images[None]).transpose(2, 0, 1))
+    twins = gaps.argmin(axis=1)
+    near = gaps[np.arange(len(names)), twins] <= np.hypot(within, within[twins])
+    if not near.all() or (twins[twins] != np.arange(len(names))).any():
+        return ()
+    return tuple(
+        (names[hole], names[twin])
+        for hole, twin in enumerate(twins)
+        if hole != twin and places[hole, 1] > 0
+    )
+
+
+def _anywhere(network: Network) -> Array:
+    """Rules that only keep the mean of all holes at the origin."""
+    rules = np.zeros((2, network.size))
+    for axis in (0, 1):
+        rules[axis, axis : 2 * network.holes : 2] = 1.0
+    return rules
+
+
+def _same_place(fit: Fit) -> Array:
+    """The free vector z of the same plate, moved so that its mean is at the origin."""
+    network = fit.network
+    freed = network.freed(_anywhere(network))
+    moved = fit.parameters.copy()
+    middle = fit.places.mean(axis=0)
+    moved[: 2 * network.holes] -= np.tile(middle, network.holes)
+    for number, edge in enumerate(network.edges):
+        moved[2 * network.holes + number] -= middle[0 if edge in ("front", "rear") else 1]
+    return np.asarray(moved @ freed.basis)
+
+
+def _worst(free: Fit, verdict: Literal["alike", "different"], explains: bool) -> Symmetry:
+    """The pair farthest from being one, about the axis that fits all pairs best."""
+    network = free.network
+    survey = network.survey
+    rows, effects, owners = _departures(free)
+    keep = np.eye(len(rows)) - effects @ np.linalg.pinv(effects)
+    off = keep @ rows @ free.parameters
+    spread = keep @ rows @ free.covariance @ rows.T @ keep.T
+    holes = [*survey.pairs, *((name,) for name in survey.on_centre_line)]
+    found = []
+    for number, named in enumerate(holes):
+        own = np.flatnonzero(owners == number)
+        size = float(np.hypot.reduce(off[own]))
+        reach = REGION * float(np.sqrt(np.linalg.eigvalsh(spread[np.ix_(own, own)])[-1]))
+        found.append((size / max(reach, 1e-9), size, reach, named))
+    _, size, reach, named = max(found)
+    return Symmetry(verdict, named, size, reach, explains)
+
+
+def _departures(free: Fit) -> tuple[Array, Array, Array]:
+    """Rows that are 0 for mirror images, what a turn and a shift do to them, and whose they are."""
+    network = free.network
+    index, places = network.index, free.places
+    rows, effects, owners = [], [], []
+
+    def add(columns: dict[int, float], turn: float, shift: float, owner: int) -> None:
+        row = np.zeros(network.size)
+        for column, share in columns.items():
+            row[column] = share
+        rows.append(row)
+        effects.append((turn, shift))
+        owners.append(owner)
+
+    for owner, (left, right) in enumerate(network.survey.pairs):
+        a, b = index[left], index[right]
+        add({2 * a: 1.0, 2 * b: -1.0}, places[b, 1] - places[a, 1], 0.0, owner)
+        add({2 * a + 1: 1.0, 2 * b + 1: 1.0}, places[a, 0] + places[b, 0], 2.0, owner)
+    for number, name in enumerate(network.survey.on_centre_line):
+        hole = index[name]
+        add({2 * hole + 1: 1.0}, places[hole, 0], 1.0, len(network.survey.pairs) + number)
+    return np.array(rows), np.array(effects), np.array(owners)
+
 
 LIMIT = 0.3
 """The greatest 95 % uncertainty of a place that a pattern is written with, in mm."""

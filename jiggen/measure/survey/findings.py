@@ -10,13 +10,11 @@ import numpy as np
 from jiggen.errors import Finding
 from jiggen.measure.adjustment import NOTICED, Array, GrossError
 from jiggen.measure.survey import next_reading
-from jiggen.measure.survey.ambiguity import Alternative
-from jiggen.measure.survey.examine import Examination
+from jiggen.measure.survey.examine import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit
 from jiggen.measure.survey.model import KINDS, REACH, Kind
 from jiggen.measure.survey.network import Claim
-from jiggen.measure.survey.rigidity import Hinge
-from jiggen.measure.survey.symmetry import Symmetry
+from jiggen.measure.survey.rigidity import Alternative, Hinge
 from jiggen.measure.words import (
     SHOWN,
     describe_coarse,

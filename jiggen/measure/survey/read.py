@@ -1,18 +1,128 @@
-"""From a survey file to checked values, or to everything that is wrong with it."""
+"""The shape of a survey file, as pydantic models that read lengths into mm."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import re
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field
 
 from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import Fault, Unit, unit_of
-from jiggen.inputs.shape import validate
-from jiggen.measure.survey.checks import bad_names, bad_plate, bad_readings, split
+from jiggen.inputs.faults import Fault, Unit, did_you_mean, quoted, shown, unit_of
+from jiggen.inputs.places import KeyPath
+from jiggen.inputs.shape import (
+    Shape,
+    Size,
+    Units,
+    Version,
+    at_most,
+    between,
+    fault,
+    pair_of,
+    positive,
+    validate,
+)
 from jiggen.measure.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
-from jiggen.measure.survey.schema import SurveyShape
+from jiggen.measure.words import listed
+from jiggen.pattern import Datum, Pair
 from jiggen.pattern.model import Drill
-from jiggen.pattern.schema import DrillShape
+from jiggen.pattern.schema import Boots, DrillShape, GroupName, Length, Name, Note
+
+# Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
+DIAMETERS = (1.0, 60.0)
+FARTHEST = 1500.0
+COARSEST = 5.0
+MAX_HOLES = 60
+
+
+def _listed(value: object) -> object:
+    """One value stands for a list of it."""
+    return value if isinstance(value, list) else [value]
+
+
+def _pairs(value: object) -> object:
+    if isinstance(value, list) and all(isinstance(pair, list) and len(pair) == 2 for pair in value):
+        return [tuple(pair) for pair in value]
+    raise fault("type", f"is {shown(value)}, but must be a list of pairs of holes")
+
+
+Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
+Distance = Annotated[Size, positive(FARTHEST, "distance", "a distance")]
+Distances = Annotated[list[Distance], BeforeValidator(_listed)]
+Sigma = Annotated[Size, positive(COARSEST, "sigma", "a standard uncertainty")]
+Names = Annotated[list[str], BeforeValidator(_listed)]
+_SIGMA = "the standard uncertainty (1 σ) of one reading: 0.05 for a caliper, 0.3 for a ruler"
+_READ = "a number, or a list of them if you measured more than once"
+
+
+class ReadingsShape(Shape):
+    """One entry of ``[distances]``: how two holes, or an edge and a hole, were measured."""
+
+    centre: Distances = Field(default=[], description=_READ)
+    outside: Distances = Field(default=[], description=_READ)
+    inside: Distances = Field(default=[], description=_READ)
+    sigma: Sigma | None = Field(default=None, description=_SIGMA)
+
+
+class PlateShape(Shape):
+    """``[plate]``: how the plate lies on the ski."""
+
+    front: Names = Field(default=[], description='the holes nearest the tip: ["a", "b"]')
+    rear: Names = Field(default=[], description='the holes nearest the tail: ["g", "h"]')
+    left: Names = Field(default=[], description='holes left of the centre line: ["a", "c"]')
+    right: Names = Field(default=[], description='holes right of the centre line: ["b", "d"]')
+    pairs: Annotated[list[tuple[str, str]], BeforeValidator(_pairs)] = Field(
+        default=[], description='pairs, the left hole first: [["a", "b"], ["c", "d"]]'
+    )
+    centre_line: Names = Field(default=[], description='names of holes on it: ["e"]')
+    origin: Names = Field(
+        default=[], description='a hole "a", an edge "front", or holes to take the middle of'
+    )
+    middle: Names = Field(
+        default=[], description='["left", "right"] for both edges, or holes to take the middle of'
+    )
+    along: Annotated[tuple[str, str], pair_of("holes")] | None = Field(
+        default=None,
+        description='two holes in a line along the ski, the rear one first: ["c", "a"]',
+    )
+
+
+class GroupShape(Shape):
+    """``[group]``, with values as in a pattern file."""
+
+    name: GroupName = Field(description="a word: hole ids are made of it")
+    datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
+    shift: Length = Field(
+        description="a length from the datum to the plate's origin, + towards the tip; 0.0 where "
+        "it is on the datum"
+    )
+
+
+class SurveyShape(Shape):
+    """The whole file; what a pattern file has too has the same limits as there."""
+
+    format: Version = Field(description="format = 1")
+    name: Name = Field(description="what the plate is called")
+    note: Note = Field(default="", description="any printable text")
+    units: Units = Field(default="mm", description='"mm" or "in"')
+    boot: Boots | None = Field(default=None, description="boot sole lengths served: [255, 355]")
+    pair: Pair = Field(default="same", description='"same" or "mirrored"')
+    drill: DrillShape = Field(
+        default=DrillShape(), description="a table headed [drill], as in a pattern file"
+    )
+    sigma: Sigma | None = Field(default=None, description=_SIGMA)
+    group: GroupShape = Field(description="a table headed [group]: name, datum and shift")
+    holes: Annotated[dict[str, Diameter], at_most(MAX_HOLES, "too-many-holes", "holes")] = Field(
+        default={}, description="a table headed [holes] with a line for each diameter: a = 5.5"
+    )
+    distances: dict[str, ReadingsShape] = Field(
+        default={}, description="a table headed [distances]: a-b = { outside = 45.5 }"
+    )
+    plate: PlateShape = Field(default=PlateShape(), description="a table headed [plate]")
+
 
 KIND = FileKind("survey", "A survey file")
 
@@ -108,3 +218,168 @@ def _undrilled(drill: DrillShape) -> Iterator[Fault]:
         if value is None:
             hint = "Write under [drill]: diameter = { plain = 3.6, metal = 4.1 } and depth = 9.5."
             yield Fault(("drill", *map(str, keys)), "no-drill", f"no {words} is given", hint)
+
+
+_NAME = re.compile(r"[A-Za-z0-9_]{1,12}")
+_ACROSS = {"left", "right"}
+
+
+def bad_names(holes: Mapping[str, object]) -> Iterator[Fault]:
+    """Faults of ``[holes]`` as a whole and of the holes' names."""
+    if len(holes) < 2:
+        said = "there are no holes" if not holes else "there is only one hole"
+        hint = "Write a line for each hole under [holes], its name and diameter: a = 5.5"
+        yield Fault(("holes",), "no-hole", said, hint)
+    for name in holes:
+        if name in OPPOSITE:
+            hint = "front, rear, left and right mean the plate's edges: call the hole otherwise."
+            yield Fault(("holes", name), "name", f"a hole cannot be called {quoted(name)}", hint)
+        elif not _NAME.fullmatch(name):
+            hint = "Up to 12 letters, digits and underscores: a, b2, toe_left."
+            yield Fault(("holes", name), "name", f"a hole is called {quoted(name)}", hint)
+
+
+def split(key: str, holes: Collection[str]) -> tuple[tuple[str, str] | None, list[Fault]]:
+    """The two ends that a key such as ``a-b`` or ``front-a`` names, or what is wrong with it."""
+    path: KeyPath = ("distances", key)
+    ends = tuple(key.split("-"))
+    if len(ends) != 2:
+        hint = "Write the names of both holes with a hyphen between them: a-b"
+        return None, [Fault(path, "value", f"{quoted(key)} does not name two holes", hint)]
+    first, second = ends
+    wrong = [fault for end in ends for fault in _unknown(end, holes, path, edges=True)]
+    if not wrong and first == second:
+        hint = "Write the names of two different holes."
+        wrong = [Fault(path, "same-hole", f"{first} is measured to itself", hint)]
+    if not wrong and first in OPPOSITE and second in OPPOSITE and OPPOSITE[first] != second:
+        said = f"the {first} and the {second} edge meet in a corner and have no distance"
+        wrong = [Fault(path, "edges", said, "Measure front to rear, or left to right.")]
+    return (None if wrong else (first, second)), wrong
+
+
+def bad_readings(survey: Survey) -> Iterator[Fault]:
+    """Faults of ``[distances]`` as a whole."""
+    if not survey.readings:
+        hint = "Write a line for each pair measured under [distances]: a-b = { outside = 45.5 }"
+        yield Fault(("distances",), "no-distance", "there are no distances", hint)
+
+
+def bad_plate(survey: Survey) -> Iterator[Fault]:
+    """Faults of ``[plate]``: names, and what it must say so that a place can be told."""
+    named: dict[str, tuple[str, ...]] = {
+        "front": survey.front,
+        "rear": survey.rear,
+        "left": survey.left,
+        "right": survey.right,
+        "pairs": tuple(name for pair in survey.pairs for name in pair),
+        "centre_line": survey.on_centre_line,
+        "origin": survey.origin,
+        "middle": survey.middle,
+        "along": survey.along or (),
+    }
+    sound = True
+    for key, names in named.items():
+        path: KeyPath = ("plate", key)
+        edges = key in ("origin", "middle")
+        for name in dict.fromkeys(names):
+            for unknown in _unknown(name, survey.holes, path, edges=edges):
+                sound = False
+                yield unknown
+    if sound:
+        yield from _sides(survey)
+        yield from _twins(survey)
+        yield from _frame(survey)
+
+
+def _sides(survey: Survey) -> Iterator[Fault]:
+    for key, names, other, others in (
+        ("rear", survey.rear, "front", survey.front),
+        ("right", survey.right, "left", survey.left),
+    ):
+        if both := [name for name in names if name in others]:
+            said = f"{listed(both)} cannot be {key} and {other} at once"
+            yield Fault(("plate", key), "side", said, "Take it out of one of the lists.")
+    if not (survey.front or survey.rear or survey.along):
+        hint = (
+            'Name the hole nearest the tip: front = ["a"]. The plate could as well lie turned '
+            "round."
+        )
+        yield Fault(("plate", "front"), "side", "nothing says which end is the front", hint)
+    if not (survey.left or survey.right or survey.pairs):
+        hint = (
+            'Name a hole on the left, seen from the tail: left = ["a"]. The plate could as well '
+            "lie upside down."
+        )
+        yield Fault(("plate", "left"), "side", "nothing says which side is the left", hint)
+
+
+def _twins(survey: Survey) -> Iterator[Fault]:
+    path: KeyPath = ("plate", "pairs")
+    for left, right in survey.pairs:
+        if left == right:
+            hint = "A hole on the centre line stands under centre_line."
+            yield Fault(path, "pairs", f"{left} is paired with itself", hint)
+    count = Counter(name for pair in survey.pairs for name in set(pair))
+    count.update(survey.on_centre_line)
+    if twice := [name for name, times in count.items() if times > 1]:
+        said = f"{listed(twice)} {'is' if len(twice) == 1 else 'are'} named more than once"
+        yield Fault(path, "pairs", said, "A hole is in one pair, or on the centre line, once.")
+
+
+def _frame(survey: Survey) -> Iterator[Fault]:
+    """What must be said so that the places have an origin and a centre line."""
+    measured = {end for reading in survey.readings for end in (reading.first, reading.second)}
+    edges = [name for name in survey.origin if name in OPPOSITE]
+    if not survey.origin:
+        hint = 'Write origin = "a" (a hole), "front" (an edge), or ["a", "b"] (their middle).'
+        yield Fault(("plate", "origin"), "origin", "nothing says where the origin is", hint)
+    elif _ACROSS & set(edges) or (edges and len(survey.origin) > 1):
+        hint = 'The origin is along the plate: one edge "front" or "rear", or holes.'
+        yield Fault(("plate", "origin"), "origin", "an origin is not there", hint)
+    elif edges and edges[0] not in measured:
+        hint = f"Measure from that edge to a hole: {edges[0]}-{survey.holes[0]} = {{ inside = … }}"
+        yield Fault(
+            ("plate", "origin"), "origin", f"the {edges[0]} edge has no distance to a hole", hint
+        )
+    tells = survey.pairs or survey.on_centre_line
+    across = [name for name in survey.middle if name in OPPOSITE]
+    if tells and survey.middle:
+        hint = "Take middle out: pairs and centre_line say it already."
+        yield Fault(("plate", "middle"), "middle", "the centre line is given twice", hint)
+    elif not tells and not survey.middle:
+        hint = (
+            'Name a left and right pair: pairs = [["a", "b"]], a hole on it: centre_line = ["e"], '
+            'or what it lies in the middle of: middle = ["left", "right"].'
+        )
+        yield Fault(("plate", "middle"), "middle", "nothing says where the centre line is", hint)
+    elif across and set(survey.middle) != _ACROSS:
+        hint = 'Write middle = ["left", "right"] for the middle of the plate, or name holes only.'
+        yield Fault(
+            ("plate", "middle"),
+            "middle",
+            "the middle is not between the left and the right edge",
+            hint,
+        )
+    elif across and not _ACROSS.issubset(measured):
+        hint = "Measure from the left edge and from the right edge."
+        yield Fault(
+            ("plate", "middle"),
+            "middle",
+            "the left or the right edge has no distance to a hole",
+            hint,
+        )
+    if survey.along and survey.along[0] == survey.along[1]:
+        hint = 'Write the rear hole and the front hole: along = ["c", "a"].'
+        yield Fault(("plate", "along"), "along", "one hole makes no line", hint)
+    elif survey.along and survey.pairs:
+        hint = "Take along out: the pairs say it already."
+        yield Fault(("plate", "along"), "along", "the plate's direction is given twice", hint)
+
+
+def _unknown(name: str, holes: Collection[str], path: KeyPath, *, edges: bool) -> Iterator[Fault]:
+    if name in holes or (edges and name in OPPOSITE):
+        return
+    known = [*holes, *(OPPOSITE if edges else ())]
+    meant = did_you_mean(name, known)
+    hint = f"{meant}Known: {', '.join(known)}." if known else "Name it under [holes]."
+    yield Fault(path, "unknown-hole", f"there is no hole {quoted(name)}", hint)

@@ -1,0 +1,284 @@
+"""A printer's distortion as plain numbers, and the change to a part that undoes it."""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from platformdirs import user_config_path
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from jiggen.errors import Finding, InputError, findings_in
+from jiggen.files import make_folder, parse_toml, within, write_whole
+from jiggen.inputs.document import toml_text
+from jiggen.measure.adjustment import COVERED
+from jiggen.measure.printer.jig import distortion
+
+LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
+LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
+LARGEST_SKEW = 1.0  # degrees
+LONGEST_MATERIAL = 40
+
+Scale = Annotated[float, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
+Offset = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
+Uncertainty = Annotated[float, Field(ge=0.0, le=1.0)] | None
+_NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
+
+
+class Uncertainties(BaseModel):
+    """Standard uncertainties of a profile's numbers, each in its own unit.
+
+    None: that number was not measured, and stands for a print that comes out true.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    scale_x: Uncertainty = None
+    scale_y: Uncertainty = None
+    scale_z: Uncertainty = None
+    skew: Uncertainty = None
+    hole: Uncertainty = None
+    wall: Uncertainty = None
+
+
+class Profile(BaseModel):
+    """What a printer makes of a part: printed length over asked length, and so on.
+
+    `scale_x`, `scale_y`, `scale_z` along the printer's own axes, 1.0 when true; `skew` in
+    degrees, by which its y axis leans towards +x; `hole` in mm, by which a printed hole's
+    diameter is larger than asked once scale is taken off (negative: holes come out small);
+    `wall` in mm, by which a printed outside measure is larger (both walls together).
+    `bush_fit` and `slide` in mm are the allowance of the pocket that held the bush best and the
+    clearance a side at which the rail ran best on the gauge, None where not tried.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    profile: Literal[1] = 1
+    name: Annotated[str, Field(pattern=_NAME)]
+    material: Annotated[str, Field(max_length=LONGEST_MATERIAL)] = ""
+    scale_x: Scale = 1.0
+    scale_y: Scale = 1.0
+    scale_z: Scale = 1.0
+    skew: Annotated[float, Field(ge=-LARGEST_SKEW, le=LARGEST_SKEW)] = 0.0
+    hole: Offset = 0.0
+    wall: Offset = 0.0
+    bush_fit: Annotated[float, Field(ge=-0.2, le=0.6)] | None = None
+    slide: Annotated[float, Field(ge=0.05, le=0.6)] | None = None
+    uncertainty: Uncertainties = Uncertainties()
+
+    @property
+    def distortion(self) -> NDArray[np.float64]:
+        """What becomes of asked bed coordinates: printed (x, y) = distortion (2×2) · asked.
+
+        The x axis keeps its direction: how a part lies on the bed says nothing of the printer.
+        """
+        return distortion(self.scale_x, self.scale_y, self.skew)
+
+    @property
+    def compensation(self) -> Compensation:
+        """The change to a mesh that makes it come out as designed."""
+        return Compensation(
+            printer=self.name,
+            matrix=np.asarray(np.linalg.inv(self.distortion), dtype=np.float64),
+            height=1.0 / self.scale_z,
+        )
+
+    def fits(self, bush_fit: float, slide: float) -> Fits:
+        """The fits that come out as `bush_fit` and `slide` in mm would on a true printer.
+
+        What was tried by hand on the gauge outranks what the caliper says of the same thing.
+        Where walls grow, a sliding pair loses all of `wall` per side, half to either part.
+        """
+        return Fits(
+            bush_fit=bush_fit - self.hole if self.bush_fit is None else self.bush_fit,
+            hole_fit=-self.hole,
+            slide=slide + self.wall if self.slide is None else self.slide,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Compensation:
+    """What is done to a part's mesh before the printer gets it.
+
+    Bed coordinates become `matrix` (2×2) times themselves and heights `height` times themselves.
+    """
+
+    printer: str
+    matrix: NDArray[np.float64]
+    height: float
+
+
+@dataclass(frozen=True)
+class Fits:
+    """What a design allows for, in mm, named as in its settings.
+
+    `bush_fit` is added to a bush's outside diameter, `hole_fit` to the diameter of holes that a
+    drill passes without a bush, and `slide` is the clearance of sliding faces per side.
+    """
+
+    bush_fit: float
+    hole_fit: float
+    slide: float
+
+
+def check_name(name: str, material: str = "") -> None:
+    """Raise InputError ``printer.name`` or ``.material`` for what no profile can be called."""
+    faults = []
+    if not re.fullmatch(_NAME, name):
+        hint = "Small letters, digits and hyphens, up to 40: club-hall-petg."
+        faults.append(Finding("printer.name", f"{name[:60]!r} is no name", key="--name", hint=hint))
+    if len(material) > LONGEST_MATERIAL or not material.isprintable():
+        hint = f"Up to {LONGEST_MATERIAL} printable characters: PETG, grey."
+        faults.append(Finding("printer.material", "not to be used", key="--material", hint=hint))
+    if faults:
+        raise InputError(faults)
+
+
+LONG, HIGH = 190.0, 14.0
+"""What the words tell of, in mm: the length of half a jig, and its height."""
+
+_LEAST = 0.005  # mm; less would show as 0.00
+
+
+@dataclass(frozen=True)
+class Line:
+    """One number of a profile in words; `within` is its 95 % uncertainty, empty if unmeasured."""
+
+    what: str
+    found: str
+    within: str
+    means: str
+
+
+def lines(profile: Profile) -> tuple[Line, ...]:
+    """A line for each number that a caliper can tell."""
+    known = profile.uncertainty
+    return (
+        _scale("x", profile.scale_x, known.scale_x, f"{LONG:g} mm along x", LONG, "long"),
+        _scale("y", profile.scale_y, known.scale_y, f"{LONG:g} mm along y", LONG, "long"),
+        _line("skew", profile.skew, known.skew, "°", _skewed(profile.skew)),
+        _line("holes", profile.hole, known.hole, " mm", _sized("a hole", profile.hole)),
+        _line("outsides", profile.wall, known.wall, " mm", _sized("an outside", profile.wall)),
+        _scale("z", profile.scale_z, known.scale_z, f"{HIGH:g} mm of height", HIGH, "high"),
+    )
+
+
+def stretched(scale: float, length: float, word: str = "long") -> str:
+    """``0.57 mm short``, or ``true``, of `length` in mm; `word` for too much."""
+    off = (scale - 1.0) * length
+    if abs(off) < _LEAST:
+        return "true"
+    return f"{abs(off):.2f} mm {word if off > 0 else {'long': 'short', 'high': 'low'}[word]}"
+
+
+def _scale(
+    axis: str, scale: float, known: float | None, what: str, length: float, word: str
+) -> Line:
+    means = f"{what} comes out {stretched(scale, length, word)}"
+    if known is not None:
+        means += f" (± {COVERED * known * length:.2f})"
+    return _measured(f"scale {axis}", f"{scale:.5f}", known, 5, means)
+
+
+def _line(what: str, value: float, known: float | None, unit: str, means: str) -> Line:
+    return _measured(what, f"{value:+.3f}{unit}", known, 3, means)
+
+
+def _measured(what: str, found: str, known: float | None, places: int, means: str) -> Line:
+    if known is None:
+        return Line(what, "-", "", "not measured: taken to be true")
+    return Line(what, found, f"± {COVERED * known:.{places}f}", means)
+
+
+def _skewed(skew: float) -> str:
+    lean = abs(math.tan(math.radians(skew))) * LONG
+    if lean < _LEAST:
+        return "the axes stand square"
+    way = "+x" if skew > 0 else "-x"
+    return f"{LONG:g} mm along y lean {lean:.2f} mm towards {way}"
+
+
+def _sized(what: str, offset: float) -> str:
+    if abs(offset) < _LEAST:
+        return f"{what} comes out true"
+    return f"{what} comes out {abs(offset):.2f} mm too {'large' if offset > 0 else 'small'}"
+
+
+LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
+
+
+def folder() -> Path:
+    """Where profiles are kept; JIGGEN_PRINTERS names another folder."""
+    chosen = os.environ.get("JIGGEN_PRINTERS")
+    return Path(chosen) if chosen else user_config_path("jiggen") / "printers"
+
+
+def profile_names() -> tuple[str, ...]:
+    """Names of the stored profiles, in order."""
+    return tuple(sorted(path.stem for path in folder().glob("*.toml")))
+
+
+def find_profile(asked: str) -> Profile:
+    """The profile of that name, or in the file at that path.
+
+    Raises InputError ``printer.unknown`` with the names there are, ``printer.unreadable`` or
+    ``printer.profile`` with every fault of the file.
+    """
+    by_path = "/" in asked or "\\" in asked or asked.endswith(".toml")
+    if not by_path and asked not in profile_names():
+        names = ", ".join(profile_names()) or "none yet; `jiggen profile fit` makes one"
+        raise InputError(
+            Finding(
+                "printer.unknown",
+                f"there is no printer called {asked!r}",
+                key="printer",
+                hint=f"Known: {names}.  A path to a profile file serves too.",
+            )
+        )
+    return _read(Path(asked) if by_path else folder() / f"{asked}.toml")
+
+
+def save_profile(profile: Profile) -> Path:
+    """Write `profile` under its name, replacing one of that name; where it went."""
+    target = folder() / f"{profile.name}.toml"
+    make_folder(target.parent, key="name")
+    write_whole(target, profile_text(profile), key="name")
+    return target
+
+
+def profile_text(profile: Profile) -> str:
+    """The profile as TOML, numbers as measured."""
+    return toml_text(profile.model_dump(exclude_none=True))
+
+
+def _read(path: Path) -> Profile:
+    try:
+        real = Path(os.path.realpath(path))  # a link in the folder of profiles may lead anywhere
+        data = parse_toml(within(real.parent, real.name, LARGEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from error
+    try:
+        return Profile.model_validate(data)
+    except ValidationError as error:
+        hint = "Make the profile again with `jiggen profile fit`."
+        raise InputError(findings_in(error, "printer.profile", str(path), hint)) from error
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or str(error)
+    return InputError(
+        Finding(
+            "printer.unreadable",
+            f"cannot be used: {reason}",
+            where=str(path),
+            key="printer",
+            hint="Name a stored printer or the path of a profile file.",
+        )
+    )
