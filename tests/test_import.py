@@ -10,7 +10,7 @@ from ezdxf import units as dxf_units
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import jiggen.cli.importing as command
+import jiggen.cli.new as command
 from jiggen.cli import main
 from jiggen.errors import InputError
 from jiggen.export.hole_plan import layout_dxf, layout_svg
@@ -666,7 +666,7 @@ def test_a_file_that_cannot_be_read(tmp_path: Path, name: str, capsys):
 
 def test_the_command_knows_the_words_of_the_rooms():
     assert get_args(command.Datum) == get_args(Datum)
-    assert command.UNITS.choices == get_args(Unit)
+    assert command.DRAWING_UNITS.choices == get_args(Unit)
     assert tuple(command.TURNS.values()) == get_args(Turn)
     assert list(command.TURNS) == [str(turn) for turn in get_args(Turn)]
 

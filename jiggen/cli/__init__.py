@@ -8,40 +8,17 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
-from jiggen.cli import (
-    accuracy,
-    build,
-    defaults,
-    evening,
-    importing,
-    layout,
-    new,
-    printed,
-    profile,
-    remount,
-    sheet,
-    survey,
-)
 from jiggen.cli.boundary import collect_seldom, run
 from jiggen.cli.program import app
 
-__all__ = [
-    "accuracy",
-    "app",
-    "build",
-    "defaults",
-    "evening",
-    "importing",
-    "layout",
-    "main",
-    "new",
-    "printed",
-    "profile",
-    "remount",
-    "sheet",
+COMMANDS = (
+    "accuracy", "build", "defaults", "evening", "layout", "new", "printed", "profile", "remount",
     "survey",
-]
+)  # fmt: skip
+for _module in COMMANDS:
+    import_module(f"jiggen.cli.{_module}")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -1,4 +1,4 @@
-"""``jiggen build``, ``trial``, ``gauge``: folders to print from; ``jiggen check``: one verified."""
+"""``jiggen build``, ``trial``, ``gauge``: folders to print from; ``check``, ``sheet``: of one."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+import typer
+
 from jiggen import options as table
 from jiggen.cli import options
 from jiggen.cli.output import end, shown_progress, warn, write
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import Finding
+from jiggen.options import SKI
 
 if TYPE_CHECKING:
     from jiggen.design import Settings
@@ -26,6 +29,19 @@ TRIAL_OUT = replace(table.OUT, help="Folder for the files; by default out/<patte
 GAUGE_OUT = replace(table.OUT, help="Folder for the files.", short="o", default="out/gauge")
 GAUGE_FORCE = replace(
     table.FORCE, help="Replace the folder even if jiggen did not make it, or readings are in it."
+)
+SHEET_CORE = replace(
+    table.CORE,
+    help="What is under the top sheet; refused when the jig was built for another.",
+    group=SKI,
+    default=None,
+)
+SHEET_OUT = replace(
+    table.OUT,
+    help="The PDF; by default DIR-sheet.pdf, beside the folder.",
+    metavar="FILE",
+    suffix=".pdf",
+    short="o",
 )
 
 
@@ -239,3 +255,64 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
         lambda: f"{as_table(verification)}\n\n{verdict(verification)}",
     )
     end(passed=verification.passed)
+
+
+@command(JIGS)
+def sheet(
+    folder: options.FolderArgument,
+    paper: options.PaperOption,
+    units: Annotated[options.Units, table.UNITS],
+    ticket: Annotated[str, table.TICKET],
+    core: Annotated[options.Core | None, SHEET_CORE],
+    thickness: options.ThicknessOption,
+    width_at: options.WidthOption,
+    area: options.AreaOption,
+    base_left: options.BaseOption,
+    edge: options.EdgeOption,
+    out: Annotated[Path | None, SHEET_OUT],
+    as_json: options.JsonOption,
+) -> None:
+    """Write the sheet to work from: drill and depth stop, tools, steps, and the holes at 1:1.
+
+    With what was measured on the ski in hand, the drilling is checked again for it. Exit code 1
+    when the jig failed or was never verified, or the ski is too thin: then no sheet is made.
+    """
+    state = options.read_ski_state(thickness, width_at, area)
+    limits = options.read_limits(base_left, edge)
+    target = out or _beside(folder)
+    options.check_outside(target, folder, "--out")
+
+    from jiggen.drilling import SkiState
+    from jiggen.files import write_whole
+    from jiggen.record import read_jig
+    from jiggen.report.redrill import check_core, redrilled
+    from jiggen.report.sheet import sheet_pdf
+
+    record = read_jig(folder)
+    if core:
+        check_core(record, core)
+    if state != SkiState():
+        record = redrilled(record, state, limits)
+    write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
+    write(
+        as_json,
+        lambda: {"file": str(target), "paper": paper, "units": units, "ticket": ticket},
+        lambda: f"{target}\nPrint it at 100 %, and check its bars with a ruler.",
+    )
+
+
+@command(JIGS)
+def schema() -> None:
+    """Print the JSON Schema of manifest.json, the record that every built folder has.
+
+    It describes jigs, trial plates and gauges, and is stable for one format number.
+    """
+    from jiggen.record import json_schema
+
+    typer.echo(json_schema(), nl=False)
+
+
+def _beside(folder: Path) -> Path:
+    """The sheet's usual place: beside the folder, under its name."""
+    full = folder.resolve()
+    return full.parent / f"{full.name}-sheet.pdf"

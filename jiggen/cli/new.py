@@ -1,4 +1,4 @@
-"""``jiggen new``: a pattern file from the answers to questions, or from options alone."""
+"""``jiggen new`` and ``jiggen import``: a pattern file from answers, options or a drawing."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from jiggen.errors import Finding
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
-    from jiggen.pattern.draft import Draft
+    from jiggen.importing import Imported
+    from jiggen.importing.model import Turn
 
 Pair = Literal["same", "mirrored"]
 
@@ -62,12 +63,70 @@ OUT = result(
     short="o",
 )
 FORCE = result("force", "flag", "Replace the pattern file if there is one of that name.")
+# The same words as in jiggen.pattern.model and jiggen.importing.model (see options).
+Origin = Literal["middle"] | tuple[float, float]
+Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
+Degrees = Literal["0", "90", "180", "270"]
+TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
+
+DRAWING = "The drawing"
+_drawing = partial(Option, group=DRAWING)
+DRAWING_FILE = Option(
+    "file",
+    "path",
+    "A drawing of the plate, .dxf or .svg, or a table of x, y, diameter, .csv.",
+    argument=True,
+    required=True,
+)
+TARGET = replace(OUT, help="The pattern file to write: pattern.toml.", required=True)
+DRAWING_UNITS = _drawing(
+    "units",
+    "choice",
+    "What a unit of the drawing is, where it does not say so or is wrong.",
+    choices=("mm", "in"),
+)
+LAYER = _drawing(
+    "layer",
+    "text",
+    "Take the circles on this layer (of an SVG: in this group); may be repeated.",
+    repeated=True,
+)
+ONLY = _drawing(
+    "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
+)
+ORIGIN = _drawing(
+    "origin",
+    "point",
+    "The drawing's point that the datum below lies on, in mm; middle is the middle of the holes.",
+    default="0,0",
+)
+TURN = _drawing(
+    "turn",
+    "choice",
+    "Turn the drawing anticlockwise, so that the tip is at its right.",
+    choices=get_args(Degrees),
+    default="0",
+)
+DRAWING_NAME = _pattern(
+    "name", "text", "The pattern's name, engraved on the jig; by default the drawing's.", default=""
+)
+DATUM = _pattern(
+    "datum",
+    "choice",
+    "What the holes move with: the boot's toe, its heel, or nothing.",
+    choices=get_args(Datum),
+    default="boot-centre",
+)
+CIRCLES_DRILL = _pattern("drill", "length", "Drill diameter; by default the circles' own.")
+CIRCLES_METAL = _pattern(
+    "metal", "length", "Drill diameter under a metal sheet; by default as --drill."
+)
+CIRCLES_DEPTH = _pattern(
+    "depth", "length", "Drill depth below the top sheet; by default 9, which is only a guess."
+)
+
 HEAD = (
     "Written by jiggen new. Change what you like, and look: jiggen show, with this file's name.",
-)
-WELCOME = (
-    "A new pattern: have the plate's mounting sheet at hand, or the plate and a caliper.\n"
-    "Enter takes what stands in brackets. Ctrl-C stops, and nothing is written.\n"
 )
 
 
@@ -90,6 +149,8 @@ def new(
 
     Have the plate's mounting sheet at hand, or the plate and a caliper.
     """
+    from jiggen.cli.questions import draft_from_answers, draft_from_options
+
     reading.faults += target_faults(out, force=force) if out else ()
     given = {
         "--name": name,
@@ -101,9 +162,9 @@ def new(
         "--depth": depth,
     }
     if hole:
-        draft = _from_options(given, group or [], hole, reading)
+        draft = draft_from_options(given, group or [], hole, reading)
     else:
-        draft = _asked(given, group or [], reading)
+        draft = draft_from_answers(given, group or [], reading)
     target = out or local_target(draft.name)
     if not out:
         reading.faults += target_faults(target, force=force)
@@ -112,63 +173,6 @@ def new(
     holes = sum(1 + hole.both_sides for group in draft.groups for hole in group.holes)
     typer.echo(f"{target}: {counted(holes, 'hole')}.")
     typer.echo(f"Look at it: jiggen show {target}")
-
-
-def _from_options(
-    given: dict[str, str | None], groups: list[str], holes: list[str], reading: Reading
-) -> Draft:
-    """The draft that the options say, and nothing asked."""
-    from jiggen.cli.questions import QUESTIONS, answer
-    from jiggen.pattern.draft import Draft, add_holes, read_group
-
-    draft = Draft()
-    for question in QUESTIONS:
-        words = given[question.option]
-        if words is None and question.silent is None:
-            message = "is missing: with --hole given, nothing is asked"
-            hint = f"It is the {question.words[0].lower()}{question.words[1:]}."
-            reading.faults.append(Finding("cli.missing", message, key=question.option, hint=hint))
-        else:
-            draft = answer(draft, question, words or question.silent or "", reading)
-    named = [
-        reading.read(partial(read_group, words, draft.units, "--group"), None) for words in groups
-    ]
-    sound = tuple(found for found in named if found)
-    if len(sound) == len(groups):
-        filled = reading.read(
-            lambda: add_holes(sound, holes, draft.units, draft.drill, "--hole"), sound
-        )
-        draft = replace(draft, groups=filled)
-    if not reading.faults:
-        reading.faults += draft.faults(finished=True)
-    return draft
-
-
-def _asked(given: dict[str, str | None], groups: list[str], reading: Reading) -> Draft:
-    """The draft that the answers make; what the options say is not asked."""
-    from jiggen.cli.questions import QUESTIONS, answer, ask, ask_group
-    from jiggen.pattern.draft import Draft
-
-    if groups:
-        hint = "Give each of its holes with --hole, or let yourself be asked for both."
-        message = "a group without --hole has no holes"
-        reading.faults.append(Finding("cli.missing", message, key="--group", hint=hint))
-    reading.end()  # before anyone answers twenty questions
-    typer.echo(WELCOME)
-    draft = Draft()
-    for question in QUESTIONS:
-        words = given[question.option]
-        if words is None:
-            draft = ask(draft, question.words, question.read, question.usual, question.option)
-        else:
-            draft = answer(draft, question, words, reading)
-            reading.end()
-    more = True
-    while more:
-        typer.echo()
-        draft = ask_group(draft)
-        more = typer.confirm("Another group of holes that moves by itself", default=False)
-    return draft
 
 
 def local_target(name: str) -> Path:
@@ -198,3 +202,59 @@ def write_pattern(path: Path, text: str) -> None:
     if path.parent == Path("patterns"):
         make_folder(path.parent, "--out")
     write_whole(path, text, "--out")
+
+
+@command(PATTERNS, "import")
+def import_drawing(
+    reading: Reading,
+    file: Annotated[Path, DRAWING_FILE],
+    out: Annotated[Path | None, TARGET],
+    units: Annotated[options.Units | None, DRAWING_UNITS],
+    layer: Annotated[list[str] | None, LAYER],
+    only: Annotated[options.Range | None, ONLY],
+    origin: Annotated[Origin | None, ORIGIN],
+    turn: Annotated[Degrees, TURN],
+    name: Annotated[str, DRAWING_NAME],
+    datum: Annotated[Datum, DATUM],
+    drill: Annotated[float | None, CIRCLES_DRILL],
+    metal: Annotated[float | None, CIRCLES_METAL],
+    depth: Annotated[float | None, CIRCLES_DEPTH],
+    force: Annotated[bool, FORCE],
+) -> None:
+    """Make a pattern file from a drawing: each circle is a hole.
+
+    Holes that mirror one another about the centre line (y = 0) become one on both sides.
+    """
+    reading.faults += target_faults(out, force=force) if out else ()
+
+    from jiggen.importing import Choices, import_pattern
+
+    choices = Choices(
+        units=units,
+        layers=tuple(layer or ()),
+        only=only,
+        origin=origin or "middle",
+        turn=TURNS[turn],
+        name=name,
+        datum=datum,
+        drill=drill,
+        metal=metal,
+        depth=depth,
+    )
+    made = reading.read(lambda: import_pattern(file, choices, str(out)), None)
+    reading.end()
+    if made and out:
+        write_pattern(out, made.text)
+        typer.echo(_summary(file, out, made))
+
+
+def _summary(file: Path, out: Path, made: Imported) -> str:
+    holes = sum(1 + hole.both_sides for group in made.pattern.groups for hole in group.holes)
+    over = f", {made.passed_over} passed over" if made.passed_over else ""
+    lines = [
+        f"{file.name}: {counted(made.circles, 'circle')}{over}; its unit: {made.unit}.",
+        f"{out}: {counted(holes, 'hole')}, {counted(made.pairs, 'pair')} of them on both sides.",
+    ]
+    if made.checks:
+        lines += ["", "Check in the file:", *(f"- {check}" for check in made.checks)]
+    return "\n".join([*lines, "", f"Look at it: jiggen show {out}"])

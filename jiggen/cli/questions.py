@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeVar, get_args
 
 import typer
@@ -12,12 +13,27 @@ import typer
 from jiggen.cli.program import Reading
 from jiggen.errors import Finding, InputError
 from jiggen.inputs.faults import quoted
-from jiggen.pattern.draft import Draft, Units, measure, read_datum, read_place, read_shift
+from jiggen.pattern.draft import (
+    Draft,
+    Units,
+    add_holes,
+    measure,
+    read_datum,
+    read_group,
+    read_place,
+    read_shift,
+)
 from jiggen.pattern.model import Group, Pair
 from jiggen.units import length_range
 
 T = TypeVar("T")
 Read = Callable[[Draft, str], Draft]
+
+
+WELCOME = (
+    "A new pattern: have the plate's mounting sheet at hand, or the plate and a caliper.\n"
+    "Enter takes what stands in brackets. Ctrl-C stops, and nothing is written.\n"
+)
 
 
 @dataclass(frozen=True)
@@ -191,3 +207,54 @@ def _with_shift(draft: Draft, words: str) -> Draft:
 
 def _with_hole(draft: Draft, words: str) -> Draft:
     return draft.with_hole(*read_place(words, draft.units)) if words.strip() else draft
+
+
+def draft_from_options(
+    given: dict[str, str | None], groups: list[str], holes: list[str], reading: Reading
+) -> Draft:
+    """The draft that the options say, and nothing asked."""
+    draft = Draft()
+    for question in QUESTIONS:
+        words = given[question.option]
+        if words is None and question.silent is None:
+            message = "is missing: with --hole given, nothing is asked"
+            hint = f"It is the {question.words[0].lower()}{question.words[1:]}."
+            reading.faults.append(Finding("cli.missing", message, key=question.option, hint=hint))
+        else:
+            draft = answer(draft, question, words or question.silent or "", reading)
+    named = [
+        reading.read(partial(read_group, words, draft.units, "--group"), None) for words in groups
+    ]
+    sound = tuple(found for found in named if found)
+    if len(sound) == len(groups):
+        filled = reading.read(
+            lambda: add_holes(sound, holes, draft.units, draft.drill, "--hole"), sound
+        )
+        draft = replace(draft, groups=filled)
+    if not reading.faults:
+        reading.faults += draft.faults(finished=True)
+    return draft
+
+
+def draft_from_answers(given: dict[str, str | None], groups: list[str], reading: Reading) -> Draft:
+    """The draft that the answers make; what the options say is not asked."""
+    if groups:
+        hint = "Give each of its holes with --hole, or let yourself be asked for both."
+        message = "a group without --hole has no holes"
+        reading.faults.append(Finding("cli.missing", message, key="--group", hint=hint))
+    reading.end()  # before anyone answers twenty questions
+    typer.echo(WELCOME)
+    draft = Draft()
+    for question in QUESTIONS:
+        words = given[question.option]
+        if words is None:
+            draft = ask(draft, question.words, question.read, question.usual, question.option)
+        else:
+            draft = answer(draft, question, words, reading)
+            reading.end()
+    more = True
+    while more:
+        typer.echo()
+        draft = ask_group(draft)
+        more = typer.confirm("Another group of holes that moves by itself", default=False)
+    return draft
