@@ -182,7 +182,7 @@ FAULTS = [
     ('"Bench"', '"Bench"\nnote = "\\u202Ex"', "note", "note", 3, "U+202E"),
     ("boot =", "boots =", "unknown-key", "boots", 3, 'Did you mean "boot"?'),
     ("boot = [260, 350]", "boot = [350, 260]", "boot", "boot", 3, "before the shortest"),
-    ("boot = [260, 350]", "boot = [2.6, 3.5]", "boot", "boot", 3, "100 mm to 500 mm"),
+    ("boot = [260, 350]", "boot = [2.6, 350]", "boot", "boot", 3, "100 mm to 500 mm"),
     ("boot = [260, 350]", "boot = [260]", "type", "boot", 3, "a list of two numbers"),
     ("boot = [260, 350]", "boot = [260, inf]", "not-finite", "boot", 3, "the longest boot"),
     ("boot = [260, 350]", "boot = [230, 250]", "boot", "boot", 3, "no boot is served"),

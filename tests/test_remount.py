@@ -20,7 +20,7 @@ from jiggen.remount import (
     Conflict,
     OldHole,
     RemountLimits,
-    answer,
+    check_mount,
     clear_shifts,
     conflicts,
     moved,
@@ -198,7 +198,7 @@ def test_a_shift_to_set_is_rounded_into_the_clear(shift, clear, mount, wanted):
 
 def test_the_answer_is_in_whole_mount_shifts():
     new, old = shipped("club-piste", 295, shift=2.03), old_holes(shipped("club-piste", 305))
-    found = answer(new, old, LIMITS)
+    found = check_mount(new, old, LIMITS)
     assert found.conflicts == conflicts(new, old, LIMITS)
     tip, tail = found.to_tip, found.to_tail
     assert (tip.exact, *tip.room) == pytest.approx((5.0, 5.0, 5.3), abs=1e-8)
@@ -211,16 +211,16 @@ def test_the_answer_is_in_whole_mount_shifts():
 
 def test_the_answer_of_a_clear_mount_has_no_best():
     new = shipped("club-piste", 305)
-    found = answer(new, old_holes(new), LIMITS)
+    found = check_mount(new, old_holes(new), LIMITS)
     assert (found.conflicts, found.best) == ((), None)
     assert len(found.reused) == 9
     assert found.as_dict()["is_clear"] is True
-    assert answer(new, [], LIMITS).best is None
+    assert check_mount(new, [], LIMITS).best is None
 
 
 def test_the_answer_where_no_mount_is_clear():
     old = [OldHole(str(x), float(x), 0.0) for x in range(-90, 91, 5)]
-    found = answer(holes((0, 0)), old, LIMITS)
+    found = check_mount(holes((0, 0)), old, LIMITS)
     assert found.to_tip is found.to_tail is found.best is None
     data = found.as_dict()
     assert (data["is_clear"], data["to_tip"], data["clear"]) == (False, None, [])

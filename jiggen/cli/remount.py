@@ -87,14 +87,14 @@ def remount(
     earlier = _Earlier(old_pattern, old_boot, old_shift, old_core, old_side, old_plugged)
     earlier.check(old_file)
 
-    from jiggen.remount import RemountLimits, answer, read_old_holes
+    from jiggen.remount import RemountLimits, check_mount, read_old_holes
 
     limits = RemountLimits(open=limit, plugged=plugged_limit)
     limits.check()
     new = options.read_layout(pattern, boot, shift, core, side)
     measured = read_old_holes(old_file) if old_file else ()
     old = (*measured, *earlier.holes(core, side))
-    found = answer(new, old, limits)
+    found = check_mount(new, old, limits)
     if svg:
         from jiggen.export.remount_svg import remount_svg
         from jiggen.files import write_whole

@@ -17,7 +17,7 @@ from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, layout
 from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
-from jiggen.remount import Answer, OldHole, RemountLimits, Way, answer, read_old_holes
+from jiggen.remount import Answer, OldHole, RemountLimits, Way, check_mount, read_old_holes
 
 T = TypeVar("T")
 K = TypeVar("K", bound=Hashable)
@@ -93,7 +93,7 @@ def check_row(
         made = faults.tried("boot", lambda: _drilled(row, pattern, which, terms))  # noqa: B023
         if made is None:
             break  # what is wrong with one ski's layout is wrong with the other's
-        held = answer(made.layout, old, terms.old) if old else None
+        held = check_mount(made.layout, old, terms.old) if old else None
         faults.keep(_findings(made, held))
         drilled.append(replace(made, old=held))
     complete = len(drilled) == len(whiches)

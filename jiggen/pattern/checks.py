@@ -47,14 +47,13 @@ class _Site:
 
 @dataclass(frozen=True)
 class _Run:
-    """Boots over which a group keeps one shift: its origin is at slope·boot + shift.
+    """Boots, both ends included, at which a group keeps one shift.
 
-    `open_end`: the next step takes over at `stop`, which is then only a limit.
+    Its origin is then at slope·boot + shift.
     """
 
     start: float
     stop: float
-    open_end: bool
     slope: float
     shift: float
     path: KeyPath
@@ -153,17 +152,16 @@ def _sites(pattern: Pattern, g: int) -> list[_Site]:
 
 
 def _runs(group: Group, g: int, boots: Boots) -> tuple[_Run, ...]:
-    """The group's shifts over `boots`; at a step's edge both its sides are looked at."""
+    """The group's shifts over `boots`; at a step's edge, both its sides are checked."""
     low, high = boots
     slope = DATUM_SLOPE[group.datum]
     if not group.steps:
-        return (_Run(low, high, False, slope, group.shift, ("group", g, "shift")),)
+        return (_Run(low, high, slope, group.shift, ("group", g, "shift")),)
     nexts = [step.start for step in group.steps[1:]] + [math.inf]
     return tuple(
         _Run(
             max(step.start, low),
-            min(after, high),
-            after <= high,
+            min(math.nextafter(after, low), high),  # there the next step takes over
             slope,
             step.shift,
             ("group", g, "steps", s),
@@ -253,8 +251,7 @@ class _Offset:
 def _offsets(runs: Iterable[_Run], others: Iterable[_Run]) -> Iterator[_Offset]:
     for run, other in product(runs, others):
         boots = max(run.start, other.start), min(run.stop, other.stop)
-        never = any(one.open_end and one.stop == boots[0] for one in (run, other))
-        if boots[0] < boots[1] or (boots[0] == boots[1] and not never):
+        if boots[0] <= boots[1]:
             low, high = (run.origin(boot) - other.origin(boot) for boot in boots)
             yield _Offset(boots, (low, high))
 

@@ -46,12 +46,9 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
     """
     given = Path(name_or_path)
     for candidate in _candidates(os.fspath(name_or_path), given):
-        try:
-            if candidate.is_file():
-                return candidate
-        except (OSError, ValueError):  # not a name a file can have; reported below
-            break
-    if _exists(given):
+        if os.path.isfile(candidate):  # noqa: PTH113 - False for a name no file can have
+            return candidate
+    if os.path.exists(given):  # noqa: PTH110 - as above
         return given  # a folder, say: reading it tells what is wrong
     raise InputError(_unknown(os.fspath(name_or_path), given.stem))
 
@@ -103,13 +100,6 @@ def _shipped_folder() -> Path:
 
 def _patterns_in(folder: Path) -> list[Path]:
     return sorted(path for path in folder.glob("*.toml") if path.is_file())
-
-
-def _exists(path: Path) -> bool:
-    try:
-        return path.exists()
-    except (OSError, ValueError):
-        return False
 
 
 def _unknown(given: str, stem: str) -> Finding:

@@ -76,20 +76,7 @@ def _rear_to_front(ends: tuple[float, float], info: ValidationInfo) -> tuple[flo
     raise fault("area", f"ends at {front}, but begins at {rear}", hint)
 
 
-def _beside_the_mark(at: tuple[float, float], info: ValidationInfo) -> tuple[float, float]:
-    if abs(at[1]) <= Y_LIMIT:
-        return at
-    limit = unit_in(info).show(Y_LIMIT)
-    message = f"y is {unit_in(info).show(at[1])}, outside the range of real skis (± {limit})"
-    raise fault("length", message, f"Allowed: up to {limit} to either side of the centre line.")
-
-
-def _boots(boots: tuple[float, float], info: ValidationInfo) -> tuple[float, float]:
-    unit = unit_in(info)
-    low, high = BOOTS
-    if not all(low <= boot <= high for boot in boots):
-        message = f"boot sole lengths of {unit.show(boots[0])} to {unit.show(boots[1])}"
-        raise fault("boot", message, f"Allowed: {unit.show(low)} to {unit.show(high)}.")
+def _boots(boots: tuple[float, float]) -> tuple[float, float]:
     if boots[0] > boots[1]:
         raise fault("boot", "the longest boot is written before the shortest")
     return boots
@@ -121,8 +108,9 @@ def _note(note: str) -> str:
 Length = Annotated[Size, on_a_ski(LONGEST)]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a drill")]
 Depth = Annotated[Size, positive(DEEPEST, "depth", "a depth", " below the top sheet")]
-Position = Annotated[tuple[Length, Length], pair_of("numbers"), AfterValidator(_beside_the_mark)]
-Boots = Annotated[tuple[Size, Size], pair_of("numbers"), AfterValidator(_boots)]
+Position = Annotated[tuple[Length, Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]], pair_of("numbers")]
+BootLength = Annotated[Size, between(*BOOTS, "boot", "a boot sole length")]
+Boots = Annotated[tuple[BootLength, BootLength], pair_of("numbers"), AfterValidator(_boots)]
 ScrewLengths = Annotated[
     tuple[Annotated[Size, between(*SCREWS, "screw", "a screw")], ...],
     BeforeValidator(_some),

@@ -24,7 +24,7 @@ DATUMS = {
     "boot-centre": "the mounting mark itself: the boot does not move these holes",
 }
 PAIRS = {
-    "same": "left and right ski are drilled alike",
+    "same": "both skis have the same holes",
     "mirrored": "the holes are the left ski's; the right ski's are mirrored",
 }
 
@@ -67,21 +67,21 @@ def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
 
 def _drill_table(drill: Drill, unit: Unit) -> Iterator[str]:
     plain, metal = _number(drill.plain, unit), _number(drill.metal, unit)
-    yield _line("[drill]", "holds for every hole that says nothing else")
+    yield _line("[drill]", "for every hole that gives nothing else")
     yield f"diameter = {{ plain = {plain}, metal = {metal} }}   # by what lies under the top sheet"
     depth = f"depth = {_number(drill.depth, unit)}"
     yield _line(depth, "of the full diameter below the top sheet; the drill's point goes deeper")
 
 
 def _usual_screw(holes: Iterable[Hole]) -> Screw | None:
-    """The commonest screw, or None where a hole has none: what [screw] says holds for all."""
+    """The most frequent screw, or None where a hole has none: [screw] applies to all."""
     usual = Counter(hole.screw for hole in holes)
     return None if None in usual else usual.most_common(1)[0][0]
 
 
 def _screw_table(screw: Screw | None, unit: Unit) -> Iterator[str]:
     if screw:
-        yield _line("[screw]", "holds for every hole that says nothing else")
+        yield _line("[screw]", "for every hole that gives nothing else")
         plate = f"plate = {_number(screw.plate, unit)}"
         yield _line(plate, "thickness at the hole; a screw's length counts from its top")
         yield _line(f"lengths = {_list(screw.lengths, unit)}", "screws at hand")
@@ -127,12 +127,9 @@ def _hole(hole: Hole, usual: Drill, screw: Screw | None, unit: Unit) -> Iterator
 def _own_drill(drill: Drill, usual: Drill, unit: Unit) -> str:
     """What of `drill` differs from the usual one, as an inline table; nothing when nothing does."""
     sizes = [
-        f"{key} = {_number(size, unit)}"
-        for key, size, other in (
-            ("plain", drill.plain, usual.plain),
-            ("metal", drill.metal, usual.metal),
-        )
-        if size != other
+        f"{key} = {_number(getattr(drill, key), unit)}"
+        for key in ("plain", "metal")
+        if getattr(drill, key) != getattr(usual, key)
     ]
     keys = [f"diameter = {{ {', '.join(sizes)} }}"] if sizes else []
     if drill.depth != usual.depth:

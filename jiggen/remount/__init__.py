@@ -3,10 +3,9 @@
 `read_old_holes` reads old holes from a file, `old_holes` takes them from a known pattern's
 layout.  `conflicts` says which new holes lie too near an old one, `clear_shifts` at which
 shifts of the mount none does, `nearest_clear` which of those is the nearest either way, and
-`answer` all of it at once.
+`check_mount` all of it at once.
 """
 
-from jiggen.remount.answer import Answer, Way, answer
 from jiggen.remount.model import (
     Conflict,
     Interval,
@@ -18,7 +17,17 @@ from jiggen.remount.model import (
     old_holes,
 )
 from jiggen.remount.read import read_old_holes
-from jiggen.remount.shifts import SPAN, clear_shifts, conflicts, nearest_clear, reused, settable
+from jiggen.remount.shifts import (
+    SPAN,
+    Answer,
+    Way,
+    check_mount,
+    clear_shifts,
+    conflicts,
+    nearest_clear,
+    reused,
+    settable,
+)
 
 __all__ = [
     "SPAN",
@@ -30,7 +39,7 @@ __all__ = [
     "RemountLimits",
     "Reuse",
     "Way",
-    "answer",
+    "check_mount",
     "clear_shifts",
     "conflicts",
     "moved",

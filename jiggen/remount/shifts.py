@@ -11,13 +11,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
-from jiggen.remount.model import Conflict, Interval, Nearest, OldHole, RemountLimits, Reuse
+from jiggen.remount.model import (
+    Conflict,
+    Interval,
+    Nearest,
+    OldHole,
+    RemountLimits,
+    Reuse,
+    moved,
+)
 
 Array = NDArray[np.float64]
 
@@ -169,3 +179,105 @@ def _none(reach: float, end: str) -> str:
 
 def _array(values: Sequence[float | None]) -> Array:
     return np.array(values, dtype=np.float64)
+
+
+# -- the whole answer ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Way:
+    """A nearest clear mount, as whole mount shifts in mm, + towards the tip.
+
+    `exact` is the mount shift at which the last hole comes clear, `set_to` that rounded into
+    the clear, and `room` the clear mount shifts around it, the nearest to the mount asked for
+    first.
+    """
+
+    exact: float
+    set_to: float
+    room: Interval
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What was asked, and what was found; `clear` and `nearest` are shifts from `layout`, mm."""
+
+    layout: Layout
+    old: tuple[OldHole, ...]
+    limits: RemountLimits
+    conflicts: tuple[Conflict, ...]
+    reused: tuple[Reuse, ...]
+    clear: tuple[Interval, ...]
+    nearest: Nearest
+
+    @property
+    def to_tip(self) -> Way | None:
+        """The nearest clear mount towards the tip, if any."""
+        return self._way(self.nearest.to_tip)
+
+    @property
+    def to_tail(self) -> Way | None:
+        """The nearest clear mount towards the tail, if any."""
+        return self._way(self.nearest.to_tail)
+
+    @property
+    def best(self) -> Layout | None:
+        """The layout at the nearest clear mount, as it is set; None where `layout` is clear
+        itself, or none is.
+        """
+        way = self._way(self.nearest.best)
+        if way is None or not self.conflicts:
+            return None
+        return moved(self.layout, way.set_to - self.layout.mount_shift)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The answer as plain values: mm, rounded to a nanometre; shifts are whole mount shifts."""
+        mount = self.layout.mount_shift
+        return {
+            "pattern": self.layout.pattern,
+            "boot": _rounded(self.layout.boot),
+            "mount_shift": _rounded(mount),
+            "core": self.layout.core,
+            "side": self.layout.side,
+            "limits": _rounded(asdict(self.limits)),
+            "old_holes": _rounded([asdict(hole) for hole in self.old]),
+            "is_clear": not self.conflicts,
+            "conflicts": _rounded([asdict(conflict) for conflict in self.conflicts]),
+            "reused": _rounded([asdict(reuse) for reuse in self.reused]),
+            "to_tip": _rounded(self.to_tip and asdict(self.to_tip)),
+            "to_tip_why": self.nearest.to_tip_why,
+            "to_tail": _rounded(self.to_tail and asdict(self.to_tail)),
+            "to_tail_why": self.nearest.to_tail_why,
+            "clear": _rounded([(mount + low, mount + high) for low, high in self.clear]),
+        }
+
+    def _way(self, shift: float | None) -> Way | None:
+        if shift is None:
+            return None
+        mount = self.layout.mount_shift
+        low, high = next(i for i in self.clear if i[0] <= shift <= i[1])
+        first, last = (low, high) if shift > 0 else (high, low)
+        room = (mount + first, mount + last)
+        return Way(mount + shift, settable(shift, self.clear, mount), room)
+
+
+def check_mount(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> Answer:
+    """Compare `layout` with the `old` holes.  Raises InputError ``remount.limit``."""
+    return Answer(
+        layout=layout,
+        old=tuple(old),
+        limits=limits,
+        conflicts=conflicts(layout, old, limits),
+        reused=reused(layout, old, limits),
+        clear=clear_shifts(layout, old, limits),
+        nearest=nearest_clear(layout, old, limits),
+    )
+
+
+def _rounded(value: Any) -> Any:
+    """`value` with every number in it rounded to a nanometre."""
+    if isinstance(value, float):
+        return round(float(value), 6) + 0.0
+    if isinstance(value, dict):
+        return {key: _rounded(inner) for key, inner in value.items()}
+    return [_rounded(inner) for inner in value] if isinstance(value, list | tuple) else value
