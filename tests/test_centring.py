@@ -13,14 +13,11 @@ from jiggen.accuracy.centring import (
     Loading,
     find_centring,
     flex,
-    graduation,
     hole_shift_per_division,
-    readings,
     station_play,
 )
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.station import design_mechanism
-from jiggen.errors import InputError
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
@@ -255,21 +252,15 @@ def test_errors_at_holes_and_slopes_against_every_corner(jig):
     assert np.all(found.joint <= found.loaded.sideways)
 
 
-def test_both_rails_read_half_the_ski_while_the_jig_is_centred(jig):
-    assert readings(jig, 98.0) == (49.0, 49.0)
-    left, right = readings(jig, 98.0, offset=0.5)
-    assert left - right == pytest.approx(1.0)
-    with pytest.raises(InputError, match="outside the jig's range"):
-        readings(jig, 140.0)
-
-
-def test_the_mark_at_the_bodys_edge_is_the_one_that_is_read(jig):
+def test_the_mark_at_the_bodys_edge_reads_half_the_ski(jig):
+    rail = jig.mechanism.rail
+    marks = [shapely.bounds(region.polygon) for region in rail.graduations]
     for width in (70.0, 98.0, 130.0):
-        reading, _ = readings(jig, width)
-        on_rail = graduation(jig, reading)
-        assert on_rail + width / 2 == pytest.approx(jig.half_width)
+        # The rail stands with its nose at half the width; the body's edge is there on it:
+        on_rail = jig.half_width - width / 2
+        assert any((y0 + y1) / 2 == pytest.approx(on_rail) for _, y0, _, y1 in marks)
         # There is rack to engrave it on, inside the leg.
-        assert -jig.mechanism.rail.reach < on_rail < jig.mechanism.rail.nose_sag
+        assert -rail.reach < on_rail < rail.nose_sag
 
 
 def test_a_division_moves_holes_by_the_lever_of_the_stations(jig):

@@ -48,7 +48,7 @@ from jiggen.design import Design
 from jiggen.design.gear import backlash
 from jiggen.design.places import RIGID, JointPlay, worst_error
 from jiggen.design.station import Mechanism, RailShape
-from jiggen.errors import Finding, InputError
+from jiggen.errors import Finding
 from jiggen.tables.materials import USUAL, material
 
 Array = NDArray[np.float64]
@@ -281,36 +281,6 @@ def _state(design: Design, error: float) -> State:
         along=np.asarray(np.abs(at[:, 1]) * slope),
         angle=math.degrees(float(slope.max())),
     )
-
-
-def readings(design: Design, width: float, offset: float = 0.0) -> tuple[float, float]:
-    """What the left and right rail read at the body's edge on a ski of `width` mm.
-
-    A rail is graduated in half ski widths, so on any ski both readings are equal while the jig
-    is centred; `offset` is how far left of the jig's the ski's centre line lies, mm.  The mark
-    that reads v stands at y = `graduation`(design, v) on the rail.
-
-    Raises InputError for a ski that the jig is not made for.
-    """
-    ski = design.settings.ski
-    if not ski.least <= width <= ski.most:
-        raise InputError(
-            Finding(
-                "accuracy.ski",
-                f"a ski of {width:g} mm at the station is outside the jig's range",
-                key="ski",
-                hint=f"This jig centres on skis of {ski.least:g} to {ski.most:g} mm.",
-            )
-        )
-    return width / 2 + offset, width / 2 - offset
-
-
-def graduation(design: Design, reading: float) -> float:
-    """Y in mm, in a left rail's own frame, of the mark that reads `reading` at the body's edge.
-
-    Rails of both sides and stations are one part, so equal marks are equal by construction.
-    """
-    return design.half_width - reading
 
 
 def hole_shift_per_division(design: Design) -> Array:

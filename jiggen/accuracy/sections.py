@@ -15,7 +15,6 @@ with a rail's y = 0 where its nose touches the ski.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -64,29 +63,23 @@ class Slab:
 class Part:
     """A part as slabs; together they hold all of it."""
 
-    name: str
     slabs: tuple[Slab, ...]
+
+    @classmethod
+    def of(cls, *slabs: tuple[float, float, shapely.Geometry]) -> Part:
+        """The part of these slabs, each (low, high, plan)."""
+        return cls(tuple(Slab(*slab) for slab in slabs))
 
     def moved(self, x: float = 0.0, y: float = 0.0, degrees: float = 0.0) -> Part:
         """The part turned about the z axis, then shifted in x and y."""
-        return Part(
-            self.name, tuple(Slab(s.low, s.high, placed(s.plan, x, y, degrees)) for s in self.slabs)
-        )
-
-    def named(self, name: str) -> Part:
-        """The same part under another name."""
-        return Part(name, self.slabs)
+        return Part.of(*((s.low, s.high, placed(s.plan, x, y, degrees)) for s in self.slabs))
 
 
-def swept(part: Part, *places: Part) -> Part:
-    """The room `part` needs between its places, in the same slabs: the box around each."""
-    every = zip(part.slabs, *(place.slabs for place in places), strict=True)
-    return Part(
-        part.name,
-        tuple(
-            Slab(slab[0].low, slab[0].high, box(*shapely.total_bounds([s.plan for s in slab])))
-            for slab in every
-        ),
+def swept(*places: Part) -> Part:
+    """The room a part needs between its places, in the same slabs: the box around each."""
+    every = zip(*(place.slabs for place in places), strict=True)
+    return Part.of(
+        *((s[0].low, s[0].high, box(*shapely.total_bounds([one.plan for one in s]))) for s in every)
     )
 
 
@@ -97,7 +90,7 @@ def sound(shape: shapely.Geometry, what: str) -> shapely.Geometry:
     """
     if shape.is_empty or not shape.is_valid:
         why = "it is empty" if shape.is_empty else shapely.is_valid_reason(shape)
-        raise RuntimeError(f"{what} is no sound polygon: {why}")
+        raise RuntimeError(f"{what} is not a valid polygon: {why}")
     return shape
 
 
@@ -111,7 +104,7 @@ def placed(
 
 
 def overlap(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """How deep two flat shapes lie in one another: the widest circle both share; or 0."""
+    """How deep two flat shapes overlap: the widest circle that both share; or 0."""
     shared = shapely.get_parts(one.intersection(other))
     radii = [
         shapely.maximum_inscribed_circle(piece, tolerance=1e-3).length
@@ -152,21 +145,17 @@ def rack_plan(rail: RailShape) -> Polygon:
     return sound(rail.rack_plan(CHORD), "the rack")
 
 
-def rail_part(name: str, rail: RailShape, bar: Polygon) -> Part:
+def rail_part(rail: RailShape, bar: Polygon) -> Part:
     """A left rail whose rack has the plan `bar`; the rack's lean is left away."""
-    rack = Slab(rail.bottom_rack_z, rail.top_z, bar)
-    return Part(name, (rack, *leg_part(name, rail).slabs))
+    return Part.of(
+        (rail.bottom_rack_z, rail.top_z, bar),
+        (rail.bottom_z, rail.top_z, rail.leg_plan(NOSE_CHORDS)),
+    )
 
 
-def nose_part(name: str, rail: RailShape) -> Part:
-    """A left rail's nose."""
-    return Part(name, (Slab(rail.bottom_z, rail.top_z, rail.nose_plan(NOSE_CHORDS)),))
-
-
-def leg_part(name: str, rail: RailShape, *, nose: bool = True) -> Part:
-    """A left rail's leg, with or without its nose."""
-    plan = rail.leg_plan(NOSE_CHORDS) if nose else rail.bar_plan
-    return Part(name, (Slab(rail.bottom_z, rail.top_z, plan),))
+def leg_part(rail: RailShape, plan: Polygon) -> Part:
+    """A left rail's leg, or what of it has this `plan`."""
+    return Part.of((rail.bottom_z, rail.top_z, plan))
 
 
 def rack_profile(rail: RailShape) -> Polygon:
@@ -206,93 +195,72 @@ def recess_profile(station: StationShape, top: float) -> Polygon:
     return sound(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
 
 
-def pinion_part(name: str, pinion: PinionShape) -> Part:
+def pinion_part(pinion: PinionShape) -> Part:
     """The pinion, its hollows filled; its cone as the cylinder around it."""
     p = pinion
     gear = sound(Polygon(p.gear.outline(CHORD)), "the gear")
-    return Part(
-        name,
-        (
-            Slab(p.bottom_z, p.flange_z, disc(p.flange_radius)),
-            Slab(p.flange_z, p.gear_top_z, gear),
-            Slab(p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
-            Slab(p.cone_top_z, p.top_z, _six(p.hex_flats)),
-        ),
+    return Part.of(
+        (p.bottom_z, p.flange_z, disc(p.flange_radius)),
+        (p.flange_z, p.gear_top_z, gear),
+        (p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
+        (p.cone_top_z, p.top_z, Polygon(hexagon(p.hex_flats))),
     )
 
 
-def pinion_walls(name: str, pinion: PinionShape) -> Part:
+def pinion_walls(pinion: PinionShape) -> Part:
     """The pinion around its nut trap and bore, no thicker than it is."""
     p = pinion
-    trap, bore = _six(p.nut_flats), disc(p.bore / 2, inside=True)
-    return Part(
-        name,
-        (
-            Slab(p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
-            Slab(p.nut_top_z, p.top_z, _six(p.hex_flats).difference(bore)),
-        ),
+    trap, bore = Polygon(hexagon(p.nut_flats)), disc(p.bore / 2, inside=True)
+    return Part.of(
+        (p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
+        (p.nut_top_z, p.top_z, Polygon(hexagon(p.hex_flats)).difference(bore)),
     )
 
 
-def knob_part(name: str, knob: KnobShape) -> Part:
+def knob_part(knob: KnobShape) -> Part:
     """The knob, its grips filled: what it sweeps as it turns."""
-    round_plan = disc(knob.radius)
-    socket, bore = _six(knob.socket_flats), disc(knob.bore / 2, inside=True)
-    return Part(
-        name,
-        (
-            Slab(knob.bottom_z, knob.socket_top_z, round_plan.difference(socket)),
-            Slab(knob.socket_top_z, knob.top_z, round_plan.difference(bore)),
-        ),
+    whole, socket = disc(knob.radius), Polygon(hexagon(knob.socket_flats))
+    return Part.of(
+        (knob.bottom_z, knob.socket_top_z, whole.difference(socket)),
+        (knob.socket_top_z, knob.top_z, whole.difference(disc(knob.bore / 2, inside=True))),
     )
 
 
-def lock_hardware(name: str, mechanism: Mechanism) -> tuple[Part, Part]:
+def lock_hardware(mechanism: Mechanism) -> tuple[Part, Part]:
     """The lock screw, its head on the knob, and its nut at the top of the trap."""
     screw, size = mechanism.lock.screw, mechanism.lock.nut
     seat, top = mechanism.knob.top_z, mechanism.pinion.nut_top_z
-    shank = disc(screw.diameter / 2)
-    tip = seat - mechanism.lock.length
     return (
-        Part(
-            f"lock screw {name}",
-            (
-                Slab(tip, seat, shank),
-                Slab(seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
-            ),
+        Part.of(
+            (seat - mechanism.lock.length, seat, disc(screw.diameter / 2)),
+            (seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
         ),
-        Part(f"nut {name}", (Slab(top - size.height, top, _six(size.across_flats)),)),
+        Part.of((top - size.height, top, Polygon(hexagon(size.across_flats)))),
     )
 
 
-def body_part(name: str, design: Design, x: float) -> Part:
+def body_part(design: Design, x: float) -> Part:
     """All bodies within NEAR of `x`, in the ski frame, nothing taken out but the relief."""
     window = box(x - NEAR, -FAR, x + NEAR, FAR)
-    outlines = shapely.union_all([_region(b.outline.outer) for b in design.bodies])
-    pads = shapely.union_all([_region(pad.outer) for pad in design.pads])
+    outlines = shapely.union_all([b.outline.polygon for b in design.bodies])
+    pads = shapely.union_all([pad.polygon for pad in design.pads])
     whole, feet = outlines.intersection(window), outlines.intersection(pads).intersection(window)
     relief, top = design.settings.relief, design.settings.body
-    standing = () if feet.is_empty else (Slab(0.0, relief, feet),)
-    return Part(name, (Slab(relief, top, whole), *standing))
+    standing = () if feet.is_empty else ((0.0, relief, feet),)
+    return Part.of((relief, top, whole), *standing)
 
 
-def fixed_hardware(design: Design, x: float) -> tuple[Part, ...]:
+def fixed_hardware(design: Design, x: float) -> dict[str, Part]:
     """Bushes, and the room of joint screws and nuts, within NEAR of `x`, in the ski frame."""
     joint = design.joint
-    plans = [
-        (f"bush {g.id}", g.seat_z, g.bush_top_z, placed(disc(g.bush.outside / 2), g.x, g.y))
+    slabs = [
+        (f"bush {g.id}", (g.seat_z, g.bush_top_z, placed(disc(g.bush.outside / 2), g.x, g.y)))
         for g in design.guides
         if g.bush
     ]
-    plans += [
-        (pocket.name, 0.0, pocket.top_z, pocket.plan)
-        for pocket in ((*joint.heads, *joint.nuts) if joint else ())
-    ]
-    return tuple(
-        Part(name, (Slab(low, high, plan),))
-        for name, low, high, plan in plans
-        if abs(plan.centroid.x - x) < NEAR
-    )
+    pockets = (*joint.heads, *joint.nuts) if joint else ()
+    slabs += [(pocket.name, (0.0, pocket.top_z, pocket.plan)) for pocket in pockets]
+    return {name: Part.of(s) for name, s in slabs if abs(s[2].centroid.x - x) < NEAR}
 
 
 def ski_edge(along: ArrayLike, x: float, radius: ArrayLike, waist: float) -> Array:
@@ -312,7 +280,7 @@ def ski_part(x: float, half: float, radius: float, waist: float) -> Part:
     along = np.linspace(-NEAR, NEAR, 121)
     edge = half + ski_edge(along, x, radius, waist)
     ring = np.vstack([np.column_stack([along, -edge]), np.column_stack([along, edge])[::-1]])
-    return Part("ski", (Slab(-SKI_DEPTH, 0.0, _region(ring)),))
+    return Part.of((-SKI_DEPTH, 0.0, Polygon(ring)))
 
 
 def disc(radius: float, *, inside: bool = False) -> Polygon:
@@ -322,18 +290,10 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
     return Polygon(reach * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
-def _six(flats: float) -> Polygon:
-    return Polygon(hexagon(flats))
-
-
 def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
     """Half the profile of a cone, from the axis out."""
     corners = [(0.0, low), (radius, low), (top_radius, high), (0.0, high)]
     return sound(Polygon(corners), "a cone")
-
-
-def _region(points: Sequence[ArrayLike] | Array) -> Polygon:
-    return sound(Polygon(np.asarray(points, dtype=np.float64)), "an outline")
 
 
 class Within(NamedTuple):
@@ -371,8 +331,8 @@ def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
     """A left rail with and without tooth spaces, the pinion and the knob."""
     rail = mechanism.rail
     return (
-        rail_part("rail", rail, rack_plan(rail)),
-        rail_part("rail", rail, rail.blunt_plan),
-        pinion_part("pinion", mechanism.pinion),
-        knob_part("knob", mechanism.knob),
+        rail_part(rail, rack_plan(rail)),
+        rail_part(rail, rail.blunt_plan),
+        pinion_part(mechanism.pinion),
+        knob_part(mechanism.knob),
     )

@@ -21,28 +21,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.accuracy.sections import (
-    SIDES,
-    Part,
-    body_part,
-    body_profile,
-    fixed_hardware,
-    flat_gap,
-    gap,
-    knob_profile,
-    leg_part,
-    lock_hardware,
-    moving_parts,
-    nose_part,
-    pinion_profile,
-    pinion_walls,
-    rack_profile,
-    recess_profile,
-    ski_edge,
-    ski_part,
-    swept,
-    within_station,
-)
+from jiggen.accuracy import sections
+from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
 from jiggen.design.jig import Station
@@ -165,7 +145,8 @@ def _sweep_station(
         *(_passing(design, parts, width) for width in widths.tolist()),
     )
     pairs = _closest(measured, widths)
-    teeth, lost = _mesh(mechanism, name, widths)
+    teeth = _teeth(mechanism, widths)
+    lost = _lost(mechanism, name, widths, teeth)
     wandered = _wandered(mechanism.rail, name, contact, radii)
     return StationSweep(
         name=name,
@@ -182,7 +163,7 @@ def _sweep_station(
 class _Parts:
     """What is in and around one station, in its frame; the rail as a left one at y = 0.
 
-    `blunt` is the rail without tooth spaces; `near` is the hardware in the body.
+    `blunt` is the rail without tooth spaces; `near` is the hardware in the body, by name.
     """
 
     station: Station
@@ -191,69 +172,76 @@ class _Parts:
     pinion: Part
     knob: Part
     body: Part
-    near: tuple[Part, ...]
+    near: dict[str, Part]
 
     @classmethod
     def of(cls, design: Design, station: Station) -> _Parts:
-        made, name = design.mechanism, station.name
-        near = fixed_hardware(design, station.x)
-        _, blunt, pinion, knob = moving_parts(made)
+        rail, x = design.mechanism.rail, station.x
+        _, blunt, pinion, knob = sections.moving_parts(design.mechanism)
         return cls(
             station=station,
             blunt=blunt,
-            leg=leg_part("rail", made.rail),
-            pinion=pinion.named(f"pinion {name}"),
-            knob=knob.named(f"knob {name}"),
-            body=body_part("body", design, station.x).moved(x=-station.x),
-            near=tuple(part.moved(x=-station.x) for part in near),
+            leg=sections.leg_part(rail, rail.leg_plan(sections.NOSE_CHORDS)),
+            pinion=pinion,
+            knob=knob,
+            body=sections.body_part(design, x).moved(x=-x),
+            near={
+                name: part.moved(x=-x) for name, part in sections.fixed_hardware(design, x).items()
+            },
         )
 
-    def stand(self, part: Part, travel: float, side: str) -> Part:
-        """A rail's `part` with its nose `travel` mm off the centre line."""
-        there = part.moved(y=travel).moved(degrees=SIDES[side])
-        return there.named(f"rail {self.station.name} {side}")
+    def name(self, what: str, side: str = "") -> str:
+        """What a part of this station is called."""
+        return f"{what} {self.station.name} {side}".rstrip()
+
+
+def _stand(part: Part, travel: float, side: str) -> Part:
+    """A rail's `part` with its nose `travel` mm off the centre line."""
+    return part.moved(y=travel).moved(degrees=SIDES[side])
 
 
 def _resting(design: Design, parts: _Parts) -> Iterator[Measured]:
     """Gaps that no ski width changes."""
-    made, name, top = design.mechanism, parts.station.name, design.settings.body
-    pinion, knob = parts.pinion, parts.knob
-    channel = flat_gap(rack_profile(made.rail), body_profile(made.station, top))
+    made, top = design.mechanism, design.settings.body
+    pinion, knob, screw, nut = map(parts.name, ("pinion", "knob", "lock screw", "nut"))
+    channel = flat_gap(sections.rack_profile(made.rail), sections.body_profile(made.station, top))
     for side in SIDES:
-        yield Measured(f"rail {name} {side}", "body", channel)
-    recess = recess_profile(made.station, top)
-    yield Measured(pinion.name, "body", flat_gap(pinion_profile(made.pinion), recess))
-    yield Measured(knob.name, "body", flat_gap(knob_profile(made.knob), recess))
-    yield Measured(knob.name, pinion.name, gap(knob, pinion))
-    for part in parts.near:
-        yield Measured(knob.name, part.name, gap(knob, part))
-    screw, nut = lock_hardware(name, made)
-    walls = pinion_walls(pinion.name, made.pinion)
-    for held, holder in ((screw, walls), (screw, knob), (nut, walls)):
-        yield Measured(held.name, holder.name, gap(held, holder, beside=True))
+        yield Measured(parts.name("rail", side), "body", channel)
+    recess = sections.recess_profile(made.station, top)
+    yield Measured(pinion, "body", flat_gap(sections.pinion_profile(made.pinion), recess))
+    yield Measured(knob, "body", flat_gap(sections.knob_profile(made.knob), recess))
+    yield Measured(knob, pinion, gap(parts.knob, parts.pinion))
+    for name, part in parts.near.items():
+        yield Measured(knob, name, gap(parts.knob, part))
+    bolt, its_nut = sections.lock_hardware(made)
+    walls = sections.pinion_walls(made.pinion)
+    yield Measured(screw, pinion, gap(bolt, walls, beside=True))
+    yield Measured(screw, knob, gap(bolt, parts.knob, beside=True))
+    yield Measured(nut, pinion, gap(its_nut, walls, beside=True))
     # The top sheet is z = 0: all but the rails must stay above it.
-    for part in (pinion, knob, screw, nut):
-        yield Measured(part.name, "ski", min(slab.low for slab in part.slabs))
+    above = {pinion: parts.pinion, knob: parts.knob, screw: bolt, nut: its_nut}
+    for name, part in above.items():
+        yield Measured(name, "ski", min(slab.low for slab in part.slabs))
 
 
 def _passing(design: Design, parts: _Parts, width: float) -> Iterator[Measured]:
     """Gaps of the rails with all that they pass, at one ski width."""
-    alone = within_station(design.mechanism, design.settings.ski.middle, width)
-    blunt = {side: parts.stand(parts.blunt, width / 2, side) for side in SIDES}
-    for side, rail in blunt.items():
-        leg = parts.stand(parts.leg, width / 2, side)
-        yield Measured(rail.name, parts.pinion.name, alone.pinion[side], width)
-        yield Measured(rail.name, "body", gap(leg, parts.body), width)
-        yield Measured(rail.name, parts.knob.name, alone.knob[side], width)
-        for part in parts.near:
-            yield Measured(rail.name, part.name, gap(rail, part), width)
-    left, right = blunt.values()
-    yield Measured(left.name, right.name, alone.rails, width)
+    alone = sections.within_station(design.mechanism, design.settings.ski.middle, width)
+    left, right = (parts.name("rail", side) for side in SIDES)
+    for side, rail in zip(SIDES, (left, right), strict=True):
+        leg = _stand(parts.leg, width / 2, side)
+        yield Measured(rail, parts.name("pinion"), alone.pinion[side], width)
+        yield Measured(rail, "body", gap(leg, parts.body), width)
+        yield Measured(rail, parts.name("knob"), alone.knob[side], width)
+        blunt = _stand(parts.blunt, width / 2, side)
+        for name, part in parts.near.items():
+            yield Measured(rail, name, gap(blunt, part), width)
+    yield Measured(left, right, alone.rails, width)
     # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
-    rail_shape = design.mechanism.rail
-    behind = width + rail_shape.outer_y - rail_shape.reach
-    yield Measured(left.name, f"a clamp on {right.name}", behind, width)
-    yield Measured(right.name, f"a clamp on {left.name}", behind, width)
+    shape = design.mechanism.rail
+    behind = width + shape.outer_y - shape.reach
+    yield Measured(left, f"a clamp on {right}", behind, width)
+    yield Measured(right, f"a clamp on {left}", behind, width)
 
 
 def _on_ski(
@@ -263,32 +251,36 @@ def _on_ski(
 
     They depend on the shape of the edge, not on the width: one width stands for all.
     """
-    leg, nose = leg_part("", rail, nose=False), nose_part("", rail)
+    leg, nose = (
+        sections.leg_part(rail, rail.bar_plan),
+        sections.leg_part(rail, rail.nose_plan(sections.NOSE_CHORDS)),
+    )
     for radius, lead in zip(radii.tolist(), ahead.tolist(), strict=True):
-        ski = ski_part(parts.station.x, width / 2, radius, waist)
+        ski = sections.ski_part(parts.station.x, width / 2, radius, waist)
         for side in SIDES:
-            beside, touching = (parts.stand(p, width / 2 + lead, side) for p in (leg, nose))
-            yield Measured(beside.name, "ski", gap(beside, ski))
+            beside, touching = (_stand(part, width / 2 + lead, side) for part in (leg, nose))
+            yield Measured(parts.name("rail", side), "ski", gap(beside, ski))
             pressed = gap(touching, ski)
             if pressed < -SNUG:
-                yield Measured(touching.name, "ski", pressed)
+                yield Measured(parts.name("rail", side), "ski", pressed)
 
 
 def _between(design: Design) -> Iterator[Measured]:
     """Gaps of the parts of different stations, each anywhere in its range."""
-    ski = design.settings.ski
+    ends = design.settings.ski.least / 2, design.settings.ski.most / 2
 
-    def room(station: Station) -> list[Part]:
+    def room(station: Station) -> dict[str, Part]:
         parts = _Parts.of(design, station)
-        rails = [
-            swept(*(parts.stand(parts.blunt, w / 2, side) for w in (ski.least, ski.most)))
+        named = {
+            parts.name("rail", side): sections.swept(*(_stand(parts.blunt, y, side) for y in ends))
             for side in SIDES
-        ]
-        return [part.moved(x=station.x) for part in (*rails, parts.pinion, parts.knob)]
+        }
+        named |= {parts.name("pinion"): parts.pinion, parts.name("knob"): parts.knob}
+        return {name: part.moved(x=station.x) for name, part in named.items()}
 
     for one, other in combinations(map(room, design.stations), 2):
-        for a, b in product(one, other):
-            yield Measured(a.name, b.name, gap(a, b))
+        for (a, part), (b, another) in product(one.items(), other.items()):
+            yield Measured(a, b, gap(part, another))
 
 
 def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Array, Array]:
@@ -304,7 +296,7 @@ def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Ar
         slope = (x + contact - waist) / radii
         contact = rail.nose_radius * slope / np.hypot(1.0, slope)
     sunk = rail.nose_radius * (1 - 1 / np.hypot(1.0, slope))
-    return contact, np.asarray(ski_edge(contact, x, radii, waist) - sunk)
+    return contact, np.asarray(sections.ski_edge(contact, x, radii, waist) - sunk)
 
 
 def _closest(measured: Iterable[Measured], widths: Array) -> tuple[Closest, ...]:
@@ -332,9 +324,9 @@ def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
         if not pair.failing:
             continue
         how = (
-            f"lie {-pair.gap:.2f} mm in one another"
+            f"interfere by {-pair.gap:.2f} mm"
             if pair.gap < 0
-            else f"come within {pair.gap:.2f} mm of one another"
+            else f"come within {pair.gap:.2f} mm of each other"
         )
         low, high = pair.failing[0], pair.failing[-1]
         if len(pair.failing) == len(widths):
@@ -351,36 +343,41 @@ def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
         )
 
 
-def _mesh(mechanism: Mechanism, name: str, widths: Array) -> tuple[Array, tuple[Finding, ...]]:
-    """Teeth of a rack in mesh at each width, in pitches, and what is lost."""
-    gear, rack = mechanism.pinion.gear, mechanism.rail.rack
-    low, high = (end + widths / 2 for end in rack.toothed)
-    teeth = np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
+def _teeth(mechanism: Mechanism, widths: Array) -> Array:
+    """Teeth of a rack in mesh at each width, in pitches, (n,)."""
+    low, high = _toothed(mechanism, widths)
+    gear = mechanism.pinion.gear
+    return np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
+
+
+def _toothed(mechanism: Mechanism, widths: Array) -> tuple[Array, Array]:
+    """Where a rack's teeth begin and end at each width, from the pinion's axis."""
+    low, high = mechanism.rail.rack.toothed
+    return low + widths / 2, high + widths / 2
+
+
+def _lost(mechanism: Mechanism, name: str, widths: Array, teeth: Array) -> Iterator[Finding]:
+    """What of the mesh is lost at some width, with `teeth` (n,) in mesh."""
+    gear, (low, high) = mechanism.pinion.gear, _toothed(mechanism, widths)
     half = mesh_half_length(gear) - 1e-9
     short = (teeth < LEAST_TEETH) | (low > -half) | (high < half)
-    found = []
     if short.any():
         at = widths[short]
         worst = int(np.flatnonzero(short)[np.argmin(teeth[short])])
-        found.append(
-            Finding(
-                "accuracy.mesh",
-                f"rails {name} and pinion {name} have {teeth[worst]:.1f} teeth in mesh at ski "
-                f"width {widths[worst]:g} mm; the rack's teeth end too soon at "
-                f"{at.min():g}-{at.max():g} mm",
-                hint=f"{LEAST_TEETH:g} teeth and the whole line of action must be covered: "
-                "a defect of jiggen, not of the input.",
-            )
+        yield Finding(
+            "accuracy.mesh",
+            f"rails {name} and pinion {name} have {teeth[worst]:.1f} teeth in mesh at ski "
+            f"width {widths[worst]:g} mm; the rack's teeth end too soon at "
+            f"{at.min():g}-{at.max():g} mm",
+            hint=f"{LEAST_TEETH:g} teeth and the whole line of action must be covered: "
+            "a defect of jiggen, not of the input.",
         )
     if (ratio := contact_ratio(gear)) < 1:
-        found.append(
-            Finding(
-                "accuracy.mesh",
-                f"rails {name} and pinion {name} have only {ratio:.2f} tooth pairs in contact",
-                hint="Less than one pair lets go between teeth: a defect of jiggen.",
-            )
+        yield Finding(
+            "accuracy.mesh",
+            f"rails {name} and pinion {name} have only {ratio:.2f} tooth pairs in contact",
+            hint="A contact ratio below 1 loses drive between teeth: a defect of jiggen.",
         )
-    return teeth, tuple(found)
 
 
 def _wandered(rail: RailShape, name: str, contact: Array, radii: Array) -> Iterator[Finding]:
@@ -390,6 +387,6 @@ def _wandered(rail: RailShape, name: str, contact: Array, radii: Array) -> Itera
             "accuracy.contact",
             f"rails {name} touch a ski of {radii[far] / 1000:g} m sidecut {contact[far]:.2f} mm "
             f"from the station's middle; {WANDER:g} mm is the most",
-            hint="The station is too far from the waist for so round a nose: a smaller nose "
-            "radius keeps the contact in place.",
+            hint="The station is too far from the waist for this nose radius: a smaller one "
+            "keeps the contact in place.",
         )

@@ -58,7 +58,7 @@ def build_trial_plate(
 
     def make(folder: Path) -> TrialRecord:
         from jiggen.export.trial import write_trial
-        from jiggen.solid.trial import build_trial
+        from jiggen.solid.plates import build_trial
 
         model = build_trial(chosen, lambda part: progress(f"solid: {part}"))
         return write_trial(

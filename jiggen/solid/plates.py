@@ -1,14 +1,16 @@
-"""A flat plate as a solid: one layer with its holes, what is engraved set into its top."""
+"""Flat plates as solids, the trial plate among them: one layer with holes and engravings."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import cadquery as cq
 
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
+from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial
 from jiggen.solid.level import Inset, engraved
+from jiggen.solid.model import Model, Part
 from jiggen.solid.shapes import one_solid, wire
 
 UP = cq.Vector(0, 0, 1)
@@ -24,7 +26,7 @@ def engraved_plate(
     depth: float,
     foot: float,
 ) -> cq.Shape:
-    """`outline` from z = 0 to `thickness` with a round hole a guide and `letters` `depth` deep, mm.
+    """`outline` from z = 0 to `thickness`, a round hole per guide, `letters` `depth` deep; mm.
 
     Every edge at z = 0, of outline and holes, is taken off by `foot` at 45°.
     """
@@ -35,3 +37,21 @@ def engraved_plate(
     blank = cq.Solid.extrudeLinear(wire(outline.outer, 0.0), [*circles, *openings], UP * thickness)
     footed = one_solid(blank.chamfer(foot, None, blank.edges(LOWEST)), "plate")
     return engraved(footed, thickness, [Inset(region, depth) for region in letters])
+
+
+def build_trial(trial: Trial, progress: Callable[[str], None] = lambda _: None) -> Model:
+    """Every piece of `trial` as a solid; `progress` is told each one's name first."""
+    parts = []
+    for plate in trial.plates:
+        progress(plate.name)
+        shape = engraved_plate(
+            plate.outline,
+            plate.guides,
+            [region for item in plate.engravings for region in item.regions],
+            thickness=THICKNESS,
+            depth=DEPTH,
+            foot=FOOT,
+        )
+        solid = one_solid(shape, plate.name)
+        parts.append(Part(plate.piece, solid, float(solid.Volume())))
+    return Model(tuple(parts))
