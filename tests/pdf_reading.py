@@ -59,6 +59,7 @@ class Sheet:
     rings: list[Ring] = field(default_factory=list)
     words: list[Word] = field(default_factory=list)
     operators: set[str] = field(default_factory=set)
+    colours: set[tuple[float, float, float]] = field(default_factory=set)
     fonts_inside: bool = False
 
     @property
@@ -86,7 +87,7 @@ class _Page:
         self.state = {"ctm": np.eye(3), "width": 1.0, "dashes": (), "grey": 0.0, "font": ("", 0)}
         self.kept = []
         self.path, self.curves = [], []
-        self.text = np.eye(3)
+        self.text = self.line_start = np.eye(3)
         for operands, operator in ContentStream(page.get_contents(), reader).operations:
             name = operator.decode()
             self.sheet.operators.add(name)
@@ -112,6 +113,13 @@ class _Page:
 
     def stroke_grey(self, grey) -> None:
         self.state["grey"] = float(grey)
+
+    def stroke_colour(self, *parts) -> None:
+        self.fill_colour(*parts)
+        self.state["grey"] = float(np.mean([float(part) for part in parts]))
+
+    def fill_colour(self, *parts) -> None:
+        self.sheet.colours.add(tuple(float(part) for part in parts))
 
     def move(self, x, y) -> None:
         self.path = [self._at(x, y)]
@@ -143,13 +151,22 @@ class _Page:
         self.path, self.curves = [], []
 
     def begin_text(self) -> None:
-        self.text = np.eye(3)
+        self.text = self.line_start = np.eye(3)
 
     def choose_font(self, name, size) -> None:
         self.state["font"] = (name, float(size))
 
     def text_matrix(self, *numbers) -> None:
-        self.text = _matrix(numbers)
+        self.text = self.line_start = _matrix(numbers)
+
+    def text_leading(self, leading) -> None:
+        self.state["leading"] = float(leading)
+
+    def text_move(self, x, y) -> None:
+        self.text = self.line_start = _matrix((1, 0, 0, 1, x, y)) @ self.line_start
+
+    def text_next(self) -> None:
+        self.text_move(0, -self.state["leading"])
 
     def show(self, string) -> None:
         name, size = self.state["font"]
@@ -177,6 +194,8 @@ _NAMES = {
     "w": "line_width",
     "d": "dash",
     "G": "stroke_grey",
+    "RG": "stroke_colour",
+    "rg": "fill_colour",
     "m": "move",
     "l": "line",
     "c": "curve",
@@ -187,6 +206,9 @@ _NAMES = {
     "BT": "begin_text",
     "Tf": "choose_font",
     "Tm": "text_matrix",
+    "TL": "text_leading",
+    "Td": "text_move",
+    "T*": "text_next",
     "Tj": "show",
 }
 

@@ -150,7 +150,7 @@ def lay_together(name: str, paper: str) -> list[tuple[Sheet, tuple[float, float]
 
 def test_scale_is_seen_when_it_is_wrong(monkeypatch):
     """The reading above would notice a sheet one part in a thousand too small."""
-    from jiggen.report.sheet import pdf
+    from jiggen.draw import pdf
 
     monkeypatch.setattr(pdf, "POINT", pdf.POINT * 1.001)
     page = read_pdf(sheet_pdf(manifest("club-piste")))[-1]

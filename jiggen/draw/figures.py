@@ -61,17 +61,17 @@ def scale_bar(
     layer: str = "",
     *,
     ticks: tuple[float, float] = (5.0, 2.5),
+    long_at: tuple[int, ...] = (0, 10),
     upright: bool = False,
 ) -> Iterator[Line]:
     """SCALE_BAR mm along x, or along y when `upright`, with a tick each TICK mm.
 
-    `ticks` are the lengths in mm of those at the ends and of those between.
+    `ticks` are the lengths in mm of those whose numbers are in `long_at`, and of the others.
     """
     (x, y), (dx, dy) = start, (0.0, 1.0) if upright else (1.0, 0.0)
     yield Line(start, (x + SCALE_BAR * dx, y + SCALE_BAR * dy), pen, layer)
-    count = round(SCALE_BAR / TICK)
-    for number in range(count + 1):
-        length = ticks[0] if number in (0, count) else ticks[1]
+    for number in range(round(SCALE_BAR / TICK) + 1):
+        length = ticks[0] if number in long_at else ticks[1]
         foot = (x + number * TICK * dx, y + number * TICK * dy)
         yield Line(foot, (foot[0] + length * dy, foot[1] + length * dx), pen, layer)
 

@@ -56,29 +56,10 @@ def width_of(words: str, size: float, *, bold: bool = False) -> float:
 
 
 def wrap(words: str, size: float, width: float, *, bold: bool = False) -> list[str]:
-    """`words` on lines no wider than `width` mm; a word that is too long by itself is broken."""
-    lines: list[str] = []
-    line = ""
-    for word in words.split():
-        longer = f"{line} {word}" if line else word
-        if width_of(longer, size, bold=bold) <= width:
-            line = longer
-            continue
-        if line:
-            lines.append(line)
-        *full, line = _pieces(word, size, width, bold)
-        lines += full
-    return [*lines, line] if line or not lines else lines
+    """`words` on lines no wider than `width` mm; a word that is too long by itself stays whole."""
+    from reportlab.lib.utils import simpleSplit
 
-
-def _pieces(word: str, size: float, width: float, bold: bool) -> list[str]:
-    """A word in pieces that each fit, of one character at least."""
-    pieces = [""]
-    for character in word:
-        if pieces[-1] and width_of(pieces[-1] + character, size, bold=bold) > width:
-            pieces.append("")
-        pieces[-1] += character
-    return pieces
+    return list(simpleSplit(words, font_name(bold), size, width / POINT))
 
 
 def fit(

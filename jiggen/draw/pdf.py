@@ -29,7 +29,9 @@ _SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
 def pdf_bytes(drawing: Drawing) -> bytes:
     """`drawing` at 1:1 on one page of its own size."""
     stream = io.BytesIO()
-    canvas = new_canvas(stream, drawing.title, pagesize=_points(drawing.size))
+    how = {"pageCompression": 1, "invariant": 1, "initialFontName": font_name(False)}
+    canvas = Canvas(stream, pagesize=_points(drawing.size), **how)
+    describe(canvas, drawing.title)
     canvas.translate(*_points((-drawing.lower[0], -drawing.lower[1])))
     paint(canvas, drawing.shapes)
     canvas.showPage()
@@ -37,21 +39,14 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     return stream.getvalue()
 
 
-def new_canvas(stream: io.BytesIO, title: str, **how: Any) -> Any:
-    """An empty PDF that is written to `stream`, without dates and random numbers.
-
-    `how` goes to reportlab's Canvas.
-    """
-    how = how | {"pageCompression": 1, "invariant": 1, "initialFontName": font_name(False)}
-    canvas = Canvas(stream, **how)
+def describe(canvas: Any, title: str) -> None:
+    """Say in the file what it is, and that it is meant to be printed at its own size."""
     canvas.setTitle(title)
     canvas.setSubject(title)
     canvas.setAuthor("jiggen")
     canvas.setCreator("jiggen")
     # A viewer that honours this offers "actual size" first: ISO 32000-1, table 150.
     canvas.setViewerPreference("PrintScaling", "None")
-    canvas.setLineCap(0)
-    return canvas
 
 
 def paint(canvas: Any, shapes: Iterable[Shape]) -> None:

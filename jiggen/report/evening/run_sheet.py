@@ -19,9 +19,9 @@ from jiggen.report.evening.words import counted, say
 from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
 from jiggen.report.sheet.feet import add_feet, frame_of
 from jiggen.report.sheet.forms import BODY, BOX, RULE, SMALL, blank, cell, head_line
-from jiggen.report.sheet.measures import number
 from jiggen.report.sheet.page import Line, Page, Paper, Pen, Shapes, Text, page_size
 from jiggen.report.sheet.pdf import written
+from jiggen.units import number
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
 TICK = 5.0  # mm, a box to tick with a pen in a gloved hand

@@ -1,283 +1,220 @@
-"""The pages to work from: job, drill and stop, layout, lists, steps, holes to tick."""
+"""The pages to work from: job, depth stops, layout, lists, steps, holes to tick, plastic."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
-from textwrap import shorten
+from collections.abc import Iterator, Sequence
 
-from jiggen.draw.fonts import fit, plain, width_of, wrap
-from jiggen.record import DepthStop, JigRecord
-from jiggen.record.model import Bought
-from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
-from jiggen.report.sheet.boots import boot_sections, boot_words
+from reportlab.platypus.flowables import Flowable
+
+from jiggen.draw.figures import box
+from jiggen.draw.fonts import fit, plain
+from jiggen.record import JigRecord
+from jiggen.record.results import PartMass, Plastic
+from jiggen.report.sheet.boots import boot_sections
+from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.drawing import layout_drawing
-from jiggen.report.sheet.forms import (
-    BODY,
+from jiggen.report.sheet.flowables import (
     BOX,
+    DIM,
     GUTTER,
-    RULE,
     SMALL,
     TICK,
+    Cell,
+    Picture,
+    beside,
     blank,
-    cell,
-    head_line,
-    table_row,
-    ticked,
+    checklist,
+    column,
+    columns,
+    field,
+    gap,
+    headline,
+    para,
+    section,
 )
-from jiggen.report.sheet.materials import plastic_section
-from jiggen.report.sheet.measures import full, inches, number, short, ski_widths
-from jiggen.report.sheet.page import Line, Shapes, Text, Units
-from jiggen.report.sheet.stop_picture import WIDTH, stop_picture
-from jiggen.report.sheet.words import say
+from jiggen.report.sheet.measures import (
+    boot_lengths,
+    full,
+    short,
+    ski_widths,
+    which_skis,
+)
+from jiggen.report.sheet.stops import STOP_DIGITS, stop_section, warning_sections
+from jiggen.units import number
 
-HOLES = 10.0  # points
-NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
-STOP_DIGITS = 1  # a stop cannot be set finer than to 0.1 mm; common practice, no source
-LONGEST_KEY = 200  # characters, for the holes of a notice
-RUN_LINES = 3  # at most, for the holes of a setting
+PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
+PLASTIC_NAMES = ("part", "pieces", "volume of each", "solid", "as advised", "print it")
+CORES = {"plain": "plain", "metal": "metal sheet under the top"}
+
+SCALE = (
+    "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
+    "100.0 scale on each body with the caliper."
+)
+ASSEMBLE = (
+    "Assemble the jig from what is listed above. The two rails of a station must stand out "
+    "equally far."
+)
+OVER_PLATE = (
+    "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of the "
+    "plate's own."
+)
+TICKET = "Compare boot sole, mount shift, core and ski with the ticket."
+READINGS = (
+    "Read the scales of all four rails at the body's side edge: left and right must agree, see "
+    "below."
+)
+DRILL = (
+    "Clamp the jig down at the diamonds.",
+    "Set the depth stop by A or B above. Drill the scrap board through the jig, and measure the "
+    "depth.",
+    "Drill every hole perpendicular to the ski until the depth stop rests on the guide. Clear the "
+    "chips often. Tick the hole in the list. Where the setting changes, set the depth stop anew.",
+)
+FINISH = (
+    "Take the jig off, brush the holes clean, and lay the plate on without force: every hole must "
+    "meet.",
+    "Tap, glue and tighten the screws as the maker's instructions say.",
+    "Release set, and function test by a trained technician.",
+)
 STEPS = (
-    *("scale", "assemble", "over-jig", "over-plate", "ticket", "ski", "centre", "mark"),
-    *("readings", "clamp", "stop", "drill", "fit", "screws", "test"),
+    SCALE,
+    ASSEMBLE,
+    "Lay the 1:1 holes over the finished jig, mark on mark: every hole lies in the middle of its "
+    "guide.",
+    OVER_PLATE,
+    TICKET,
+    "Fix the ski. Find its mounting mark, and mark it so that it can be seen through the jig's "
+    "windows.",
+    "Lay the jig on the ski, arrow to the tip. Turn the knobs until all four rails touch.",
+    "Slide it until its line lies on the mounting mark in both windows, seen straight down. "
+    "Tighten both lock screws. Look again.",
+    READINGS,
+    *DRILL,
+    *FINISH,
 )
 LADDER_STEPS = (
-    *("scale", "assemble", "over-half", "over-plate", "ticket", "see", "shift", "half", "set"),
-    *("readings", "clamp", "stop", "drill", "other", "fit", "screws", "test"),
+    SCALE,
+    ASSEMBLE,
+    "Lay the 1:1 holes over each half, mark on the line of the boot they are drawn for: every hole "
+    "lies in the middle of its guide.",
+    OVER_PLATE,
+    TICKET,
+    "Fix the ski. Find its mounting mark, and mark it so that it can be seen on either side of a "
+    "half's tongue.",
+    "For a mount shift, lay the 0 in a half's slot on the ski's mark, draw a new mark through the "
+    "slot at the shift, on the TIP or the TAIL side, and tape over the old one. Measure the shift "
+    "with a rule. From here on the new mark is the ski's mark, for every half.",
+    "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
+    "until all four rails touch.",
+    "Slide it until the line of your boot length lies on the mark, seen straight down at the "
+    "tongue's edge. Tighten both lock screws. Look again, and measure to the half's first hole.",
+    READINGS,
+    *DRILL,
+    "Take the half off, and do the same with the next one: the same mark, the same boot length.",
+    *FINISH,
 )
-STATIC_TOOLS = ("caliper", "clamps", "scrap", "brush", "pen", "glasses")
+TOOLS = (
+    "caliper, and a steel rule",
+    "vice for the ski, clamps for the jig",
+    "scrap board for the first hole",
+    "brush for the chips",
+    "fine pen, adhesive tape",
+    "eye protection",
+)
+ONE_LINE_OFF = (
+    "The scale on each rail shows half the ski's width at the body's side edge, in mm. Left and "
+    "right must agree at each station. If they differ by one line, the holes are displaced "
+    "sideways by so many mm:"
+)
 
 
-def bench_sections(job: JigRecord, units: Units, ticket: str, width: float) -> list[Section]:
+def bench_sections(job: JigRecord, units: Units, ticket: str, width: float) -> list[Flowable]:
     """Everything on the bench pages, `width` mm wide, in the order it is needed."""
     drawing = layout_drawing(job, units, width)
     return [
-        Section(space(0.0), (_head(job, units, ticket, width),)),
-        _stops(job, units, width),
-        *_notices(job, width),
+        *_head(job, units, ticket, width),
+        stop_section(job, units, width),
+        *warning_sections(job, width),
         *boot_sections(job, units, width),
-        Section(head_line(say("drawing.heading"), width), (drawing,)),
-        Section(space(0.0), (_lists(job, units, width),)),
+        section(headline("Layout", width), [[drawing]], (width,)),
+        _lists(job, units, width),
         _steps(job, width),
         *_readings(job, units, width),
         _holes(job, units, width),
-        *plastic_section(job.plastic, width),  # printed once: after what every ski needs
+        _plastic(job.plastic, width),  # printed once: after what every ski needs
     ]
 
 
 # -- the head -----------------------------------------------------------------------------------
 
 
-def _head(job: JigRecord, units: Units, ticket: str, width: float) -> Block:
+def _head(job: JigRecord, units: Units, ticket: str, width: float) -> list[Flowable]:
     inputs = job.inputs
     name = plain(inputs.pattern)
-    size = fit(name, 22.0, 12.0, width, 1, bold=True)
-    skis = "skis.same" if inputs.pair == "same" else f"skis.{inputs.side}"
-    cells = [
-        (say("head.boot"), boot_words(job, units)),
-        (say("head.shift"), _shift(job, units)),
-        (say("head.skis"), say(skis)),
-        (say("head.core"), say(f"core.{inputs.core}")),
-        (say("head.widths"), ski_widths(job, units)),
+    own = column(width, 3)
+    verification = job.verification
+    assert verification is not None, "only a verified jig has a sheet"
+    deviation = math.ceil(max(verification.deviation, 1e-9) * 1000) / 1000
+    verified = (
+        f"Jig verified from its files: {verification.checks} checks; each of the {len(job.holes)} "
+        f"holes is within {deviation:.3f} mm of its place"
+    )
+    if job.ladders:
+        verified += f", with the line of each of {len(job.boots)} boot lengths on the mark"
+    return [
+        para("Drilling sheet", dim=DIM),
+        para(name, fit(name, 22.0, 12.0, width, 1, bold=True), bold=True),
+        gap(1.5),
+        columns(
+            width,
+            [
+                field("Boot sole", boot_lengths(job, units), own),
+                field("Mount shift", _shift(job, units), own),
+                field("Skis", which_skis(job), own),
+            ],
+        ),
+        columns(
+            width,
+            [
+                field("Core", CORES[inputs.core], own),
+                field("Ski widths", ski_widths(job, units), own),
+                blank("Date", own),
+            ],
+        ),
+        # The ticket takes two columns: what a shop writes there is a sentence.
+        beside(
+            (2 * own + GUTTER, field("Ticket", plain(ticket), 2 * own + GUTTER, lines=2)),
+            (GUTTER, []),
+            (own, blank("Drilled by", own)),
+        ),
+        para(f"{verified}.", SMALL, dim=DIM),
+        gap(1.0),
     ]
-    checks, deviation = (
-        (job.verification.checks, job.verification.deviation) if job.verification else (0, 0.0)
-    )
-    verified = say(
-        "head.verification-boots" if job.ladders else "head.verification",
-        boots=len(job.boots),
-        holes=len(job.holes),
-        checks=checks,
-        deviation=f"{math.ceil(max(deviation, 1e-9) * 1000) / 1000:.3f}",
-    )
-    return stack(
-        [
-            paragraph(say("head.kind"), BODY, width, grey=0.3),
-            paragraph(name, size, width, bold=True),
-            space(1.5),
-            _grid(cells, ticket, width),
-            paragraph(verified, SMALL, width, grey=0.3),
-            space(1.0),
-        ]
-    )
 
 
 def _shift(job: JigRecord, units: Units) -> str:
     """The mount shift and which way it goes."""
     shift = job.inputs.shift
     if not shift:
-        return say("shift.none")
-    return say("shift.tip" if shift > 0 else "shift.tail", length=full(abs(shift), units))
-
-
-def _grid(cells: list[tuple[str, str]], ticket: str, width: float) -> Block:
-    """Small names over large values, three in a row; then what is written by hand."""
-    column = (width - 2 * GUTTER) / 3
-    xs = [index * (column + GUTTER) for index in range(3)]
-    blocks = [cell(name, value, column) for name, value in cells]
-    date, by = (blank(say(key), column) for key in ("head.date", "head.by"))
-    # The ticket takes two columns: what a shop writes there is a sentence.
-    wide = cell(say("head.ticket"), plain(ticket), xs[2] - GUTTER, lines=2)
-    return stack(
-        [
-            beside(zip(xs, blocks[:3], strict=True)),
-            beside(zip(xs, [*blocks[3:], date], strict=True)),
-            beside([(0.0, wide), (xs[2], by)]),
-        ]
-    )
-
-
-# -- drill and stop -----------------------------------------------------------------------------
-
-
-def _stops(job: JigRecord, units: Units, width: float) -> Section:
-    stops = job.drilling.stops
-    legend_width = width - WIDTH - GUTTER
-    legend = [
-        beside(
-            [
-                (0.0, paragraph(letter, BODY, 5.0, bold=True)),
-                (5.0, paragraph(words, BODY, legend_width - 5.0)),
-            ]
-        )
-        for letter, words in _legend(stops).items()
-    ]
-    use = paragraph(say("stop.legend.use"), BODY, legend_width)
-    explained = beside([(0.0, stop_picture()), (WIDTH + GUTTER, stack([*legend, space(1.5), use]))])
-    head = stack([head_line(say("stop.heading"), width), explained, space(1.0)])
-    rows = [_stop(stop, job, units, width, len(stops) == 1) for stop in stops]
-    return Section(head, tuple(rows))
-
-
-def _legend(stops: Iterable[DepthStop]) -> dict[str, str]:
-    """What each letter of the picture means."""
-    angles = dict.fromkeys(number(stop.point_angle, 1) for stop in stops)
-    return {
-        "G": say("stop.legend.g"),
-        "D": say("stop.legend.d"),
-        "A": say("stop.legend.a"),
-        "B": say("stop.legend.b", angle=", ".join(angles)),
-    }
-
-
-def _stop(stop: DepthStop, job: JigRecord, units: Units, width: float, only: bool) -> Block:
-    """One depth stop: its holes, then four large numbers."""
-    top = _heights(stop, job, units)
-    left = width - width_of(top, SMALL) - GUTTER
-    names = say("stop.every") if only else _hole_words(stop, job, left)
-    head = [
-        (0.0, paragraph(names, HOLES, left, bold=True)),
-        (0.0, paragraph(top, SMALL, width, grey=0.3, anchor="end")),
-    ]
-    column = width / 4
-    numbers = (
-        ("stop.drill", stop.drill, 2),
-        ("stop.depth", stop.depth, 2),
-        ("stop.corners", stop.from_corners, STOP_DIGITS),
-        ("stop.tip", stop.from_tip, STOP_DIGITS),
-    )
-    cells = [
-        (index * column, _number(say(key), value, digits, units, column - 2.0))
-        for index, (key, value, digits) in enumerate(numbers)
-    ]
-    rule = Block(1.2, Shapes(lines=[Line((0.0, 0.0), (width, 0.0), RULE)]))
-    return stack(
-        [
-            rule,
-            beside(head),
-            space(0.6),
-            beside(cells),
-            space(1.2),
-        ]
-    )
-
-
-def _heights(stop: DepthStop, job: JigRecord, units: Units) -> str:
-    """The guide's height, and what is left of the base where the ski is known."""
-    guide = say("stop.guide-top", length=full(stop.bush_top, units))
-    holes = job.drilling.holes
-    left = [h.base_left for h in holes if h.base_left is not None and h.id in stop.holes]
-    return say("stop.base", length=full(min(left), units), guide=guide) if left else guide
-
-
-def _notices(job: JigRecord, width: float) -> list[Section]:
-    """What the drilling check warns of, if anything."""
-    lines = [
-        say(
-            "notice.line",
-            holes=shorten(plain(notice.key), LONGEST_KEY, placeholder=" …"),
-            message=plain(notice.message),
-            hint=plain(notice.hint),
-        )
-        for notice in job.drilling.warnings
-    ]
-    heading = head_line(say("notice.heading"), width)
-    return [Section(heading, tuple(ticked(lines, width, BODY)))] if lines else []
-
-
-def _hole_words(stop: DepthStop, job: JigRecord, width: float) -> str:
-    """The stop's holes on RUN_LINES lines at most; the list of holes has them all."""
-    said = [
-        plain(first) if first == last else say("stop.run", first=plain(first), last=plain(last))
-        for first, last in _runs(stop, job)
-    ]
-    for count in range(len(said), 0, -1):
-        words = ", ".join(said[:count])
-        if count < len(said):
-            words = f"{words} {say('stop.more')}"
-        if len(wrap(words, HOLES, width, bold=True)) <= RUN_LINES:
-            break
-    return words
-
-
-def _number(name: str, value: float, digits: int, units: Units, width: float) -> Block:
-    """A length large enough to be read at arm's length, its name over it."""
-    lines = [(number(value, digits), "mm")]
-    if units == "in":
-        lines.append((inches(value), "in"))
-    size = NUMBER if units == "mm" else NUMBER_IN
-    blocks = [paragraph(name, SMALL, width, grey=0.3)]
-    for figures, unit in lines:
-        shown = paragraph(figures, size, width, bold=True, leading=1.1)
-        x = width_of(figures, size, bold=True) + 1.0
-        y = shown.shapes.texts[0].at[1]
-        shown.shapes.texts.append(Text((x, y), unit, BODY))
-        blocks.append(shown)
-    return stack(blocks)
-
-
-def _runs(stop: DepthStop, job: JigRecord) -> tuple[tuple[str, str], ...]:
-    """The stop's holes as runs without a gap within a group: (first, last) of each."""
-    found: list[tuple[str, str]] = []
-    before = None
-    for hole in job.holes:
-        mine = hole.id in stop.holes
-        if mine and before == hole.group:
-            found[-1] = (found[-1][0], hole.id)
-        elif mine:
-            found.append((hole.id, hole.id))
-        before = hole.group if mine else None
-    return tuple(found)
+        return "none"
+    return f"{full(abs(shift), units)} to the {'tip' if shift > 0 else 'tail'}"
 
 
 # -- lists, steps, holes ------------------------------------------------------------------------
 
 
-def _lists(job: JigRecord, units: Units, width: float) -> Block:
+def _lists(job: JigRecord, units: Units, width: float) -> Flowable:
     """Tools, what is bought and what is printed, beside one another."""
-    column = (width - 2 * GUTTER) / 3
+    own = column(width, 3)
     lists = (
-        ("tools.heading", _tools(job, units)),
-        ("buy.heading", [_bought(line) for line in job.hardware]),
-        ("print.heading", _printed(job)),
+        ("Tools", _tools(job, units)),
+        ("Bought for the jig", _bought(job)),
+        ("Printed", _printed(job)),
     )
-    return beside(
-        (
-            index * (column + GUTTER),
-            stack([head_line(say(key), column), *ticked(lines, column, BODY), space(1.0)]),
-        )
-        for index, (key, lines) in enumerate(lists)
-    )
+    cells = [[checklist(lines, headline(name, own), own), gap(1.0)] for name, lines in lists]
+    return columns(width, cells)
 
 
 def _tools(job: JigRecord, units: Units) -> list[str]:
@@ -285,89 +222,154 @@ def _tools(job: JigRecord, units: Units) -> list[str]:
     screws = Counter(hole.screw for hole in job.drilling.holes if hole.screw)
     keys = sorted({line.key for line in job.hardware if line.key})
     return [
-        *(say("tools.drill", diameter=full(drill, units)) for drill in drills),
-        *(say("tools.screws", count=n, length=full(s, units)) for s, n in screws.items()),
-        *(say("tools.key", size=number(key)) for key in keys),
-        *(say(f"tools.{tool}") for tool in STATIC_TOOLS),
+        *(f"twist drill {full(drill, units)} with depth stop" for drill in drills),
+        *(f"{n} × screw {full(length, units)} for the plate" for length, n in screws.items()),
+        *(f"hexagon key {number(key)} mm" for key in keys),
+        *TOOLS,
+    ]
+
+
+def _bought(job: JigRecord) -> list[str]:
+    return [
+        f"{line.count} × {plain(line.name)}, {plain(line.size)}"
+        + (f" ({line.standard})" if line.standard else "")
+        for line in job.hardware
     ]
 
 
 def _printed(job: JigRecord) -> list[str]:
     """What is printed, bed by bed, and for which printer."""
     lines = [
-        say("print.line", count=count, name=plain(part), bed=number)
-        for number, bed in enumerate(job.beds, start=1)
-        for part, count in bed.counts.items()
+        f"{count} × {plain(part)} (print bed {bed})"
+        for bed, laid in enumerate(job.beds, start=1)
+        for part, count in laid.counts.items()
     ]
     if job.compensation:
-        lines.append(say("print.printer", printer=plain(job.compensation.printer)))
+        lines.append(
+            f"made for printer {plain(job.compensation.printer)} alone: as the files lie, not "
+            "turned on its bed, at 100 %"
+        )
     return lines
 
 
-def _bought(line: Bought) -> str:
-    words = say("buy.line", count=line.count, name=plain(line.name), size=plain(line.size))
-    return say("buy.standard", line=words, standard=line.standard) if line.standard else words
-
-
-def _steps(job: JigRecord, width: float) -> Section:
+def _steps(job: JigRecord, width: float) -> Flowable:
     steps = LADDER_STEPS if job.ladders else STEPS
-    lines = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(steps, start=1))
-    return Section(head_line(say("steps.heading"), width), tuple(ticked(lines, width, BODY)))
+    lines = [f"{number}. {step}" for number, step in enumerate(steps, start=1)]
+    return checklist(lines, headline("Steps", width), width)
 
 
-def _readings(job: JigRecord, units: Units, width: float) -> list[Section]:
+def _readings(job: JigRecord, units: Units, width: float) -> Iterator[Flowable]:
     """What one line of difference between a station's two readings means at each hole."""
     stations: dict[str, dict[float, list[str]]] = {}
     for hole in job.holes:
         for station, shift in job.accuracy.division.get(hole.id, {}).items():
             stations.setdefault(station, {}).setdefault(round(shift, 2), []).append(hole.id)
-    lines = [
-        say(
-            "readings.line",
-            station=plain(station),
-            shifts="; ".join(
-                say("readings.shift", holes=plain(", ".join(holes)), length=short(shift, units))
-                for shift, holes in shifts.items()
-            ),
+    rows = [
+        f"{plain(station)} station: "
+        + "; ".join(
+            f"{plain(', '.join(holes))} by {short(shift, units)}" for shift, holes in shifts.items()
         )
         for station, shifts in stations.items()
     ]
-    words = [say("readings.how"), *lines]
-    blocks = [stack([paragraph(line, BODY, width), space(1.0)]) for line in words]
-    heading = head_line(say("readings.heading"), width)
-    return [Section(heading, tuple(blocks))] if lines else []
+    if rows:
+        cells = [[para(words)] for words in (ONE_LINE_OFF, *rows)]
+        yield section(headline("Left and right readings", width), cells, (width,), below=1.0)
 
 
-def _holes(job: JigRecord, units: Units, width: float) -> Section:
+def _holes(job: JigRecord, units: Units, width: float) -> Flowable:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
     shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
-    columns = [share * width for share in shares[: 6 + len(skis)]]
-    names = ("id", "x", "y", "drill", "depth", "tip", *skis)
-    head = table_row([say(f"holes.{name}") for name in names], columns, SMALL, width, grey=0.3)
-    rows = []
+    names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]
+    names += [f"{ski} ski" for ski in skis]
+    rows: list[Sequence[Cell]] = []
     for hole in job.holes:
-        values = [
+        values = (
             plain(hole.id),
-            _towards(hole.x, ("towards.tip", "towards.tail"), units),
-            _towards(hole.y, ("towards.left", "towards.right"), units),
-            *(short(v, units) for v in (hole.diameter, hole.depth)),
+            _towards(hole.x, ("to tip", "to tail"), units),
+            _towards(hole.y, ("left", "right"), units),
+            short(hole.diameter, units),
+            short(hole.depth, units),
             short(job.drilling.stop_of(hole.id).from_tip, units, STOP_DIGITS),
-        ]
-        row = table_row(values, columns[:6], BODY, width)
-        for index in range(len(skis)):
-            x = sum(columns[: 6 + index])
-            row.shapes.box((x, -TICK - 1.3), (x + TICK, -1.3), BOX)
-        rows.append(row)
-    about = [_drawn_for(job, units, width)] if job.ladders else []
-    return Section(stack([head_line(say("holes.heading"), width), *about, head]), tuple(rows))
+        )
+        rows.append([*map(para, values), *(_tick() for _ in skis)])
+    heading = headline("Holes: tick each when it is drilled", width)
+    if job.ladders:
+        boot = full(job.inputs.boot, units)
+        heading.append(para(f"Places along the ski are those for a boot of {boot}.", SMALL))
+    widths = [share * width for share in shares[: len(names)]]
+    return section(heading, rows, widths, names=names, ruled=True, above=1.1, below=0.9, right=2.0)
 
 
-def _drawn_for(job: JigRecord, units: Units, width: float) -> Block:
-    return paragraph(say("holes.boot", boot=full(job.inputs.boot, units)), SMALL, width)
+def _tick() -> Picture:
+    """A box as high as a line of the list."""
+    return Picture(TICK, TICK, box((0.0, -TICK), (TICK, 0.0), BOX))
 
 
-def _towards(value: float, keys: tuple[str, str], units: Units) -> str:
+def _towards(value: float, ways: tuple[str, str], units: Units) -> str:
     if not round(value, 2):
-        return say("towards.none")
-    return say(keys[0] if value > 0 else keys[1], length=short(abs(value), units))
+        return "0"
+    return f"{short(abs(value), units)} {ways[0] if value > 0 else ways[1]}"
+
+
+# -- printing the parts --------------------------------------------------------------------------
+
+
+def _plastic(plastic: Plastic, width: float) -> Flowable:
+    """A table of the parts, then what to know."""
+    note = (
+        f"Masses from a density of {number(plastic.density)} g/cm³. As advised: {plastic.walls} "
+        f"walls ({number(plastic.walls * plastic.line)} mm), {number(plastic.skin)} mm of solid "
+        "top and bottom layers, and the infill within; estimated from each part's surface area: a "
+        "slicer gives somewhat less."
+    )
+    rows: list[list[Cell]] = [list(map(para, values)) for values in _plastic_rows(plastic)]
+    words: list[Flowable] = [para(note, SMALL)]
+    for advice in plastic.advice:
+        words += [gap(0.8), para(f"– {plain(advice)}")]
+    last = len(rows) + 2  # after the heading and the names
+    rows.append([words, *[[]] * (len(PLASTIC_SHARES) - 1)])
+    return section(
+        headline(f"Printing in {plain(plastic.name)}", width),
+        rows,
+        [share * width for share in PLASTIC_SHARES],
+        names=PLASTIC_NAMES,
+        ruled=True,
+        above=1.1,
+        below=0.9,
+        right=2.0,
+        more=[("SPAN", (0, last), (-1, last))],
+    )
+
+
+def _plastic_rows(plastic: Plastic) -> list[tuple[str, ...]]:
+    """Each part's row, then that of all pieces."""
+    rows = [
+        (
+            plain(part.name),
+            str(part.count),
+            _volume(part.volume),
+            _grams(part.solid),
+            _grams(part.printed),
+            _infill(part, plastic),
+        )
+        for part in plastic.parts
+    ]
+    volume = sum(part.count * part.volume for part in plastic.parts)
+    count = sum(part.count for part in plastic.parts)
+    totals = (_volume(volume), _grams(plastic.solid), _grams(plastic.printed))
+    return [*rows, ("all pieces", str(count), *totals, "")]
+
+
+def _infill(part: PartMass, plastic: Plastic) -> str:
+    if part.infill == 100:
+        return "solid: 100 %"
+    return f"{plastic.walls} walls, {part.infill} % within"
+
+
+def _volume(cubic: float) -> str:
+    return f"{cubic / 1000:.1f} cm³"
+
+
+def _grams(mass: float) -> str:
+    return f"{mass:.0f} g"

@@ -5,95 +5,95 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from reportlab.platypus.flowables import Flowable
+
 from jiggen.draw.fonts import plain
 from jiggen.record import JigRecord
 from jiggen.record.model import BootSetting
-from jiggen.report.sheet.block import Block, Section, beside, paragraph, space, stack
-from jiggen.report.sheet.forms import head_line, table_row
-from jiggen.report.sheet.measures import full, number, short
-from jiggen.report.sheet.page import Units
-from jiggen.report.sheet.words import say
+from jiggen.report.sheet.document import Units
+from jiggen.report.sheet.flowables import headline, para, section
+from jiggen.report.sheet.measures import short
+from jiggen.units import number
 
-BODY, SMALL, CELL = 9.0, 7.5, 8.0  # points
+CELL = 8.0  # points
 COLUMNS = 2  # of the table, beside one another
 GUTTER = 8.0  # mm between them
-ROW, OVER = 4.6, 0.9  # mm
 
 
-def boot_words(job: JigRecord, units: Units) -> str:
-    """The boot sole of a job: one length, or from and to."""
-    if job.inputs.boots is None:
-        return full(job.inputs.boot, units)
-    least, most = job.inputs.boots
-    return say("boots.range", least=number(least), most=full(most, units))
-
-
-def boot_sections(job: JigRecord, units: Units, width: float) -> list[Section]:
+def boot_sections(job: JigRecord, units: Units, width: float) -> list[Flowable]:
     """How to set the halves, and the table of boot lengths; nothing of a jig without ladders."""
     if not job.ladders:
         return []
-    lines = [*_instructions(job), say("set.table")]
-    words = [stack([paragraph(line, BODY, width), space(1.0)]) for line in lines]
-    caution = stack([paragraph(say("set.caution"), BODY, width, bold=True), space(1.5)])
-    return [
-        Section(head_line(say("set.heading"), width), (*words, caution)),
-        _table(job, units, width),
-    ]
+    rows = [[para(line)] for line in _instructions(job)]
+    rows.append(
+        [
+            para(
+                "A half on the wrong line drills all its holes in the wrong place, by half of what "
+                "the lengths differ, or by a whole band. Read the line twice, and measure.",
+                bold=True,
+            )
+        ]
+    )
+    heading = headline("Set each half by the boot", width)
+    return [section(heading, rows, (width,), below=1.0), _table(job, units, width)]
 
 
 def _instructions(job: JigRecord) -> Iterator[str]:
-    parts = [part.name for part in job.parts if part.is_body]
-    yield say("set.one", halves=", ".join(plain(part) for part in parts))
+    halves = ", ".join(plain(part.name) for part in job.parts if part.is_body)
+    yield f"The halves ({halves}) are used by themselves, one after the other."
     if any(not ladder.bands for ladder in job.ladders):
-        yield say("set.line")
+        yield (
+            "Lay the line of your boot length on the ski's mark: then the half sits right. Odd "
+            "lengths are at the left edge of its tongue, even ones at the right; from one line to "
+            "the next on an edge it is 2 mm of boot."
+        )
     for ladder in job.ladders:
         if ladder.bands:
             bands = ", ".join(map(plain, ladder.bands))
-            yield say("set.band", half=plain(ladder.half), bands=bands)
+            yield (
+                f"{plain(ladder.half)} half: boots of one band share one place of the holes "
+                f"({bands}). Lay the line of the band that your boot is in on the ski's mark."
+            )
     moved = {group for ladder in job.ladders for group in ladder.groups}
-    still = [
-        group for group in dict.fromkeys(hole.group for hole in job.holes) if group not in moved
-    ]
+    groups = dict.fromkeys(hole.group for hole in job.holes)
+    still = ", ".join(group for group in groups if group not in moved)
     if still:
-        yield say("set.still", groups=plain(", ".join(still)))
+        yield f"The piece for {plain(still)} has one line: it serves every boot."
+    yield (
+        "In the table, + and − count lines on from the number, + towards longer boots. Beside it, "
+        "how far the half's first hole is from the mark: check it with a rule."
+    )
 
 
-def _table(job: JigRecord, units: Units, width: float) -> Section:
+def _table(job: JigRecord, units: Units, width: float) -> Flowable:
     """A row for each boot length, in COLUMNS beside one another."""
     own = (width - (COLUMNS - 1) * GUTTER) / COLUMNS
-    halves = [ladder.half for ladder in job.ladders]
-    first = [job.first_holes[ladder.part] for ladder in job.ladders]
-    shares = [0.12, *(0.88 / (2 * len(halves)) for _ in halves for _ in (0, 1))]
-    widths = [share * own for share in shares]
-    names = [
-        say("set.boot"),
-        *(say("set.half", half=plain(half)) for half in halves),
-        *(say("set.first", hole=plain(hole)) for hole in first),
-    ]
+    halves = [plain(ladder.half) for ladder in job.ladders]
+    first = [plain(job.first_holes[ladder.part]) for ladder in job.ladders]
+    widths = [0.12 * own, *([0.44 * own / len(halves)] * 2 * len(halves))]
+    names = ["boot", *(f"{half} half" for half in halves), *(f"{hole} at" for hole in first)]
     settings = job.boot_settings
     deep = math.ceil(len(settings) / COLUMNS)
-    rows = [
-        beside(
-            (column * (own + GUTTER), _line(settings[at], widths, own, units))
-            for column in range(COLUMNS)
-            if (at := row + column * deep) < len(settings)
-        )
-        for row in range(deep)
-    ]
-    columns = beside(
-        (
-            column * (own + GUTTER),
-            table_row(names, widths, SMALL, own, grey=0.3, height=ROW, over=OVER),
-        )
-        for column in range(COLUMNS)
+    rows = []
+    for row in range(deep):
+        cells = [_values(settings[at], units) for at in range(row, len(settings), deep)]
+        cells += [[""] * len(names)] * (COLUMNS - len(cells))
+        rows.append([para(words, CELL) for part in cells for words in part])
+    return section(
+        headline("Boot lengths", width),
+        rows,
+        ([*widths[:-1], widths[-1] + GUTTER] * COLUMNS)[:-1] + widths[-1:],
+        names=names * COLUMNS,
+        ruled=True,
+        above=0.6,
+        below=0.5,
+        right=2.0,
     )
-    return Section(stack([head_line(say("set.lengths"), width), columns]), tuple(rows))
 
 
-def _line(setting: BootSetting, widths: list[float], own: float, units: Units) -> Block:
-    values = [
+def _values(setting: BootSetting, units: Units) -> list[str]:
+    return [
         number(setting.boot),
         *(plain(str(reading)) for reading in setting.readings.values()),
         *(short(abs(x), units, 1) for x in setting.first_holes.values()),
     ]
-    return table_row(values, widths, CELL, own, height=ROW, over=OVER)

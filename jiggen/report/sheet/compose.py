@@ -6,13 +6,9 @@ from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
 from jiggen.record import JigRecord, check_usable
 from jiggen.report.sheet.bench import bench_sections
-from jiggen.report.sheet.block import flow
-from jiggen.report.sheet.boots import boot_words
-from jiggen.report.sheet.feet import add_feet, frame_of
-from jiggen.report.sheet.page import Page, Paper, Units, page_size
-from jiggen.report.sheet.pdf import written
+from jiggen.report.sheet.document import Paper, Units, frame_size, write_document
+from jiggen.report.sheet.measures import boot_lengths
 from jiggen.report.sheet.tiles import tile_pages
-from jiggen.report.sheet.words import say
 
 LONGEST_TICKET = 300  # characters
 
@@ -32,30 +28,19 @@ def sheet_pdf(
     Raises CheckFailed as `check_usable`; InputError ``sheet.ticket``.
     """
     check_usable(record)
-    pages = sheet_pages(record, paper=paper, units=units, ticket=ticket)
-    return written(pages, _title(record))
-
-
-def sheet_pages(job: JigRecord, *, paper: Paper, units: Units, ticket: str) -> list[Page]:
-    """The pages of a job's sheet, before they are written.  Raises InputError ``sheet.ticket``."""
     _check_ticket(ticket)
-    upright, lying = page_size(paper), page_size(paper, upright=False)
-    frame = frame_of(upright)
-    pages = flow(bench_sections(job, units, ticket, frame.width), frame, upright)
-    pages += tile_pages(job, units, lying, frame_of(lying))
-    about = say("foot.job", pattern=plain(job.inputs.pattern), boot=boot_words(job, units))
-    add_feet(pages, about, job.versions.get("jiggen", "?"))
-    return pages
+    width, _ = frame_size(paper)
+    story = bench_sections(record, units, ticket, width)
+    story += tile_pages(record, units, frame_size(paper, upright=False))
+    pattern = plain(record.inputs.pattern)
+    boots = record.inputs.boots or (record.inputs.boot,)
+    title = f"Drilling sheet: {pattern}, boot {'–'.join(f'{boot:g}' for boot in boots)} mm"
+    about = f"{pattern}, boot {boot_lengths(record, units)}"
+    return write_document(story, paper, title, about, record.versions.get("jiggen", "?"))
 
 
 def _check_ticket(ticket: str) -> None:
     if len(ticket) > LONGEST_TICKET:
         message = f"the ticket's text has {len(ticket)} characters"
-        hint = f"At most {LONGEST_TICKET} find room in the sheet's head."
+        hint = f"At most {LONGEST_TICKET} fit in the sheet's head."
         raise InputError(Finding("sheet.ticket", message, key="ticket", hint=hint))
-
-
-def _title(job: JigRecord) -> str:
-    boots = job.inputs.boots or (job.inputs.boot,)
-    boot = "–".join(f"{boot:g}" for boot in boots)
-    return say("title", pattern=plain(job.inputs.pattern), boot=boot)

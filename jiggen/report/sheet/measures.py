@@ -1,15 +1,10 @@
-"""Lengths as the sheet writes them: mm, and inches beside them where they are wanted."""
+"""Lengths and a few facts as the sheet writes them: mm, and inches beside them where wanted."""
 
 from __future__ import annotations
 
 from jiggen.record import JigRecord
-from jiggen.report.sheet.page import Units
-from jiggen.units import INCH
-
-
-def number(value: float, digits: int = 2) -> str:
-    """`value` to `digits` decimals, without trailing zeros or a negative zero."""
-    return f"{round(value, digits) + 0.0:.{digits}f}".rstrip("0").rstrip(".")
+from jiggen.report.sheet.document import Units
+from jiggen.units import INCH, number
 
 
 def inches(value: float) -> str:
@@ -38,3 +33,18 @@ def ski_widths(job: JigRecord, units: Units) -> str:
     ends = dict.fromkeys((job.inputs.ski.least, job.inputs.ski.most))
     words = f"{'–'.join(map(number, ends))} mm"
     return words if units == "mm" else f"{words} ({'–'.join(map(inches, ends))} in)"
+
+
+def boot_lengths(job: JigRecord, units: Units) -> str:
+    """The boot sole of a jig: one length, or from and to."""
+    if job.inputs.boots is None:
+        return full(job.inputs.boot, units)
+    least, most = job.inputs.boots
+    return f"{number(least)} to {full(most, units)}"
+
+
+def which_skis(job: JigRecord) -> str:
+    """Which ski of a pair the jig is for."""
+    if job.inputs.pair == "same":
+        return "left and right"
+    return f"{job.inputs.side.upper()} ski only"

@@ -1,0 +1,126 @@
+"""A PDF of pages that each carry the cautions, what they belong to, and their number."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from functools import partial
+from typing import Any, Literal
+
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Frame, KeepTogether, PageTemplate, Table
+from reportlab.platypus.flowables import Flowable
+
+from jiggen.cautions import CAUTIONS
+from jiggen.draw.fonts import POINT, fit, font_name, width_of
+from jiggen.draw.pdf import describe, paint
+from jiggen.draw.shapes import Line, Pen, grey
+from jiggen.report.sheet.flowables import Picture, height_of, para, typeset
+
+Paper = Literal["A4", "letter"]
+Units = Literal["mm", "in"]
+Size = tuple[float, float]
+"""Width and height in mm."""
+
+PAPERS: dict[Paper, Size] = {
+    "A4": (210.0, 297.0),  # ISO 216
+    "letter": (215.9, 279.4),  # 8.5 x 11 in: ANSI/ASME Y14.1, size A
+}
+MARGIN = 10.0  # mm; common practice, no source: office printers leave 4 to 6.4 mm blank
+UPRIGHT, LYING = "upright", "lying"  # page templates
+CAUTION, FOOT = 7.0, 7.5  # points
+FOOT_LINE, FOOT_GAP = 4.0, 2.0  # mm: the line with the page's number, and over the cautions
+
+
+def frame_size(paper: Paper, *, upright: bool = True) -> Size:
+    """Width and height in mm of the room for content on a page."""
+    width, height = _page_size(paper, upright)
+    foot = height_of(_cautions(width - 2 * MARGIN), width - 2 * MARGIN) + FOOT_LINE + FOOT_GAP
+    return width - 2 * MARGIN, height - 2 * MARGIN - foot
+
+
+def write_document(
+    story: Iterable[Flowable], paper: Paper, title: str, about: str, version: str
+) -> bytes:
+    """The PDF of `story`, which starts on an upright page: equal bytes for equal stories.
+
+    A table is kept on one page if it fits on one.  `about` says what the pages are for, `version`
+    is jiggen's.  The templates ``UPRIGHT`` and ``LYING`` are there to turn to.
+    """
+    stream = io.BytesIO()
+    foot = partial(_draw_foot, about=about, version=version)
+    document = BaseDocTemplate(
+        stream,
+        pageTemplates=[_template(UPRIGHT, paper), _template(LYING, paper)],
+        initialFontName=font_name(False),
+        pageCompression=1,
+        invariant=1,
+    )
+    kept = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
+    document.build(kept, canvasmaker=partial(_Pages, title, foot))
+    return stream.getvalue()
+
+
+def _page_size(paper: Paper, upright: bool) -> Size:
+    width, height = PAPERS[paper]
+    return (width, height) if upright else (height, width)
+
+
+def _template(name: str, paper: Paper) -> PageTemplate:
+    width, height = _page_size(paper, name == UPRIGHT)
+    across, up = frame_size(paper, upright=name == UPRIGHT)
+    low = height - MARGIN - up
+    sides = (side / POINT for side in (MARGIN, low, across, up))
+    frame = Frame(*sides, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    return PageTemplate(name, [frame], pagesize=(width / POINT, height / POINT))
+
+
+def _cautions(width: float) -> list[Flowable]:
+    """The usual cautions under a rule."""
+    rule = Picture(width, 0.8, [Line((0.0, 0.0), (width, 0.0), Pen(0.2, grey(0.4)))])
+    return [rule, para(" ".join(CAUTIONS), CAUTION)]
+
+
+def _draw_foot(canvas: Any, number: int, pages: int, *, about: str, version: str) -> None:
+    """The foot of a page: cautions, then what it belongs to and its number."""
+    width = canvas._pagesize[0] * POINT - 2 * MARGIN
+    count, maker = f"page {number} of {pages}", f"jiggen {version}"
+    side = width_of(count, FOOT) + 6.0
+    left, right = MARGIN, MARGIN + width
+    at = MARGIN + 1.0
+    fitted = fit(about, FOOT, 5.0, width - 2 * side)
+    paint(
+        canvas,
+        [
+            typeset((left, at), maker, fit(maker, FOOT, 4.0, side)),
+            typeset((left + width / 2, at), about, fitted, anchor="middle"),
+            typeset((right, at), count, FOOT, anchor="end"),
+        ],
+    )
+    y = MARGIN + FOOT_LINE
+    for flowable in reversed(_cautions(width)):
+        _, height = flowable.wrapOn(canvas, width / POINT, 1e6)
+        flowable.drawOn(canvas, left / POINT, y / POINT)
+        y += height * POINT
+
+
+class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
+    """A canvas that draws each page's foot when it knows how many there are."""
+
+    def __init__(self, title: str, foot: Any, *args: Any, **how: Any) -> None:
+        super().__init__(*args, **how)
+        self._title, self._foot = title, foot
+        self._states: list[dict[str, Any]] = []
+
+    def showPage(self) -> None:  # noqa: N802 - reportlab's name
+        self._states.append(dict(self.__dict__))
+        self._startPage()
+
+    def save(self) -> None:
+        states = self._states
+        for number, state in enumerate(states, start=1):
+            self.__dict__.update(state)
+            self._foot(self, number, len(states))
+            super().showPage()
+        describe(self, self._title)
+        super().save()

@@ -1,0 +1,201 @@
+"""What the pages to work from are made of: paragraphs, boxes to tick, tables, drawings.
+
+Lengths are mm, type sizes points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeAlias
+
+from reportlab.lib.colors import HexColor
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.platypus import Paragraph, Spacer, Table
+from reportlab.platypus.flowables import Flowable
+from reportlab.platypus.paraparser import ParaFrag
+
+from jiggen.draw.figures import box
+from jiggen.draw.fonts import POINT, fit, font_name, points
+from jiggen.draw.pdf import paint
+from jiggen.draw.shapes import Anchor, Line, Pen, Point, Shape, Text, grey
+
+HEADING, BODY, SMALL = 11.0, 9.0, 7.5  # points
+LEADING = 1.25  # line pitch over type size
+RULE, BOX, THIN = Pen(0.2, grey(0.4)), Pen(0.25), Pen(0.1, grey(0.6))
+DIM = 0.3  # grey of what only explains
+TICK = 3.6  # mm, a box to tick
+GUTTER = 5.0  # mm between columns
+FEW = 4  # rows that stay with their heading where a section is longer than a page
+_ALIGNED = {"start": 0, "middle": 1, "end": 2}
+
+Cell: TypeAlias = "Flowable | Sequence[Flowable]"
+
+
+class Picture(Flowable):  # type: ignore[misc]  # reportlab has no types
+    """Shapes at 1:1 in a room of `width` by `height` mm, their origin at its top left corner."""
+
+    def __init__(self, width: float, height: float, shapes: Iterable[Shape]) -> None:
+        super().__init__()
+        self.width, self.height = width / POINT, height / POINT
+        self.shapes = list(shapes)
+
+    def draw(self) -> None:
+        """Called by reportlab."""
+        self.canv.translate(0, self.height)
+        paint(self.canv, self.shapes)
+
+
+def para(
+    words: str,
+    size: float = BODY,
+    *,
+    bold: bool = False,
+    dim: float = 0.0,
+    anchor: Anchor = "start",
+    leading: float = LEADING,
+) -> Paragraph:
+    """`words` set in `size` points, on as many lines as they need; `dim` is their grey."""
+    ink = HexColor(grey(dim))
+    font = {"fontName": font_name(bold), "fontSize": size, "textColor": ink}
+    style = ParagraphStyle(
+        "words",
+        leading=leading * size,
+        alignment=_ALIGNED[anchor],
+        spaceShrinkage=0,  # never wider than its room
+        **font,
+    )
+    # Handed over in this form, words are not read as reportlab's own markup.
+    run = ParaFrag(text=words, rise=0, greek=0, link=[], us_lines=[], **font)
+    return Paragraph("", style, frags=[run])
+
+
+def typeset(
+    at: Point,
+    words: str,
+    size: float,
+    *,
+    bold: bool = False,
+    anchor: Anchor = "start",
+    turn: int = 0,
+    dim: float = 0.0,
+) -> Text:
+    """A line of `words` for a drawing, set in `size` points."""
+    return Text(at, words, points(size), anchor, "", bold, grey(dim), turn)
+
+
+def gap(height: float) -> Spacer:
+    """Nothing, `height` mm of it."""
+    return Spacer(0, height / POINT)
+
+
+def height_of(flowables: Iterable[Flowable], width: float) -> float:
+    """Height in mm of flowables under one another, `width` mm wide."""
+    return sum(float(one.wrap(width / POINT, 1e6)[1]) for one in flowables) * POINT
+
+
+def table(
+    rows: Sequence[Sequence[Cell]],
+    widths: Sequence[float],
+    *,
+    heads: int = 0,
+    ruled: bool = False,
+    above: float = 0.0,
+    below: float = 0.0,
+    right: float = 0.0,
+    style: Sequence[tuple[Any, ...]] = (),
+) -> Table:
+    """Cells in columns of `widths` mm; the first `heads` rows stand on each page again.
+
+    `ruled` draws a thin line over each row but the heads; `above`, `below` and `right` are mm left
+    free in each cell.
+    """
+    commands: list[tuple[Any, ...]] = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), right / POINT),
+        ("TOPPADDING", (0, 0), (-1, -1), above / POINT),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), below / POINT),
+    ]
+    if ruled:
+        rule = (THIN.width / POINT, HexColor(THIN.colour))
+        commands.append(("LINEABOVE", (0, heads), (-1, -1), *rule))
+    cells = [[list(cell) if isinstance(cell, Sequence) else cell for cell in row] for row in rows]
+    wide = [width / POINT for width in widths]
+    return Table(cells, wide, repeatRows=heads, style=[*commands, *style], hAlign="LEFT")
+
+
+def beside(*columns: tuple[float, Cell], right: float = 0.0) -> Table:
+    """Columns beside one another, each with its width in mm; `right` mm stay free in each."""
+    widths = [width for width, _ in columns]
+    return table([[cell for _, cell in columns]], widths, right=right)
+
+
+def headline(words: str, width: float) -> list[Flowable]:
+    """A heading under a rule."""
+    rule = Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), RULE)])
+    return [rule, para(words, HEADING, bold=True), gap(1.0)]
+
+
+def section(
+    heading: Sequence[Flowable],
+    rows: Sequence[Sequence[Cell]],
+    widths: Sequence[float],
+    *,
+    names: Sequence[str] = (),
+    more: Sequence[tuple[Any, ...]] = (),
+    **how: Any,
+) -> Table:
+    """Rows under a heading, which stands on each page again.
+
+    `names` are those of the columns; `more` are commands for reportlab's table, `how` is for
+    `table`.
+    """
+    heads: list[Sequence[Cell]] = [[heading, *[[]] * (len(widths) - 1)]]
+    if names:
+        heads.append([para(name, SMALL, dim=DIM) for name in names])
+    style: list[tuple[Any, ...]] = [
+        ("SPAN", (0, 0), (-1, 0)),
+        ("TOPPADDING", (0, 0), (-1, 0), 0),
+        ("BOTTOMPADDING", (0, 0), (-1, 0), 0),
+        ("RIGHTPADDING", (0, 0), (-1, 0), 0),
+        ("NOSPLIT", (0, 0), (0, min(len(heads) + FEW, len(heads) + len(rows)) - 1)),
+    ]
+    return table([*heads, *rows], widths, heads=len(heads), style=[*style, *more], **how)
+
+
+def tick() -> Picture:
+    """A box to tick."""
+    corners = (0.2, -TICK - 0.2), (TICK + 0.2, -0.2)
+    return Picture(TICK + 0.4, TICK + 0.4, box(*corners, BOX))
+
+
+def checklist(lines: Iterable[str], heading: Sequence[Flowable], width: float) -> Table:
+    """Each line behind a box to tick, under a heading."""
+    rows = [[tick(), para(line)] for line in lines]
+    return section(heading, rows, (TICK + 2.0, width - TICK - 2.0), below=1.3)
+
+
+def field(name: str, value: str, width: float, lines: int = 1) -> list[Flowable]:
+    """A small name over a large value."""
+    size = fit(value, 13.0, 8.0, width, lines, bold=True)
+    return [para(name, SMALL, dim=DIM), para(value, size, bold=True), gap(1.5)]
+
+
+def blank(name: str, width: float) -> list[Flowable]:
+    """A name over a line to write on."""
+    line = Picture(width, 6.2, [Line((0.0, -5.2), (width, -5.2), RULE)])
+    return [para(name, SMALL, dim=DIM), line]
+
+
+def columns(width: float, cells: Sequence[Cell], count: int | None = None) -> Table:
+    """Cells beside one another in `count` columns of one width, GUTTER apart."""
+    count = count or len(cells)
+    own = column(width, count)
+    gutter: tuple[float, Cell] = (GUTTER, [])
+    parts = [part for cell in cells for part in ((own, cell), gutter)]
+    return beside(*parts[:-1])
+
+
+def column(width: float, count: int) -> float:
+    """The width in mm of each of `count` columns, GUTTER apart."""
+    return (width - (count - 1) * GUTTER) / count
