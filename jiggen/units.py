@@ -103,3 +103,8 @@ def number(value: float, digits: int = 2) -> str:
     """`value` to `digits` decimals, without trailing zeros or a negative zero."""
     text = f"{round(float(value), digits) + 0.0:.{digits}f}"
     return text.rstrip("0").rstrip(".") if digits else text
+
+
+def counted(count: int, name: str) -> str:
+    """A number of things: 1 hole, 2 holes."""
+    return f"{count} {name}" if count == 1 else f"{count} {name}s"

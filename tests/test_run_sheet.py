@@ -214,7 +214,7 @@ def test_a_boot_of_a_band_is_told_the_line_that_is_engraved_for_the_band(pages):
 
 def test_old_holes_and_mirrored_skis_are_spoken_of(pages):
     text = text_of(pages("demo", "A4"))
-    assert "Mind: old holes are clear of these." in text
+    assert "Note: old holes are clear of these." in text
     assert "LEFT SKI" in text
     assert "on jig " in text
 

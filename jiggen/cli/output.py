@@ -16,6 +16,7 @@ from typing import Any
 import typer
 
 from jiggen.cli.program import app
+from jiggen.units import counted as counted
 from jiggen.errors import CheckFailed, Finding
 from jiggen.progress import announce, announcing_to
 
@@ -123,11 +124,6 @@ def reading_table(
         for row in range(len(labels))
     ]
     return columns((title, "read", "fits", "off"), rows, notes=notes)
-
-
-def counted(count: int, name: str) -> str:
-    """A number of things: 1 hole, 2 holes."""
-    return f"{count} {name}" if count == 1 else f"{count} {name}s"
 
 
 def wrapped(words: str) -> list[str]:

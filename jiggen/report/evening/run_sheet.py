@@ -6,30 +6,63 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 
+from reportlab.platypus.flowables import Flowable
+
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
+from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
+from jiggen.draw.shapes import Line, Pen, Shape
 from jiggen.errors import InputError
 from jiggen.evening import Pair, Plan, PlannedJig, Task
 from jiggen.pattern import Side
 from jiggen.record import DepthStop
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
-from jiggen.report.evening.words import counted, say
-from jiggen.report.sheet.block import Block, Section, beside, flow, paragraph, space, stack
-from jiggen.report.sheet.feet import add_feet, frame_of
-from jiggen.report.sheet.forms import BODY, BOX, RULE, SMALL, blank, cell, head_line
-from jiggen.report.sheet.page import Line, Page, Paper, Pen, Shapes, Text, page_size
-from jiggen.report.sheet.pdf import written
-from jiggen.units import number
+from jiggen.report.sheet.document import Paper, frame_size, write_document
+from jiggen.report.sheet.flowables import (
+    BODY,
+    BOX,
+    DIM,
+    SMALL,
+    Cell,
+    Picture,
+    beside,
+    blank,
+    field,
+    gap,
+    headline,
+    para,
+    section,
+    typeset,
+)
+from jiggen.units import counted, number
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
 TICK = 5.0  # mm, a box to tick with a pen in a gloved hand
 PITCH = 12.0  # mm from a box with its number to the next
-STEPS = ("order", "ticket", "mark", "readings", "drill", "test")
+STEPS = (
+    "Keep to the order of this sheet: it changes jig, drill and depth stop the fewest times. The "
+    "second ski starts with the setting that the first one ended with.",
+    "Compare ticket, boot, shift and core with the ski and with what is engraved on the jig.",
+    "Fix the ski. Lay the jig on, arrow to the tip, turn the knobs until all four rails touch, and "
+    "slide its line onto the mounting mark. Lock, and look again.",
+    "Read all four rails: left and right must agree at each station, and be near the numbers given "
+    "(half the ski's width where it was measured).",
+    "Set drill and depth stop by the number, drill all holes of that setting, and tick its box. "
+    "Then the next number. Only then take the jig off.",
+    "Drill a scrap board first with every new setting, and measure its depth.",
+)
+BY_LINES = (
+    "Set each half by itself: slide it until its line, given with each pair, lies on the ski's "
+    "mark, seen straight down at that edge of its tongue. + and − count lines on from the number, "
+    "+ towards longer boots. Read the line twice: on a wrong one every hole is in the wrong place."
+)
 COLUMNS = (0.32, 0.13, 0.15, 0.14, 0.14, 0.12)  # shares of the width, a pair's row
+NAMES = ("ticket", "set to", "rails read about toe / heel", "left ski", "right ski", "screws")
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
+RIGHT = 2.0  # mm left free at the right of a cell
 UNSEEN = 0.05  # mm that a hole may be off and no caliper could tell: common practice, no source
 
 
@@ -55,21 +88,14 @@ def run_sheet_pdf(plan: Plan, outcomes: Sequence[Outcome], *, paper: Paper = "A4
     `outcomes` are what became of the plan's jigs.  A pair of which any jig failed is marked not
     to be drilled.
     """
-    return written(run_sheet_pages(plan, outcomes, paper), say("title", pairs=len(plan.pairs)))
-
-
-def run_sheet_pages(plan: Plan, outcomes: Sequence[Outcome], paper: Paper) -> list[Page]:
-    """The pages of the run sheet, before they are written."""
-    size = page_size(paper)
-    frame = frame_of(size)
-    sheet = _Sheet(plan, outcomes, frame.width)
-    pages = flow(list(sheet.sections()), frame, size)
-    add_feet(pages, say("title", pairs=len(plan.pairs)), __version__)
-    return pages
+    width, _ = frame_size(paper)
+    title = f"Run sheet: {counted(len(plan.pairs), 'pair')}"
+    story = _Sheet(plan, outcomes, width).story()
+    return write_document(story, paper, title, title, __version__)
 
 
 class _Sheet:
-    """The sections of one run sheet, `width` mm wide."""
+    """The parts of one run sheet, `width` mm wide."""
 
     def __init__(self, plan: Plan, outcomes: Sequence[Outcome], width: float) -> None:
         self.plan, self.outcomes, self.width = plan, outcomes, width
@@ -86,13 +112,12 @@ class _Sheet:
             for ski, _ in task.skis
         }
 
-    def sections(self) -> Iterator[Section]:
-        yield Section(space(0.0), (self._head(),))
+    def story(self) -> Iterator[Flowable]:
+        yield from self._head()
         if self.barred:
             yield self._do_not_drill()
-        steps = (f"{n}. {say(f'steps.{step}')}" for n, step in enumerate(STEPS, start=1))
-        lines = [stack([paragraph(step, BODY, self.width), space(0.8)]) for step in steps]
-        yield Section(head_line(say("steps.heading"), self.width), tuple(lines))
+        rows = [[para(f"{n}. {step}")] for n, step in enumerate(STEPS, start=1)]
+        yield section(headline("For each ski", self.width), rows, (self.width,), below=0.8)
         yield self._list()
         for count, (jig, outcome) in enumerate(self._each(), start=1):
             if outcome.state != "failed":
@@ -103,160 +128,155 @@ class _Sheet:
 
     # -- before the jigs -------------------------------------------------------------------------
 
-    def _head(self) -> Block:
+    def _head(self) -> list[Flowable]:
         drills = sorted({round(s.drill, 2) for jig in self.plan.jigs for s in jig.stops})
-        column = self.width / 4
-        title = say(
-            "heading",
-            pairs=counted("pairs", len(self.plan.pairs)),
-            jigs=counted("jigs", len(self.plan.jigs)),
-        )
-        cells = (
-            cell(say("head.skis"), f"{self.plan.skis}", column - 4.0),
-            cell(say("head.drills"), ", ".join(f"{d:g}" for d in drills), column - 4.0),
-            blank(say("head.date"), column - 4.0),
-            blank(say("head.by"), column),
-        )
-        return stack(
-            [
-                paragraph(say("kind"), BODY, self.width, grey=0.3),
-                paragraph(title, TITLE, self.width, bold=True),
-                space(2.0),
-                beside((n * column, one) for n, one in enumerate(cells)),
-                space(1.0),
-            ]
-        )
+        own = self.width / 4
+        room = own - 4.0
+        pairs, jigs = counted(len(self.plan.pairs), "pair"), counted(len(self.plan.jigs), "jig")
+        return [
+            para("Run sheet", dim=DIM),
+            para(f"{pairs} on {jigs}", TITLE, bold=True),
+            gap(2.0),
+            beside(
+                (own, field("Skis to clamp", f"{self.plan.skis}", room)),
+                (own, field("Drills, each with a stop", _joined(drills), room)),
+                (own, blank("Date", room)),
+                (own, blank("Drilled by", own)),
+            ),
+            gap(1.0),
+        ]
 
-    def _do_not_drill(self) -> Section:
-        rows = []
-        for pair, reason in self.barred.values():
-            left = 0.3 * self.width
-            rows.append(
-                stack(
-                    [
-                        beside(
-                            [
-                                (0.0, paragraph(pair.row.ticket, TICKET, left - 3.0, bold=True)),
-                                (left, paragraph(reason, BODY, self.width - left)),
-                            ]
-                        ),
-                        space(1.0),
-                    ]
-                )
-            )
-        return Section(head_line(say("stop.heading"), self.width), tuple(rows))
+    def _do_not_drill(self) -> Flowable:
+        rows = [
+            [para(pair.row.ticket, TICKET, bold=True), para(reason)]
+            for pair, reason in self.barred.values()
+        ]
+        heading = headline("DO NOT DRILL: no verified jig", self.width)
+        left = 0.3 * self.width
+        return section(heading, rows, (left, self.width - left), below=1.0, right=RIGHT)
 
-    def _list(self) -> Section:
-        names = ("number", "what", "folder", "work", "ready")
-        head = _cells([say(f"list.{name}") for name in names], LISTED, self.width, SMALL, grey=0.3)
+    def _list(self) -> Flowable:
         rows = []
         for count, (jig, outcome) in enumerate(self._each(), start=1):
             if outcome.state == "failed":
                 continue
-            words = [
+            words = (
                 f"{count}",
                 f"{plain(jig.job.pattern.name)}, {self._facts(jig)}",
                 plain(outcome.folder.name),
-                counted("pairs", len(jig.tasks)),
-                "",
-            ]
-            row = _cells(words, LISTED, self.width, BODY)
-            box = Shapes()
-            x = sum(LISTED[:4]) * self.width
-            box.box((x, -TICK - 0.6), (x + TICK, -0.6), BOX)
-            rows.append(_ruled(beside([(0.0, row), (0.0, Block(TICK + 1.0, box))]), self.width))
-        title = head_line(say("list.heading"), self.width)
-        return Section(stack([title, head]), tuple(rows))
+                counted(len(jig.tasks), "pair"),
+            )
+            tick = Picture(TICK, TICK + 0.6, box((0.0, -TICK - 0.6), (TICK, -0.6), BOX))
+            rows.append([*map(para, words), tick])
+        return section(
+            headline("Jigs in the order they are used", self.width),
+            rows,
+            [share * self.width for share in LISTED],
+            names=("jig", "what it is", "folder with its files", "for", "ready"),
+            ruled=True,
+            above=1.6,
+            below=1.6,
+            right=RIGHT,
+        )
 
     # -- one jig ---------------------------------------------------------------------------------
 
-    def _jig(self, count: int, jig: PlannedJig, outcome: Outcome) -> Section:
+    def _jig(self, count: int, jig: PlannedJig, outcome: Outcome) -> Flowable:
         width = self.width
-        name = say("jig.heading", number=count, pattern=plain(jig.job.pattern.name))
+        name = f"Jig {count}: {plain(jig.job.pattern.name)}"
         boots = None if jig.job.one_boot else jig.job.whole_boots
-        marks = engraved(jig.job.lay_out(), boots)[1:]
-        work = say("jig.engraved", words=plain(" · ".join(marks)))
-        alike = _common(jig.tasks)
-        head = [
-            Block(3.0, Shapes(lines=[Line((0.0, -2.0), (width, -2.0), STRONG)])),
-            paragraph(name, fit(name, JIG, 9.0, width, bold=True), width, bold=True),
-            paragraph(f"{self._facts(jig)} · {work}", BODY, width),
-            paragraph(say("jig.folder", folder=plain(outcome.folder.name)), SMALL, width, grey=0.3),
-            *_how_to_set(self.halves[jig.job], width),
-            space(1.5),
+        marks = plain(" · ".join(engraved(jig.job.lay_out(), boots)[1:]))
+        common = _common(jig.tasks)
+        heading = [
+            Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), STRONG)]),
+            para(name, fit(name, JIG, 9.0, width, bold=True), bold=True),
+            para(f"{self._facts(jig)} · engraved: {marks}"),
+            para(plain(outcome.folder.name), SMALL, dim=DIM),
+            *_how_to_set(self.halves[jig.job]),
+            gap(1.5),
             *(
-                _stop(n, stop, len(jig.stops) == 1, width)
-                for n, stop in enumerate(jig.stops, start=1)
+                part
+                for place, stop in enumerate(jig.stops, start=1)
+                for part in _stop(place, stop, len(jig.stops) == 1, width)
             ),
-            *(_note(say("mind.all", words=words), width) for words in alike),
-            _names(width),
+            *(part for words in common for part in _note(f"Note, every pair: {words}")),
+            gap(1.5),
         ]
-        rows = tuple(self._row(task, jig, alike) for task in jig.tasks)
-        return Section(stack(head), rows)
+        rows = [[self._row(task, jig, common)] for task in jig.tasks]
+        names = beside(
+            *(
+                (share * width, para(name, SMALL, dim=DIM))
+                for share, name in zip(COLUMNS, NAMES, strict=True)
+            )
+        )
+        heading.append(names)
+        return section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
 
     def _facts(self, jig: PlannedJig) -> str:
         job = jig.job
         least, most = map(number, job.boots)
-        several = "jig.ladder" if self.halves[job] else "jig.boots"
-        boots = (
-            say("jig.boot", boot=least) if least == most else say(several, least=least, most=most)
-        )
-        facts = [say("jig.facts", boots=boots, ski="–".join(map(number, job.skis)))]
+        if least == most:
+            boots = f"boot {least} mm"
+        elif self.halves[job]:
+            boots = f"boots from {least} to {most} mm, by the line on the mark"
+        else:
+            boots = f"any boot from {least} to {most} mm"
+        facts = [boots, f"skis {'–'.join(map(number, job.skis))} mm wide"]
         if job.shift:
-            way = "shift.tip" if job.shift > 0 else "shift.tail"
-            facts.append(say(way, shift=number(abs(job.shift))))
+            way = "tip" if job.shift > 0 else "tail"
+            facts.append(f"shift {number(abs(job.shift))} mm to the {way}")
         if job.pattern.pair == "mirrored":
-            facts.append(say("jig.side", side=job.side))
+            facts.append(f"{job.side} skis only")
         return " · ".join(facts)
 
-    def _row(self, task: Task, jig: PlannedJig, alike: Sequence[str]) -> Block:
-        """One pair: what to set, what to read, boxes to tick, screws, and what to mind."""
+    def _row(self, task: Task, jig: PlannedJig, common: Sequence[str]) -> list[Flowable]:
+        """One pair: what to set, what to read, boxes to tick, screws, and notes."""
         row, width = task.pair.row, self.width
         halves = self.halves[jig.job]
-        setting = [say("row.boot", boot=number(row.boot))]
-        setting += [say("row.any")] if not halves and not jig.job.one_boot else []
-        setting += [say("row.shift", shift=f"{row.shift:+g}")] if row.shift else []
-        rails = say("row.rail", toe=number(row.ski_toe / 2, 1), heel=number(row.ski_heel / 2, 1))
-        xs = [sum(COLUMNS[:n]) * width for n in range(len(COLUMNS))]
-        room = [share * width - 2.0 for share in COLUMNS]
-        ticket = fit(row.ticket, TICKET, 7.0, room[0], 2, bold=True)
-        columns = [
-            (xs[0], paragraph(row.ticket, ticket, room[0], bold=True)),
-            (xs[1], stack(paragraph(line, BODY, room[1]) for line in setting)),
-            (xs[2], paragraph(rails, BODY, room[2])),
+        setting = [f"boot {number(row.boot)}"]
+        setting += ["any boot"] if not halves and not jig.job.one_boot else []
+        setting += [f"shift {row.shift:+g}"] if row.shift else []
+        rails = f"{number(row.ski_toe / 2, 1)} / {number(row.ski_heel / 2, 1)}"
+        own = [share * width for share in COLUMNS]
+        ticket = fit(row.ticket, TICKET, 7.0, own[0] - RIGHT, 2, bold=True)
+        columns: list[tuple[float, Cell]] = [
+            (own[0], para(row.ticket, ticket, bold=True)),
+            (own[1], [para(line) for line in setting]),
+            (own[2], para(rails)),
         ]
         if row.number in self.barred:
-            words = paragraph(say("stop.row"), BODY, width - xs[3], bold=True)
-            return _ruled(beside([*columns, (xs[3], words)]), width)
+            words = para("DO NOT DRILL: the other ski has no verified jig", bold=True)
+            return [beside(*columns, (sum(own[3:]), words), right=RIGHT)]
         skis = dict(task.skis)
         columns += [
-            (xs[3], self._boxes(row.number, "left", skis, room[3])),
-            (xs[4], self._boxes(row.number, "right", skis, room[4])),
-            (xs[5], _screws(task, room[5])),
+            (own[3], self._boxes(row.number, "left", skis, own[3] - RIGHT)),
+            (own[4], self._boxes(row.number, "right", skis, own[4] - RIGHT)),
+            (own[5], _screws(task)),
         ]
         lines = tuple(on_the_mark(halves, jig.job, row.boot))
-        mind = _between(lines, row.boot)
-        mind += [words for words in _mind(task) if words not in alike]
-        below = [_lines(lines, width)] if lines else []
-        below += [_note(say("mind", words=" ".join(mind)), width)] if mind else []
-        return _ruled(stack([beside(columns), *below]), width)
+        notes = _between(lines, row.boot)
+        notes += [words for words in _notes(task) if words not in common]
+        return [
+            beside(*columns, right=RIGHT),
+            *(_lines(lines) if lines else []),
+            *(_note(f"Note: {' '.join(notes)}") if notes else []),
+        ]
 
     def _boxes(
         self, row: int, ski: Side, skis: Mapping[Side, tuple[int, ...]], room: float
-    ) -> Block:
+    ) -> Flowable:
         """A box to tick for each setting of a ski, in order; or which jig the ski is drilled on."""
         if ski not in skis:
-            return paragraph(say("row.elsewhere", jig=self.used[row, ski]), SMALL, room, grey=0.3)
+            return para(f"on jig {self.used[row, ski]}", SMALL, dim=DIM)
         in_line = max(1, int(room // PITCH))
-        shapes = Shapes()
+        shapes: list[Shape] = []
         for place, stop in enumerate(skis[ski]):
             x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
-            name = f"{stop}"
             at = (x + 4.6, y - TICK + 1.0)
-            shapes.texts.append(Text(at, name, TICKET, bold=True, anchor="end"))
-            shapes.box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), BOX)
+            shapes.append(typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
+            shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), BOX)
         lines = -(-len(skis[ski]) // in_line)
-        return Block(lines * (TICK + 1.4) - 1.0, shapes)
+        return Picture(room, lines * (TICK + 1.4) - 1.0, shapes)
 
 
 def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
@@ -265,13 +285,8 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
     for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1):
         if outcome.state != "failed":
             continue
-        why = say(
-            "stop.reason",
-            jig=count,
-            pattern=plain(jig.job.pattern.name),
-            boot=number(jig.job.boots[0]),
-            reason=plain(outcome.faults[0].message),
-        )
+        pattern, boot = plain(jig.job.pattern.name), number(jig.job.boots[0])
+        why = f"jig {count}, {pattern}, boot {boot}: {plain(outcome.faults[0].message)}"
         for task in jig.tasks:
             found.setdefault(task.pair.row.number, (task.pair, why))
     return found
@@ -280,113 +295,93 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
 # -- words and pieces ----------------------------------------------------------------------------
 
 
-def _how_to_set(halves: tuple[HalfLines, ...], width: float) -> list[Block]:
+def _joined(sizes: Iterable[float]) -> str:
+    return ", ".join(f"{size:g}" for size in sizes)
+
+
+def _how_to_set(halves: tuple[HalfLines, ...]) -> list[Flowable]:
     """How the halves of a jig with ladders are set; nothing of any other jig."""
     if not halves:
         return []
-    said = [say("jig.lines"), *(say("jig.bands", band=band) for band in islice(bands(halves), 1))]
-    return [space(1.0), paragraph(" ".join(said), BODY, width)]
+    words = [BY_LINES]
+    words += [
+        f"Two numbers, {band}, are one line for all boots between them."
+        for band in islice(bands(halves), 1)
+    ]
+    return [gap(1.0), para(" ".join(words))]
 
 
-def _lines(lines: Sequence[OnTheMark], width: float) -> Block:
+def _lines(lines: Sequence[OnTheMark]) -> list[Flowable]:
     """The line of each half that goes on the mark, in the words engraved on its ladder."""
     named = [
-        say("row.line", line=plain(one.line.line), edge=one.line.edge)
-        if one.line
-        else say("row.one")
+        f"line {plain(one.line.line)}, {one.line.edge} edge" if one.line else "its one line"
         for one in lines
     ]
-    said = [
-        say("row.half", half=plain(one.half), line=line)
-        for one, line in zip(lines, named, strict=True)
-    ]
+    words = [f"{plain(one.half)} half {line}" for one, line in zip(lines, named, strict=True)]
     if len(set(named)) == 1 < len(named):
-        said = [say("row.every", line=named[0])]
-    return _note(say("row.lines", lines=" · ".join(said)), width, BODY, bold=True)
+        words = [f"each half {named[0]}"]
+    return _note(f"On the mark: {' · '.join(words)}", BODY, bold=True)
 
 
 def _between(lines: Iterable[OnTheMark], boot: float) -> list[str]:
-    """What to mind of a boot that has no line of its own."""
+    """A note for a boot that has no line of its own."""
     off = max((one.off for one in lines), default=0.0)
-    return [say("mind.between", boot=number(boot), off=number(off))] if off >= UNSEEN else []
+    if off < UNSEEN:
+        return []
+    return [
+        f"boot {number(boot)} lies between two lines: holes come up to {number(off)} mm from the "
+        "pattern's place."
+    ]
 
 
-def _stop(place: int, stop: DepthStop, only: bool, width: float) -> Block:
+def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowable]:
     """One depth stop, its place in the jig's list and its lengths large."""
-    holes = say("set.every") if only else ", ".join(map(plain, stop.holes))
-    shapes = Shapes()
-    shapes.box((0.0, -6.6), (6.6, 0.0), STRONG)
-    shapes.texts.append(Text((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"))
-    large = (
-        say("set.drill", drill=number(stop.drill)),
-        say("set.tip", length=number(stop.from_tip, 1)),
-    )
+    holes = "every hole" if only else ", ".join(map(plain, stop.holes))
+    shapes: list[Shape] = [
+        *box((0.0, -6.6), (6.6, 0.0), STRONG),
+        typeset((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"),
+    ]
     x = 10.0
-    for words in large:
-        shapes.texts.append(Text((x, -5.2), words, STOP, bold=True))
+    for words in (f"drill {number(stop.drill)}", f"stop {number(stop.from_tip, 1)} to the tip"):
+        shapes.append(typeset((x, -5.2), words, STOP, bold=True))
         x += width_of(words, STOP, bold=True) + 6.0
-    rest = f"{say('set.corners', length=number(stop.from_corners, 1))}, " + say(
-        "set.depth", depth=number(stop.depth)
-    )
-    shapes.texts.append(Text((x, -5.2), rest, BODY))
-    return stack([Block(7.4, shapes), beside([(10.0, paragraph(holes, SMALL, width - 10.0))])])
+    rest = f"({number(stop.from_corners, 1)} to the corners), {number(stop.depth)} deep"
+    shapes.append(typeset((x, -5.2), rest, BODY))
+    return [Picture(width, 7.4, shapes), beside((10.0, []), (width - 10.0, para(holes, SMALL)))]
 
 
-def _names(width: float) -> Block:
-    """The heads of the columns of a jig's rows."""
-    keys = ("ticket", "set", "rails", "left", "right", "screws")
-    words = [say(f"row.{key}") for key in keys]
-    words[2] = f"{words[2]} {say('row.ends')}"
-    return stack([space(1.5), _cells(words, COLUMNS, width, SMALL, grey=0.3)])
-
-
-def _screws(task: Task, room: float) -> Block:
+def _screws(task: Task) -> list[Flowable]:
     """How many screws of each length the pair takes on this jig."""
     lengths = Counter(hole.screw for hole in task.drilled.drilling.holes if hole.screw)
     lines = [
-        say("row.screw", count=count * len(task.skis), length=number(length))
+        f"{count * len(task.skis)} × {number(length)}"
         for length, count in sorted(lengths.items(), reverse=True)
     ]
-    return stack(paragraph(line, BODY, room) for line in lines or [say("row.unknown")])
+    return [para(line) for line in lines or ["not given"]]
 
 
-def _mind(task: Task) -> list[str]:
-    """What to mind at a pair: warnings of its drilling, and its old holes."""
-    said = [
-        say("mind.warning", holes=plain(one.key), message=plain(one.message), hint=plain(one.hint))
+def _notes(task: Task) -> list[str]:
+    """What to know of a pair: warnings of its drilling, and its old holes."""
+    words = [
+        f"{plain(one.key)}: {plain(one.message)}. {plain(one.hint)}"
         for one in task.drilled.drilling.warnings
     ]
     old = task.drilled.old
     if old is None:
-        return said
+        return words
     again = [
-        say("mind.reuse", new=plain(one.new), distance=number(one.distance)) for one in old.reused
+        f"{plain(one.new)} takes the place of an old hole ({number(one.distance)} mm off): see "
+        "that the drill does not wander."
+        for one in old.reused
     ]
-    return [*said, *(again or [say("mind.clear")])]
+    return [*words, *(again or ["old holes are clear of these."])]
 
 
 def _common(tasks: Sequence[Task]) -> list[str]:
-    """What is to be minded at every one of several pairs."""
-    first, *others = (_mind(task) for task in tasks)
+    """The notes that every one of several pairs has."""
+    first, *others = (_notes(task) for task in tasks)
     return [words for words in first if others and all(words in mine for mine in others)]
 
 
-def _note(words: str, width: float, size: float = SMALL, *, bold: bool = False) -> Block:
-    return stack([space(0.6), paragraph(words, size, width, bold=bold), space(0.4)])
-
-
-def _cells(
-    words: Iterable[str], shares: Sequence[float], width: float, size: float, grey: float = 0.0
-) -> Block:
-    """One row of a table, each text on as many lines as its column needs."""
-    xs = [sum(shares[:n]) * width for n in range(len(shares))]
-    return beside(
-        (x, paragraph(text, size, share * width - 2.0, grey=grey))
-        for x, share, text in zip(xs, shares, words, strict=True)
-    )
-
-
-def _ruled(row: Block, width: float) -> Block:
-    """A row under a thin rule, with room about it."""
-    rule = Shapes(lines=[Line((0.0, 0.0), (width, 0.0), RULE)])
-    return stack([Block(1.6, rule), row, space(1.6)])
+def _note(words: str, size: float = SMALL, *, bold: bool = False) -> list[Flowable]:
+    return [gap(0.6), para(words, size, bold=bold), gap(0.4)]

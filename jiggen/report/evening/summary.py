@@ -9,7 +9,7 @@ from typing import Any
 from jiggen.evening import Plan, PlannedJig
 from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.run_sheet import barred
-from jiggen.report.evening.words import counted
+from jiggen.units import counted
 
 STATES = {"built": "built", "found": "already there", "failed": "FAILED"}
 PLANNED = "planned"
@@ -36,7 +36,7 @@ def _facts(jig: PlannedJig) -> tuple[str, ...]:
         f"{job.shift:+g}" if job.shift else "",
         job.core,
         "-".join(f"{width:g}" for width in job.skis),
-        counted("pairs", len(jig.tasks)),
+        counted(len(jig.tasks), "pair"),
     )
 
 

@@ -142,13 +142,14 @@ def section(
     widths: Sequence[float],
     *,
     names: Sequence[str] = (),
+    few: int = FEW,
     more: Sequence[tuple[Any, ...]] = (),
     **how: Any,
 ) -> Table:
     """Rows under a heading, which stands on each page again.
 
-    `names` are those of the columns; `more` are commands for reportlab's table, `how` is for
-    `table`.
+    `names` are those of the columns; the first `few` rows are on one page with the heading; `more`
+    are commands for reportlab's table, `how` is for `table`.
     """
     heads: list[Sequence[Cell]] = [[heading, *[[]] * (len(widths) - 1)]]
     if names:
@@ -158,7 +159,7 @@ def section(
         ("TOPPADDING", (0, 0), (-1, 0), 0),
         ("BOTTOMPADDING", (0, 0), (-1, 0), 0),
         ("RIGHTPADDING", (0, 0), (-1, 0), 0),
-        ("NOSPLIT", (0, 0), (0, min(len(heads) + FEW, len(heads) + len(rows)) - 1)),
+        ("NOSPLIT", (0, 0), (0, len(heads) + min(few, len(rows)) - 1)),
     ]
     return table([*heads, *rows], widths, heads=len(heads), style=[*style, *more], **how)
 
