@@ -16,9 +16,9 @@ from typing import Any
 import typer
 
 from jiggen.cli.program import app
-from jiggen.units import counted as counted
 from jiggen.errors import CheckFailed, Finding
 from jiggen.progress import announce, announcing_to
+from jiggen.units import counted as counted
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
