@@ -15,8 +15,8 @@ from pdf_reading import read_pdf
 from record_samples import record, report_html, sheet_pdf
 from sheet_samples import shipped
 
+from jiggen.cli import build as _registered  # noqa: F401 - makes it a command
 from jiggen.cli import main
-from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
 from jiggen.errors import InputError
 from jiggen.record import json_schema, json_text, read_jig, read_record
 from jiggen.report.summary import summary

@@ -18,8 +18,8 @@ from record_samples import drilled, sheet_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 
 from jiggen.cautions import CAUTIONS
+from jiggen.cli import build as _registered  # noqa: F401 - makes it a command
 from jiggen.cli import main
-from jiggen.cli import sheet as _registered  # noqa: F401 - makes it a command
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import CheckFailed, InputError
 from jiggen.verify import Fault
