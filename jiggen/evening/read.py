@@ -1,7 +1,7 @@
 """From a jobs file to its rows, or to everything that is wrong with it.
 
 CSV (see `jiggen.inputs.table`): every row that is not empty is a pair, so that none is
-passed over.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.  Every
+left out.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.  Every
 length of the result is in mm.
 """
 
@@ -62,19 +62,19 @@ class Row:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a row stands, ``file:line``, and how the keys of its columns begin."""
+    """Where a row is, ``file:line``, and how the keys of its columns begin."""
 
     where: str
     prefix: str = ""
 
     def fault(self, column: str, code: str, message: str, hint: str = "") -> Finding:
-        """A finding of this room about a `column` of this row."""
+        """A finding of this package about a `column` of this row."""
         return Finding(f"evening.{code}", message, self.where, f"{self.prefix}{column}", hint)
 
 
 @dataclass(frozen=True)
 class Jobs:
-    """A jobs file as read: the sound rows, the places of all, and the faults of the others.
+    """A jobs file as read: the valid rows, the places of all, and the faults of the others.
 
     `faults` holds (row, finding); a fault of no single row has the row it was found at.
     """
@@ -103,17 +103,17 @@ def read_jobs(path: Path) -> Jobs:
         raise KIND.refusal("no-job", "there is no job in this file", str(path), hint)
     prefixes = [f"job[{number + 1}]." if name == "job" else "" for number in range(len(rows))]
     places = [Place(source.where((name, n)), prefix) for n, prefix in enumerate(prefixes)]
-    sound = []
+    valid = []
     for number, row in enumerate(rows):
         if row is not None:
             job, wrong = check(JobShape, dict.fromkeys(NEEDED, "") | row)
             faults += [replace(one, path=(name, number, *one.path)) for one in wrong]
             if job:
-                sound.append(_read(number, job, path.parent))
-    faults += _same_tickets(sound, places, name)
+                valid.append(_read(number, job, path.parent))
+    faults += _same_tickets(valid, places, name)
     faults.sort(key=lambda one: source.place(one.path))
     found = [(_row_of(one), source.findings([one])[0]) for one in faults]
-    return Jobs(path, tuple(sound), tuple(places), tuple(found))
+    return Jobs(path, tuple(valid), tuple(places), tuple(found))
 
 
 def _row_of(fault: Fault) -> int:

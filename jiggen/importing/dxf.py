@@ -42,7 +42,7 @@ def read_dxf(path: Path) -> Drawing:
     """Read the circles of the DXF file at `path`, text or binary.
 
     Circles in blocks are read where the blocks are placed; what is on layers that are switched
-    off or frozen is passed over, as nobody sees it.
+    off or frozen is ignored, as it is not visible.
 
     Raises InputError as `read_bytes` does, ``import.no-dxf`` and ``import.too-many``.
     """

@@ -59,7 +59,7 @@ def chosen(drawing: Drawing, choices: Choices, unit: float) -> list[Circle]:
 def placed(
     circles: Iterable[Circle], drawing: Drawing, choices: Choices, unit: float
 ) -> list[Spot]:
-    """The circles in the group's frame, each drawn twice taken once."""
+    """The circles in the group's frame; one that is drawn twice counts once."""
     up = -1.0 if drawing.y_down else 1.0
     circles = list(circles)
     points = [(unit * circle.x, unit * circle.y) for circle in circles]
@@ -101,16 +101,16 @@ def spot_faults(spots: Sequence[Spot], choices: Choices) -> Iterator[Finding]:
         message = f"{len(spots)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
         yield fault("too-many", message, spots[0].circle.where.partition(":")[0], hint=CHOOSE)
         return
-    sound: list[Spot] = []
+    fit: list[Spot] = []
     for spot in spots:
         reason = _unfit(spot)
         if reason:
             message, hint = reason
             yield fault("circle", message, spot.circle.where, spot.circle.name, hint)
         else:
-            sound.append(spot)
-    for index, spot in enumerate(sound):
-        yield from _too_near(spot, sound[:index], choices)
+            fit.append(spot)
+    for index, spot in enumerate(fit):
+        yield from _too_near(spot, fit[:index], choices)
 
 
 def _unfit(spot: Spot) -> tuple[str, str] | None:

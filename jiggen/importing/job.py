@@ -33,7 +33,7 @@ READERS = (".dxf", ".svg", ".csv")
 class Imported:
     """A pattern made of a drawing: its file's text, its values, and notes on it.
 
-    `circles` counts those taken and `passed_over` those that were not; `unit` says what a unit
+    `circles` counts those used and `passed_over` those that were not; `unit` says what a unit
     of the drawing is, and how that is known; `checks` are what the person should look at.
     """
 
@@ -107,9 +107,9 @@ def _reader(path: Path) -> Callable[[Path], Drawing]:
             return read_svg
         case ".csv":
             return read_csv
-    said = f"a file that ends in {path.suffix or 'nothing'} is not read"
+    message = f"a file that ends in {path.suffix or 'nothing'} is not read"
     hint = f"Files that end in {', '.join(READERS)} are. Save the drawing as one of them."
-    raise InputError(fault("kind", said, str(path), hint=hint))
+    raise InputError(fault("kind", message, str(path), hint=hint))
 
 
 # -- tables ---------------------------------------------------------------------------------------
@@ -122,7 +122,7 @@ _COLUMNS = Columns(
     optional=True,
     comments=True,
 )
-_ROW = "A row is x, y, diameter, each a number; a first row with these names may stand above them."
+_ROW = "A row is x, y, diameter, each a number; a first row with these names may come above them."
 
 
 def read_csv(path: Path) -> Drawing:
@@ -223,9 +223,9 @@ def _checks(choices: Choices, group: Group) -> Iterator[str]:
         yield "No hole has a counterpart on the other side: is the drawing's y = 0 the centre line?"
 
 
-def _head(path: Path, choices: Choices, said: str) -> Iterator[str]:
+def _head(path: Path, choices: Choices, unit: str) -> Iterator[str]:
     layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
-    yield f"Imported from the drawing {path.name}{layers}; its unit: {said}."
+    yield f"Imported from the drawing {path.name}{layers}; its unit: {unit}."
     yield (
         "No drawing tells whether its holes are those of the actual plate: lay the plate on a "
         "1:1 print or on a trial plate before any jig is built."

@@ -30,7 +30,7 @@ class Circle:
 
     `name` is how a person finds it again, `where` its file and line where that has lines.
     `layers` are the names it is selected by.  `flaw` says why it is not a circle after all (one
-    that is squeezed by what it is drawn in, say), and is empty for a sound one.
+    that is squeezed by what it is drawn in, say); empty otherwise.
     """
 
     x: float

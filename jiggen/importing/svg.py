@@ -167,7 +167,7 @@ class _Walk:
         return self._seen < MOST
 
     def _placed(self, node: Node, place: _Place) -> _Place | None:
-        """The place within `node`; None, and a fault, when that cannot be told."""
+        """The place within `node`; None, and a fault, when it cannot be read."""
         if MOVES.search(node.get("style")):
             self._refuse(node, "a style moves the shape, which is not read")
             return None

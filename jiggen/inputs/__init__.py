@@ -5,5 +5,5 @@ findings with file, line and key, under the prefix of the package that reads.  `
 values by pydantic models.  `faults` has the words that all of them share.
 
 A reader checks the fields of the whole file first, and reports every fault of them at once.
-Checks of values against each other run only where every field is sound.
+Checks of values against each other run only where every field is valid.
 """

@@ -18,7 +18,7 @@ KeyPath = tuple[str | int, ...]
 """Keys and list indexes (from 0) from the top of a file down to one value."""
 
 DEEPEST = 12
-"""Paths longer than this are not kept: no pattern has them, and they could fill the memory."""
+"""Paths longer than this are left out: no file of ours has them, and they could fill the memory."""
 
 
 class Place(NamedTuple):

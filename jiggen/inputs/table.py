@@ -30,7 +30,7 @@ class Columns:
 
     `others` are further names for them.  `lengths` may have a unit in their name.  `optional`:
     a table may do without the names, and then has these columns in this order.  `comments`:
-    lines with ``#`` may stand below the names too.
+    lines with ``#`` may follow below the names too.
     """
 
     names: tuple[str, ...]
@@ -69,12 +69,12 @@ class Table(Source):
     rows: tuple[Row, ...]
 
     def place(self, path: KeyPath) -> Place:
-        """The line that `path` stands on."""
+        """The line that `path` is on."""
         row = path[1] if len(path) > 1 else None
         return Place(self.rows[row].line if isinstance(row, int) else self.header, 0)
 
     def key(self, path: KeyPath) -> str:
-        """The name of the column that `path` stands in, or nothing for a whole row."""
+        """The name of the column that `path` is in, or nothing for a whole row."""
         column = part_name(path) or (str(path[-1]) if len(path) != 2 else "")
         if path[:1] == ("columns",):
             column = str(path[-1])
@@ -117,7 +117,7 @@ def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
 
 
 def _is_header(line: str) -> bool:
-    """Whether a line is more than what may stand above the names of the columns."""
+    """Whether a line is more than what may come above the names of the columns."""
     words = line.strip()
     return bool(words) and not words.startswith("#") and not _SEPARATOR.fullmatch(words)
 
@@ -135,7 +135,7 @@ def _records(
                 yield line, words
             line = above + reader.line_num + 1
     except csv.Error as error:
-        hint = "A quotation mark inside a cell is doubled, and the cell stands in quotes."
+        hint = "A quotation mark inside a cell is doubled, and the cell is in quotes."
         raise kind.refusal("syntax", f"not CSV: {error}", f"{file}:{line}", hint) from None
 
 

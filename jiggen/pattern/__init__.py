@@ -1,7 +1,7 @@
-"""Room: pattern.  From a pattern file to checked values in mm, or to all that is wrong with it.
+"""Hole patterns: from a pattern file to checked values in mm, or to all that is wrong with it.
 
 `find_pattern` turns a name into a path, `read_pattern` a path into a `Pattern`, and
-`check_boot` asks whether that pattern serves a boot sole length.  The values are plain frozen
+`check_boot` checks that the pattern serves a boot sole length.  The values are plain frozen
 dataclasses, every length in mm whatever unit the file is written in.  Nothing in a file is
 ever evaluated.
 

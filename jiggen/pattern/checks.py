@@ -1,6 +1,6 @@
 """Whether the holes of a pattern can be drilled together: places, spacing, steps.
 
-Everything here works on the values in mm of a pattern whose fields are sound.
+Everything here works on the values in mm of a pattern whose fields are valid.
 """
 
 from __future__ import annotations

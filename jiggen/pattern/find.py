@@ -1,7 +1,7 @@
 """Where pattern files are looked for: as given, then folder by folder.
 
 A name is looked for in ./patterns, which belongs to the job at hand, then in the user's own data
-folder, then among the patterns that come with jiggen; the first found is taken.
+folder, then among the patterns that come with jiggen; the first found is used.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Known:
 def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
     """The pattern file meant by a path, or by a name without ``.toml``.
 
-    A path (with a folder or ``.toml`` in it) is taken as given.  A name is looked for as a
+    A path (with a folder or ``.toml`` in it) is used as given.  A name is looked for as a
     file of that name, then in ./patterns, in the user's folder, and among the shipped patterns.
 
     Raises InputError ``pattern.missing`` when nothing is there, naming the known patterns.

@@ -32,7 +32,7 @@ PAIRS = {
 def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "") -> str:
     """`pattern` as TOML that `read_pattern` reads back to the same values.
 
-    `head` are paragraphs that stand first, as comments; `drill_note` is one over ``[drill]``.
+    `head` are paragraphs that come first, as comments; `drill_note` is one above ``[drill]``.
     Lengths (mm in `pattern`) are written in the pattern's unit, to a nanometre in mm.
     Raises InputError ``pattern.no-group`` for a pattern without any hole.
     """

@@ -1,4 +1,4 @@
-"""Room: remount.  New holes beside the holes of an earlier mount; after layout, numpy only.
+"""Remounting: new holes beside the holes of an earlier mount; after layout, numpy only.
 
 `read_old_holes` reads old holes from a file, `old_holes` takes them from a known pattern's
 layout.  `conflicts` says which new holes lie too near an old one, `clear_shifts` at which

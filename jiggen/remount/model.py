@@ -1,4 +1,4 @@
-"""Old holes, the limits they are kept at, and what is found about them; mm, in the ski frame."""
+"""Old holes, their distance limits, and the results; mm, in the ski frame."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class RemountLimits:
     reuse: float = 0.3  # common practice, no source
 
     def check(self) -> None:
-        """Raise InputError ``remount.limit``, all faults at once, for limits that are none."""
+        """Raise InputError ``remount.limit``, all faults at once, for limits out of range."""
         limits = (
             ("limit", self.open, 100.0, "limit to an open hole"),
             ("plugged-limit", self.plugged, 100.0, "limit to a plugged hole"),
@@ -50,7 +50,7 @@ class RemountLimits:
         faults = [
             Finding("remount.limit", f"{what} is {value:g} mm", key=key, hint=_allowed(most))
             for key, value, most, what in limits
-            if not 0 <= value <= most  # so put, NaN is refused as well
+            if not 0 <= value <= most  # written so that NaN fails too
         ]
         if faults:
             raise InputError(faults)

@@ -2,7 +2,7 @@
 
 A new hole at (x, y), shifted by s, is d = √((x + s - xo)² + dy²) from an old one at (xo, yo).
 It is too near while d < r: the open interval of half-width √(r² - dy²) about s = xo - x.  Where
-the old hole may be used again, the closed interval d ≤ q is taken out of that one's middle.
+the old hole may be used again, the closed interval d ≤ q is cut out of that one's middle.
 So the forbidden shifts of all pairs are open intervals, and the clear shifts, being what is
 left, closed ones: their ends are exact, no grid is walked.
 """
@@ -223,7 +223,7 @@ class Answer:
     @property
     def best(self) -> Layout | None:
         """The layout at the nearest clear mount, as it is set; None where `layout` is clear
-        itself, or none is.
+        itself, or no mount is.
         """
         way = self._way(self.nearest.best)
         if way is None or not self.conflicts:
