@@ -25,7 +25,7 @@ from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.model import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.expect import drill, expect, expect_halves
-from jiggen.report.mass import weigh
+from jiggen.report.plastics import weigh
 from jiggen.verify import BootCheck, Found, HoleCheck, Verification
 from jiggen.verify.mesh import Mesh
 

@@ -1,23 +1,17 @@
-from jiggen.report.beds import bed_lines, to_print
+"""What is printed at once, in words."""
 
-BEDS = [
-    {
-        "file": "bed-1.3mf",
-        "pieces": [{"part": part} for part in ("body-toe", "body-heel", "knob", "knob")],
-    },
-    {"file": "bed-2.3mf", "pieces": [{"part": "rail"}]},
-]
+from jiggen.record.model import LaidPiece, PrintBed
+from jiggen.report.summary import to_print
 
 
-def test_a_line_a_bed_counts_its_pieces():
-    assert bed_lines(BEDS) == [
-        "bed 1: body-toe, body-heel, 2 x knob (bed-1.3mf)",
-        "bed 2: rail (bed-2.3mf)",
+def bed(number, *parts):
+    laid = (LaidPiece(name=part, part=part, x=2.0, y=2.0) for part in parts)
+    return PrintBed(file=f"bed-{number}.3mf", pieces=tuple(laid))
+
+
+def test_a_summary_has_one_line_per_bed_that_counts_its_pieces():
+    assert to_print([bed(1, "body-toe", "body-heel", "knob", "knob"), bed(2, "rail")]) == [
+        "To print: bed 1: body-toe, body-heel, 2 x knob (bed-1.3mf)",
+        "          bed 2: rail (bed-2.3mf)",
     ]
-
-
-def test_a_summary_says_it_once_what_the_lines_are_for():
-    first, second = to_print(BEDS)
-    assert first.startswith("To print: bed 1: ")
-    assert second == "          bed 2: rail (bed-2.3mf)"
     assert to_print([]) == []

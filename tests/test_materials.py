@@ -20,9 +20,8 @@ from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.errors import CheckFailed, InputError
-from jiggen.report.advice import advice, in_car
 from jiggen.report.expect import expect
-from jiggen.report.mass import filled
+from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
 from jiggen.tables.materials import USUAL, material, materials, parked_car
 from jiggen.verify.mesh import Mesh, read_stl

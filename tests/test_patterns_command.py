@@ -12,8 +12,7 @@ from jiggen.cli import main
 from jiggen.layout import Layout, layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.find import known_patterns, user_folder
-from jiggen.report.patterns import described, list_patterns
-from jiggen.report.sketch import sketch
+from jiggen.report.patterns import described, list_patterns, sketch
 
 PLATE = """\
 format = 1

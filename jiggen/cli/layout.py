@@ -143,8 +143,7 @@ def show(
     """Show a pattern: what it says, and a small plan of its holes."""
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.patterns import described
-    from jiggen.report.sketch import sketch
+    from jiggen.report.patterns import described, sketch
 
     path = find_pattern(pattern)
     found = read_pattern(path)
@@ -184,8 +183,8 @@ def materials(name: Annotated[str | None, ONE_MATERIAL], as_json: options.JsonOp
 
     The numbers are published ranges of plain plastics; those of a given spool may differ.
     """
-    from jiggen.report.materials import as_data, described
-    from jiggen.report.materials import table as as_table
+    from jiggen.report.plastics import as_data, described
+    from jiggen.report.plastics import table as as_table
     from jiggen.tables.materials import material
     from jiggen.tables.materials import materials as listed
 

@@ -11,9 +11,9 @@ from jiggen.design.gauge import Gauge
 from jiggen.errors import Finding, InputError
 from jiggen.files import MEASUREMENTS, parse_toml
 from jiggen.record import GaugeRecord
-from jiggen.report.beds import to_print
 from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.sheet.gauge import gauge_sheet
+from jiggen.report.summary import to_print
 from jiggen.verify import Verification, table, verdict
 
 SHEET = "sheet.pdf"

@@ -18,8 +18,8 @@ from jiggen.measure.printer import Compensation, Profile
 from jiggen.record import JigRecord
 from jiggen.report.expect import drill, expect
 from jiggen.report.folder import Progress, verified_folder
-from jiggen.report.mass import weigh
 from jiggen.report.page import REPORT, report_html
+from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf
 from jiggen.solid import build
 from jiggen.verify import Verification

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from jiggen.cautions import CAUTIONS
 from jiggen.record import DepthStop, JigRecord
 from jiggen.record.model import Bought, Compensated
 from jiggen.record.results import Accuracy, Plastic
-from jiggen.report.advice import car_words
-from jiggen.report.beds import to_print
-from jiggen.report.compensated import LAY, compensated
-from jiggen.report.job import Finished
+from jiggen.report.plastics import car_words
+
+if TYPE_CHECKING:
+    from jiggen.report.job import Finished
+import math
+
+from jiggen.record.model import PrintBed
 from jiggen.tables.materials import material
 from jiggen.verify import table, verdict
 
@@ -94,3 +98,47 @@ def _expected(accuracy: Accuracy) -> list[str]:
 
 def _bought(line: Bought) -> str:
     return f"{line.count} x {line.name} {line.size} ({line.standard})"
+
+
+def to_print(beds: Sequence[PrintBed]) -> list[str]:
+    """The lines of a summary on what to print, bed by bed."""
+    return [
+        f"{'' if number else 'To print:':<10}bed {number + 1}: {_pieces(bed)} ({bed.file})"
+        for number, bed in enumerate(beds)
+    ]
+
+
+def _pieces(bed: PrintBed) -> str:
+    return ", ".join(f"{n} x {part}" if n > 1 else part for part, n in bed.counts.items())
+
+
+LAY = (
+    "Print them on this printer alone, as the files lie, at 100 %: do not turn a part on the bed "
+    "(half a turn does no harm), and switch off the slicing program's own correction of size and "
+    "holes."
+)
+
+
+def compensated(entry: Compensated) -> str:
+    """One sentence for a record's `compensation`: what STL and 3MF have that STEP has not."""
+    (along_x, lean), (_, along_y) = entry.matrix
+    angle = math.degrees(math.atan2(lean, along_y))
+    sizes = (
+        _size(along_x, "longer", "shorter", " in x"),
+        _size(along_y, "longer", "shorter", " in y"),
+        _size(entry.height, "higher", "lower", ""),
+    )
+    said = [words for words in sizes if words]
+    if abs(angle) >= 0.005:
+        said.append(f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}")
+    return (
+        f"parts made {', '.join(said) or 'as designed'}; jig.step is as designed, with the "
+        "fits of this printer"
+    )
+
+
+def _size(factor: float, more: str, less: str, where: str) -> str:
+    change = 100 * (factor - 1)
+    if abs(change) < 0.005:
+        return ""
+    return f"{abs(change):.2f} % {more if change > 0 else less}{where}"

@@ -11,9 +11,8 @@ from jiggen.export.compensation import refuse_compensation
 from jiggen.layout.model import Layout
 from jiggen.measure.printer import Profile
 from jiggen.record import TrialRecord
-from jiggen.report.beds import to_print
-from jiggen.report.compensated import LAY, compensated
 from jiggen.report.folder import Progress, verified_folder
+from jiggen.report.summary import LAY, compensated, to_print
 from jiggen.verify import Verification, table, verdict
 
 USE = (

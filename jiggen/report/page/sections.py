@@ -12,8 +12,8 @@ from jiggen.cautions import CAUTIONS
 from jiggen.record import Hole, JigRecord
 from jiggen.record.model import Compensated, FileEntry, JigInputs, PrintBed
 from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
-from jiggen.report.compensated import LAY, compensated
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
+from jiggen.report.summary import LAY, compensated
 from jiggen.verify.results import HEAD, NOTHING
 
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}

@@ -1,0 +1,289 @@
+"""Plastics in words and numbers: what each does to a jig, and what the parts of one weigh."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import asdict
+from types import MappingProxyType
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.accuracy import material as material_effects
+from jiggen.accuracy.material import COLDER, Effects, effects, movement, softness
+from jiggen.design import Design
+from jiggen.record.model import Part
+from jiggen.record.results import Movement, PartMass, Plastic, PlasticEffects
+from jiggen.tables.materials import USUAL, Material, Span, material, materials, parked_car
+from jiggen.verify.mesh import Mesh
+
+InCar = Literal["yes", "limp", "hot days", "no"]
+
+# Common practice, no source.
+PRINTING: Mapping[str, str] = MappingProxyType(
+    {
+        "PLA": "Prints easily on any printer, and is stiff.",
+        "PETG": "Prints on most printers without a closed chamber, and takes a warm workshop.",
+        "ABS": "Needs a closed, warm printer: in a draught the long body warps off the bed.",
+        "ASA": "Needs a closed, warm printer, like ABS; it shrinks less and stands the sun.",
+        "PA": "Must be dried, and printed dry.",
+        "PC": "Needs a very hot nozzle and a closed, hot printer.",
+    }
+)
+
+
+def in_car(plastic: Material) -> InCar:
+    """Whether a jig keeps its shape in a car parked in the sun.
+
+    ``no`` where it softens elsewhere than in the hottest car that was measured, ``hot days``
+    where only in that, ``limp`` where it holds but is soft until it has cooled.
+    """
+    places = parked_car()
+    softening = [car for car in places if plastic.deflection.low <= car.temperature]
+    if softening:
+        return "hot days" if softening == [places[-1]] else "no"
+    return "limp" if plastic.glass.low <= places[-1].temperature else "yes"
+
+
+def car_safe() -> tuple[str, ...]:
+    """Names of the plastics that a jig may lie in a parked car in, and stays true in."""
+    return tuple(row.name for row in materials() if in_car(row) == "yes" and not row.swelling)
+
+
+def car_words(plastic: Material) -> str:
+    """What becomes of a jig in a car parked in the sun, with the temperatures measured there."""
+    hottest = parked_car()[-1]
+    softening = [car for car in parked_car() if plastic.deflection.low <= car.temperature]
+    kept = in_car(plastic)
+    if kept == "yes":
+        return (
+            f"Keeps its shape in a parked car: it softens from {plastic.deflection.low:g} °C, and "
+            f"{hottest.temperature:g} °C were measured {hottest.place}."
+        )
+    if kept == "limp":
+        return (
+            f"Keeps its shape in a parked car, but is limp from {plastic.glass.low:g} °C: let it "
+            "cool before you use it."
+        )
+    first, *others = softening
+    days = "No jig to leave in a parked car" if others else "Take it out of the car on hot days"
+    safe = " and ".join([", ".join(car_safe()[:-1]), car_safe()[-1]])
+    return (
+        f"{days}: it softens from {plastic.deflection.low:g} °C, and {first.temperature:g} °C were "
+        f"measured {first.place}. {safe} keep their shape there."
+    )
+
+
+def about(plastic: Material) -> tuple[str, ...]:
+    """What to know of a plastic, whatever the jig."""
+    return tuple(_about(plastic))
+
+
+def _about(plastic: Material) -> Iterator[str]:
+    yield PRINTING[plastic.name]
+    yield car_words(plastic)
+    if plastic.swelling:
+        yield (
+            f"It takes up moisture and grows by {plastic.swelling.low:g} to "
+            f"{plastic.swelling.high:g} %: no material for a jig that must stay true."
+        )
+
+
+def advice(plastic: Material, found: Effects) -> tuple[str, ...]:
+    """What to know before this jig is printed in `plastic`, which does `found` to it."""
+    moved = found.movement
+    least, most = moved.shrinkage
+    return (
+        *_about(plastic),
+        f"Not corrected for, it shrinks by {plastic.shrinkage.low:g} to {plastic.shrinkage.high:g}"
+        f" %: {found.hole}, {moved.reach:.0f} mm from the mark, would be {least:.2f} to "
+        f"{most:.2f} mm off. Measure the 100.0 scale and correct the print by it.",
+        f"In a car {COLDER:g} °C colder than the workshop {found.hole} comes {moved.cold:.2f} mm "
+        "nearer the mark. Drill when the jig is as warm as it was when you measured it.",
+        f"Pressed with {found.force:g} N a solid rail gives {found.bend:.1f} mm; the centring "
+        "counts on that, so leave no hollows in rails and pinions.",
+    )
+
+
+WALLS = 4  # lines; for parts that take real load: kapycad.com/en/learn/3dprint/walls-and-infill
+LINE = 0.45  # mm wide from a 0.4 mm nozzle, same page
+SKIN = 1.0  # mm of solid top and bottom layers: five of 0.2 mm (common practice, no source)
+INFILL = 30  # % within (common practice, no source)
+SOLID = ("rail", "pinion")  # kinds of parts counted as solid: thin, walls fill most of them
+LEVEL = np.cos(np.radians(45.0))  # a face whose normal is steeper counts as top or bottom
+
+
+def weigh(design: Design, parts: Iterable[Part], read: Callable[[str], Mesh]) -> Plastic:
+    """Mass of each part in g, what the plastic does, and advice.
+
+    Volumes are those of the record's `parts`; faces those of the mesh that `read` finds in a
+    part's file.
+    """
+    chosen = material(design.settings.material)
+    density = (chosen.density.low + chosen.density.high) / 2
+    found = effects(design)
+    weighed = tuple(_part(part, read(part.file), density) for part in parts if part.printed)
+    return Plastic(
+        name=chosen.name,
+        density=round(density, 3),
+        walls=WALLS,
+        line=LINE,
+        skin=SKIN,
+        parts=weighed,
+        solid=round(sum(part.count * part.solid for part in weighed), 1),
+        printed=round(sum(part.count * part.printed for part in weighed), 1),
+        parked_car=in_car(chosen),
+        effects=PlasticEffects(
+            hole=found.hole,
+            movement=_movement(found.movement),
+            bend=round(found.bend, 5),
+            force=round(found.force, 5),
+            colder=COLDER,
+        ),
+        advice=advice(chosen, found),
+    )
+
+
+def _movement(found: material_effects.Movement) -> Movement:
+    swelling = found.swelling
+    return Movement(
+        reach=round(found.reach, 5),
+        shrinkage=(round(found.shrinkage[0], 5), round(found.shrinkage[1], 5)),
+        cold=round(found.cold, 5),
+        swelling=swelling and (round(swelling[0], 5), round(swelling[1], 5)),
+    )
+
+
+def _part(part: Part, mesh: Mesh, density: float) -> PartMass:
+    """One part: mass of a piece in g, `density` in g/cm³."""
+    infill = 100 if part.kind in SOLID else INFILL
+    grams = density / 1000  # per mm³
+    return PartMass(
+        name=part.name,
+        count=part.count,
+        infill=infill,
+        volume=part.volume,
+        solid=round(part.volume * grams, 1),
+        printed=round(filled(part.volume, mesh, infill) * grams, 1),
+    )
+
+
+def filled(volume: float, mesh: Mesh, infill: float) -> float:
+    """How many of a part's `volume` mm³ become plastic at `infill` % within.
+
+    Estimated from the surface: under each face of the mesh, as it lies on the bed, is a shell,
+    WALLS lines or SKIN thick, never more than the part; the rest is filled by `infill`.  Corners
+    count twice, so a slicer gives less: by 4 % on a body, 8 % on a knob.
+    """
+    corners = mesh.vertices[mesh.triangles]
+    normals: NDArray[np.float64] = np.cross(
+        corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    )
+    doubled = np.linalg.norm(normals, axis=1)
+    level = np.abs(normals[:, 2]) > LEVEL * doubled
+    shell = float((np.where(level, SKIN, WALLS * LINE) * doubled).sum() / 2)
+    kept = min(volume, shell)
+    return kept + infill / 100 * (volume - kept)
+
+
+REACH = 190.0  # mm from the mounting mark: about where the farthest holes lie
+CAR: dict[InCar, str] = {
+    "yes": "keeps its shape",
+    "limp": "goes limp",
+    "hot days": "softens on hot days",
+    "no": "softens",
+}
+UNITS = {"g/cm3": "g/cm³", "%": "%", "1e-6/K": "µm on 1 m and °C", "degC": "°C", "MPa": "N/mm²"}
+QUANTITIES = {
+    "density": "density",
+    "shrinkage": "shrinks when printed",
+    "expansion": "grows when warmed",
+    "glass": "goes limp (glass transition)",
+    "deflection": "softens under load (0.45 MPa)",
+    "modulus": "stiffness (tensile modulus)",
+    "swelling": "grows by moisture",
+}
+
+
+def table() -> str:
+    """A row for each plastic, and below it what the columns mean."""
+    head = (
+        *("plastic", "g/cm³", "shrinks", "off by", "in the cold", "rail bends"),
+        *("softens", "in a parked car"),
+    )
+    rows = [head, *map(_row, materials())]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in rows
+    ]
+    cars = [f"             {car.temperature:g} °C {car.place}" for car in parked_car()]
+    return "\n".join(
+        [
+            *lines,
+            "",
+            f"off by       a hole {REACH:g} mm from the mounting mark, if the print's scale is not "
+            "corrected",
+            f"in the cold  the same hole, {COLDER:g} °C colder than when the jig was measured",
+            f"rail bends   against {USUAL}, by the least stiffness known; the build's centring "
+            "check counts on it",
+            "parked car   in the sun there were measured:",
+            *cars,
+            "",
+            f"{USUAL} is what a build takes unless --material says otherwise.",
+            "jiggen materials NAME tells more of one, with the source of each number.",
+        ]
+    )
+
+
+def _row(row: Material) -> tuple[str, ...]:
+    moved = movement(row, REACH)
+    return (
+        row.name,
+        _range(row.density),
+        f"{_range(row.shrinkage)} %",
+        f"{moved.shrinkage[0]:.2f}–{moved.shrinkage[1]:.2f} mm",
+        f"{moved.cold:.2f} mm",
+        f"× {softness(row):.2f}",
+        f"{row.deflection.low:g} °C",
+        CAR[in_car(row)],
+    )
+
+
+def described(row: Material) -> str:
+    """One plastic: what to know of it, then each value with its source."""
+    spans = {name: getattr(row, name) for name in QUANTITIES if getattr(row, name)}
+    width = max(len(QUANTITIES[name]) for name in spans)
+    lines = [row.name, *(f"- {words}" for words in about(row)), ""]
+    for name, span in spans.items():
+        lines += [
+            f"{QUANTITIES[name].ljust(width)}  {_range(span)} {UNITS[span.unit]}",
+            f"{' ' * width}  {span.source}",
+        ]
+    lines += ["", "In cars parked in the sun:"]
+    lines += [f"- {car.temperature:g} °C {car.place}: {car.source}" for car in parked_car()]
+    return "\n".join(lines)
+
+
+def as_data(rows: tuple[Material, ...]) -> dict[str, Any]:
+    """Everything for ``--json``; lengths in mm."""
+    return {
+        "usual": USUAL,
+        "colder": COLDER,
+        "materials": [
+            {
+                **row.as_dict(),
+                "in_parked_car": in_car(row),
+                "bends": round(softness(row), 4),
+                "movement": asdict(movement(row, REACH)),
+                "advice": list(about(row)),
+            }
+            for row in rows
+        ],
+        "parked_car": [asdict(car) for car in parked_car()],
+    }
+
+
+def _range(span: Span) -> str:
+    return "–".join(dict.fromkeys((f"{span.low:g}", f"{span.high:g}")))
