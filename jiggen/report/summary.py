@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from jiggen.cautions import CAUTIONS
 from jiggen.record import DepthStop, JigRecord
-from jiggen.record.model import Bought, Compensated
+from jiggen.record.model import Bought, Compensated, PrintBed
 from jiggen.record.results import Accuracy, Plastic
 from jiggen.report.plastics import car_words
+from jiggen.tables.materials import material
+from jiggen.verify import table, verdict
 
 if TYPE_CHECKING:
     from jiggen.report.job import Finished
-import math
-
-from jiggen.record.model import PrintBed
-from jiggen.tables.materials import material
-from jiggen.verify import table, verdict
 
 
 def summary(finished: Finished) -> str:
