@@ -463,6 +463,15 @@ def test_a_table_in_inches(tmp_path: Path):
     assert holes_of(made.pattern) == {(25.4, 12.7, 2.54)}
 
 
+def test_a_unit_in_the_names_of_the_columns(tmp_path: Path):
+    made = import_pattern(table(tmp_path, "x (in);y (in);d (in)\n1;0,5;0,1\n"), Choices())
+    assert holes_of(made.pattern) == {(25.4, 12.7, 2.54)}
+    assert made.unit == "in, as its columns say"
+    with pytest.raises(InputError, match="different units") as caught:
+        import_pattern(table(tmp_path, "x (in);y;d\n1;12.7;2.54\n"), Choices())
+    assert codes(caught) == ["import.units"]
+
+
 def test_every_faulty_row_is_named_with_its_line(tmp_path: Path):
     path = table(tmp_path, "x,y,d\n1,2,3\n40,wide,3\n# fine\n41,2\n42,nan,3\n99,2,40\n")
     with pytest.raises(InputError) as caught:

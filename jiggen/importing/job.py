@@ -122,6 +122,7 @@ _COLUMNS = Columns(
     optional=True,
     comments=True,
 )
+_PLAIN = "mm, as nothing else is given"
 _ROW = "A row is x, y, diameter, each a number; a first row with these names may come above them."
 
 
@@ -134,17 +135,17 @@ def read_csv(path: Path) -> Drawing:
     table = read_table(path, KIND, _COLUMNS)
     if not table.rows:
         raise InputError(fault("empty", "there is no row in it", table.file, hint=_ROW))
-    units = {table.units.get(name, "") for name in _COLUMNS.needed}
-    if len(units - {""}) > 1:
+    units = {table.units.get(name) or "mm" for name in _COLUMNS.needed}
+    if len(units) > 1:
         hint = "Give all lengths in one unit."
         raise InputError(fault("units", "columns in different units", table.file, hint=hint))
-    unit = max(units)
+    [unit] = units
     read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
     return Drawing(
         file=table.file,
         circles=tuple(item for item in read if isinstance(item, Circle)),
-        unit=UNITS[unit or "mm"].mm,
-        unit_source=f"{unit}, as its columns say" if unit else "mm, as nothing else is given",
+        unit=UNITS[unit].mm,
+        unit_source=f"{unit}, as its columns say" if any(table.units.values()) else _PLAIN,
         faults=tuple(item for item in read if isinstance(item, Finding)),
     )
 

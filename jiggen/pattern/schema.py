@@ -45,9 +45,10 @@ def on_a_ski(limit: float, name: str = "") -> AfterValidator:
         if abs(value) <= limit:
             return value
         unit = unit_in(info)
-        range_ = f"outside the range of real skis (± {unit.show(limit)})"
-        hint = f"Allowed: up to {unit.show(limit)} to either side."
-        raise fault("length", f"{name}{unit.show(value)} is {range_}", hint if name else "")
+        outside = f"outside the range of real skis (± {unit.show(limit)})"
+        message = f"{name}{unit.show(value)}{',' if name else ' is'} {outside}"
+        hint = f"Allowed: up to {unit.show(limit)} either way."
+        raise fault("length", message, hint if name else "")
 
     return AfterValidator(check)
 

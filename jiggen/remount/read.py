@@ -13,10 +13,10 @@ from pydantic import BeforeValidator, Field
 from jiggen.errors import InputError
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import MM, Fault, quoted, unit_of
-from jiggen.inputs.shape import Shape, Size, Units, fault, pair_of, validate
+from jiggen.inputs.shape import Shape, Size, Units, between, fault, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
-from jiggen.pattern.model import MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
-from jiggen.pattern.schema import Diameter, on_a_ski
+from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
+from jiggen.pattern.schema import on_a_ski
 from jiggen.remount.model import OldHole
 from jiggen.units import length
 
@@ -50,6 +50,7 @@ def _plugged(cell: object) -> object:
 
 X = Annotated[Size, on_a_ski(X_LIMIT, "x is ")]
 Y = Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]
+Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
 
 
 class OldHoleShape(Shape):
