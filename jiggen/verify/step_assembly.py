@@ -133,7 +133,7 @@ class _Tree:
         return list(found.values())
 
     def _joined(self) -> dict[int, list[int]]:
-        """Representations said to be one shape without a placement, both ways."""
+        """Representations that are one shape without a placement, both ways."""
         same: dict[int, list[int]] = defaultdict(list)
         for link in self._file.all_of("SHAPE_REPRESENTATION_RELATIONSHIP"):
             first, second = link.ref(2), link.ref(3)

@@ -111,11 +111,11 @@ class ShapeReader:
         vertices: set[int] = set()
         found, flats = [], []
         for solid in solids:
-            for face in self.file.refs(solid.ref(1), 1):
+            for face in map(self.file.__getitem__, self.file[solid.ref(1)].refs(1)):
                 edges = list(self._edges(face))
                 vertices.update(*map(self._both_ends, edges))
-                surface = self.file.ref(face, 2)
-                kind = self.file.keyword(surface)
+                surface = self.file[face.ref(2)]
+                kind = surface.keyword
                 if kind in ROUND_SURFACES:
                     found.append(self._round_face(face, surface, edges))
                 elif kind == "PLANE" and self.flats:
@@ -129,7 +129,7 @@ class ShapeReader:
         if entity.keyword != "AXIS2_PLACEMENT_3D":
             raise StepError(f"#{number}: {entity.keyword} instead of AXIS2_PLACEMENT_3D")
         z, x = (
-            None if ref is None else np.array(self.file.numbers(ref, 1))
+            None if ref is None else np.array(self.file[ref].numbers(1))
             for ref in (entity.optional_ref(2), entity.optional_ref(3))
         )
         try:
@@ -137,35 +137,35 @@ class ShapeReader:
         except ValueError as error:
             raise StepError(f"#{number}: {error}") from None
 
-    def _edges(self, face: int) -> Iterator[int]:
-        for bound in self.file.refs(face, 1):
-            loop = self.file.ref(bound, 1)
-            if not self.file.is_a(loop, "EDGE_LOOP"):
-                continue  # a cone's tip or a sphere's pole: one vertex, no edge
-            for oriented in self.file.refs(loop, 1):
-                yield self.file.ref(oriented, 3)
+    def _edges(self, face: Entity) -> Iterator[int]:
+        for bound in face.refs(1):
+            loop = self.file[self.file[bound].ref(1)]
+            if loop.keyword == "EDGE_LOOP":  # or a cone's tip, a sphere's pole: one vertex, no edge
+                for oriented in loop.refs(1):
+                    yield self.file[oriented].ref(3)
 
     def _both_ends(self, edge: int) -> tuple[int, int]:
         ends = self._ends.get(edge)  # an edge has two faces
         if ends is None:
-            ends = self._ends[edge] = self.file.ref(edge, 1), self.file.ref(edge, 2)
+            entity = self.file[edge]
+            ends = self._ends[edge] = entity.ref(1), entity.ref(2)
         return ends
 
-    def _round_face(self, face: int, surface: int, edges: list[int]) -> RoundFace:
+    def _round_face(self, face: Entity, surface: Entity, edges: list[int]) -> RoundFace:
         arcs = (self._arc(edge) for edge in edges)
         ends = [self._vertex(end) for edge in edges for end in self._both_ends(edge)]
-        cylinder = self.file.keyword(surface) == "CYLINDRICAL_SURFACE"
+        cylinder = surface.keyword == "CYLINDRICAL_SURFACE"
         return RoundFace(
             # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
-            hollow=not self.file[face].true(3),
-            place=self.placement(self.file.ref(surface, 1)),
-            radius=self.file[surface].number(2) * self.scale if cylinder else None,
+            hollow=not face.true(3),
+            place=self.placement(surface.ref(1)),
+            radius=surface.number(2) * self.scale if cylinder else None,
             arcs=tuple(arc for arc in arcs if arc),
             ends=np.array(ends).reshape(-1, 3),
         )
 
     def _straight(self, edges: list[int]) -> Array:
-        straight = (edge for edge in edges if self.file.keyword(self.file.ref(edge, 3)) == "LINE")
+        straight = (edge for edge in edges if self._curve(edge).keyword == "LINE")
         ends = [[self._vertex(end) for end in self._both_ends(edge)] for edge in straight]
         return np.array(ends).reshape(-1, 2, 3)
 
@@ -175,7 +175,7 @@ class ShapeReader:
         return self._arcs[edge]
 
     def _read_arc(self, edge: int) -> Arc | None:
-        curve = self.file[self.file.ref(edge, 3)]
+        curve = self._curve(edge)
         if curve.keyword in WRAPPED_CURVES:
             curve = self.file[curve.ref(1)]
         if curve.keyword not in ROUND_CURVES:
@@ -189,6 +189,9 @@ class ShapeReader:
         sweep = 2 * np.pi if full else (self._angle(place, last) - start) % (2 * np.pi)
         return Arc(place, curve.number(2) * self.scale, start, float(sweep))
 
+    def _curve(self, edge: int) -> Entity:
+        return self.file[self.file[edge].ref(3)]
+
     def _angle(self, place: Array, vertex: int) -> float:
         x, y, _ = place[:3, :3].T @ (self._vertex(vertex) - place[:3, 3])
         return float(np.arctan2(y, x))
@@ -196,13 +199,13 @@ class ShapeReader:
     def _vertex(self, number: int) -> Array:
         vertex = self._vertices.get(number)
         if vertex is None:
-            vertex = self._vertices[number] = self._point(self.file.ref(number, 1))
+            vertex = self._vertices[number] = self._point(self.file[number].ref(1))
         return vertex
 
     def _point(self, number: int) -> Array:
         point = self._points.get(number)
         if point is None:
-            numbers = self.file.numbers(number, 1)
+            numbers = self.file[number].numbers(1)
             if len(numbers) != 3:
                 raise StepError(f"#{number}: a point of {len(numbers)} numbers")
             point = self._points[number] = np.array(numbers) * self.scale

@@ -2,7 +2,7 @@
 
 The file is cut into statements at once; an entity's arguments are parsed only when asked for,
 since most of a solid's entities (curves on surfaces) are of no use here.  What is asked of
-thousands of entities (`StepFile.ref`, `refs`, `numbers`) is read from their text by one pattern
+thousands of entities (`Entity.ref`, `refs`, `numbers`) is read from their text by one pattern
 where it is of the plain form that every writer writes; all else is parsed with care.
 """
 
@@ -36,7 +36,7 @@ class Word(str):
 
 @dataclass(frozen=True)
 class Typed:
-    """A value with its type said: ``LENGTH_MEASURE(25.4)``."""
+    """A value with its type: ``LENGTH_MEASURE(25.4)``."""
 
     keyword: str
     values: tuple[Value, ...]
@@ -78,82 +78,102 @@ ESCAPE = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Entity:
-    """One instance of the DATA section; `record` maps each of its types to the arguments.
+    """One instance of the DATA section, its arguments read when they are asked for.
 
-    A plain instance has one type, a complex one, ``( A() B(1.) )``, several.
-    The readers of arguments raise StepError where the file does not hold what is asked for.
+    A plain instance has one type, a complex one, ``( A() B(1.) )``, several: `of` names the one
+    whose arguments are meant, the first if left out.  The readers of arguments raise StepError
+    where the file does not hold what is asked for, or its text is not well formed.
     """
 
+    file: StepFile
     id: int
-    record: Record
+
+    @property
+    def record(self) -> Record:
+        """Each of its types with the values of its arguments."""
+        return self.file.record(self.id)
 
     @property
     def keyword(self) -> str:
         """The type of a plain instance, the first of a complex one."""
-        return next(iter(self.record))
+        return self.file.keywords[self.id] or next(iter(self.record))
 
-    def refs(self, index: int, keyword: str | None = None) -> tuple[Ref, ...]:
+    def refs(self, index: int, of: str = "") -> Sequence[int]:
         """Argument `index` as a list of references."""
-        values = self._argument(index, keyword)
-        if not isinstance(values, tuple):
-            raise self._wrong(index, "a list of references")
-        found = tuple(value for value in values if isinstance(value, Ref))
-        if len(found) != len(values):
-            raise self._wrong(index, "a list of references")
-        return found
+        plain = None if of else self._plain(index, SOME_REFS)
+        if plain:
+            return [int(word) for word in plain.replace("#", "").split(",")]
+        values = self._argument(index, of)
+        if isinstance(values, tuple):
+            found = tuple(value for value in values if isinstance(value, Ref))
+            if len(found) == len(values):
+                return found
+        raise self._wrong(index, "a list of references")
 
-    def ref(self, index: int, keyword: str | None = None) -> Ref:
+    def ref(self, index: int, of: str = "") -> int:
         """Argument `index` as a reference."""
-        value = self._argument(index, keyword)
+        plain = None if of else self._plain(index, ONE_REF)
+        if plain:
+            return int(plain)
+        value = self._argument(index, of)
         if not isinstance(value, Ref):
             raise self._wrong(index, "a reference")
         return value
 
-    def optional_ref(self, index: int, keyword: str | None = None) -> Ref | None:
+    def optional_ref(self, index: int) -> int | None:
         """Argument `index` as a reference, None where it is left out (``$``)."""
-        return None if self._argument(index, keyword) is None else self.ref(index, keyword)
+        return None if self._argument(index, "") is None else self.ref(index)
 
-    def number(self, index: int, keyword: str | None = None) -> float:
-        """Argument `index` as a number, with or without its type said."""
-        value = self._argument(index, keyword)
+    def number(self, index: int) -> float:
+        """Argument `index` as a number, with or without its type."""
+        value = self._argument(index, "")
         if isinstance(value, Typed) and len(value.values) == 1:
             (value,) = value.values
         return self._number(value, index)
 
-    def numbers(self, index: int, keyword: str | None = None) -> tuple[float, ...]:
+    def numbers(self, index: int) -> tuple[float, ...]:
         """Argument `index` as a list of numbers."""
-        values = self._argument(index, keyword)
+        plain = self._plain(index, SOME_REALS)
+        found = tuple([float(word) for word in plain.split(",")]) if plain else ()
+        if found and all(map(math.isfinite, found)):
+            return found
+        values = self._argument(index, "")
         if not isinstance(values, tuple):
             raise self._wrong(index, "a list of numbers")
         return tuple(self._number(value, index) for value in values)
 
-    def text(self, index: int, keyword: str | None = None) -> str:
+    def text(self, index: int) -> str:
         """Argument `index` as a decoded string."""
-        value = self._argument(index, keyword)
+        value = self._argument(index, "")
         if not isinstance(value, str) or isinstance(value, Word):
             raise self._wrong(index, "a string")
         return value
 
-    def word(self, index: int, keyword: str | None = None) -> str | None:
+    def word(self, index: int, of: str = "") -> str | None:
         """Argument `index` as an enumeration, None where it is left out (``$``)."""
-        value = self._argument(index, keyword)
+        value = self._argument(index, of)
         if value is not None and not isinstance(value, Word):
             raise self._wrong(index, "an enumeration")
         return value
 
-    def true(self, index: int, keyword: str | None = None) -> bool:
+    def true(self, index: int) -> bool:
         """Argument `index` as a truth value, ``.T.`` or ``.F.``."""
-        word = self.word(index, keyword)
+        word = self.word(index)
         if word not in ("T", "F"):
             raise self._wrong(index, ".T. or .F.")
         return word == "T"
 
-    def _argument(self, index: int, keyword: str | None) -> Value:
-        arguments = self.record.get(keyword or self.keyword)
+    def _plain(self, index: int, wanted: str) -> str | None:
+        """The text of argument `index` if it is `wanted` and the entity of the plain form."""
+        match = _form(index, wanted).fullmatch(self.file.sources[self.id])
+        return match[1] if match and self.file.keywords[self.id] else None
+
+    def _argument(self, index: int, of: str) -> Value:
+        arguments = self.record.get(of or self.keyword)
         if arguments is None or index >= len(arguments):
-            raise StepError(f"#{self.id}: {keyword or self.keyword} lacks argument {index + 1}")
+            raise StepError(f"#{self.id}: {of or self.keyword} lacks argument {index + 1}")
         return arguments[index]
 
     def _number(self, value: Value, index: int) -> float:
@@ -169,51 +189,27 @@ class Entity:
 
 @dataclass(frozen=True)
 class StepFile:
-    """The entities of one exchange file: the type and the arguments' text of each, by number."""
+    """The entities of one exchange file: by number the type (empty of complex ones) and the text
+    of the arguments.
+    """
 
-    _keywords: dict[int, str]
-    _sources: dict[int, str]
-    _parsed: dict[int, Entity] = field(default_factory=dict)
+    keywords: dict[int, str]
+    sources: dict[int, str]
+    _parsed: dict[int, Record] = field(default_factory=dict)
 
     def __len__(self) -> int:
-        return len(self._sources)
+        return len(self.sources)
 
     def __getitem__(self, number: int) -> Entity:
-        """The entity `number`. Raises StepError when its text is not well formed."""
-        entity = self._parsed.get(number)
-        if entity is None:
-            record = _record(number, self._keywords[number], self._sources[number])
-            entity = self._parsed[number] = Entity(number, record)
-        return entity
+        return Entity(self, number)
 
-    def keyword(self, number: int) -> str:
-        """The type of the entity `number`, empty for a complex one; cheaper than the entity."""
-        return self._keywords[number]
-
-    def is_a(self, number: int, keyword: str) -> bool:
-        """Whether the entity's type, the first of a complex one, is `keyword`.
-
-        Raises StepError when it is not and its text is not well formed.
-        """
-        return self._keywords[number] == keyword or self[number].keyword == keyword
-
-    def ref(self, number: int, index: int) -> int:
-        """What :meth:`Entity.ref` of the entity `number` is, or raises, for less."""
-        found = self._plain(number, index, ONE_REF)
-        return int(found) if found else self[number].ref(index)
-
-    def refs(self, number: int, index: int) -> Sequence[int]:
-        """What :meth:`Entity.refs` of the entity `number` are, or raise, for less."""
-        found = self._plain(number, index, SOME_REFS)
-        if found:
-            return [int(word) for word in found.replace("#", "").split(",")]
-        return self[number].refs(index)
-
-    def numbers(self, number: int, index: int) -> tuple[float, ...]:
-        """What :meth:`Entity.numbers` of the entity `number` are, or raise, for less."""
-        found = self._plain(number, index, SOME_REALS)
-        values = tuple([float(word) for word in found.split(",")]) if found else ()
-        return values if values and all(map(math.isfinite, values)) else self[number].numbers(index)
+    def record(self, number: int) -> Record:
+        """The types and arguments of an entity. Raises StepError if not well formed."""
+        record = self._parsed.get(number)
+        if record is None:
+            record = _record(number, self.keywords[number], self.sources[number])
+            self._parsed[number] = record
+        return record
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
@@ -222,14 +218,9 @@ class StepFile:
     @cached_property
     def _of_type(self) -> dict[str, list[int]]:
         numbers: dict[str, list[int]] = defaultdict(list)
-        for number, keyword in self._keywords.items():
+        for number, keyword in self.keywords.items():
             numbers[keyword].append(number)
         return numbers
-
-    def _plain(self, number: int, index: int, wanted: str) -> str | None:
-        """The text of argument `index` if it is `wanted` and the entity of the plain form."""
-        match = _form(index, wanted).fullmatch(self._sources[number])
-        return match[1] if match and self._keywords[number] else None
 
 
 @cache
