@@ -26,6 +26,10 @@ def _no_settings_of_ones_own(tmp_path_factory):
         yield
 
 
+def pytest_addoption(parser):
+    parser.addoption("--renew", action="store_true", help="store the goldens anew")
+
+
 @pytest.fixture(scope="session")
 def club_layout():
     return layout(read_pattern(find_pattern("club-piste")), 305.0)

@@ -114,7 +114,7 @@ def find_numbers(segments: Array) -> list[Number]:
 
     found: list[list[Any]] = []
     reached = -np.inf
-    areas = shapely.get_parts(_area(segments))
+    areas = shapely.get_parts(shapely.build_area(shapely.multilinestrings(segments)))
     for area in sorted(areas, key=lambda area: area.bounds[0]):
         if area.bounds[0] - reached > BETWEEN:
             found.append([])
@@ -125,13 +125,6 @@ def find_numbers(segments: Array) -> list[Number]:
         Number(sum(number.bounds[::2]) / 2, _outline_of(number, upright=False))
         for number in numbers
     ]
-
-
-def _area(segments: Array) -> Any:
-    """What closed rings of segments hold, the rings within rings left out."""
-    import shapely
-
-    return shapely.build_area(shapely.multilinestrings(segments))
 
 
 def _outline_of(shape: Any, *, upright: bool = True) -> Any:
@@ -152,14 +145,16 @@ def _outline_of(shape: Any, *, upright: bool = True) -> Any:
 @cache
 def _written(text: str) -> Any:
     """The outline of `text` in the engraving font, about its middle, 1 high."""
+    import shapely
+
     font = _font()
     glyphs, names = font.getGlyphSet(), font.getBestCmap()
-    at, segments = 0.0, []
+    at, rings = 0.0, []
     for character in text:
         name = names.get(ord(character), ".notdef")
-        segments.append(np.add(_glyph(glyphs, name), (at, 0.0)))
+        rings += [np.add(ring, (at, 0.0)) for ring in _rings(glyphs, name)]
         at += glyphs[name].width
-    return _outline_of(_area(np.concatenate(segments)))
+    return _outline_of(shapely.build_area(shapely.MultiLineString(rings)))
 
 
 @cache
@@ -169,33 +164,24 @@ def _font() -> Any:
     return TTFont(BytesIO(files("jiggen").joinpath("fonts", FONT).read_bytes()))
 
 
-def _glyph(glyphs: Any, name: str) -> Array:
-    """A glyph's outline in font units as segments (n, 2, 2)."""
-    from fontTools.pens.basePen import BasePen
+def _rings(glyphs: Any, name: str) -> list[list[Any]]:
+    """A glyph's closed rings in font units, points (x, y), its curves as chords."""
+    from fontTools.pens.basePen import decomposeQuadraticSegment
+    from fontTools.pens.recordingPen import DecomposingRecordingPen
 
-    segments: list[tuple[Any, Any]] = []
-
-    class Pen(BasePen):  # type: ignore[misc]
-        start = here = (0.0, 0.0)
-
-        def _moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802
-            self.start = self.here = point
-
-        def _lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802
-            segments.append((self.here, point))
-            self.here = point
-
-        def _qCurveToOne(  # noqa: N802
-            self, control: tuple[float, float], end: tuple[float, float]
-        ) -> None:
-            a, b, c = (np.array(point) for point in (self.here, control, end))
-            for t in np.arange(1, CURVE + 1) / CURVE:
-                x, y = (1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c
-                self._lineTo((float(x), float(y)))
-
-        def _closePath(self) -> None:  # noqa: N802
-            if self.here != self.start:
-                self._lineTo(self.start)
-
-    glyphs[name].draw(Pen(glyphs))
-    return np.array(segments).reshape(-1, 2, 2)
+    pen = DecomposingRecordingPen(glyphs)
+    glyphs[name].draw(pen)
+    rings: list[list[Any]] = []
+    for command, points in pen.value:
+        if command == "moveTo":
+            rings.append([points[0]])
+        elif command == "lineTo":
+            rings[-1].append(points[0])
+        elif command == "qCurveTo":
+            for control, end in decomposeQuadraticSegment(points):
+                a, b, c = (np.array(point) for point in (rings[-1][-1], control, end))
+                for t in np.arange(1, CURVE + 1) / CURVE:
+                    rings[-1].append((1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c)
+        else:  # closePath
+            rings[-1].append(rings[-1][0])
+    return rings

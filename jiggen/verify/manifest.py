@@ -31,10 +31,18 @@ BODIES = ("body", "plate", "gauge")  # kinds of parts that carry holes
 LARGEST = 16 * 1024 * 1024  # bytes
 
 
+def _upwards(heights: tuple[float, float]) -> tuple[float, float]:
+    low, high = heights
+    if not high > low:
+        raise ValueError(f"heights must go upwards, from {low} to {high}")
+    return heights
+
+
 Inside = Annotated[str, AfterValidator(inner_path)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
 Coefficient = Annotated[FiniteFloat, Field(ge=-1e6, le=1e6)]
+Heights = Annotated[tuple[FiniteFloat, FiniteFloat], AfterValidator(_upwards)]
 Row = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
 Rows = tuple[Row, Row, Row, Row]
 
@@ -58,16 +66,9 @@ class Guide(_Entry):
     id: Name
     part: Name
     bore: Length
-    bore_z: tuple[FiniteFloat, FiniteFloat]
+    bore_z: Heights
     throat: Length
-    throat_z: tuple[FiniteFloat, FiniteFloat]
-
-    @model_validator(mode="after")
-    def _upwards(self) -> Self:
-        for low, high in (self.bore_z, self.throat_z):
-            if not high > low:
-                raise ValueError(f"guide {self.id}: heights must go upwards, from {low} to {high}")
-        return self
+    throat_z: Heights
 
 
 class Opening(_Entry):
@@ -88,14 +89,7 @@ class Peg(_Entry):
     x: FiniteFloat
     y: FiniteFloat
     diameter: Length
-    z: tuple[FiniteFloat, FiniteFloat]
-
-    @model_validator(mode="after")
-    def _upwards(self) -> Self:
-        low, high = self.z
-        if not high > low:
-            raise ValueError(f"peg {self.id}: heights must go upwards, from {low} to {high}")
-        return self
+    z: Heights
 
 
 class LadderLine(_Entry):
