@@ -81,7 +81,7 @@ def test_a_folder_never_verified_or_failed_when_built_is_told(folder):
         (lambda data: data["holes"][1].update(id="toe-1"), ""),
         (lambda data: data["guides"].pop(), ""),
         (lambda data: data["guides"][0].update(part="rail"), ""),
-        (lambda data: data["guides"][0].update(bore_z=[5.0, 2.0]), "guides[0]"),
+        (lambda data: data["guides"][0].update(bore_z=[5.0, 2.0]), "guides[0].bore_z"),
         (lambda data: data["parts"][0].update(file="../body.stl"), "parts[0].file"),
         (lambda data: data["parts"][0].update(file="/etc/passwd"), "parts[0].file"),
         (lambda data: data["parts"][0].update(volume=-1.0), "parts[0].volume"),
