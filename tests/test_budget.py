@@ -15,7 +15,7 @@ from jiggen.accuracy.budget import (
     radius_holding,
     sheet_budget,
     spacing_deviation,
-    summary,
+    summarise,
     worst_radius,
 )
 from jiggen.accuracy.causes import DIVISORS, Cause, Term
@@ -332,7 +332,7 @@ def test_the_jig_is_nearer_than_the_sheet_at_every_hole(jig):
 
 
 def test_summary_is_plain_numbers(jig):
-    data = summary(jig_budget(jig, TERMS))
+    data = summarise(jig_budget(jig, TERMS)).model_dump(mode="json")
     assert json.loads(json.dumps(data)) == data
     assert list(data["holes"]) == list(jig.layout.ids)
     assert all(term["source"] and term["size"] for term in data["terms"])

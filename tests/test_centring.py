@@ -51,7 +51,7 @@ class Plan:
         recess = shapely.Point(0, 0).buffer(station.gear_radius, 64)
         self.walls = body.difference(channel.union(recess))
         self.bar = box(rail.rack.tip_x, self.half - rail.reach, rail.back_x, self.half)
-        rack = sections.placed(sections.rack_plan(rail), y=self.half)
+        rack = sections.place(sections.rack_plan(rail), y=self.half)
         self.rack = rack.intersection(box(0, -14, 40, 14))  # all that can meet the pinion
         self.gear = Polygon(mechanism.pinion.gear.outline(0.002))
         self.ends = max(-HALF_BODY, self.half - rail.reach), HALF_BODY
@@ -64,7 +64,7 @@ class Plan:
 
     def in_channel(self, at_tail, at_edge):
         u, yaw = self.yaw(at_tail, at_edge)
-        moved = sections.placed(self.bar, u, 0.0, math.degrees(yaw))
+        moved = sections.place(self.bar, u, 0.0, math.degrees(yaw))
         return self.walls.intersection(moved).area < 1e-3
 
     def travel(self, at_tail, at_edge, pinion=(0.0, 0.0), turn=0.0):
@@ -72,10 +72,10 @@ class Plan:
 
         Crossed over, so never an extreme, where the teeth leave no place at all.
         """
-        gear = sections.placed(self.gear, *pinion, math.degrees(self.rolled + turn))
+        gear = sections.place(self.gear, *pinion, math.degrees(self.rolled + turn))
         shapely.prepare(gear)
         u, yaw = self.yaw(at_tail, at_edge)
-        rack = shapely.get_coordinates(sections.placed(self.rack, u, 0.0, math.degrees(yaw)))
+        rack = shapely.get_coordinates(sections.place(self.rack, u, 0.0, math.degrees(yaw)))
         tries = np.arange(-0.35, 0.35, 0.004)
         shifts = np.column_stack([np.zeros_like(tries), tries])
         free = tries[~gear.intersects(shapely.polygons(rack + shifts[:, None, :]))]
@@ -137,7 +137,7 @@ def test_tilt_against_every_pose_of_the_drawn_profiles(mechanism, width):
     rack = sections.rack_profile(rail)
     grid = product(np.linspace(-0.2, 0.2, 11), np.linspace(-0.44, 0.24, 18))
     free = np.array(
-        [(u, z) for u, z in grid if sections.placed(rack, u, z).intersection(walls).area < 1e-6]
+        [(u, z) for u, z in grid if sections.place(rack, u, z).intersection(walls).area < 1e-6]
     )
     assert free[:, 1].max() == pytest.approx(0.2) and free[:, 1].min() == pytest.approx(-0.4)
     (u_a, z_a), (u_b, z_b) = free.T[:, :, None], free.T[:, None, :]

@@ -9,7 +9,7 @@ from shapely.geometry import Point, Polygon
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.solid.body import body_blank, body_cutters, make_body
-from jiggen.solid.level import Inset, set_in, stacked
+from jiggen.solid.level import Inset, inset_all, stack_on
 from jiggen.solid.moving import TOOTH_CHORD, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import block, cylinder, prism
 
@@ -35,7 +35,7 @@ def test_letters_with_islands_are_as_if_cut(plate):
     word = regions_of(translate(letter("BO8i", 6.0), 3.0, -3.0))
     insets = [Inset(region, 0.6) for region in word]
     assert any(inset.region.inner for inset in insets)  # B, O and 8 hold islands
-    made, others = set_in(plate, 5.0, insets)
+    made, others = inset_all(plate, 5.0, insets)
     wanted = cut(plate, insets)
     assert others == []
     assert made.isValid()
@@ -47,7 +47,7 @@ def test_letters_with_islands_are_as_if_cut(plate):
 @pytest.mark.parametrize("ring", [SQUARE, SQUARE[::-1]], ids=["anticlockwise", "clockwise"])
 def test_a_ring_may_run_either_way(plate, ring):
     inset = Inset(Region(ring + 5.0), 0.5)
-    made, others = set_in(plate, 5.0, [inset])
+    made, others = inset_all(plate, 5.0, [inset])
     assert others == [] and made.isValid()
     assert made.Volume() == pytest.approx(plate.Volume() - 4 * 0.5)
 
@@ -59,7 +59,7 @@ def test_what_meets_an_edge_a_hole_or_another_is_left_to_be_cut(plate):
     around_hole = Inset(ring, 0.5)
     one, other = (Inset(square(x, 4.0), 0.5) for x in (5.0, 6.5))
     alone = Inset(square(50.0, 4.0), 0.5)
-    made, others = set_in(plate, 5.0, [over_edge, in_hole, alone, around_hole, one, other])
+    made, others = inset_all(plate, 5.0, [over_edge, in_hole, alone, around_hole, one, other])
     assert others == [over_edge, in_hole, around_hole, one, other]
     assert made.isValid()
     assert made.Volume() == pytest.approx(plate.Volume() - 4 * 0.5)
@@ -68,14 +68,14 @@ def test_what_meets_an_edge_a_hole_or_another_is_left_to_be_cut(plate):
 def test_two_tops_each_take_their_own(plate):
     split = cut(plate, [Inset(Region(np.array([(20, -11), (21, -11), (21, 11), (20, 11)])), 1.0)])
     insets = [Inset(square(x, 3.0), 0.5) for x in (5.0, 40.0)]
-    made, others = set_in(split.Solids()[0], 5.0, insets)
+    made, others = inset_all(split.Solids()[0], 5.0, insets)
     assert others == [] and made.isValid()
     assert made.Volume() == pytest.approx(split.Volume() - 2 * 4 * 0.5)
 
 
 def test_a_part_elsewhere_keeps_its_place(plate):
     moved = plate.moved(cq.Location(cq.Vector(10, 0, 2))).Solids()[0]
-    made, others = set_in(moved, 7.0, [Inset(square(15.0, 3.0), 0.5)])
+    made, others = inset_all(moved, 7.0, [Inset(square(15.0, 3.0), 0.5)])
     assert others == [] and made.isValid()
     assert made.Volume() == pytest.approx(plate.Volume() - 4 * 0.5)
 
@@ -93,7 +93,7 @@ def test_a_body_is_as_if_cut_in_one(club_layout):
 
 def test_a_part_stands_on_a_face_as_if_fused(plate):
     post = cylinder(2.0, 5.0, 9.0, 10.0)
-    made, wanted = stacked(plate, post, 5.0), plate.fuse(post)
+    made, wanted = stack_on(plate, post, 5.0), plate.fuse(post)
     assert made.isValid()
     assert made.Volume() == pytest.approx(wanted.Volume(), rel=1e-12)
     assert len(made.Faces()) == len(wanted.Faces())
@@ -102,7 +102,7 @@ def test_a_part_stands_on_a_face_as_if_fused(plate):
 @pytest.mark.parametrize("x", [30.0, 59.0, 90.0], ids=["on the hole", "over the edge", "beside"])
 def test_a_part_with_nothing_to_stand_on_is_refused(plate, x):
     with pytest.raises(RuntimeError, match="nothing to stand on"):
-        stacked(plate, cylinder(2.0, 5.0, 9.0, x), 5.0)
+        stack_on(plate, cylinder(2.0, 5.0, 9.0, x), 5.0)
 
 
 def test_moving_parts_are_as_if_fused(club_layout):

@@ -3,7 +3,7 @@ import pytest
 
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
-from jiggen.solid import build, mesh_of
+from jiggen.solid import build_jig_model, mesh_of
 
 trimesh = pytest.importorskip("trimesh")
 
@@ -15,7 +15,7 @@ def jig(club_layout):
 
 @pytest.fixture(scope="module")
 def model(jig):
-    return build(jig)
+    return build_jig_model(jig)
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.lettering import hexagon
-from jiggen.design.pieces import list_pieces, moved, turned
+from jiggen.design.pieces import list_pieces, shift_by, turn_by
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
@@ -245,7 +245,7 @@ def test_an_invalid_polygon_is_an_error_not_nonsense(jig):
     with pytest.raises(RuntimeError, match="empty"):
         sections.Slab(1.0, 1.0, box(0, 0, 1, 1))
     with pytest.raises(RuntimeError, match="empty"):
-        sections.sound(Polygon(), "nothing")
+        sections.check_valid(Polygon(), "nothing")
     crossed = with_parts(jig, rail={"lean": 9.0})  # the lean runs out through the teeth
     with pytest.raises(RuntimeError, match="not a valid polygon"):
         sweep_stations(crossed, step=FEW)
@@ -304,11 +304,11 @@ def poses(jig, width):
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_kernel_finds_no_overlap_either(jig, solids, width):
-    from jiggen.solid.shapes import located
+    from jiggen.solid.shapes import location_of
 
     where = poses(jig, width)
     placed = {
-        name: solids[where[name][0]].moved(located(where[name][1]))
+        name: solids[where[name][0]].moved(location_of(where[name][1]))
         for name in {name for pair in PAIRS for name in pair}
     }
     for one, other in PAIRS if width == WIDTHS[0] else PAIRS[:5]:
@@ -406,7 +406,7 @@ def test_coarse_meshes_under_report_an_overlap_that_sections_and_kernel_agree_on
     # Two rounds of 10 mm radius, 5 mm high, 0.2 mm in one another.
     one, other = (cq.Solid.makeCylinder(10.0, 5.0, cq.Vector(x, 0, 0)) for x in (0.0, 19.8))
     kernel = one.intersect(other).Volume()
-    here, there = sections.disc(10.0), sections.placed(sections.disc(10.0), 19.8)
+    here, there = sections.disc(10.0), sections.place(sections.disc(10.0), 19.8)
     assert here.intersection(there).area * 5.0 == pytest.approx(kernel, rel=0.02)
     assert sections.flat_gap(here, there) == pytest.approx(-0.2, abs=0.003)
     coarse = manifold3d.Manifold.cylinder(5.0, 10.0, circular_segments=32).rotate((0, 0, 5.625))
@@ -414,14 +414,14 @@ def test_coarse_meshes_under_report_an_overlap_that_sections_and_kernel_agree_on
 
 
 def test_a_rail_pressed_into_the_pinion_overlaps_alike_in_kernel_and_sections(jig, solids):
-    from jiggen.solid.shapes import located
+    from jiggen.solid.shapes import location_of
 
     press, made = 0.2, jig.mechanism  # mm along the rack: 0.08 of it is play
     half = WIDE.middle / 2
-    rail = solids["rail"].moved(located(moved(y=half + press)))
-    shared = rail.intersect(solids["pinion"].moved(located(turned(0.0))))
+    rail = solids["rail"].moved(location_of(shift_by(y=half + press)))
+    shared = rail.intersect(solids["pinion"].moved(location_of(turn_by(0.0))))
     kernel = sum(solid.Volume() for solid in shared.Solids())
-    rack = sections.placed(sections.rack_plan(made.rail), 0.0, half + press)
+    rack = sections.place(sections.rack_plan(made.rail), 0.0, half + press)
     gear = Polygon(made.pinion.gear.outline(0.002))
     height = made.pinion.gear_top_z - made.rail.bottom_rack_z
     assert shapely.area(rack.intersection(gear)) * height == pytest.approx(kernel, rel=0.1)

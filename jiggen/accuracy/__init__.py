@@ -1,6 +1,6 @@
 """Room: accuracy. How far off a drilled hole will be, and that the mechanism runs free."""
 
-from jiggen.accuracy.budget import Budget, jig_budget, over_limit, sheet_budget, summary
+from jiggen.accuracy.budget import Budget, jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.terms import Terms, default_terms, read_terms
 
 __all__ = [
@@ -11,5 +11,5 @@ __all__ = [
     "over_limit",
     "read_terms",
     "sheet_budget",
-    "summary",
+    "summarise",
 ]

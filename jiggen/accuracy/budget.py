@@ -95,8 +95,9 @@ class Budget:
 def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Budget:
     """The budget of holes drilled through `design`.
 
-    `bound` is the greatest sideways error a hole in mm, (n,), in the layout's order; None takes
-    that of `centring`, pressed and locked.  Raises InputError for a drill that the tables of
+    `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
+    takes that of `find_centring`, pressed and locked.
+    Raises InputError for a drill that the tables of
     limits do not list.
     """
     return Budget("jig", design.layout, jig_causes(design, terms, bound))
@@ -122,7 +123,7 @@ def group_spacing(budget: Budget) -> dict[str, float]:
     return worst
 
 
-def summary(budget: Budget) -> BudgetSummary:
+def summarise(budget: Budget) -> BudgetSummary:
     """The budget as plain numbers for the record and JSON; mm, to 0.1 µm."""
     layout, shares = budget.layout, budget.shares
     columns = zip(

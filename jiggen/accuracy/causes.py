@@ -85,8 +85,8 @@ class Cause:
 def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> tuple[Cause, ...]:
     """The causes of error of a hole drilled through `design`.
 
-    `bound` is the greatest sideways error a hole in mm, (n,), in the layout's order; None takes
-    that of `centring`, pressed and locked.
+    `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
+    takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
     sideways = find_centring(design).loaded.sideways if bound is None else bound
@@ -118,7 +118,7 @@ def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
     at, sheet = layout.positions, terms.sheet
     marks = sheet.centre_marks
     ends = at[:, 0].min() - marks.beyond, at[:, 0].max() + marks.beyond
-    if ends[1] - ends[0] < LEAST_SPAN:  # nobody marks a centre line at one place
+    if ends[1] - ends[0] < LEAST_SPAN:  # a centre line is not marked at one place
         middle = (ends[0] + ends[1]) / 2
         ends = middle - LEAST_SPAN / 2, middle + LEAST_SPAN / 2
     yield from _scale(at, sheet.print_scale)
@@ -133,7 +133,7 @@ def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
 
 
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
-    """Print scale along and across the ski: a printer is off on each axis by itself."""
+    """Print scale along and across the ski: a printer's axes are off independently."""
     term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm", PRINT_SCALE)
     for axis in np.eye(2):
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
@@ -155,7 +155,7 @@ def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
 
 
 def _own(term: Term, reach: Array) -> Iterator[Cause]:
-    """In x and in y by itself at each hole, or on a circle about it where it is an arcsine."""
+    """Independently in x and in y at each hole, or on a circle about it where it is an arcsine."""
     if term.distribution == "arcsine":
         yield Cause(term, "round", np.column_stack([reach, reach]))
         return
@@ -170,7 +170,7 @@ def _along(name: str, size: Sized, at: Array, hint: str = "", where: ArrayLike =
 
 
 def _lever(name: str, size: Sized, at: Array, ends: tuple[float, float]) -> Iterator[Cause]:
-    """A line laid through two points, each off sideways by itself."""
+    """A line laid through two points, each off sideways independently."""
     for effect in _lever_effects(at, ends, np.full(len(at), size.reach)):
         yield Cause(_sized(name, size), "shared", effect)
 
@@ -187,7 +187,7 @@ def _lever_effects(at: Array, ends: tuple[float, float], reach: Array) -> Iterat
 
 
 def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
-    """What makes up the sideways `bound` (n,) at each hole: stations and joint, each by itself.
+    """What makes up the sideways `bound` (n,) at each hole: stations and joint, each independent.
 
     What the joint leaves of the bound is laid to the two stations, of which a hole shares the
     nearer one's error more: so holes move together as they do, and the worst case at each is its

@@ -18,7 +18,7 @@ y = -w/2 - v' with (p, q) reversed.  The ski fills the space between the noses: 
 **Loaded and locked**, as drilled: the ski presses both noses outwards.  That presses both racks
 on the same flanks (the pinion is preloaded), outwards on the channel's outer walls (a flank's
 20° slope is more than plastic's angle of friction, 17° at 0.3, from memory), and tilts both
-rails alike.  Where a rail comes to rest, its twin does: v = v', so play adds nothing to e.  The
+rails equally.  Where a rail comes to rest, its twin does: v = v', so play adds nothing to e.  The
 lock screw has pulled the pinion's cone into its seat: q = 0.  What is left is `flex`: the noses'
 forces need not be equal, and rails bend.
 
@@ -108,7 +108,7 @@ class StationPlay:
 
 @dataclass(frozen=True, eq=False)
 class State:
-    """The worst error in one state: `sideways` and `along` the ski a hole (n,), ± mm.
+    """The worst error in one state: `sideways` and `along` the ski of each hole (n,), ± mm.
 
     `angle` is the greatest slope of any body against the ski, in degrees; it makes `along`,
     which grows with a hole's distance from the centre line.

@@ -33,7 +33,7 @@ class Effects:
     """What its plastic does to one jig.
 
     `hole` is the farthest from the mounting mark, and moves by `movement`; `bend` is how far a
-    rail's nose gives way in mm under the `force` in N that is reckoned with, on the widest ski.
+    rail's nose gives way in mm under the `force` in N that is assumed, on the widest ski.
     """
 
     hole: str

@@ -1,13 +1,13 @@
-"""Every part of a station as flat sections, drawn afresh from the design's numbers.
+"""Every part of a station as flat sections, from the outlines that the solids are made of too.
 
-Nothing here is shared with the room that draws the solids, so a slip in either shows.  A part
+That the solids have these sections is for the tests to show, by kernel and by mesh.  A part
 is a stack of upright prisms (`Part`, for parts that pass one another) or, where two parts only
-slide or turn in one another, one profile: rack and channel are prisms along y, so their gap is
+slide or turn within each other, one profile: rack and channel are prisms along y, so their gap is
 that of their profiles in the xz plane; pinion and recess are turned about one axis, so theirs
 is that of their profiles over radius and z.  A lean or a cone is exact in such a profile.
 
-A round part is drawn around its circle and a round hole inside it, so a gap is never said to
-be wider than it is by the drawing.  All numbers are mm; a part lies in the frame of the
+A round part is drawn around its circle and a round hole inside it, so no gap
+comes out wider than it is.  All numbers are mm; a part lies in the frame of the
 design's numbers for it: the ski frame for bodies, bushes and ski, the station's for the rest,
 with a rail's y = 0 where its nose touches the ski.
 """
@@ -36,7 +36,7 @@ from jiggen.design.station import (
 
 Array = NDArray[np.float64]
 
-CHORD = 0.002  # mm from a tooth's flank: small beside the least gap that is told from none
+CHORD = 0.002  # mm from a tooth's flank: small beside the least gap allowed
 ROUND = 256  # chords a circle: 0.001 mm from one of 12 mm radius
 FAR = 500.0  # mm: beyond any part
 NOSE_CHORDS = 48
@@ -54,7 +54,7 @@ class Slab:
     plan: shapely.Geometry
 
     def __post_init__(self) -> None:
-        sound(self.plan, "a plan")
+        check_valid(self.plan, "a plan")
         if not self.low < self.high:
             raise RuntimeError(f"a slab from {self.low:g} up to {self.high:g} mm is empty")
 
@@ -72,10 +72,10 @@ class Part:
 
     def moved(self, x: float = 0.0, y: float = 0.0, degrees: float = 0.0) -> Part:
         """The part turned about the z axis, then shifted in x and y."""
-        return Part.of(*((s.low, s.high, placed(s.plan, x, y, degrees)) for s in self.slabs))
+        return Part.of(*((s.low, s.high, place(s.plan, x, y, degrees)) for s in self.slabs))
 
 
-def swept(*places: Part) -> Part:
+def sweep_box(*places: Part) -> Part:
     """The room a part needs between its places, in the same slabs: the box around each."""
     every = zip(*(place.slabs for place in places), strict=True)
     return Part.of(
@@ -83,7 +83,7 @@ def swept(*places: Part) -> Part:
     )
 
 
-def sound(shape: shapely.Geometry, what: str) -> shapely.Geometry:
+def check_valid(shape: shapely.Geometry, what: str) -> shapely.Geometry:
     """`shape`, if it is valid and not empty: an invalid polygon gives silent nonsense.
 
     Raises RuntimeError otherwise: a defect of ours, never of the input.
@@ -94,7 +94,7 @@ def sound(shape: shapely.Geometry, what: str) -> shapely.Geometry:
     return shape
 
 
-def placed(
+def place(
     shape: shapely.Geometry, x: float = 0.0, y: float = 0.0, degrees: float = 0.0
 ) -> shapely.Geometry:
     """`shape` turned about the origin, then shifted."""
@@ -142,7 +142,7 @@ def gap(one: Part, other: Part, *, beside: bool = False) -> float:
 
 def rack_plan(rail: RailShape) -> Polygon:
     """The rack seen from above, its flanks drawn finer than the solid's."""
-    return sound(rail.rack_plan(CHORD), "the rack")
+    return check_valid(rail.rack_plan(CHORD), "the rack")
 
 
 def rail_part(rail: RailShape, bar: Polygon) -> Part:
@@ -160,14 +160,14 @@ def leg_part(rail: RailShape, plan: Polygon) -> Part:
 
 def rack_profile(rail: RailShape) -> Polygon:
     """The rack cut across, x over z, at the crest of a tooth."""
-    return sound(Polygon(rail.rack_profile), "the rack's profile")
+    return check_valid(Polygon(rail.rack_profile), "the rack's profile")
 
 
 def body_profile(station: StationShape, top: float) -> Polygon:
     """The body cut across beside a channel, x over z: a block less the channel."""
-    channel = sound(Polygon(station.channel(-1.0)), "the channel")
+    channel = check_valid(Polygon(station.channel(-1.0)), "the channel")
     block = box(station.channel_x - 3.0, 0.0, station.channel_back + 3.0, top)
-    return sound(block.difference(channel), "the channel's walls")
+    return check_valid(block.difference(channel), "the channel's walls")
 
 
 def pinion_profile(pinion: PinionShape) -> Polygon:
@@ -180,7 +180,7 @@ def pinion_profile(pinion: PinionShape) -> Polygon:
         _cone(p.cone_radius, p.cone_z, p.cone_top_radius, p.cone_top_z),
         box(0, p.cone_top_z, corner, p.top_z),
     ]
-    return sound(shapely.union_all(steps), "the pinion's profile")
+    return check_valid(shapely.union_all(steps), "the pinion's profile")
 
 
 def knob_profile(knob: KnobShape) -> Polygon:
@@ -191,14 +191,14 @@ def knob_profile(knob: KnobShape) -> Polygon:
 def recess_profile(station: StationShape, top: float) -> Polygon:
     """The body around the pinion, radius over z, out past the knob, channels left away."""
     past = max(station.knob_radius, station.flange_radius) + 5.0
-    hollow = sound(Polygon(station.recess(top, 1.0)), "the recess")
-    return sound(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
+    hollow = check_valid(Polygon(station.recess(top, 1.0)), "the recess")
+    return check_valid(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
 
 
 def pinion_part(pinion: PinionShape) -> Part:
     """The pinion, its hollows filled; its cone as the cylinder around it."""
     p = pinion
-    gear = sound(Polygon(p.gear.outline(CHORD)), "the gear")
+    gear = check_valid(Polygon(p.gear.outline(CHORD)), "the gear")
     return Part.of(
         (p.bottom_z, p.flange_z, disc(p.flange_radius)),
         (p.flange_z, p.gear_top_z, gear),
@@ -254,7 +254,7 @@ def fixed_hardware(design: Design, x: float) -> dict[str, Part]:
     """Bushes, and the room of joint screws and nuts, within NEAR of `x`, in the ski frame."""
     joint = design.joint
     slabs = [
-        (f"bush {g.id}", (g.seat_z, g.bush_top_z, placed(disc(g.bush.outside / 2), g.x, g.y)))
+        (f"bush {g.id}", (g.seat_z, g.bush_top_z, place(disc(g.bush.outside / 2), g.x, g.y)))
         for g in design.guides
         if g.bush
     ]
@@ -293,7 +293,7 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
 def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
     """Half the profile of a cone, from the axis out."""
     corners = [(0.0, low), (radius, low), (top_radius, high), (0.0, high)]
-    return sound(Polygon(corners), "a cone")
+    return check_valid(Polygon(corners), "a cone")
 
 
 class Within(NamedTuple):

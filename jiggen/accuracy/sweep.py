@@ -272,7 +272,9 @@ def _between(design: Design) -> Iterator[Measured]:
     def room(station: Station) -> dict[str, Part]:
         parts = _Parts.of(design, station)
         named = {
-            parts.name("rail", side): sections.swept(*(_stand(parts.blunt, y, side) for y in ends))
+            parts.name("rail", side): sections.sweep_box(
+                *(_stand(parts.blunt, y, side) for y in ends)
+            )
             for side in SIDES
         }
         named |= {parts.name("pinion"): parts.pinion, parts.name("knob"): parts.knob}

@@ -87,7 +87,7 @@ def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
 
 def as_data(found: Comparison) -> dict[str, Any]:
     """Everything for ``--json``; lengths in mm."""
-    from jiggen.accuracy.budget import summary
+    from jiggen.accuracy.budget import summarise
 
     layout, ski = found.design.layout, found.design.settings.ski
     return {
@@ -98,8 +98,8 @@ def as_data(found: Comparison) -> dict[str, Any]:
         "side": layout.side,
         "ski": [ski.least, ski.most],
         "limit": found.limit,
-        "jig": summary(found.jig).model_dump(mode="json"),
-        "sheet": summary(found.sheet).model_dump(mode="json"),
+        "jig": summarise(found.jig).model_dump(mode="json"),
+        "sheet": summarise(found.sheet).model_dump(mode="json"),
         "warnings": [warning.as_dict() for warning in found.warnings],
     }
 

@@ -42,7 +42,7 @@ SCALE_CAPS, SCALE_NUMBER = 4.2, 4.0  # mm, of its number: height, and place abov
 DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
 SHORT, LONG = 2.2, 3.6  # mm, lines of the rails' scale
 RAIL_CAPS = 3.0  # mm, height of its numbers
-RAIL_EDGE = 0.6  # mm kept from the bar's back edge, whose first layer is drawn in
+RAIL_EDGE = 0.6  # mm from the bar's back edge, whose first layer is drawn in
 RAIL_GAP = 0.5  # mm between a long line and its number
 ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)])
 
@@ -90,7 +90,7 @@ def centre_line_down(plate: Plate, body: float) -> Engraving:
     )
 
 
-def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon]) -> Engraving:
+def clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
     """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
 
     Left out where a hole needs the place. Never a ring: an engraved ring is round, and the
@@ -105,7 +105,7 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon], taken: Sequence[Polygon])
         x = x0 + 8.0 if at_start else x1 - 8.0
         centre = Point(x, (y0 + y1) / 2)
         mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
-        if all(mark.distance(shape) > CLEAR for shape in taken):
+        if all(mark.distance(shape) > CLEAR for shape in obstacles):
             marks.append(mark)
     return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
@@ -124,29 +124,29 @@ def engrave(
     plate: Plate,
     layout: Layout,
     body: float,
-    taken: Sequence[Polygon],
+    obstacles: Sequence[Polygon],
     pads: Sequence[Polygon],
     boots: tuple[float, float] | None = None,
 ) -> tuple[Engraving, ...]:
-    """All engravings of one body; `taken` are the shapes (ski frame, mm) to keep clear of.
+    """All engravings of one body; `obstacles` are the shapes (ski frame, mm) to keep clear of.
 
     Raises InputError naming the item there is no room for.
     """
-    fixed = [centre_line(plate), clamp_seats(plate, pads, taken)]
-    filled = fill(plate, words(layout, boots), [*taken, *(_shape(item) for item in fixed)])
+    fixed = [centre_line(plate), clamp_seats(plate, pads, obstacles)]
+    filled = fill(plate, words(layout, boots), [*obstacles, *(_shape(item) for item in fixed)])
     items = [*fixed, centre_line_down(plate, body), *filled]
     return tuple(item for item in items if item.regions)
 
 
 def fill(
-    plate: Plate, lines: Sequence[str], taken: Sequence[Polygon], hints: Sequence[str] = ()
+    plate: Plate, lines: Sequence[str], obstacles: Sequence[Polygon], hints: Sequence[str] = ()
 ) -> list[Engraving]:
-    """Check scale, arrow and `lines` of text, where there is room beside what is `taken`.
+    """Check scale, arrow and `lines` of text, where there is room beside `obstacles`.
 
     `hints` are lines left out where there is none.  Raises InputError naming any other item that
     there is no room for.
     """
-    board = Board(_bounds(plate), taken, CLEAR, edge=EDGE, step=(1.0, 0.5))
+    board = Board(_bounds(plate), obstacles, CLEAR, edge=EDGE, step=(1.0, 0.5))
     middle = (plate.start + plate.stop) / 2
     top, low = plate.half_width, -plate.half_width
 
@@ -198,14 +198,14 @@ def _across_first(_: Array, offset: Array) -> Array:
 class Board:
     """Free places within `bounds` (x0, y0, x1, y1), for one item after the other; mm.
 
-    Items keep `edge` from the bounds (by default `clear`) and `clear` from what is taken; places
-    `step` apart in x and y are tried.
+    Items keep `edge` from the bounds (by default `clear`) and `clear` from obstacles and one
+    another; places `step` apart in x and y are tried.
     """
 
     def __init__(
         self,
         bounds: tuple[float, float, float, float],
-        taken: Iterable[shapely.Geometry],
+        obstacles: Iterable[shapely.Geometry],
         clear: float,
         *,
         edge: float | None = None,
@@ -214,7 +214,7 @@ class Board:
         self._clear, self._step = clear, step
         inset = clear if edge is None else edge
         self._bounds = np.array(bounds) + inset * np.array([1, 1, -1, -1])
-        self._taken = [shape.buffer(clear) for shape in taken]
+        self._obstacles = [shape.buffer(clear) for shape in obstacles]
 
     def put(
         self,
@@ -225,7 +225,7 @@ class Board:
         reach: float = math.inf,
         strokes: bool = False,
     ) -> shapely.Geometry | None:
-        """`shape` moved to the free place nearest to the point `near`, which it then takes.
+        """`shape` at the free place nearest to the point `near`; from then on it is an obstacle.
 
         Its box comes no farther from the point than `reach`; None where nothing is free.  With
         `strokes` every stroke must be free, not the box around them all: the check scale may
@@ -233,7 +233,7 @@ class Board:
         """
         bounds = np.array(shape.bounds)
         shifts = self._shifts(bounds, np.array(near), distance, reach)
-        obstacles = shapely.union_all(self._taken)
+        obstacles = shapely.union_all(self._obstacles)
         shapely.prepare(obstacles)
         needed = _strokes(shape) if strokes else bounds[None, :]
         for start in range(0, len(shifts), AT_ONCE):
@@ -243,7 +243,7 @@ class Board:
                 free = free[~shapely.intersects(obstacles, boxes)]
             if len(free):
                 there = shapely.affinity.translate(shape, *free[0])
-                self._taken.append(box(*there.bounds).buffer(self._clear))
+                self._obstacles.append(box(*there.bounds).buffer(self._clear))
                 return there
         return None
 

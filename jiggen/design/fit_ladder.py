@@ -17,7 +17,7 @@ from shapely.geometry import box
 
 from jiggen.design.engraving import Engraving
 from jiggen.design.lettering import Region, letter, regions_of
-from jiggen.design.pieces import UPSIDE_DOWN, Piece, Placed, moved
+from jiggen.design.pieces import UPSIDE_DOWN, Piece, Placed, shift_by
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.design.station import Mechanism, RailShape, design_mechanism
 
@@ -59,9 +59,9 @@ class FitLadder:
     @property
     def pieces(self) -> tuple[Piece, Piece]:
         """The block, and the stub beside it in the slot that jigs have where nothing is said."""
-        before = moved(y=-AWAY)
+        before = shift_by(y=-AWAY)
         stub = self.stub
-        in_slot = moved(
+        in_slot = shift_by(
             self._shift(self.shown), self.size[1] + stub.nose_sag + 1.0 - PUSHED_IN, self.underside
         )
         return (
@@ -70,7 +70,7 @@ class FitLadder:
                 RACK,
                 "rack",
                 (Placed(RACK, before @ in_slot @ UPSIDE_DOWN),),
-                moved(-stub.rack.tip_x, stub.nose_sag + 1.0, stub.top_z) @ UPSIDE_DOWN,
+                shift_by(-stub.rack.tip_x, stub.nose_sag + 1.0, stub.top_z) @ UPSIDE_DOWN,
             ),
         )
 

@@ -32,7 +32,7 @@ class Guide:
 
     `bush` is None where the print guides the drill; then bore and throat are one diameter.
     `throat_z` is where the throat is round; the square reaches from there to `bridge_z`.
-    `bush_top_z` is the height of the surface a drill's stop comes down on.
+    `bush_top_z` is the height of the surface a depth stop comes down on.
     """
 
     id: str
@@ -65,7 +65,7 @@ class Guide:
 
 
 def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
-    """One guide a hole of `layout`. Raises InputError when a bush does not fit the body."""
+    """One guide per hole of `layout`. Raises InputError when a bush does not fit the body."""
     return tuple(
         _guide(hole, float(x), float(y), float(drill), settings)
         for hole, (x, y), drill in zip(layout.ids, layout.positions, layout.diameters, strict=True)

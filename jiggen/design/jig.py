@@ -90,7 +90,7 @@ class Body:
 class Design:
     """Every dimension and position of a jig in the ski frame; mm and degrees.
 
-    `errors` holds, a hole, the worst sideways error in mm for STATION_ERROR at each station.
+    `errors` holds for each hole the worst sideways error in mm for STATION_ERROR at each station.
     """
 
     layout: Layout
@@ -302,11 +302,11 @@ def design_bodies(
         own = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
         body = lay_body(plate, outline(plate, joint), mine, own, pad_shapes, base.settings)
         if engraved:
-            taken = taken_by(mine, own, base.mechanism)
-            taken += [window.buffer(CLEAR) for window in windows(plate.half_width)]
-            taken += [Polygon(joint.socket).buffer(1.0)] if joint else []
+            obstacles = obstacles_on(mine, own, base.mechanism)
+            obstacles += [window.buffer(CLEAR) for window in windows(plate.half_width)]
+            obstacles += [Polygon(joint.socket).buffer(1.0)] if joint else []
             drilled = layout_part(layout, mine)
-            marks = engrave(plate, drilled, base.settings.body, taken, pad_shapes, boots)
+            marks = engrave(plate, drilled, base.settings.body, obstacles, pad_shapes, boots)
             body = replace(body, engravings=marks)
         bodies.append(body)
     return assemble(base, layout, places.stations, tuple(bodies), pad_shapes, joint)
@@ -342,7 +342,7 @@ def station_plans(base: Base, stations: tuple[Station, ...]) -> list[tuple[str, 
     return [(f"{s.name} station", station_plan(base.mechanism.station, s.x)) for s in stations]
 
 
-def taken_by(
+def obstacles_on(
     guides: Iterable[Guide], stations: Iterable[Station], mechanism: Mechanism
 ) -> list[Polygon]:
     """What guides and knobs leave no room for on a body's top."""
@@ -386,7 +386,7 @@ def lay_body(
 
 
 def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
-    """The part of `layout` that `guides` drill: the words on a body speak of its holes only."""
+    """The part of `layout` that `guides` drill: the text on a body names its holes only."""
     wanted = {guide.id for guide in guides}
     keep = np.array([hole in wanted for hole in layout.ids])
     if keep.all() or not keep.any():

@@ -220,7 +220,7 @@ def _runs(lines: tuple[Line, ...]) -> list[list[Line]]:
 
 
 def _refuse_close(row: Row, motion: Motion) -> None:
-    """Raise InputError where two lines are too close, or the numbers run to and fro."""
+    """Raise InputError where two lines are too close, or their numbers out of order."""
     along = sorted(row.lines, key=lambda line: line.x)
     gaps = np.diff([line.x for line in along])
     least = [BAND_PITCH if one.number and other.number else PITCH for one, other in pairwise(along)]

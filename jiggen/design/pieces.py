@@ -49,14 +49,14 @@ class Piece:
         return placed.pose @ np.linalg.inv(self.to_bed)
 
 
-def moved(x: float = 0.0, y: float = 0.0, z: float = 0.0) -> Matrix:
+def shift_by(x: float = 0.0, y: float = 0.0, z: float = 0.0) -> Matrix:
     """A shift by (x, y, z) mm."""
     pose = np.eye(4)
     pose[:3, 3] = (x, y, z)
     return pose
 
 
-def turned(degrees: float) -> Matrix:
+def turn_by(degrees: float) -> Matrix:
     """A turn about z, exact at quarter turns."""
     c, s = np.round((np.cos(np.radians(degrees)), np.sin(np.radians(degrees))), 15)
     pose = np.eye(4)
@@ -73,10 +73,10 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     half = (settings.ski.middle if ski_width is None else ski_width) / 2
     bodies = []
     for body in design.bodies:
-        over = turned(body.turn) @ moved(z=settings.body) @ UPSIDE_DOWN
+        over = turn_by(body.turn) @ shift_by(z=settings.body) @ UPSIDE_DOWN
         flat = body.outline.outer @ over[:2, :2].T
         corner = flat.min(axis=0)
-        to_bed = moved(-corner[0], -corner[1]) @ over
+        to_bed = shift_by(-corner[0], -corner[1]) @ over
         placed = (Placed(body.name, np.eye(4)),)
         bodies.append(Piece(body.name, "body", placed, to_bed, body.plate.half))
 
@@ -84,13 +84,13 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     body_of = {station.name: body.name for body in design.bodies for station in body.stations}
     for station in design.stations:
         on = body_of[station.name]
-        here, left = moved(station.x), moved(y=half)
+        here, left = shift_by(station.x), shift_by(y=half)
         rails.append(Placed(f"rail {station.name} left", here @ left, on))
-        rails.append(Placed(f"rail {station.name} right", here @ turned(180) @ left, on))
+        rails.append(Placed(f"rail {station.name} right", here @ turn_by(180) @ left, on))
         # A tooth space of the rack lies on the pinion's tooth at the middle of the range.
         angle = np.degrees((half - settings.ski.middle / 2) / mechanism.pinion.gear.pitch_radius)
-        pinions.append(Placed(f"pinion {station.name}", here @ turned(float(angle)), on))
-        knobs.append(Placed(f"knob {station.name}", here @ turned(float(angle)), on))
+        pinions.append(Placed(f"pinion {station.name}", here @ turn_by(float(angle)), on))
+        knobs.append(Placed(f"knob {station.name}", here @ turn_by(float(angle)), on))
 
     rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
     return (
@@ -99,16 +99,19 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
             "rail",
             "rail",
             tuple(rails),
-            moved(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN,
+            shift_by(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN,
         ),
         Piece(
             "pinion",
             "pinion",
             tuple(pinions),
-            moved(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z),
+            shift_by(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z),
         ),
         Piece(
-            "knob", "knob", tuple(knobs), moved(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN
+            "knob",
+            "knob",
+            tuple(knobs),
+            shift_by(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN,
         ),
     )
 

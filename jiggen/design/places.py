@@ -5,7 +5,7 @@ stations at a and b that reaches a hole at x, at worst, as e·(|x-b| + |x-a|)/|a
 every hole between the stations and more outside them.  For a straight line fitted through more
 stations in the same length the worst case is never less (the extremes of the interval are the
 optimal places: G. Elfving, "Optimum allocation in linear regression theory", Annals of
-Mathematical Statistics 23 (1952), from memory), so two stations a jig are right.
+Mathematical Statistics 23 (1952), from memory), so two stations per jig are right.
 
 Two halves add their joint: a sideways play j and an angle a (radians) between them.
 """

@@ -30,8 +30,8 @@ from jiggen.design.jig import (
     lay_body,
     layout_part,
     no_place,
+    obstacles_on,
     station_plans,
-    taken_by,
     try_places,
 )
 from jiggen.design.ladder import Ladder, boot_lines, engrave_ladder, ladder_for
@@ -165,12 +165,12 @@ def _half(base: Base, share: _Share) -> Half:
     pad_shapes = pads((main,))
     body = lay_body(whole, half_outline(main, ladder), guides, stations, pad_shapes, settings)
     if share.engraved:
-        taken = taken_by(guides, stations, base.mechanism)
-        seats = clamp_seats(main, pad_shapes, taken)
-        taken += [region.polygon for region in seats.regions]
+        obstacles = obstacles_on(guides, stations, base.mechanism)
+        seats = clamp_seats(main, pad_shapes, obstacles)
+        obstacles += [region.polygon for region in seats.regions]
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_ladder(ladder, share.part, settings.body)
-        marks = (seats, *ladders, *fill(main, lines, taken, HINTS))
+        marks = (seats, *ladders, *fill(main, lines, obstacles, HINTS))
         body = replace(body, engravings=tuple(mark for mark in marks if mark.regions))
     design = assemble(base, share.layout, stations, (body,), pad_shapes)
     return Half(share.name, share.motion, design, ladder)

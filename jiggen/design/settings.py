@@ -50,7 +50,7 @@ class Settings:
     `guide_clearance` to the drill's where it is guided by the print itself; `hole_fit` to every
     hole that a drill passes without a bush, guides and clearance holes under bushes, for a
     printer whose holes come out smaller than that allows for; `slide` is the
-    clearance a side of every sliding face; `wall` the least wall between cut-outs;
+    clearance per side of every sliding face; `wall` the least wall between cut-outs;
     `backlash` the tooth thinning at the pitch line of pinion and rack together; `material` the
     plastic that it is printed in, which decides how far the rails bend (`jiggen.tables.materials`).
     """
@@ -81,12 +81,12 @@ class Settings:
             ("bush-fit", self.bush_fit, -0.2, 0.6, "bush fit allowance"),
             ("hole-fit", self.hole_fit, -0.6, 0.6, "drill hole allowance"),
             ("body", self.body, 12.0, 30.0, "body thickness"),
-            ("slide", self.slide, 0.05, 0.6, "sliding clearance a side"),
+            ("slide", self.slide, 0.05, 0.6, "sliding clearance per side"),
             ("wall", self.wall, 1.2, 10.0, "least wall"),
             ("relief", self.relief, 0.3, 1.0, "underside relief"),
             ("backlash", self.backlash, 0.05, 0.5, "gear backlash"),
             ("rail-depth", self.rail_depth, 5.0, 20.0, "rail depth below the top sheet"),
-            ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance a side"),
+            ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance per side"),
         )
         faults = [
             Finding(

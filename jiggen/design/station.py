@@ -390,7 +390,7 @@ def _rack(gear: Gear, settings: Settings) -> Rack:
     """The rack of a left rail whose nose is at y = 0: in full mesh over the whole ski range.
 
     At the middle of the range a tooth space lies on the x axis, where the pinion has a tooth.
-    Half a pitch of free run is kept past either end of the range.
+    There is half a pitch of free run past either end of the range.
     """
     spare = mesh_half_length(gear) + gear.pitch / 2
     toothed = (-settings.ski.most / 2 - spare, -settings.ski.least / 2 + spare)

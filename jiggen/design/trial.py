@@ -28,7 +28,7 @@ from jiggen.design.engraving import (
 from jiggen.design.guides import Guide
 from jiggen.design.jig import layout_part
 from jiggen.design.lettering import Region, letter, regions_of
-from jiggen.design.pieces import Piece, Placed, moved, turned
+from jiggen.design.pieces import Piece, Placed, shift_by, turn_by
 from jiggen.design.places import bed_turn
 from jiggen.design.plan import Plate
 from jiggen.design.settings import Bed
@@ -78,10 +78,10 @@ class TrialPlate:
     @property
     def piece(self) -> Piece:
         """Where it is used and how it lies on the bed: right side up, its corner at the origin."""
-        over = turned(self.turn)
+        over = turn_by(self.turn)
         corner = (self.outline.outer @ over[:2, :2].T).min(axis=0)
         placed = (Placed(self.name, np.eye(4)),)
-        to_bed = moved(-corner[0], -corner[1]) @ over
+        to_bed = shift_by(-corner[0], -corner[1]) @ over
         return Piece(self.name, "plate", placed, to_bed, self.plate.half)
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summary
+from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
@@ -44,8 +44,8 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
     gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
     least = min(gaps, key=lambda pair: pair.gap)
     expected = Accuracy(
-        jig=summary(jig),
-        sheet=summary(sheet),
+        jig=summarise(jig),
+        sheet=summarise(sheet),
         centring=CentringSummary(
             loaded=round(float(centred.loaded.sideways.max()), 4),
             loose=round(float(centred.loose.sideways.max()), 4),
@@ -83,7 +83,7 @@ def expect_halves(jig: Reusable) -> tuple[Accuracy, tuple[Finding, ...]]:
     return Accuracy(
         jig=_joined([expected.jig for expected in every]),
         # Paper has no halves: one sheet shows all holes.
-        sheet=summary(sheet_budget(jig.whole.layout, default_terms())),
+        sheet=summarise(sheet_budget(jig.whole.layout, default_terms())),
         centring=CentringSummary(
             loaded=max(one.loaded for one in centred),
             loose=max(one.loose for one in centred),

@@ -21,7 +21,7 @@ from jiggen.report.folder import Progress, verified_folder
 from jiggen.report.page import REPORT, report_html
 from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf
-from jiggen.solid import build
+from jiggen.solid import build_jig_model
 from jiggen.verify import Verification
 from jiggen.verify.mesh import read_stl
 
@@ -95,7 +95,7 @@ def make_jig(
     """Draw, write and verify the `chosen` design; its record has all that is `known` of it."""
 
     def make(folder: Path) -> JigRecord:
-        model = build(chosen, lambda part: progress(f"solid: {part}"))
+        model = build_jig_model(chosen, lambda part: progress(f"solid: {part}"))
         beds = write_files(
             chosen, model, folder, lambda what: progress(f"files: {what}"), compensation
         )

@@ -4,6 +4,6 @@ Everything leaves this room as a :class:`Model`: named solids, each with the pos
 design gave it.
 """
 
-from jiggen.solid.model import Model, Part, build, mesh_of, write_step
+from jiggen.solid.model import Model, Part, build_jig_model, mesh_of, write_step
 
-__all__ = ["Model", "Part", "build", "mesh_of", "write_step"]
+__all__ = ["Model", "Part", "build_jig_model", "mesh_of", "write_step"]

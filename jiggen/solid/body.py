@@ -1,4 +1,4 @@
-"""The body: one block, what meets its edges taken out by cuts, its letters then set in."""
+"""The body: a block, cut by all that meets its edges, then engraved."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.plan import HalfRole, JointShape, Pocket
 from jiggen.design.station import Point, StationShape
-from jiggen.solid.level import CLEAR, OVER, Inset, engraved, prisms
-from jiggen.solid.shapes import block, cylinder, one_solid, prism, prism_y, taken, turned
+from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, prisms
+from jiggen.solid.shapes import block, cut_away, cylinder, one_solid, prism, prism_y, revolve
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
 Z = cq.Vector(0, 0, 1)
@@ -27,9 +27,9 @@ def make_body(body: Body, design: Design) -> cq.Shape:
     top = design.settings.body
     inside, crossing = _engravings(body)
     # First the relief: in one cut with all others it would be compared with each of them.
-    standing = taken(body_blank(body, design), _relief(body, design))
-    cut = taken(standing, [*_mechanical(body, design), *prisms(crossing, top)])
-    return engraved(one_solid(cut, body.name), top, inside)
+    standing = cut_away(body_blank(body, design), _relief(body, design))
+    cut = cut_away(standing, [*_mechanical(body, design), *prisms(crossing, top)])
+    return engrave_top(one_solid(cut, body.name), top, inside)
 
 
 def _engravings(body: Body) -> tuple[list[Inset], list[Inset]]:
@@ -85,7 +85,7 @@ def _guide_cutter(guide: Guide) -> cq.Shape:
     else:
         profile += [(r, guide.seat_z)]
     profile += [(r, top - lead), (r + lead, top), (r + lead, top + OVER), (0, top + OVER)]
-    tool: cq.Shape = turned(profile)
+    tool: cq.Shape = revolve(profile)
     if guide.bush:
         # Both end just inside the bore: cuts of coincident cylinders fail.
         low, bridge, seat = guide.throat_z[1], guide.bridge_z, guide.seat_z
@@ -101,7 +101,7 @@ def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.
     s, reach = station, half_width + OVER
     left = prism_y(s.channel(-OVER), -reach, reach)
     right = left.rotate(cq.Vector(0, 0, 0), Z, 180)
-    return turned(s.recess(top, OVER)).fuse(left, right)
+    return revolve(s.recess(top, OVER)).fuse(left, right)
 
 
 def _joint_cutters(joint: JointShape, half: HalfRole | None) -> Iterator[cq.Shape]:

@@ -15,8 +15,8 @@ from jiggen.design.lettering import Region
 from jiggen.design.plan import Kind
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
-from jiggen.solid.plates import engraved_plate
-from jiggen.solid.shapes import block, one_solid, prism_y, turned
+from jiggen.solid.plates import make_plate
+from jiggen.solid.shapes import block, one_solid, prism_y, revolve
 
 OVER = 1.0  # mm that cutters reach past what they cut
 
@@ -37,7 +37,7 @@ def build_gauge(gauge: Gauge, progress: Callable[[str], None] = lambda _: None) 
 
 
 def _frame(gauge: Gauge) -> cq.Shape:
-    plate = engraved_plate(
+    plate = make_plate(
         gauge.outline,
         gauge.guides,
         _regions(gauge.engravings),
@@ -56,7 +56,7 @@ def _regions(engravings: tuple[Engraving, ...]) -> list[Region]:
 def _peg(peg: Peg) -> cq.Shape:
     r = peg.diameter / 2
     profile = [(0.0, 0.0), (r - FOOT, 0.0), (r, FOOT), (r, peg.top_z), (0.0, peg.top_z)]
-    return turned(profile).moved(cq.Location(cq.Vector(peg.x, peg.y, 0)))
+    return revolve(profile).moved(cq.Location(cq.Vector(peg.x, peg.y, 0)))
 
 
 def _lead_in(pocket: Guide) -> cq.Shape:
@@ -64,12 +64,12 @@ def _lead_in(pocket: Guide) -> cq.Shape:
     wide = r + lead
     profile = [(0.0, top - lead), (r, top - lead), (wide, top), (wide, top + OVER)]
     profile += [(0.0, top + OVER)]
-    return turned(profile).moved(cq.Location(cq.Vector(pocket.x, pocket.y, 0)))
+    return revolve(profile).moved(cq.Location(cq.Vector(pocket.x, pocket.y, 0)))
 
 
 def _slots(ladder: FitLadder) -> cq.Shape:
     width, depth, height = ladder.size
-    foot = engraved_plate(
+    foot = make_plate(
         ladder.outline,
         (),
         _regions(ladder.engravings),

@@ -1,4 +1,4 @@
-"""What is sunk in a level face, or stands on it, drawn without a cut or a fuse.
+"""What is sunk in a level face, or stands on it, made without a cut or a fuse.
 
 A cut compares every face with every other.  A letter that lies inside one level face changes
 nothing but that face: its walls and floor are one sweep of its outline, and the face gets the
@@ -29,7 +29,7 @@ from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_W
 from shapely.geometry import Polygon
 
 from jiggen.design.lettering import Region
-from jiggen.solid.shapes import prism, taken
+from jiggen.solid.shapes import cut_away, prism
 
 OVER = 1.0  # mm that cutters reach past what they cut
 LEVEL = 1e-6  # mm: a face this near the top is the top
@@ -45,13 +45,13 @@ class Inset:
     depth: float
 
 
-def engraved(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> cq.Shape:
+def engrave_top(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> cq.Shape:
     """`solid` with all `insets` taken out of its top at height `top` mm.
 
     Nothing hollow may lie close under the top but what opens into it.
     """
-    made, others = set_in(solid, top, insets)
-    return taken(made, prisms(others, top)) if others else made
+    made, others = inset_all(solid, top, insets)
+    return cut_away(made, prisms(others, top)) if others else made
 
 
 def prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Solid]:
@@ -60,7 +60,7 @@ def prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Solid]:
         yield prism(inset.region, top - inset.depth, top + OVER)
 
 
-def set_in(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.Solid, list[Inset]]:
+def inset_all(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.Solid, list[Inset]]:
     """`solid` with every inset that lies inside one face at height `top` mm, and the others.
 
     The others meet an edge or one another: they have to be cut.
@@ -72,7 +72,7 @@ def set_in(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.Sol
     return _solid(faces), list(compress(insets, owners < 0))
 
 
-def stacked(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
+def stack_on(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
     """`upper`, whose one foot is at height `z` mm, on the face of `lower` that it lies within.
 
     Raises RuntimeError when it stands on no one face, clear of its edges.

@@ -19,11 +19,11 @@ from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.plan import Kind
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
-from jiggen.solid.shapes import located, one_solid
+from jiggen.solid.shapes import location_of, one_solid
 
 SAGITTA = 0.004  # mm between a curve and its chords, absolute
 ANGLE = 0.35  # rad between neighbouring facets, at most
-KEPT = 8  # meshes that a process keeps: those of the moving parts outlast a jig's two bodies
+KEPT = 8  # meshes in a process's cache: those of the moving parts outlast a jig's two bodies
 FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
 
 
@@ -48,8 +48,8 @@ class Model:
     parts: tuple[Part, ...]
 
 
-def build(design: Design, progress: Callable[[str], None] = lambda _: None) -> Model:
-    """Every part of `design` as a valid solid; `progress` is told each part's name first."""
+def build_jig_model(design: Design, progress: Callable[[str], None] = lambda _: None) -> Model:
+    """Every part of `design` as a valid solid; `progress` is called with each part's name first."""
     bodies = {body.name: body for body in design.bodies}
     moving: dict[Kind, Callable[[], cq.Shape]] = {
         "rail": lambda: make_rail(design.mechanism.rail),
@@ -81,9 +81,9 @@ def _mesh(shape: cq.Shape, to_bed: bytes) -> tuple[NDArray[np.float64], NDArray[
     from OCP.BRepMesh import BRepMesh_IncrementalMesh
     from OCP.StlAPI import StlAPI_Writer
 
-    # A copy: solids of one process share faces with tools that are kept, and a mesh would stay
+    # A copy: solids of one process share faces with cached tools, and a mesh would stay
     # on them.
-    laid = shape.copy().moved(located(np.frombuffer(to_bed).reshape(4, 4)))
+    laid = shape.copy().moved(location_of(np.frombuffer(to_bed).reshape(4, 4)))
     BRepMesh_IncrementalMesh(laid.wrapped, SAGITTA, False, ANGLE, False)
     # The kernel's own STL is its quickest way out: by node and triangle it takes half as long
     # again as the mesh.
@@ -115,7 +115,7 @@ def write_step(model: Model, path: Path) -> None:
     assembly = cq.Assembly(name="jig")
     for part in model.parts:
         for placed in part.piece.placed:
-            assembly.add(part.shape, name=placed.name, loc=located(placed.pose))
+            assembly.add(part.shape, name=placed.name, loc=location_of(placed.pose))
     # Planes and cylinders need no curves on surfaces.
     if not exportAssembly(assembly, str(path), write_pcurves=False):
         raise OSError(errno.EIO, "the CAD kernel could not write it", str(path))

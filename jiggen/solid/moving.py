@@ -11,15 +11,15 @@ from shapely.geometry import Polygon
 from jiggen.design.engraving import DEPTH
 from jiggen.design.lettering import Region, hexagon, regions_of
 from jiggen.design.station import BRIDGE_STEP, KnobShape, PinionShape, Point, RailShape
-from jiggen.solid.level import Inset, engraved, stacked
+from jiggen.solid.level import Inset, engrave_top, stack_on
 from jiggen.solid.shapes import (
     bridged_ceiling,
+    cut_away,
     cylinder,
     one_solid,
     prism,
     prism_y,
-    taken,
-    turned,
+    revolve,
 )
 
 FIRST_LAYER = 0.3  # mm: the layer on the bed is drawn in, against elephant's foot
@@ -48,9 +48,9 @@ def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
         (outside, rail.lean_z),
         (outside, rail.bottom_rack_z - 1.0),
     ]
-    leaning = taken(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to)])
+    leaning = cut_away(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to)])
     scale = [Inset(region, DEPTH) for region in rail.graduations]
-    return engraved(one_solid(leaning, "rack"), rail.top_z, scale)
+    return engrave_top(one_solid(leaning, "rack"), rail.top_z, scale)
 
 
 def _standing(plan: Polygon, bottom: float, top: float) -> cq.Solid:
@@ -58,14 +58,14 @@ def _standing(plan: Polygon, bottom: float, top: float) -> cq.Solid:
     (full,) = regions_of(plan)
     (less,) = regions_of(plan.buffer(-DRAWN_IN, join_style="mitre"))
     upper = top - FIRST_LAYER
-    return stacked(prism(full, bottom, upper), prism(less, upper, top), upper)
+    return stack_on(prism(full, bottom, upper), prism(less, upper, top), upper)
 
 
 @lru_cache(maxsize=KEPT)
 def make_pinion(pinion: PinionShape) -> cq.Shape:
     """Flange, gear, cone and hexagon, bored for the lock screw, with a nut trap below."""
     p, foot = pinion, 0.4
-    flange = turned(
+    flange = revolve(
         [
             (0, p.bottom_z),
             (p.flange_radius - foot, p.bottom_z),
@@ -76,7 +76,7 @@ def make_pinion(pinion: PinionShape) -> cq.Shape:
     )
     (teeth,) = regions_of(Polygon(p.gear.outline(TOOTH_CHORD)))
     gear = prism(teeth, p.flange_z, p.gear_top_z)
-    cone = turned(
+    cone = revolve(
         [
             (0, p.gear_top_z),
             (p.cone_radius, p.gear_top_z),
@@ -89,16 +89,16 @@ def make_pinion(pinion: PinionShape) -> cq.Shape:
     trap = prism(Region(hexagon(p.nut_flats)), p.bottom_z - 1.0, p.nut_top_z)
     ceiling = bridged_ceiling(p.nut_flats, p.bore, p.nut_top_z, BRIDGE_STEP)
     bore = cylinder(p.bore / 2, p.bottom_z - 1.0, p.top_z + 1.0)
-    geared = stacked(flange, gear, p.flange_z)
-    whole = stacked(stacked(geared, cone, p.gear_top_z), stub, p.cone_top_z)
-    return taken(whole, [trap, *ceiling, bore])
+    geared = stack_on(flange, gear, p.flange_z)
+    whole = stack_on(stack_on(geared, cone, p.gear_top_z), stub, p.cone_top_z)
+    return cut_away(whole, [trap, *ceiling, bore])
 
 
 @lru_cache(maxsize=KEPT)
 def make_knob(knob: KnobShape) -> cq.Shape:
     """A round knob with grips, its socket for the pinion's hexagon from below."""
     k, edge = knob, 1.0
-    disc = turned(
+    disc = revolve(
         [
             (0, k.bottom_z),
             (k.radius - edge, k.bottom_z),
@@ -115,4 +115,4 @@ def make_knob(knob: KnobShape) -> cq.Shape:
     ]
     socket = prism(Region(hexagon(k.socket_flats)), k.bottom_z - 1.0, k.socket_top_z)
     bore = cylinder(k.bore / 2, k.bottom_z - 1.0, k.top_z + 1.0)
-    return taken(disc, [*grips, socket, bore])
+    return cut_away(disc, [*grips, socket, bore])

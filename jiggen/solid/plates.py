@@ -9,7 +9,7 @@ import cadquery as cq
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial
-from jiggen.solid.level import Inset, engraved
+from jiggen.solid.level import Inset, engrave_top
 from jiggen.solid.model import Model, Part
 from jiggen.solid.shapes import one_solid, wire
 
@@ -17,7 +17,7 @@ UP = cq.Vector(0, 0, 1)
 LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)
 
 
-def engraved_plate(
+def make_plate(
     outline: Region,
     guides: Iterable[Guide],
     letters: Sequence[Region],
@@ -36,15 +36,15 @@ def engraved_plate(
     openings = [wire(ring, 0.0) for ring in outline.inner]
     blank = cq.Solid.extrudeLinear(wire(outline.outer, 0.0), [*circles, *openings], UP * thickness)
     footed = one_solid(blank.chamfer(foot, None, blank.edges(LOWEST)), "plate")
-    return engraved(footed, thickness, [Inset(region, depth) for region in letters])
+    return engrave_top(footed, thickness, [Inset(region, depth) for region in letters])
 
 
 def build_trial(trial: Trial, progress: Callable[[str], None] = lambda _: None) -> Model:
-    """Every piece of `trial` as a solid; `progress` is told each one's name first."""
+    """Every piece of `trial` as a solid; `progress` is called with each name first."""
     parts = []
     for plate in trial.plates:
         progress(plate.name)
-        shape = engraved_plate(
+        shape = make_plate(
             plate.outline,
             plate.guides,
             [region for item in plate.engravings for region in item.regions],

@@ -32,7 +32,7 @@ def prism_y(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:
     return cq.Solid.extrudeLinear(wire, [], cq.Vector(0, stop - start, 0))
 
 
-def turned(profile: Sequence[Point]) -> cq.Solid:
+def revolve(profile: Sequence[Point]) -> cq.Solid:
     """A closed profile of (radius, z) points turned about the z axis."""
     corners = [cq.Vector(radius, 0, z) for radius, z in profile]
     wire = cq.Wire.makePolygon(corners, close=True)
@@ -50,11 +50,11 @@ def cylinder(radius: float, bottom: float, top: float, x: float = 0.0, y: float 
     return cq.Solid.makeCylinder(radius, top - bottom, cq.Vector(x, y, bottom))
 
 
-def taken(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
+def cut_away(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
     """`shape` less all `tools`, in one cut; none of them is changed.
 
     The kernel's plain cut may widen the tolerances of what it is given: a tool or part that is
-    kept for the next jig would then make other files there than here.
+    cached for the next jig would then give other files there than here.
     """
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
     from OCP.TopTools import TopTools_ListOfShape
@@ -94,7 +94,7 @@ def bridged_ceiling(flats: float, bore: float, z: float, step: float) -> tuple[c
     )
 
 
-def located(matrix: NDArray[np.float64]) -> cq.Location:
+def location_of(matrix: NDArray[np.float64]) -> cq.Location:
     """A rigid 4×4 matrix as the kernel's location."""
     from OCP.gp import gp_Trsf
 
