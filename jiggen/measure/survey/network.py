@@ -120,15 +120,6 @@ class Network:
             slopes[rows, 2 * second + axis] -= apart[:, axis]
         return slopes
 
-    def misfits(self, z: Array) -> Array:
-        """(m,) predicted less read, in standard uncertainties."""
-        misses: Array = (self.predicted(self.basis @ z) - self.values) * self.weights
-        return misses
-
-    def misfit_slopes(self, z: Array) -> Array:
-        """(m, k) derivative of `misfits`."""
-        return (self.slopes(self.basis @ z) @ self.basis) * self.weights[:, None]
-
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the survey says of the sides on which holes lie."""
