@@ -163,6 +163,14 @@ class Network:
         """How far holes lie beyond where they were said to be, summed, in mm."""
         return float(self.beyond(unknowns).sum())
 
+    def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:
+        """Pairs, then holes on the centre line, each with rows (r, p) that are 0 if they are so."""
+        for left, right in self.survey.pairs:
+            level = self._mean((left,), 0) - self._mean((right,), 0)
+            yield (left, right), np.array([level, 2 * self._mean((left, right), 1)])
+        for name in self.survey.on_centre_line:
+            yield (name,), self._mean((name,), 1)[None]
+
     def chord_slope(self, unknowns: Array, first: int, second: int) -> Array:
         """(p,) how the distance of the centres of two holes grows with each unknown."""
         row = np.zeros(self.size)
@@ -232,11 +240,8 @@ class Network:
     def _stated_rules(self) -> Iterator[Array]:
         survey = self.survey
         yield self._mean(survey.origin, 0)
-        for left, right in survey.pairs:
-            yield self._mean((left,), 0) - self._mean((right,), 0)
-            yield self._mean((left, right), 1)
-        for name in survey.on_centre_line:
-            yield self._mean((name,), 1)
+        for _, rows in self.mirrored():
+            yield from rows
         if survey.middle:
             yield self._mean(survey.middle, 1)
         if survey.along:
