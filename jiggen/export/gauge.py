@@ -8,9 +8,8 @@ from pathlib import Path
 
 from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
 from jiggen.design.fit_ladder import SLOTS, STRIP_HEIGHT
-from jiggen.design.gauge import BED_MARGIN, NAME, Gauge
+from jiggen.design.gauge import BED_MARGIN, NAME, Feature, Gauge, Readings, readings_of
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
-from jiggen.design.gauge_readings import Feature, Readings, readings_of
 from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
 from jiggen.export.preview import Shown, draw_preview, inked
 from jiggen.export.write import posed, write_parts
