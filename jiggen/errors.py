@@ -31,7 +31,7 @@ class Finding:
         return f"{line}\n    {self.hint}" if self.hint else line
 
     def as_dict(self) -> dict[str, str]:
-        """The finding as plain strings for ``--json``."""
+        """The finding as plain strings, for JSON."""
         return {
             "code": self.code,
             "where": self.where,

@@ -372,6 +372,7 @@ def test_the_key_of_a_finding_becomes_its_option(capsys):
     ("finding", "line"),
     [
         (Finding("a.b", "too thin", key="bush-fit"), "error: too thin (--bush-fit)\n"),
+        (Finding("a.b", "bad", key="bed, bush"), "error: bad (--bed, --bush)\n"),
         (Finding("a.b", "no unit", "a.dxf", "units"), "error: a.dxf: no unit (--units)\n"),
         (Finding("a.b", "bad", "a.toml:3:1", "boot"), "error: a.toml:3:1: boot: bad\n"),
         (Finding("a.b", "bad", "a.toml", "drill.depth"), "error: a.toml: drill.depth: bad\n"),

@@ -189,7 +189,7 @@ def test_a_file_that_the_system_cuts_short(tmp_path: Path):
     before = tree(target)
     code, said = built(target, "after", "--fill", 300, "--most", 100)
     assert code == 2
-    assert "the system refused: File too large; nothing was changed" in said
+    assert "operating system error: File too large; nothing was changed" in said
     assert (tree(target), litter(target)) == (before, [])
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -47,6 +48,7 @@ DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", "record", *BESIDE}
 KERNEL = {"cadquery", "OCP"}
 KERNEL_ROOMS = {"solid"}
+OPTION = re.compile(r"(?<![\w-])--[a-z]")
 HEAVY = KERNEL | {"vtk", "vtkmodules", "pyvista", "trimesh"}
 
 
@@ -177,3 +179,13 @@ def loaded_by(code: str, cwd: Path | None = None) -> set[str]:
     command = [sys.executable, "-c", whole]
     run = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=True)
     return set(run.stdout.rpartition("LOADED")[2].split())
+
+
+@pytest.mark.parametrize("module", MODULES, ids=ids)
+def test_only_the_command_line_names_options(module: Path):
+    # help texts of the table of options may name other options
+    if room_of(module) in ("cli", "options"):
+        return
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    words = (n.value for n in ast.walk(tree) if isinstance(n, ast.Constant))
+    assert not [text for text in words if isinstance(text, str) and OPTION.search(text)]

@@ -120,7 +120,7 @@ def test_accepted_it_is_written_with_a_note(tmp_path, capsys):
     out = tmp_path / "bench.toml"
     assert survey(path, "-o", out, "--accept") == 0
     text = out.read_text(encoding="utf-8")
-    assert "# ACCEPTED BY HAND (--accept). The survey said:" in text
+    assert "# ACCEPTED BY HAND despite failed checks. The survey said:" in text
     assert "not known: can still move" in text
     pattern = read_pattern(out)
     assert "Accepted by hand: cannot tell where hole g is" in pattern.note

@@ -158,6 +158,7 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
             Finding(
                 "accuracy.centring",
                 f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
+                key="material, ski, bed",
                 hint="A stiffer material, a narrower ski range or a larger bed centres better.",
             )
             for hole, error in zip(design.layout.ids, loaded.sideways, strict=True)

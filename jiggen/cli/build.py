@@ -229,13 +229,16 @@ def gauge(
     """
     from jiggen.design import Bed
     from jiggen.design.gauge import design_gauge
+    from jiggen.files import MEASUREMENTS
     from jiggen.report.gauge import build_gauge_print, gauge_summary
 
     with shown_progress() as progress:
         progress("design")
         designed = design_gauge(Bed(*bed), options.read_bush(bush), caliper)
         finished = build_gauge_print(designed, out, force=force, progress=progress)
-    _finish(finished, gauge_summary(finished), as_json)
+    then = f"Then: jiggen profile fit {finished.folder / MEASUREMENTS} --name my-printer"
+    text = gauge_summary(finished)
+    _finish(finished, f"{text}\n{then}" if finished.verification.passed else text, as_json)
 
 
 @command(JIGS)

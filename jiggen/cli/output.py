@@ -146,11 +146,13 @@ def shown_progress() -> Iterator[Callable[[str], None]]:
 def in_options(finding: Finding) -> Finding:
     """The finding with the option that its key names: key "bed" becomes "(--bed)" in its hint.
 
-    Only this room knows the options.  A key with a line of a file before it is that file's.
+    A key may name several, "bed, bush".  Only this room knows the options.  A key with a line of
+    a file before it is that file's.
     """
-    if finding.key not in _option_names() or _LINE.search(finding.where):
+    names = finding.key.split(", ")
+    if not _option_names().issuperset(names) or _LINE.search(finding.where):
         return finding
-    flag = f"--{finding.key}"
+    flag = ", ".join(f"--{name}" for name in names)
     words = finding.hint or finding.message
     placed = f"{words[:-1]} ({flag})." if words.endswith(".") else f"{words} ({flag})"
     if finding.hint:

@@ -219,7 +219,7 @@ def _allowances(span_x: float, bush: Bush) -> tuple[float, ...]:
                 "design.gauge-bush",
                 f"a bush of {bush.outside:g} mm outside leaves no room for a row of pockets",
                 key="bush",
-                hint=f"At most {math.floor(10 * most) / 10:g} mm; --bush none leaves them out.",
+                hint=f"At most {math.floor(10 * most) / 10:g} mm; none leaves the pockets out.",
             )
         )
     spared = SPARED[: max(0, len(ALLOWANCES) - room)]

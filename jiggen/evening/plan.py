@@ -186,7 +186,7 @@ class _Family:
         place, (least, most) = need.pair.place, need.box.ski
         if self._too_wide(need.box):
             said = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
-            hint = f"Allow more than {self.spans.ski:g} mm with --ski-span."
+            hint = f"Allow one jig a wider range of skis than {self.spans.ski:g} mm."
             return place.fault("ski_toe", "ski-span", said, hint)
         why = list(obstacles(self.job(need.box)))
         said = f"no jig serves skis from {least:g} to {most:g} mm here"

@@ -34,8 +34,8 @@ def check_target(target: Path, *, force: bool) -> None:
             "export.in-the-way",
             f"there is already a {kind} of that name; nothing was written",
             where=str(target),
-            key="out",
-            hint="Choose another --out, or replace a folder with --force.",
+            key="out, force",
+            hint="Choose another folder, or force its replacement.",
         )
     )
 
@@ -93,10 +93,10 @@ def _refusals(target: Path) -> Iterator[None]:
         raise InputError(
             Finding(
                 "export.cannot-write",
-                f"the system refused: {error.strerror or error}; nothing was changed",
+                f"operating system error: {error.strerror or error}; nothing was changed",
                 where=str(error.filename or target),
                 key="out",
-                hint="Check the space left and your right to write there, or choose another --out.",
+                hint="Check the space left and your right to write there, or choose another one.",
             )
         ) from error
 
@@ -116,7 +116,7 @@ def _alone(place: Path) -> Iterator[None]:
                 "another jiggen is building into this folder; nothing was changed",
                 where=str(place),
                 key="out",
-                hint="Wait until it has finished, or choose another --out.",
+                hint="Wait until it has finished, or choose another folder.",
             )
         ) from None
     try:

@@ -76,8 +76,8 @@ def _keep_measurements(path: Path) -> None:
             "gauge.measured",
             "readings were written into the gauge that is there; nothing was written",
             where=str(path),
-            key="out",
-            hint="Copy the file away first, choose another --out, or lose it with --force.",
+            key="out, force",
+            hint="Copy the file away first, choose another folder, or force its replacement.",
         )
     )
 
@@ -107,7 +107,6 @@ def gauge_summary(finished: FinishedGauge) -> str:
             [*lines, f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
         )
     x, y = finished.gauge.span
-    filled = finished.folder / MEASUREMENTS
     return "\n".join(
         [
             *lines,
@@ -116,6 +115,5 @@ def gauge_summary(finished: FinishedGauge) -> str:
             f"Files:    {finished.folder}",
             "",
             *USE,
-            f"Then: jiggen profile fit {filled} --name my-printer",
         ]
     )

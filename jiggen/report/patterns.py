@@ -28,7 +28,7 @@ class Listed:
     faults: int = 0
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain values for ``--json``, lengths in mm; of a faulty file only where it is."""
+        """Plain values for JSON, lengths in mm; of a faulty file only where it is."""
         entry: dict[str, Any] = {
             "name": self.known.name,
             "origin": self.known.origin,

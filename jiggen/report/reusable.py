@@ -150,7 +150,7 @@ def _advice(every: Mapping[float, Layout], ranges: tuple[Boots, ...]) -> Finding
         hint=f"These ranges fit, a jig for each: {said}."
         if ranges
         else "No boot of that range fits a half with a ladder on this bed; a jig for one boot "
-        "length (--boot 305) may.",
+        "length may.",
     )
 
 

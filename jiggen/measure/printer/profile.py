@@ -133,10 +133,12 @@ def check_name(name: str, material: str = "") -> None:
     faults = []
     if not re.fullmatch(_NAME, name):
         hint = "Small letters, digits and hyphens, up to 40: club-hall-petg."
-        faults.append(Finding("printer.name", f"{name[:60]!r} is no name", key="--name", hint=hint))
+        faults.append(
+            Finding("printer.name", f"{name[:60]!r} is not a valid name", key="name", hint=hint)
+        )
     if len(material) > LONGEST_MATERIAL or not material.isprintable():
         hint = f"Up to {LONGEST_MATERIAL} printable characters: PETG, grey."
-        faults.append(Finding("printer.material", "not to be used", key="--material", hint=hint))
+        faults.append(Finding("printer.material", "not a valid text", key="material", hint=hint))
     if faults:
         raise InputError(faults)
 

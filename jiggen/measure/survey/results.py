@@ -39,7 +39,7 @@ def _lines(found: Examination, accepted: Sequence[Finding]) -> Iterator[str]:
     notes = [survey.note] if survey.note else []
     if accepted:
         yield "#"
-        yield "# ACCEPTED BY HAND (--accept). The survey said:"
+        yield "# ACCEPTED BY HAND despite failed checks. The survey said:"
         for finding in accepted:
             yield f"#   {_one_line(finding.message)}"
         notes.append(f"Accepted by hand: {'; '.join(_one_line(f.message) for f in accepted)}.")
