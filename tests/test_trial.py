@@ -279,20 +279,20 @@ def test_a_hole_moved_in_the_files_is_found(built: FinishedTrial, tmp_path: Path
 def test_a_plate_that_fails_its_verification_is_not_handed_over(
     built: FinishedTrial, tmp_path: Path
 ):
-    def make(folder: Path) -> dict:
+    def make(folder: Path):
         shutil.copytree(built.folder, folder, dirs_exist_ok=True)
         manifest = json.loads((folder / "manifest.json").read_text())
         manifest["holes"][0]["x"] += 0.05
-        return manifest
+        return type(built.record).model_validate(manifest)
 
-    folder, manifest, verification = verified_folder(
+    folder, record, verification = verified_folder(
         tmp_path / "plate", make, force=False, progress=lambda _: None
     )
     assert folder == tmp_path / "plate-failed"
     assert not verification.passed
-    assert manifest["verification"]["passed"] is False
+    assert record.verification.passed is False
     assert not (tmp_path / "plate").exists()
-    failed = FinishedTrial(folder, built.trial, manifest, verification)
+    failed = FinishedTrial(folder, built.trial, record, verification)
     assert "DO NOT PRINT" in trial_summary(failed)
     assert check(folder).of("verify.failed-when-built")
 
@@ -308,7 +308,7 @@ def test_a_summary_says_how_to_use_it(built: FinishedTrial, halves: FinishedTria
     crowded = Trial(
         built.trial.layout, BED, (TrialPlate(**vars(plate) | {"left_out": ("check scale",)}),)
     )
-    less = FinishedTrial(built.folder, crowded, built.record.values(), built.verification)
+    less = FinishedTrial(built.folder, crowded, built.record, built.verification)
     assert "No room to engrave: check scale" in trial_summary(less)
 
 

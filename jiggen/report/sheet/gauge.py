@@ -68,9 +68,9 @@ SLIDE = (
 THEN = (
     "Write the readings into measurements.toml in the gauge's folder, each in place of the two "
     "quotation marks: value = 106.12. Leave a row as it is where you did not measure.",
-    "Type: jiggen profile fit measurements.toml --name my-printer. It names a reading that does "
+    "Type: jiggen profile fit measurements.toml, and a name for it. It names a reading that does "
     "not agree with the others: take that one again.",
-    "Build jigs with --printer my-printer, and check the first one.",
+    "Build jigs for that printer, and check the first one.",
     "Print a new gauge when the material, the nozzle or the printer's belts change.",
 )
 PLAN_SHARE = 0.88  # of a column that the drawing from above is wide
