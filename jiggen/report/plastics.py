@@ -231,7 +231,7 @@ def table() -> str:
             "parked car   in the sun there were measured:",
             *cars,
             "",
-            f"{USUAL} is what a build takes unless --material says otherwise.",
+            f"{USUAL} is what a build takes unless another is chosen.",
             "jiggen materials NAME tells more of one, with the source of each number.",
         ]
     )
@@ -267,7 +267,7 @@ def described(row: Material) -> str:
 
 
 def as_data(rows: tuple[Material, ...]) -> dict[str, Any]:
-    """Everything for ``--json``; lengths in mm."""
+    """Everything for JSON; lengths in mm."""
     return {
         "usual": USUAL,
         "colder": COLDER,
