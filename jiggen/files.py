@@ -31,6 +31,8 @@ _LONG_KEY = re.compile(
     r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
     rf"{{{MOST_KEY_PARTS}}}"
 )
+Toml = dict[str, Any]
+"""A table as `tomllib` reads it: whatever a person wrote."""
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
 
@@ -78,7 +80,7 @@ def within(folder: Path, name: str, largest: int) -> Path:
     return path
 
 
-def parse_toml(text: str) -> dict[str, Any]:
+def parse_toml(text: str) -> Toml:
     """The values of a TOML `text` from anywhere.
 
     Raises tomllib.TOMLDecodeError for what is no TOML, and its base ValueError for what would

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
+from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import MM, quoted
 from jiggen.inputs.shape import Number, Shape, fault, validate
@@ -178,12 +178,12 @@ def read_terms(path: str | os.PathLike[str] | None) -> Terms:
     return validate(Terms, document, merged)
 
 
-def _default_data() -> dict[str, Any]:
+def _default_data() -> Toml:
     text = files(__package__ or "").joinpath(DEFAULTS).read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 
-def _merged(ours: Mapping[str, Any], theirs: Mapping[str, Any], source: str) -> dict[str, Any]:
+def _merged(ours: Toml, theirs: Toml, source: str) -> Toml:
     """`ours` changed by `theirs`, table by table; what they change has a new source."""
     merged = dict(ours)
     for key, value in theirs.items():

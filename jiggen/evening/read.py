@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BeforeValidator, Field
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
@@ -35,7 +36,7 @@ LONGEST_NAME = 200  # characters of a pattern's or a file's name
 KIND = FileKind("evening", "A list of jobs", MAX_BYTES)
 _CSV = Columns(COLUMNS, NEEDED, ("boot", "ski_toe", "ski_heel", "shift", "thickness"))
 _CORES: tuple[Core, ...] = get_args(Core)
-Values = list[dict[str, Any] | None]
+Values = list[Toml | None]
 """Of each row by column, None for a row that cannot be taken apart."""
 
 

@@ -12,10 +12,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import parse_toml
+from jiggen.files import Toml, parse_toml
 from jiggen.inputs.faults import Fault, key_text
 from jiggen.inputs.places import KeyPath, Place, find_places
 
@@ -79,7 +78,7 @@ class Document(Source):
     """A TOML file: `data` from `tomllib`; places are searched only when needed."""
 
     text: str
-    data: dict[str, Any]
+    data: Toml
 
     @cached_property
     def places(self) -> dict[KeyPath, Place]:
@@ -113,13 +112,15 @@ def parse_document(text: str, file: str, kind: FileKind) -> Document:
     raise kind.refusal("syntax", message, where, _SYNTAX)
 
 
-def toml_text(values: Mapping[str, Any]) -> str:
+def toml_text(values: Mapping[str, object]) -> str:
     """`values` as TOML: numbers with all their digits, text, true and false, then tables."""
-    plain = {key: value for key, value in values.items() if not isinstance(value, Mapping)}
-    # JSON's strings are TOML's, but for DEL, which no checked text holds.
-    lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in plain.items()]
-    tables = [f"\n[{key}]\n{toml_text(value)}" for key, value in values.items() if key not in plain]
-    return "".join([*(f"{line}\n" for line in lines), *tables])
+    plain, tables = [], []
+    for key, value in values.items():
+        if isinstance(value, Mapping):
+            tables.append(f"\n[{key}]\n{toml_text(value)}")
+        else:  # JSON's strings are TOML's, but for DEL, which no checked text holds
+            plain.append(f"{key} = {json.dumps(value, ensure_ascii=False)}\n")
+    return "".join([*plain, *tables])
 
 
 def read_text(path: str | os.PathLike[str], kind: FileKind, *, utf16: bool = False) -> str:

@@ -230,7 +230,7 @@ class Answer:
             return None
         return moved(self.layout, way.set_to - self.layout.mount_shift)
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """The answer as plain values: mm, rounded to a nanometre; shifts are whole mount shifts."""
         mount = self.layout.mount_shift
         return {
