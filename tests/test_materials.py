@@ -13,7 +13,7 @@ from pdf_reading import read_pdf
 from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
-from jiggen.accuracy.budget import summary as budget_summary
+from jiggen.accuracy.budget import summarise as budget_summary
 from jiggen.accuracy.centring import LIMIT, Loading, find_centring
 from jiggen.accuracy.material import COLDER, effects, movement, softness
 from jiggen.accuracy.terms import default_terms
