@@ -14,6 +14,12 @@ from typing import Any
 
 from jiggen.errors import Finding, InputError
 
+# The files of a built folder besides its parts and beds.
+MANIFEST = "manifest.json"
+STEP_FILE = "jig.step"
+PLAN_SVG, PLAN_DXF = "layout.svg", "layout.dxf"
+PICTURE = "preview.png"
+SHEET, PAGE = "sheet.pdf", "report.html"
 MEASUREMENTS = "measurements.toml"
 """The one file of a folder that a person fills in: it may change, and is not verified."""
 LONGEST_NAME = 60  # characters that are kept of a name
@@ -74,7 +80,7 @@ def within(folder: Path, name: str, largest: int) -> Path:
     if not real.is_relative_to(os.path.realpath(folder)):
         raise OSError(errno.EACCES, "it leads out of the folder", str(path))
     if not real.is_file():
-        raise OSError(errno.EINVAL, "it is no plain file", str(path))
+        raise OSError(errno.EINVAL, "it is not an ordinary file", str(path))
     if real.stat().st_size > largest:
         raise OSError(errno.EFBIG, f"it is larger than {largest // 2**20} MB", str(path))
     return path
@@ -83,8 +89,8 @@ def within(folder: Path, name: str, largest: int) -> Path:
 def parse_toml(text: str) -> Toml:
     """The values of a TOML `text` from anywhere.
 
-    Raises tomllib.TOMLDecodeError for what is no TOML, and its base ValueError for what would
-    cost the reader too much: tables too deep in one another, a key of many parts (which costs
+    Raises tomllib.TOMLDecodeError for invalid TOML, and its base ValueError for what would
+    cost the reader too much: tables nested too deeply, a key of many parts (which costs
     `tomllib` the square of their number), a number of thousands of digits.
     """
     if _LONG_KEY.search(text):
@@ -92,7 +98,7 @@ def parse_toml(text: str) -> Toml:
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise ValueError("lists or tables lie too deep in one another") from None
+        raise ValueError("lists or tables are nested too deeply") from None
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:

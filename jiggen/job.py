@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
+from jiggen.files import plain_name
 from jiggen.layout import Layout, layout, layouts, whole_boots
 from jiggen.measure.printer import Profile
 from jiggen.pattern import Core, Pattern, Side
@@ -90,3 +91,11 @@ class Job:
             core=self.core,
             side=self.side,
         )
+
+
+def folder_name(pattern: str, *boots: float) -> str:
+    """A plain folder name for a pattern and its boot, or its shortest and longest one.
+
+    Letters, digits and hyphens only, and a point where a boot has one.
+    """
+    return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])

@@ -36,13 +36,13 @@ def club_layout():
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory, club_layout):
-    from jiggen.report.job import build_jig
+def built(tmp_path_factory):
+    from jiggen.job import Job
+    from jiggen.pipeline.products import build_jig
 
-    settings = Settings(ski=SkiRange(84, 112))
-    return built_once(
-        tmp_path_factory, "club", lambda target: build_jig(club_layout, settings, target)
-    )
+    club = read_pattern(find_pattern("club-piste"))
+    job = Job(club, (305.0, 305.0), Settings(ski=SkiRange(84, 112)))
+    return built_once(tmp_path_factory, "club", lambda target: build_jig(job, target))
 
 
 @pytest.fixture

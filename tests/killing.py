@@ -1,7 +1,7 @@
 """A stand-in for a build, ended at chosen moments: the true workshop, small files, no kernel.
 
     python tests/killing.py build TARGET LABEL [--pause SECONDS] [--fill KB] [--most KB]
-    python tests/killing.py every kill|refuse [--no-swap]
+    python tests/killing.py every kill|refuse
 
 The first builds once, in a process of its own: it says ``ready`` when it starts to write and
 ``done`` at its end, and ends with jiggen's exit code; ``--most`` is the largest file the system
@@ -29,14 +29,14 @@ from typing import Any
 import filelock  # noqa: F401 - before its own opening of files is counted
 
 import jiggen.export.folder
-import jiggen.report.folder
+import jiggen.pipeline.build
 from jiggen.errors import JiggenError
 from jiggen.record import Hole, Part, Record
 from jiggen.record.model import Guide, PlacedPart
 from jiggen.verify import Verification
 
-# What Python announces before it does it; ctypes.dlsym comes before the exchange.
-OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod", "ctypes.dlsym"}
+# What Python announces before it does it.
+OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod"}
 UNREACHED = 99  # exit code: the build was done before the moment came
 PASSED = Verification(1, (), ())
 Tree = dict[str, bytes]
@@ -97,11 +97,9 @@ def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int
     def finish(folder: Path, record: Record) -> None:
         (folder / "sheet.pdf").write_text(label)
 
-    jiggen.report.folder.verify_folder = lambda folder: PASSED
+    jiggen.pipeline.build.verify_folder = lambda folder: PASSED
     try:
-        jiggen.report.folder.verified_folder(
-            target, make, finish=finish, force=False, progress=lambda _: None
-        )
+        jiggen.pipeline.build.verified_folder(target, make, finish=finish, force=False)
     except JiggenError as error:
         print(error, file=sys.stderr)
         return error.exit_code
@@ -120,7 +118,7 @@ def refuse(event: str) -> None:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), event)
 
 
-def every(how: Callable[[str], None], work: Path, *, swap: bool) -> None:
+def every(how: Callable[[str], None], work: Path) -> None:
     """Print what a build ended at each moment left, and what the next one made of that."""
     whole: dict[str, Tree | None] = {}
     for label in ("one", "two", "three"):
@@ -129,7 +127,7 @@ def every(how: Callable[[str], None], work: Path, *, swap: bool) -> None:
     for moment in range(1, 1000):
         target = work / str(moment) / "jig"
         shutil.copytree(work / "one", target)
-        code = in_a_child(ended, target, moment, how, swap)
+        code = in_a_child(ended, target, moment, how)
         left = {"moment": moment, "code": code, "there": named(whole, tree(target))}
         left["litter"] = litter(target)
         in_a_child(opened, target)
@@ -162,10 +160,8 @@ def in_a_child(action: Callable[..., int], *arguments: Any) -> int:
         os._exit(code)
 
 
-def ended(target: Path, moment: int, how: Callable[[str], None], swap: bool) -> int:
+def ended(target: Path, moment: int, how: Callable[[str], None]) -> int:
     """Build ``two``, with `how` done before the `moment`-th operation."""
-    if not swap:
-        jiggen.export.folder.exchange = lambda one, other: False
     left = moment
 
     def hook(event: str, _arguments: tuple[Any, ...]) -> None:
@@ -197,14 +193,13 @@ def main() -> int:
     once.add_argument("--most", type=int, default=0)
     all_moments = modes.add_parser("every")
     all_moments.add_argument("how", choices=("kill", "refuse"))
-    all_moments.add_argument("--no-swap", action="store_true")
     said = parser.parse_args()
     if said.mode == "build":
         if said.most:
             resource.setrlimit(resource.RLIMIT_FSIZE, (said.most * 1024, said.most * 1024))
         return build(said.target, said.label, pause=said.pause, fill=said.fill)
     with tempfile.TemporaryDirectory() as work:
-        every({"kill": kill, "refuse": refuse}[said.how], Path(work), swap=not said.no_swap)
+        every({"kill": kill, "refuse": refuse}[said.how], Path(work))
     return 0
 
 

@@ -21,10 +21,10 @@ from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
 from jiggen.layout import Layout
+from jiggen.pipeline.expect import expect, expect_halves
 from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.model import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
-from jiggen.report.expect import drill, expect, expect_halves
 from jiggen.report.plastics import weigh
 from jiggen.verify import BootCheck, Found, HoleCheck, Verification
 from jiggen.verify.mesh import Mesh
@@ -64,7 +64,8 @@ def _text(
     state, limits = SkiState(), DrillingLimits()
     made = list_pieces(chosen)
     parts = part_entries(made, {piece.name: volume for piece in made})
-    drilled = drill(chosen, state, limits, {})
+    tops = {guide.id: guide.bush_top_z for guide in chosen.guides}
+    drilled = check_drilling(chosen.layout, tops, state, limits)
     known = Known(expected, drilled, state, limits, {}, boots)
     weighed = weigh(chosen, parts, read)
     return json_text(jig_record(chosen, parts, known, weighed, beds=beds_of(made)))

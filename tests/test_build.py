@@ -18,10 +18,13 @@ from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.drilling import SkiState
 from jiggen.errors import CheckFailed
-from jiggen.layout import layout
+from jiggen.job import Job
 from jiggen.pattern import read_pattern, shipped_patterns
-from jiggen.report.expect import expect
-from jiggen.report.job import build_jig
+from jiggen.pipeline import build as verifying
+from jiggen.pipeline import products
+from jiggen.pipeline.expect import expect
+from jiggen.pipeline.products import build_jig
+from jiggen.ranges import design_job
 from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}
@@ -34,16 +37,17 @@ BUILT = [
     for row, name in enumerate(sorted(PATTERNS))
     for column, boot in enumerate(BOOTS)
 ]
+CLUB = Job(read_pattern(PATTERNS["club-piste"]), (305.0, 305.0), Settings(ski=SkiRange(84, 112)))
 DESIGNED = [case for case in EVERY if case not in BUILT]
 
 
 def wanted(name, boot, ski, bed):
-    """Layout and settings of one combination, and its holes computed in this file alone."""
+    """The job of one combination, and its holes computed in this file alone."""
     pattern = read_pattern(PATTERNS[name])
     side = "right" if pattern.pair == "mirrored" else "left"
     core = "metal" if boot == 305.0 else "plain"
     settings = Settings(ski=SkiRange(*ski), bed=Bed(bed, bed, 250.0))
-    return layout(pattern, boot, core=core, side=side), settings, by_hand(name, boot, side)
+    return Job(pattern, (boot, boot), settings, core, side), by_hand(name, boot, side)
 
 
 def by_hand(name, boot, side):
@@ -94,8 +98,8 @@ def bores_cut(folder, parts):
     ],
 )
 def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
-    holes, settings, expected = wanted(name, boot, ski, bed)
-    done = build_jig(holes, settings, tmp_path / "jig")
+    job, expected = wanted(name, boot, ski, bed)
+    done = build_jig(job, tmp_path / "jig")
     assert done.verification.passed
     assert done.folder == tmp_path / "jig"
     for part in done.record.values()["parts"]:
@@ -125,11 +129,12 @@ def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed
 
 @pytest.mark.parametrize(("name", "boot", "ski", "bed"), DESIGNED)
 def test_every_other_combination_is_designed_and_expected_to_hold(name, boot, ski, bed):
-    holes, settings, expected = wanted(name, boot, ski, bed)
-    made = design_jig(holes, settings)
-    said, _ = expect(made)
-    assert said["moving"]["least_gap"]["gap"] > 0
-    assert said["centring"]["loaded"] <= 0.25
+    job, expected = wanted(name, boot, ski, bed)
+    holes = job.lay_out()
+    made = design_jig(holes, job.settings)
+    found, _ = expect(made)
+    assert found.moving.least_gap.gap > 0
+    assert found.centring.loaded <= 0.25
     assert [guide.id for guide in made.guides] == list(holes.ids)
     assert holes.positions == pytest.approx(expected, abs=1e-9)
     to_bed = {piece.name: piece.to_bed[:2] for piece in list_pieces(made)}
@@ -227,8 +232,7 @@ def test_jiggen_check_says_it_and_exits_with_1(folder):
     assert "toe-1" in done.stdout and "do not use" in done.stdout
 
 
-def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
-    from jiggen.report import folder as verifying
+def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):
 
     # The witness is shown a folder in which a hole was moved after it was written.
     def harmed(folder):
@@ -236,7 +240,7 @@ def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
         return verify_folder(folder)
 
     monkeypatch.setattr(verifying, "verify_folder", harmed)
-    done = build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
+    done = build_jig(CLUB, tmp_path / "jig")
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()
     assert (
@@ -244,31 +248,26 @@ def test_a_jig_that_fails_is_named_so(club_layout, tmp_path, monkeypatch):
     )
 
 
-def test_a_build_stops_before_it_writes_when_parts_would_touch(club_layout, tmp_path, monkeypatch):
-    from jiggen.report import job
-
-    def broken(holes, settings):
-        made = design_jig(holes, settings)
+def test_a_build_stops_before_it_writes_when_parts_would_touch(tmp_path, monkeypatch):
+    def broken(job, settings, layouts):
+        found = design_job(job, settings, layouts=layouts)
+        made = found.whole
         station = replace(made.mechanism.station, roof_z=made.mechanism.rail.top_z - 0.5)
-        return replace(made, mechanism=replace(made.mechanism, station=station))
+        made = replace(made, mechanism=replace(made.mechanism, station=station))
+        return replace(found, whole=made)
 
-    monkeypatch.setattr(job, "design_jig", broken)
+    monkeypatch.setattr(products, "_design", broken)
     with pytest.raises(CheckFailed) as caught:
-        build_jig(club_layout, Settings(ski=SkiRange(84, 112)), tmp_path / "jig")
+        build_jig(CLUB, tmp_path / "jig")
     assert any(
         "rail" in finding.message and "body" in finding.message for finding in caught.value.findings
     )
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_ski_too_thin_stops_the_build_with_the_numbers(club_layout, tmp_path):
+def test_a_ski_too_thin_stops_the_build_with_the_numbers(tmp_path):
     with pytest.raises(CheckFailed, match=r"0\.72 mm of ski would be left under the point"):
-        build_jig(
-            club_layout,
-            Settings(ski=SkiRange(84, 112)),
-            tmp_path / "jig",
-            state=SkiState(thickness=(11.0,)),
-        )
+        build_jig(replace(CLUB, measured=SkiState(thickness=(11.0,))), tmp_path / "jig")
     assert list(tmp_path.iterdir()) == []
 
 

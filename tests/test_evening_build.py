@@ -15,14 +15,15 @@ from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.evening import Terms, plan_evening, read_jobs
+from jiggen.evening import Outcome, Terms, plan_evening, read_jobs
 from jiggen.executors import Done, outcome_of
 from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pipeline import evening as building
+from jiggen.pipeline.evening import build_evening, is_finished, key_of
+from jiggen.pipeline.products import plan_jig
 from jiggen.remount import RemountLimits
-from jiggen.report.evening import build as building
-from jiggen.report.evening import build_wanted, run_sheet_pdf
-from jiggen.report.evening.build import Outcome, build_evening, is_finished, key_of
+from jiggen.report.evening import run_sheet_pdf
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
 SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
@@ -195,7 +196,7 @@ def pretended(quick, monkeypatch):
 
         return Made
 
-    monkeypatch.setattr(building, "build_wanted", pretend)
+    monkeypatch.setattr("jiggen.pipeline.products.build_jig", pretend)
     monkeypatch.setattr(building, "do_all", serially)
     return hurt
 
@@ -269,18 +270,14 @@ def test_names_from_files_stay_within_the_folder(pretended, tmp_path):
         assert len(folder.name) < 90
 
 
-def test_boots_that_move_the_holes_get_halves_with_ladders(monkeypatch):
-    asked = {}
-
-    def pretend(pattern, boots, settings, target, **rest):
-        asked.update(pattern=pattern.name, boots=boots, ski=settings.ski, shift=rest["mount_shift"])
-
-    monkeypatch.setattr("jiggen.report.reusable.build_reusable", pretend)
+def test_boots_that_move_the_holes_get_halves_with_ladders():
     club = read_pattern(find_pattern("club-piste"))
     wanted = Job(club, (295.5, 305.0), Settings(SkiRange(84.0, 112.0)), shift=2.0)
-    build_wanted(wanted, Path("nowhere"))
-    assert asked["boots"] == (295.0, 305.0)
-    assert (asked["ski"], asked["shift"]) == (SkiRange(84.0, 112.0), 2.0)
+    plan = plan_jig(wanted)
+    assert plan.known.boots.boots == (295.0, 305.0)
+    assert [ladder.half for ladder in plan.known.boots.ladders] == ["toe", "heel"]
+    assert plan.design.settings.ski == SkiRange(84.0, 112.0)
+    assert plan.design.layout.mount_shift == 2.0
 
 
 # -- the command ---------------------------------------------------------------------------------

@@ -16,8 +16,8 @@ from jiggen.export import check_target, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.export.step import normalised
 from jiggen.export.threemf import lay_out, threemf_bytes
-from jiggen.report.folder import folder_name
-from jiggen.report.page import REPORT
+from jiggen.files import PAGE
+from jiggen.job import folder_name
 
 BOX = np.array([(x, y, z) for x in (0.0, 2.0) for y in (0.0, 3.0) for z in (0.0, 4.0)])
 FACES = np.array(
@@ -137,11 +137,11 @@ import datetime
 from pathlib import Path
 assert datetime.datetime.__name__ == "Later"
 from jiggen.design import Settings, SkiRange
-from jiggen.layout import layout
+from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.job import build_jig
-holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
-build_jig(holes, Settings(ski=SkiRange(84, 112)), Path("again"))
+from jiggen.pipeline.products import build_jig
+club = read_pattern(find_pattern("club-piste"))
+build_jig(Job(club, (305.0, 305.0), Settings(ski=SkiRange(84, 112))), Path("again"))
 """
 
 
@@ -165,10 +165,10 @@ def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path
     again = json.loads((tmp_path / "again" / "manifest.json").read_text())
     assert set(again["files"]) == set(built.record.values()["files"])
     for name, entry in built.record.values()["files"].items():
-        if name not in ("preview.png", REPORT):  # the graphics driver draws it; the page shows it
+        if name not in ("preview.png", PAGE):  # the graphics driver draws it; the page shows it
             assert again["files"][name] == entry, name
     same_picture = again["files"]["preview.png"] == built.record.values()["files"]["preview.png"]
-    assert not same_picture or again["files"][REPORT] == built.record.values()["files"][REPORT]
+    assert not same_picture or again["files"][PAGE] == built.record.values()["files"][PAGE]
 
 
 def test_a_foreign_folder_or_file_is_never_replaced(tmp_path):

@@ -31,17 +31,18 @@ from jiggen.design.gauge import (
     NAME,
     PEG,
     Gauge,
-    Readings,
     design_gauge,
-    readings_of,
 )
 from jiggen.design.gauge_frame import THICKNESS
+from jiggen.design.gauge_readings import Readings, readings_of
 from jiggen.design.settings import Bed
 from jiggen.design.station import design_mechanism
 from jiggen.errors import InputError
 from jiggen.export.gauge import measurements_toml
 from jiggen.files import MEASUREMENTS
-from jiggen.report.gauge import FinishedGauge, build_gauge_print, gauge_summary
+from jiggen.pipeline.build import Built, build
+from jiggen.pipeline.products import GAUGE, GaugeJob
+from jiggen.report.summary import gauge_summary
 from jiggen.solid.moving import DRAWN_IN, FIRST_LAYER
 from jiggen.verify import check, verify_folder
 
@@ -189,9 +190,9 @@ def test_what_a_caliper_good_to_a_fiftieth_can_tell():
     assert z < 1e-3  # 0.014 mm over a body of 14 mm
 
 
-def test_the_blank_is_the_contract_and_says_what_is_in_the_manifest(built: FinishedGauge):
+def test_the_blank_is_the_contract_and_says_what_is_in_the_manifest(built: Built):
     text = (built.folder / MEASUREMENTS).read_text()
-    assert text == measurements_toml(readings_of(built.gauge))
+    assert text == measurements_toml(readings_of(built.plan.design))
     data = tomllib.loads(text)
     assert (data["measurements"], data["units"], data["caliper"]) == (1, "mm", 0.02)
     places = {
@@ -254,9 +255,9 @@ def test_each_slot_clears_the_bar_by_its_label():
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory) -> FinishedGauge:
+def built(tmp_path_factory) -> Built:
     target = tmp_path_factory.mktemp("gauge") / "gauge"
-    return build_gauge_print(design_gauge(BED), target)
+    return build(GAUGE, GaugeJob(BED), target)
 
 
 @pytest.fixture
@@ -265,7 +266,7 @@ def folder(built, tmp_path) -> Path:
     return shutil.copytree(built.folder, tmp_path / "gauge")
 
 
-def test_the_verification_passes(built: FinishedGauge):
+def test_the_verification_passes(built: Built):
     assert built.verification.passed, built.verification.faults
     assert [hole.id for hole in built.verification.holes[:4]] == list("EFGH")
     assert [peg.id for peg in built.verification.pegs] == list("ABCD")
@@ -274,10 +275,10 @@ def test_the_verification_passes(built: FinishedGauge):
         for found in (peg.step, peg.stl):
             assert (found.diameter, found.top) == pytest.approx((6.0, peg.top), abs=0.005)
     assert check(built.folder).passed
-    assert "11 holes and 4 pegs" in gauge_summary(built)
+    assert "11 holes and 4 pegs" in gauge_summary(built.record, built.verification, built.folder)
 
 
-def test_the_files(built: FinishedGauge):
+def test_the_files(built: Built):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{name}.stl" for name in (NAME, SLOTS, RACK)}
     others = {"jig.step", "bed-1.3mf", "preview.png", "sheet.pdf", "manifest.json", MEASUREMENTS}
@@ -301,7 +302,7 @@ def cross(mesh: trimesh.Trimesh, z: float) -> shapely.Geometry:
     return shapely.build_area(shapely.MultiLineString([loop[:, :2] for loop in loops]))
 
 
-def test_pegs_and_holes_by_another_route(built: FinishedGauge):
+def test_pegs_and_holes_by_another_route(built: Built):
     """trimesh and shapely alone: no code of ours between the file and the numbers."""
     mesh = mesh_of(built.folder, NAME)
     assert mesh.is_watertight
@@ -326,7 +327,7 @@ def matching(wanted) -> dict:
     return {(round(x), round(y)): pytest.approx((x, y, size), abs=0.005) for x, y, size in wanted}
 
 
-def test_slots_and_bar_by_another_route(built: FinishedGauge):
+def test_slots_and_bar_by_another_route(built: Built):
     slots, bar = mesh_of(built.folder, SLOTS), mesh_of(built.folder, RACK)
     # half way up both are their full width; the bar's toothless end is cut
     width = np.ptp(cross(bar, 3.0).bounds[::2])
@@ -337,7 +338,7 @@ def test_slots_and_bar_by_another_route(built: FinishedGauge):
     assert found == pytest.approx(list(CLEARANCES), abs=1e-4)
 
 
-def test_nothing_overhangs(built: FinishedGauge):
+def test_nothing_overhangs(built: Built):
     for name in (NAME, SLOTS, RACK):
         mesh = mesh_of(built.folder, name)
         # a degree off the threshold: the leans and lead-ins are at 45° exactly
@@ -351,17 +352,17 @@ def test_nothing_overhangs(built: FinishedGauge):
         assert mesh.area_faces[down & off_bed].sum() == 0.0
 
 
-def test_a_filled_in_row_is_no_fault_and_is_not_thrown_away(built: FinishedGauge, folder: Path):
+def test_a_filled_in_row_is_no_fault_and_is_not_thrown_away(built: Built, folder: Path):
     path = folder / MEASUREMENTS
     path.write_text(path.read_text().replace('value = ""', "value = 106.12", 1))
     assert check(folder).passed
     with pytest.raises(InputError) as caught:
-        build_gauge_print(built.gauge, folder)
+        build(GAUGE, GaugeJob(BED), folder)
     assert [finding.code for finding in caught.value.findings] == ["gauge.measured"]
     assert "106.12" in path.read_text()
     path.write_text("half a line = [")
     with pytest.raises(InputError):
-        build_gauge_print(built.gauge, folder)
+        build(GAUGE, GaugeJob(BED), folder)
 
 
 # -- seeded faults ------------------------------------------------------------------------------
@@ -481,7 +482,7 @@ def test_pegs_of_a_manifest_are_checked_like_the_rest(folder: Path):
 # -- the sheet ----------------------------------------------------------------------------------
 
 
-def test_the_sheet_has_room_for_every_word_and_every_reading(built: FinishedGauge):
+def test_the_sheet_has_room_for_every_word_and_every_reading(built: Built):
     pages = read_pdf((built.folder / "sheet.pdf").read_bytes())
     assert len(pages) == 2
     for page in pages:
@@ -491,7 +492,7 @@ def test_the_sheet_has_room_for_every_word_and_every_reading(built: FinishedGaug
         assert (np.min(ends, axis=0) >= 9.9).all()
         assert (np.max(ends, axis=0) <= np.subtract(page.size, 9.9)).all()
     said = " ".join(word.text for page in pages for word in page.words)
-    readings = readings_of(built.gauge)
+    readings = readings_of(built.plan.design)
     for reading in (*readings.distances, *readings.diameters, *readings.heights):
         assert f"{reading.asked:.2f}" in said
     for needed in (

@@ -19,7 +19,6 @@ from killing import litter, small_record, tree
 from jiggen.cli.new import local_target
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
-from jiggen.export.swap import exchange
 from jiggen.files import (
     DEVICES,
     LONGEST_NAME,
@@ -30,8 +29,8 @@ from jiggen.files import (
     within,
     write_whole,
 )
+from jiggen.job import folder_name
 from jiggen.record import Record
-from jiggen.report.folder import folder_name
 
 HERE = Path(__file__).parent
 SCRIPT = HERE / "killing.py"
@@ -56,10 +55,9 @@ def built(*words: object) -> tuple[int, str]:
 # -- killed and refused ---------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("swap", [True, False], ids=["swap", "two renames"])
 @pytest.mark.parametrize("how", ["kill", "refuse"])
-def test_a_build_ended_before_any_of_its_operations(how: str, swap: bool):
-    run = stand_in("every", how, *(() if swap else ("--no-swap",)))
+def test_a_build_ended_before_any_of_its_operations(how: str):
+    run = stand_in("every", how)
     said, wrong = run.communicate()
     assert (run.returncode, wrong) == (0, "")
     ends = [json.loads(line) for line in said.splitlines()]
@@ -74,7 +72,7 @@ def test_a_build_ended_before_any_of_its_operations(how: str, swap: bool):
         else:
             assert end["code"] == -9, end
     missing = [end["moment"] for end in ends if end["there"] == "missing"]
-    assert len(missing) == (1 if how == "kill" and not swap else 0)
+    assert len(missing) == (1 if how == "kill" else 0)
 
 
 def test_nothing_that_is_not_ours_is_cleared(tmp_path: Path):
@@ -90,18 +88,6 @@ def test_nothing_that_is_not_ours_is_cleared(tmp_path: Path):
     assert litter(target) == sorted(kept)
 
 
-def test_two_folders_change_places(tmp_path: Path):
-    for name in "ab":
-        (tmp_path / name).mkdir()
-        (tmp_path / name / name).write_text(name)
-    if not exchange(tmp_path / "a", tmp_path / "b"):
-        pytest.skip("this system cannot exchange folders")
-    assert (tmp_path / "a" / "b").read_text() == "b"
-    assert (tmp_path / "b" / "a").read_text() == "a"
-    with pytest.raises(FileNotFoundError):
-        exchange(tmp_path / "a", tmp_path / "c")
-
-
 def test_a_linked_target_stays_a_link(tmp_path: Path):
     real, link = tmp_path / "real", tmp_path / "link"
     real.mkdir()
@@ -114,11 +100,11 @@ def test_a_linked_target_stays_a_link(tmp_path: Path):
 
 
 def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatch):
-    import jiggen.report.folder
+    import jiggen.pipeline.build
     from jiggen.verify import Verification
 
     monkeypatch.setattr(
-        jiggen.report.folder, "verify_folder", lambda folder: Verification(1, (), ())
+        jiggen.pipeline.build, "verify_folder", lambda folder: Verification(1, (), ())
     )
     target = tmp_path / "jig"
 
@@ -128,7 +114,7 @@ def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatc
         return small_record("new")
 
     with pytest.raises(InputError, match="did not make"):
-        jiggen.report.folder.verified_folder(target, make, force=False, progress=lambda _: None)
+        jiggen.pipeline.build.verified_folder(target, make, force=False)
     assert tree(target) == {"holiday.jpg": b"sun"}
     assert litter(target) == []
 

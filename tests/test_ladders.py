@@ -16,9 +16,10 @@ from sharing import built_once
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
+from jiggen.job import Job
 from jiggen.layout import layout
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.reusable import build_reusable
+from jiggen.pipeline.products import build_jig
 from jiggen.verify import verify_folder
 from jiggen.verify.results import boot_table, table
 
@@ -28,7 +29,7 @@ AROUND_THE_STEP = [float(boot) for boot in range(273, 284)]  # step-track's toe 
 
 def build(name, target, boots=BOOTS):
     found = read_pattern(find_pattern(name))
-    return build_reusable(found, (boots[0], boots[-1]), Settings(SkiRange(84, 112)), target)
+    return build_jig(Job(found, (boots[0], boots[-1]), Settings(SkiRange(84, 112))), target)
 
 
 @pytest.fixture(scope="session")

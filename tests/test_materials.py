@@ -20,7 +20,7 @@ from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.errors import CheckFailed, InputError
-from jiggen.report.expect import expect
+from jiggen.pipeline.expect import expect
 from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
 from jiggen.tables.materials import USUAL, material, materials, parked_car

@@ -13,8 +13,8 @@ from PIL import Image
 from record_samples import drilled, record, report_html, verification
 
 from jiggen.cautions import CAUTIONS
+from jiggen.files import PAGE
 from jiggen.record.model import FileEntry
-from jiggen.report.page import REPORT
 from jiggen.report.page import report_html as page_html
 from jiggen.report.page.view import FINEST, view_of
 from jiggen.verify import Fault
@@ -30,7 +30,7 @@ def good(tmp_path_factory):
     """A folder with its page, and the manifest the page was made from."""
     folder = tmp_path_factory.mktemp("page") / "jig"
     manifest = make_folder(folder)
-    (folder / REPORT).write_text(report_html(folder, manifest), encoding="utf-8")
+    (folder / PAGE).write_text(report_html(folder, manifest), encoding="utf-8")
     return folder, manifest
 
 
@@ -63,7 +63,7 @@ def failed(good) -> dict:
 
 
 def test_the_same_jig_has_the_same_page(good):
-    assert page_of(good) == page_of(good) == (good[0] / REPORT).read_text(encoding="utf-8")
+    assert page_of(good) == page_of(good) == (good[0] / PAGE).read_text(encoding="utf-8")
 
 
 def test_it_says_what_the_manifest_says(good):
@@ -95,7 +95,7 @@ def test_the_stop_is_where_the_drilling_check_has_it(good):
 
 def test_every_file_but_the_page_is_listed(good):
     folder, manifest = good
-    own = {REPORT: {"bytes": 1, "sha256": "f" * 64}}
+    own = {PAGE: {"bytes": 1, "sha256": "f" * 64}}
     page = Seen(page_of(good, files=manifest["files"] | own))
     for name, entry in manifest["files"].items():
         assert f"{entry['sha256']}" in page.text
@@ -297,7 +297,7 @@ def tab(tmp_path_factory):
 
 @needs_browser
 def test_the_jig_is_drawn_turned_and_taken_apart(good, tab):
-    tab.open(good[0] / REPORT)
+    tab.open(good[0] / PAGE)
     start = tab.picture("canvas")
     assert 0.1 < share(start, ORANGE) < 0.6
     assert 0.005 < share(start, BLUE) < 0.2
@@ -327,7 +327,7 @@ def press(tab, selector: str) -> None:
 
 @needs_browser
 def test_fingers_turn_it_and_bring_it_closer(good, tab):
-    tab.open(good[0] / REPORT, width=PHONE, height=844)
+    tab.open(good[0] / PAGE, width=PHONE, height=844)
     start = tab.picture("canvas")
     tab.touch("canvas", ((-50, 0), (30, 20)))
     turned = tab.picture("canvas")
@@ -341,7 +341,7 @@ def test_fingers_turn_it_and_bring_it_closer(good, tab):
 @needs_browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_it_fits_a_phone_asks_for_nothing_and_complains_of_nothing(good, tab, scheme):
-    path = good[0] / REPORT
+    path = good[0] / PAGE
     tab.open(path, width=PHONE, height=844, scheme=scheme)
     assert tab.run("document.querySelector('details').open = true")
     assert fits(tab)
@@ -370,7 +370,7 @@ def test_long_names_fit_a_phone(good, tab, tmp_path):
         **with_ids(manifest, [f"{name}{n}" for n in range(len(manifest["holes"]))]),
         hardware=[{"name": name, "size": name, "count": 1, "standard": name}],
     )
-    path = tmp_path / REPORT
+    path = tmp_path / PAGE
     path.write_text(page, encoding="utf-8")
     tab.open(path, width=PHONE, height=844)
     assert fits(tab)
@@ -379,7 +379,7 @@ def test_long_names_fit_a_phone(good, tab, tmp_path):
 @needs_browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_failed_verification_is_red_at_the_top(good, tab, tmp_path, scheme):
-    path = tmp_path / REPORT
+    path = tmp_path / PAGE
     path.write_text(page_of(good, verification=failed(good)), encoding="utf-8")
     tab.open(path, width=PHONE, height=844, scheme=scheme)
     alarm = tab.run("document.querySelector('header').nextElementSibling.innerText")
@@ -394,7 +394,7 @@ def test_a_failed_verification_is_red_at_the_top(good, tab, tmp_path, scheme):
 
 @needs_browser
 def test_words_from_a_pattern_run_no_script_and_the_page_reaches_nothing(good, tab, tmp_path):
-    path = tmp_path / REPORT
+    path = tmp_path / PAGE
     page = page_of(good, inputs=good[1]["inputs"] | {"pattern": NASTY})
     # as if a text had got through unescaped: the page's own policy still stops it
     path.write_text(page.replace("<main>", "<main><script>document.title='gone'</script>"), "utf-8")
@@ -411,10 +411,10 @@ def test_where_no_3d_can_be_drawn_the_picture_stays(good, tab, tmp_path):
     folder = tmp_path / "jig"
     manifest = make_folder(folder)
     Image.new("RGB", (16, 10), "white").save(folder / "preview.png")
-    (folder / REPORT).write_text(report_html(folder, manifest), encoding="utf-8")
+    (folder / PAGE).write_text(report_html(folder, manifest), encoding="utf-8")
     without = "HTMLCanvasElement.prototype.getContext = () => null"
     script = tab.ask("Page.addScriptToEvaluateOnNewDocument", source=without)
-    tab.open(folder / REPORT)
+    tab.open(folder / PAGE)
     tab.ask("Page.removeScriptToEvaluateOnNewDocument", **script)
     assert tab.run("document.querySelector('.stage img').naturalWidth") == 16
     assert tab.box(".stage img")[2] > 300

@@ -5,42 +5,47 @@ from ladder_samples import WIDE, mixed, pattern_named
 
 from jiggen.cli import main
 from jiggen.design import Bed, Settings, design_jig
-from jiggen.drilling import Area, DrillingLimits, SkiState
+from jiggen.drilling import Area, SkiState
 from jiggen.errors import CheckFailed, InputError
+from jiggen.job import Job
 from jiggen.layout import layout
-from jiggen.report import reusable
-from jiggen.report.reusable import build_reusable, fit_range
+from jiggen.pipeline.products import build_jig, plan_jig
+from jiggen.ranges import fit_range
 
 
 def settings(bed=220.0):
     return Settings(WIDE, bed=Bed(bed, bed, 250.0))
 
 
+def job(pattern, boots=(265.0, 345.0), bed=220.0, **more):
+    return Job(pattern, boots, settings(bed), **more)
+
+
 @pytest.mark.parametrize("name", ["club-piste", "skew-plate", "step-track", "old-inch"])
 def test_265_to_345_fits_a_common_bed(name):
-    fit = fit_range(pattern_named(name), (265.0, 345.0), settings())
+    fit = fit_range(job(pattern_named(name)))
     assert fit.fits and fit.ladder
     assert fit.ranges == ((265.0, 345.0),)
 
 
 def test_a_plate_about_the_boot_centre_needs_no_ladder():
-    fit = fit_range(pattern_named("hut-plate"), (265.0, 345.0), settings())
+    fit = fit_range(job(pattern_named("hut-plate")))
     assert fit.fits and not fit.ladder
 
 
 @pytest.mark.parametrize("bed", [190.0, 200.0])
 def test_what_would_fit_fits_and_one_boot_more_does_not(bed):
     club = pattern_named("club-piste")
-    fit = fit_range(club, (265.0, 345.0), settings(bed))
+    fit = fit_range(job(club, bed=bed))
     assert not fit.fits
     ((least, most),) = fit.ranges
     assert least == 265.0 and most < 345.0
-    assert fit_range(club, (least, most), settings(bed), search=False).fits
-    assert not fit_range(club, (least, most + 1), settings(bed), search=False).fits
+    assert fit_range(job(club, (least, most), bed), search=False).fits
+    assert not fit_range(job(club, (least, most + 1), bed), search=False).fits
 
 
 def test_a_step_parts_the_boots_into_ranges_that_together_serve_all():
-    fit = fit_range(mixed(-18.0), (265.0, 345.0), settings(400.0))
+    fit = fit_range(job(mixed(-18.0), bed=400.0))
     assert {finding.code for finding in fit.findings} == {"design.ladder-close"}
     assert fit.ranges[0][0] == 265.0 and fit.ranges[-1][1] == 345.0
     assert all(b[0] == a[1] + 1 for a, b in zip(fit.ranges, fit.ranges[1:], strict=False))
@@ -48,7 +53,7 @@ def test_a_step_parts_the_boots_into_ranges_that_together_serve_all():
 
 def test_a_refused_build_says_what_would_fit_and_writes_nothing(tmp_path):
     with pytest.raises(InputError) as caught:
-        build_reusable(pattern_named("club-piste"), (265.0, 345.0), settings(200.0), tmp_path / "a")
+        build_jig(job(pattern_named("club-piste"), bed=200.0), tmp_path / "a")
     *_, advice = caught.value.findings
     assert advice.code == "design.boot-range"
     assert "265-345" in advice.message and "265-344" in advice.hint
@@ -59,39 +64,24 @@ def test_the_area_is_held_to_at_every_boot(tmp_path):
     # By hand: heel-3 lies at -345/2 + 6.8 - 16.1 = -181.8 for the longest boot only.
     state = SkiState(area=Area(-175.0, 220.0, 40.0))
     with pytest.raises(CheckFailed, match="outside the allowed area"):
-        build_reusable(
-            pattern_named("club-piste"), (330.0, 345.0), settings(), tmp_path / "a", state=state
-        )
+        build_jig(job(pattern_named("club-piste"), (330.0, 345.0), measured=state), tmp_path / "a")
     # toe-5 lies at 265/2 - 11.4 - 43.1 = 78.0 for the shortest: in front of the area's rear end.
     near = SkiState(area=Area(79.0, 300.0, 40.0))
     with pytest.raises(CheckFailed) as caught:
-        build_reusable(
-            pattern_named("club-piste"),
-            (265.0, 345.0),
-            settings(),
-            tmp_path / "a",
-            state=near,
-            limits=DrillingLimits(),
-        )
+        build_jig(job(pattern_named("club-piste"), measured=near), tmp_path / "a")
     assert any("boot 265" in f.message and "toe-5" in f.key for f in caught.value.findings)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_an_ordinary_jig_for_a_range_says_its_boots(tmp_path, monkeypatch):
-    seen = {}
-
-    def made(chosen, target, entries, **rest):
-        seen.update(rest, design=chosen, entries=entries)
-
-    monkeypatch.setattr(reusable, "make_jig", made)
-    build_reusable(pattern_named("hut-plate"), (265.0, 345.0), settings(), tmp_path / "hut")
-    assert seen["inputs"]["boots"] == [265.0, 345.0]
-    assert "ladders" not in seen["entries"]
-    engraved = {item.name for body in seen["design"].bodies for item in body.engravings}
+def test_an_ordinary_jig_for_a_range_says_its_boots():
+    plan = plan_jig(job(pattern_named("hut-plate")))
+    assert plan.known.boots.boots == (265.0, 345.0)
+    assert plan.known.boots.ladders == ()
+    engraved = {item.name for body in plan.design.bodies for item in body.engravings}
     assert "BOOT 265-345" in engraved and "boot-centre line" in engraved
     # But for the words it is the jig of any of these boots.
     one = design_jig(layout(pattern_named("hut-plate"), 300.0), settings())
-    assert [g.x for g in one.guides] == [g.x for g in seen["design"].guides]
+    assert [g.x for g in one.guides] == [g.x for g in plan.design.guides]
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ PACKAGE = Path(jiggen.__file__).parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # The road of DEVELOPERS.md: a room imports only rooms before it.
-ROAD = ("pattern", "layout", "design", "solid", "export", "verify", "report", "cli")
+ROAD = ("pattern", "layout", "design", "solid", "export", "verify", "report", "pipeline", "cli")
 # Rooms beside the road, each with the rooms it stands on; the rooms that only build and verify
 # do without them.
 BESIDE = {
@@ -30,7 +30,7 @@ BESIDE = {
     "ranges": {"pattern", "layout", "design", "accuracy", "job"},
     "evening": {"pattern", "layout", "design", "drilling", "remount", "job", "ranges"},
 }
-MAY_LOOK_ASIDE = {"export", "report", "cli"}
+MAY_LOOK_ASIDE = {"export", "report", "pipeline", "cli"}
 COMMON = {
     "errors",
     "units",

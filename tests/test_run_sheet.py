@@ -14,11 +14,10 @@ from test_sheet import LEAST_MARGIN, NEAR, meet
 
 from jiggen.cautions import CAUTIONS
 from jiggen.errors import Finding, InputError
-from jiggen.evening import Jobs, plan_evening, read_jobs
+from jiggen.evening import Jobs, Outcome, plan_evening, read_jobs
 from jiggen.pattern import find_pattern
 from jiggen.ranges import boots_alike
 from jiggen.report.evening import check_tickets, run_sheet_pdf
-from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.run_sheet import TICK
 
 FAILED = (Finding("evening.verification", "it failed its verification: do not print it"),)

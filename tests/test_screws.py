@@ -126,16 +126,15 @@ def test_a_pattern_whose_area_does_not_hold_its_holes_is_refused():
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
     """What `jiggen build` hands to the road, which ends there."""
-    import jiggen.report.job
+    import jiggen.pipeline.products
 
     seen = SimpleNamespace()
 
-    def stop(holes, settings, target, **how):
-        seen.holes = holes
-        vars(seen).update(how)
+    def stop(job, target, **how):
+        seen.holes, seen.state, seen.screws = job.lay_out(), job.ski_in_hand, job.screws
         raise CheckFailed(Finding("test.stop", "far enough"))
 
-    monkeypatch.setattr(jiggen.report.job, "build_jig", stop)
+    monkeypatch.setattr(jiggen.pipeline.products, "build_jig", stop)
     return seen
 
 
@@ -158,14 +157,18 @@ def test_an_area_on_the_command_line_wins(asked):
 
 def test_a_screw_that_is_too_long_is_in_the_result_of_the_road(club_layout):
     from jiggen.design import Settings, SkiRange, design_jig
-    from jiggen.report.expect import drill
+    from jiggen.drilling import check_all_boots
+    from jiggen.job import Job
+    from jiggen.pipeline.products import plan_jig
 
-    chosen = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
+    settings = Settings(ski=SkiRange(84, 112))
+    tops = {guide.id: guide.bush_top_z for guide in design_jig(club_layout, settings).guides}
     screws = {"toe-5": Screw(5.5, (16.0,)), "heel-1": Screw(9.0, (14.0,))}
-    found = drill(chosen, SkiState(), DrillingLimits(), screws)
+    found = check_all_boots((club_layout,), tops, SkiState(), DrillingLimits(), screws)
     assert {(warning.code, warning.key) for warning in found.warnings} == {
         ("drilling.screw-deep", "toe-5"),
         ("drilling.screw-short", "heel-1"),
     }
+    job = Job(read_pattern(find_pattern("club-piste")), (305.0, 305.0), settings)
     with pytest.raises(CheckFailed, match="outside the allowed area"):
-        drill(chosen, SkiState(area=Area(-100.0, 100.0, 32.0)), DrillingLimits(), screws)
+        plan_jig(replace(job, measured=SkiState(area=Area(-100.0, 100.0, 32.0))))

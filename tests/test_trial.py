@@ -22,7 +22,6 @@ from jiggen.design.trial import (
     FOOT,
     NAME,
     THICKNESS,
-    Trial,
     TrialPlate,
     design_trial,
 )
@@ -30,8 +29,10 @@ from jiggen.errors import InputError
 from jiggen.layout import Layout, layout
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.write import pattern_toml
-from jiggen.report.folder import verified_folder
-from jiggen.report.trial import FinishedTrial, build_trial_plate, trial_summary
+from jiggen.pipeline.build import Built, build, verified_folder
+from jiggen.pipeline.products import TRIAL, TrialJob
+from jiggen.record import TrialRecord
+from jiggen.report import summary
 from jiggen.verify import check
 
 BED = Bed(220.0, 220.0, 250.0)
@@ -174,27 +175,27 @@ def test_a_board_takes_the_nearest_free_place():
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory) -> FinishedTrial:
+def built(tmp_path_factory) -> Built:
     """A plate of one piece with little on it, so that it is built fast."""
     target = tmp_path_factory.mktemp("trial") / "one"
-    return build_trial_plate(made(*FEW), BED, target)
+    return build(TRIAL, TrialJob(made(*FEW), BED), target)
 
 
 @pytest.fixture(scope="module")
-def halves(tmp_path_factory) -> FinishedTrial:
+def halves(tmp_path_factory) -> Built:
     """A plate of two pieces."""
     target = tmp_path_factory.mktemp("trial") / "two"
-    return build_trial_plate(made((150.0, 10.0), (-150.0, -12.5)), BED, target)
+    return build(TRIAL, TrialJob(made((150.0, 10.0), (-150.0, -12.5)), BED), target)
 
 
-def test_the_verification_passes(built: FinishedTrial, halves: FinishedTrial):
+def test_the_verification_passes(built: Built, halves: Built):
     for finished in (built, halves):
         assert finished.verification.passed, finished.verification.faults
         assert max(hole.deviation for hole in finished.verification.holes) < 0.005
         assert check(finished.folder).passed
 
 
-def test_the_files(built: FinishedTrial):
+def test_the_files(built: Built):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{NAME}.stl"}
     assert there == {"jig.step", "bed-1.3mf", "preview.png", "manifest.json"} | parts
@@ -206,7 +207,7 @@ def test_the_files(built: FinishedTrial):
     assert (built.folder / "preview.png").stat().st_size > 10_000
 
 
-def test_the_mesh_by_another_route(built: FinishedTrial):
+def test_the_mesh_by_another_route(built: Built):
     """trimesh and shapely alone: no code of ours between the file and the numbers."""
     mesh = trimesh.load_mesh(built.folder / "parts" / f"{NAME}.stl")
     assert mesh.is_watertight
@@ -214,15 +215,15 @@ def test_the_mesh_by_another_route(built: FinishedTrial):
     flat = np.abs(mesh.face_normals[:, 2]) > 1e-6
     tree = shapely.STRtree(shapely.polygons(mesh.triangles[flat][:, :, :2]))
     # print position: right side up, so only shifted; the plate's corner is at the origin
-    (plate,) = built.trial.plates
-    centres = built.trial.layout.positions - (plate.plate.start, -plate.plate.half_width)
+    (plate,) = built.plan.design.plates
+    centres = built.plan.design.layout.positions - (plate.plate.start, -plate.plate.half_width)
 
     def blocked(shift: np.ndarray) -> int:
         """How many of the holes have something over or under this place in them."""
         seen = tree.query(shapely.points(centres + shift), predicate="intersects")
         return len(set(seen[0]))
 
-    radius = (built.trial.layout.diameters[0] + CLEARANCE) / 2
+    radius = (built.plan.design.layout.diameters[0] + CLEARANCE) / 2
     assert blocked(np.zeros(2)) == 0
     for angle in np.radians(np.arange(0, 360, 30)):
         way = np.array([np.cos(angle), np.sin(angle)])
@@ -230,10 +231,10 @@ def test_the_mesh_by_another_route(built: FinishedTrial):
         assert blocked((radius + 0.02) * way) == len(centres)
 
 
-def test_the_volume_by_hand(halves: FinishedTrial):
+def test_the_volume_by_hand(halves: Built):
     # plate less its holes, by area; then the edges drawn in on the bed, a triangle of FOOT by
     # FOOT along outline and holes, and the engraving, DEPTH deep; notches are in the outline
-    for plate, part in zip(halves.trial.plates, halves.record.values()["parts"], strict=True):
+    for plate, part in zip(halves.plan.design.plates, halves.record.values()["parts"], strict=True):
         shape = area(plate)
         hole = plate.guides[0].radius
         inked = sum(Polygon(r.outer, r.inner).area for e in plate.engravings for r in e.regions)
@@ -242,7 +243,7 @@ def test_the_volume_by_hand(halves: FinishedTrial):
         assert part["volume"] == pytest.approx(solid - edges, rel=2e-4)
 
 
-def test_a_strict_reader_takes_the_3mf(halves: FinishedTrial):
+def test_a_strict_reader_takes_the_3mf(halves: Built):
     import lib3mf
 
     model = lib3mf.get_wrapper().CreateModel()
@@ -258,11 +259,11 @@ def test_a_strict_reader_takes_the_3mf(halves: FinishedTrial):
     assert names == [f"{NAME}-toe", f"{NAME}-heel"]
 
 
-def test_a_hole_moved_in_the_files_is_found(built: FinishedTrial, tmp_path: Path):
+def test_a_hole_moved_in_the_files_is_found(built: Built, tmp_path: Path):
     folder = shutil.copytree(built.folder, tmp_path / "moved")
     path = folder / "parts" / f"{NAME}.stl"
     mesh = trimesh.load_mesh(path)
-    (plate,) = built.trial.plates
+    (plate,) = built.plan.design.plates
     guide, *_ = plate.guides
     corner = plate.plate.start, -plate.plate.half_width
     near = np.linalg.norm(mesh.vertices[:, :2] - (guide.x, guide.y) + corner, axis=1) < 3.0
@@ -276,40 +277,37 @@ def test_a_hole_moved_in_the_files_is_found(built: FinishedTrial, tmp_path: Path
     assert moved.found == pytest.approx(0.1, abs=0.005)
 
 
-def test_a_plate_that_fails_its_verification_is_not_handed_over(
-    built: FinishedTrial, tmp_path: Path
-):
-    def make(folder: Path):
+def test_a_plate_that_fails_its_verification_is_not_handed_over(built: Built, tmp_path: Path):
+    def make(folder: Path) -> TrialRecord:
         shutil.copytree(built.folder, folder, dirs_exist_ok=True)
-        manifest = json.loads((folder / "manifest.json").read_text())
-        manifest["holes"][0]["x"] += 0.05
-        return type(built.record).model_validate(manifest)
+        data = json.loads((folder / "manifest.json").read_text())
+        data["holes"][0]["x"] += 0.05
+        return TrialRecord.model_validate(data)
 
-    folder, record, verification = verified_folder(
-        tmp_path / "plate", make, force=False, progress=lambda _: None
-    )
+    folder, record, verification = verified_folder(tmp_path / "plate", make, force=False)
     assert folder == tmp_path / "plate-failed"
     assert not verification.passed
-    assert record.verification.passed is False
+    assert not record.passed
     assert not (tmp_path / "plate").exists()
-    failed = FinishedTrial(folder, built.trial, record, verification)
-    assert "DO NOT PRINT" in trial_summary(failed)
+    assert "DO NOT PRINT" in words(Built(folder, built.plan, record, verification))
     assert check(folder).of("verify.failed-when-built")
 
 
-def test_a_summary_says_how_to_use_it(built: FinishedTrial, halves: FinishedTrial):
-    assert "Measure its 100.0 scale" in trial_summary(halves)
-    assert "100.0" not in trial_summary(built)  # too short for one
-    said = trial_summary(built)
+def words(done: Built) -> str:
+    scaled = done.plan.design.scaled
+    return summary.trial_summary(done.record, done.verification, done.folder, scaled=scaled)
+
+
+def test_a_summary_says_how_to_use_it(built: Built, halves: Built):
+    assert "Measure its 100.0 scale" in words(halves)
+    assert "100.0" not in words(built)  # too short for one
+    said = words(built)
     assert "Verification passed: 3 holes" in said
     assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
     assert "never drill through it" in said
-    (plate,) = built.trial.plates
-    crowded = Trial(
-        built.trial.layout, BED, (TrialPlate(**vars(plate) | {"left_out": ("check scale",)}),)
-    )
-    less = FinishedTrial(built.folder, crowded, built.record, built.verification)
-    assert "No room to engrave: check scale" in trial_summary(less)
+    record = built.record.model_copy(update={"left_out": {NAME: ("check scale",)}})
+    less = Built(built.folder, built.plan, record, built.verification)
+    assert "No room to engrave: check scale" in words(less)
 
 
 # -- the command --------------------------------------------------------------------------------

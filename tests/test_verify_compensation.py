@@ -30,10 +30,11 @@ from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.export.compensation import compensated, compensation_entry, fit_settings
 from jiggen.export.meshes import PartMesh, stl_bytes
+from jiggen.job import Job
 from jiggen.layout import layout
 from jiggen.measure.printer import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.report.job import build_jig
+from jiggen.pipeline.products import build_jig
 from jiggen.solid.body import make_body
 from jiggen.solid.model import Part, mesh_of
 from jiggen.solid.shapes import one_solid
@@ -292,6 +293,7 @@ def test_a_piece_must_lie_along_its_printers_axes(folder, turn):
 # -- a whole jig: compensated, then printed by the printer it was compensated for ----------------
 
 USUAL = Settings(ski=SkiRange(84, 112))
+JOB = Job(read_pattern(find_pattern("club-piste")), (305.0, 305.0), USUAL, printer=CLUB)
 PRINTERS = {
     "shrinks": Profile(name="shrinks", scale_x=0.996, scale_y=0.994, hole=-0.2),
     "skewed": Profile(name="skewed", skew=0.4, hole=-0.1),
@@ -398,7 +400,7 @@ def test_and_without_compensation_it_does_not(name):
 
 
 def test_a_jig_built_for_a_printer_is_verified_with_its_fits_in_every_file(tmp_path):
-    made = build_jig(nominal_design().layout, USUAL, tmp_path / "club", printer=CLUB)
+    made = build_jig(JOB, tmp_path / "club")
     assert made.verification.passed
     assert made.record.compensation == compensation_entry(CLUB.compensation)
     plain = {guide.id: guide for guide in nominal_design().guides}

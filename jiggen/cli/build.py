@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,14 +16,7 @@ from jiggen.errors import Finding
 from jiggen.options import SKI
 
 if TYPE_CHECKING:
-    from jiggen.design import Settings
-    from jiggen.drilling import DrillingLimits, SkiState
-    from jiggen.layout import Layout
-    from jiggen.measure.printer import Profile
-    from jiggen.pattern import Pattern
-    from jiggen.report.gauge import FinishedGauge
-    from jiggen.report.job import Finished
-    from jiggen.report.trial import FinishedTrial
+    from jiggen.pipeline.build import Built
 
 TRIAL_OUT = replace(table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-trial.")
 GAUGE_OUT = replace(table.OUT, help="Folder for the files.", short="o", default="out/gauge")
@@ -84,88 +77,34 @@ def build(
         slide=slide,
         material=options.read_material(material),
     )
-    state = options.read_ski_state(thickness, width_at, area)
-    limits = options.read_limits(base_left, edge)
-    job = _Job(settings, out, state, limits, options.read_printer(printer), force)
-    if isinstance(boot, tuple):
-        finished = _build_range(pattern, boot, shift, core, side, job)
-    else:
-        finished = _build_one(*options.read_with_pattern(pattern, boot, shift, core, side), job)
+    from jiggen.job import Job, folder_name
+    from jiggen.layout import whole_boots
+    from jiggen.pattern import find_pattern, read_pattern
 
+    lengths = whole_boots(*boot) if isinstance(boot, tuple) else (boot,)
+    job = Job(
+        read_pattern(find_pattern(pattern)),
+        (min(lengths), max(lengths)),
+        settings,
+        core,
+        side,
+        shift,
+        options.read_ski_state(thickness, width_at, area),
+        options.read_limits(base_left, edge),
+        options.read_printer(printer),
+    )
+
+    from jiggen.pipeline.products import build_jig
     from jiggen.report.summary import summary
 
-    _finish(finished, summary(finished), as_json, finished.warnings)
-
-
-@dataclass(frozen=True)
-class _Job:
-    """What a build asks for besides pattern and boot."""
-
-    settings: Settings
-    out: Path | None
-    state: SkiState
-    limits: DrillingLimits
-    printer: Profile | None
-    force: bool
-
-    def on(self, plan: Pattern) -> SkiState:
-        """The ski in hand, with the pattern's area where none was given."""
-        return replace(self.state, area=self.state.area or plan.area)
-
-
-def _build_one(plan: Pattern, holes: Layout, job: _Job) -> Finished:
-    from jiggen.drilling import screws_of
-    from jiggen.report.folder import folder_name
-    from jiggen.report.job import build_jig
-
-    with shown_progress() as progress:
-        return build_jig(
-            holes,
-            job.settings,
-            job.out or Path("out") / folder_name(holes.pattern, holes.boot),
-            state=job.on(plan),
-            limits=job.limits,
-            screws=screws_of(plan),
-            printer=job.printer,
-            force=job.force,
-            progress=progress,
-        )
-
-
-def _build_range(
-    pattern: str,
-    boots: options.Range,
-    shift: float,
-    core: options.Core,
-    side: options.Side,
-    job: _Job,
-) -> Finished:
-    from jiggen.drilling import screws_of
-    from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.folder import folder_name
-    from jiggen.report.reusable import build_reusable
-
-    plan = read_pattern(find_pattern(pattern))
-    with shown_progress() as progress:
-        return build_reusable(
-            plan,
-            boots,
-            job.settings,
-            job.out or Path("out") / folder_name(plan.name, *boots),
-            mount_shift=shift,
-            core=core,
-            side=side,
-            state=job.on(plan),
-            limits=job.limits,
-            screws=screws_of(plan),
-            printer=job.printer,
-            force=job.force,
-            progress=progress,
-        )
+    target = out or Path("out") / folder_name(job.pattern.name, *dict.fromkeys(job.boots))
+    with shown_progress():
+        made = build_jig(job, target, force=force)
+    _finish(made, summary(made.record, made.verification, made.folder), as_json, made.warnings)
 
 
 def _finish(
-    made: Finished | FinishedTrial | FinishedGauge,
+    made: Built[Any, Any],
     text: str,
     as_json: bool,
     warnings: tuple[Finding, ...] = (),
@@ -200,15 +139,17 @@ def trial(
     holes = options.read_layout(pattern, boot, shift, core, side)
 
     from jiggen.design import Bed
-    from jiggen.report.folder import folder_name
-    from jiggen.report.trial import build_trial_plate, trial_summary
+    from jiggen.job import folder_name
+    from jiggen.pipeline.build import build as build_product
+    from jiggen.pipeline.products import TRIAL, TrialJob
+    from jiggen.report.summary import trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
-    with shown_progress() as progress:
-        finished = build_trial_plate(
-            holes, Bed(*bed), target, printer=profile, force=force, progress=progress
-        )
-    _finish(finished, trial_summary(finished), as_json)
+    with shown_progress():
+        made = build_product(TRIAL, TrialJob(holes, Bed(*bed), profile), target, force=force)
+    scaled = made.plan.design.scaled
+    text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
+    _finish(made, text, as_json)
 
 
 @command(JIGS)
@@ -228,17 +169,17 @@ def gauge(
     -failed: do not print it.
     """
     from jiggen.design import Bed
-    from jiggen.design.gauge import design_gauge
     from jiggen.files import MEASUREMENTS
-    from jiggen.report.gauge import build_gauge_print, gauge_summary
+    from jiggen.pipeline.build import build as build_product
+    from jiggen.pipeline.products import GAUGE, GaugeJob
+    from jiggen.report.summary import gauge_summary
 
-    with shown_progress() as progress:
-        progress("design")
-        designed = design_gauge(Bed(*bed), options.read_bush(bush), caliper)
-        finished = build_gauge_print(designed, out, force=force, progress=progress)
-    then = f"Then: jiggen profile fit {finished.folder / MEASUREMENTS} --name my-printer"
-    text = gauge_summary(finished)
-    _finish(finished, f"{text}\n{then}" if finished.verification.passed else text, as_json)
+    wanted = GaugeJob(Bed(*bed), options.read_bush(bush), caliper)
+    with shown_progress():
+        made = build_product(GAUGE, wanted, out, force=force)
+    text = gauge_summary(made.record, made.verification, made.folder)
+    then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
+    _finish(made, f"{text}\n{then}" if made.verification.passed else text, as_json)
 
 
 @command(JIGS)

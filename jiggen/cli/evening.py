@@ -19,8 +19,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import RESULT, Option
 
 if TYPE_CHECKING:
-    from jiggen.evening import Plan
-    from jiggen.report.evening import Outcome
+    from jiggen.evening import Outcome, Plan
 
 EVENING = "The evening"
 SHEET = "run-sheet.pdf"
@@ -140,8 +139,7 @@ def _built(
     plan: Plan, out: Path, workers: int, cluster: str | None, force: bool
 ) -> tuple[Outcome, ...]:
     from jiggen.executors import OwnProcesses, cluster_executor
-    from jiggen.report.evening import build_evening
-    from jiggen.report.evening.build import load_kernel
+    from jiggen.pipeline.evening import build_evening, load_kernel
 
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
     with executors as executor, _shown_jigs(len(plan.jigs)) as done:

@@ -94,6 +94,11 @@ class Trial:
     plates: tuple[TrialPlate, ...]
     hole_fit: float = 0.0
 
+    @property
+    def scaled(self) -> bool:
+        """Whether a check scale is engraved."""
+        return any(item.name == SCALE_NAME for plate in self.plates for item in plate.engravings)
+
 
 def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
     """Choose every number of a trial plate for `layout` on a printer's `bed`.

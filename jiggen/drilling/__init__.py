@@ -3,7 +3,7 @@
 After layout and before design: the height of each hole's guide is handed in as a number.
 """
 
-from jiggen.drilling.check import NO_SCREWS, check_drilling
+from jiggen.drilling.check import NO_SCREWS, check_all_boots, check_drilling
 from jiggen.drilling.model import DrillingLimits, SkiState, screws_of
 from jiggen.pattern import Area, Screw
 from jiggen.record.results import DepthStop, DrilledHole, Drilling
@@ -17,6 +17,7 @@ __all__ = [
     "DrillingLimits",
     "Screw",
     "SkiState",
+    "check_all_boots",
     "check_drilling",
     "screws_of",
 ]

@@ -20,6 +20,7 @@ above the guide even when the drill is down, so that chips get out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
@@ -314,3 +315,31 @@ def _check_screws(screws: Mapping[str, Screw]) -> None:
     ]
     if faults:
         raise InputError(faults)
+
+
+def check_all_boots(
+    layouts: Iterable[Layout],
+    tops: Mapping[str, float],
+    state: SkiState,
+    limits: DrillingLimits,
+    screws: Mapping[str, Screw],
+) -> Drilling:
+    """`check_drilling` of the first of `layouts`, with what is found of the others too.
+
+    A finding about several layouts is reported once, of the first one that it is about.
+    """
+    first, *others = layouts
+    found = check_drilling(first, tops, state, limits, screws)
+    errors, warnings = (
+        {(finding.code, finding.key): finding for finding in kind}
+        for kind in (found.errors, found.warnings)
+    )
+    for layout in others:
+        more = check_drilling(layout, tops, state, limits, screws)
+        for known, kind in ((errors, more.errors), (warnings, more.warnings)):
+            for finding in kind:
+                of_boot = replace(finding, message=f"boot {layout.boot:g}: {finding.message}")
+                known.setdefault((finding.code, finding.key), of_boot)
+    return found.model_copy(
+        update={"errors": tuple(errors.values()), "warnings": tuple(warnings.values())}
+    )

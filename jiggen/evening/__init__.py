@@ -6,13 +6,22 @@ the jigs and writing the run sheet belong to the report.
 
 from jiggen.evening.check import Drilled, Pair, Terms
 from jiggen.evening.order import Changes
-from jiggen.evening.plan import Plan, PlannedJig, Spans, Task, plan_evening, ski_needed
+from jiggen.evening.plan import (
+    Outcome,
+    Plan,
+    PlannedJig,
+    Spans,
+    Task,
+    plan_evening,
+    ski_needed,
+)
 from jiggen.evening.read import Jobs, Row, read_jobs
 
 __all__ = [
     "Changes",
     "Drilled",
     "Jobs",
+    "Outcome",
     "Pair",
     "Plan",
     "PlannedJig",

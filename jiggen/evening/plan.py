@@ -7,6 +7,8 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
+from typing import Literal
 
 from jiggen.design import SkiRange
 from jiggen.drilling import DepthStop
@@ -79,6 +81,16 @@ class Plan:
     def skis(self) -> int:
         """How many times a ski is clamped under a jig."""
         return sum(len(task.skis) for jig in self.jigs for task in jig.tasks)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a jig: where it is, what is wrong with it if it failed, what to beware of."""
+
+    state: Literal["built", "found", "failed"]
+    folder: Path
+    faults: tuple[Finding, ...] = ()
+    warnings: tuple[Finding, ...] = ()
 
 
 def plan_evening(

@@ -11,10 +11,8 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
-from jiggen.record import MANIFEST
 
 __all__ = [
-    "MANIFEST",
     "check_target",
     "clear_leftovers",
     "listing",

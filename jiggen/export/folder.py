@@ -13,9 +13,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
-from jiggen.export.swap import exchange
-from jiggen.files import MEASUREMENTS, within
-from jiggen.record import MANIFEST, Record, json_text
+from jiggen.files import MANIFEST, MEASUREMENTS, within
+from jiggen.record import Record, json_text
 from jiggen.record.model import FileEntry
 
 LARGEST_MANIFEST = 16 * 2**20  # bytes
@@ -87,7 +86,7 @@ def _refusals(target: Path) -> Iterator[None]:
     """What the system refuses becomes InputError ``export.cannot-write``."""
     try:
         yield
-    except BrokenPipeError:  # nobody reads what is said: no matter of files
+    except BrokenPipeError:  # nobody reads the output: not a matter of files
         raise
     except OSError as error:
         raise InputError(
@@ -142,14 +141,14 @@ def _recover(place: Path) -> None:
 def put_in_place(folder: Path, target: Path) -> None:
     """Rename the finished `folder` to `target`; what was there goes only when that is done.
 
-    In one step where the system can exchange two folders.  Where it cannot, `target` is missing
-    for a moment, and a process killed then leaves the old folder for `workshop` to put back.
+    Between two renames `target` is missing; a process killed then leaves the old folder for the
+    next `workshop` to put back.
     """
     place = _real(target)
     _settle(folder)
     if not place.exists():
         folder.replace(place)
-    elif not exchange(folder, place):
+    else:
         old = folder.with_suffix(".old")
         place.replace(old)
         try:

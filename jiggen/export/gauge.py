@@ -1,44 +1,19 @@
-"""Write every file of a gauge into a folder, by the same contract as a jig's."""
+"""A gauge's record, and the blank that its measurements are written into."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
-from pathlib import Path
 
-from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
-from jiggen.design.fit_ladder import SLOTS, STRIP_HEIGHT
-from jiggen.design.gauge import BED_MARGIN, NAME, Feature, Gauge, Readings, readings_of
-from jiggen.design.gauge_frame import DEPTH, THICKNESS
+from jiggen.design.gauge import NAME, Gauge
+from jiggen.design.gauge_frame import THICKNESS
+from jiggen.design.gauge_readings import Feature, Readings
 from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
-from jiggen.export.preview import Shown, draw_preview, inked
-from jiggen.export.write import posed, write_parts
-from jiggen.files import MEASUREMENTS
 from jiggen.record import GaugeRecord, Hole
 from jiggen.record.model import BedSize, BushSize, FitSizes, GaugeInputs, Peg, PrintBed
-from jiggen.solid import Model
 
 ZOOM = 1.15  # of the picture
 CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no source
-
-
-def write_gauge(
-    gauge: Gauge, model: Model, folder: Path, progress: Callable[[str], None] = lambda _: None
-) -> GaugeRecord:
-    """Write STEP, STL, 3MF, picture and the blank measurements; return the record so far."""
-    meshes, beds = write_parts(model, gauge.bed, BED_MARGIN, folder, progress)
-    progress("picture")
-    floors = {NAME: THICKNESS - DEPTH, SLOTS: STRIP_HEIGHT - LADDER_DEPTH}
-    shown: list[Shown] = []
-    for piece in gauge.pieces:
-        mesh = meshes[piece.name]
-        vertices = posed(mesh.vertices, piece.to_ski(piece.placed[0]))
-        whole = Shown(piece.kind, vertices, mesh.triangles)
-        floor = floors.get(piece.name)
-        shown += [whole] if floor is None else inked(whole, floor)
-    draw_preview(shown, folder / "preview.png", ZOOM)
-    (folder / MEASUREMENTS).write_text(measurements_toml(readings_of(gauge)), encoding="utf-8")
-    return _record(gauge, {part.name: part.volume for part in model.parts}, beds)
 
 
 def measurements_toml(readings: Readings) -> str:
@@ -109,7 +84,9 @@ def _rows(readings: Readings) -> Iterator[str]:
         )
 
 
-def _record(gauge: Gauge, volumes: dict[str, float], beds: tuple[PrintBed, ...]) -> GaugeRecord:
+def gauge_record(
+    gauge: Gauge, volumes: Mapping[str, float], beds: tuple[PrintBed, ...]
+) -> GaugeRecord:
     """The record but for verification and file list; `volumes` in mm³ by part name."""
     return GaugeRecord(
         versions=versions(),

@@ -221,11 +221,8 @@ class GrossError(Generic[A]):
     rivals: tuple[int, ...]
 
 
-def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
-    """(k,) z of the minimum of least squares next to `start` (k,).
-
-    Misfits beyond `huber` standard uncertainties count by their size, not by its square.
-    """
+def minimum(equations: Equations, start: Array) -> Array:
+    """(k,) z of the minimum of least squares next to `start` (k,)."""
     basis = equations.basis
 
     def misfits(z: Array) -> Array:
@@ -234,12 +231,8 @@ def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
     def slopes(z: Array) -> Array:
         return np.asarray((equations.slopes(basis @ z) @ basis) * equations.weights[:, None])
 
-    if huber < np.inf:
-        found = least_squares(misfits, start, slopes, loss="huber", f_scale=huber)
-    else:
-        method = "lm" if len(equations.values) >= len(start) else "trf"
-        found = least_squares(misfits, start, slopes, method=method, max_nfev=200)
-    return np.asarray(found.x)
+    method = "lm" if len(equations.values) >= len(start) else "trf"
+    return np.asarray(least_squares(misfits, start, slopes, method=method, max_nfev=200).x)
 
 
 def adjust(equations: Readings, start: Array) -> Adjustment[Readings]:

@@ -6,7 +6,6 @@ results in `jiggen.record.results`, reading and writing in `jiggen.record.folder
 """
 
 from jiggen.record.folder import (
-    MANIFEST,
     check_usable,
     json_schema,
     json_text,
@@ -18,7 +17,6 @@ from jiggen.record.model import GaugeRecord, Hole, JigRecord, Ladder, Part, Reco
 from jiggen.record.results import DepthStop, Drilling
 
 __all__ = [
-    "MANIFEST",
     "DepthStop",
     "Drilling",
     "GaugeRecord",

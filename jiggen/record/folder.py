@@ -10,11 +10,10 @@ from pydantic import Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.files import within
+from jiggen.files import MANIFEST, within
 from jiggen.record.model import SAME, AnyRecord, Hole, JigRecord, Record, TrialRecord
 from jiggen.record.results import VerifiedHole
 
-MANIFEST = "manifest.json"
 LARGEST = 16 * 1024 * 1024  # bytes
 AFTER = "Build it again, and look at what jiggen check says about the folder."
 HINT = "Name a folder that jiggen build made; build it again if it is damaged."

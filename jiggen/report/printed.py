@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 
 from jiggen.errors import Finding, InputError
+from jiggen.files import MANIFEST
 from jiggen.measure.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
-from jiggen.record import MANIFEST, JigRecord, Part, read_jig
+from jiggen.record import JigRecord, Part, read_jig
 from jiggen.record.model import Compensated, JigInputs, LadderRow
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it

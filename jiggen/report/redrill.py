@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 
-from jiggen.drilling import DrillingLimits, Screw, SkiState
+from jiggen.drilling import DrillingLimits, Screw, SkiState, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import Layout, recorded_layout
 from jiggen.record import JigRecord, check_usable
 from jiggen.record.model import SkiInHand
-from jiggen.report.expect import drill_over
 
 
 def check_core(record: JigRecord, core: str) -> None:
@@ -38,7 +37,7 @@ def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> Jig
         for hole, fixing in record.inputs.screws.items()
     }
     tops = {hole: stop.bush_top for stop in record.drilling.stops for hole in stop.holes}
-    found = drill_over(tuple(_layouts(record)), tops, state, limits, screws)
+    found = check_all_boots(tuple(_layouts(record)), tops, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
     ski = SkiInHand.model_validate(asdict(state))

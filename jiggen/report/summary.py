@@ -4,38 +4,94 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
-from jiggen.record import DepthStop, JigRecord
+from jiggen.files import MEASUREMENTS, SHEET
+from jiggen.record import DepthStop, GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.model import Bought, Compensated, PrintBed
 from jiggen.record.results import Accuracy, Plastic
 from jiggen.report.plastics import car_words
 from jiggen.tables.materials import material
-from jiggen.verify import table, verdict
+from jiggen.verify import Verification, table, verdict
 
-if TYPE_CHECKING:
-    from jiggen.report.job import Finished
+USE_TRIAL = (
+    "Print it as it lies, without supports.",
+    "Lay it on the real plate, arrow to the tip: each hole must show the plate's in its middle.",
+    "Where one does not, the pattern is wrong: correct it before a jig is built.",
+    "It guides no drill: never drill through it.",
+)
+MEASURE_SCALE = "Measure its 100.0 scale with the caliper before you trust it."
+USE_GAUGE = (
+    "Print the parts as they lie, without supports; never turn them in the slicing program.",
+    f"Measure as {SHEET} says, and write the readings into {MEASUREMENTS}.",
+)
 
 
-def summary(finished: Finished) -> str:
-    """The result of a build as plain lines."""
-    record = finished.record
-    lines = [table(finished.verification), "", verdict(finished.verification), ""]
-    if finished.verification.passed:
-        lines += [
-            *to_print(record.beds),
-            *_weighed(record.plastic),
-            "To buy:   " + ", ".join(_bought(line) for line in record.hardware),
-            *_setting(record),
-            *_stops(record.drilling.stops),
-            *_expected(record.accuracy),
-            *for_printer(record.compensation),
-            f"Files:    {finished.folder}",
-        ]
-    else:
-        lines += [f"DO NOT PRINT. The files are kept for a look in {finished.folder}"]
+def summary(record: JigRecord, verification: Verification, folder: Path) -> str:
+    """The result of building a jig as plain lines."""
+    if not verification.passed:
+        return "\n".join([*_failed(verification, folder), "", *CAUTIONS])
+    lines = [
+        *_verdict(verification),
+        *to_print(record.beds),
+        *_weighed(record.plastic),
+        "To buy:   " + ", ".join(_bought(line) for line in record.hardware),
+        *_setting(record),
+        *_stops(record.drilling.stops),
+        *_expected(record.accuracy),
+        *for_printer(record.compensation),
+        f"Files:    {folder}",
+    ]
     return "\n".join([*lines, "", *CAUTIONS])
+
+
+def trial_summary(
+    record: TrialRecord, verification: Verification, folder: Path, *, scaled: bool
+) -> str:
+    """The result of building a trial plate; `scaled` says whether its check scale is engraved."""
+    if not verification.passed:
+        return "\n".join(_failed(verification, folder))
+    left_out = [name for names in record.left_out.values() for name in names]
+    entry = record.compensation
+    return "\n".join(
+        [
+            *_verdict(verification),
+            *to_print(record.beds),
+            *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
+            f"Files:    {folder}",
+            *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
+            "",
+            *([MEASURE_SCALE] if scaled else []),
+            *([LAY] if entry else []),
+            *USE_TRIAL,
+        ]
+    )
+
+
+def gauge_summary(record: GaugeRecord, verification: Verification, folder: Path) -> str:
+    """The result of building a gauge as plain lines."""
+    if not verification.passed:
+        return "\n".join(_failed(verification, folder))
+    x, y = record.span
+    return "\n".join(
+        [
+            *_verdict(verification),
+            *to_print(record.beds),
+            f"Pegs:     {x:g} mm apart along x, {y:g} mm along y",
+            f"Files:    {folder}",
+            "",
+            *USE_GAUGE,
+        ]
+    )
+
+
+def _verdict(verification: Verification) -> list[str]:
+    return [table(verification), "", verdict(verification), ""]
+
+
+def _failed(verification: Verification, folder: Path) -> list[str]:
+    return [*_verdict(verification), f"DO NOT PRINT. The files are kept for a look in {folder}"]
 
 
 def for_printer(entry: Compensated | None) -> list[str]:

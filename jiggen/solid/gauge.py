@@ -13,6 +13,7 @@ from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.plan import Kind
+from jiggen.progress import announce
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
 from jiggen.solid.plates import make_plate
@@ -21,8 +22,8 @@ from jiggen.solid.shapes import block, one_solid, prism_y, revolve
 OVER = 1.0  # mm that cutters reach past what they cut
 
 
-def build_gauge(gauge: Gauge, progress: Callable[[str], None] = lambda _: None) -> Model:
-    """Every part of `gauge` as a solid; `progress` is told each one's name first."""
+def build_gauge(gauge: Gauge) -> Model:
+    """Every part of `gauge` as a solid."""
     makers: dict[Kind, Callable[[], cq.Shape]] = {
         "gauge": lambda: _frame(gauge),
         "slots": lambda: _slots(gauge.ladder),
@@ -30,7 +31,7 @@ def build_gauge(gauge: Gauge, progress: Callable[[str], None] = lambda _: None) 
     }
     parts = []
     for piece in gauge.pieces:
-        progress(piece.name)
+        announce(f"solid: {piece.name}")
         solid = one_solid(makers[piece.kind](), piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))

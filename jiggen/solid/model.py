@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.plan import Kind
+from jiggen.progress import announce
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid
@@ -48,8 +49,8 @@ class Model:
     parts: tuple[Part, ...]
 
 
-def build_jig_model(design: Design, progress: Callable[[str], None] = lambda _: None) -> Model:
-    """Every part of `design` as a valid solid; `progress` is called with each part's name first."""
+def build_jig_model(design: Design) -> Model:
+    """Every part of `design` as a valid solid."""
     bodies = {body.name: body for body in design.bodies}
     moving: dict[Kind, Callable[[], cq.Shape]] = {
         "rail": lambda: make_rail(design.mechanism.rail),
@@ -58,7 +59,7 @@ def build_jig_model(design: Design, progress: Callable[[str], None] = lambda _: 
     }
     parts: list[Part] = []
     for piece in list_pieces(design):
-        progress(piece.name)
+        announce(f"solid: {piece.name}")
         body = bodies.get(piece.name)
         shape = make_body(body, design) if body else moving[piece.kind]()
         solid = one_solid(shape, piece.name)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import cadquery as cq
 
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial
+from jiggen.progress import announce
 from jiggen.solid.level import Inset, engrave_top
 from jiggen.solid.model import Model, Part
 from jiggen.solid.shapes import one_solid, wire
@@ -39,11 +40,11 @@ def make_plate(
     return engrave_top(footed, thickness, [Inset(region, depth) for region in letters])
 
 
-def build_trial(trial: Trial, progress: Callable[[str], None] = lambda _: None) -> Model:
-    """Every piece of `trial` as a solid; `progress` is called with each name first."""
+def build_trial(trial: Trial) -> Model:
+    """Every piece of `trial` as a solid."""
     parts = []
     for plate in trial.plates:
-        progress(plate.name)
+        announce(f"solid: {plate.name}")
         shape = make_plate(
             plate.outline,
             plate.guides,

@@ -14,12 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from jiggen.files import within
+from jiggen.files import MANIFEST, within
 from jiggen.verify import limits
 from jiggen.verify.compensation import undone
 from jiggen.verify.geometry import Array, applied, unrigid
 from jiggen.verify.manifest import (
-    MANIFEST,
     Bed,
     Compensation,
     Laid,

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from jiggen.files import MANIFEST
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
-from jiggen.verify.manifest import MANIFEST, NOTHING_DONE, Compensation, Inputs
+from jiggen.verify.manifest import NOTHING_DONE, Compensation, Inputs
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.results import Ledger
 

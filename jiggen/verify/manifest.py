@@ -22,10 +22,9 @@ from pydantic import (
 )
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import inner_path, within
+from jiggen.files import MANIFEST, inner_path, within
 from jiggen.verify.geometry import Array
 
-MANIFEST = "manifest.json"
 MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
 BODIES = ("body", "plate", "gauge")  # kinds of parts that carry holes
 LARGEST = 16 * 1024 * 1024  # bytes

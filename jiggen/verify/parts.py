@@ -13,16 +13,15 @@ from typing import Literal
 
 import numpy as np
 
-from jiggen.files import within
+from jiggen.files import MANIFEST, STEP_FILE, within
 from jiggen.verify import limits
 from jiggen.verify.compensation import misdone, undone
 from jiggen.verify.geometry import Array, applied, inverse, unrigid
-from jiggen.verify.manifest import MANIFEST, Compensation, Manifest, Part
+from jiggen.verify.manifest import Compensation, Manifest, Part
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.step_assembly import StepAssembly, StepPiece, read_assembly
 
-STEP_FILE = "jig.step"
 CURED = 0.05  # of the corners that disagreed may still do so after the right guess is undone
 
 

@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from jiggen.files import MEASUREMENTS, within
+from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.verify import limits
 from jiggen.verify.bed import judge_beds
 from jiggen.verify.compensation import done_again, judge_compensation, judge_fits
 from jiggen.verify.holes import Wanted, measure_holes, measure_pegs
 from jiggen.verify.ladders import judge_ladders
-from jiggen.verify.manifest import MANIFEST, FileEntry, Manifest, Part, read_manifest
+from jiggen.verify.manifest import FileEntry, Manifest, Part, read_manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
     fail_unreadable,

@@ -22,17 +22,15 @@ from batches import JigJob, build_all, build_one, prepare
 
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.executors import OwnProcesses, do_all
-from jiggen.layout import layout
+from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
 
 
 def jobs(count: int, folder: Path) -> list[JigJob]:
     pattern = read_pattern(find_pattern("club-piste"))
+    settings = Settings(ski=SkiRange(84, 112))
     lengths = [260.0 + 1.5 * (number % 64) for number in range(count)]
-    return [
-        JigJob(f"{b:g}", layout(pattern, b), Settings(ski=SkiRange(84, 112)), folder / f"{b:g}")
-        for b in lengths
-    ]
+    return [JigJob(f"{b:g}", Job(pattern, (b, b), settings), folder / f"{b:g}") for b in lengths]
 
 
 def batch(count: int, processes: int) -> float:
@@ -43,7 +41,7 @@ def batch(count: int, processes: int) -> float:
     wall = time.perf_counter() - start
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    verified = sum(1 for one in done if one.value and one.value.passed)
+    verified = sum(1 for one in done if one.value and one.value.verification.passed)
     print(
         f"{count:4} jigs on {processes} process{'es' if processes > 1 else '  '}"
         f"{wall:9.1f} s{cpu:9.1f} s cpu{cpu / count:7.2f} s cpu a jig, {verified} verified",

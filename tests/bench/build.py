@@ -54,7 +54,7 @@ def rooms(name: str, boot: float) -> None:
     from jiggen.design import Settings, SkiRange, design_jig
     from jiggen.layout import layout
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.expect import expect
+    from jiggen.pipeline.expect import expect
 
     pattern = timed("pattern", lambda: read_pattern(find_pattern(name)))
     holes = timed("layout", lambda: layout(pattern, boot))
@@ -62,17 +62,23 @@ def rooms(name: str, boot: float) -> None:
     timed("accuracy", lambda: expect(jig))
     solid = timed("import of the CAD kernel", lambda: __import__("jiggen.solid").solid)
     model = timed("solid", lambda: solid.build(jig))
-    from jiggen.export import listing, write_manifest
-    from jiggen.export.write import write_files
-    from jiggen.verify import verify_folder
+    from jiggen.export.write import write_parts
 
     with tempfile.TemporaryDirectory() as folder_name:
         folder = Path(folder_name)
-        manifest = timed("export", lambda: write_files(jig, model, folder))
-        manifest["files"] = listing(folder)
-        write_manifest(folder, manifest)
-        verification = timed("verify", lambda: verify_folder(folder))
-    show("whole build but sheet and page", whole(), f", verification passed: {verification.passed}")
+        settings = jig.settings
+        timed(
+            "parts written",
+            lambda: write_parts(model, settings.bed, settings.bed_margin, folder),
+        )
+    show("all of these", whole())
+    from jiggen.job import Job
+    from jiggen.pipeline.products import build_jig
+
+    job = Job(pattern, (boot, boot), Settings(ski=SkiRange(84, 112)))
+    with tempfile.TemporaryDirectory() as place:
+        built = timed("whole build", lambda: build_jig(job, Path(place) / "jig"))
+    print(f"verification passed: {built.verification.passed}")
     print()
     bodies(jig)
 
@@ -103,12 +109,7 @@ def measured(job):
     from batches import build_one
 
     before, clock = (time.perf_counter() - BORN, time.process_time()), Clock()
-    if isinstance(job, tuple):
-        from jiggen.report.reusable import build_reusable
-
-        build_reusable(*job)
-    else:
-        build_one(job)
+    build_one(job)
     return before, clock()
 
 
@@ -118,17 +119,21 @@ def extra_length(name: str, boot: float) -> None:
 
     from jiggen.design.settings import Settings, SkiRange
     from jiggen.executors import OwnProcesses, do_all
-    from jiggen.layout import layout
+    from jiggen.job import Job
     from jiggen.pattern import find_pattern, read_pattern
 
     pattern, settings = read_pattern(find_pattern(name)), Settings(ski=SkiRange(84, 112))
     with tempfile.TemporaryDirectory() as folder:
         jobs = [
-            JigJob(f"{b:g}", layout(pattern, b), settings, Path(folder, f"{b:g}"))
+            JigJob(f"{b:g}", Job(pattern, (b, b), settings), Path(folder, f"{b:g}"))
             for b in (boot, boot + 5, boot + 10)
         ]
         reusable = [
-            (pattern, (boot - half, boot + half), settings, Path(folder, f"within {half}"))
+            JigJob(
+                f"within {half}",
+                Job(pattern, (boot - half, boot + half), settings),
+                Path(folder, f"within {half}"),
+            )
             for half in (FEW, MANY)
         ]
         with OwnProcesses(1, prepare) as executor:

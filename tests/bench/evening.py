@@ -59,8 +59,7 @@ def main() -> None:
     print(f"{'planning':<40}{took:8.1f} s, {worked:.1f} s of processor")
     if said.build:
         from jiggen.executors import OwnProcesses
-        from jiggen.report.evening import build_evening
-        from jiggen.report.evening.build import load_kernel
+        from jiggen.pipeline.evening import build_evening, load_kernel
 
         start = time.perf_counter()
         with OwnProcesses(said.workers, load_kernel) as executor:

@@ -22,8 +22,9 @@ def main() -> None:
     wanted = parser.parse_args()
 
     from jiggen.design import Settings, SkiRange
+    from jiggen.job import Job
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.reusable import build_reusable
+    from jiggen.pipeline.products import build_jig
     from jiggen.units import length_range
     from jiggen.verify.results import boot_table, verdict
 
@@ -32,7 +33,8 @@ def main() -> None:
         pattern = read_pattern(find_pattern(name))
         start = time.process_time()
         with tempfile.TemporaryDirectory() as place:
-            done = build_reusable(pattern, length_range(wanted.boot), settings, Path(place) / name)
+            job = Job(pattern, length_range(wanted.boot), settings)
+            done = build_jig(job, Path(place) / name)
         taken = time.process_time() - start
         lines = done.verification.boots
         worst = max((line.deviation or 0.0 for line in lines), default=0.0)

@@ -120,6 +120,15 @@ class Network:
             slopes[rows, 2 * second + axis] -= apart[:, axis]
         return slopes
 
+    def misfits(self, z: Array) -> Array:
+        """(m,) predicted less read, in standard uncertainties."""
+        misses: Array = (self.predicted(self.basis @ z) - self.values) * self.weights
+        return misses
+
+    def misfit_slopes(self, z: Array) -> Array:
+        """(m, k) derivative of `misfits`."""
+        return (self.slopes(self.basis @ z) @ self.basis) * self.weights[:, None]
+
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the survey says of the sides on which holes lie."""
@@ -162,14 +171,6 @@ class Network:
     def wrong_side(self, unknowns: Array) -> float:
         """How far holes lie beyond where they were said to be, summed, in mm."""
         return float(self.beyond(unknowns).sum())
-
-    def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:
-        """Pairs, then holes on the centre line, each with rows (r, p) that are 0 if they are so."""
-        for left, right in self.survey.pairs:
-            level = self._mean((left,), 0) - self._mean((right,), 0)
-            yield (left, right), np.array([level, 2 * self._mean((left, right), 1)])
-        for name in self.survey.on_centre_line:
-            yield (name,), self._mean((name,), 1)[None]
 
     def chord_slope(self, unknowns: Array, first: int, second: int) -> Array:
         """(p,) how the distance of the centres of two holes grows with each unknown."""
@@ -240,8 +241,11 @@ class Network:
     def _stated_rules(self) -> Iterator[Array]:
         survey = self.survey
         yield self._mean(survey.origin, 0)
-        for _, rows in self.mirrored():
-            yield from rows
+        for left, right in survey.pairs:
+            yield self._mean((left,), 0) - self._mean((right,), 0)
+            yield self._mean((left, right), 1)
+        for name in survey.on_centre_line:
+            yield self._mean((name,), 1)
         if survey.middle:
             yield self._mean(survey.middle, 1)
         if survey.along:

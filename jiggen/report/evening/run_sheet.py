@@ -14,10 +14,9 @@ from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
 from jiggen.errors import InputError
-from jiggen.evening import Pair, Plan, PlannedJig, Task
+from jiggen.evening import Outcome, Pair, Plan, PlannedJig, Task
 from jiggen.pattern import Side
 from jiggen.record import DepthStop
-from jiggen.report.evening.build import Outcome
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.report.sheet.flowables import (

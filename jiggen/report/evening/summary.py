@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from jiggen.evening import Plan, PlannedJig
-from jiggen.report.evening.build import Outcome
+from jiggen.evening import Outcome, Plan, PlannedJig
 from jiggen.report.evening.run_sheet import barred
 from jiggen.units import counted
 

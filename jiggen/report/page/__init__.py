@@ -11,14 +11,13 @@ from importlib.resources import files
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+from jiggen.files import PAGE, PICTURE
 from jiggen.record import JigRecord
 from jiggen.report.page import sections
 from jiggen.report.page.markup import classed, node, written
 from jiggen.report.page.results import accuracy, notices, printing, setting, stops
 from jiggen.report.page.view import View, view_of
 
-REPORT = "report.html"
-PICTURE = "preview.png"
 HELP = (
     "Drag to turn, with shift or two fingers to slide. Pinch to come closer; or click first, then "
     "roll the wheel. Keys: arrows, +, −, Home."
@@ -45,7 +44,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         *([sections.to_make(record), printing(record.plastic)] if record.passed else ()),
         *sections.verified(record.verification),
         *([accuracy(record.accuracy)] if record.passed else ()),
-        sections.files(record.files, REPORT),
+        sections.files(record.files, PAGE),
         sections.foot(record.versions),
     ]
     return _document(f"{inputs.pattern}, boot {sections.boot_words(inputs)} mm", view, body)

@@ -9,6 +9,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree as ET
 
 from jiggen.cautions import CAUTIONS
+from jiggen.files import PLAN_SVG
 from jiggen.record import Hole, JigRecord
 from jiggen.record.model import Compensated, FileEntry, JigInputs, PrintBed
 from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
@@ -97,7 +98,7 @@ def layout(folder: Path, holes: Sequence[Hole], boot: float | None = None) -> ET
         note += f" All for a boot of {boot:g} mm."
     return section(
         "Layout",
-        _drawing(folder / "layout.svg"),
+        _drawing(folder / PLAN_SVG),
         table(
             ("hole", "from the mark", "from the centre line", "drill ⌀", "depth"),
             ((h.id, _signed(h.x), _signed(h.y), f"{h.diameter:g}", f"{h.depth:g}") for h in holes),

@@ -1,11 +1,8 @@
-"""What is expected of a design before it is drawn: that it runs free, how true it drills, and
-that the ski in hand takes the holes.
-"""
+"""What is expected of a design before it is drawn: that it runs free, and how true it drills."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -15,9 +12,8 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.design.reusable import Reusable
-from jiggen.drilling import Drilling, DrillingLimits, Screw, SkiState, check_drilling
 from jiggen.errors import CheckFailed, Finding
-from jiggen.layout import Layout
+from jiggen.ranges import JobDesign
 from jiggen.record.results import (
     Accuracy,
     BudgetSummary,
@@ -26,6 +22,11 @@ from jiggen.record.results import (
     LeastGap,
     MovingSummary,
 )
+
+
+def expect_job(made: JobDesign) -> tuple[Accuracy, tuple[Finding, ...]]:
+    """`expect` for a whole jig, or for its halves where each is used by itself."""
+    return expect_halves(made.reusable) if made.reusable else expect(made.whole)
 
 
 def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
@@ -128,50 +129,3 @@ def division_of(design: Design) -> dict[str, dict[str, float]]:
         hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
         for hole, row in zip(design.layout.ids, shifts, strict=True)
     }
-
-
-def drill(
-    design: Design,
-    state: SkiState,
-    limits: DrillingLimits,
-    screws: Mapping[str, Screw],
-    layouts: Iterable[Layout] = (),
-) -> Drilling:
-    """Drill and stop settings of a design, checked against what is known of ski and screws.
-
-    `layouts` are those of other boots that the design serves.  Raises CheckFailed where a hole
-    would come too near the base, lie off the ski or outside the allowed area, with the numbers.
-    """
-    tops = {guide.id: guide.bush_top_z for guide in design.guides}
-    found = drill_over((design.layout, *layouts), tops, state, limits, screws)
-    if found.errors:
-        raise CheckFailed(found.errors)
-    return found
-
-
-def drill_over(
-    layouts: Iterable[Layout],
-    tops: Mapping[str, float],
-    state: SkiState,
-    limits: DrillingLimits,
-    screws: Mapping[str, Screw],
-) -> Drilling:
-    """The drilling check of the first of `layouts`, with what is found of any of them.
-
-    What is found of several is said once, as of the first of them it is found of.
-    """
-    first, *others = layouts
-    found = check_drilling(first, tops, state, limits, screws)
-    errors, warnings = (
-        {(finding.code, finding.key): finding for finding in kind}
-        for kind in (found.errors, found.warnings)
-    )
-    for layout in others:
-        more = check_drilling(layout, tops, state, limits, screws)
-        for kept, kind in ((errors, more.errors), (warnings, more.warnings)):
-            for finding in kind:
-                said = replace(finding, message=f"boot {layout.boot:g}: {finding.message}")
-                kept.setdefault((finding.code, finding.key), said)
-    return found.model_copy(
-        update={"errors": tuple(errors.values()), "warnings": tuple(warnings.values())}
-    )

@@ -9,23 +9,20 @@ from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from threading import Lock
+from typing import Any
 
 from jiggen import __version__
 from jiggen.errors import Finding, InputError
-from jiggen.evening import Plan
+from jiggen.evening import Outcome, Plan
 from jiggen.executors import do_all
 from jiggen.export import clear_leftovers, listing
 from jiggen.export.manifest import versions
-from jiggen.job import Job
+from jiggen.job import Job, folder_name
 from jiggen.record import read_jig
-from jiggen.report.folder import folder_name
-
-if TYPE_CHECKING:
-    from jiggen.report.job import Finished
 
 KEY_SHOWN = 8  # figures of a jig's key in its folder's name: enough to tell an evening's apart
-State = Literal["built", "found", "failed"]
+_ALONE = Lock()
 
 
 @dataclass(frozen=True)
@@ -36,16 +33,6 @@ class JigTask:
     folder: Path
     key: str
     force: bool
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of a jig: where it is, what is wrong with it if it failed, what to mind."""
-
-    state: State
-    folder: Path
-    faults: tuple[Finding, ...] = ()
-    warnings: tuple[Finding, ...] = ()
 
 
 def build_evening(
@@ -77,35 +64,16 @@ def build_evening(
     return tuple(outcomes[task.key] for task in tasks)
 
 
-def build_wanted(job: Job, target: Path, *, key: str = "", force: bool = False) -> Finished:
-    """Build one jig for all that `job` asks of it; raises as `build_jig` and `build_reusable`."""
-    from jiggen.report.job import build_jig  # the CAD kernel: for the workers alone
-    from jiggen.report.reusable import build_reusable
-
-    more: dict[str, Any] = {
-        "state": job.ski_in_hand,
-        "limits": job.limits,
-        "screws": job.screws,
-        "force": force,
-        "key": key,
-    }
-    if job.one_boot:
-        return build_jig(job.lay_out(), job.settings, target, **more)
-    return build_reusable(
-        job.pattern,
-        job.whole_boots,
-        job.settings,
-        target,
-        mount_shift=job.shift,
-        core=job.core,
-        side=job.side,
-        **more,
-    )
-
-
 def build_one(task: JigTask) -> Outcome:
-    """Build a jig in a process of its own; raises as `build_wanted`."""
-    made = build_wanted(task.job, task.folder, key=task.key, force=task.force)
+    """Build a jig, wherever this is called; raises as `build_jig`.
+
+    One at a time in a process, however many threads it has: the CAD kernel keeps settings that
+    all threads share.
+    """
+    from jiggen.pipeline.products import build_jig  # the CAD kernel: for the workers alone
+
+    with _ALONE:
+        made = build_jig(task.job, task.folder, key=task.key, force=task.force)
     if made.verification.passed:
         return Outcome("built", made.folder, warnings=made.warnings)
     said = "it failed its verification: do not print it"
@@ -115,8 +83,8 @@ def build_one(task: JigTask) -> Outcome:
 
 def load_kernel() -> None:
     """Load what a build needs, once a process."""
-    import jiggen.report.job
-    import jiggen.report.reusable  # noqa: F401
+    import jiggen.pipeline.products
+    import jiggen.solid  # noqa: F401
 
 
 def _span(task: JigTask) -> float:

@@ -1,0 +1,1 @@
+"""Room: pipeline.  Whatever is built: designed, drawn, written, verified, rendered."""

@@ -1,0 +1,201 @@
+"""One pipeline for every product: design, expect, draw, write, verify, render.
+
+A product is a row of `jiggen.pipeline.products`; this module knows none of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+
+from jiggen.design.settings import Bed
+from jiggen.errors import Finding
+from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.measure.printer import Compensation
+from jiggen.progress import announce
+from jiggen.record import Record
+from jiggen.record.model import PrintBed
+from jiggen.record.results import Printing
+from jiggen.record.results import Verification as VerificationEntry
+from jiggen.verify import Verification, printing_dict, verify_folder
+
+if TYPE_CHECKING:
+    from jiggen.export.write import Meshes
+    from jiggen.solid import Model
+
+W = TypeVar("W")
+D = TypeVar("D")
+P = TypeVar("P", bound="Planned[Any]")
+R = TypeVar("R", bound=Record)
+
+
+@dataclass(frozen=True, eq=False)
+class Planned(Generic[D]):
+    """What is decided before anything is drawn: the design, and how it is laid on the beds.
+
+    `margin` is kept free around each bed, mm; `compensation` is applied to what the printer gets.
+    """
+
+    design: D
+    bed: Bed
+    margin: float
+    compensation: Compensation | None = None
+    warnings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn(Generic[P]):
+    """Solids, meshes by part as designed, and the beds that were written into `folder`."""
+
+    plan: P
+    model: Model
+    meshes: Meshes
+    beds: tuple[PrintBed, ...]
+    folder: Path
+
+    @property
+    def volumes(self) -> dict[str, float]:
+        """Volume of each part in mm³, by name."""
+        return {part.name: part.volume for part in self.model.parts}
+
+
+@dataclass(frozen=True, eq=False)
+class Output(Generic[P, R]):
+    """A file of a folder, by `name`, and what writes it.
+
+    `needs` says when: a drawing is itself verified, what is ``judged`` comes afterwards and tells
+    of it, and what is to be worked from needs a folder that is ``verified``.
+    """
+
+    name: str
+    write: Callable[[Drawn[P], R, Path], None]
+    needs: Literal["drawn", "judged", "verified"] = "drawn"
+
+
+@dataclass(frozen=True)
+class Product(Generic[W, P, R]):
+    """How one kind of thing is built: what each step of the pipeline does for it.
+
+    `plan` makes of what is wanted a plan, and raises what forbids it; `check` raises what forbids
+    replacing the folder that is there.
+    """
+
+    name: str
+    plan: Callable[[W], P]
+    draw: Callable[[P], Model]
+    record: Callable[[Drawn[P]], R]
+    outputs: Sequence[Output[P, R]]
+    check: Callable[[Path], None] = lambda _: None
+
+
+@dataclass(frozen=True, eq=False)
+class Built(Generic[P, R]):
+    """A built folder, what is in it, whether its verification passed, and what to beware of."""
+
+    folder: Path
+    plan: P
+    record: R
+    verification: Verification
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """What to beware of."""
+        return self.plan.warnings
+
+
+def build(
+    product: Product[W, P, R], wanted: W, target: Path, *, force: bool = False
+) -> Built[P, R]:
+    """Build what is `wanted` into the folder `target`, which is replaced whole or not at all.
+
+    What fails its verification is left beside it as ``…-failed``.  Raises, before anything is
+    written, InputError when the input or the target is bad (`force` replaces any folder), and
+    CheckFailed when the plan fails a check.
+    """
+    if not force:
+        product.check(target)
+    check_target(target, force=force)
+    announce("design")
+    plan = product.plan(wanted)
+    made: list[Drawn[P]] = []
+
+    def make(folder: Path) -> R:
+        drawn = _draw(product, plan, folder)
+        made.append(drawn)
+        record = product.record(drawn)
+        _write(product, drawn, record, {"drawn"})
+        return record
+
+    def finish(_: Path, record: R) -> None:
+        _write(product, made[0], record, {"judged", *(["verified"] if record.passed else [])})
+
+    folder, record, verification = verified_folder(target, make, finish=finish, force=force)
+    return Built(folder, plan, record, verification)
+
+
+def _draw(product: Product[W, P, R], plan: P, folder: Path) -> Drawn[P]:
+    """Solids and meshes; STL, 3MF and STEP of every part are written into `folder`."""
+    from jiggen.export.compensation import compensated
+    from jiggen.export.write import write_parts
+
+    model = product.draw(plan)
+    done = plan.compensation
+    meshes, beds = write_parts(
+        model,
+        plan.bed,
+        plan.margin,
+        folder,
+        lambda meshes: compensated(meshes, done) if done else meshes,
+    )
+    return Drawn(plan, model, meshes, beds, folder)
+
+
+def _write(product: Product[W, P, R], drawn: Drawn[P], record: R, now: set[str]) -> None:
+    """Write the product's other files whose moment is `now`."""
+    for output in product.outputs:
+        if output.needs in now:
+            announce(f"files: {output.name}")
+            listed = _listed(record, drawn.folder)
+            output.write(drawn, listed, drawn.folder / output.name)
+
+
+def verified_folder(
+    target: Path,
+    make: Callable[[Path], R],
+    *,
+    finish: Callable[[Path, R], None] = lambda _folder, _record: None,
+    force: bool,
+) -> tuple[Path, R, Verification]:
+    """What `make` writes into a folder, with its record and verification.
+
+    `make` returns the record so far; `finish` may write more files, by a record that has its
+    verification, passed or not.  `target` is replaced whole; what fails its verification is left
+    beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
+    `make` raises; then nothing is written.
+    """
+    check_target(target, force=force)
+    with workshop(target) as folder:
+        check_target(target, force=force)  # now that no other jiggen writes there
+        record = _listed(make(folder), folder)
+        write_manifest(folder, record)
+        announce("verification")
+        verification = verify_folder(folder)
+        results = {
+            "verification": VerificationEntry.model_validate(verification.as_dict()),
+            "printing": Printing.model_validate(printing_dict(verification.printing)),
+        }
+        record = record.model_copy(update=results)
+        finish(folder, record)
+        record = _listed(record, folder)
+        write_manifest(folder, record)
+        final = target if verification.passed else target.with_name(target.name + "-failed")
+        check_target(final, force=force)  # building takes time: something may have been put there
+        put_in_place(folder, final)
+    return final, record, verification
+
+
+def _listed(record: R, folder: Path) -> R:
+    """`record` with the files that are in `folder` now."""
+    return record.model_copy(update={"files": listing(folder)})

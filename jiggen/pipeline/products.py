@@ -1,0 +1,337 @@
+"""The table of products: jig, trial plate, gauge.  What they have in common is in `build`.
+
+A new product needs a design, its solids, and a row here; an output file a row of `Output`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from jiggen.accuracy.centring import find_centring
+from jiggen.design import Design
+from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
+from jiggen.design.gauge import Gauge, design_gauge
+from jiggen.design.gauge_readings import readings_of
+from jiggen.design.settings import Bed, BushChoice, Settings
+from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
+from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
+from jiggen.drilling import check_all_boots
+from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.export import compensation as printers
+from jiggen.export import pictures
+from jiggen.export.gauge import gauge_record, measurements_toml
+from jiggen.export.hole_plan import layout_dxf, layout_svg
+from jiggen.export.ladders import range_entries
+from jiggen.export.manifest import (
+    BootRange,
+    Known,
+    guide_entry,
+    hole_entries,
+    jig_record,
+    layout_inputs,
+    part_entries,
+    versions,
+)
+from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
+from jiggen.job import Job
+from jiggen.layout import Layout
+from jiggen.measure.printer import Profile
+from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
+from jiggen.pipeline.expect import expect_job
+from jiggen.progress import announce
+from jiggen.ranges import JobDesign, design_job, moves_holes, range_advice
+from jiggen.record import GaugeRecord, JigRecord, TrialRecord
+from jiggen.record.model import BedSize, TrialInputs
+from jiggen.report.page import report_html
+from jiggen.report.plastics import weigh
+from jiggen.report.sheet import sheet_pdf
+from jiggen.report.sheet.gauge import gauge_sheet
+from jiggen.verify.mesh import read_stl
+
+if TYPE_CHECKING:
+    from jiggen.solid import Model
+
+# -- jig -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PlannedJig(Planned[Design]):
+    """A jig's plan, and what is known of it before it is drawn."""
+
+    known: Known
+
+
+def build_jig(
+    job: Job, target: Path, *, force: bool = False, key: str = ""
+) -> Built[PlannedJig, JigRecord]:
+    """Build the jig for `job` into the folder `target`, as `jiggen.pipeline.build.build` does.
+
+    For boots that move the holes it has halves that are used by themselves, each with a ladder of
+    boot lengths.  `key` is kept in its record, so that a later run can tell the jig it finds from
+    the one it wants.  Raises InputError when the boots do not fit one jig (with ranges that do),
+    or the input or target is bad; CheckFailed when the moving parts would touch or lose mesh
+    anywhere in the ski range, or the ski is too thin for the holes.
+    """
+    return build(replace(JIG, plan=partial(plan_jig, key=key)), job, target, force=force)
+
+
+def plan_jig(job: Job, key: str = "") -> PlannedJig:
+    """The design of a jig, and everything that is expected of it.  Raises as `build_jig`."""
+    job.settings.check()
+    layouts = job.lay_out_all()
+    longest = max(layouts)
+    made = _design(job, printers.fit_settings(job.settings, job.printer), layouts)
+    # What is expected is what comes off the printer: the fits that were asked for.
+    nominal = _design(job, job.settings, layouts) if job.printer else made
+    design = made.whole
+    compensation = printers.refuse_for_design(design, job.printer)
+    announce("moving parts over the ski range")
+    accuracy, warnings = expect_job(nominal)
+    tops = {guide.id: guide.bush_top_z for guide in design.guides}
+    others = (layouts[boot] for boot in sorted(layouts) if boot != longest)
+    drilling = check_all_boots(
+        (design.layout, *others), tops, job.ski_in_hand, job.limits, job.screws
+    )
+    if drilling.errors:
+        raise CheckFailed(drilling.errors)
+    boots = BootRange()
+    if made.reusable:
+        boots = range_entries(made.reusable)
+    elif not job.one_boot:
+        boots = BootRange((min(layouts), longest))
+    known = Known(accuracy, drilling, job.ski_in_hand, job.limits, job.screws, boots, key)
+    return PlannedJig(
+        design=design,
+        bed=design.settings.bed,
+        margin=design.settings.bed_margin,
+        compensation=compensation,
+        warnings=warnings + drilling.warnings,
+        known=known,
+    )
+
+
+def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> JobDesign:
+    """The design; InputError with ranges that would fit where one jig cannot serve all boots."""
+    try:
+        made = design_job(job, settings, layouts=layouts)
+        faults: tuple[Finding, ...] = ()
+        if made.reusable:
+            faults = tuple(f for each in made.alone for f in find_centring(each).findings)
+    except InputError as error:
+        faults = error.findings
+        if not moves_holes(layouts):
+            raise
+    if faults:
+        announce("ranges of boots that would fit")
+        raise InputError((*faults, range_advice(replace(job, settings=settings))))
+    return made
+
+
+def _draw_jig(plan: PlannedJig) -> Model:
+    from jiggen.solid import build_jig_model
+
+    return build_jig_model(plan.design)
+
+
+def _jig_record(drawn: Drawn[PlannedJig]) -> JigRecord:
+    design = drawn.plan.design
+    parts = part_entries((part.piece for part in drawn.model.parts), drawn.volumes)
+    return jig_record(
+        design,
+        parts,
+        drawn.plan.known,
+        weigh(design, parts, lambda file: read_stl(drawn.folder / file)),
+        beds=drawn.beds,
+        compensation=printers.compensation_entry(drawn.plan.compensation),
+    )
+
+
+def _plan_svg(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
+    design = drawn.plan.design
+    ski = design.settings.ski
+    path.write_text(layout_svg(design.layout, (ski.least, ski.most)), encoding="utf-8")
+
+
+def _plan_dxf(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
+    design = drawn.plan.design
+    ski = design.settings.ski
+    path.write_bytes(layout_dxf(design.layout, (ski.least, ski.most)))
+
+
+def _jig_picture(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
+    pictures.draw_jig(drawn.plan.design, drawn.model, drawn.meshes, path)
+
+
+def _sheet(_: Drawn[PlannedJig], record: JigRecord, path: Path) -> None:
+    path.write_bytes(sheet_pdf(record))
+
+
+def _page(_: Drawn[PlannedJig], record: JigRecord, path: Path) -> None:
+    path.write_bytes(report_html(path.parent, record).encode())
+
+
+JIG = Product[Job, PlannedJig, JigRecord](
+    "jig",
+    plan_jig,
+    _draw_jig,
+    _jig_record,
+    (
+        Output(PLAN_SVG, _plan_svg),
+        Output(PLAN_DXF, _plan_dxf),
+        Output(PICTURE, _jig_picture),
+        Output(SHEET, _sheet, needs="verified"),
+        Output(PAGE, _page, needs="judged"),
+    ),
+)
+
+# -- trial plate ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class TrialJob:
+    """A trial plate that is asked for: the holes it shows, and the printer it is printed on."""
+
+    layout: Layout
+    bed: Bed
+    printer: Profile | None = None
+
+
+def plan_trial(job: TrialJob) -> Planned[Trial]:
+    """The design of a trial plate, its holes as wide as the printer needs.  Raises InputError."""
+    compensation = job.printer.compensation if job.printer else None
+    if compensation:
+        printers.refuse_compensation(compensation)
+    trial = design_trial(job.layout, job.bed, 0.0 - job.printer.hole if job.printer else 0.0)
+    return Planned(trial, job.bed, TRIAL_MARGIN, compensation)
+
+
+def _draw_trial(plan: Planned[Trial]) -> Model:
+    from jiggen.solid.plates import build_trial
+
+    return build_trial(plan.design)
+
+
+def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
+    trial, compensation = drawn.plan.design, drawn.plan.compensation
+    return TrialRecord(
+        versions=versions(),
+        inputs=TrialInputs(
+            **dict(layout_inputs(trial.layout)),
+            bed=BedSize(**asdict(trial.bed)),
+            hole_fit=trial.hole_fit,
+            thickness=THICKNESS,
+            clearance=CLEARANCE,
+            printer=compensation.printer if compensation else None,
+        ),
+        holes=hole_entries(trial.layout),
+        guides=tuple(
+            guide_entry(guide, plate.name) for plate in trial.plates for guide in plate.guides
+        ),
+        parts=part_entries((plate.piece for plate in trial.plates), drawn.volumes),
+        beds=drawn.beds,
+        compensation=printers.compensation_entry(compensation),
+        left_out={plate.name: plate.left_out for plate in trial.plates if plate.left_out},
+    )
+
+
+def _trial_picture(drawn: Drawn[Planned[Trial]], _: TrialRecord, path: Path) -> None:
+    pictures.draw_trial(drawn.model, drawn.meshes, path)
+
+
+TRIAL = Product[TrialJob, Planned[Trial], TrialRecord](
+    "trial", plan_trial, _draw_trial, _trial_record, (Output(PICTURE, _trial_picture),)
+)
+
+# -- gauge ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class GaugeJob:
+    """A gauge that is asked for: the printer's bed, a bush, and how far the caliper opens, mm."""
+
+    bed: Bed
+    bush: BushChoice = "auto"
+    caliper: float = 150.0
+
+
+def plan_gauge(job: GaugeJob) -> Planned[Gauge]:
+    """The design of a gauge.  Raises InputError."""
+    return Planned(design_gauge(job.bed, job.bush, job.caliper), job.bed, GAUGE_MARGIN)
+
+
+def _draw_gauge(plan: Planned[Gauge]) -> Model:
+    from jiggen.solid.gauge import build_gauge
+
+    return build_gauge(plan.design)
+
+
+def _gauge_record(drawn: Drawn[Planned[Gauge]]) -> GaugeRecord:
+    return gauge_record(drawn.plan.design, drawn.volumes, drawn.beds)
+
+
+def _gauge_picture(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
+    pictures.draw_gauge(drawn.model, drawn.meshes, path)
+
+
+def _measurements(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
+    path.write_text(measurements_toml(readings_of(drawn.plan.design)), encoding="utf-8")
+
+
+def _gauge_sheet(drawn: Drawn[Planned[Gauge]], record: GaugeRecord, path: Path) -> None:
+    if record.verification:
+        path.write_bytes(gauge_sheet(drawn.plan.design, record.verification))
+
+
+def _keep_measurements(folder: Path) -> None:
+    """Raise InputError when a reading was written into the measurements in `folder`."""
+    path = folder / MEASUREMENTS
+    if not path.is_file() or _is_blank(path.read_text(encoding="utf-8", errors="replace")):
+        return
+    raise InputError(
+        Finding(
+            "gauge.measured",
+            "readings were written into the gauge that is there; nothing was written",
+            where=str(path),
+            key="out, force",
+            hint="Copy the file away first, choose another folder, or force it and lose them.",
+        )
+    )
+
+
+def _is_blank(text: str) -> bool:
+    """Whether `text` is a file of measurements with nothing filled in."""
+    try:
+        data = parse_toml(text)
+    except ValueError:
+        return False
+    return not any(str(value).strip() for value in _filled_in(data))
+
+
+def _filled_in(data: dict[str, Any]) -> Iterator[object]:
+    for name in ("distance", "diameter", "height"):
+        rows = data.get(name, [])
+        yield from (row.get("value", "") for row in rows if isinstance(row, dict))
+    yield from dict(data.get("fits", {})).values()
+
+
+GAUGE = Product[GaugeJob, Planned[Gauge], GaugeRecord](
+    "gauge",
+    plan_gauge,
+    _draw_gauge,
+    _gauge_record,
+    (
+        Output(PICTURE, _gauge_picture),
+        Output(MEASUREMENTS, _measurements),
+        Output(SHEET, _gauge_sheet, needs="verified"),
+    ),
+    check=_keep_measurements,
+)
+
+PRODUCTS: Mapping[str, Product[Any, Any, Any]] = {
+    product.name: product for product in (JIG, TRIAL, GAUGE)
+}
+"""Everything that can be built, by its kind."""
