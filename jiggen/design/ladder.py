@@ -43,8 +43,8 @@ SLOT = 7.0  # mm wide: a fine pen gets through
 SLOT_END = 2.5  # mm past the last shift
 LEAST_GAP = 0.8  # mm between what stands side by side on the tongue
 SAID = {
-    "odd": ("ODD   1 DIVISION = 2 MM", "ODD"),
-    "even": ("EVEN   1 DIVISION = 2 MM", "EVEN"),
+    "odd": ("ODD   1 LINE = 2 MM", "ODD"),
+    "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
     "bands": ("BOOTS",),
 }
 SIGHT, LONG_SIGHT = 1.7, 3.5  # mm from the wall: where all lines are crossed, and long ones only
