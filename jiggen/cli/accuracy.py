@@ -24,12 +24,8 @@ PLOT = result("plot", "path", "Draw the holes with their scatter: .svg or .pdf."
 
 @command(JIGS)
 def accuracy(
-    pattern: options.PatternArgument,
-    boot: options.BootOption,
+    mount: options.Mount,
     ski: options.SkiOption,
-    shift: options.ShiftOption,
-    core: options.CoreOption,
-    side: options.SideOption,
     bush: options.BushOption,
     bed: options.BedOption,
     material: options.MaterialOption,
@@ -54,7 +50,7 @@ def accuracy(
     from jiggen.design import design_jig
 
     stated = read_terms(terms)
-    chosen = design_jig(options.read_layout(pattern, boot, shift, core, side), settings)
+    chosen = design_jig(mount.lay_out(), settings)
     found = _compare(chosen, stated, limit)
     if plot:
         write_plot(plot, (found.jig, found.sheet), settings.ski.most, limit)

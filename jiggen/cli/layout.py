@@ -41,11 +41,7 @@ WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
 @command(JIGS)
 def layout(
-    pattern: options.PatternArgument,
-    boot: options.BootOption,
-    shift: options.ShiftOption,
-    core: options.CoreOption,
-    side: options.SideOption,
+    mount: options.Mount,
     ski: Annotated[options.Range | None, DRAWN_SKI],
     svg: options.SvgOption,
     dxf: Annotated[Path | None, table.DXF],
@@ -55,7 +51,7 @@ def layout(
 
     Nothing is built and nothing is printed in plastic: this is quick, to look before you build.
     """
-    found = options.read_layout(pattern, boot, shift, core, side)
+    found = mount.lay_out()
     if svg:
         from jiggen.export.hole_plan import layout_svg
         from jiggen.files import write_whole

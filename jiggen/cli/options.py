@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -50,6 +51,21 @@ FolderOption = Annotated[Path | None, table.OUT]
 ForceOption = Annotated[bool, table.FORCE]
 SvgOption = Annotated[Path | None, table.SVG]
 JsonOption = Annotated[bool, table.JSON]
+
+
+@dataclass(frozen=True)
+class Mount:
+    """The options that say where the holes of one mount go; lengths in mm."""
+
+    pattern: Annotated[str, table.PATTERN]
+    boot: Annotated[float, table.BOOT]
+    shift: Annotated[float, table.SHIFT]
+    core: Annotated[Core, table.CORE]
+    side: Annotated[Side, table.SIDE]
+
+    def lay_out(self) -> Layout:
+        """The layout.  Raises InputError for the pattern, and for what does not fit it."""
+        return read_layout(self.pattern, self.boot, self.shift, self.core, self.side)
 
 
 def read_layout(pattern: str, boot: float, shift: float, core: Core, side: Side) -> Layout:

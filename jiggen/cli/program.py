@@ -1,7 +1,8 @@
 """The program `jiggen`, and how its commands are made: nothing heavy.
 
 A command is a function whose parameters are annotated with rows of an options table:
-``bed: Annotated[Size, jiggen.options.BED]``.  `command` makes typer's options from the rows.
+``bed: Annotated[Size, jiggen.options.BED]``, or are a dataclass of such fields for a block of
+options that several commands share.  `command` makes typer's options from the rows.
 """
 
 from __future__ import annotations
@@ -12,9 +13,9 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, is_dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args
+from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args, get_type_hints
 
 import typer
 
@@ -29,7 +30,7 @@ PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
 T = TypeVar("T")
 
 COMMANDS: dict[str, dict[str, Option]] = {}
-"""The options of each command of `app`, by the name of the parameter that takes their value."""
+"""The options of each command of `app`, by the name of typer's parameter for each."""
 
 
 @dataclass(frozen=True)
@@ -118,23 +119,25 @@ def command(
 ) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Make a function a command of `group`, under its own name unless `name` is given.
 
-    All faults of the options' values are reported at once; a function with a parameter `reading`
+    All faults of the options' values are reported at once; a function that takes a `Reading`
     first is called all the same, with None for such values, to add what else is wrong.
     """
 
     def register(body: Callable[..., None]) -> Callable[..., None]:
-        parameters = dict(inspect.signature(body, eval_str=True).parameters)
-        collects = parameters.pop("reading", None) is not None
-        rows = {field: _row(parameter.annotation) for field, parameter in parameters.items()}
+        taken = inspect.signature(body, eval_str=True).parameters.values()
+        asked = {each.name: each.annotation for each in taken if each.annotation is not Reading}
+        rows = {_field(row): row for annotation in asked.values() for row in _rows(annotation)}
 
         def run(**values: Any) -> None:
             refused = {field: _faults(value) for field, value in values.items() if _faults(value)}
             reading = Reading(*(fault for faults in refused.values() for fault in faults))
-            if collects:
-                body(reading, **values | dict.fromkeys(refused))
+            sound = values | dict.fromkeys(refused)
+            given = {name: _value(annotation, sound) for name, annotation in asked.items()}
+            if len(taken) > len(asked):
+                body(reading, **given)
             else:
                 reading.end()
-                body(**values)
+                body(**given)
 
         run.__doc__ = body.__doc__
         run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
@@ -149,15 +152,28 @@ def command(
     return register
 
 
+def _rows(annotation: Any) -> list[Option]:
+    """The row that an annotation names, or those of the fields of a block of options."""
+    if is_dataclass(annotation):
+        hints = get_type_hints(annotation, include_extras=True)
+        return [row for hint in hints.values() for row in _rows(hint)]
+    return [item for item in get_args(annotation)[1:] if isinstance(item, Option)]
+
+
+def _field(row: Option) -> str:
+    return row.name.replace("-", "_")
+
+
+def _value(annotation: Any, values: dict[str, Any]) -> Any:
+    found = [values[_field(row)] for row in _rows(annotation)]
+    block = isinstance(annotation, type) and is_dataclass(annotation)
+    return annotation(*found) if block else found[0]
+
+
 def _faults(value: Any) -> list[Finding]:
     """What is wrong with the value of an option, or with each of several."""
     values = value if isinstance(value, list) else [value]
     return [fault for one in values if isinstance(one, _Refused) for fault in one.faults]
-
-
-def _row(annotation: Any) -> Option:
-    (row,) = (item for item in get_args(annotation)[1:] if isinstance(item, Option))
-    return row
 
 
 def _parameter(field: str, row: Option) -> inspect.Parameter:

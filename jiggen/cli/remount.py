@@ -57,20 +57,55 @@ BOTH_SVG = replace(
 )
 
 
+@dataclass(frozen=True)
+class Earlier:
+    """The options that say which holes the ski has; lengths in mm."""
+
+    file: Annotated[Path | None, OLD_HOLES]
+    pattern: Annotated[str | None, OLD_PATTERN]
+    boot: Annotated[float | None, OLD_BOOT]
+    shift: Annotated[float | None, OLD_SHIFT]
+    core: Annotated[options.Core | None, OLD_CORE]
+    side: Annotated[options.Side | None, OLD_SIDE]
+    plugged: Annotated[bool, OLD_PLUGGED]
+
+    def check(self) -> None:
+        """Raise InputError ``cli.old`` for options that need one another."""
+        described = (self.boot, self.shift, self.core, self.side)
+        if self.pattern is None and any(value is not None for value in described):
+            hint = "Name the pattern of the earlier mount with --old."
+            raise _misuse("an earlier mount is described, but not its pattern", "--old", hint)
+        if self.pattern is None and self.plugged:
+            hint = "In a file, state it of each hole: a column plugged."
+            raise _misuse("--old-plugged is for the holes of --old", "--old-plugged", hint)
+        if self.pattern is None and self.file is None:
+            hint = "Give --old-holes FILE, or --old PATTERN and --old-boot MM, or both."
+            raise _misuse("no old holes are given", "--old-holes", hint)
+        if self.pattern is not None and self.boot is None:
+            hint = "Give the boot sole length of the earlier mount."
+            raise _misuse("--old needs --old-boot", "--old-boot", hint)
+
+    def holes(self, new: options.Mount) -> tuple[OldHole, ...]:
+        """The measured holes and those of the pattern; core and side are by default as of `new`."""
+        from jiggen.remount import old_holes, read_old_holes
+
+        measured = read_old_holes(self.file) if self.file else ()
+        if self.pattern is None or self.boot is None:
+            return measured
+        drilled = options.read_layout(
+            self.pattern, self.boot, self.shift or 0.0, self.core or new.core, self.side or new.side
+        )
+        return (*measured, *old_holes(drilled, plugged=self.plugged))
+
+
+def _misuse(message: str, key: str, hint: str) -> InputError:
+    return InputError(Finding("cli.old", message, key=key, hint=hint))
+
+
 @command(SKIS)
 def remount(
-    pattern: options.PatternArgument,
-    boot: options.BootOption,
-    shift: options.ShiftOption,
-    core: options.CoreOption,
-    side: options.SideOption,
-    old_file: Annotated[Path | None, OLD_HOLES],
-    old_pattern: Annotated[str | None, OLD_PATTERN],
-    old_boot: Annotated[float | None, OLD_BOOT],
-    old_shift: Annotated[float | None, OLD_SHIFT],
-    old_core: Annotated[options.Core | None, OLD_CORE],
-    old_side: Annotated[options.Side | None, OLD_SIDE],
-    old_plugged: Annotated[bool, OLD_PLUGGED],
+    mount: options.Mount,
+    earlier: Earlier,
     limit: Annotated[float, OPEN_LIMIT],
     plugged_limit: Annotated[float, PLUGGED_LIMIT],
     svg: Annotated[Path | None, BOTH_SVG],
@@ -84,16 +119,13 @@ def remount(
 
     Exit code 0 when the mount asked for is clear, 1 when it is not.
     """
-    earlier = _Earlier(old_pattern, old_boot, old_shift, old_core, old_side, old_plugged)
-    earlier.check(old_file)
+    earlier.check()
 
-    from jiggen.remount import RemountLimits, check_mount, read_old_holes
+    from jiggen.remount import RemountLimits, check_mount
 
     limits = RemountLimits(open=limit, plugged=plugged_limit)
     limits.check()
-    new = options.read_layout(pattern, boot, shift, core, side)
-    measured = read_old_holes(old_file) if old_file else ()
-    old = (*measured, *earlier.holes(core, side))
+    new, old = mount.lay_out(), earlier.holes(mount)
     found = check_mount(new, old, limits)
     if svg:
         from jiggen.export.remount_svg import remount_svg
@@ -102,45 +134,6 @@ def remount(
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
     write(as_json, found.as_dict, lambda: as_text(found))
     end(passed=not found.conflicts)
-
-
-@dataclass(frozen=True)
-class _Earlier:
-    """What is known of an earlier mount by a pattern; lengths in mm."""
-
-    pattern: str | None
-    boot: float | None
-    shift: float | None
-    core: options.Core | None
-    side: options.Side | None
-    plugged: bool
-
-    def check(self, file: Path | None) -> None:
-        """Raise InputError ``cli.old`` for options that need one another."""
-        described = (self.boot, self.shift, self.core, self.side)
-        if self.pattern is None and any(value is not None for value in described):
-            hint = "Name the pattern of the earlier mount with --old."
-            raise _misuse("an earlier mount is described, but not its pattern", "--old", hint)
-        if self.pattern is None and self.plugged:
-            hint = "In a file, state it of each hole: a column plugged."
-            raise _misuse("--old-plugged is for the holes of --old", "--old-plugged", hint)
-        if self.pattern is None and file is None:
-            hint = "Give --old-holes FILE, or --old PATTERN and --old-boot MM, or both."
-            raise _misuse("no old holes are given", "--old-holes", hint)
-        if self.pattern is not None and self.boot is None:
-            hint = "Give the boot sole length of the earlier mount."
-            raise _misuse("--old needs --old-boot", "--old-boot", hint)
-
-    def holes(self, core: options.Core, side: options.Side) -> tuple[OldHole, ...]:
-        """The holes of that mount; `core` and `side` are used where it has none of its own."""
-        if self.pattern is None or self.boot is None:
-            return ()
-        from jiggen.remount import old_holes
-
-        drilled = options.read_layout(
-            self.pattern, self.boot, self.shift or 0.0, self.core or core, self.side or side
-        )
-        return old_holes(drilled, plugged=self.plugged)
 
 
 def as_text(found: Answer) -> str:
@@ -197,10 +190,6 @@ def _way(found: Answer, end: str, way: Way) -> str:
         f"  {_short(by)} mm towards the {end}: --shift {_short(way.set_to)}"
         f" (clear from {first} to {last})"
     )
-
-
-def _misuse(message: str, key: str, hint: str) -> InputError:
-    return InputError(Finding("cli.old", message, key=key, hint=hint))
 
 
 def _short(value: float) -> str:
