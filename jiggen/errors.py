@@ -4,10 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from pydantic import ValidationError
 
 
 @dataclass(frozen=True)
@@ -39,14 +35,6 @@ class Finding:
             "message": self.message,
             "hint": self.hint,
         }
-
-
-def findings_in(error: ValidationError, code: str, where: str, hint: str) -> tuple[Finding, ...]:
-    """Every fault that a model found in values from elsewhere, with its key."""
-    return tuple(
-        Finding(code, fault["msg"], where, ".".join(map(str, fault["loc"])), hint)
-        for fault in error.errors()
-    )
 
 
 class JiggenError(Exception):

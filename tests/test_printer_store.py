@@ -72,10 +72,10 @@ def test_an_unknown_name_is_answered_with_the_known_ones():
 @pytest.mark.parametrize(
     ("old", "new", "code"),
     [
-        ("scale_x = 0.997", "scale_x = 0.97", "printer.profile"),
-        ("skew = 0.2", "skew = nan", "printer.profile"),
-        ("hole = -0.18", "hole = [", "printer.unreadable"),
-        ("hole = -0.18", "whole = -0.18", "printer.profile"),
+        ("scale_x = 0.997", "scale_x = 0.97", "printer.value"),
+        ("skew = 0.2", "skew = nan", "printer.not-finite"),
+        ("hole = -0.18", "hole = [", "printer.syntax"),
+        ("hole = -0.18", "whole = -0.18", "printer.unknown-key"),
     ],
 )
 def test_a_spoilt_profile_is_refused(old, new, code):
@@ -84,3 +84,4 @@ def test_a_spoilt_profile_is_refused(old, new, code):
     with pytest.raises(InputError) as caught:
         find_profile("club-hall")
     assert caught.value.findings[0].code == code
+    assert caught.value.findings[0].where.startswith(f"{path}:")

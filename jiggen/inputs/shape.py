@@ -118,7 +118,9 @@ def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
     kind = error["type"]
     table, key = _table(shape, error["loc"])
     keys = table.keys()
-    allowed = f"Allowed: {keys[key]}." if key in keys else f"Allowed here: {', '.join(keys)}."
+    allowed = f"Allowed here: {', '.join(keys)}."
+    if key in keys:
+        allowed = f"Allowed: {keys[key]}." if keys[key] else ""
     if kind == "extra_forbidden":
         return Fault(path, "unknown-key", f"unknown key {quoted(key)}", _meant(key, keys))
     if kind == "missing":
@@ -134,8 +136,11 @@ def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
     subject = f"{name} is " if name else "is "
     if kind == "finite_number":
         return Fault(path, "not-finite", f"{subject}not a finite number", allowed)
-    wanted = _WANTED.get(kind, "something else")
-    return Fault(path, "type", f"{subject}{shown(error['input'])}, but must be {wanted}", allowed)
+    given = f"{subject}{shown(error['input'])}, but"
+    if kind not in _WANTED:  # a limit of pydantic's own
+        limit = error["msg"].replace("Input should be", "must be")
+        return Fault(path, "value", f"{given} {limit}", allowed)
+    return Fault(path, "type", f"{given} must be {_WANTED[kind]}", allowed)
 
 
 def _table(shape: type[Shape], path: KeyPath) -> tuple[type[Shape], str]:

@@ -12,11 +12,12 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 from platformdirs import user_config_path
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field
 
-from jiggen.errors import Finding, InputError, findings_in
-from jiggen.files import make_folder, parse_toml, within, write_whole
-from jiggen.inputs.document import toml_text
+from jiggen.errors import Finding, InputError
+from jiggen.files import make_folder, write_whole
+from jiggen.inputs.document import FileKind, read_document, toml_text
+from jiggen.inputs.shape import Number, Shape, validate
 from jiggen.measure.adjustment import COVERED
 from jiggen.measure.printer.jig import distortion
 
@@ -25,19 +26,17 @@ LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
 LARGEST_SKEW = 1.0  # degrees
 LONGEST_MATERIAL = 40
 
-Scale = Annotated[float, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
-Offset = Annotated[float, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
-Uncertainty = Annotated[float, Field(ge=0.0, le=1.0)] | None
+Scale = Annotated[Number, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
+Offset = Annotated[Number, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
+Uncertainty = Annotated[Number, Field(ge=0.0, le=1.0)] | None
 _NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
 
 
-class Uncertainties(BaseModel):
+class Uncertainties(Shape):
     """Standard uncertainties of a profile's numbers, each in its own unit.
 
     None: that number was not measured, and stands for a print that comes out true.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     scale_x: Uncertainty = None
     scale_y: Uncertainty = None
@@ -47,7 +46,7 @@ class Uncertainties(BaseModel):
     wall: Uncertainty = None
 
 
-class Profile(BaseModel):
+class Profile(Shape):
     """What a printer makes of a part: printed length over asked length, and so on.
 
     `scale_x`, `scale_y`, `scale_z` along the printer's own axes, 1.0 when true; `skew` in
@@ -58,19 +57,17 @@ class Profile(BaseModel):
     clearance a side at which the rail ran best on the gauge, None where not tried.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
     profile: Literal[1] = 1
     name: Annotated[str, Field(pattern=_NAME)]
     material: Annotated[str, Field(max_length=LONGEST_MATERIAL)] = ""
     scale_x: Scale = 1.0
     scale_y: Scale = 1.0
     scale_z: Scale = 1.0
-    skew: Annotated[float, Field(ge=-LARGEST_SKEW, le=LARGEST_SKEW)] = 0.0
+    skew: Annotated[Number, Field(ge=-LARGEST_SKEW, le=LARGEST_SKEW)] = 0.0
     hole: Offset = 0.0
     wall: Offset = 0.0
-    bush_fit: Annotated[float, Field(ge=-0.2, le=0.6)] | None = None
-    slide: Annotated[float, Field(ge=0.05, le=0.6)] | None = None
+    bush_fit: Annotated[Number, Field(ge=-0.2, le=0.6)] | None = None
+    slide: Annotated[Number, Field(ge=0.05, le=0.6)] | None = None
     uncertainty: Uncertainties = Uncertainties()
 
     @property
@@ -213,7 +210,7 @@ def _sized(what: str, offset: float) -> str:
     return f"{what} comes out {abs(offset):.2f} mm too {'large' if offset > 0 else 'small'}"
 
 
-LARGEST = 64 * 1024  # bytes; a profile is under one kilobyte
+KIND = FileKind("printer", "A printer profile", 64 * 1024)
 
 
 def folder() -> Path:
@@ -230,8 +227,9 @@ def profile_names() -> tuple[str, ...]:
 def find_profile(asked: str) -> Profile:
     """The profile of that name, or in the file at that path.
 
-    Raises InputError ``printer.unknown`` with the names there are, ``printer.unreadable`` or
-    ``printer.profile`` with every fault of the file.
+    Raises InputError ``printer.unknown`` with the names there are, and every fault of the file
+    with its line and key: ``printer.missing``, ``.unreadable``, ``.syntax``, ``.unknown-key``,
+    ``.missing-key``, ``.type``, ``.value``, ``.not-finite`` and the like.
     """
     by_path = "/" in asked or "\\" in asked or asked.endswith(".toml")
     if not by_path and asked not in profile_names():
@@ -244,7 +242,8 @@ def find_profile(asked: str) -> Profile:
                 hint=f"Known: {names}.  A path to a profile file serves too.",
             )
         )
-    return _read(Path(asked) if by_path else folder() / f"{asked}.toml")
+    document = read_document(asked if by_path else folder() / f"{asked}.toml", KIND)
+    return validate(Profile, document, document.data)
 
 
 def save_profile(profile: Profile) -> Path:
@@ -258,29 +257,3 @@ def save_profile(profile: Profile) -> Path:
 def profile_text(profile: Profile) -> str:
     """The profile as TOML, numbers as measured."""
     return toml_text(profile.model_dump(exclude_none=True))
-
-
-def _read(path: Path) -> Profile:
-    try:
-        real = Path(os.path.realpath(path))  # a link in the folder of profiles may lead anywhere
-        data = parse_toml(within(real.parent, real.name, LARGEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise _unreadable(path, error) from error
-    try:
-        return Profile.model_validate(data)
-    except ValidationError as error:
-        hint = "Make the profile again with `jiggen profile fit`."
-        raise InputError(findings_in(error, "printer.profile", str(path), hint)) from error
-
-
-def _unreadable(path: Path, error: Exception) -> InputError:
-    reason = getattr(error, "strerror", None) or str(error)
-    return InputError(
-        Finding(
-            "printer.unreadable",
-            f"cannot be used: {reason}",
-            where=str(path),
-            key="printer",
-            hint="Name a stored printer or the path of a profile file.",
-        )
-    )
