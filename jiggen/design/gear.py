@@ -109,18 +109,6 @@ class Gear:
             raise ValueError(f"no involute at {radius:g} mm; it begins at {self.form_radius:g} mm")
         return 2 * radius * self._half_angle(self._roll(radius))
 
-    def span(self, spanned: int | None = None) -> float:
-        """Base tangent length in mm over `spanned` teeth, for the caliper.
-
-        By default over as many teeth as put the jaws near the middle of the flanks.
-        Formula: "Elements of Metric Gear Technology", span measurement, less the thinning.
-        """
-        count = round(self.teeth / 9 + 0.5) if spanned is None else spanned
-        m, alpha = self.module, self._alpha
-        unshifted = math.pi * (count - 0.5) + self.teeth * _involute(math.tan(alpha))
-        normal = 2 * self.shift * m * math.sin(alpha) - self.thinning * math.cos(alpha)
-        return m * math.cos(alpha) * unshifted + normal
-
     def outline(self, chord: float = CHORD) -> Points:
         """The whole pinion seen from above: (n, 2) float, mm, anticlockwise, not repeating
         the first point.

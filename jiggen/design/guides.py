@@ -13,7 +13,10 @@ round throat: nothing is printed in the air.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import compress
+
+import numpy as np
 
 from jiggen.design.settings import Bush, Settings
 from jiggen.errors import Finding, InputError
@@ -116,3 +119,19 @@ def _choose(hole: str, drill: float, settings: Settings) -> Bush:
             )
         )
     return Bush(row.outside, max(fitting))
+
+
+def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
+    """The part of `layout` that `guides` drill: the text on a body names its holes only."""
+    wanted = {guide.id for guide in guides}
+    keep = np.array([hole in wanted for hole in layout.ids])
+    if keep.all() or not keep.any():
+        return layout
+    return replace(
+        layout,
+        ids=tuple(compress(layout.ids, keep)),
+        groups=tuple(compress(layout.groups, keep)),
+        positions=layout.positions[keep],
+        diameters=layout.diameters[keep],
+        depths=layout.depths[keep],
+    )

@@ -5,21 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import compress
-from typing import Literal
 
 import numpy as np
 import shapely
 from shapely.geometry import Point, Polygon
 
 from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
-from jiggen.design.guides import Guide, design_guides
+from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.places import (
     RIGID,
     STATION_ERROR,
     Blocked,
     Room,
+    Station,
     bed_turn,
     longest_fit,
     place_stations,
@@ -28,7 +27,6 @@ from jiggen.design.places import (
 from jiggen.design.plan import (
     END_WALL,
     WINDOW_HALF,
-    HalfRole,
     JointShape,
     Plate,
     clashes,
@@ -49,20 +47,6 @@ from jiggen.layout.model import Layout
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
 LEAST_REACH = 20.0  # mm of body past the mounting mark
-
-
-@dataclass(frozen=True)
-class Station:
-    """A self-centring station at `x` mm in the ski frame.
-
-    `role` tells the two stations of a rigid jig apart, the rear one towards the tail; `half` is
-    the half that it is on, None where the jig is one piece.
-    """
-
-    name: str
-    x: float
-    role: Literal["rear", "front"]
-    half: HalfRole | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -382,20 +366,4 @@ def lay_body(
         stations=stations,
         engravings=(),
         turn=turn,
-    )
-
-
-def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
-    """The part of `layout` that `guides` drill: the text on a body names its holes only."""
-    wanted = {guide.id for guide in guides}
-    keep = np.array([hole in wanted for hole in layout.ids])
-    if keep.all() or not keep.any():
-        return layout
-    return replace(
-        layout,
-        ids=tuple(compress(layout.ids, keep)),
-        groups=tuple(compress(layout.groups, keep)),
-        positions=layout.positions[keep],
-        diameters=layout.diameters[keep],
-        depths=layout.depths[keep],
     )

@@ -9,14 +9,18 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.plan import HalfRole, Kind
+from jiggen.design.places import HalfRole
 
 Matrix = NDArray[np.float64]
+
+Kind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
+"""What a printed part is: ``plate`` of a trial plate; ``gauge``, ``slots``, ``rack`` of a gauge."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,6 +25,24 @@ Array = NDArray[np.float64]
 
 STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
 STEP = 0.5  # mm of the ski frame between the places tried
+
+
+HalfRole = Literal["toe", "heel", "centre"]
+"""Which half of a jig a part belongs to: by where its holes lie from the mounting mark."""
+
+
+@dataclass(frozen=True)
+class Station:
+    """A self-centring station at `x` mm in the ski frame.
+
+    `role` tells the two stations of a rigid jig apart, the rear one towards the tail; `half` is
+    the half that it is on, None where the jig is one piece.
+    """
+
+    name: str
+    x: float
+    role: Literal["rear", "front"]
+    half: HalfRole | None = None
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import shapely
 from shapely.geometry import LineString, Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.places import JointPlay
+from jiggen.design.places import HalfRole, JointPlay
 from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
@@ -45,13 +44,6 @@ KEY_ROOM = 8.0  # mm behind the head: a hex key leans out below (common practice
 NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides in, does not turn
 END_SPARE = 2.0  # mm of hole beyond the screw's end
 MOUTH = 1.0  # mm that socket and holes reach past the face, so that no skin is left
-
-
-Kind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
-"""What a printed part is: ``plate`` of a trial plate; ``gauge``, ``slots``, ``rack`` of a gauge."""
-
-HalfRole = Literal["toe", "heel", "centre"]
-"""Which half of a jig a part belongs to: by where its holes lie from the mounting mark."""
 
 
 @dataclass(frozen=True)

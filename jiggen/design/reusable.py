@@ -16,27 +16,25 @@ import shapely
 from shapely.geometry import Polygon, box
 
 from jiggen.design.engraving import clamp_seats, fill, words
-from jiggen.design.guides import Guide, design_guides
+from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import (
     Base,
     Body,
     Design,
-    Station,
     assemble,
     base_for,
     blocked_by,
     design_bodies,
     ends_of,
     lay_body,
-    layout_part,
     no_place,
     obstacles_on,
     station_plans,
     try_places,
 )
 from jiggen.design.ladder import Ladder, boot_lines, engrave_ladder, ladder_for
-from jiggen.design.places import Blocked, Room, bed_turn, place_stations
-from jiggen.design.plan import END_WALL, HalfRole, Plate, clashes, corners, outer_features, pads
+from jiggen.design.places import Blocked, HalfRole, Room, Station, bed_turn, place_stations
+from jiggen.design.plan import END_WALL, Plate, clashes, corners, outer_features, pads
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout.model import Layout

@@ -25,8 +25,7 @@ from jiggen.design.engraving import (
     nearest_box,
     words,
 )
-from jiggen.design.guides import Guide
-from jiggen.design.jig import layout_part
+from jiggen.design.guides import Guide, layout_part
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed, shift_by, turn_by
 from jiggen.design.places import bed_turn

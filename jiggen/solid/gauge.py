@@ -12,7 +12,7 @@ from jiggen.design.gauge import FOOT, Gauge, Peg
 from jiggen.design.gauge_frame import DEPTH, THICKNESS
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
-from jiggen.design.plan import Kind
+from jiggen.design.pieces import Kind
 from jiggen.progress import announce
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack

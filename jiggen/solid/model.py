@@ -15,8 +15,7 @@ from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.pieces import Piece, list_pieces
-from jiggen.design.plan import Kind
+from jiggen.design.pieces import Kind, Piece, list_pieces
 from jiggen.progress import announce
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
