@@ -46,11 +46,8 @@ def build(
     shift: options.ShiftOption,
     core: options.CoreOption,
     side: options.SideOption,
-    thickness: options.ThicknessOption,
-    width_at: options.WidthOption,
-    area: options.AreaOption,
-    base_left: options.BaseOption,
-    edge: options.EdgeOption,
+    measured: options.SkiInHand,
+    limits: options.Limits,
     bush: options.BushOption,
     bush_fit: options.BushFitOption,
     printer: options.PrinterOption,
@@ -89,8 +86,8 @@ def build(
         core,
         side,
         shift,
-        options.read_ski_state(thickness, width_at, area),
-        options.read_limits(base_left, edge),
+        measured.state(),
+        limits.checked(),
         options.read_printer(printer),
     )
 
@@ -118,11 +115,7 @@ def _finish(
 
 @command(PATTERNS)
 def trial(
-    pattern: options.PatternArgument,
-    boot: options.BootOption,
-    shift: options.ShiftOption,
-    core: options.CoreOption,
-    side: options.SideOption,
+    mount: options.Mount,
     bed: options.BedOption,
     printer: options.PrinterOption,
     out: Annotated[Path | None, TRIAL_OUT],
@@ -135,8 +128,7 @@ def trial(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    profile = options.read_printer(printer)
-    holes = options.read_layout(pattern, boot, shift, core, side)
+    profile, holes = options.read_printer(printer), mount.lay_out()
 
     from jiggen.design import Bed
     from jiggen.job import folder_name
@@ -208,11 +200,8 @@ def sheet(
     units: Annotated[options.Units, table.UNITS],
     ticket: Annotated[str, table.TICKET],
     core: Annotated[options.Core | None, SHEET_CORE],
-    thickness: options.ThicknessOption,
-    width_at: options.WidthOption,
-    area: options.AreaOption,
-    base_left: options.BaseOption,
-    edge: options.EdgeOption,
+    measured: options.SkiInHand,
+    limits: options.Limits,
     out: Annotated[Path | None, SHEET_OUT],
     as_json: options.JsonOption,
 ) -> None:
@@ -221,8 +210,7 @@ def sheet(
     With what was measured on the ski in hand, the drilling is checked again for it. Exit code 1
     when the jig failed or was never verified, or the ski is too thin: then no sheet is made.
     """
-    state = options.read_ski_state(thickness, width_at, area)
-    limits = options.read_limits(base_left, edge)
+    state, asked = measured.state(), limits.checked()
     target = out or _beside(folder)
     options.check_outside(target, folder, "--out")
 
@@ -236,7 +224,7 @@ def sheet(
     if core:
         check_core(record, core)
     if state != SkiState():
-        record = redrilled(record, state, limits)
+        record = redrilled(record, state, asked)
     write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
     write(
         as_json,

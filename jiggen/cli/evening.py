@@ -68,8 +68,7 @@ def evening(
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
     cluster: Annotated[str | None, CLUSTER],
-    base_left: options.BaseOption,
-    edge: options.EdgeOption,
+    limits: options.Limits,
     bush: options.BushOption,
     bush_fit: options.BushFitOption,
     bed: options.BedOption,
@@ -92,7 +91,7 @@ def evening(
     # Each jig has a ski range of its own; this one is a placeholder.
     settings = replace(options.read_settings((80.0, 100.0), bed, bush), bush_fit=bush_fit)
     settings.check()
-    terms = Terms(settings, options.read_limits(base_left, edge), RemountLimits())
+    terms = Terms(settings, limits.checked(), RemountLimits())
     spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))
     with shown_progress():
         plan = plan_evening(read_jobs(jobs), terms, spans)

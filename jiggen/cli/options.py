@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.measure.printer import Profile
-    from jiggen.pattern import Pattern
 
 Lengths = tuple[float, ...]
 """Lengths in mm."""
@@ -36,11 +35,6 @@ SkiOption = Annotated[Range, table.SKIS]
 ShiftOption = Annotated[float, table.SHIFT]
 CoreOption = Annotated[Core, table.CORE]
 SideOption = Annotated[Side, table.SIDE]
-ThicknessOption = Annotated[Lengths | None, table.THICKNESS]
-WidthOption = Annotated[list[Range] | None, table.WIDTH_AT]
-AreaOption = Annotated[tuple[float, float, float] | None, table.AREA]
-BaseOption = Annotated[float, table.BASE_LEFT]
-EdgeOption = Annotated[float, table.EDGE]
 BushOption = Annotated[str | Range, table.BUSH]
 BushFitOption = Annotated[float, table.BUSH_FIT]
 BedOption = Annotated[tuple[float, float, float], table.BED]
@@ -68,15 +62,42 @@ class Mount:
         return read_layout(self.pattern, self.boot, self.shift, self.core, self.side)
 
 
+@dataclass(frozen=True)
+class SkiInHand:
+    """The options that say what was measured on the ski; lengths in mm."""
+
+    thickness: Annotated[Lengths | None, table.THICKNESS]
+    widths: Annotated[list[Range] | None, table.WIDTH_AT]
+    area: Annotated[tuple[float, float, float] | None, table.AREA]
+
+    def state(self) -> SkiState:
+        """What was measured.  Raises InputError for what cannot be."""
+        from jiggen.drilling import Area, SkiState
+
+        area = Area(*self.area) if self.area else None
+        state = SkiState(self.thickness or (), tuple(self.widths or ()), area)
+        state.check()
+        return state
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The options that say what is asked of a drilled hole; lengths in mm."""
+
+    base_left: Annotated[float, table.BASE_LEFT]
+    edge: Annotated[float, table.EDGE]
+
+    def checked(self) -> DrillingLimits:
+        """The drilling check's limits, the rest of them by default.  Raises InputError."""
+        from jiggen.drilling import DrillingLimits
+
+        limits = DrillingLimits(base_left=self.base_left, edge=self.edge)
+        limits.check()
+        return limits
+
+
 def read_layout(pattern: str, boot: float, shift: float, core: Core, side: Side) -> Layout:
-    """The layout that a command asks for; raises as `read_with_pattern`."""
-    return read_with_pattern(pattern, boot, shift, core, side)[1]
-
-
-def read_with_pattern(
-    pattern: str, boot: float, shift: float, core: Core, side: Side
-) -> tuple[Pattern, Layout]:
-    """The pattern of that name or path, and its layout for a boot sole and a shift in mm.
+    """The layout of the pattern of that name or path, for a boot sole and a shift in mm.
 
     Raises InputError for the pattern, and for what does not fit it.
     """
@@ -84,7 +105,7 @@ def read_with_pattern(
     from jiggen.pattern import find_pattern, read_pattern
 
     found = read_pattern(find_pattern(pattern))
-    return found, layout(found, boot, mount_shift=shift, core=core, side=side)
+    return layout(found, boot, mount_shift=shift, core=core, side=side)
 
 
 def read_settings(ski: Range, bed: Lengths, bush: str | Range) -> Settings:
@@ -121,28 +142,6 @@ def read_printer(words: str | None) -> Profile | None:
     from jiggen.measure.printer import find_profile
 
     return find_profile(words)
-
-
-def read_ski_state(
-    thickness: Lengths | None,
-    widths: list[Range] | None,
-    area: tuple[float, float, float] | None,
-) -> SkiState:
-    """What was measured on the ski in hand, in mm.  Raises InputError for what cannot be."""
-    from jiggen.drilling import Area, SkiState
-
-    state = SkiState(thickness or (), tuple(widths or ()), Area(*area) if area else None)
-    state.check()
-    return state
-
-
-def read_limits(base_left: float, edge: float) -> DrillingLimits:
-    """The drilling check's limits in mm, the rest of them by default."""
-    from jiggen.drilling import DrillingLimits
-
-    limits = DrillingLimits(base_left=base_left, edge=edge)
-    limits.check()
-    return limits
 
 
 def check_outside(target: Path, folder: Path, key: str) -> None:
