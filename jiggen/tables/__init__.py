@@ -1,19 +1,58 @@
 """Room: tables. Facts of the open standards, as CSV files beside this module.
 
 Every row names its source.  Lengths and diameters are mm, angles degrees; the limit deviations
-are kept in µm, as the standard prints them, and handed out in mm.
+stand in µm, as the standard prints them, and are returned in mm.
 """
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import Literal, TypeVar
+from functools import cache, cached_property
+from importlib.resources import files
+from typing import Any, Generic, Literal, TypeVar, get_type_hints
 
 from jiggen.errors import Finding, InputError
-from jiggen.tables.read import rows_of
 
+Row = TypeVar("Row")
 Series = Literal["fine", "medium", "coarse"]
+
+
+def cells_of(table: str) -> list[dict[str, str]]:
+    """The rows of a CSV file beside this module, by its name without the ending, as text."""
+    text = files(__package__ or "").joinpath(f"{table}.csv").read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
+
+
+@dataclass(frozen=True, eq=False)
+class Table(Generic[Row]):
+    """A CSV file beside this module, called for its rows: each a `kind`, in the file's order.
+
+    A column is a field of `kind`: text, a number, or numbers with spaces between them.
+    """
+
+    file: str
+    kind: type[Row]
+
+    def __call__(self) -> tuple[Row, ...]:
+        """All rows."""
+        return self._rows
+
+    @cached_property
+    def _rows(self) -> tuple[Row, ...]:
+        read = {name: _READ[hint] for name, hint in get_type_hints(self.kind).items()}
+        return tuple(
+            self.kind(**{name: of(row[name]) for name, of in read.items()})
+            for row in cells_of(self.file)
+        )
+
+
+_READ: dict[Any, Any] = {
+    str: str,
+    float: float,
+    tuple[float, ...]: lambda cell: tuple(float(number) for number in cell.split()),
+}
 
 
 @dataclass(frozen=True)
@@ -33,7 +72,7 @@ class DrillBush:
 
 @dataclass(frozen=True)
 class JobberDrill:
-    """Jobber series twist drills (DIN 338 / ISO 235) over `over` to `up_to` mm, both as for bushes.
+    """Jobber series twist drills (DIN 338 / ISO 235) over `over` to `up_to` mm, `up_to` included.
 
     `overall` length and `flute` length in mm, both measured from the tip of the point.
     """
@@ -112,31 +151,25 @@ class BasicRack:
     fillet: float
 
 
-Row = TypeVar("Row", Nut, ClearanceHole, SocketScrew)
+Banded = TypeVar("Banded", DrillBush, JobberDrill, LimitDeviation)
+Sized = TypeVar("Sized", Nut, ClearanceHole, SocketScrew)
+
+drill_bushes = Table("drill_bushes", DrillBush)
+jobber_drills = Table("jobber_drills", JobberDrill)
+nuts = Table("hexagon_nuts", Nut)
+clearance_holes = Table("clearance_holes", ClearanceHole)
+socket_screws = Table("socket_screws", SocketScrew)
+limit_deviations = Table("limit_deviations", LimitDeviation)
 
 
 def bush_for(drill_diameter: float) -> DrillBush:
     """The row of drill bushes for a drill of `drill_diameter` mm. Raises InputError."""
-    rows = drill_bushes()
-    for row in rows:
-        if row.over < drill_diameter <= row.up_to:
-            return row
-    raise _unlisted(
+    return _in_band(
+        drill_bushes(),
+        drill_diameter,
         f"no standard drill bush for a {drill_diameter:g} mm drill",
-        f"Drill bushes are listed for drills over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm; "
-        "another one in hand can be stated by its size.",
-    )
-
-
-def jobber_drill(diameter: float) -> JobberDrill:
-    """The row of jobber drills for a drill of `diameter` mm. Raises InputError."""
-    rows = jobber_drills()
-    for row in rows:
-        if row.over < diameter <= row.up_to:
-            return row
-    raise _unlisted(
-        f"no jobber drill of {diameter:g} mm is listed",
-        f"Listed over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm.",
+        "Drill bushes are listed for drills",
+        "; another one in hand can be stated by its size",
     )
 
 
@@ -147,22 +180,28 @@ def bush(outside: float, length: float) -> DrillBush:
         if row.outside == outside and length in row.lengths:
             return row
     known = ", ".join(f"{row.outside:g}x{n:g}" for row in rows for n in row.lengths)
-    raise _unlisted(f"{outside:g}x{length:g} is not a standard drill bush", f"Known: {known}.")
+    raise unlisted(f"{outside:g}x{length:g} is not a standard drill bush", f"Known: {known}.")
+
+
+def jobber_drill(diameter: float) -> JobberDrill:
+    """The row of jobber drills for a drill of `diameter` mm. Raises InputError."""
+    message = f"no jobber drill of {diameter:g} mm is listed"
+    return _in_band(jobber_drills(), diameter, message)
 
 
 def nut(size: str) -> Nut:
     """The hexagon nut of a thread `size` like ``M5``. Raises InputError."""
-    return _sized(size, nuts(), "hexagon nut")
+    return _sized(nuts(), size, "hexagon nut")
 
 
 def clearance_hole(size: str, series: Series = "medium") -> float:
     """Clearance hole diameter in mm for a thread `size` like ``M5``. Raises InputError."""
-    return _sized(size, clearance_holes(), "clearance hole").diameter(series)
+    return _sized(clearance_holes(), size, "clearance hole").diameter(series)
 
 
 def socket_screw(size: str) -> SocketScrew:
     """The socket head cap screw of a thread `size` like ``M5``. Raises InputError."""
-    return _sized(size, socket_screws(), "socket screw")
+    return _sized(socket_screws(), size, "socket screw")
 
 
 def deviation(symbol: str, nominal: float) -> tuple[float, float]:
@@ -174,132 +213,44 @@ def deviation(symbol: str, nominal: float) -> tuple[float, float]:
     rows = [row for row in limit_deviations() if row.symbol == symbol]
     if not rows:
         known = dict.fromkeys(row.symbol for row in limit_deviations())
-        raise _unlisted(f"tolerance class {symbol} is not listed", f"Known: {', '.join(known)}.")
-    for row in rows:
-        if row.over < nominal <= row.up_to:
-            return row.upper_um / 1000, row.lower_um / 1000
-    raise _unlisted(
-        f"{symbol} is not listed at {nominal:g} mm",
-        f"Listed over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm.",
-    )
+        raise unlisted(f"tolerance class {symbol} is not listed", f"Known: {', '.join(known)}.")
+    row = _in_band(rows, nominal, f"{symbol} is not listed at {nominal:g} mm")
+    return row.upper_um / 1000, row.lower_um / 1000
 
 
-@cache
-def drill_bushes() -> tuple[DrillBush, ...]:
-    """All drill bushes, thinnest first."""
-    return tuple(
-        DrillBush(
-            over=float(row["over"]),
-            up_to=float(row["up_to"]),
-            outside=float(row["outside"]),
-            lengths=_numbers(row["lengths"]),
-            source=row["source"],
-        )
-        for row in rows_of("drill_bushes")
-    )
-
-
-@cache
-def jobber_drills() -> tuple[JobberDrill, ...]:
-    """All jobber drills, thinnest first."""
-    return tuple(
-        JobberDrill(
-            over=float(row["over"]),
-            up_to=float(row["up_to"]),
-            overall=float(row["overall"]),
-            flute=float(row["flute"]),
-            source=row["source"],
-        )
-        for row in rows_of("jobber_drills")
-    )
-
-
-@cache
-def nuts() -> tuple[Nut, ...]:
-    """All hexagon nuts, smallest first."""
-    return tuple(
-        Nut(row["size"], float(row["across_flats"]), float(row["height"]), row["source"])
-        for row in rows_of("hexagon_nuts")
-    )
-
-
-@cache
-def clearance_holes() -> tuple[ClearanceHole, ...]:
-    """All clearance holes, smallest first."""
-    return tuple(
-        ClearanceHole(
-            size=row["size"],
-            fine=float(row["fine"]),
-            medium=float(row["medium"]),
-            coarse=float(row["coarse"]),
-            source=row["source"],
-        )
-        for row in rows_of("clearance_holes")
-    )
-
-
-@cache
-def socket_screws() -> tuple[SocketScrew, ...]:
-    """All socket head cap screws, smallest first."""
-    return tuple(
-        SocketScrew(
-            size=row["size"],
-            diameter=float(row["diameter"]),
-            head_diameter=float(row["head_diameter"]),
-            head_height=float(row["head_height"]),
-            key=float(row["key"]),
-            lengths=_numbers(row["lengths"]),
-            source=row["source"],
-        )
-        for row in rows_of("socket_screws")
-    )
-
-
-@cache
-def limit_deviations() -> tuple[LimitDeviation, ...]:
-    """All limit deviations, class by class, smallest sizes first."""
-    return tuple(
-        LimitDeviation(
-            symbol=row["class"],
-            over=float(row["over"]),
-            up_to=float(row["up_to"]),
-            upper_um=float(row["upper_um"]),
-            lower_um=float(row["lower_um"]),
-            source=row["source"],
-        )
-        for row in rows_of("limit_deviations")
-    )
-
-
-@cache
 def modules() -> tuple[float, ...]:
     """Preferred gear modules in mm (ISO 54, series 1), smallest first."""
-    return tuple(float(row["module"]) for row in rows_of("modules"))
+    return tuple(float(row["module"]) for row in cells_of("modules"))
 
 
 @cache
 def basic_rack() -> BasicRack:
     """The basic rack profile that jiggen's gears are drawn by."""
-    values = {row["quantity"]: float(row["value"]) for row in rows_of("basic_rack")}
-    return BasicRack(
-        pressure_angle=values["pressure_angle"],
-        addendum=values["addendum"],
-        dedendum=values["dedendum"],
-        fillet=values["fillet"],
-    )
+    return BasicRack(**{row["quantity"]: float(row["value"]) for row in cells_of("basic_rack")})
 
 
-def _numbers(cell: str) -> tuple[float, ...]:
-    return tuple(float(number) for number in cell.split())
+def _in_band(
+    rows: Sequence[Banded],
+    size: float,
+    message: str,
+    listed: str = "Listed",
+    other: str = "",
+) -> Banded:
+    for row in rows:
+        if row.over < size <= row.up_to:
+            return row
+    hint = f"{listed} over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm{other}."
+    raise unlisted(message, hint)
 
 
-def _sized(size: str, rows: tuple[Row, ...], what: str) -> Row:
+def _sized(rows: Sequence[Sized], size: str, what: str) -> Sized:
     for row in rows:
         if row.size == size:
             return row
     known = ", ".join(row.size for row in rows)
-    raise _unlisted(f"no {what} of size {size} is listed", f"Known: {known}.")
+    raise unlisted(f"no {what} of size {size} is listed", f"Known: {known}.")
 
 
-def _unlisted(message: str, hint: str) -> InputError:
-    return InputError(Finding("tables.unlisted", message, hint=hint))
+def unlisted(message: str, hint: str, key: str = "") -> InputError:
+    """The error of a value that no table lists."""
+    return InputError(Finding("tables.unlisted", message, key=key, hint=hint))

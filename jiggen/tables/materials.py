@@ -6,17 +6,16 @@ from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any
 
-from jiggen.errors import Finding, InputError
-from jiggen.tables.read import rows_of
+from jiggen.tables import Table, cells_of, unlisted
 
-# Reckoned with unless another is named: it prints without a closed chamber, shrinks little and
+# The default: it prints without a closed chamber, shrinks little and
 # takes a warm workshop (common practice, no source).
 USUAL = "PETG"
 
 
 @dataclass(frozen=True)
 class Span:
-    """From `low` to `high` as published, in `unit`; both alike where one value is known."""
+    """From `low` to `high` as published, in `unit`; equal where one value is known."""
 
     low: float
     high: float
@@ -61,13 +60,10 @@ def material(name: str, key: str = "material") -> Material:
     for row in materials():
         if row.name == name.strip().upper():
             return row
-    raise InputError(
-        Finding(
-            "tables.unlisted",
-            f'no material "{name[:40]}" is listed',
-            key=key,
-            hint=f"Known: {', '.join(row.name for row in materials())}; see jiggen materials.",
-        )
+    raise unlisted(
+        f'no material "{name[:40]}" is listed',
+        f"Known: {', '.join(row.name for row in materials())}; see jiggen materials.",
+        key,
     )
 
 
@@ -75,28 +71,10 @@ def material(name: str, key: str = "material") -> Material:
 def materials() -> tuple[Material, ...]:
     """All plastics, easiest to print first."""
     spans: dict[str, dict[str, Span]] = {}
-    for row in rows_of("materials"):
+    for row in cells_of("materials"):
         span = Span(float(row["low"]), float(row["high"]), row["unit"], row["source"])
         spans.setdefault(row["material"], {})[row["quantity"]] = span
-    return tuple(
-        Material(
-            name=name,
-            density=of["density"],
-            shrinkage=of["shrinkage"],
-            expansion=of["expansion"],
-            glass=of["glass"],
-            deflection=of["deflection"],
-            modulus=of["modulus"],
-            swelling=of.get("swelling"),
-        )
-        for name, of in spans.items()
-    )
+    return tuple(Material(name, **of) for name, of in spans.items())
 
 
-@cache
-def parked_car() -> tuple[ParkedCar, ...]:
-    """Temperatures in parked cars, coolest first."""
-    return tuple(
-        ParkedCar(row["place"], float(row["temperature"]), row["source"])
-        for row in rows_of("parked_car")
-    )
+parked_car = Table("parked_car", ParkedCar)  # coolest first
