@@ -13,9 +13,8 @@ import jiggen
 from jiggen.design import Bed
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
-from jiggen.export.meshes import PartMesh, stl_bytes
-from jiggen.export.step import normalised
-from jiggen.export.threemf import lay_out, threemf_bytes
+from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
+from jiggen.export.write import normalised
 from jiggen.files import PAGE
 from jiggen.job import folder_name
 

@@ -1,11 +1,37 @@
-"""Printed parts as meshes, and as binary STL; equal bytes every run."""
+"""Printed parts as meshes: an STL of each, and a 3MF package per bed; equal bytes every run."""
 
 from __future__ import annotations
 
+import io
+import zipfile
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from xml.sax.saxutils import quoteattr
 
 import numpy as np
 from numpy.typing import NDArray
+
+from jiggen.design.settings import Bed
+from jiggen.export.packing import Room, pack
+from jiggen.record.model import LaidPiece, PrintBed
+
+GAP = 5.0  # mm between pieces on a bed: room for a brim, common practice, no source
+MODEL = "3D/3dmodel.model"
+CONTENT_TYPES = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+    '<Default Extension="rels" '
+    'ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    '<Default Extension="model" '
+    'ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>\n'
+)
+RELATIONS = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+    f'<Relationship Id="rel0" Target="/{MODEL}" '
+    'Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>\n'
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,7 +45,7 @@ class PartMesh:
 
 
 def stl_bytes(mesh: PartMesh) -> bytes:
-    """Binary STL (80-byte header, count, 50 bytes a facet; loc.gov fdd000505), in mm."""
+    """Binary STL (80-byte header, count, 50 bytes per facet; loc.gov fdd000505), in mm."""
     facet = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
     corners = mesh.vertices[mesh.triangles]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -29,3 +55,89 @@ def stl_bytes(mesh: PartMesh) -> bytes:
     facets["corners"] = corners
     header = f"jiggen part, millimetres: {mesh.name}".encode("ascii", "replace")[:80].ljust(80)
     return header + np.uint32(len(facets)).tobytes() + facets.tobytes()
+
+
+def write_beds(
+    meshes: Mapping[str, PartMesh],
+    pieces: Mapping[str, Sequence[str]],
+    bed: Bed,
+    margin: float,
+    folder: Path,
+) -> tuple[PrintBed, ...]:
+    """Write ``bed-1.3mf``, ``bed-2.3mf``, … and return what is in each.
+
+    `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
+    all of which are printed; `margin` is kept free around the bed, mm.
+    """
+    beds = []
+    for number, laid in enumerate(lay_out(meshes, pieces, bed, margin), start=1):
+        file = f"bed-{number}.3mf"
+        (folder / file).write_bytes(threemf_bytes(meshes, laid))
+        beds.append(PrintBed(file=file, pieces=tuple(laid)))
+    return tuple(beds)
+
+
+def lay_out(
+    meshes: Mapping[str, PartMesh],
+    pieces: Mapping[str, Sequence[str]],
+    bed: Bed,
+    margin: float,
+) -> list[list[LaidPiece]]:
+    """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds."""
+    named = [(name, part) for part, names in pieces.items() for name in names]
+    outlines = [meshes[part].vertices[:, :2] for _, part in named]
+    room = Room(margin, margin, bed.x - margin, bed.y - margin)
+    return [
+        [
+            LaidPiece(name=named[spot.index][0], part=named[spot.index][1], x=spot.x, y=spot.y)
+            for spot in spots
+        ]
+        for spots in pack(outlines, room, GAP)
+    ]
+
+
+def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> bytes:
+    """A 3MF core document (unit millimetre): one object per part, one item per piece.
+
+    An object bears its part's name; an item the piece's, as its part number.
+    """
+    numbers = {part: n for n, part in enumerate(dict.fromkeys(p.part for p in laid), start=1)}
+    objects = "".join(_object(number, meshes[part]) for part, number in numbers.items())
+    items = "".join(
+        f'<item objectid="{numbers[piece.part]}" partnumber={quoteattr(piece.name)} '
+        f'transform="1 0 0 0 1 0 0 0 1 {piece.x:.10g} {piece.y:.10g} 0"/>\n'
+        for piece in laid
+    )
+    model = (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        '<model unit="millimeter" xml:lang="en-GB" '
+        'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">\n'
+        f"<resources>\n{objects}</resources>\n<build>\n{items}</build>\n</model>\n"
+    )
+    return _package({"[Content_Types].xml": CONTENT_TYPES, "_rels/.rels": RELATIONS, MODEL: model})
+
+
+def _object(number: int, mesh: PartMesh) -> str:
+    # Six decimals hold all that the STL's single precision does, so both files are one mesh.
+    vertices = "".join(
+        f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in mesh.vertices.tolist()
+    )
+    triangles = "".join(
+        f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.triangles.tolist()
+    )
+    return (
+        f'<object id="{number}" name={quoteattr(mesh.name)} type="model"><mesh>\n'
+        f"<vertices>{vertices}</vertices>\n<triangles>{triangles}</triangles>\n"
+        "</mesh></object>\n"
+    )
+
+
+def _package(members: dict[str, str]) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package:
+        for name, text in members.items():
+            member = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            member.compress_type = zipfile.ZIP_DEFLATED
+            member.external_attr = 0o644 << 16
+            package.writestr(member, text.encode())
+    return buffer.getvalue()

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping
+from itertools import count
 from pathlib import Path
 
 from jiggen.design.settings import Bed
-from jiggen.export.meshes import PartMesh, stl_bytes
-from jiggen.export.step import STEP_END, normalised
-from jiggen.export.threemf import write_beds
+from jiggen.export.meshes import PartMesh, stl_bytes, write_beds
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
 from jiggen.record.model import PrintBed
 from jiggen.solid import Model, mesh_of, write_step
 
 Meshes = dict[str, PartMesh]  # by the part's name
+STEP_END = "END-ISO-10303-21;"  # the last words of every exchange file
+CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
+USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
+PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")
 
 
 def write_parts(
@@ -57,3 +61,26 @@ def write_named_step(model: Model, path: Path) -> None:
     if not text.rstrip().endswith(STEP_END):  # the kernel does not notice a disk that is full
         raise OSError(errno.ENOSPC, "cut short, so the disk must be full", str(path))
     path.write_text(normalised(text, products), encoding="utf-8")
+
+
+def normalised(text: str, products: Mapping[str, str]) -> str:
+    """`text` with a fixed header time, usages numbered from 1, and products renamed.
+
+    A shared solid's product bears the name of its first piece: `products` maps that name to
+    the part's. The kernel counts usages over the whole process, and where it breaks their
+    lines depends on that count: they are joined.
+    """
+    text = CLOCK.sub(r"\1'1970-01-01T00:00:00'", text, count=1)
+    counter = count(1)
+
+    def numbered(match: re.Match[str]) -> str:
+        rest = re.sub(r"\n\s*", "", match[1])
+        return f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{next(counter)}'{rest}"
+
+    text = USAGE.sub(numbered, text)
+
+    def named(match: re.Match[str]) -> str:
+        name = products.get(match[2], match[2])
+        return f"{match[1]}'{name}','{name}'"
+
+    return PRODUCT.sub(named, text)
