@@ -267,7 +267,7 @@ def test_page_sheet_and_summary_name_mass_and_advice(built):
             assert f"{row} {part['solid']:.0f} g {part['printed']:.0f} g" in text
         assert f"{plastic['solid']:.0f} g {plastic['printed']:.0f} g" in text
         assert all(line in text for line in plastic["advice"])
-    said = summary(built)
+    said = summary(built.record, built.verification, built.folder)
     assert f"PETG, about {plastic['printed']:.0f} g with 4 walls and 30 % infill" in said
     assert "rails and pinions solid" in said
     assert "Take it out of the car on hot days" in said

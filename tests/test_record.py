@@ -96,12 +96,7 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
 
 
 def said(made, folder):
-    from types import SimpleNamespace
-
-    passed = Verification(1, (), ())
-    return re.sub(
-        r"\s+", " ", summary(SimpleNamespace(record=made, verification=passed, folder=folder))
-    )
+    return re.sub(r"\s+", " ", summary(made, Verification(1, (), ()), folder))
 
 
 @pytest.mark.parametrize("key", ["from_tip", "from_corners", "point", "bush_top"])

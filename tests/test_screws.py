@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from itertools import product
 from types import SimpleNamespace
 
@@ -118,6 +118,24 @@ def test_a_pattern_whose_area_does_not_hold_its_holes_is_refused():
     assert not drilled(replace(pattern, area=Area(-225.0, 158.03, 32.0)), 305.0).errors
     [error] = drilled(replace(pattern, area=Area(-225.0, 158.02, 32.0)), 305.0).errors[:1]
     assert (error.code, error.key) == ("drilling.area", "toe-1")
+
+
+# -- a job ---------------------------------------------------------------------------------------
+
+
+def test_a_job_made_of_a_pattern_alone_keeps_its_screws_and_its_area(built):
+    pattern = read_pattern(find_pattern("club-piste"))
+    assert pattern.area and screws_of(pattern)
+    # The fixture is the shortest script: Job(pattern, boots, settings), and nothing repeated.
+    inputs = built.record.inputs
+    assert inputs.ski_in_hand.area.model_dump() == asdict(pattern.area)
+    assert inputs.screws.keys() == {hole.id for hole in built.record.holes}
+    for hole, screw in screws_of(pattern).items():
+        assert (inputs.screws[hole].plate, inputs.screws[hole].lengths) == (
+            screw.plate,
+            screw.lengths,
+        )
+    assert {hole.screw for hole in built.record.drilling.holes} != {None}
 
 
 # -- the command line ----------------------------------------------------------------------------
