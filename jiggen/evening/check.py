@@ -1,11 +1,11 @@
-"""Each row held against its pattern, its ski and its old holes; every fault at once."""
+"""Each row checked against its pattern, its ski and its old holes; every fault at once."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
@@ -20,12 +20,11 @@ from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
 from jiggen.remount import Answer, OldHole, RemountLimits, Way, check_mount, read_old_holes
 
 T = TypeVar("T")
-K = TypeVar("K", bound=Hashable)
 Which = Literal["both", "left", "right"]
 
 APART = 20.0  # mm: widths measured nearer to one another count as one, as in `jiggen.drilling`
 _SIDES: dict[Which, Side] = {"both": "left", "left": "left", "right": "right"}
-# The column in which a finding is to be mended, by the last part of its code.
+# The column in which a finding is to be corrected, by the last part of its code.
 _COLUMNS = {
     code: column
     for column, codes in {
@@ -77,60 +76,55 @@ def check_row(
 ) -> tuple[Pair | None, tuple[Finding, ...]]:
     """A row's pair, and what is wrong with the row beyond what reading it found.
 
-    The pair is None where no jig can be thought of for it.
+    The pair is None when no jig can be planned for it.
     """
-    faults = _Kept(place)
+    faults = _Faults(place)
     pattern = faults.tried("pattern", lambda: library.pattern(row.pattern))
     old = None
     if row.old_holes is not None:
         file = row.old_holes
         old = faults.tried("old_holes", lambda: library.old_holes(file))
     if pattern is None:
-        return None, faults.found
+        return None, tuple(faults.found)
     whiches: tuple[Which, ...] = ("both",) if pattern.pair == "same" else ("left", "right")
     drilled = []
     for which in whiches:
         made = faults.tried("boot", lambda: _drilled(row, pattern, which, terms))  # noqa: B023
         if made is None:
             break  # what is wrong with one ski's layout is wrong with the other's
-        held = check_mount(made.layout, old, terms.old) if old else None
-        faults.keep(_findings(made, held))
-        drilled.append(replace(made, old=held))
+        old_answer = check_mount(made.layout, old, terms.old) if old else None
+        faults.add(_findings(made, old_answer))
+        drilled.append(replace(made, old=old_answer))
     complete = len(drilled) == len(whiches)
-    return (Pair(row, place, pattern, tuple(drilled)) if complete else None), faults.found
+    return (Pair(row, place, pattern, tuple(drilled)) if complete else None), tuple(faults.found)
 
 
-class _Kept:
-    """Findings about one row, each given its place there, each once."""
+class _Faults:
+    """What is wrong with one row, each finding once and with its place there."""
 
     def __init__(self, place: Place) -> None:
         self._place = place
-        self._found: dict[Finding, None] = {}
+        self.found: dict[Finding, None] = {}
 
-    @property
-    def found(self) -> tuple[Finding, ...]:
-        """All of them, in the order they were found."""
-        return tuple(self._found)
-
-    def keep(self, findings: Iterator[tuple[str, Finding]]) -> None:
+    def add(self, findings: Iterable[tuple[str, Finding]]) -> None:
         """Keep findings, each with its column."""
         for column, finding in findings:
             key = f"{self._place.prefix}{column}"
-            self._found[replace(finding, where=self._place.where, key=key)] = None
+            self.found[replace(finding, where=self._place.where, key=key)] = None
 
     def tried(self, column: str, make: Callable[[], T]) -> T | None:
         """What `make` returns; None, and its findings kept, when it raises InputError.
 
-        What it says of another file keeps its place there.
+        A finding about another file keeps its place there.
         """
         try:
             return make()
         except InputError as error:
             for one in error.findings:
                 if one.where and one.code not in _OF_THE_ROW:
-                    self._found[one] = None
+                    self.found[one] = None
                 else:
-                    self.keep(iter([(_COLUMNS.get(_kind(one), column), one)]))
+                    self.add([(_COLUMNS.get(_kind(one), column), one)])
             return None
 
 
@@ -165,11 +159,11 @@ def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
 
 
 def _findings(made: Drilled, old: Answer | None) -> Iterator[tuple[str, Finding]]:
-    """What keeps a layout from being drilled, each with the column that would mend it."""
+    """What keeps a layout from being drilled, each with the column in which to correct it."""
     ski = "" if made.which == "both" else f"{made.which} ski, "
     for one in made.drilling.errors:
-        said = f"{ski}{one.key}: {one.message}"
-        yield _COLUMNS[_kind(one)], Finding(one.code, said, hint=one.hint)
+        message = f"{ski}{one.key}: {one.message}"
+        yield _COLUMNS[_kind(one)], Finding(one.code, message, hint=one.hint)
     if old and old.conflicts:
         yield "old_holes", _too_near(old, ski)
 
@@ -177,16 +171,16 @@ def _findings(made: Drilled, old: Answer | None) -> Iterator[tuple[str, Finding]
 def _too_near(found: Answer, ski: str) -> Finding:
     """Old holes in the way, and the nearest shifts at which none is."""
     worst = min(found.conflicts, key=lambda conflict: conflict.distance - conflict.limit)
-    said = (
+    message = (
         f"{ski}{worst.new} would come within {worst.distance:.2f} mm of the old hole {worst.old}; "
         f"{worst.limit:g} mm are needed"
     )
     if others := len(found.conflicts) - 1:
-        said += f" (and {others} more)"
+        message += f" (and {others} more)"
     ways = ((found.to_tip, "tip"), (found.to_tail, "tail"))
     clear = " or ".join(_way(way, end) for way, end in ways if way)
     hint = f"Clear: {clear}." if clear else "No shift of up to 60 mm is clear."
-    return Finding("evening.old-holes", said, hint=hint)
+    return Finding("evening.old-holes", message, hint=hint)
 
 
 def _way(way: Way, end: str) -> str:
@@ -197,65 +191,60 @@ def _way(way: Way, end: str) -> str:
 
 
 class Library:
-    """Reads files named from `folder`, that of the jobs file, and keeps what they hold."""
+    """Reads files named from `folder`, that of the jobs file, each of them once."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._patterns: dict[str, Pattern | None] = {}
-        self._holes: dict[Path, tuple[OldHole, ...] | None] = {}
+        self._known: dict[tuple[str, str], Any] = {}
 
     def pattern(self, name: str) -> Pattern:
         """The pattern called `name`: a file beside the jobs file, or any that its name finds.
 
-        Raises InputError; where its file is at fault, with all its faults the first time alone.
+        Raises InputError; all faults of its file the first time, later that it has some.
         """
-        hint = "Its faults are said with the first row that names it."
-        again = Finding("evening.pattern", f"no use of {quoted(name)}: it has faults", hint=hint)
-        return _once(self._patterns, name, self._read_pattern, again)
+        found: Pattern = self._once("pattern", name, self._read_pattern)
+        return found
 
     def old_holes(self, path: Path) -> tuple[OldHole, ...]:
         """The old holes in the file at `path`.  Raises InputError as `pattern` does."""
-        hint = "Its faults are said with the first row that names it."
-        again = Finding("evening.file", f"no use of {quoted(str(path))}: it has faults", hint=hint)
-        return _once(self._holes, path, _read_holes, again)
+        found: tuple[OldHole, ...] = self._once("file", str(path), _read_holes)
+        return found
+
+    def _once(self, code: str, name: str, read: Callable[[str], Any]) -> Any:
+        """What `read` returns, or returned; None is kept for a file that has faults."""
+        key = code, name
+        if key not in self._known:
+            try:
+                self._known[key] = read(name)
+            except InputError as error:
+                if any(finding.where for finding in error.findings):  # not of the name alone
+                    self._known[key] = None
+                raise
+        if self._known[key] is None:
+            message = f"{quoted(name)} cannot be used: it has faults"
+            hint = "Its faults are reported with the first row that names it."
+            raise InputError(Finding(f"evening.{code}", message, hint=hint))
+        return self._known[key]
 
     def _read_pattern(self, name: str) -> Pattern:
         beside = self._folder / name
         path = beside if _is_file(beside) else find_pattern(name)
-        if not _is_file(path):  # a pipe, say: reading it would wait for ever
+        if not _is_file(path):  # a pipe, for example: reading it would wait for ever
             hint = "Name a pattern, or the path of a pattern file."
-            raise InputError(Finding("evening.file", f"{quoted(name)} is no file", hint=hint))
+            raise InputError(Finding("evening.file", f"{quoted(name)} is not a file", hint=hint))
         return read_pattern(path)
 
 
-def _read_holes(path: Path) -> tuple[OldHole, ...]:
-    if not _is_file(path):
-        hint = "The name is read from the folder of the jobs file on."
-        said = f"there is no file {quoted(str(path), 200)}"
-        raise InputError(Finding("evening.file", said, hint=hint))
-    return read_old_holes(path)
-
-
-def _once(known: dict[K, T | None], key: K, read: Callable[[K], T], again: Finding) -> T:
-    """What `read` returns, or returned; a file that had faults raises `again` from then on.
-
-    What is wrong with the name alone is raised each time.
-    """
-    if key not in known:
-        try:
-            known[key] = read(key)
-        except InputError as error:
-            if any(finding.where for finding in error.findings):
-                known[key] = None
-            raise
-    found = known[key]
-    if found is None:
-        raise InputError(again)
-    return found
+def _read_holes(name: str) -> tuple[OldHole, ...]:
+    if not _is_file(Path(name)):
+        hint = "The name is looked up from the folder of the jobs file."
+        message = f"there is no file {quoted(name, 200)}"
+        raise InputError(Finding("evening.file", message, hint=hint))
+    return read_old_holes(Path(name))
 
 
 def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
-    except (OSError, ValueError):  # no name that a file can have
+    except (OSError, ValueError):  # not a name that a file can have
         return False

@@ -1,15 +1,15 @@
-"""The fewest boxes that hold all needs: an exact minimum, with a bound that shows it.
+"""The fewest boxes that contain all needs: an exact minimum, with a bound that shows it.
 
 A need is a box: an interval of boots by an interval of ski widths; a jig serves a box of needs
 when `serves` says so of the smallest box around them.  `serves` must be monotone: of a box that
 it accepts it accepts every box inside.
 
-Where all needs share one interval of boots, the widths alone decide, and a sweep is exact: the
-need that begins narrowest must lie in some jig; no jig that holds it can begin wider, and of
-those that begin there the one that reaches widest holds whatever any of them holds.  So it is
-taken, and the rest is swept on.  The needs that begin a jig are then no two of them servable by
-one jig: their number is a lower bound.  The same holds of boots where all share one interval of
-widths.
+Where all needs share one interval of boots, the widths alone decide, and a sweep is exact: some
+jig must serve the need that begins narrowest; no jig that serves it can begin wider, and among
+those that begin there the one that reaches widest serves every need that any of them serves.  So
+it is chosen, and the sweep goes on with the needs that are left.  No two of the needs that begin
+a jig can be served by the same jig, so their number is a lower bound.  The same holds for boots
+where all share one interval of widths.
 
 Where both differ, the least number is a set cover by the largest boxes that `serves` accepts,
 with ends at the ends of needs, solved as an integer program (HiGHS, by branch and bound).
@@ -87,7 +87,7 @@ def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
 
 
 class Remembered:
-    """`serves`, asked as seldom as its being monotone allows."""
+    """`serves`, called only when its earlier answers do not decide, since it is monotone."""
 
     def __init__(self, serves: Serves) -> None:
         self._serves = serves
@@ -95,7 +95,7 @@ class Remembered:
         self._bad: list[Box] = []
 
     def __call__(self, box: Box) -> bool:
-        """What `serves` says, or must say by what it said before."""
+        """The answer of `serves`, or the one that follows from its earlier answers."""
         if any(good.holds(box) for good in self._good):
             return True
         if any(box.holds(bad) for bad in self._bad):
@@ -145,9 +145,9 @@ def _swept(
                 reach, low = box, middle + 1
             else:
                 high = middle
-        taken = [n for n in left if reach.holds(needs[n])]
-        groups.append(Group(tuple(sorted(taken)), around(needs[n] for n in taken)))
-        left = [n for n in left if n not in set(taken)]
+        served = [n for n in left if reach.holds(needs[n])]
+        groups.append(Group(tuple(sorted(served)), around(needs[n] for n in served)))
+        left = [n for n in left if n not in set(served)]
     return Cover(tuple(groups), len(groups))
 
 
@@ -177,10 +177,10 @@ def _shared(needs: Sequence[Box], part: Sequence[int], chosen: Sequence[Box]) ->
     """Each need to the first of the `chosen` boxes that holds it."""
     left = list(part)
     for box in chosen:
-        taken = [n for n in left if box.holds(needs[n])]
-        left = [n for n in left if n not in taken]
-        if taken:
-            yield Group(tuple(sorted(taken)), around(needs[n] for n in taken))
+        served = [n for n in left if box.holds(needs[n])]
+        left = [n for n in left if n not in served]
+        if served:
+            yield Group(tuple(sorted(served)), around(needs[n] for n in served))
 
 
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
@@ -210,12 +210,12 @@ def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
 
 def _largest(boxes: Iterable[Box]) -> list[Box]:
     """Those of `boxes` that no other one holds."""
-    kept: list[Box] = []
+    found: list[Box] = []
     by_size = sorted(set(boxes), key=_size, reverse=True)
     for box in by_size:
-        if not any(other.holds(box) for other in kept):
-            kept.append(box)
-    return kept
+        if not any(other.holds(box) for other in found):
+            found.append(box)
+    return found
 
 
 def _size(box: Box) -> tuple[float, float, Interval, Interval]:
@@ -225,11 +225,11 @@ def _size(box: Box) -> tuple[float, float, Interval, Interval]:
 
 def _least(intervals: Iterable[Interval]) -> list[Interval]:
     """Those of `intervals` that hold no other one."""
-    kept: list[Interval] = []
+    found: list[Interval] = []
     for least, most in sorted(set(intervals), key=lambda ends: (ends[1], -ends[0])):
-        if not kept or least > kept[-1][0]:
-            kept.append((least, most))
-    return kept
+        if not found or least > found[-1][0]:
+            found.append((least, most))
+    return found
 
 
 def _hull(intervals: Sequence[Interval]) -> Interval:

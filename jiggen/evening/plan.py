@@ -93,11 +93,7 @@ class Outcome:
     warnings: tuple[Finding, ...] = ()
 
 
-def plan_evening(
-    jobs: Jobs,
-    terms: Terms,
-    spans: Spans = ANY_SPAN,
-) -> Plan:
+def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
     """Check every row and plan the evening.  Raises InputError with every fault of every row."""
     library = Library(jobs.file.parent)
     pairs: list[Pair] = []
@@ -197,13 +193,13 @@ class _Family:
     def _why(self, need: _Need) -> Finding:
         place, (least, most) = need.pair.place, need.box.ski
         if self._too_wide(need.box):
-            said = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
+            message = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
             hint = f"Allow one jig a wider range of skis than {self.spans.ski:g} mm."
-            return place.fault("ski_toe", "ski-span", said, hint)
+            return place.fault("ski_toe", "ski-span", message, hint)
         why = list(obstacles(self.job(need.box)))
-        said = f"no jig serves skis from {least:g} to {most:g} mm here"
+        message = f"no jig serves skis from {least:g} to {most:g} mm here"
         reason = f": {why[0].message}" if why else ""
-        return place.fault("ski_toe", "no-jig", said + reason, why[0].hint if why else "")
+        return place.fault("ski_toe", "no-jig", message + reason, why[0].hint if why else "")
 
 
 def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> tuple[_Family, ...]:
@@ -255,10 +251,7 @@ def _ordered(
     """The plan with jigs and stops in the order that changes them the fewest times."""
     stops = [_stops(family.needs[needs[0]].drilled) for family, _, needs in jigs]
     blocks = [
-        Block(
-            tuple(mine),
-            sum(len(family.needs[n].drilled.skis) for n in needs),
-        )
+        Block(tuple(mine), sum(len(family.needs[n].drilled.skis) for n in needs))
         for (family, _, needs), mine in zip(jigs, stops, strict=True)
     ]
     order = run_order(blocks)

@@ -57,9 +57,9 @@ def build_evening(
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
     missing.sort(key=_span, reverse=True)  # no long one is left for one process at the end
-    for told in do_all(build_one, missing, executor):
-        outcome = told.value or _failed(told.job, told.findings)
-        outcomes[told.job.key] = outcome
+    for finished in do_all(build_one, missing, executor):
+        outcome = finished.value or _failed(finished.job, finished.findings)
+        outcomes[finished.job.key] = outcome
         done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
 
@@ -76,9 +76,9 @@ def build_one(task: JigTask) -> Outcome:
         made = build_jig(task.job, task.folder, key=task.key, force=task.force)
     if made.verification.passed:
         return Outcome("built", made.folder, warnings=made.warnings)
-    said = "it failed its verification: do not print it"
+    message = "it failed its verification: do not print it"
     hint = f"jiggen check {made.folder} says why."
-    return Outcome("failed", made.folder, (Finding("evening.verification", said, hint=hint),))
+    return Outcome("failed", made.folder, (Finding("evening.verification", message, hint=hint),))
 
 
 def load_kernel() -> None:

@@ -1,6 +1,6 @@
 """Which line of each half of a jig for many boots goes on the ski's mark, for a run sheet.
 
-Told from what is job, as the jig's own ladder is: no file is read.
+Computed from the job, as the jig's own ladder is: no file is read.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class OnTheMark:
 def halves_of(job: Job) -> tuple[HalfLines, ...]:
     """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
 
-    Raises InputError as `layouts`, for what cannot be built.
+    Raises InputError for what cannot be built.
     """
     if job.one_boot:
         return ()
