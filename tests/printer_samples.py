@@ -146,8 +146,7 @@ GAUGE: tuple[Reading, ...] = (
 @cache
 def the_gauge() -> tuple[dict[str, Feature], tuple[Reading, ...]]:
     """Features and readings of the blank that `jiggen gauge` writes for the usual bed."""
-    from jiggen.design.gauge import design_gauge
-    from jiggen.design.gauge_readings import readings_of
+    from jiggen.design.gauge import design_gauge, readings_of
     from jiggen.design.settings import Bed
     from jiggen.export.gauge import measurements_toml
 

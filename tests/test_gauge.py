@@ -31,10 +31,11 @@ from jiggen.design.gauge import (
     NAME,
     PEG,
     Gauge,
+    Readings,
     design_gauge,
+    readings_of,
 )
 from jiggen.design.gauge_frame import THICKNESS
-from jiggen.design.gauge_readings import Readings, readings_of
 from jiggen.design.settings import Bed
 from jiggen.design.station import design_mechanism
 from jiggen.errors import InputError

@@ -18,9 +18,8 @@ from printer_trials import (
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
-from jiggen.measure.adjustment import derivative
 from jiggen.measure.printer.findings import refusals, slip, warnings
-from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, rows_of
+from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters
 from jiggen.measure.printer.made import examine_gauge, profile_of
 from jiggen.measure.printer.measured import Diameter, Distance, Height
 from jiggen.measure.printer.profile import lines
@@ -70,12 +69,6 @@ def test_without_compensation_the_same_holes_would_be_off():
     # 0.3 % of 155.3 mm, the farthest hole of the toe body: the example, nearer the mark
     off = farthest(Printer(0.997, 0.997), np.eye(2), to_ski, holes)
     assert off == pytest.approx(0.003 * np.hypot(155.3, 17.3), abs=1e-6)
-
-
-def test_slopes_are_the_derivative():
-    rows = rows_of(read(CLUB), GAUGE)
-    by_steps = derivative(rows.predicted, CLUB.truth)
-    assert rows.slopes(CLUB.truth) == pytest.approx(by_steps, abs=1e-7)
 
 
 def test_uncertainty_is_that_of_the_caliper():

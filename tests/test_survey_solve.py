@@ -107,7 +107,7 @@ def test_sparse_distances_are_not_folded_over(farthest):
 def test_covariance_is_that_of_another_library():
     triangle = Plate({"a": (50.0, 20.0), "b": (50.0, -20.0), "c": (-30.0, 20.0)})
     survey = triangle.survey(every_pair("abc"), along=("c", "a"), origin=("c",), middle=("c",),
-                             front=("a",), left=("a",))  # fmt: skip
+                             front=("a",), right=("b",))  # fmt: skip
     survey = noisy(survey, np.random.default_rng(3))
     fit = solve(Network(survey, SIGMA))
     ax, bx, by = fit.places[0, 0], *fit.places[1]

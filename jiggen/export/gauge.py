@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 
-from jiggen.design.gauge import NAME, Gauge
+from jiggen.design.gauge import NAME, Feature, Gauge, Readings
 from jiggen.design.gauge_frame import THICKNESS
-from jiggen.design.gauge_readings import Feature, Readings
 from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
 from jiggen.record import GaugeRecord, Hole
 from jiggen.record.model import BedSize, BushSize, FitSizes, GaugeInputs, Peg, PrintBed

@@ -221,8 +221,11 @@ class GrossError(Generic[A]):
     rivals: tuple[int, ...]
 
 
-def minimum(equations: Equations, start: Array) -> Array:
-    """(k,) z of the minimum of least squares next to `start` (k,)."""
+def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
+    """(k,) z of the minimum of least squares next to `start` (k,).
+
+    Misfits beyond `huber` standard uncertainties count by their size, not by its square.
+    """
     basis = equations.basis
 
     def misfits(z: Array) -> Array:
@@ -231,8 +234,12 @@ def minimum(equations: Equations, start: Array) -> Array:
     def slopes(z: Array) -> Array:
         return np.asarray((equations.slopes(basis @ z) @ basis) * equations.weights[:, None])
 
-    method = "lm" if len(equations.values) >= len(start) else "trf"
-    return np.asarray(least_squares(misfits, start, slopes, method=method, max_nfev=200).x)
+    if huber < np.inf:
+        found = least_squares(misfits, start, slopes, loss="huber", f_scale=huber)
+    else:
+        method = "lm" if len(equations.values) >= len(start) else "trf"
+        found = least_squares(misfits, start, slopes, method=method, max_nfev=200)
+    return np.asarray(found.x)
 
 
 def adjust(equations: Readings, start: Array) -> Adjustment[Readings]:

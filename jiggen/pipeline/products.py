@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 from jiggen.accuracy.centring import find_centring
 from jiggen.design import Design
 from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
-from jiggen.design.gauge import Gauge, design_gauge
-from jiggen.design.gauge_readings import readings_of
+from jiggen.design.gauge import Gauge, design_gauge, readings_of
 from jiggen.design.settings import Bed, BushChoice, Settings
 from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial

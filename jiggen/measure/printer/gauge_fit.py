@@ -34,6 +34,7 @@ from jiggen.measure.adjustment import (
     GrossError,
     Readings,
     adjust,
+    derivative,
     find_gross_error,
     gains,
     informed,
@@ -86,22 +87,6 @@ class Rows:
         stretch = np.where(np.isnan(stretch), (scale_x + scale_y) / 2, stretch)
         stretch = np.where(self.upright, scale_z, stretch)
         return np.asarray(stretch * self.asked + self.holes * hole + self.walls * wall)
-
-    def slopes(self, parameters: Array) -> Array:
-        """(m, 6) derivative of `predicted`."""
-        scale_x, scale_y, skew, *_ = parameters
-        lean = np.radians(skew)
-        lines = self.along @ distortion(scale_x, scale_y, skew).T
-        lines /= np.hypot(lines[:, 0], lines[:, 1])[:, None]
-        ways = (  # what becomes of the bed's plane as each grows
-            [[1.0, 0.0], [0.0, 0.0]],
-            [[0.0, np.sin(lean)], [0.0, np.cos(lean)]],
-            np.radians([[0.0, scale_y * np.cos(lean)], [0.0, -scale_y * np.sin(lean)]]),
-        )
-        plane = np.column_stack([(lines * (self.along @ np.array(way).T)).sum(1) for way in ways])
-        plane = np.where(np.isnan(plane), (0.5, 0.5, 0.0), plane)
-        plane = np.where(self.upright[:, None], 0.0, plane * self.asked[:, None])
-        return np.column_stack([plane, self.holes, self.walls, self.upright * self.asked])
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,9 +146,13 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
     loose = loose_parameters(measurements)
     free = np.array([name not in loose for name in PARAMETERS])
     values = np.array([reading.value for reading in measurements.readings])
+
+    def predicted(some: Array) -> Array:
+        return rows.predicted(_filled(some, free))
+
     equations = Readings(
-        predicted=lambda some: rows.predicted(_filled(some, free)),
-        slopes=lambda some: rows.slopes(_filled(some, free))[:, free],
+        predicted=predicted,
+        slopes=lambda some: derivative(predicted, some),
         values=values,
         weights=np.full(len(values), 1.0 / measurements.caliper),
         basis=np.eye(int(free.sum())),
@@ -184,7 +173,7 @@ def rows_of(measurements: Measurements, readings: Iterable[Reading]) -> Rows:
 def slopes_of(measurements: Measurements, readings: Iterable[Reading]) -> Array:
     """(m, 6) how readings grow, in what the caliper is good to, with what is sufficient."""
     rows = rows_of(measurements, readings)
-    return np.asarray(rows.slopes(TRUE) * SUFFICIENT / measurements.caliper)
+    return np.asarray(derivative(rows.predicted, TRUE) * SUFFICIENT / measurements.caliper)
 
 
 def known_of(measurements: Measurements) -> Array:

@@ -37,7 +37,8 @@ def symmetry(fit: Fit) -> Symmetry:
     survey = fit.network.survey
     if not survey.pairs and not survey.on_centre_line:
         return Symmetry("none")
-    free = refined(fit.network.freed(_anywhere(fit.network)), _same_place(fit))
+    network = fit.network.freed(_anywhere(fit.network))
+    free = refined(network, fit.parameters @ network.basis)
     told = round(fit.freedom - free.freedom)
     if told <= 0 or rigidity(free).lacking:
         return Symmetry("assumed")
@@ -74,59 +75,27 @@ def _anywhere(network: Network) -> Array:
     return rules
 
 
-def _same_place(fit: Fit) -> Array:
-    """The free vector z of the same plate, moved so that its mean is at the origin."""
-    network = fit.network
-    freed = network.freed(_anywhere(network))
-    moved = fit.parameters.copy()
-    middle = fit.places.mean(axis=0)
-    moved[: 2 * network.holes] -= np.tile(middle, network.holes)
-    for number, edge in enumerate(network.edges):
-        moved[2 * network.holes + number] -= middle[0 if edge in ("front", "rear") else 1]
-    return np.asarray(moved @ freed.basis)
-
-
 def _worst(free: Fit, verdict: Literal["alike", "different"], explains: bool) -> Symmetry:
     """The pair farthest from being one, about the axis that fits all pairs best."""
-    network = free.network
-    survey = network.survey
-    rows, effects, owners = _departures(free)
-    keep = np.eye(len(rows)) - effects @ np.linalg.pinv(effects)
-    off = keep @ rows @ free.parameters
-    spread = keep @ rows @ free.covariance @ rows.T @ keep.T
-    holes = [*survey.pairs, *((name,) for name in survey.on_centre_line)]
-    found = []
-    for number, named in enumerate(holes):
-        own = np.flatnonzero(owners == number)
-        size = float(np.hypot.reduce(off[own]))
-        reach = REGION * float(np.sqrt(np.linalg.eigvalsh(spread[np.ix_(own, own)])[-1]))
-        found.append((size / max(reach, 1e-9), size, reach, named))
-    _, size, reach, named = max(found)
-    return Symmetry(verdict, named, size, reach, explains)
-
-
-def _departures(free: Fit) -> tuple[Array, Array, Array]:
-    """Rows that are 0 for mirror images, what a turn and a shift do to them, and whose they are."""
-    network = free.network
-    index, places = network.index, free.places
-    rows, effects, owners = [], [], []
-
-    def add(columns: dict[int, float], turn: float, shift: float, owner: int) -> None:
-        row = np.zeros(network.size)
-        for column, share in columns.items():
-            row[column] = share
-        rows.append(row)
-        effects.append((turn, shift))
-        owners.append(owner)
-
-    for owner, (left, right) in enumerate(network.survey.pairs):
-        a, b = index[left], index[right]
-        add({2 * a: 1.0, 2 * b: -1.0}, places[b, 1] - places[a, 1], 0.0, owner)
-        add({2 * a + 1: 1.0, 2 * b + 1: 1.0}, places[a, 0] + places[b, 0], 2.0, owner)
-    for number, name in enumerate(network.survey.on_centre_line):
-        hole = index[name]
-        add({2 * hole + 1: 1.0}, places[hole, 0], 1.0, len(network.survey.pairs) + number)
-    return np.array(rows), np.array(effects), np.array(owners)
+    network, (x, y) = free.network, free.places.T
+    groups = list(network.mirrored())
+    rows = np.vstack([own for _, own in groups])
+    axis = np.zeros((network.size, 2))  # what a turn and a shift of the axis do
+    axis[: 2 * network.holes] = np.column_stack(
+        [np.column_stack([-y, x]).ravel(), np.tile([0.0, 1.0], network.holes)]
+    )
+    effects = rows @ axis
+    rest = rows - effects @ np.linalg.pinv(effects) @ rows
+    off, spread = rest @ free.parameters, rest @ free.covariance @ rest.T
+    found, first = [], 0
+    for names, own in groups:
+        part = slice(first, first + len(own))
+        size = float(np.hypot.reduce(off[part]))
+        reach = REGION * float(np.sqrt(np.linalg.eigvalsh(spread[part, part])[-1]))
+        found.append((size / max(reach, 1e-9), size, reach, names))
+        first += len(own)
+    _, size, reach, names = max(found)
+    return Symmetry(verdict, names, size, reach, explains)
 
 
 LIMIT = 0.3

@@ -11,13 +11,12 @@ mirrored and shifted to where edges, pairs and named sides want it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.sparse.csgraph import connected_components, floyd_warshall
+from scipy.sparse.csgraph import floyd_warshall
 
 from jiggen.measure.adjustment import Adjustment, Array, minimum
 from jiggen.measure.survey.network import Network
@@ -102,12 +101,8 @@ def robust(fit: Fit) -> Fit:
     """The robust solution next to `fit`: itself where every misfit is small."""
     if not (np.abs(fit.misfits) > HUBER).any():
         return fit
-    network = fit.network
-    found = least_squares(
-        network.misfits, fit.z, network.misfit_slopes, loss="huber", f_scale=HUBER
-    ).x
-    misfits = np.abs(network.misfits(found))
-    return Fit(network, found, np.minimum(1.0, HUBER / np.maximum(misfits, HUBER)))
+    found = replace(fit, z=minimum(fit.network, fit.z, huber=HUBER))
+    return replace(found, shares=HUBER / np.maximum(np.abs(found.misfits), HUBER))
 
 
 def refined(network: Network, start: Array) -> Fit:
@@ -143,13 +138,10 @@ def _good(fit: Fit) -> bool:
 def _unfolded(fit: Fit) -> Fit:
     """`fit` with holes put on the other side of their neighbours where that fits better."""
     for _ in range(10):
-        trials = sorted(
-            (refined(fit.network, z) for z in reflections(fit.network, fit.parameters, 12)),
-            key=_badness,
-        )
-        if not trials or trials[0].badness > fit.badness * (1 - 1e-3):
+        best = min(reflections(fit, 12), key=_badness, default=fit)
+        if best.badness > fit.badness * (1 - 1e-3):
             return fit
-        fit = trials[0]
+        fit = best
         if _good(fit):
             return fit
     return fit
@@ -193,51 +185,25 @@ def laid(network: Network, places: Array, holes: Numbers) -> Array:
 
     The other holes go where edges and rules put them, and somewhere near where nothing does.
     """
-    size = max(float(np.ptp(places)), 10.0)
-    jitter = np.random.default_rng(_SEED).normal(0.0, 0.3 * size, (network.holes, 2))
-    straight = _straight_rows(network)
-    candidates = [
-        turned
-        for mirror in (1.0, -1.0)
-        for turned in _turned(network, straight, places * (1.0, mirror), holes, jitter)
-    ]
-    return min(candidates, key=lambda candidate: candidate[0])[1]
-
-
-def _turned(
-    network: Network,
-    straight: tuple[Array, Array],
-    places: Array,
-    holes: Numbers,
-    jitter: Array,
-) -> Iterator[tuple[float, Array]]:
-    """Each angle at which the plate lies best, with how badly in mm, as a vector z."""
-    rows, wanted = straight
-    unknown = np.delete(np.arange(network.holes), holes)
-    hidden = np.concatenate([2 * unknown, 2 * unknown + 1])
-    told = ~rows[:, hidden].any(axis=1)
-    # A vector of cosine, sine, shift and edges makes the unknowns, all linear.
-    make = np.zeros((rows.shape[1], 4 + len(network.edges)))
-    x, y = places.T
-    make[2 * holes, :4] = np.column_stack([x, -y, np.ones_like(x), np.zeros_like(x)])
-    make[2 * holes + 1, :4] = np.column_stack([y, x, np.zeros_like(x), np.ones_like(x)])
-    make[2 * network.holes :, 4:] = np.eye(len(network.edges))
-    effects = rows[told] @ make
-    rest = _span(effects[:, 2:])
-    turn = effects[:, :2] - rest @ (rest.T @ effects[:, :2])
-    aim = wanted[told] - rest @ (rest.T @ wanted[told])
-    badness = ((turn @ _DIRECTIONS - aim[:, None]) ** 2).sum(axis=0)
-    for best in _dips(badness):
-        shift = np.linalg.lstsq(
-            effects[:, 2:], wanted[told] - effects[:, :2] @ _DIRECTIONS[:, best], rcond=None
-        )[0]
-        p = make @ np.concatenate([_DIRECTIONS[:, best], shift])
-        p[hidden] = jitter[unknown].T.ravel()
-        if len(hidden):
-            lack = wanted - rows @ p
-            p[hidden] += np.linalg.lstsq(rows[:, hidden], lack, rcond=None)[0]
-        unknowns = np.concatenate([p, network.survey.diameters])
-        yield float(np.sqrt(badness[best])) + network.wrong_side(unknowns), unknowns @ network.basis
+    rows, wanted = _straight_rows(network)
+    x, y = 2 * holes, 2 * holes + 1
+    others = np.delete(np.arange(rows.shape[1]), np.concatenate([x, y]))
+    shift = np.zeros((rows.shape[1], 2))
+    shift[x, 0] = shift[y, 1] = 1.0
+    free = np.hstack([np.eye(rows.shape[1])[:, others], shift])
+    lying = np.zeros((rows.shape[1], 2 * len(_ANGLES)))  # a column for each angle, either way up
+    lying[others] = np.random.default_rng(_SEED).normal(
+        0.0, _SHAKEN * max(float(np.ptp(places)), 10.0), (len(others), 1)
+    )
+    (c, s), (px, py) = _DIRECTIONS, places.T[:, :, None]
+    lying[x] = np.hstack([c * px - s * py, c * px + s * py])
+    lying[y] = np.hstack([s * px + c * py, s * px - c * py])
+    lying += free @ (np.linalg.pinv(rows @ free) @ (wanted[:, None] - rows @ lying))
+    sizes = np.repeat(network.survey.diameters, lying.shape[1]).reshape(-1, lying.shape[1])
+    unknowns = np.vstack([lying, sizes])
+    lack = np.hypot.reduce(wanted[:, None] - rows @ lying, axis=0, initial=0.0)
+    best = int((lack + network.beyond(unknowns).sum(axis=0)).argmin())
+    return np.asarray(unknowns[:, best] @ network.basis)
 
 
 def _straight_rows(network: Network) -> tuple[Array, Array]:
@@ -250,99 +216,37 @@ def _straight_rows(network: Network) -> tuple[Array, Array]:
     return rows, wanted
 
 
-def _span(columns: Array) -> Array:
-    """Orthonormal columns that span what `columns` span."""
-    vectors, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    return np.asarray(vectors[:, sizes > 1e-9 * max(1.0, sizes.max(initial=0.0))])
+def reflections(fit: Fit, count: int) -> list[Fit]:
+    """`fit` with one hole folded over a line, refined: the `count` that fit best as they stand.
+
+    Two distances put a hole on either side of the line through what it was measured from; a
+    third tells which.  Twins are folded with their hole.
+    """
+    folded = [
+        Fit(fit.network, z, fit.shares) for z in (p @ fit.network.basis for p in _folded(fit))
+    ]
+    folded.sort(key=lambda one: float(np.abs(one.misfits).sum()) + one.wrong_side)
+    return [refined(fit.network, one.z) for one in folded[:count]]
 
 
-def _dips(badness: Array) -> list[int]:
-    """Indexes of the local least values on the circle; one of them where it is flat."""
-    level = 1e-9 * (1.0 + float(badness.max()))
-    falls = np.roll(badness, 1) - badness > level
-    dips: list[int] = np.flatnonzero(falls & ~np.roll(falls, -1)).tolist()
-    return dips or [int(badness.argmin())]
-
-
-def reflections(network: Network, unknowns: Array, count: int) -> list[Array]:
-    """Vectors z with one part folded over: the `count` that fit best as they stand."""
-    folded = [_settled(network, p) for p in _folded(network, unknowns)]
-    folded.sort(key=lambda z: _cost(network, z))
-    return folded[:count]
-
-
-def _cost(network: Network, z: Array) -> float:
-    # Huber's, so that a fold that is right for all readings but one is among the first.
-    misfits = np.abs(network.misfits(z))
-    cost = np.where(misfits < 3.0, misfits**2, 6.0 * misfits - 9.0).sum()
-    return float(cost + 100.0 * network.wrong_side(network.basis @ z))
-
-
-def _settled(network: Network, unknowns: Array) -> Array:
-    return np.asarray(unknowns @ network.basis)
-
-
-def _folded(network: Network, unknowns: Array) -> Iterator[Array]:
-    """Every fold of a part over the line of what it hangs on, twins folded with it."""
-    places = network.places(unknowns)
-    for part, point, along in _folds(network, places):
-        if np.hypot(*along) < 1e-6:
-            continue
-        moved = places.copy()
-        moved[part] = _mirrored(places[part], point, along)
-        yield _with_places(network, unknowns, moved, part)
-
-
-def _folds(network: Network, places: Array) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
-    """Parts (hole numbers), with a point and the direction of the line to fold them over."""
+def _folded(fit: Fit) -> Iterator[Array]:
+    """The parameters (p,) for every fold."""
+    network, places = fit.network, fit.places
     known = np.isfinite(network.hole_distances)
-    np.fill_diagonal(known, False)
-    everything = np.arange(network.holes)
-    axes = (np.array([1.0, 0.0]), np.array([0.0, 1.0])) if network.edges else ()
-    for hole in everything:
-        near = np.flatnonzero(known[hole])
-        near = near[np.argsort(np.hypot(*(places[near] - places[hole]).T))][:_NEIGHBOURS]
-        for i, j in combinations(near, 2):
-            yield np.array([hole]), places[i], places[j] - places[i]
-        for i in near:
-            for axis in axes:
-                yield np.array([hole]), places[i], axis
-    for i, j in combinations(everything, 2):
-        for part in _parts(known, np.array([i, j])):
-            yield part, places[i], places[j] - places[i]
-    for i in everything:
-        for part in _parts(known, np.array([i])):
-            for axis in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
-                yield part, places[i], axis
-
-
-def _parts(known: NDArray[np.bool_], without: NDArray[np.int_]) -> Iterator[NDArray[np.int_]]:
-    """What falls apart of the measured holes when some are taken out, less the largest part."""
-    left = np.setdiff1d(np.arange(len(known)), without)
-    count, labels = connected_components(known[np.ix_(left, left)], directed=False)
-    if count < 2:
-        return
-    largest = np.bincount(labels).argmax()
-    for label in range(count):
-        part = left[labels == label]
-        if label != largest and len(part) > 1:
-            yield part
-
-
-def _mirrored(points: Array, point: Array, along: Array) -> Array:
-    unit = along / np.hypot(*along)
-    away = points - point
-    return np.asarray(point + 2 * np.outer(away @ unit, unit) - away)
-
-
-def _with_places(network: Network, unknowns: Array, places: Array, part: NDArray[np.int_]) -> Array:
-    """The unknowns with `places` (n, 2), those of the twins of `part` made to match."""
     twins = network.survey.twins
-    for hole in part:
-        name = network.survey.holes[hole]
-        twin = network.index[twins[name]] if name in twins else None
-        if twin is not None and twin not in part:
-            places[twin] = places[hole] * (1.0, -1.0)
-    moved = unknowns.copy()
-    moved[: 2 * network.holes] = places.ravel()
-    return moved
+    for hole, name in enumerate(network.survey.holes):
+        near = np.flatnonzero(known[hole] & (np.arange(network.holes) != hole))
+        near = near[np.argsort(np.hypot(*(places[near] - places[hole]).T))][:_NEIGHBOURS]
+        lines = [(i, places[j] - places[i]) for i, j in combinations(near, 2)]
+        if network.edges:
+            lines += [(i, axis) for i in near for axis in np.eye(2)]
+        for i, along in lines:
+            unit = along / max(float(np.hypot(*along)), 1e-9)
+            away = places[hole] - places[i]
+            moved = fit.parameters.copy()
+            there = places[i] + 2 * (away @ unit) * unit - away
+            moved[2 * hole : 2 * hole + 2] = there
+            if twins.get(name, name) != name:
+                twin = network.index[twins[name]]
+                moved[2 * twin : 2 * twin + 2] = there * (1.0, -1.0)
+            yield moved

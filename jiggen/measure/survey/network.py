@@ -120,15 +120,6 @@ class Network:
             slopes[rows, 2 * second + axis] -= apart[:, axis]
         return slopes
 
-    def misfits(self, z: Array) -> Array:
-        """(m,) predicted less read, in standard uncertainties."""
-        misses: Array = (self.predicted(self.basis @ z) - self.values) * self.weights
-        return misses
-
-    def misfit_slopes(self, z: Array) -> Array:
-        """(m, k) derivative of `misfits`."""
-        return (self.slopes(self.basis @ z) @ self.basis) * self.weights[:, None]
-
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the survey says of the sides on which holes lie."""
@@ -172,6 +163,14 @@ class Network:
         """How far holes lie beyond where they were said to be, summed, in mm."""
         return float(self.beyond(unknowns).sum())
 
+    def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:
+        """Pairs, then holes on the centre line, each with rows (r, p) that are 0 if they are so."""
+        for left, right in self.survey.pairs:
+            level = self._mean((left,), 0) - self._mean((right,), 0)
+            yield (left, right), np.array([level, 2 * self._mean((left, right), 1)])
+        for name in self.survey.on_centre_line:
+            yield (name,), self._mean((name,), 1)[None]
+
     def chord_slope(self, unknowns: Array, first: int, second: int) -> Array:
         """(p,) how the distance of the centres of two holes grows with each unknown."""
         row = np.zeros(self.size)
@@ -184,21 +183,12 @@ class Network:
 
     @cached_property
     def hole_distances(self) -> Array:
-        """(n, n) centre distances as read, in mm, NaN where none was; twins' readings too."""
+        """(n, n) centre distances as read, in mm, NaN where none was; the mean of several."""
         rows, first, second = (part[self.weights[self._chords[0]] > 0] for part in self._chords)
         sizes = self.linear[rows, -self.holes :] @ self.survey.diameters
-        centres = np.maximum(self.values[rows] - sizes, 0.1)
-        twins = np.arange(self.holes)
-        for name, twin in self.survey.twins.items():
-            twins[self.index[name]] = self.index[twin]
-        imaged = np.array([name in self.survey.twins for name in self.survey.holes])
-        images = imaged[first] & imaged[second]
-        i = np.concatenate([first, twins[first[images]]])
-        j = np.concatenate([second, twins[second[images]]])
         total, count = np.zeros((2, self.holes, self.holes))
-        read = np.concatenate([centres, centres[images]])
-        for a, b in ((i, j), (j, i)):
-            np.add.at(total, (a, b), read)
+        for a, b in ((first, second), (second, first)):
+            np.add.at(total, (a, b), np.maximum(self.values[rows] - sizes, 0.1))
             np.add.at(count, (a, b), 1)
         distances: Array = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
         np.fill_diagonal(distances, 0.0)
@@ -241,11 +231,8 @@ class Network:
     def _stated_rules(self) -> Iterator[Array]:
         survey = self.survey
         yield self._mean(survey.origin, 0)
-        for left, right in survey.pairs:
-            yield self._mean((left,), 0) - self._mean((right,), 0)
-            yield self._mean((left, right), 1)
-        for name in survey.on_centre_line:
-            yield self._mean((name,), 1)
+        for _, rows in self.mirrored():
+            yield from rows
         if survey.middle:
             yield self._mean(survey.middle, 1)
         if survey.along:

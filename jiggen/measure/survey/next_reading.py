@@ -7,11 +7,9 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.measure.adjustment import Array, gains, informed
-from jiggen.measure.survey.fit import Fit, loosened
+from jiggen.measure.survey.fit import Fit
 
 Pair = tuple[int, int]
-
-_STATES = 16
 
 LOOSE = 50.0
 """What is known of a motion that no reading sees: it is no larger than a plate, in mm."""
@@ -21,27 +19,17 @@ def fixing(fit: Fit, count: int) -> list[str]:
     """Up to `count` distances that, measured one after another, hold most of what is loose.
 
     Each is the pair of holes after which the summed variance of all places is least; a motion
-    that no reading sees counts with `LOOSE` mm.  Nobody knows where loose holes are, so the
-    pair must do well wherever they may be: variances are compared by their mean logarithm.
+    that no reading sees counts with `LOOSE` mm.  `fit` should be a general state of what is
+    loose, as `loosened` makes it: where exactly loose holes are, nobody knows.
     """
-    states = _states(fit)
-    covariances = [
-        state.covariance + LOOSE**2 * state.motions.T @ state.motions for state in states
-    ]
-    places, sigma = _places(fit), _sigma(fit)
+    covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
     pairs = _unmeasured(fit)
     chosen: list[Pair] = []
     while pairs and len(chosen) < count:
-        left = np.zeros(len(pairs))
-        for state, covariance in zip(states, covariances, strict=True):
-            total = np.trace(places @ covariance @ places.T)
-            left += np.log(total - gains(covariance, _slopes(state, pairs), sigma, places))
-        best = pairs.pop(int(left.argmin()))
-        covariances = [
-            informed(covariance, state.network.chord_slope(state.parameters, *best), sigma)
-            for state, covariance in zip(states, covariances, strict=True)
-        ]
-        chosen.append(best)
+        slopes = _slopes(fit, pairs)
+        best = int(gains(covariance, slopes, _sigma(fit), _places(fit)).argmax())
+        covariance = informed(covariance, slopes[best], _sigma(fit))
+        chosen.append(pairs.pop(best))
     return [_named(fit, pair) for pair in chosen]
 
 
@@ -85,13 +73,6 @@ def telling(fit: Fit, other: Array) -> str | None:
 
 def _named(fit: Fit, pair: Pair) -> str:
     return " to ".join(fit.network.survey.holes[hole] for hole in pair)
-
-
-def _states(fit: Fit) -> list[Fit]:
-    """Places that all readings allow, here and there along what can move."""
-    size = float(np.ptp(fit.places, axis=0).max())
-    tried = [loosened(fit, 0.5 * size, seed) for seed in range(_STATES)]
-    return [state for state in tried if state.badness < fit.badness + 1.0] or [fit]
 
 
 def _unmeasured(fit: Fit) -> list[Pair]:

@@ -203,7 +203,6 @@ def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:
 
 
 def _others(fit: Fit) -> Iterator[Fit]:
-    for z in reflections(fit.network, fit.parameters, _FOLDS):
-        yield refined(fit.network, z)
+    yield from reflections(fit, _FOLDS)
     for z in islice(starts(fit.network, _STARTS), 1, None):
         yield righted(refined(fit.network, z))

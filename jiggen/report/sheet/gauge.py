@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from reportlab.platypus.flowables import Flowable
 
 from jiggen import __version__
-from jiggen.design.gauge import Gauge
-from jiggen.design.gauge_readings import Readings, readings_of
+from jiggen.design.gauge import Gauge, Readings, readings_of
 from jiggen.record.results import Verification
 from jiggen.report.sheet.document import frame_size, write_document
 from jiggen.report.sheet.flowables import (

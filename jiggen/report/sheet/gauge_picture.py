@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from reportlab.platypus.flowables import Flowable
 
-from jiggen.design.gauge import Gauge
-from jiggen.design.gauge_readings import Distance
+from jiggen.design.gauge import Distance, Gauge
 from jiggen.design.lettering import Ring
 from jiggen.draw.figures import box, polyline
 from jiggen.draw.shapes import BLACK, WHITE, Area, Circle, Colour, Line, Pen, Point, Shape, grey
