@@ -136,11 +136,12 @@ def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
     subject = f"{name} is " if name else "is "
     if kind == "finite_number":
         return Fault(path, "not-finite", f"{subject}not a finite number", allowed)
-    given = f"{subject}{shown(error['input'])}, but"
-    if kind not in _WANTED:  # a limit of pydantic's own
-        limit = error["msg"].replace("Input should be", "must be")
-        return Fault(path, "value", f"{given} {limit}", allowed)
-    return Fault(path, "type", f"{given} must be {_WANTED[kind]}", allowed)
+    given = f"{subject}{shown(error['input'])}"
+    if kind in _WANTED:
+        return Fault(path, "type", f"{given}, but must be {_WANTED[kind]}", allowed)
+    _, limits, limit = error["msg"].partition("Input should be ")  # of a number
+    reason = f"but must be {limit}" if limits else "which is not valid here"
+    return Fault(path, "value", f"{given}, {reason}", allowed)
 
 
 def _table(shape: type[Shape], path: KeyPath) -> tuple[type[Shape], str]:

@@ -58,8 +58,12 @@ class Profile(Shape):
     """
 
     profile: Literal[1] = 1
-    name: Annotated[str, Field(pattern=_NAME)]
-    material: Annotated[str, Field(max_length=LONGEST_MATERIAL)] = ""
+    name: str = Field(pattern=_NAME, description="small letters, digits and hyphens, up to 40")
+    material: str = Field(
+        default="",
+        max_length=LONGEST_MATERIAL,
+        description=f"up to {LONGEST_MATERIAL} characters",
+    )
     scale_x: Scale = 1.0
     scale_y: Scale = 1.0
     scale_z: Scale = 1.0
