@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
 from jiggen.importing.holes import (
-    Spot,
     chosen,
     holes_of,
     layer_faults,
@@ -73,25 +72,15 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     faults += spot_faults(spots, choices)
     if faults:
         raise InputError(faults)
-    return _made(path, target, drawing, choices, spots, len(drawing.circles) - len(circles))
-
-
-def _made(
-    path: Path,
-    target: str,
-    drawing: Drawing,
-    choices: Choices,
-    spots: Sequence[Spot],
-    passed_over: int,
-) -> Imported:
     group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes_of(spots, choices))
     name = choices.name or _name_from(path)
     pattern = Pattern(name, "", "mm", None, "same", (group,), target)
-    unit = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
+    unit_source = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
     checks = tuple(_checks(choices, group))
     note = " ".join(("Check these.", *checks)) if checks else ""
-    text = pattern_toml(pattern, _head(path, choices, unit), note)
-    return Imported(text, parse_pattern(text, target), len(spots), passed_over, unit, checks)
+    text = pattern_toml(pattern, _head(path, choices, unit_source), note)
+    passed_over = len(drawing.circles) - len(circles)
+    return Imported(text, parse_pattern(text, target), len(spots), passed_over, unit_source, checks)
 
 
 def _reader(path: Path) -> Callable[[Path], Drawing]:

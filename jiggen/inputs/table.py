@@ -75,10 +75,9 @@ class Table(Source):
 
     def key(self, path: KeyPath) -> str:
         """The name of the column that `path` is in, or nothing for a whole row."""
-        column = part_name(path) or (str(path[-1]) if len(path) != 2 else "")
-        if path[:1] == ("columns",):
-            column = str(path[-1])
-        return column if column.replace(", ", "").isidentifier() or not column else quoted(column)
+        last = path[-1]
+        column = part_name(path) or (last if isinstance(last, str) else "")
+        return column if column.isidentifier() or not column else quoted(column)
 
     def too_wide(self, name: str) -> Iterator[Fault]:
         """A fault for each row with more cells than there are columns, at (`name`, row)."""
