@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
 from jiggen.files import plain_name
-from jiggen.layout import Layout, layout, layouts, whole_boots
+from jiggen.layout import Layout, lay_out, layouts, whole_boots
 from jiggen.measure.printer import Profile
 from jiggen.pattern import Core, Pattern, Side
 
@@ -69,7 +69,7 @@ class Job:
 
     def lay_out(self, boot: float | None = None) -> Layout:
         """The holes for `boot`, or for the shortest of its boots.  Raises InputError."""
-        return layout(
+        return lay_out(
             self.pattern,
             self.boots[0] if boot is None else boot,
             mount_shift=self.shift,

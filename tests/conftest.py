@@ -9,7 +9,7 @@ from hypothesis import settings as examples
 from sharing import built_once
 
 from jiggen.design import Settings, SkiRange
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 
 # No test is timed: a busy machine must not fail one.
@@ -32,7 +32,7 @@ def pytest_addoption(parser):
 
 @pytest.fixture(scope="session")
 def club_layout():
-    return layout(read_pattern(find_pattern("club-piste")), 305.0)
+    return lay_out(read_pattern(find_pattern("club-piste")), 305.0)
 
 
 @pytest.fixture(scope="session")

@@ -140,10 +140,10 @@ def measured() -> Seeds:
 @cache
 def drawings() -> Seeds:
     from jiggen.export.hole_plan import layout_dxf, layout_svg
-    from jiggen.layout import layout
+    from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
 
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    holes = lay_out(read_pattern(find_pattern("club-piste")), 305.0)
     table = (HERE / "data" / "eurodist.csv").read_bytes()
     plate = b"x;y;d\n10,5;20;4.1\n# a note\n-10,5;20;4.1\n"
     svg, dxf = layout_svg(holes).encode(), layout_dxf(holes)
@@ -154,10 +154,10 @@ def drawings() -> Seeds:
 
 
 def pattern(path: Path) -> object:
-    from jiggen.layout import layout
+    from jiggen.layout import lay_out
     from jiggen.pattern import read_pattern
 
-    return layout(read_pattern(path), 305.0)
+    return lay_out(read_pattern(path), 305.0)
 
 
 def survey(path: Path) -> object:

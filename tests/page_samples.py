@@ -15,7 +15,7 @@ from jiggen.design import Design, Settings, SkiRange, design_jig
 from jiggen.export import listing
 from jiggen.export.hole_plan import layout_svg
 from jiggen.export.meshes import PartMesh, stl_bytes
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify.mesh import read_stl
 
@@ -34,7 +34,7 @@ VOID = ("area", "br", "img", "input", "link", "meta")
 @cache
 def jig() -> Design:
     """A club piste jig."""
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    holes = lay_out(read_pattern(find_pattern("club-piste")), 305.0)
     return design_jig(holes, Settings(ski=SkiRange(84.0, 112.0)))
 
 

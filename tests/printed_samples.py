@@ -20,7 +20,7 @@ from record_samples import jig_data
 from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.jig import Design, design_jig
 from jiggen.design.pieces import list_pieces
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.measure.printer.measured import Distance, PinReadings
 from jiggen.pattern import find_pattern, read_pattern
 
@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 
 @cache
 def designed(pattern: str = "club-piste", bed: float = 220.0) -> Design:
-    holes = layout(read_pattern(find_pattern(pattern)), 305.0)
+    holes = lay_out(read_pattern(find_pattern(pattern)), 305.0)
     return design_jig(holes, Settings(SkiRange(84.0, 112.0), bed=Bed(bed, bed, bed)))
 
 

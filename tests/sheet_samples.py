@@ -9,7 +9,7 @@ from pdf_reading import Sheet, read_pdf
 from record_samples import jig_data, sheet_pdf, verified
 
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
@@ -32,7 +32,7 @@ def shipped(
     stem: str, boot: float = 305.0, *, side: Side = "left", core: Core = "plain", shift=0.0
 ):
     found = read_pattern(find_pattern(stem))
-    return manifest_for(layout(found, boot, side=side, core=core, mount_shift=shift))
+    return manifest_for(lay_out(found, boot, side=side, core=core, mount_shift=shift))
 
 
 def hole(name: str, group: str, x: float, y: float, drill=3.6, depth=9.2) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.places import worst_error
 from jiggen.errors import InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 
 TERMS = default_terms()
 

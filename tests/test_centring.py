@@ -18,7 +18,7 @@ from jiggen.accuracy.centring import (
 )
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.station import design_mechanism
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
 WIDE = SkiRange(70, 130)
@@ -207,7 +207,7 @@ def test_play_is_greatest_on_the_widest_ski(mechanism):
 @pytest.mark.parametrize("boot", [265.0, 345.0])
 @pytest.mark.parametrize("name", shipped_patterns())
 def test_no_hole_is_off_by_a_quarter_of_a_millimetre_pressed_and_locked(name, boot):
-    jig = design_jig(layout(read_pattern(find_pattern(name)), boot), Settings(ski=WIDE))
+    jig = design_jig(lay_out(read_pattern(find_pattern(name)), boot), Settings(ski=WIDE))
     found = find_centring(jig)
     assert found.findings == ()
     assert found.ids == jig.layout.ids

@@ -14,7 +14,7 @@ import jiggen.cli.remount  # noqa: F401 - registers the command
 from jiggen.cautions import CAUTIONS
 from jiggen.cli import main
 from jiggen.export.remount_svg import LISTED, remount_svg, shift_words
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import OldHole, RemountLimits, moved, old_holes
 
@@ -197,7 +197,7 @@ def test_help_names_the_old_holes(capsys):
 
 
 def club(boot: float, shift: float = 0.0) -> Layout:
-    return layout(read_pattern(find_pattern("club-piste")), boot, mount_shift=shift)
+    return lay_out(read_pattern(find_pattern("club-piste")), boot, mount_shift=shift)
 
 
 def mounts(text: str) -> list[ET.Element]:

@@ -21,7 +21,7 @@ from jiggen.export.compensation import (
     refuse_for_design,
 )
 from jiggen.export.meshes import PartMesh
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.measure.printer import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify.mesh import read_stl
@@ -32,7 +32,7 @@ USUAL = Settings(ski=SkiRange(84, 112))
 
 @cache
 def club_layout(pattern="club-piste"):
-    return layout(read_pattern(find_pattern(pattern)), 305.0)
+    return lay_out(read_pattern(find_pattern(pattern)), 305.0)
 
 
 @cache

@@ -15,7 +15,7 @@ from jiggen.draw.labels import text_width
 from jiggen.draw.shapes import Area, Circle, Drawing, Line, Text
 from jiggen.errors import InputError
 from jiggen.export.hole_plan import PENS, draw_layout, layout_dxf, layout_svg
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Drill, Group, Hole, Pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 
@@ -25,7 +25,7 @@ DRILL = Drill(plain=3.6, metal=4.1, depth=9.5)
 
 def made(*holes: Hole, name: str = "Invented", datum="boot-toe", **how) -> Layout:
     group = Group("toe", datum, -8.0, (), holes)
-    return layout(Pattern(name, "", "mm", None, "same", (group,), "x.toml"), 305.0, **how)
+    return lay_out(Pattern(name, "", "mm", None, "same", (group,), "x.toml"), 305.0, **how)
 
 
 SIMPLE = made(
@@ -34,7 +34,7 @@ SIMPLE = made(
     mount_shift=-2.5,
 )
 SHIPPED = [
-    pytest.param(layout(read_pattern(path), 300.0, side="right"), id=path.stem)
+    pytest.param(lay_out(read_pattern(path), 300.0, side="right"), id=path.stem)
     for path in shipped_patterns()
 ]
 # as near to one another as a pattern may have them
@@ -162,7 +162,7 @@ def test_drills_written_in_inches_are_said_to_a_hundredth():
 def test_side_and_core_are_said_where_they_matter():
     holes = (Hole((12.0, 21.0), False, DRILL),)
     pair = Pattern("P", "", "mm", None, "mirrored", (Group("a", "boot-toe", 0.0, (), holes),), "x")
-    said = words(draw_layout(layout(pair, 305.0, core="metal", side="right")))
+    said = words(draw_layout(lay_out(pair, 305.0, core="metal", side="right")))
     assert "mount shift none, core metal, right ski" in said
     assert "drill 4.1 mm, 9.5 mm deep" in said
 
@@ -263,15 +263,15 @@ def test_equal_bytes_in_another_process(seed: str):
 import sys
 from jiggen.export.hole_plan import layout_dxf
 from jiggen.export.hole_plan import layout_svg
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import read_pattern
 
-one = layout(read_pattern({str(path)!r}), 300.0, side="right")
+one = lay_out(read_pattern({str(path)!r}), 300.0, side="right")
 sys.stdout.buffer.write(layout_dxf(one, (84.0, 112.0)) + layout_svg(one).encode())
 """
     env = {**os.environ, "PYTHONHASHSEED": seed}
     run = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, check=True)
-    one = layout(read_pattern(path), 300.0, side="right")
+    one = lay_out(read_pattern(path), 300.0, side="right")
     assert run.stdout == layout_dxf(one, (84.0, 112.0)) + layout_svg(one).encode()
 
 

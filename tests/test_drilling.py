@@ -17,7 +17,7 @@ from jiggen.design.guides import design_guides
 from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, check_drilling
 from jiggen.drilling.check import thickness_at_holes, width_at
 from jiggen.errors import InputError
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.tables import jobber_drill, jobber_drills
 
@@ -91,7 +91,7 @@ def test_a_flat_point_and_a_right_angled_one():
 
 
 def test_one_stop_for_the_holes_that_share_drill_depth_and_guide():
-    found = layout(read_pattern(find_pattern("club-piste")), 305)
+    found = lay_out(read_pattern(find_pattern("club-piste")), 305)
     guides = design_guides(found, Settings(ski=SkiRange(84, 112)))
     tops = {guide.id: guide.bush_top_z for guide in guides}
     result = check_drilling(found, tops, SkiState(), LIMITS)

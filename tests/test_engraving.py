@@ -7,7 +7,7 @@ from jiggen.design import Settings, SkiRange, design_jig, lettering
 from jiggen.design.engraving import LINE, words
 from jiggen.design.lettering import letter
 from jiggen.errors import InputError
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 
 
@@ -28,7 +28,7 @@ def named(body, name):
 def test_every_body_says_what_it_is_for(club_layout):
     assert words(club_layout) == ("Arvenal Club Piste", "BOOT 305", "DRILL 3.6 PLAIN")
     skew = read_pattern(find_pattern("skew-plate"))
-    right = layout(skew, 305.0, mount_shift=-5.0, core="metal", side="right")
+    right = lay_out(skew, 305.0, mount_shift=-5.0, core="metal", side="right")
     assert words(right) == (
         "Arvenal Skew Plate",
         "BOOT 305  SHIFT -5",

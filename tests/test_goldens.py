@@ -13,7 +13,7 @@ from page_samples import club
 
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.remount_svg import remount_svg
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import OldHole, RemountLimits, moved, old_holes
 
@@ -22,7 +22,7 @@ NOT_KEPT = {"jiggen", "version", "versions", "created"}  # differ from one relea
 
 
 def holes(name, boot, **how):
-    return layout(read_pattern(find_pattern(name)), boot, **how)
+    return lay_out(read_pattern(find_pattern(name)), boot, **how)
 
 
 def old_and_new():

@@ -16,7 +16,7 @@ from jiggen.errors import InputError
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.importing import Choices, import_pattern
 from jiggen.importing.model import Turn, Unit
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Datum, Pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 
@@ -49,17 +49,17 @@ def rows(found: Layout) -> np.ndarray:
 @pytest.mark.parametrize("kind", [".dxf", ".svg"])
 @pytest.mark.parametrize("pattern", SHIPPED)
 def test_a_layout_drawn_and_imported_has_the_same_holes(pattern: Pattern, kind: str, tmp_path):
-    drawn = layout(pattern, 305.0, mount_shift=-3.3, core="metal", side="right")
+    drawn = lay_out(pattern, 305.0, mount_shift=-3.3, core="metal", side="right")
     path = tmp_path / f"plate{kind}"
     path.write_bytes(layout_dxf(drawn) if kind == ".dxf" else layout_svg(drawn).encode())
     made = import_pattern(path, Choices(layers=("holes",)))
-    back = layout(made.pattern, 305.0)
+    back = lay_out(made.pattern, 305.0)
     assert len(back) == len(drawn) == made.circles
     assert np.abs(rows(back) - rows(drawn)).max() < MICROMETRE
 
 
 def test_what_is_imported_is_what_the_file_reads_as(tmp_path: Path):
-    drawn = layout(read_pattern(shipped_patterns()[0]), 305.0)
+    drawn = lay_out(read_pattern(shipped_patterns()[0]), 305.0)
     drawing, target = tmp_path / "plate.svg", tmp_path / "pattern.toml"
     drawing.write_text(layout_svg(drawn))
     made = import_pattern(drawing, Choices(), str(target))
@@ -551,7 +551,7 @@ def test_what_the_holes_move_with(tmp_path: Path, datum: Datum, name: str):
     assert (found.groups[0].name, found.groups[0].datum) == (name, datum)
     # half a boot sole of 300 mm in front of the mark, behind it, or on it
     start = {"boot-toe": 150.0, "boot-heel": -150.0, "boot-centre": 0.0}[datum]
-    assert layout(found, 300.0).positions.tolist() == [[start + 10.0, 5.0]]
+    assert lay_out(found, 300.0).positions.tolist() == [[start + 10.0, 5.0]]
 
 
 def test_the_drill_is_the_circles_own_unless_said(tmp_path: Path):
@@ -700,7 +700,7 @@ def test_no_hole_is_lost_moved_or_made(tmp_path_factory, at, dx: float, dy: floa
             import_pattern(path, Choices(turn=turn))
         return
     pattern = import_pattern(path, Choices(turn=turn)).pattern
-    back = layout(pattern, 300.0).positions
+    back = lay_out(pattern, 300.0).positions
     turned = np.array(points) @ np.linalg.matrix_power(np.array([[0, 1], [-1, 0]]), turn // 90)
     assert len(back) == len(points)
     distance = np.linalg.norm(back[:, None] - turned[None], axis=2)

@@ -17,7 +17,7 @@ from sharing import built_once
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
 from jiggen.job import Job
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
 from jiggen.verify import verify_folder
@@ -62,7 +62,7 @@ def check_every_boot(done, name, boots, looked_at):
     # layout of that boot made here.
     lines = {(boot.part, boot.boot): boot for boot in done.verification.boots}
     for boot in looked_at:
-        wanted = layout(read_pattern(find_pattern(name)), boot)
+        wanted = lay_out(read_pattern(find_pattern(name)), boot)
         places = dict(zip(wanted.ids, wanted.positions[:, 0], strict=True))
         for hole in done.verification.holes:
             line = lines[hole.part, boot]

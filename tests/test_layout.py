@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jiggen.errors import InputError
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import Datum, Drill, Group, Hole, Pair, Pattern, Step, read_pattern
 from jiggen.pattern.find import shipped_patterns
 
@@ -40,7 +40,7 @@ EXAMPLE = pattern(
 
 
 def test_worked_example_by_hand():
-    found = layout(EXAMPLE, 305.0, mount_shift=-2.5)
+    found = lay_out(EXAMPLE, 305.0, mount_shift=-2.5)
     # By hand, x = k·boot + shift + at[0] + mount shift; half the boot is 305 / 2 = 152.5.
     #   toe:   152.5 - 8 - 2.5 = 142       -> 142 + 12 = 154 twice, 142 - 20 = 122
     #   heel: -152.5 + 5 - 2.5 = -150      -> -150 + 30 = -120
@@ -58,12 +58,12 @@ def test_worked_example_by_hand():
 
 
 def test_metal_takes_the_other_drill():
-    assert layout(EXAMPLE, 305.0, core="metal").diameters.tolist() == [4.1, 4.1, 4.0, 4.1, 4.1]
+    assert lay_out(EXAMPLE, 305.0, core="metal").diameters.tolist() == [4.1, 4.1, 4.0, 4.1, 4.1]
 
 
 def test_the_left_hole_of_both_sides_comes_first_however_it_is_written():
     written_right = pattern(group("toe", "boot-toe", 0.0, both(0.0, -21.0), both(30.0, 21.0)))
-    found = layout(written_right, 300.0)
+    found = lay_out(written_right, 300.0)
     assert found.ids == ("toe-1", "toe-2", "toe-3", "toe-4")
     assert found.positions[:, 1].tolist() == [21.0, -21.0, 21.0, -21.0]
 
@@ -75,7 +75,7 @@ MIRRORED = pattern(
 
 
 def test_the_right_ski_of_a_mirrored_pair():
-    left, right = layout(MIRRORED, 300.0), layout(MIRRORED, 300.0, side="right")
+    left, right = lay_out(MIRRORED, 300.0), lay_out(MIRRORED, 300.0, side="right")
     # single holes turn over and keep their ids; a hole on both sides is its own mirror image
     assert left.positions[:, 1].tolist() == [21.0, 15.0, -15.0, 0.0]
     assert right.positions[:, 1].tolist() == [-21.0, 15.0, -15.0, 0.0]
@@ -85,7 +85,7 @@ def test_the_right_ski_of_a_mirrored_pair():
 
 
 def test_the_right_ski_of_a_pair_alike():
-    left, right = layout(EXAMPLE, 300.0), layout(EXAMPLE, 300.0, side="right")
+    left, right = lay_out(EXAMPLE, 300.0), lay_out(EXAMPLE, 300.0, side="right")
     assert left.positions.tolist() == right.positions.tolist()
 
 
@@ -106,26 +106,26 @@ STEPPED = pattern(
     [(260, 112.5), (289.999, 112.5), (290, 126.25), (319.999, 126.25), (320, 140), (355, 140)],
 )
 def test_steps(boot: float, x: float):
-    assert layout(STEPPED, boot).positions.tolist() == [[x, 10.0]]
+    assert lay_out(STEPPED, boot).positions.tolist() == [[x, 10.0]]
 
 
 @pytest.mark.parametrize("boot", [254.999, 355.001, math.nan, math.inf, -math.inf, 0.0, -305.0])
 def test_a_boot_that_the_pattern_does_not_serve(boot: float):
     with pytest.raises(InputError) as caught:
-        layout(EXAMPLE, boot)
+        lay_out(EXAMPLE, boot)
     assert {finding.code for finding in caught.value.findings} == {"pattern.boot-range"}
 
 
 def test_a_boot_below_the_first_step():
     with pytest.raises(InputError, match="below the first step of track"):
-        layout(STEPPED, 259.0)
+        lay_out(STEPPED, 259.0)
 
 
 @pytest.mark.parametrize("boot", [30.5, 12.0, 501.0])
 def test_without_a_range_a_slip_of_the_unit_is_caught(boot: float):
     anywhere = pattern(group("mid", "boot-centre", 0.0, single(0.0, 10.0)), boot=None)
     with pytest.raises(InputError, match="no boot sole is") as caught:
-        layout(anywhere, boot)
+        lay_out(anywhere, boot)
     assert caught.value.findings[0].code == "layout.boot"
 
 
@@ -136,23 +136,23 @@ def test_without_a_range_a_slip_of_the_unit_is_caught(boot: float):
 @pytest.mark.parametrize("shift", [math.nan, math.inf, -math.inf, 443.6, -482.6])
 def test_a_mount_shift_off_the_ski(shift: float):
     with pytest.raises(InputError) as caught:
-        layout(EXAMPLE, 305.0, mount_shift=shift)
+        lay_out(EXAMPLE, 305.0, mount_shift=shift)
     assert caught.value.findings[0].code == "layout.shift"
 
 
 @pytest.mark.parametrize("shift", [443.5, -482.5])
 def test_the_longest_mount_shifts(shift: float):
-    assert np.abs(layout(EXAMPLE, 305.0, mount_shift=shift).positions[:, 0]).max() == 600.0
+    assert np.abs(lay_out(EXAMPLE, 305.0, mount_shift=shift).positions[:, 0]).max() == 600.0
 
 
 @pytest.mark.parametrize("wrong", [{"core": "wood"}, {"side": "middle"}])
 def test_a_word_that_is_no_choice(wrong: dict):
     with pytest.raises(InputError, match="Allowed: "):
-        layout(EXAMPLE, 305.0, **wrong)
+        lay_out(EXAMPLE, 305.0, **wrong)
 
 
 def test_arrays_cannot_be_changed():
-    found = layout(EXAMPLE, 305.0)
+    found = lay_out(EXAMPLE, 305.0)
     for array in (found.positions, found.diameters, found.depths):
         assert array.dtype == np.float64
         with pytest.raises(ValueError, match="read-only"):
@@ -161,7 +161,7 @@ def test_arrays_cannot_be_changed():
 
 def test_a_shipped_pattern_by_hand():
     (path,) = (path for path in shipped_patterns() if path.stem == "club-piste")
-    found = layout(read_pattern(path), 305.0)
+    found = lay_out(read_pattern(path), 305.0)
     # toe-1: 152.5 - 11.4 + 14.2 = 155.3; heel-4: -152.5 + 6.8 - 16.1 = -161.8
     assert found.positions[found.ids.index("toe-1")] == pytest.approx((155.3, 17.3), abs=1e-9)
     assert found.positions[found.ids.index("heel-4")] == pytest.approx((-161.8, -18.4), abs=1e-9)
@@ -196,14 +196,14 @@ boots = st.floats(min_value=255.0, max_value=355.0)
 
 @given(patterns, boots, st.floats(min_value=-50.0, max_value=50.0))
 def test_a_mount_shift_moves_every_hole_alike(one: Pattern, boot: float, shift: float):
-    plain, moved = layout(one, boot), layout(one, boot, mount_shift=shift)
+    plain, moved = lay_out(one, boot), lay_out(one, boot, mount_shift=shift)
     assert np.allclose(moved.positions - plain.positions, (shift, 0.0), atol=1e-9)
     assert moved.ids == plain.ids
 
 
 @given(patterns, boots, boots)
 def test_a_longer_boot_moves_toe_and_heel_half_each(one: Pattern, boot: float, other: float):
-    before, after = layout(one, boot), layout(one, other)
+    before, after = lay_out(one, boot), lay_out(one, other)
     slope = np.where(np.array(before.groups) == "toe", 0.5, -0.5)
     moved = after.positions - before.positions
     assert np.allclose(moved[:, 0], slope * (other - boot), atol=1e-9)
@@ -212,7 +212,7 @@ def test_a_longer_boot_moves_toe_and_heel_half_each(one: Pattern, boot: float, o
 
 @given(patterns, boots)
 def test_the_right_ski_is_the_left_one_mirrored_or_the_same(one: Pattern, boot: float):
-    left, right = layout(one, boot), layout(one, boot, side="right")
+    left, right = lay_out(one, boot), lay_out(one, boot, side="right")
     turn = (1.0, -1.0) if one.pair == "mirrored" else (1.0, 1.0)
     as_set = {tuple(position) for position in (left.positions * turn).tolist()}
     assert {tuple(position) for position in right.positions.tolist()} == as_set
@@ -220,7 +220,7 @@ def test_the_right_ski_is_the_left_one_mirrored_or_the_same(one: Pattern, boot: 
 
 @given(patterns, boots)
 def test_ids_count_in_each_group_and_both_sides_go_left_to_right(one: Pattern, boot: float):
-    found = layout(one, boot)
+    found = lay_out(one, boot)
     counts = {g.name: sum(1 + hole.both_sides for hole in g.holes) for g in one.groups}
     assert found.ids == tuple(f"{name}-{n + 1}" for name, k in counts.items() for n in range(k))
     for (x0, y0), (x1, y1) in pairwise(found.positions.tolist()):

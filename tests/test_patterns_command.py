@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from jiggen.cli import main
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.find import known_patterns, user_folder
 from jiggen.report.patterns import described, list_patterns, sketch
@@ -138,7 +138,7 @@ def test_the_list_as_text(desk: Path, capsys):
 def test_holes_are_counted_as_they_are_drilled(desk: Path):
     for entry in list_patterns():
         boot = entry.pattern.boot or (305.0, 305.0)
-        assert entry.as_dict()["holes"] == len(layout(entry.pattern, boot[1]))
+        assert entry.as_dict()["holes"] == len(lay_out(entry.pattern, boot[1]))
 
 
 def test_a_pattern_in_words(desk: Path):
@@ -173,7 +173,7 @@ def places(plan: str, width: int) -> tuple[set[tuple[int, int]], int, int]:
 @pytest.mark.parametrize("width", [60, 80, 120, 200])
 @pytest.mark.parametrize("path", shipped_patterns(), ids=lambda path: path.stem)
 def test_holes_stand_where_they_are_about_to_scale(path: Path, width: int):
-    found = layout(read_pattern(path), 300.0)
+    found = lay_out(read_pattern(path), 300.0)
     holes, centre, mark = places(sketch(found, width), width)
     # Two holes give the scale; every other one must then be where it puts it, half a cell off
     # at most either way, and as much for the mark. Rows are twice as high as columns are wide.
@@ -188,7 +188,7 @@ def test_holes_stand_where_they_are_about_to_scale(path: Path, width: int):
 
 
 def test_a_plan_to_look_at():
-    found = layout(read_pattern(find_pattern("hut-plate")), 300.0)
+    found = lay_out(read_pattern(find_pattern("hut-plate")), 300.0)
     # rear at -74.5 and -40.9, front at 39.5 and 74.2; about 2.6 mm a column and 5.2 mm a row
     assert sketch(found, 70).splitlines() == [
         "left                               |",
@@ -207,7 +207,7 @@ def test_a_plan_to_look_at():
 
 
 def test_holes_that_fall_on_one_character():
-    found = layout(read_pattern(find_pattern("club-piste")), 300.0)
+    found = lay_out(read_pattern(find_pattern("club-piste")), 300.0)
     near = Layout(
         **vars(found)
         | {
@@ -226,7 +226,7 @@ def test_holes_that_fall_on_one_character():
 def test_a_mirrored_ski_turns_the_plan_over():
     pattern = read_pattern(find_pattern("skew-plate"))
     left, right = (
-        places(sketch(layout(pattern, 300.0, side=side), 80), 80) for side in ("left", "right")
+        places(sketch(lay_out(pattern, 300.0, side=side), 80), 80) for side in ("left", "right")
     )
     assert right[0] == {(2 * left[1] - row, column) for row, column in left[0]}
 
@@ -237,7 +237,7 @@ def test_a_mirrored_ski_turns_the_plan_over():
 def test_show_draws_text_and_svg(desk: Path, capsys):
     assert main(["show", "club-piste", "--boot", "300", "--svg", "look.svg"]) == 0
     said = capsys.readouterr().out
-    found = layout(read_pattern(find_pattern("club-piste")), 300.0)
+    found = lay_out(read_pattern(find_pattern("club-piste")), 300.0)
     assert sketch(found, 80) in said
     assert "For a boot of 300 mm" in said
     assert "jiggen layout club-piste --boot 300" in said

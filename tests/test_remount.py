@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jiggen.errors import InputError
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount import (
     Conflict,
@@ -53,7 +53,7 @@ def holes(*places: tuple[float, float], diameter: float = 4.1) -> Layout:
 
 
 def shipped(name: str, boot: float, shift: float = 0.0) -> Layout:
-    return layout(read_pattern(find_pattern(name)), boot, mount_shift=shift)
+    return lay_out(read_pattern(find_pattern(name)), boot, mount_shift=shift)
 
 
 # -- limits and conflicts, by hand -------------------------------------------------------------

@@ -8,7 +8,7 @@ from jiggen.design import Bed, Settings, design_jig
 from jiggen.drilling import Area, SkiState
 from jiggen.errors import CheckFailed, InputError
 from jiggen.job import Job
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pipeline.products import build_jig, plan_jig
 from jiggen.ranges import fit_range
 
@@ -80,7 +80,7 @@ def test_an_ordinary_jig_for_a_range_says_its_boots():
     engraved = {item.name for body in plan.design.bodies for item in body.engravings}
     assert "BOOT 265-345" in engraved and "boot-centre line" in engraved
     # But for the words it is the jig of any of these boots.
-    one = design_jig(layout(pattern_named("hut-plate"), 300.0), settings())
+    one = design_jig(lay_out(pattern_named("hut-plate"), 300.0), settings())
     assert [g.x for g in one.guides] == [g.x for g in plan.design.guides]
 
 

@@ -19,7 +19,7 @@ from jiggen.drilling import (
     screws_of,
 )
 from jiggen.errors import CheckFailed, Finding
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.model import PLATES, SCREWS
 
@@ -29,7 +29,7 @@ named = pytest.mark.parametrize("pattern", PATTERNS, ids=lambda pattern: pattern
 
 
 def drilled(pattern: Pattern, boot: float, shift: float = 0.0, side: str = "left") -> Drilling:
-    holes = layout(pattern, boot, mount_shift=shift, side=side)
+    holes = lay_out(pattern, boot, mount_shift=shift, side=side)
     tops = dict.fromkeys(holes.ids, 14.0)
     ski = SkiState(area=pattern.area)
     return check_drilling(holes, tops, ski, DrillingLimits(), screws_of(pattern))
@@ -56,7 +56,7 @@ def test_screws_carry_the_ids_of_the_layout():
     pattern = Pattern("x", "", "mm", None, "mirrored", (toe, heel), "x.toml")
     wanted = {"toe-1": long, "toe-2": long, "toe-4": short, "toe-5": short, "heel-1": short}
     assert screws_of(pattern) == wanted
-    ids = {side: layout(pattern, 300.0, side=side).ids for side in ("left", "right")}
+    ids = {side: lay_out(pattern, 300.0, side=side).ids for side in ("left", "right")}
     assert ids["left"] == ids["right"] == ("toe-1", "toe-2", "toe-3", "toe-4", "toe-5", "heel-1")
 
 
@@ -65,7 +65,7 @@ def test_a_pattern_without_screws_asks_for_none():
 
 
 def test_the_check_takes_every_screw_that_a_pattern_may_have():
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    holes = lay_out(read_pattern(find_pattern("club-piste")), 305.0)
     tops = dict.fromkeys(holes.ids, 14.0)
     for plate, length in product(PLATES, SCREWS):
         screws = {"toe-1": Screw(plate, (length,))}
@@ -106,7 +106,7 @@ def test_a_screw_of_a_shipped_pattern_that_is_changed_is_warned_of(pattern):
     longest = max(screw.lengths)
     for plate, code in ((longest - 3.0, "drilling.screw-short"), (0.0, "drilling.screw-deep")):
         changed = {first: Screw(plate, (longest,))}
-        holes = layout(pattern, 305.0)
+        holes = lay_out(pattern, 305.0)
         tops = dict.fromkeys(holes.ids, 14.0)
         [warning] = check_drilling(holes, tops, SkiState(), DrillingLimits(), changed).warnings
         assert (warning.code, warning.key) == (code, first)

@@ -9,7 +9,7 @@ from jiggen.accuracy.budget import Budget, jig_budget, sheet_budget
 from jiggen.accuracy.causes import Cause, Term
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
 TERMS = default_terms()
@@ -53,7 +53,7 @@ def test_no_drilling_is_beyond_the_worst_case(club):
 
 @pytest.mark.parametrize("path", shipped_patterns(), ids=lambda path: path.stem)
 def test_every_shipped_pattern_agrees(path):
-    holes = layout(read_pattern(path), 305.0)
+    holes = lay_out(read_pattern(path), 305.0)
     for budget in (
         jig_budget(design_jig(holes, Settings(ski=SKI)), TERMS),
         sheet_budget(holes, TERMS),
@@ -123,7 +123,7 @@ def test_nothing_off_differs_by_nothing(club_layout):
 
 
 def test_200_holes_are_drilled_as_well():
-    holes = layout(read_pattern(find_pattern("club-piste")), 305.0)
+    holes = lay_out(read_pattern(find_pattern("club-piste")), 305.0)
     n = 200
     many = replace(
         holes,

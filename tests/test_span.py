@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from jiggen.errors import InputError
-from jiggen.layout import layout, layouts, motions, whole_boots
+from jiggen.layout import lay_out, layouts, motions, whole_boots
 from jiggen.pattern import find_pattern, read_pattern
 
 
@@ -29,7 +29,7 @@ def test_every_whole_length_of_a_range():
 def test_each_layout_is_that_of_its_boot():
     made = over("club-piste", 300.0, 303.0, mount_shift=4.0, core="metal")
     assert list(made) == [300.0, 301.0, 302.0, 303.0]
-    alone = layout(pattern("club-piste"), 302.0, mount_shift=4.0, core="metal")
+    alone = lay_out(pattern("club-piste"), 302.0, mount_shift=4.0, core="metal")
     assert np.array_equal(made[302.0].positions, alone.positions)
     assert made[302.0].boot == 302.0
 

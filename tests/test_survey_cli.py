@@ -16,7 +16,7 @@ import jiggen.cli.survey  # registers the command
 from jiggen.cli.boundary import run
 from jiggen.cli.program import app
 from jiggen.errors import InputError
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.measure.survey import examine, pattern_text, refusals
 from jiggen.measure.survey.results import MAGNIFIED, survey_svg
 from jiggen.pattern import read_pattern
@@ -53,7 +53,7 @@ def test_example_becomes_a_pattern_with_its_holes_where_they_are(tmp_path, capsy
     assert (pattern.name, pattern.boot) == ("Arvenal Bench Plate", (255.0, 355.0))
     [group] = pattern.groups
     assert [hole.both_sides for hole in group.holes] == [True, True, True, False]
-    placed = layout(pattern, 305.0)
+    placed = lay_out(pattern, 305.0)
     expected = np.array(list(TRUE.values())) - (MIDDLE, 0.0)
     assert placed.positions == pytest.approx(expected, abs=0.1)
 
@@ -84,7 +84,7 @@ def test_round_trip_of_any_plate(tmp_path):
         found = examine(noisy(plate.survey(every_pair(plate.names), **told), random))
         out = tmp_path / "pattern.toml"
         out.write_text(pattern_text(found), encoding="utf-8")
-        placed = layout(read_pattern(out), 300.0)
+        placed = lay_out(read_pattern(out), 300.0)
         assert placed.positions == pytest.approx(found.places, abs=0.005 + 1e-9)
         assert placed.positions == pytest.approx(plate.truth, abs=0.25)
 

@@ -11,7 +11,7 @@ from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.lettering import hexagon
 from jiggen.design.pieces import list_pieces, shift_by, turn_by
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
 WIDE = SkiRange(70, 130)
@@ -36,7 +36,7 @@ def said(result, code="accuracy.interference"):
 
 @pytest.mark.parametrize("name", shipped_patterns())
 def test_every_shipped_pattern_runs_free_from_70_to_130(name):
-    jig = design_jig(layout(read_pattern(find_pattern(name)), 305.0), Settings(ski=WIDE))
+    jig = design_jig(lay_out(read_pattern(find_pattern(name)), 305.0), Settings(ski=WIDE))
     result = sweep_stations(jig)
     assert result.findings == ()
     assert list(result.widths) == list(range(70, 131))

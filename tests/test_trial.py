@@ -26,7 +26,7 @@ from jiggen.design.trial import (
     design_trial,
 )
 from jiggen.errors import InputError
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.write import pattern_toml
 from jiggen.pipeline.build import Built, build, verified_folder
@@ -41,7 +41,7 @@ FEW = ((12.0, 10.0), (-30.0, 0.0), (20.0, -12.5))
 
 
 def shipped(name: str, boot: float = 305.0, **how) -> Layout:
-    return layout(read_pattern(find_pattern(name)), boot, **how)
+    return lay_out(read_pattern(find_pattern(name)), boot, **how)
 
 
 def pattern(*at: tuple[float, float], name: str = "O") -> Pattern:
@@ -51,7 +51,7 @@ def pattern(*at: tuple[float, float], name: str = "O") -> Pattern:
 
 
 def made(*at: tuple[float, float], name: str = "O") -> Layout:
-    return layout(pattern(*at, name=name), 305.0)
+    return lay_out(pattern(*at, name=name), 305.0)
 
 
 def area(plate: TrialPlate) -> Polygon:

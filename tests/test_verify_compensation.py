@@ -31,7 +31,7 @@ from jiggen.design.pieces import list_pieces
 from jiggen.export.compensation import compensated, compensation_entry, fit_settings
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.job import Job
-from jiggen.layout import layout
+from jiggen.layout import lay_out
 from jiggen.measure.printer import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
@@ -364,7 +364,7 @@ def _entries(part: str, guide, plain) -> tuple[Hole, Guide]:
 
 @cache
 def nominal_design():
-    return design_jig(layout(read_pattern(find_pattern("club-piste")), 305.0), USUAL)
+    return design_jig(lay_out(read_pattern(find_pattern("club-piste")), 305.0), USUAL)
 
 
 @cache

@@ -40,7 +40,7 @@ WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
 
 @command(JIGS)
-def layout(
+def lay_out(
     mount: options.Mount,
     ski: Annotated[options.Range | None, DRAWN_SKI],
     svg: options.SvgOption,
@@ -137,13 +137,13 @@ def show(
     svg: Annotated[Path | None, replace(table.SVG, help="Draw at 1:1 as SVG too.")],
 ) -> None:
     """Show a pattern: what it says, and a small plan of its holes."""
-    from jiggen.layout import layout
+    from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
     from jiggen.report.patterns import described, sketch
 
     path = find_pattern(pattern)
     found = read_pattern(path)
-    holes = layout(found, _usual_boot(found) if boot is None else boot)
+    holes = lay_out(found, _usual_boot(found) if boot is None else boot)
     if svg:
         from jiggen.export.hole_plan import layout_svg
         from jiggen.files import write_whole

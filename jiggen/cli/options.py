@@ -101,11 +101,11 @@ def read_layout(pattern: str, boot: float, shift: float, core: Core, side: Side)
 
     Raises InputError for the pattern, and for what does not fit it.
     """
-    from jiggen.layout import layout
+    from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
 
     found = read_pattern(find_pattern(pattern))
-    return layout(found, boot, mount_shift=shift, core=core, side=side)
+    return lay_out(found, boot, mount_shift=shift, core=core, side=side)
 
 
 def read_settings(ski: Range, bed: Lengths, bush: str | Range) -> Settings:

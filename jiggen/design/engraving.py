@@ -27,7 +27,7 @@ from jiggen.design.plan import Plate, window_wall
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 
 DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths

@@ -20,7 +20,7 @@ import numpy as np
 
 from jiggen.design.settings import Bush, Settings
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 from jiggen.tables import bush_for
 
 THROAT_HEIGHT = 1.2  # mm, of the throat and its square; no feature is thinner

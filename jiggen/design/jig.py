@@ -42,7 +42,7 @@ from jiggen.design.plan import (
 from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski

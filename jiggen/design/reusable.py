@@ -37,7 +37,7 @@ from jiggen.design.places import Blocked, HalfRole, Room, Station, bed_turn, pla
 from jiggen.design.plan import END_WALL, Plate, clashes, corners, outer_features, pads
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 from jiggen.layout.span import Motion, motions
 
 HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)

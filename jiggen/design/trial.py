@@ -32,7 +32,7 @@ from jiggen.design.places import bed_turn
 from jiggen.design.plan import Plate
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 
 NAME = "plate"  # of the part, or with a half's name after it
 THICKNESS = 2.0  # mm: stiff enough to handle, thin enough to look through

@@ -15,7 +15,7 @@ from jiggen.drilling import Drilling, DrillingLimits, SkiState, check_drilling, 
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
-from jiggen.layout import Layout, layout
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
 from jiggen.remount import Answer, OldHole, RemountLimits, Way, check_mount, read_old_holes
 
@@ -141,7 +141,7 @@ def _kind(finding: Finding) -> str:
 
 def _drilled(row: Row, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
     """One layout of a row, and its drilling.  Raises InputError."""
-    holes = layout(pattern, row.boot, mount_shift=row.shift, core=row.core, side=_SIDES[which])
+    holes = lay_out(pattern, row.boot, mount_shift=row.shift, core=row.core, side=_SIDES[which])
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
     state = SkiState(row.thickness, _widths(row, holes), pattern.area)
     checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))

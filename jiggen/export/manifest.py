@@ -15,7 +15,7 @@ from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_hardware
 from jiggen.design.places import STATION_ERROR
 from jiggen.drilling import DrillingLimits, Screw, SkiState
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout
 from jiggen.record import model as entries
 from jiggen.record.entry import Matrix
 from jiggen.record.results import Accuracy, Drilling, Plastic

@@ -3,17 +3,72 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import NamedTuple, get_args
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.layout.model import Layout, locked
 from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
-from jiggen.pattern.model import BOOTS, X_LIMIT
+from jiggen.pattern.model import BOOTS, X_LIMIT, Pair
+from jiggen.record import JigRecord, TrialRecord
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Where the holes go on one ski: mm, x to the tip, y left, origin on the mounting mark.
+
+    `positions` is (n, 2) float; `diameters` (drill) and `depths` (below the top sheet)
+    are (n,) float; `ids` and `groups` hold n names. Arrays are read-only.
+    """
+
+    pattern: str
+    boot: float
+    mount_shift: float
+    core: Core
+    side: Side
+    pair: Pair
+    ids: tuple[str, ...]
+    groups: tuple[str, ...]
+    positions: Array
+    diameters: Array
+    depths: Array
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    @property
+    def bounds(self) -> Array:
+        """(2, 2) float, mm: least x, y over greatest x, y of the hole centres."""
+        return np.vstack([self.positions.min(axis=0), self.positions.max(axis=0)])
+
+
+def recorded_layout(record: JigRecord | TrialRecord) -> Layout:
+    """The layout that a built jig or trial plate was made for, by its record."""
+    inputs, holes = record.inputs, record.holes
+    return Layout(
+        pattern=inputs.pattern,
+        boot=inputs.boot,
+        mount_shift=inputs.shift,
+        core=inputs.core,
+        side=inputs.side,
+        pair=inputs.pair,
+        ids=tuple(hole.id for hole in holes),
+        groups=tuple(hole.group for hole in holes),
+        positions=locked([(hole.x, hole.y) for hole in holes]),
+        diameters=locked([hole.diameter for hole in holes]),
+        depths=locked([hole.depth for hole in holes]),
+    )
+
+
+def locked(values: ArrayLike) -> Array:
+    """`values` as a read-only float array of its own."""
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array
 
 
 class _Placed(NamedTuple):
@@ -24,7 +79,7 @@ class _Placed(NamedTuple):
     drill: Drill
 
 
-def layout(
+def lay_out(
     pattern: Pattern,
     boot: float,
     *,
@@ -73,7 +128,7 @@ def layout(
 def numbered(group: Group) -> Iterator[tuple[str, Hole]]:
     """The ids of a group's holes, each with its hole in the pattern: one on both sides has two.
 
-    They do not depend on boot, side or shift; `layout` says how they count.
+    They do not depend on boot, side or shift; `lay_out` says how they count.
     """
     holes = (hole for hole in group.holes for _ in range(1 + hole.both_sides))
     return ((f"{group.name}-{number}", hole) for number, hole in enumerate(holes, start=1))

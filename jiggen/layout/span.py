@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.layout.core import layout
-from jiggen.layout.model import Layout
+from jiggen.layout.core import Layout, lay_out
 from jiggen.pattern import Core, Pattern, Side
 
 SAME = 1e-6  # mm: groups whose moves differ by less move as one
@@ -62,16 +61,16 @@ def layouts(
     core: Core = "plain",
     side: Side = "left",
 ) -> dict[float, Layout]:
-    """`layout` for each of `boots` (mm), by boot.
+    """`lay_out` for each of `boots` (mm), by boot.
 
-    Raises InputError as `layout` does, the findings of the shortest and of the longest boot that
+    Raises InputError as `lay_out` does, the findings of the shortest and of the longest boot that
     is not served at once.
     """
     made: dict[float, Layout] = {}
     refused: list[tuple[Finding, ...]] = []
     for boot in boots:
         try:
-            made[boot] = layout(pattern, boot, mount_shift=mount_shift, core=core, side=side)
+            made[boot] = lay_out(pattern, boot, mount_shift=mount_shift, core=core, side=side)
         except InputError as error:
             refused.append(error.findings)
     if refused:

@@ -219,24 +219,20 @@ class Plastic(Entry):
 # -- verification and printing, as the verification writes them ----------------------------------
 
 
-class FoundBore(Entry):
-    """A hole as found in one format: centre and diameters in mm, `tilt` in degrees."""
+class WantedBore(Entry):
+    """Where the verification wanted a hole, and how wide, mm."""
 
     x: float
     y: float
     bore: float
     throat: float
+
+
+class FoundBore(WantedBore):
+    """A hole as found in one format; `tilt` in degrees."""
+
     deviation: float
     tilt: float
-
-
-class WantedBore(Entry):
-    """Where the verification wanted a hole, mm."""
-
-    x: float
-    y: float
-    bore: float
-    throat: float
 
 
 class VerifiedHole(Entry):
@@ -250,24 +246,20 @@ class VerifiedHole(Entry):
     deviation: float | None
 
 
-class FoundPeg(Entry):
-    """A peg as found in one format: centre, diameter and top in mm, `tilt` in degrees."""
+class WantedPeg(Entry):
+    """Where the verification wanted a peg, how wide and how high, mm."""
 
     x: float
     y: float
     diameter: float
     top: float
+
+
+class FoundPeg(WantedPeg):
+    """A peg as found in one format; `tilt` in degrees."""
+
     deviation: float
     tilt: float
-
-
-class WantedPeg(Entry):
-    """Where the verification wanted a peg, mm."""
-
-    x: float
-    y: float
-    diameter: float
-    top: float
 
 
 class VerifiedPeg(Entry):

@@ -1,9 +1,9 @@
-"""What a build says when it is done: verification first, then what to print and to buy."""
+"""A record in plain words: what a build says when it is done, and texts that all outputs share."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
@@ -196,3 +196,74 @@ def _size(factor: float, more: str, less: str, where: str) -> str:
     if abs(change) < 0.005:
         return ""
     return f"{abs(change):.2f} % {more if change > 0 else less}{where}"
+
+
+# -- shared by the sheet and the page ------------------------------------------------------------
+
+MOUNT_SHIFT = (
+    "For a mount shift, lay the 0 in a half's slot on the ski's mark, draw a new mark through the "
+    "slot at the shift, on the TIP or the TAIL side, and tape over the old one. Measure the shift "
+    "with a rule. From here on the new mark is the ski's mark, for every half."
+)
+WRONG_LINE = (
+    "A half on the wrong line drills all its holes in the wrong place, by half of what the lengths "
+    "differ, or by a whole band. Read the line twice, and measure."
+)
+
+
+def half_instructions(record: JigRecord) -> Iterator[str]:
+    """How the halves of a jig with ladders are set by the boot, with its own names."""
+    halves = ", ".join(part.name for part in record.parts if part.is_body)
+    yield f"The halves ({halves}) are used by themselves, one after the other."
+    if any(not ladder.bands for ladder in record.ladders):
+        yield (
+            "Lay the line of your boot length on the ski's mark: then the half sits right. Odd "
+            "lengths are at the left edge of its tongue, even ones at the right; from one line to "
+            "the next on an edge it is 2 mm of boot."
+        )
+    for ladder in record.ladders:
+        if ladder.bands:
+            yield (
+                f"{ladder.half} half: boots of one band share one place of the holes "
+                f"({', '.join(ladder.bands)}). Lay the line of the band that your boot is in on "
+                "the ski's mark."
+            )
+    moved = {group for ladder in record.ladders for group in ladder.groups}
+    groups = dict.fromkeys(hole.group for hole in record.holes)
+    if still := ", ".join(group for group in groups if group not in moved):
+        yield f"The piece for {still} has one line: it serves every boot."
+    yield (
+        "In the table, + and − count lines on from the number, + towards longer boots. Beside it, "
+        "how far the half's first hole is from the mark: check it with a rule."
+    )
+
+
+def mass_rows(plastic: Plastic) -> list[tuple[str, ...]]:
+    """By part, then of all pieces: pieces, volume, mass solid and as advised, how to print it."""
+    rows = [
+        (
+            part.name,
+            str(part.count),
+            f"{part.volume / 1000:.1f} cm³",
+            f"{part.solid:.0f} g",
+            f"{part.printed:.0f} g",
+            "solid: 100 %"
+            if part.infill == 100
+            else f"{plastic.walls} walls, {part.infill} % within",
+        )
+        for part in plastic.parts
+    ]
+    count = sum(part.count for part in plastic.parts)
+    volume = sum(part.count * part.volume for part in plastic.parts)
+    masses = (f"{plastic.solid:.0f} g", f"{plastic.printed:.0f} g")
+    return [*rows, ("all pieces", str(count), f"{volume / 1000:.1f} cm³", *masses, "")]
+
+
+def mass_note(plastic: Plastic) -> str:
+    """How the masses were estimated."""
+    return (
+        f"Masses from a density of {plastic.density:g} g/cm³. As advised: {plastic.walls} walls "
+        f"({plastic.walls * plastic.line:g} mm), {plastic.skin:g} mm of solid top and bottom "
+        "layers, and the infill within; estimated from each part's surface area: a slicer gives "
+        "somewhat less."
+    )

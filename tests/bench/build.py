@@ -52,12 +52,12 @@ def rooms(name: str, boot: float) -> None:
     """One build, room by room."""
     whole = Clock()
     from jiggen.design import Settings, SkiRange, design_jig
-    from jiggen.layout import layout
+    from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
     from jiggen.pipeline.expect import expect
 
     pattern = timed("pattern", lambda: read_pattern(find_pattern(name)))
-    holes = timed("layout", lambda: layout(pattern, boot))
+    holes = timed("layout", lambda: lay_out(pattern, boot))
     jig = timed("design", lambda: design_jig(holes, Settings(ski=SkiRange(84, 112))))
     timed("accuracy", lambda: expect(jig))
     solid = timed("import of the CAD kernel", lambda: __import__("jiggen.solid").solid)

@@ -10,6 +10,13 @@ from jiggen.record import Drilling, JigRecord
 from jiggen.record.results import Accuracy, BudgetSummary, Plastic, Verification
 from jiggen.report.page.markup import bullets, classed, node, section, table
 from jiggen.report.page.sections import alarm
+from jiggen.report.summary import (
+    MOUNT_SHIFT,
+    WRONG_LINE,
+    half_instructions,
+    mass_note,
+    mass_rows,
+)
 
 NOTE = (
     "mm. The stop comes down on the top of the drill bush, or of the printed hole in a jig without "
@@ -62,18 +69,6 @@ def _names(holes: Sequence[str]) -> ET.Element:
     return node("span", *parted)
 
 
-HOW = (
-    "The halves are used by themselves, one after the other. Lay the line of your boot length on "
-    "the ski's mark, seen straight down at the tongue's edge: then the half sits right.",
-    "Odd lengths are at the left edge, even ones at the right; from one line to the next it is "
-    "2 mm of boot. Where the numbers name a band, its boots share one place of the holes.",
-    "For a mount shift, lay the 0 in a half's slot on the mark, draw a new mark at the shift, on "
-    "the TIP or the TAIL side, and tape over the old one: both halves are set on the new mark.",
-    "Measure from the mark to the half's first hole before you drill: a wrong line puts every "
-    "hole in the wrong place.",
-)
-
-
 def setting(record: JigRecord) -> list[ET.Element]:
     """How to set the halves, and a row for each boot length; nothing of a jig without ladders."""
     if not record.ladders:
@@ -95,14 +90,13 @@ def setting(record: JigRecord) -> list[ET.Element]:
         )
         for one in record.boot_settings
     )
-    note = "mm. + and − count lines on from the number, + towards longer boots."
     words = tuple(range(1, 1 + len(halves)))
     return [
         section(
             "Set each half by the boot",
-            bullets(HOW),
+            bullets([*half_instructions(record), MOUNT_SHIFT, WRONG_LINE]),
             table(heads, rows, words=words, stacked=True),
-            classed("p", "note", note),
+            classed("p", "note", "mm."),
         )
     ]
 
@@ -121,46 +115,12 @@ HEADS = ("part", "pieces", "volume", "solid", "as advised", "print it")
 
 def printing(plastic: Plastic) -> ET.Element:
     """How the parts are printed, what they weigh, and advice."""
-    note = (
-        f"Masses by {plastic.density:g} g/cm³. As advised: {shell(plastic)}, and the infill "
-        "within, estimated from each part's surface; a slicer gives 4-8 % less."
-    )
+    rows = [[cell.replace(" ", "\u00a0") for cell in row] for row in mass_rows(plastic)]
     return section(
         f"Printing in {plastic.name}",
-        table(HEADS, _rows(plastic), words=(5,)),
-        classed("p", "note", note),
+        table(HEADS, rows, words=(5,)),
+        classed("p", "note", mass_note(plastic)),
         bullets(plastic.advice),
-    )
-
-
-def shell(plastic: Plastic) -> str:
-    """What a part that is not solid is closed by, in words."""
-    walls = plastic.walls * plastic.line
-    return (
-        f"{plastic.walls} walls ({walls:g} mm), {plastic.skin:g} mm of solid top and bottom layers"
-    )
-
-
-def _rows(plastic: Plastic) -> Iterator[tuple[str | ET.Element, ...]]:
-    for part in plastic.parts:
-        how = "solid: 100 %" if part.infill == 100 else f"{plastic.walls} walls, {part.infill} %"
-        yield (
-            part.name,
-            str(part.count),
-            f"{part.volume / 1000:.1f}\u00a0cm³",
-            f"{part.solid:.0f}\u00a0g",
-            f"{part.printed:.0f}\u00a0g",
-            how,
-        )
-    pieces = sum(part.count for part in plastic.parts)
-    volume = sum(part.count * part.volume for part in plastic.parts)
-    yield (
-        "all pieces",
-        str(pieces),
-        f"{volume / 1000:.1f}\u00a0cm³",
-        f"{plastic.solid:.0f}\u00a0g",
-        node("strong", f"{plastic.printed:.0f}\u00a0g"),
-        "",
     )
 
 

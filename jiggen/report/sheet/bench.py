@@ -11,7 +11,7 @@ from reportlab.platypus.flowables import Flowable
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
-from jiggen.record.results import PartMass, Plastic
+from jiggen.record.results import Plastic
 from jiggen.report.sheet.boots import boot_sections
 from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.drawing import layout_drawing
@@ -42,6 +42,7 @@ from jiggen.report.sheet.measures import (
     which_skis,
 )
 from jiggen.report.sheet.stops import STOP_DIGITS, stop_section, warning_sections
+from jiggen.report.summary import MOUNT_SHIFT, mass_note, mass_rows
 from jiggen.units import number
 
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
@@ -103,9 +104,7 @@ LADDER_STEPS = (
     TICKET,
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen on either side of a "
     "half's tongue.",
-    "For a mount shift, lay the 0 in a half's slot on the ski's mark, draw a new mark through the "
-    "slot at the shift, on the TIP or the TAIL side, and tape over the old one. Measure the shift "
-    "with a rule. From here on the new mark is the ski's mark, for every half.",
+    MOUNT_SHIFT,
     "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
     "until all four rails touch.",
     "Slide it until the line of your boot length lies on the mark, seen straight down at the "
@@ -317,14 +316,10 @@ def _towards(value: float, ways: tuple[str, str], units: Units) -> str:
 
 def _plastic(plastic: Plastic, width: float) -> Flowable:
     """A table of the parts, then what to know."""
-    note = (
-        f"Masses from a density of {number(plastic.density)} g/cm³. As advised: {plastic.walls} "
-        f"walls ({number(plastic.walls * plastic.line)} mm), {number(plastic.skin)} mm of solid "
-        "top and bottom layers, and the infill within; estimated from each part's surface area: a "
-        "slicer gives somewhat less."
-    )
-    rows: list[list[Cell]] = [list(map(para, values)) for values in _plastic_rows(plastic)]
-    words: list[Flowable] = [para(note, SMALL)]
+    rows: list[list[Cell]] = [
+        [para(plain(value)) for value in values] for values in mass_rows(plastic)
+    ]
+    words: list[Flowable] = [para(mass_note(plastic), SMALL)]
     for advice in plastic.advice:
         words += [gap(0.8), para(f"– {plain(advice)}")]
     last = len(rows) + 2  # after the heading and the names
@@ -340,36 +335,3 @@ def _plastic(plastic: Plastic, width: float) -> Flowable:
         right=2.0,
         more=[("SPAN", (0, last), (-1, last))],
     )
-
-
-def _plastic_rows(plastic: Plastic) -> list[tuple[str, ...]]:
-    """Each part's row, then that of all pieces."""
-    rows = [
-        (
-            plain(part.name),
-            str(part.count),
-            _volume(part.volume),
-            _grams(part.solid),
-            _grams(part.printed),
-            _infill(part, plastic),
-        )
-        for part in plastic.parts
-    ]
-    volume = sum(part.count * part.volume for part in plastic.parts)
-    count = sum(part.count for part in plastic.parts)
-    totals = (_volume(volume), _grams(plastic.solid), _grams(plastic.printed))
-    return [*rows, ("all pieces", str(count), *totals, "")]
-
-
-def _infill(part: PartMass, plastic: Plastic) -> str:
-    if part.infill == 100:
-        return "solid: 100 %"
-    return f"{plastic.walls} walls, {part.infill} % within"
-
-
-def _volume(cubic: float) -> str:
-    return f"{cubic / 1000:.1f} cm³"
-
-
-def _grams(mass: float) -> str:
-    return f"{mass:.0f} g"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 from reportlab.platypus.flowables import Flowable
 
@@ -13,6 +12,7 @@ from jiggen.record.model import BootSetting
 from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.flowables import headline, para, section
 from jiggen.report.sheet.measures import short
+from jiggen.report.summary import WRONG_LINE, half_instructions
 from jiggen.units import number
 
 CELL = 8.0  # points
@@ -24,45 +24,10 @@ def boot_sections(job: JigRecord, units: Units, width: float) -> list[Flowable]:
     """How to set the halves, and the table of boot lengths; nothing of a jig without ladders."""
     if not job.ladders:
         return []
-    rows = [[para(line)] for line in _instructions(job)]
-    rows.append(
-        [
-            para(
-                "A half on the wrong line drills all its holes in the wrong place, by half of what "
-                "the lengths differ, or by a whole band. Read the line twice, and measure.",
-                bold=True,
-            )
-        ]
-    )
+    rows = [[para(plain(line))] for line in half_instructions(job)]
+    rows.append([para(WRONG_LINE, bold=True)])
     heading = headline("Set each half by the boot", width)
     return [section(heading, rows, (width,), below=1.0), _table(job, units, width)]
-
-
-def _instructions(job: JigRecord) -> Iterator[str]:
-    halves = ", ".join(plain(part.name) for part in job.parts if part.is_body)
-    yield f"The halves ({halves}) are used by themselves, one after the other."
-    if any(not ladder.bands for ladder in job.ladders):
-        yield (
-            "Lay the line of your boot length on the ski's mark: then the half sits right. Odd "
-            "lengths are at the left edge of its tongue, even ones at the right; from one line to "
-            "the next on an edge it is 2 mm of boot."
-        )
-    for ladder in job.ladders:
-        if ladder.bands:
-            bands = ", ".join(map(plain, ladder.bands))
-            yield (
-                f"{plain(ladder.half)} half: boots of one band share one place of the holes "
-                f"({bands}). Lay the line of the band that your boot is in on the ski's mark."
-            )
-    moved = {group for ladder in job.ladders for group in ladder.groups}
-    groups = dict.fromkeys(hole.group for hole in job.holes)
-    still = ", ".join(group for group in groups if group not in moved)
-    if still:
-        yield f"The piece for {plain(still)} has one line: it serves every boot."
-    yield (
-        "In the table, + and − count lines on from the number, + towards longer boots. Beside it, "
-        "how far the half's first hole is from the mark: check it with a rule."
-    )
 
 
 def _table(job: JigRecord, units: Units, width: float) -> Flowable:
