@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from jiggen.accuracy.budget import jig_budget
 from jiggen.accuracy.budget import summarise as budget_summary
 from jiggen.accuracy.centring import LIMIT, Loading, find_centring
-from jiggen.accuracy.material import COLDER, effects, movement, softness
+from jiggen.accuracy.material import COLDER, find_effects, find_movement, softness
 from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
@@ -109,23 +109,23 @@ def test_parked_cars_by_their_fahrenheit():
 
 def test_movement_by_hand():
     # The issue's own example: 0.3 % over 190 mm is 0.57 mm.
-    moved = movement(material("PLA"), 190.0)
+    moved = find_movement(material("PLA"), 190.0)
     assert moved.shrinkage == pytest.approx((0.57, 0.95))
     assert moved.cold == pytest.approx(190 * 101e-6 * 30)
     assert COLDER == 30
     assert moved.swelling is None
-    assert movement(material("PA"), 200.0).swelling == pytest.approx((1.0, 3.0))
+    assert find_movement(material("PA"), 200.0).swelling == pytest.approx((1.0, 3.0))
 
 
 def test_effects_are_those_at_the_farthest_hole(jig):
-    found = effects(jig)
+    found = find_effects(jig)
     reaches = np.hypot(*jig.layout.positions.T)
     assert found.hole == jig.layout.ids[int(reaches.argmax())]
-    assert found.movement == movement(material("PETG"), float(reaches.max()))
+    assert found.movement == find_movement(material("PETG"), float(reaches.max()))
 
 
 def test_a_rail_bends_by_the_modulus(jig):
-    bends = {name: effects(of(jig, name)).bend for name in NAMES}
+    bends = {name: find_effects(of(jig, name)).bend for name in NAMES}
     for name in NAMES:
         assert bends[name] == pytest.approx(bends[USUAL] * softness(material(name)))
     assert softness(material("PLA")) == pytest.approx(2000 / 2540)  # by the table, by hand
@@ -237,14 +237,14 @@ def test_a_block_by_hand():
 )
 def test_advice_on_parked_cars(jig, name, kept, words):
     assert in_car(material(name)) == kept
-    said = advice(material(name), effects(of(jig, name)))
+    said = advice(material(name), find_effects(of(jig, name)))
     assert any(words in line for line in said)
     assert any("ABS, ASA and PC keep" in line for line in said) == (kept in ("no", "hot days"))
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_advice_has_the_jig_s_own_numbers(jig, name):
-    found = effects(of(jig, name))
+    found = find_effects(of(jig, name))
     said = " ".join(advice(material(name), found))
     least, most = found.movement.shrinkage
     assert f"heel-3, 163 mm from the mark, would be {least:.2f} to {most:.2f} mm off" in said

@@ -2,48 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from jiggen.accuracy.centring import Loading, bend
 from jiggen.design import Design
+from jiggen.record.results import Movement, PlasticEffects
 from jiggen.tables.materials import USUAL, Material, Span, material
 
 COLDER = 30.0  # °C, from a workshop at 20 to a car at -10 (common practice, no source)
 
 
-@dataclass(frozen=True)
-class Movement:
-    """How far a hole `reach` mm from the mounting mark moves with a plastic, in mm.
+def find_movement(plastic: Material, reach: float) -> Movement:
+    """How far a hole `reach` mm from the mounting mark moves with `plastic`, in mm.
 
-    `shrinkage`, least and most, if the print is not corrected for it; `cold` when it is COLDER
-    than it was when it was measured; `swelling`, least and most, as it takes up moisture, None
-    where that is slight.  All towards or away from the mark; the ski's own growth is left out.
+    By its shrinkage, least and most, if the print is not corrected for it; when it is COLDER than
+    it was when it was measured; by swelling with moisture, None where that is slight.  All towards
+    or away from the mark; the ski's own growth is left out.
     """
-
-    reach: float
-    shrinkage: tuple[float, float]
-    cold: float
-    swelling: tuple[float, float] | None
-
-
-@dataclass(frozen=True)
-class Effects:
-    """What its plastic does to one jig.
-
-    `hole` is the farthest from the mounting mark, and moves by `movement`; `bend` is how far a
-    rail's nose gives way in mm under the `force` in N that is assumed, on the widest ski.
-    """
-
-    hole: str
-    movement: Movement
-    bend: float
-    force: float
-
-
-def movement(plastic: Material, reach: float) -> Movement:
-    """How far a hole `reach` mm from the mounting mark moves with `plastic`."""
     return Movement(
         reach=reach,
         shrinkage=_part(plastic.shrinkage, reach),
@@ -61,15 +36,19 @@ def softness(plastic: Material) -> float:
     return material(USUAL).modulus.low / plastic.modulus.low
 
 
-def effects(design: Design) -> Effects:
-    """What the plastic of `design` does to it.  Raises InputError for one that is not listed."""
+def find_effects(design: Design) -> PlasticEffects:
+    """What the plastic of `design` does to its farthest hole, and to a rail on the widest ski.
+
+    Raises InputError for a plastic that is not listed.
+    """
     reaches = np.hypot(*design.layout.positions.T)
     farthest = int(reaches.argmax())
     loading = Loading.on(design.settings.material)
     most = design.settings.ski.most
-    return Effects(
+    return PlasticEffects(
         hole=design.layout.ids[farthest],
-        movement=movement(material(design.settings.material), float(reaches[farthest])),
+        movement=find_movement(material(design.settings.material), float(reaches[farthest])),
         bend=bend(design.mechanism.rail, design.half_width, most, loading),
         force=loading.force,
+        colder=COLDER,
     )

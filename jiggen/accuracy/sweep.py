@@ -93,11 +93,6 @@ class Sweep:
     findings: tuple[Finding, ...]
 
     @property
-    def passed(self) -> bool:
-        """Whether nothing was found."""
-        return not self.findings
-
-    @property
     def closest(self) -> Closest:
         """The closest that any two parts come."""
         pairs = [pair for station in self.stations for pair in station.pairs]

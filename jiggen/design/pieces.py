@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
 from jiggen.design.places import HalfRole
+from jiggen.record.model import Bought
 
 Matrix = NDArray[np.float64]
 
@@ -120,17 +121,6 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     )
 
 
-@dataclass(frozen=True)
-class Bought:
-    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
-
-    name: str
-    size: str
-    count: int
-    standard: str
-    key: float | None = None
-
-
 def list_hardware(design: Design) -> tuple[Bought, ...]:
     """Everything to buy for one jig: bushes, screws and nuts, counted."""
     bushes = Counter(
@@ -140,15 +130,21 @@ def list_hardware(design: Design) -> tuple[Bought, ...]:
     )
     lines = [
         Bought(
-            "drill bush, headless, press fit",
-            f"{drill:g} x {outside:g} x {length:g} mm",
-            count,
-            "DIN 179",
+            name="drill bush, headless, press fit",
+            size=f"{drill:g} x {outside:g} x {length:g} mm",
+            count=count,
+            standard="DIN 179",
         )
         for (drill, outside, length), count in sorted(bushes.items())
     ]
     for bolt, count in design.bolts:
-        size, key = f"{bolt.thread} x {bolt.length:g}", bolt.screw.key
-        lines.append(Bought(f"{bolt.name}, socket head", size, count, "ISO 4762", key))
-        lines.append(Bought("hexagon nut", bolt.thread, count, "ISO 4032"))
+        screw = Bought(
+            name=f"{bolt.name}, socket head",
+            size=f"{bolt.thread} x {bolt.length:g}",
+            count=count,
+            standard="ISO 4762",
+            key=bolt.screw.key,
+        )
+        nut = Bought(name="hexagon nut", size=bolt.thread, count=count, standard="ISO 4032")
+        lines += [screw, nut]
     return tuple(lines)

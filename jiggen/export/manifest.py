@@ -105,7 +105,7 @@ def jig_record(
             },
         ),
         parts=parts,
-        hardware=tuple(entries.Bought(**asdict(bought)) for bought in list_hardware(design)),
+        hardware=list_hardware(design),
         beds=beds,
         compensation=compensation,
         accuracy=known.accuracy,

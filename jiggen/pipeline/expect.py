@@ -42,8 +42,7 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
     terms = default_terms()
     jig = jig_budget(design, terms, centred.loaded.sideways)
     sheet = sheet_budget(design.layout, terms)
-    gaps = [pair for station in motion.stations for pair in station.pairs] + list(motion.between)
-    least = min(gaps, key=lambda pair: pair.gap)
+    least = motion.closest
     expected = Accuracy(
         jig=summarise(jig),
         sheet=summarise(sheet),
@@ -55,7 +54,7 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
         division=division_of(design),
         moving=MovingSummary(
             widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
-            teeth=round(min(float(station.teeth.min()) for station in motion.stations), 2),
+            teeth=round(motion.least_teeth, 2),
             least_gap=LeastGap(
                 parts=(least.one, least.other), gap=round(least.gap, 3), ski=least.width
             ),

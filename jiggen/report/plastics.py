@@ -10,11 +10,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.accuracy import material as material_effects
-from jiggen.accuracy.material import COLDER, Effects, effects, movement, softness
+from jiggen.accuracy.material import COLDER, find_effects, find_movement, softness
 from jiggen.design import Design
 from jiggen.record.model import Part
-from jiggen.record.results import Movement, PartMass, Plastic, PlasticEffects
+from jiggen.record.results import PartMass, Plastic, PlasticEffects
 from jiggen.tables.materials import USUAL, Material, Span, material, materials, parked_car
 from jiggen.verify.mesh import Mesh
 
@@ -90,7 +89,7 @@ def _about(plastic: Material) -> Iterator[str]:
         )
 
 
-def advice(plastic: Material, found: Effects) -> tuple[str, ...]:
+def advice(plastic: Material, found: PlasticEffects) -> tuple[str, ...]:
     """What to know before this jig is printed in `plastic`, which does `found` to it."""
     moved = found.movement
     least, most = moved.shrinkage
@@ -122,7 +121,7 @@ def weigh(design: Design, parts: Iterable[Part], read: Callable[[str], Mesh]) ->
     """
     chosen = material(design.settings.material)
     density = (chosen.density.low + chosen.density.high) / 2
-    found = effects(design)
+    found = find_effects(design)
     weighed = tuple(_part(part, read(part.file), density) for part in parts if part.printed)
     return Plastic(
         name=chosen.name,
@@ -134,25 +133,18 @@ def weigh(design: Design, parts: Iterable[Part], read: Callable[[str], Mesh]) ->
         solid=round(sum(part.count * part.solid for part in weighed), 1),
         printed=round(sum(part.count * part.printed for part in weighed), 1),
         parked_car=in_car(chosen),
-        effects=PlasticEffects(
-            hole=found.hole,
-            movement=_movement(found.movement),
-            bend=round(found.bend, 5),
-            force=round(found.force, 5),
-            colder=COLDER,
-        ),
+        effects=PlasticEffects.model_validate(_rounded(found.model_dump())),
         advice=advice(chosen, found),
     )
 
 
-def _movement(found: material_effects.Movement) -> Movement:
-    swelling = found.swelling
-    return Movement(
-        reach=round(found.reach, 5),
-        shrinkage=(round(found.shrinkage[0], 5), round(found.shrinkage[1], 5)),
-        cold=round(found.cold, 5),
-        swelling=swelling and (round(swelling[0], 5), round(swelling[1], 5)),
-    )
+def _rounded(value: Any) -> Any:
+    """Every number in `value` to 5 decimals."""
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    if isinstance(value, tuple):
+        return tuple(map(_rounded, value))
+    return round(value, 5) if isinstance(value, float) else value
 
 
 def _part(part: Part, mesh: Mesh, density: float) -> PartMass:
@@ -238,7 +230,7 @@ def table() -> str:
 
 
 def _row(row: Material) -> tuple[str, ...]:
-    moved = movement(row, REACH)
+    moved = find_movement(row, REACH)
     return (
         row.name,
         _range(row.density),
@@ -276,7 +268,7 @@ def as_data(rows: tuple[Material, ...]) -> dict[str, Any]:
                 **row.as_dict(),
                 "in_parked_car": in_car(row),
                 "bends": round(softness(row), 4),
-                "movement": asdict(movement(row, REACH)),
+                "movement": find_movement(row, REACH).model_dump(mode="json"),
                 "advice": list(about(row)),
             }
             for row in rows
