@@ -1,5 +1,6 @@
 import json
 import re
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -17,12 +18,11 @@ from jiggen.accuracy.plot import (
     draw_scatter,
     exaggeration,
     plot,
-    spread,
 )
 from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.draw.shapes import Ellipse
+from jiggen.draw.shapes import Ellipse, Text
 from jiggen.errors import InputError
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -163,20 +163,22 @@ def test_scatter_is_drawn_as_large_as_it_can_be_without_overlap(budgets):
 
 
 def wider(budget, times):
-    from dataclasses import replace
-
     causes = tuple(replace(c, effect=c.effect * times) for c in budget.causes)
     return replace(budget, causes=causes)
 
 
-def test_names_keep_apart_from_one_another_and_from_what_stands_there():
-    wanted = np.array([100.0, 99.0, 1.0, -1.0, -99.0, -100.0, -101.0])
-    heights = spread(wanted, LINE, np.array([0.0]), (-105.0, 110.0))
-    every = np.sort([*heights, 0.0])
-    assert np.diff(every).min() >= LINE - 1e-9
-    assert heights.min() >= -105.0 + LINE / 2
-    assert heights[0] == 100.0
-    assert (np.argsort(-heights) == np.arange(7)).all()
+def test_names_keep_apart_from_one_another_and_from_what_stands_there(budgets):
+    crowd = budgets[0].layout.positions * (0.2, 1.0)  # names would cover each other
+    layout = replace(budgets[0].layout, positions=crowd)
+    drawing = draw_scatter((replace(budgets[0], layout=layout),), 112.0, 0.5)
+    for anchor in ("start", "end"):
+        beside = [text for text in drawing.of(Text) if text.anchor == anchor]
+        names = [text for text in beside if text.words.startswith(("toe", "heel", "mounting"))]
+        assert len(names) >= 4
+        heights = np.array([text.at[1] for text in names])
+        assert np.abs(np.diff(np.sort(heights))).min() >= LINE * SCALE - 1e-9
+        others = [text.at[1] for text in beside if text not in names]
+        assert min(abs(height - other) for height in heights for other in others) > 2.0
 
 
 def test_kind_of_picture_by_suffix():

@@ -13,9 +13,10 @@ from reportlab.platypus import PageBreak
 
 from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import fit, plain, width_of
+from jiggen.draw.labels import spread
 from jiggen.draw.shapes import Line, Pen
 from jiggen.report.sheet.document import MARGIN, frame_size, write_document
-from jiggen.report.sheet.drawing import broken, spread
+from jiggen.report.sheet.drawing import broken
 from jiggen.report.sheet.flowables import Picture, headline, para, section, table, typeset
 from jiggen.report.sheet.measures import full, short
 from jiggen.report.sheet.tiling import APART, OVERLAP, Window, cut, registers, seams
@@ -90,6 +91,10 @@ def test_spread_keeps_order_pitch_and_room(places):
 def test_spread_leaves_alone_what_has_room_and_moves_the_rest_least():
     assert spread([10.0, 20.0, 30.0], 4.0, 0.0, 100.0) == [10.0, 20.0, 30.0]
     assert spread([10.0, 11.0], 4.0, 0.0, 100.0) == pytest.approx([8.5, 12.5])
+
+
+def test_nothing_is_spread_to_nothing():
+    assert spread([], 4.0, 0.0, 100.0) == []
 
 
 def test_a_line_is_broken_where_words_stand():

@@ -12,9 +12,9 @@ import numpy as np
 from scipy.spatial.distance import pdist
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.causes import Array
 from jiggen.draw.figures import arrow, cross, one_line
 from jiggen.draw.fonts import points
+from jiggen.draw.labels import spread
 from jiggen.draw.shapes import WHITE, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
 from jiggen.draw.svg import svg_text
 from jiggen.errors import Finding, InputError
@@ -81,7 +81,7 @@ def exaggeration(budgets: Iterable[Budget]) -> int:
 
 
 def _most(budget: Budget) -> float:
-    """The factor at which two ellipses, taken as circles of their longer axis, touch."""
+    """The factor at which two ellipses, drawn as circles of their longer axis, touch."""
     radius = ELLIPSE * np.sqrt(np.maximum(np.linalg.eigvalsh(budget.blocks)[:, 1], 1e-12))
     first, second = np.triu_indices(len(radius), k=1)
     touching = pdist(budget.layout.positions) / (radius[first] + radius[second])
@@ -140,7 +140,6 @@ def _ski(panel: _Panel, half: float) -> Iterator[Shape]:
     for y, pen in ((half, EDGE), (-half, EDGE), (0.0, CENTRE)):
         yield Line(panel.at(low, y), panel.at(high, y), pen)
     yield Line(panel.at(0.0, half), panel.at(0.0, -half), MARK)
-    yield _text(panel.at(0.0, -half - 4), "mounting mark", colour=GREY)
     edge, tip = half + 3, high - 2
     yield from arrow(panel.at(tip - 16, edge + 4), panel.at(tip, edge + 4), MARK)
     yield _text(panel.at(tip - 8, edge + 8), "to the tip", colour=GREY, right=True)
@@ -176,18 +175,27 @@ def _names(panel: _Panel) -> Iterator[Shape]:
     places = int((span[1] - span[0]) / LINE) - 4  # less those of the other words there
     for side in (1.0, -1.0):
         mine = np.flatnonzero(at[:, 1] > 0 if side > 0 else at[:, 1] <= 0)
-        # Where there is no room for all, the holes that are farthest off have their names.
-        mine = np.sort(mine[np.argsort(-errors[mine], kind="stable")[:places]])
-        # The way to the tip stands on the left; on the right the mark's name and the scale.
-        taken = np.empty(0) if side > 0 else np.array([0.0])
+        # Where not all fit, the holes with the largest errors have their names.
+        mine = mine[np.argsort(-errors[mine], kind="stable")[:places]]
+        rows = [(*at[hole].tolist(), _name(budget, int(hole), panel.limit), None) for hole in mine]
+        # The arrow to the tip is drawn on the left; on the right the mark's name and the scale.
         room = (span[0], span[1] - 20.0) if side > 0 else (span[0] + 12.0, span[1])
-        for hole, height in zip(mine, spread(at[mine, 0], LINE, taken, room), strict=True):
-            x, y = at[hole].tolist()
-            star = " *" if errors[hole] > panel.limit else ""
-            words = f"{_short(one_line(budget.layout.ids[hole]))}  {errors[hole]:.2f}{star}"
-            edge = side * (half + 3)
-            yield Line(panel.at(x, y), panel.at(float(height), edge), LEADER)
-            yield _text(panel.at(float(height), edge + side), words, right=side > 0)
+        if side < 0:
+            rows.append((0.0, -half, "mounting mark", GREY))
+        rows.sort(key=lambda row: row[0])
+        low, high = room[0] + LINE / 2, room[1] - LINE / 2
+        heights = spread([row[0] for row in rows], LINE, low, high)
+        edge = side * (half + 3)
+        for (x, y, words, colour), height in zip(rows, heights, strict=True):
+            yield Line(panel.at(x, y), panel.at(height, edge), LEADER)
+            yield _text(panel.at(height, edge + side), words, colour=colour, right=side > 0)
+
+
+def _name(budget: Budget, hole: int, limit: float) -> str:
+    """A hole's name and expected error, with a star where that is over the limit."""
+    error = budget.radial_expected[hole]
+    star = " *" if error > limit else ""
+    return f"{_short(one_line(budget.layout.ids[hole]))}  {error:.2f}{star}"
 
 
 def _title(panel: _Panel) -> Text:
@@ -205,34 +213,6 @@ def _text(at: Point, words: str, *, colour: str | None = None, right: bool = Fal
 def _short(name: str) -> str:
     """`name` cut in the middle to what the margin holds; its number stays."""
     return name if len(name) <= NAME else f"{name[: NAME - 5]}…{name[-4:]}"
-
-
-def spread(wanted: Array, apart: float, taken: Array, span: tuple[float, float]) -> Array:
-    """Heights near `wanted`, at least `apart` from one another and from `taken`, within `span`.
-
-    From the top down each name takes its own height or the next free one below; what comes out
-    at the bottom is pushed up again.
-    """
-    order = np.argsort(-wanted, kind="stable")
-    slots = np.empty(0)
-    for height in wanted[order]:
-        place = min(height, span[1] - apart / 2, *(slots[-1:] - apart))
-        for blocked in taken:
-            if abs(place - blocked) < apart:
-                place = blocked - apart
-        slots = np.append(slots, place)
-    floor = span[0] + apart / 2
-    for index in range(len(slots) - 1, -1, -1):
-        if slots[index] >= floor:
-            break
-        for blocked in taken:
-            if abs(floor - blocked) < apart:
-                floor = blocked + apart
-        slots[index] = floor
-        floor += apart
-    heights = np.empty(len(wanted))
-    heights[order] = slots
-    return heights
 
 
 def _words(title: str, factor: int, limit: float, size: tuple[float, float]) -> Iterator[Text]:

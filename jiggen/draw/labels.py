@@ -1,9 +1,9 @@
-"""Where to write the holes' names so that none lies on a hole, a line or another name."""
+"""Where to write names and numbers so that none covers a hole, a line or another name."""
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -85,3 +85,18 @@ def _overlap(boxes: Boxes, others: Boxes) -> NDArray[np.bool_]:
     low, high = boxes[:, None, :2] - GAP / 2, boxes[:, None, 2:] + GAP / 2
     meets = (low < others[None, :, 2:]) & (high > others[None, :, :2])
     return np.asarray(meets.all(axis=2))
+
+
+def spread(places: Iterable[float], pitch: float, low: float, high: float) -> list[float]:
+    """Rising `places` moved apart to at least `pitch` within [low, high], as little as can be.
+
+    Least squares: with i·pitch taken off, it is a rising fit (isotonic regression).
+    """
+    from scipy.optimize import isotonic_regression
+
+    wanted = np.array(list(places), dtype=np.float64)
+    if not wanted.size:
+        return []
+    steps = pitch * np.arange(len(wanted))
+    fitted = np.asarray(isotonic_regression(wanted - steps).x)
+    return [float(place) for place in np.clip(fitted, low, high - steps[-1]) + steps]

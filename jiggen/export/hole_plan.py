@@ -115,9 +115,9 @@ def _half_widths(ski: SkiWidths | None) -> tuple[float, ...]:
     if ski is None:
         return ()
     if not 0 < ski[0] <= ski[1] < math.inf:
-        said = f"ski widths of {ski[0]:g} to {ski[1]:g} mm"
+        message = f"{ski[0]:g} to {ski[1]:g} mm is not a valid range of ski widths"
         hint = "Give the narrowest ski first: 84-112."
-        raise InputError(Finding("drawing.ski", said, key="ski", hint=hint))
+        raise InputError(Finding("drawing.ski", message, key="ski", hint=hint))
     return tuple(sorted({width / 2 for width in ski}))
 
 

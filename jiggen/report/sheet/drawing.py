@@ -15,7 +15,7 @@ import numpy as np
 
 from jiggen.draw.figures import arrow, cross, leader, polyline
 from jiggen.draw.fonts import POINT, plain, points, width_of
-from jiggen.draw.labels import Label, place_labels
+from jiggen.draw.labels import Label, place_labels, spread
 from jiggen.draw.shapes import Anchor, Box, Circle, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
 from jiggen.report.sheet.document import Units
@@ -23,9 +23,9 @@ from jiggen.report.sheet.flowables import Picture, typeset
 from jiggen.report.sheet.measures import full, short
 
 TALLEST = 46.0  # mm of ski and holes across
-MOST = 0.75  # scale: never taken for a 1:1 drawing
+MOST = 0.75  # scale: not to be mistaken for a 1:1 drawing
 BEYOND = 9.0  # mm of ski past the last hole, as drawn
-MANY = 60  # holes, whose ids find no room anyway
+MANY = 60  # holes, whose ids do not fit anyway
 SIZE, ID_SIZE = 7.5, 6.5  # points
 HALF_LINE = points(SIZE) / 2  # mm: half the height of a dimension
 PITCH = 1.2 * SIZE * POINT  # mm between dimensions
@@ -64,7 +64,7 @@ class _Plan:
 
     @property
     def fits(self) -> bool:
-        """Whether all dimensions find room."""
+        """Whether all dimensions fit."""
         tall = self.room[3] - self.room[1]
         sides = len(self.behind), len(self.ahead)
         return max(sides) * PITCH <= tall and len(self.along) * PITCH <= self.width
@@ -73,7 +73,7 @@ class _Plan:
 def layout_drawing(job: JigRecord, units: Units, width: float) -> Picture:
     """The layout as large as fits in `width` mm, with ids and dimensions.
 
-    Ids or dimensions that find no room are left to the list of holes, and the note says so.
+    Ids or dimensions that do not fit are left to the list of holes, and the note says so.
     """
     plan = _plan(job, units, width)
     names = _names(plan)
@@ -125,19 +125,6 @@ def _widest(row: Iterable[float], units: Units) -> float:
 
 def _words(value: float, units: Units) -> str:
     return short(abs(value), units) if value else "0"
-
-
-def spread(places: Iterable[float], pitch: float, low: float, high: float) -> list[float]:
-    """Rising `places` moved apart to at least `pitch` within [low, high], as little as can be.
-
-    Least squares: with i·pitch taken off, it is a rising fit (isotonic regression).
-    """
-    from scipy.optimize import isotonic_regression
-
-    wanted = np.array(list(places), dtype=np.float64)
-    steps = pitch * np.arange(len(wanted))
-    fitted = np.asarray(isotonic_regression(wanted - steps).x)
-    return [float(place) for place in np.clip(fitted, low, high - steps[-1]) + steps]
 
 
 def _along(plan: _Plan, gaps: Sequence[Box]) -> Iterator[Shape]:

@@ -46,7 +46,7 @@ from jiggen.report.sheet.measures import full, in_brackets, which_skis
 from jiggen.report.sheet.tiling import Cut, Register, cut, registers, seams
 
 BODY = 8.5  # points
-ID_SIZES = (9.0, 7.0, 5.5)  # points; the first with which every id finds room
+ID_SIZES = (9.0, 7.0, 5.5)  # points; the first with which every id fits
 MANY = 60  # holes on a page, for which only the smallest size is tried
 STRIP = 12.0  # mm for a bar, its ticks and its number
 BAND = 5.0  # mm at a window's top for the name of the mounting mark
@@ -225,7 +225,7 @@ def _registers(tile: _Tile) -> tuple[list[Shape], list[Box]]:
         first = register.pages[0] == here
         other = register.pages[1] if first else register.pages[0]
         words = f"{_letter(register.letter)} to page {_name(other)}"
-        # On the side that is kept when the seam is cut: towards this page's own middle.
+        # On the side that remains when the seam is cut: towards this page's own middle.
         left = register.upright and first
         below = not register.upright and not first
         anchor: Anchor = "end" if left else "start"
