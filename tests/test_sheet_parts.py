@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,17 +14,12 @@ from reportlab.platypus import PageBreak
 
 from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import fit, plain, width_of
-from jiggen.draw.labels import spread
-from jiggen.draw.shapes import Line, Pen
+from jiggen.draw.labels import place_boxes, spread
 from jiggen.report.sheet.document import MARGIN, frame_size, write_document
-from jiggen.report.sheet.drawing import broken
 from jiggen.report.sheet.flowables import Picture, headline, para, section, table, typeset
 from jiggen.report.sheet.measures import full, short
 from jiggen.report.sheet.tiling import APART, OVERLAP, Window, cut, registers, seams
 from jiggen.units import number
-
-PEN = Pen(0.1)
-
 
 # -- words on lines -----------------------------------------------------------------------------
 
@@ -97,17 +93,19 @@ def test_nothing_is_spread_to_nothing():
     assert spread([], 4.0, 0.0, 100.0) == []
 
 
-def test_a_line_is_broken_where_words_stand():
-    line = Line((0.0, 5.0), (20.0, 5.0), PEN)
-    pieces = broken(line, [(8.0, 4.0, 10.0, 6.0), (30.0, 4.0, 31.0, 6.0), (2.0, 6.0, 3.0, 7.0)])
-    ends = [(piece.start, piece.end) for piece in pieces]
-    assert ends == [((0.0, 5.0), (7.7, 5.0)), ((10.3, 5.0), (20.0, 5.0))]
-    upright = broken(Line((1.0, 0.0), (1.0, -9.0), PEN), [(0.0, -4.0, 2.0, -2.0)])
-    assert [(p.start, p.end) for p in upright] == [
-        ((1.0, -9.0), (1.0, -4.3)),
-        ((1.0, -1.7), (1.0, 0.0)),
-    ]
-    assert broken(line, [(-1.0, 0.0, 21.0, 9.0)]) == []
+def test_boxes_keep_to_their_room_or_have_no_place():
+    centres, clear = np.array([(0.0, 0.0), (9.0, 0.0)]), np.array([2.0, 2.0])
+    no_lines = np.empty((0, 4))
+    room = (-20.0, -4.0, 20.0, 8.0)
+    first, second = place_boxes([(6.0, 2.0)] * 2, centres, clear, no_lines, room)
+    for place in (first, second):
+        x0, y0, x1, y1 = place[0]
+        assert room[0] <= x0 and room[1] <= y0 and x1 <= room[2] and y1 <= room[3]
+    (x0, y0, x1, y1), (x2, y2, x3, y3) = first[0], second[0]
+    assert x1 <= x2 or x3 <= x0 or y1 <= y2 or y3 <= y0
+    assert place_boxes([(50.0, 2.0)], centres[:1], clear[:1], no_lines, room, 30.0) == [None]
+    near = [(-9.0, -9.0, 9.0, 9.0)]
+    assert place_boxes([(6.0, 2.0)], centres[:1], clear[:1], np.array(near), None, 5.0) == [None]
 
 
 # -- tiles --------------------------------------------------------------------------------------

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import count
+from itertools import count, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
+
+from jiggen.draw.shapes import Box
 
 Boxes = NDArray[np.float64]
 """(n, 4) float, mm: least x, least y, greatest x, greatest y."""
@@ -27,7 +30,7 @@ class Label:
     """A name written in a `box` (least x, y, greatest x, y); `leader` when it is farther off."""
 
     text: str
-    box: tuple[float, float, float, float]
+    box: Box
     leader: bool
 
     @property
@@ -52,32 +55,58 @@ def place_labels(
     """A place for each name beside its hole, clear of holes, `lines` and the names before it.
 
     `centres` is (n, 2) and `keep_clear` (n,) float, mm: half the side of the square around a
-    hole that stays free.  `height` is the names' cap height in mm.
+    hole that stays free.  `height` is the names' cap height in mm; any plain font will do.
     """
+    sizes = [(text_width(name, height), height) for name in names]
+    places = place_boxes(sizes, centres, keep_clear, lines)
+    return tuple(Label(name, *place) for name, place in zip(names, places, strict=True) if place)
+
+
+def place_boxes(
+    sizes: Sequence[tuple[float, float]],
+    centres: NDArray[np.float64],
+    keep_clear: NDArray[np.float64],
+    lines: Boxes,
+    room: Box | None = None,
+    farthest: float = math.inf,
+) -> list[tuple[Box, bool] | None]:
+    """As `place_labels`, for names of known `sizes`: each box, and whether it needs a leader.
+
+    None where there is no free place in the `room` within `farthest` mm of the hole.
+    """
+    if room:  # nothing in it is farther off
+        farthest = min(farthest, math.dist(room[:2], room[2:]))
     reach = keep_clear[:, None]
     obstacles = np.vstack([np.hstack([centres - reach, centres + reach]), lines])
-    labels = []
-    for name, centre, clear in zip(names, centres, keep_clear, strict=True):
-        size = np.array([text_width(name, height), height])
-        box, leader = _free_box(centre, float(clear), size, obstacles)
-        obstacles = np.vstack([obstacles, box])
-        x0, y0, x1, y1 = box.tolist()
-        labels.append(Label(name, (x0, y0, x1, y1), leader))
-    return tuple(labels)
+    found: list[tuple[Box, bool] | None] = []
+    for size, centre, clear in zip(sizes, centres, keep_clear, strict=True):
+        place = _free_box(centre, float(clear), np.array(size), obstacles, room, farthest)
+        if place:
+            obstacles = np.vstack([obstacles, place[0]])
+        found.append(place)
+    return found
 
 
 def _free_box(
-    centre: NDArray[np.float64], clear: float, size: NDArray[np.float64], obstacles: Boxes
-) -> tuple[NDArray[np.float64], bool]:
-    """The nearest free place; there always is one, since the sheet has no end."""
+    centre: NDArray[np.float64],
+    clear: float,
+    size: NDArray[np.float64],
+    obstacles: Boxes,
+    room: Box | None,
+    farthest: float,
+) -> tuple[Box, bool] | None:
+    """The nearest free place; there always is one on a sheet without end."""
     outwards = DIRECTIONS * (1.0, -1.0 if centre[1] < 0 else 1.0)
-    for step in count():
+    for step in takewhile(lambda step: clear + GAP + step * STEP <= farthest, count()):
         middles = centre + outwards * (size / 2 + clear + GAP + step * STEP)
         boxes = np.hstack([middles - size / 2, middles + size / 2])
-        free = np.flatnonzero(~_overlap(boxes, obstacles).any(axis=1))
-        if free.size:
-            return boxes[free[0]], step > 0
-    raise AssertionError("count() has no end")
+        free = ~_overlap(boxes, obstacles).any(axis=1)
+        if room:
+            free &= ((boxes[:, :2] >= room[:2]) & (boxes[:, 2:] <= room[2:])).all(axis=1)
+        if free.any():
+            x0, y0, x1, y1 = boxes[free.argmax()].tolist()
+            return (x0, y0, x1, y1), step > 0
+    return None
 
 
 def _overlap(boxes: Boxes, others: Boxes) -> NDArray[np.bool_]:

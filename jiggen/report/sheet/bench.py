@@ -278,7 +278,7 @@ def _readings(job: JigRecord, units: Units, width: float) -> Iterator[Flowable]:
 def _holes(job: JigRecord, units: Units, width: float) -> Flowable:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
-    shares = (0.20, 0.18, 0.18, 0.10, 0.10, 0.10, 0.07, 0.07)
+    shares = (0.16, 0.175, 0.175, 0.115, 0.115, 0.12, 0.07, 0.07)
     names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]
     names += [f"{ski} ski" for ski in skis]
     rows: list[Sequence[Cell]] = []

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from jiggen.draw.figures import arrow, cross, leader, polyline
 from jiggen.draw.fonts import POINT, plain, points, width_of
-from jiggen.draw.labels import Label, place_labels, spread
-from jiggen.draw.shapes import Anchor, Box, Circle, Line, Pen, Point, Shape, grey
+from jiggen.draw.labels import Label, place_boxes, spread
+from jiggen.draw.shapes import WHITE, Anchor, Area, Box, Circle, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
 from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.flowables import Picture, typeset
@@ -43,8 +43,9 @@ EDGE = Pen(0.2, grey(0.55), (2.5, 1.5))
 RING, CROSS, LEADER = Pen(0.25), Pen(0.13), Pen(0.1, grey(0.3))
 CLEAR = 0.3  # mm to either side of a line that names keep clear of
 ENDLESS = 1e5  # mm
-FENCE = 60.0  # mm: how wide the ground around a drawing is barred to names
 
+Named = tuple[tuple[Hole, Label], ...]
+"""Holes and the places of their ids."""
 Dimensions = Mapping[float, float]
 """From a coordinate to the other coordinate of the hole where its line starts; ski frame, mm."""
 
@@ -77,15 +78,16 @@ def layout_drawing(job: JigRecord, units: Units, width: float) -> Picture:
     """
     plan = _plan(job, units, width)
     names = _names(plan)
-    shapes = [*_ski(plan), *draw_holes(job.holes, plan.view, ARM)]
-    if names:
-        shapes += draw_names(job.holes, plan.view, names, ID_SIZE)
-    bottom = plan.room[1]
+    shapes = [*_ski(plan)]
+    bottom = plan.room[1] - STRIP
     if plan.fits:
-        gaps = [name.box for name in names]
-        shapes += [*_along(plan, gaps), *_across(plan, gaps)]
+        shapes += [*_along(plan), *_across(plan)]
         bottom -= KNEE + GAP + _widest(plan.along, units)
-    bottom -= STRIP
+    for _, name in names:  # dimension lines stop beside it
+        x0, y0, x1, y1 = box_around(name.box[:2], name.box[2:])
+        shapes.append(Area(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), WHITE))
+    shapes += draw_holes(job.holes, plan.view, ARM)
+    shapes += draw_names(names, plan.view, ID_SIZE)
     unit = "mm" if units == "mm" else "mm (inches)"
     note = (
         f"Smaller than life; {unit}, measured from the mounting mark and the centre line. "
@@ -127,20 +129,19 @@ def _words(value: float, units: Units) -> str:
     return short(abs(value), units) if value else "0"
 
 
-def _along(plan: _Plan, gaps: Sequence[Box]) -> Iterator[Shape]:
-    """The dimensions along the ski, their lines broken at `gaps`."""
+def _along(plan: _Plan) -> Iterator[Shape]:
+    """The dimensions along the ski."""
     foot = plan.room[1]
     starts = [plan.view.at(x, y) for x, y in plan.along.items()]
     places = spread((x for x, _ in starts), PITCH, PITCH / 2, plan.width - PITCH / 2)
     for (x, y), place, value in zip(starts, places, plan.along, strict=True):
-        yield from broken(Line((x, y), (x, foot), THIN), gaps)
-        yield from polyline([(x, foot), (place, foot - KNEE)], THIN)
+        yield from polyline([(x, y), (x, foot), (place, foot - KNEE)], THIN)
         at = (place + HALF_LINE, foot - KNEE - GAP)
         yield typeset(at, _words(value, plan.units), SIZE, anchor="end", turn=90)
 
 
-def _across(plan: _Plan, gaps: Sequence[Box]) -> Iterator[Shape]:
-    """The dimensions across the ski at both ends, their lines broken at `gaps`."""
+def _across(plan: _Plan) -> Iterator[Shape]:
+    """The dimensions across the ski at both ends."""
     left, foot, right, top = plan.room
     ends: tuple[tuple[Dimensions, float, int, Anchor], ...] = (
         (plan.behind, left, -1, "end"),
@@ -151,31 +152,11 @@ def _across(plan: _Plan, gaps: Sequence[Box]) -> Iterator[Shape]:
         places = spread((y for _, y in starts), PITCH, foot + PITCH / 2, top - PITCH / 2)
         for (x, y), place, value in zip(starts, places, column, strict=True):
             if value:  # the centre line is drawn already
-                yield from broken(Line((x, y), (edge, y), THIN), gaps)
+                yield Line((x, y), (edge, y), THIN)
             knee = edge + way * KNEE
             yield from polyline([(edge, y), (knee, place)], THIN)
             at = (knee + way * GAP, place - HALF_LINE)
             yield typeset(at, _words(value, plan.units), SIZE, anchor=anchor)
-
-
-def broken(line: Line, gaps: Iterable[Box]) -> list[Line]:
-    """What is left of a line along x or y where `gaps` are kept free."""
-    along, across = (0, 1) if line.start[1] == line.end[1] else (1, 0)
-    low, high = sorted((line.start[along], line.end[along]))
-    at = line.start[across]
-    met = sorted(
-        (box[along] - CLEAR, box[along + 2] + CLEAR)
-        for box in gaps
-        if box[across] - CLEAR < at < box[across + 2] + CLEAR
-    )
-    pieces = []
-    for first, last in [*met, (high, high)]:
-        if min(first, high) > low:
-            ends = [(low, at), (min(first, high), at)]
-            start, end = (end if along == 0 else end[::-1] for end in ends)
-            pieces.append(Line(start, end, line.pen))
-        low = max(low, last)
-    return pieces
 
 
 def _ski(plan: _Plan) -> Iterator[Shape]:
@@ -196,14 +177,14 @@ def _ski(plan: _Plan) -> Iterator[Shape]:
     yield typeset((plan.width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
 
 
-def _names(plan: _Plan) -> tuple[Label, ...]:
+def _names(plan: _Plan) -> Named:
     """Places for the holes' ids; none at all unless there is one for each."""
-    if len(plan.job.holes) > MANY:
+    holes = plan.job.holes
+    if len(holes) > MANY:
         return ()
-    skis = plan.job.inputs.ski
-    obstacles = [*ski_lines(plan.view, (skis.least,)), *fence(plan.room)]
-    names = place_names(plan.job.holes, plan.view, ARM, obstacles, ID_SIZE)
-    return names if all(inside(name, plan.room) for name in names) else ()
+    obstacles = ski_lines(plan.view, (plan.job.inputs.ski.least,))
+    names = place_names(holes, plan.view, ARM, obstacles, ID_SIZE, plan.room)
+    return names if len(names) == len(holes) else ()
 
 
 # -- holes and their names, at any scale; the 1:1 pages have them too ---------------------------
@@ -231,44 +212,38 @@ def draw_holes(holes: Sequence[Hole], view: View, arm: float) -> Iterator[Shape]
 
 
 def place_names(
-    holes: Sequence[Hole], view: View, arm: float, obstacles: Sequence[Box], size: float
-) -> tuple[Label, ...]:
-    """A place for each hole's id in `size` points, clear of holes, obstacles and other ids."""
-    height = points(size)
+    holes: Sequence[Hole],
+    view: View,
+    arm: float,
+    obstacles: Sequence[Box],
+    size: float,
+    room: Box,
+    farthest: float = math.inf,
+) -> Named:
+    """A place in `room` for each hole's id in `size` points, clear of holes and `obstacles`.
+
+    Ids without a free place within `farthest` mm of their hole are left out.
+    """
     names = [plain(hole.id) for hole in holes]
-    # The widths are known here, while `place_labels` assumes `height` for each character.
-    stand_ins = ["n" * math.ceil(width_of(name, size) / height) for name in names]
-    labels = place_labels(
-        stand_ins,
+    boxes = place_boxes(
+        [(width_of(name, size), points(size)) for name in names],
         np.array([view.at(hole.x, hole.y) for hole in holes]).reshape(-1, 2),
         np.array([view.scale * hole.diameter / 2 for hole in holes]) + arm,
         np.array(obstacles).reshape(-1, 4),
-        height,
+        room,
+        farthest,
     )
-    return tuple(replace(label, text=name) for label, name in zip(labels, names, strict=True))
+    found = zip(holes, names, boxes, strict=True)
+    return tuple((hole, Label(name, *box)) for hole, name, box in found if box)
 
 
-def draw_names(
-    holes: Sequence[Hole], view: View, labels: Sequence[Label], size: float
-) -> Iterator[Shape]:
+def draw_names(named: Named, view: View, size: float) -> Iterator[Shape]:
     """Each id in its place, with a line from its hole where that is farther off."""
-    for hole, label in zip(holes, labels, strict=True):
+    for hole, label in named:
         yield typeset((label.centre[0], label.box[1]), label.text, size, anchor="middle")
         if label.leader:
             radius = view.scale * hole.diameter / 2
             yield leader(view.at(hole.x, hole.y), radius, label.box, LEADER)
-
-
-def inside(label: Label, room: Box) -> bool:
-    """Whether a name lies within `room`."""
-    (x0, y0, x1, y1), (left, foot, right, top) = label.box, room
-    return left <= x0 and foot <= y0 and x1 <= right and y1 <= top
-
-
-def distance(hole: Point, label: Label) -> float:
-    """How far a name lies from the middle of its hole, mm."""
-    x0, y0, x1, y1 = label.box
-    return math.dist(hole, (min(max(hole[0], x0), x1), min(max(hole[1], y0), y1)))
 
 
 def box_around(start: Point, end: Point, clear: float = CLEAR) -> Box:
@@ -279,17 +254,6 @@ def box_around(start: Point, end: Point, clear: float = CLEAR) -> Box:
         min(y0, y1) - clear,
         max(x0, x1) + clear,
         max(y0, y1) + clear,
-    )
-
-
-def fence(room: Box) -> tuple[Box, ...]:
-    """Four boxes around `room` that keep names inside, as long as there is a place inside."""
-    left, foot, right, top = room
-    return (
-        (left - FENCE, foot - FENCE, left, top + FENCE),
-        (right, foot - FENCE, right + FENCE, top + FENCE),
-        (left - FENCE, foot - FENCE, right + FENCE, foot),
-        (left - FENCE, top, right + FENCE, top + FENCE),
     )
 
 

@@ -23,11 +23,8 @@ from jiggen.report.sheet.document import LYING, Size, Units
 from jiggen.report.sheet.drawing import (
     View,
     box_around,
-    distance,
     draw_holes,
     draw_names,
-    fence,
-    inside,
     place_names,
     ski_lines,
 )
@@ -250,15 +247,10 @@ def _hole_names(tile: _Tile, written: list[Box]) -> Iterator[Shape]:
     left, foot, right, top = tile.room
     skis, view = tile.job.inputs.ski, tile.view
     free = (left, foot, right, top - BAND)
-    obstacles = [*ski_lines(view, (skis.least, skis.most)), *written, *fence(free)]
+    obstacles = [*ski_lines(view, (skis.least, skis.most)), *written]
     for size in ID_SIZES if len(tile.holes) <= MANY else ID_SIZES[-1:]:
-        labels = place_names(tile.holes, view, ARM, obstacles, size)
-        named = [
-            (hole, label)
-            for hole, label in zip(tile.holes, labels, strict=True)
-            if inside(label, free) and distance(view.at(hole.x, hole.y), label) <= LEADER
-        ]
-        if len(named) == len(labels):
+        named = place_names(tile.holes, view, ARM, obstacles, size, free, LEADER)
+        if len(named) == len(tile.holes):
             break
     else:
         left_half = view.mark > (left + right) / 2
@@ -266,7 +258,7 @@ def _hole_names(tile: _Tile, written: list[Box]) -> Iterator[Shape]:
         anchor: Anchor = "start" if left_half else "end"
         words = "Names that did not fit here are in the list of holes."
         yield typeset(at, words, SMALL, anchor=anchor)
-    yield from draw_names([hole for hole, _ in named], view, [label for _, label in named], size)
+    yield from draw_names(named, view, size)
 
 
 # -- around the window --------------------------------------------------------------------------
