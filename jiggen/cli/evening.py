@@ -140,9 +140,10 @@ def _built(
     from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.pipeline.evening import build_evening, load_kernel
 
+    folder = out.absolute() if cluster else out  # its workers start in folders of their own
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
     with executors as executor, _shown_jigs(len(plan.jigs)) as done:
-        return build_evening(plan, out, executor=executor, force=force, done=lambda _: done())
+        return build_evening(plan, folder, executor=executor, force=force, done=lambda _: done())
 
 
 def _sheet(plan: Plan, outcomes: tuple[Outcome, ...], out: Path, paper: options.Paper) -> Path:

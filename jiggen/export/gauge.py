@@ -16,7 +16,7 @@ CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no sou
 
 
 def measurements_toml(readings: Readings) -> str:
-    """The blank that is filled in by hand: what was asked, and a row a reading."""
+    """The blank that is filled in by hand: what was asked, and one row per reading."""
     return "\n".join([*_head(readings), *_rows(readings), *FITS]) + "\n"
 
 

@@ -1,15 +1,25 @@
-"""Write the parts of any product into a folder: STL, 3MF and STEP."""
+"""Write what the CAD kernel drew into a folder: STL, 3MF and STEP of any product, and pictures."""
 
 from __future__ import annotations
 
 import errno
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from itertools import count
 from pathlib import Path
 
+from jiggen.design.engraving import DEPTH
+from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
+from jiggen.design.fit_ladder import STRIP_HEIGHT
+from jiggen.design.gauge_frame import DEPTH as GAUGE_DEPTH
+from jiggen.design.gauge_frame import THICKNESS as GAUGE_THICKNESS
+from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
+from jiggen.design.trial import DEPTH as TRIAL_DEPTH
+from jiggen.design.trial import THICKNESS as TRIAL_THICKNESS
+from jiggen.export.ladders import apart
 from jiggen.export.meshes import PartMesh, stl_bytes, write_beds
+from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
 from jiggen.record.model import PrintBed
@@ -20,6 +30,8 @@ STEP_END = "END-ISO-10303-21;"  # the last words of every exchange file
 CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
 USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
 PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")
+GAUGE_ZOOM = 1.15
+MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 
 
 def write_parts(
@@ -84,3 +96,50 @@ def normalised(text: str, products: Mapping[str, str]) -> str:
         return f"{match[1]}'{name}','{name}'"
 
     return PRODUCT.sub(named, text)
+
+
+# -- pictures ------------------------------------------------------------------------------------
+
+
+def draw_jig(design: Design, model: Model, meshes: Meshes, path: Path) -> None:
+    """Write the picture of a jig on a ski, halves apart; `meshes` by part, as they are printed."""
+    moved = apart(design)
+    ends = [(b.plate.start + moved[b.name], b.plate.stop + moved[b.name]) for b in design.bodies]
+    start, stop = min(low for low, _ in ends), max(high for _, high in ends)
+    ski = ski_piece((start - MORE_SKI, stop + MORE_SKI), design.settings.ski.middle)
+    floors = {
+        **dict.fromkeys(("body", "pinion", "knob"), design.settings.body - DEPTH),
+        "rail": design.mechanism.rail.top_z - DEPTH,
+    }
+    draw_preview([ski, *_shown(model, meshes, floors, moved)], path)
+
+
+def draw_trial(model: Model, meshes: Meshes, path: Path) -> None:
+    """Write the picture of a trial plate."""
+    draw_preview(list(_shown(model, meshes, {"plate": TRIAL_THICKNESS - TRIAL_DEPTH})), path)
+
+
+def draw_gauge(model: Model, meshes: Meshes, path: Path) -> None:
+    """Write the picture of a gauge."""
+    floors = {"gauge": GAUGE_THICKNESS - GAUGE_DEPTH, "slots": STRIP_HEIGHT - LADDER_DEPTH}
+    draw_preview(list(_shown(model, meshes, floors)), path, GAUGE_ZOOM)
+
+
+def _shown(
+    model: Model,
+    meshes: Meshes,
+    floors: Mapping[str, float],
+    moved: Mapping[str, float] | None = None,
+) -> Iterator[Shown]:
+    """Every piece where it goes, `moved` along the ski by its name, mm.
+
+    `floors` are the heights of engraved floors by kind of part; other kinds have none.
+    """
+    for part in model.parts:
+        mesh, kind = meshes[part.name], part.piece.kind
+        for placed in part.piece.placed:
+            pose = part.piece.to_ski(placed)
+            pose[0, 3] += (moved or {}).get(placed.name, 0.0)
+            vertices = mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
+            whole = Shown(kind, vertices, mesh.triangles)
+            yield from inked(whole, floors[kind]) if kind in floors else [whole]

@@ -21,7 +21,6 @@ from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
-from jiggen.export import pictures
 from jiggen.export.gauge import gauge_record, measurements_toml
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.ladders import range_entries
@@ -35,6 +34,7 @@ from jiggen.export.manifest import (
     part_entries,
     versions,
 )
+from jiggen.export.write import draw_gauge, draw_jig, draw_trial
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
 from jiggen.job import Job
 from jiggen.layout import Layout
@@ -162,7 +162,7 @@ def _plan_dxf(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
 
 
 def _jig_picture(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
-    pictures.draw_jig(drawn.plan.design, drawn.model, drawn.meshes, path)
+    draw_jig(drawn.plan.design, drawn.model, drawn.meshes, path)
 
 
 def _sheet(_: Drawn[PlannedJig], record: JigRecord, path: Path) -> None:
@@ -238,7 +238,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
 
 
 def _trial_picture(drawn: Drawn[Planned[Trial]], _: TrialRecord, path: Path) -> None:
-    pictures.draw_trial(drawn.model, drawn.meshes, path)
+    draw_trial(drawn.model, drawn.meshes, path)
 
 
 TRIAL = Product[TrialJob, Planned[Trial], TrialRecord](
@@ -273,7 +273,7 @@ def _gauge_record(drawn: Drawn[Planned[Gauge]]) -> GaugeRecord:
 
 
 def _gauge_picture(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
-    pictures.draw_gauge(drawn.model, drawn.meshes, path)
+    draw_gauge(drawn.model, drawn.meshes, path)
 
 
 def _measurements(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
