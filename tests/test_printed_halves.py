@@ -149,7 +149,7 @@ def test_a_reading_from_half_to_half_is_refused_in_its_own_words(folder, tmp_pat
     assert main(["printed", str(folder), str(blank), "--json"]) == 2
     [finding] = json.loads(capsys.readouterr().out)["errors"]
     assert finding["code"] == "printer.loose-halves"
-    assert "toe-1 and heel-1 are in two halves, loose from each other" in finding["message"]
+    assert "toe-1 and heel-1 are in two halves that are not connected" in finding["message"]
     assert "set on the ski" in finding["hint"]
 
 

@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from jiggen import options as table
-from jiggen.cli import options
-from jiggen.cli.output import columns, fixed, warn, wrapped, write
+from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import Finding
 from jiggen.options import result
@@ -54,9 +53,9 @@ def accuracy(
     found = _compare(chosen, stated, limit)
     if plot:
         write_plot(plot, (found.jig, found.sheet), settings.ski.most, limit)
-    write(as_json, lambda: as_data(found), lambda: as_text(found))
+    output.write(as_json, lambda: as_data(found), lambda: as_text(found))
     if not as_json:
-        warn(found.warnings)
+        output.warn(found.warnings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +123,7 @@ def as_text(found: Comparison) -> str:
 def _hole_lines(found: Comparison) -> list[str]:
     budgets = (found.jig, found.sheet)
     rows = zip(found.jig.layout.ids, *(_cells(each, found.limit) for each in budgets), strict=True)
-    table = columns(
+    table = output.columns(
         ("hole", *("x", "y", "off ", "worst") * 2),
         ((name, *jig, *sheet) for name, jig, sheet in rows),
         width=8,
@@ -139,7 +138,7 @@ def _hole_lines(found: Comparison) -> list[str]:
         f"{' ' * width}{titles}".rstrip(),
         *table,
         "",
-        *wrapped(words),
+        *output.wrapped(words),
         f"* over the limit of {found.limit:g} mm",
     ]
 
@@ -147,7 +146,12 @@ def _hole_lines(found: Comparison) -> list[str]:
 def _cells(budget: Budget, limit: float) -> list[tuple[str, ...]]:
     rows = zip(budget.expected, budget.radial_expected, budget.radial_worst, strict=True)
     return [
-        (fixed(x), fixed(y), f"{fixed(off)}{'*' if off > limit else ' '}", fixed(worst))
+        (
+            output.fixed(x),
+            output.fixed(y),
+            f"{output.fixed(off)}{'*' if off > limit else ' '}",
+            output.fixed(worst),
+        )
         for (x, y), off, worst in rows
     ]
 
@@ -158,10 +162,10 @@ def _spacing_lines(found: Comparison) -> list[str]:
     jig, sheet = group_spacing(found.jig), group_spacing(found.sheet)
     if not jig:
         return ["No group has two holes whose distance from one another could be off."]
-    rows = ((name, fixed(jig[name]), fixed(sheet[name])) for name in jig)
+    rows = ((name, output.fixed(jig[name]), output.fixed(sheet[name])) for name in jig)
     return [
         "Distance between two holes of a group: 95 of 100 within, for the worst two, mm.",
-        *columns(("", "jig", "sheet"), rows, width=8),
+        *output.columns(("", "jig", "sheet"), rows, width=8),
     ]
 
 

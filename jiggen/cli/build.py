@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen import options as table
-from jiggen.cli import options
-from jiggen.cli.output import end, shown_progress, warn, write
+from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import Finding
 from jiggen.options import SKI
@@ -95,7 +94,7 @@ def build(
     from jiggen.report.summary import summary
 
     target = out or Path("out") / folder_name(job.pattern.name, *dict.fromkeys(job.boots))
-    with shown_progress():
+    with output.shown_progress():
         made = build_jig(job, target, force=force)
     _finish(made, summary(made.record, made.verification, made.folder), as_json, made.warnings)
 
@@ -107,10 +106,12 @@ def _finish(
     warnings: tuple[Finding, ...] = (),
 ) -> None:
     """Write what was made and its warnings; exit code 1 when its verification failed."""
-    write(as_json, lambda: {"folder": str(made.folder), **made.record.values()}, lambda: text)
+    output.write(
+        as_json, lambda: {"folder": str(made.folder), **made.record.values()}, lambda: text
+    )
     if not as_json:
-        warn(warnings)
-    end(passed=made.verification.passed)
+        output.warn(warnings)
+    output.end(passed=made.verification.passed)
 
 
 @command(PATTERNS)
@@ -137,7 +138,7 @@ def trial(
     from jiggen.report.summary import trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
-    with shown_progress():
+    with output.shown_progress():
         made = build_product(TRIAL, TrialJob(holes, Bed(*bed), profile), target, force=force)
     scaled = made.plan.design.scaled
     text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
@@ -167,7 +168,7 @@ def gauge(
     from jiggen.report.summary import gauge_summary
 
     wanted = GaugeJob(Bed(*bed), options.read_bush(bush), caliper)
-    with shown_progress():
+    with output.shown_progress():
         made = build_product(GAUGE, wanted, out, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
     then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
@@ -185,12 +186,12 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
     from jiggen.verify import verdict
 
     verification = check_folder(folder)
-    write(
+    output.write(
         as_json,
         verification.as_dict,
         lambda: f"{as_table(verification)}\n\n{verdict(verification)}",
     )
-    end(passed=verification.passed)
+    output.end(passed=verification.passed)
 
 
 @command(JIGS)
@@ -226,7 +227,7 @@ def sheet(
     if state != SkiState():
         record = redrilled(record, state, asked)
     write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
-    write(
+    output.write(
         as_json,
         lambda: {"file": str(target), "paper": paper, "units": units, "ticket": ticket},
         lambda: f"{target}\nPrint it at 100 %, and check its bars with a ruler.",

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen import options as table
-from jiggen.cli import options
-from jiggen.cli.output import columns, fixed, plain, records, write
+from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import Option
 
@@ -62,7 +61,7 @@ def lay_out(
         from jiggen.files import write_whole
 
         write_whole(dxf, layout_dxf(found, ski), "--dxf")
-    write(as_json, lambda: as_data(found), lambda: as_text(found))
+    output.write(as_json, lambda: as_data(found), lambda: as_text(found))
 
 
 def as_data(found: Layout) -> dict[str, Any]:
@@ -76,11 +75,11 @@ def as_data(found: Layout) -> dict[str, Any]:
         "side": found.side,
         "pair": found.pair,
         "bounds": found.bounds,
-        "holes": records(
+        "holes": output.records(
             id=found.ids, group=found.groups, x=x, y=y, diameter=found.diameters, depth=found.depths
         ),
     }
-    return plain(data)
+    return output.plain(data)
 
 
 def as_text(found: Layout) -> str:
@@ -91,9 +90,9 @@ def as_text(found: Layout) -> str:
             found.pattern,
             mount_line(found),
             "",
-            *columns(
+            *output.columns(
                 ("hole", "x", "y", "drill", "depth"),
-                ((name, *map(fixed, row)) for name, *row in rows),
+                ((name, *map(output.fixed, row)) for name, *row in rows),
             ),
             "",
             "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
@@ -120,7 +119,7 @@ def patterns(as_json: options.JsonOption) -> None:
     from jiggen.report.patterns import table as as_table
 
     listed = list_patterns()
-    write(
+    output.write(
         as_json,
         lambda: {"patterns": [entry.as_dict() for entry in listed]},
         lambda: (
@@ -185,7 +184,7 @@ def materials(name: Annotated[str | None, ONE_MATERIAL], as_json: options.JsonOp
     from jiggen.tables.materials import materials as listed
 
     one = None if name is None else material(name, "NAME")
-    write(
+    output.write(
         as_json,
         lambda: as_data(listed() if one is None else (one,)),
         lambda: as_table() if one is None else described(one),

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, get_args
 import typer
 
 from jiggen.cli import options
-from jiggen.cli.output import counted
 from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.errors import Finding
 from jiggen.options import Option, result
+from jiggen.units import counted
 
 if TYPE_CHECKING:
     from jiggen.importing import Imported

@@ -11,14 +11,20 @@ from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from jiggen.cli.program import app
 from jiggen.errors import CheckFailed, Finding
 from jiggen.progress import announce, announcing_to
-from jiggen.units import counted as counted
+from jiggen.units import counted
+
+if TYPE_CHECKING:
+    from jiggen.measure.adjustment import GrossError
+
+if TYPE_CHECKING:
+    pass
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
@@ -124,6 +130,27 @@ def reading_table(
         for row in range(len(labels))
     ]
     return columns((title, "read", "fits", "off"), rows, notes=notes)
+
+
+def gross_error_record(labels: Sequence[str], wrong: GrossError[Any] | None) -> Any:
+    """For JSON: the reading that is most likely wrong, by how much, and which others may be."""
+    return wrong and {
+        "name": labels[wrong.row],
+        "off": wrong.off,
+        "normalised": wrong.normalised,
+        "likely": wrong.likely,
+        "rivals": [labels[row] for row in wrong.rivals],
+    }
+
+
+def agreement(
+    freedom: float, within: float, assumed: float, unit: str = "mm", places: int = 2
+) -> str:
+    """A sentence on how well readings agree, of which `freedom` are more than needed."""
+    spare = round(freedom)
+    more = counted(spare, "more reading") if spare else "Not one reading more"
+    agree = f"they agree within {within:.{places}f} {unit}" if spare else "nothing checks them"
+    return f"{more} than needed; {agree} ({assumed:.2g} {unit} was assumed)."
 
 
 def wrapped(words: str) -> list[str]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from jiggen.cli import options
-from jiggen.cli.output import columns, fixed, reading_table, records, write, write_judged
+from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option, result
@@ -76,7 +75,7 @@ def printed(
     printout = read_printout(folder)
     if blank is not None:
         _write_blank(blank, folder, printout.jig, limit)
-        write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
+        output.write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
         return
     assert file is not None  # it is the one or the other
 
@@ -99,7 +98,9 @@ def printed(
     lines = as_text(found, made)
     if written:
         lines += f"\n\nWritten: {written}\nBuild with it: --printer {name}"
-    write_judged(as_json, lambda: as_data(found, made), lambda: lines, against, written=written)
+    output.write_judged(
+        as_json, lambda: as_data(found, made), lambda: lines, against, written=written
+    )
 
 
 def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> None:
@@ -117,7 +118,7 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
     """Everything for ``--json``; mm, degrees and factors."""
-    fit, wrong = found.fit, found.gross_error
+    fit = found.fit
     labels = [str(reading) for reading in found.readings.distances]
     read = slice(fit.equations.readings)
     bodies = zip(found.jig.bodies, found.bodies, strict=True)
@@ -136,7 +137,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
         **({"halves": {k: _stretches(v) for k, v in found.halves.items()}} if loose else {}),
         "bodies": {body.name: _values(*values) for body, values in bodies},
         "joint": found.joint and _values(*found.joint),
-        "readings": records(
+        "readings": output.records(
             name=labels,
             centres=fit.equations.values[read].tolist(),
             off=fit.residuals[read].tolist(),
@@ -144,7 +145,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
         ),
         "likelihood": fit.likelihood,
         "spread": fit.spread,
-        "doubt": wrong and {"name": labels[wrong.row], "off": wrong.off, "likely": wrong.likely},
+        "doubt": output.gross_error_record(labels, found.gross_error),
         "profile": made and made.model_dump(),
     }
 
@@ -170,7 +171,7 @@ def _reading_lines(found: PrintedFit) -> list[str]:
     from jiggen.measure.adjustment import wrong_row
 
     labels = [f"{reading.first} to {reading.second}" for reading in found.readings.distances]
-    return reading_table(
+    return output.reading_table(
         "centre to centre",
         labels,
         found.fit.equations.values,
@@ -181,14 +182,14 @@ def _reading_lines(found: PrintedFit) -> list[str]:
 
 def _hole_lines(found: PrintedFit) -> list[str]:
     return [
-        *columns(
+        *output.columns(
             ("hole", "off x", "off y", "off", "known to", "at worst"),
             (
                 (
                     hole.hole,
-                    fixed(hole.dx, sign="+"),
-                    fixed(hole.dy, sign="+"),
-                    *map(fixed, (hole.off, hole.known, hole.at_worst)),
+                    output.fixed(hole.dx, sign="+"),
+                    output.fixed(hole.dy, sign="+"),
+                    *map(output.fixed, (hole.off, hole.known, hole.at_worst)),
                 )
                 for hole in found.expected
             ),

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from jiggen.cli import options
-from jiggen.cli.output import reading_table, records, wrapped, write, write_judged
+from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.options import Option
 
@@ -83,7 +82,7 @@ def fit(
     lines = _reading_lines(found)
     if made:
         lines += ["", as_text(made), "", f"Written: {written}", f"Build with it: --printer {name}"]
-    write_judged(
+    output.write_judged(
         as_json,
         lambda: as_data(found) | {"profile": made and made.model_dump()},
         lambda: "\n".join(lines),
@@ -109,7 +108,7 @@ def list_all(as_json: options.JsonOption) -> None:
         lines += ["", f"They are kept in {folder()}; jiggen profile show NAME says more."]
     else:
         lines = ["None yet: print the gauge of jiggen gauge, then jiggen profile fit."]
-    write(
+    output.write(
         as_json,
         lambda: {"profiles": [one.model_dump() for one in stored]},
         lambda: "\n".join(lines),
@@ -122,7 +121,7 @@ def show(name: Annotated[str, STORED], as_json: options.JsonOption) -> None:
     from jiggen.measure.printer.profile import find_profile
 
     found = find_profile(name)
-    write(as_json, found.model_dump, lambda: as_text(found))
+    output.write(as_json, found.model_dump, lambda: as_text(found))
 
 
 def as_text(found: Profile) -> str:
@@ -167,7 +166,7 @@ def as_data(found: GaugeFit) -> dict[str, Any]:
             else None
             for key in PARAMETERS
         },
-        "readings": records(
+        "readings": output.records(
             name=labels,
             read=fitted.equations.values.tolist(),
             off=fitted.residuals.tolist(),
@@ -178,13 +177,7 @@ def as_data(found: GaugeFit) -> dict[str, Any]:
         "squares": fitted.squares,
         "likelihood": fitted.likelihood,
         "spread": fitted.spread,
-        "doubt": wrong
-        and {
-            "name": labels[wrong.row],
-            "off": wrong.off,
-            "likely": wrong.likely,
-            "rivals": [labels[row] for row in wrong.rivals],
-        },
+        "doubt": output.gross_error_record(labels, wrong),
     }
 
 
@@ -198,16 +191,10 @@ def _reading_lines(found: GaugeFit) -> list[str]:
     wrong = wrong_row(found.gross_error)
     labels = [str(reading) for reading in found.measurements.readings]
     caliper = found.measurements.caliper / unit.mm
-    if fitted.freedom < 0.5:
-        words = "Not one reading more than needed: nothing checks them."
-    else:
-        agree = fitted.disagreement * caliper
-        words = (
-            f"{fitted.freedom:.0f} readings more than needed; they agree within "
-            f"{agree:.{places}f} {unit.name} ({caliper:.2g} was assumed)."
-        )
+    agree = fitted.disagreement * caliper
+    words = output.agreement(fitted.freedom, agree, caliper, unit.name, places)
     return [
-        *reading_table(
+        *output.reading_table(
             "measured",
             labels,
             fitted.equations.values / unit.mm,
@@ -216,5 +203,5 @@ def _reading_lines(found: GaugeFit) -> list[str]:
             places=places,
         ),
         "",
-        *wrapped(words),
+        *output.wrapped(words),
     ]

@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
-from jiggen.cli import options
+from jiggen.cli import options, output
 from jiggen.cli.layout import mount_line
-from jiggen.cli.output import columns, end, fixed, write
 from jiggen.cli.program import SKIS, command
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option
@@ -132,8 +131,8 @@ def remount(
         from jiggen.files import write_whole
 
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
-    write(as_json, found.as_dict, lambda: as_text(found))
-    end(passed=not found.conflicts)
+    output.write(as_json, found.as_dict, lambda: as_text(found))
+    output.end(passed=not found.conflicts)
 
 
 def as_text(found: Answer) -> str:
@@ -158,14 +157,14 @@ def _table(found: Answer) -> list[str]:
     count = len({conflict.new for conflict in found.conflicts})
     wide = max(len("old hole"), *(len(c.old) for c in found.conflicts))
     rows = (
-        (c.new, f"  {c.old:{wide}}", f"{fixed(c.distance):>10}{fixed(c.limit):>10}")
+        (c.new, f"  {c.old:{wide}}", f"{output.fixed(c.distance):>10}{output.fixed(c.limit):>10}")
         for c in found.conflicts
     )
     head = ("new hole", f"  {'old hole':{wide}}", f"{'distance':>10}{'needed':>10}")
     return [
         f"NOT CLEAR: {count} of {len(found.layout)} holes are too near an old one.",
         "",
-        *columns(head, rows, width=0),
+        *output.columns(head, rows, width=0),
     ]
 
 
@@ -179,7 +178,7 @@ def _ways(found: Answer) -> list[str]:
         return []
     near = found.nearest
     ways = (("tip", found.to_tip, near.to_tip_why), ("tail", found.to_tail, near.to_tail_why))
-    lines = [_way(found, end, way) if way else f"  {why}" for end, way, why in ways]
+    lines = [_way(found, end, way) if way else f"  {why}" for output.end, way, why in ways]
     return ["", "Nearest clear mount:", *lines]
 
 

@@ -7,17 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from jiggen import options as table
-from jiggen.cli import options
-from jiggen.cli.output import (
-    columns,
-    counted,
-    fixed,
-    plain,
-    reading_table,
-    records,
-    wrapped,
-    write_judged,
-)
+from jiggen.cli import options, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option, result
@@ -84,7 +74,7 @@ def survey(
         write_whole(out, text, "--out")
     written = out if text else None
     wrote = f"\n\nWritten: {written}" if written else ""
-    write_judged(
+    output.write_judged(
         as_json,
         lambda: as_data(found) | {"limit": limit},
         lambda: as_text(found) + wrote,
@@ -103,7 +93,7 @@ def as_data(found: Examination) -> dict[str, Any]:
     labels = [network.label(row) for row in range(len(network.values))]
     data = {
         "survey": found.survey.name,
-        "holes": records(
+        "holes": output.records(
             name=found.survey.holes,
             x=x,
             y=y,
@@ -111,7 +101,7 @@ def as_data(found: Examination) -> dict[str, Any]:
             within=found.within,
             diameter=found.survey.diameters,
         ),
-        "readings": records(
+        "readings": output.records(
             name=labels,
             read=network.values,
             off=found.fit.residuals,
@@ -127,26 +117,14 @@ def as_data(found: Examination) -> dict[str, Any]:
         "redundancy": round(fit.freedom),
         "spread": fit.disagreement,
         "scale": found.scale,
-        "doubt": wrong
-        and {
-            "name": labels[wrong.row],
-            "off": wrong.off,
-            "normalised": wrong.normalised,
-            "likely": wrong.likely,
-            "rivals": [labels[row] for row in wrong.rivals],
-        },
-        "symmetry": {
-            "verdict": symmetry.verdict,
-            "worst": symmetry.worst,
-            "off": symmetry.off,
-            "within": symmetry.within,
-        },
+        "doubt": output.gross_error_record(labels, wrong),
+        "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
         "other_places": [
             {"moved": [found.survey.holes[hole] for hole in other.moved], "places": other.places}
             for other in found.others
         ],
     }
-    return plain(data) | {"likelihood": fit.likelihood}
+    return output.plain(data) | {"likelihood": fit.likelihood}
 
 
 def as_text(found: Examination) -> str:
@@ -162,7 +140,7 @@ def as_text(found: Examination) -> str:
             "",
             *_reading_lines(found),
             "",
-            *(line for words in _verdicts(found) for line in wrapped(words)),
+            *(line for words in _verdicts(found) for line in output.wrapped(words)),
         ]
     )
 
@@ -175,14 +153,14 @@ def _hole_lines(found: Examination) -> list[str]:
         "uncertainty of x and of y."
     )
     return [
-        *columns(
+        *output.columns(
             ("hole", "x", "y", "within", "± x", "± y"),
             (
-                (name, *map(fixed, (*place, within, *deviation)))
+                (name, *map(output.fixed, (*place, within, *deviation)))
                 for name, place, deviation, within in rows
             ),
         ),
-        *wrapped(known),
+        *output.wrapped(known),
     ]
 
 
@@ -195,7 +173,7 @@ def _reading_lines(found: Examination) -> list[str]:
     rows = [*range(len(found.survey.readings))]
     rows += [wrong] if wrong is not None and wrong >= len(rows) else []
     return [
-        *reading_table(
+        *output.reading_table(
             "measured",
             [network.label(row) for row in rows],
             network.values[rows],
@@ -209,32 +187,23 @@ def _reading_lines(found: Examination) -> list[str]:
 
 def _verdicts(found: Examination) -> list[str]:
     """What the readings say together, a sentence or two each."""
-    words, typical = [], _typical(found)
-    if found.plain.freedom:
-        more = counted(round(found.plain.freedom), "more reading")
-        words.append(
-            f"{more} than needed; they agree within "
-            f"{found.plain.disagreement * typical:.2f} mm ({typical:.2g} was assumed)."
-        )
-    else:
-        words.append(
-            f"Not one reading more than needed: nothing checks them ({typical:.2g} mm assumed)."
-        )
+    fit, typical = found.plain, _typical(found)
+    words = [output.agreement(fit.freedom, fit.disagreement * typical, typical)]
     wrong = found.gross_error
     if wrong and (wrong.likely or not found.contradicts):
-        label = found.plain.network.label(wrong.row)
+        label = fit.network.label(wrong.row)
         words.append(
             f"Most likely a gross error: {label}, {wrong.off:+.2f} mm off what the others say."
             if wrong.likely
             else f"No reading stands out. Were one a gross error, it would most likely be {label}; "
             f"the others agree within {wrong.without.disagreement * typical:.2f} mm without it."
         )
-    told = found.symmetry
-    if told.verdict in ("alike", "different"):
-        verdict = "alike as far as measured" if told.verdict == "alike" else "NOT alike"
+    mirror = found.symmetry
+    if mirror.verdict in ("alike", "different"):
+        verdict = "alike as far as measured" if mirror.verdict == "alike" else "NOT alike"
         words.append(
-            f"Left and right are {verdict}: {'/'.join(told.worst)} off by {told.off:.2f} mm, "
-            f"{told.within:.2f} would be no surprise."
+            f"Left and right are {verdict}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
+            f"{mirror.within:.2f} would be no surprise."
         )
     return words
 
