@@ -39,7 +39,7 @@ WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
 
 @command(JIGS)
-def lay_out(
+def layout(
     mount: options.Mount,
     ski: Annotated[options.Range | None, DRAWN_SKI],
     svg: options.SvgOption,

@@ -178,7 +178,7 @@ def _ways(found: Answer) -> list[str]:
         return []
     near = found.nearest
     ways = (("tip", found.to_tip, near.to_tip_why), ("tail", found.to_tail, near.to_tail_why))
-    lines = [_way(found, end, way) if way else f"  {why}" for output.end, way, why in ways]
+    lines = [_way(found, end, way) if way else f"  {why}" for end, way, why in ways]
     return ["", "Nearest clear mount:", *lines]
 
 
