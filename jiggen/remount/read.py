@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, Field
 from jiggen.errors import InputError
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import MM, Fault, quoted, unit_of
-from jiggen.inputs.shape import Shape, Size, Units, between, fault, pair_of, validate
+from jiggen.inputs.shape import Shape, Size, Units, at_most, between, fault, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
 from jiggen.pattern.schema import on_a_ski
@@ -51,6 +51,7 @@ def _plugged(cell: object) -> object:
 X = Annotated[Size, on_a_ski(X_LIMIT, "x is ")]
 Y = Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
+_few = at_most(MAX_HOLES, "too-many-holes", "holes")
 
 
 class OldHoleShape(Shape):
@@ -69,7 +70,7 @@ class OldHolesShape(Shape):
     format: Literal[1] = Field(description="format = 1")
     note: str = Field(default="", description="any text")
     units: Units = Field(default="mm", description='"mm" or "in"')
-    hole: list[OldHoleShape] = Field(
+    hole: Annotated[list[OldHoleShape], _few] = Field(
         default=[], description="tables headed [[hole]] (double brackets)"
     )
 
@@ -90,7 +91,7 @@ class OldHoleRow(Shape):
 class OldHolesTable(Shape):
     """The whole CSV file."""
 
-    hole: list[OldHoleRow]
+    hole: Annotated[list[OldHoleRow], _few]
 
 
 def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
@@ -140,10 +141,6 @@ def _impossible(holes: Sequence[OldHole]) -> Iterator[Fault]:
     """What is wrong with the holes together."""
     if not holes:
         yield Fault(("hole",), "no-hole", "there is no hole in this file")
-    if len(holes) > MAX_HOLES:
-        hint = f"At most {MAX_HOLES} are allowed."
-        yield Fault(("hole",), "too-many-holes", f"{len(holes)} holes", hint)
-        return
     for h, hole in enumerate(holes):
         near = (o for o in holes[:h] if math.dist((o.x, o.y), (hole.x, hole.y)) < SAME)
         if twin := next(near, None):
