@@ -95,7 +95,7 @@ def verification(
         x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
         step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
         stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
-        holes.append(HoleCheck(hole["id"], guide["part"], x, y, *size, step, stl))
+        holes.append(HoleCheck(hole["id"], guide["part"], x, y, step, stl, *size))
     lines = tuple(
         BootCheck(ladder["part"], entry["boot"], 0.0, 0.0, 0.0003)
         for ladder in data["ladders"]

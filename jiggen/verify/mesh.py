@@ -102,17 +102,16 @@ class Mesh:
 
         Every height counts: a skin anywhere across the line makes it 0.
         """
+        import shapely
+
         flat = self.vertices[:, :2] - (x, y)
         corners = flat[self.triangles]
         low, high = corners.min(axis=1), corners.max(axis=1)
         near = (low <= reach).all(axis=1) & (high >= -reach).all(axis=1)
         if not near.any():
             return reach
-        corners = corners[near]
-        ahead = np.roll(corners, -1, axis=1)
-        if _holds_origin(corners, ahead).any():
-            return 0.0
-        return min(reach, float(_segments_to_origin(corners, ahead).min()))
+        shadows = shapely.polygons(corners[near])  # an upright triangle's is a line
+        return min(reach, float(shapely.distance(shadows, shapely.Point(0.0, 0.0)).min()))
 
     def _loops(
         self,
@@ -167,17 +166,3 @@ def read_stl(path: Path) -> Mesh:
         raise MeshError("a corner's coordinate is not a number")
     loaded.merge_vertices()
     return Mesh(np.asarray(loaded.vertices) + 0.0, np.asarray(loaded.faces, dtype=np.int64))
-
-
-def _holds_origin(corners: Array, ahead: Array) -> Array:
-    """Which flat triangles (k, 3, 2) hold the origin inside; `ahead` is each corner's next."""
-    side = corners[..., 0] * ahead[..., 1] - corners[..., 1] * ahead[..., 0]
-    return np.asarray((side > 0).all(axis=1) | (side < 0).all(axis=1))
-
-
-def _segments_to_origin(start: Array, stop: Array) -> Array:
-    """Distances of flat segments (…, 2) to the origin."""
-    along = stop - start
-    length = np.maximum((along**2).sum(axis=-1), 1e-30)
-    share = np.clip(-(start * along).sum(axis=-1) / length, 0.0, 1.0)
-    return np.asarray(np.linalg.norm(start + share[..., None] * along, axis=-1))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from jiggen.errors import Finding
 from jiggen.verify import limits
@@ -80,46 +80,42 @@ class PegFound:
     tilt: float
 
 
+AnyFound = TypeVar("AnyFound", Found, PegFound)
+
+
 @dataclass(frozen=True)
-class HoleCheck:
-    """One hole: where it is wanted (ski frame, mm) and how it was found, None where it was not."""
+class _Check(Generic[AnyFound]):
+    """Where a hole or peg is wanted (ski frame, mm) and as what it was found, None where not."""
 
     id: str
     part: str
     x: float
     y: float
+    step: AnyFound | None
+    stl: AnyFound | None
+
+    @property
+    def deviation(self) -> float | None:
+        """The larger deviation of the two formats in mm; None when either lacks it."""
+        if self.step is None or self.stl is None:
+            return None
+        return max(self.step.deviation, self.stl.deviation)
+
+
+@dataclass(frozen=True)
+class HoleCheck(_Check[Found]):
+    """One hole, with the diameters wanted of bore and throat, mm."""
+
     bore: float
     throat: float
-    step: Found | None
-    stl: Found | None
-
-    @property
-    def deviation(self) -> float | None:
-        """The larger deviation of the two formats in mm; None when either lacks the hole."""
-        return _larger(self.step, self.stl)
 
 
 @dataclass(frozen=True)
-class PegCheck:
-    """One peg: where and how it is wanted (mm), and how it was found, None where it was not."""
+class PegCheck(_Check[PegFound]):
+    """One peg, with the diameter and the height of its top that are wanted, mm."""
 
-    id: str
-    part: str
-    x: float
-    y: float
     diameter: float
     top: float
-    step: PegFound | None
-    stl: PegFound | None
-
-    @property
-    def deviation(self) -> float | None:
-        """The larger deviation of the two formats in mm; None when either lacks the peg."""
-        return _larger(self.step, self.stl)
-
-
-def _larger(step: Found | PegFound | None, stl: Found | PegFound | None) -> float | None:
-    return None if step is None or stl is None else max(step.deviation, stl.deviation)
 
 
 @dataclass(frozen=True)
@@ -272,22 +268,20 @@ def table(verification: Verification) -> str:
     """Columns id, wanted, found in STEP, found in STL, deviation; mm, ski frame."""
     head = ("hole or peg", *HEAD[1:]) if verification.pegs else HEAD
     rows = [head, *(_cells(item) for item in verification.measured)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
-    lines = []
-    for row in rows:
-        first, *others = (cell.rjust(width) for cell, width in zip(row, widths, strict=True))
-        lines.append("  ".join((first.strip().ljust(widths[0]), *others)))
-    lines.insert(1, "  ".join("-" * width for width in widths))
-    return "\n".join([*lines, *_ladders(verification)])
+    return "\n".join([*_lines(rows, ruled=True), *_ladders(verification)])
 
 
 def boot_table(verification: Verification) -> str:
     """Every line of every ladder: part, boot, its line in STEP and in STL, deviation; mm."""
-    rows = [BOOT_HEAD, *(_boot_row(boot) for boot in verification.boots)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(BOOT_HEAD))]
-    return "\n".join(
-        "  ".join((row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:]))) for row in rows
-    )
+    return "\n".join(_lines([BOOT_HEAD, *(_boot_row(boot) for boot in verification.boots)]))
+
+
+def _lines(rows: Sequence[Sequence[str]], ruled: bool = False) -> list[str]:
+    """Rows as lines of equal columns, the first to the left, the others to the right."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    if ruled:
+        rows = [rows[0], ["-" * width for width in widths], *rows[1:]]
+    return ["  ".join((r[0].ljust(widths[0]), *map(str.rjust, r[1:], widths[1:]))) for r in rows]
 
 
 def _ladders(verification: Verification) -> Iterator[str]:

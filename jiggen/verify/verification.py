@@ -217,7 +217,7 @@ def _hole_checks(
     for hole in manifest.holes:
         guide = guide_of[hole.id]
         step, stl = found["STEP"].get(hole.id), found["STL"].get(hole.id)
-        yield HoleCheck(hole.id, guide.part, hole.x, hole.y, guide.bore, guide.throat, step, stl)
+        yield HoleCheck(hole.id, guide.part, hole.x, hole.y, step, stl, guide.bore, guide.throat)
 
 
 def _peg_checks(
@@ -226,4 +226,4 @@ def _peg_checks(
     """Every peg, as wanted and as found in STEP and in STL."""
     for peg in manifest.pegs:
         step, stl = found["STEP"].get(peg.id), found["STL"].get(peg.id)
-        yield PegCheck(peg.id, peg.part, peg.x, peg.y, peg.diameter, peg.z[1], step, stl)
+        yield PegCheck(peg.id, peg.part, peg.x, peg.y, step, stl, peg.diameter, peg.z[1])
