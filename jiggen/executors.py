@@ -134,7 +134,7 @@ class OwnProcesses(Executor):
         return self._threads.submit(self._run, task, args, kwargs)
 
     def _run(
-        self, task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, Any]
+        self, task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, object]
     ) -> Value:
         """Do one task on the process that belongs to this thread."""
         with self._lock:

@@ -89,7 +89,7 @@ def test_an_ordinary_jig_for_a_range_says_its_boots():
     [
         ("345-265", "ends below its beginning"),
         ("265-x", "is not a range"),
-        ("305-305", "no range of whole lengths"),
+        ("305-305", "not a valid range of whole lengths"),
         ("245-305", "a boot of 245 mm is not served"),
     ],
 )

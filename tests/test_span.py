@@ -20,7 +20,7 @@ def test_every_whole_length_of_a_range():
     assert whole_boots(264.3, 267.0) == (265.0, 266.0, 267.0)
     # 12 in = 304.8 mm and 12.1 in = 307.34 mm, by the inch of 25.4 mm.
     assert whole_boots(304.8, 307.34) == (305.0, 306.0, 307.0)
-    with pytest.raises(InputError, match=r"305\.2 to 305\.8 mm are no range of whole lengths"):
+    with pytest.raises(InputError, match=r"305\.2 to 305\.8 mm are not a valid range"):
         whole_boots(305.2, 305.8)
     with pytest.raises(InputError):
         whole_boots(1.0, 5000.0)

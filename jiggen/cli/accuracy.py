@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
 from jiggen.cli import options, output
@@ -80,7 +80,7 @@ def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     return Comparison(chosen, jig, sheet, limit, warnings)
 
 
-def as_data(found: Comparison) -> dict[str, Any]:
+def as_data(found: Comparison) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm."""
     from jiggen.accuracy.budget import summarise
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from jiggen.cli import options
 from jiggen.cli.output import columns, write
@@ -135,7 +135,7 @@ def show_defaults(as_json: options.JsonOption) -> None:
     write(as_json, lambda: _as_data(found), lambda: _as_text(found))
 
 
-def _as_data(found: Iterable[Default]) -> dict[str, Any]:
+def _as_data(found: Iterable[Default]) -> dict[str, object]:
     return {
         "files": {"user": str(user_file()), "work": str(LOCAL)},
         "defaults": [

@@ -6,7 +6,7 @@ import shlex
 import shutil
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -64,7 +64,7 @@ def layout(
     output.write(as_json, lambda: as_data(found), lambda: as_text(found))
 
 
-def as_data(found: Layout) -> dict[str, Any]:
+def as_data(found: Layout) -> dict[str, object]:
     """The layout for ``--json``: lengths in mm, rounded to a nanometre."""
     x, y = found.positions.T
     data = {

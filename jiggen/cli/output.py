@@ -37,7 +37,7 @@ def write(as_json: bool, data: Callable[[], Any], text: Callable[[], str]) -> No
 
 def write_judged(
     as_json: bool,
-    data: Callable[[], dict[str, Any]],
+    data: Callable[[], dict[str, object]],
     text: Callable[[], str],
     against: Sequence[Finding],
     *,
@@ -67,12 +67,12 @@ def end(*, passed: bool) -> None:
         raise typer.Exit(CheckFailed.exit_code)
 
 
-def records(**values: Iterable[Any]) -> list[dict[str, Any]]:
+def records(**values: Iterable[Any]) -> list[dict[str, object]]:
     """Columns of a table as a JSON list with an object for each row."""
     return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
 
 
-def plain(data: dict[str, Any]) -> dict[str, Any]:
+def plain(data: dict[str, object]) -> dict[str, object]:
     """Values for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
     return {key: _plain(value) for key, value in data.items()}
 

@@ -116,7 +116,7 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
     write_whole(blank, blank_text(jig, limit), "--blank")
 
 
-def as_data(found: PrintedFit, made: Profile | None) -> dict[str, Any]:
+def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     """Everything for ``--json``; mm, degrees and factors."""
     fit = found.fit
     labels = [str(reading) for reading in found.readings.distances]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -148,7 +148,7 @@ def as_text(found: Profile) -> str:
     )
 
 
-def as_data(found: GaugeFit) -> dict[str, Any]:
+def as_data(found: GaugeFit) -> dict[str, object]:
     """Everything of a fit for ``--json``; factors, degrees and mm, infinite ones null."""
     from jiggen.measure.adjustment import COVERED
     from jiggen.measure.printer.gauge_fit import PARAMETERS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
 from jiggen.cli import options, output
@@ -85,7 +85,7 @@ def survey(
     )
 
 
-def as_data(found: Examination) -> dict[str, Any]:
+def as_data(found: Examination) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
     network, fit = found.plain.network, found.plain
     held, symmetry, wrong = found.rigidity, found.symmetry, found.gross_error

@@ -38,7 +38,7 @@ Array = NDArray[np.float64]
 ROUNDING = 1e-9  # mm by which a length may miss its limit through rounding alone
 NO_SCREWS: Mapping[str, Screw] = MappingProxyType({})
 
-Said = tuple[str, str, str]
+Remark = tuple[str, str, str]
 """A hole's id, what is wrong with it, and what to do."""
 
 
@@ -190,7 +190,7 @@ def _parabola(x: Array, places: Array, widths: Array) -> Array:
 # -- errors ------------------------------------------------------------------------------------
 
 
-def _thin(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Said]:
+def _thin(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Remark]:
     for hole in holes:
         if hole.base_left is None or hole.thickness is None:
             continue
@@ -208,7 +208,7 @@ def _thin(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Said
 
 def _outside(
     holes: Iterable[DrilledHole], area: Area | None, limits: DrillingLimits
-) -> Iterator[Said]:
+) -> Iterator[Remark]:
     """Holes not wholly in `area`, the screw's thread counted in.
 
     ASTM F473 asks that the whole screw diameter lies inside the mounting area.
@@ -220,11 +220,11 @@ def _outside(
         radius = max(hole.drill, limits.screw_diameter) / 2
         beyond = max(area.x_from - hole.x, hole.x - area.x_to, abs(hole.y) - area.half_width)
         if beyond + radius > ROUNDING:
-            said = f"at x {hole.x:.2f}, y {hole.y:.2f} a screw of {2 * radius:g} mm"
-            yield hole.id, f"{said} lies {beyond + radius:.2f} mm outside the allowed area", hint
+            text = f"at x {hole.x:.2f}, y {hole.y:.2f} a screw of {2 * radius:g} mm"
+            yield hole.id, f"{text} lies {beyond + radius:.2f} mm outside the allowed area", hint
 
 
-def _off(holes: Iterable[DrilledHole]) -> Iterator[Said]:
+def _off(holes: Iterable[DrilledHole]) -> Iterator[Remark]:
     hint = "Is the ski's width measured at the right place?"
     for hole in holes:
         if hole.edge is not None and hole.edge <= 0:
@@ -234,25 +234,25 @@ def _off(holes: Iterable[DrilledHole]) -> Iterator[Said]:
 # -- warnings ----------------------------------------------------------------------------------
 
 
-def _short(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Said]:
+def _short(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Remark]:
     for hole in holes:
         if hole.screw is None or hole.engagement is None:
             continue
         if hole.engagement < limits.engagement - ROUNDING:
-            said = f"a screw of {hole.screw:g} mm holds {hole.engagement:.2f} mm in the ski"
+            text = f"a screw of {hole.screw:g} mm holds {hole.engagement:.2f} mm in the ski"
             wanted = f"; {limits.engagement:g} mm are wanted"
-            yield hole.id, said + wanted, _fitting(hole.screw - hole.engagement, hole, limits)
+            yield hole.id, text + wanted, _fitting(hole.screw - hole.engagement, hole, limits)
 
 
-def _deep(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Said]:
+def _deep(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Remark]:
     for hole in holes:
         if hole.screw is None or hole.engagement is None:
             continue
         room = hole.depth - limits.screw_gap
         if hole.engagement > room + ROUNDING:
-            said = f"a screw of {hole.screw:g} mm goes {hole.engagement:.2f} mm into the ski"
+            text = f"a screw of {hole.screw:g} mm goes {hole.engagement:.2f} mm into the ski"
             deep = f"; a hole {hole.depth:g} mm deep has room for {room:.2f} mm"
-            yield hole.id, said + deep, _fitting(hole.screw - hole.engagement, hole, limits)
+            yield hole.id, text + deep, _fitting(hole.screw - hole.engagement, hole, limits)
 
 
 def _fitting(plate: float, hole: DrilledHole, limits: DrillingLimits) -> str:
@@ -263,7 +263,7 @@ def _fitting(plate: float, hole: DrilledHole, limits: DrillingLimits) -> str:
     return f"Screws of {least:.2f} to {most:.2f} mm fit this plate and hole."
 
 
-def _near_edge(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Said]:
+def _near_edge(holes: Iterable[DrilledHole], limits: DrillingLimits) -> Iterator[Remark]:
     hint = f"{limits.edge:g} mm are wanted between the hole's wall and the edge."
     for hole in holes:
         if hole.edge is not None and 0 < hole.edge < limits.edge - ROUNDING:
@@ -277,14 +277,14 @@ def _drills(stops: Iterable[DepthStop], limits: DrillingLimits) -> Iterator[Find
         overall = stop.from_tip + limits.collar + limits.chuck_grip
         flute = stop.from_tip + limits.chip_clearance
         short = stop.jobber.overall < overall - ROUNDING
-        said = (
+        text = (
             f"a jobber drill of {stop.drill:g} mm (DIN 338: {stop.jobber.overall:g} mm, "
             f"flutes {stop.jobber.flute:g} mm) is too short for a depth stop at "
             f"{stop.from_tip:.2f} mm"
         )
         yield Finding(
             "drilling.drill-short" if short else "drilling.flute-short",
-            said,
+            text,
             key=", ".join(stop.holes),
             hint=f"It takes {overall:.1f} mm overall and {flute:.1f} mm of flutes: a long series "
             "drill (DIN 340), or a thinner body."
@@ -293,12 +293,12 @@ def _drills(stops: Iterable[DepthStop], limits: DrillingLimits) -> Iterator[Find
         )
 
 
-def _findings(code: str, said: Iterable[Said]) -> Iterator[Finding]:
-    """One finding for all the holes of which the same is to be said."""
-    alike: dict[tuple[str, str], list[str]] = {}
-    for hole, message, hint in said:
-        alike.setdefault((message, hint), []).append(hole)
-    for (message, hint), holes in alike.items():
+def _findings(code: str, remarks: Iterable[Remark]) -> Iterator[Finding]:
+    """One finding for all holes with the same remark."""
+    shared: dict[tuple[str, str], list[str]] = {}
+    for hole, message, hint in remarks:
+        shared.setdefault((message, hint), []).append(hole)
+    for (message, hint), holes in shared.items():
         yield Finding(f"drilling.{code}", message, key=", ".join(holes), hint=hint)
 
 

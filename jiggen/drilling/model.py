@@ -75,13 +75,13 @@ class SkiState:
     area: Area | None = None
 
     def check(self) -> None:
-        """Raise InputError ``drilling.ski``, all faults at once, for what no ski is like."""
+        """Raise InputError ``drilling.ski``, all faults at once, for impossible measurements."""
         _refuse(self._faults())
 
     def _faults(self) -> Iterator[Finding]:
         if len(self.thickness) > 2:
-            said = f"{len(self.thickness)} thicknesses"
-            yield _fault("ski", said, "thickness", "one value, or two: under toe and heel")
+            text = f"{len(self.thickness)} thicknesses"
+            yield _fault("ski", text, "thickness", "one value, or two: under toe and heel")
         for value in self.thickness:
             if not 3.0 <= value <= 60.0:  # common practice, no source
                 yield _fault("ski", f"a ski {value:g} mm thick", "thickness", "3 to 60 mm")
@@ -89,16 +89,16 @@ class SkiState:
             yield _fault("ski", f"{len(self.widths)} widths", "width", "up to three")
         for x, width in self.widths:
             if not (40.0 <= width <= 200.0 and abs(x) <= 1200.0):  # common practice, no source
-                said = f"a ski {width:g} mm wide, {x:g} mm from the mounting mark"
-                yield _fault("ski", said, "width", "40 to 200 mm wide, within 1200 mm of the mark")
+                text = f"a ski {width:g} mm wide, {x:g} mm from the mounting mark"
+                yield _fault("ski", text, "width", "40 to 200 mm wide, within 1200 mm of the mark")
         # Nearer together, a small error of measuring would bend the curve through three widths.
         if any(not b - a >= 20.0 for a, b in pairwise(sorted(x for x, _ in self.widths))):
-            said = "two widths were measured at nearly the same place"
-            yield _fault("ski", said, "width", "20 mm apart or more")
+            text = "two widths were measured at nearly the same place"
+            yield _fault("ski", text, "width", "20 mm apart or more")
         area = self.area
         if area and not (-math.inf < area.x_from < area.x_to < math.inf and area.half_width > 0):
-            said = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"
-            yield _fault("ski", said, "area", "from the tail's end to the tip's, and a half width")
+            text = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"
+            yield _fault("ski", text, "area", "from the tail's end to the tip's, and a half width")
 
 
 def screws_of(pattern: Pattern) -> Mapping[str, Screw]:

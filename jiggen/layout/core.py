@@ -167,7 +167,7 @@ def _check_boot_length(boot: float) -> None:
         raise InputError(
             Finding(
                 "layout.boot",
-                f"no boot sole is {boot:g} mm long",
+                f"a boot sole of {boot:g} mm is out of range",
                 key="boot",
                 hint=f"Allowed: {low:g} to {high:g} mm. Is it in another unit? 12in is 12 inches.",
             )

@@ -45,7 +45,7 @@ def whole_boots(least: float, most: float) -> tuple[float, ...]:
         raise InputError(
             Finding(
                 "layout.boots",
-                f"boots of {least:g} to {most:g} mm are no range of whole lengths",
+                f"boots of {least:g} to {most:g} mm are not a valid range of whole lengths",
                 key="boot",
                 hint="Write the shortest and the longest boot sole in mm: 265-345; or one, 305.",
             )

@@ -10,7 +10,6 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from threading import Lock
-from typing import Any
 
 from jiggen import __version__
 from jiggen.errors import Finding, InputError
@@ -116,7 +115,7 @@ def _task(job: Job, out: Path, force: bool) -> JigTask:
 
 def key_of(job: Job) -> str:
     """SHA-256 over all that decides a jig's files: the job, and what builds it."""
-    inputs: dict[str, Any] = {
+    inputs: dict[str, object] = {
         "jiggen": __version__,
         "libraries": versions(),
         "job": asdict(replace(job, pattern=replace(job.pattern, source="", note=""))),

@@ -35,7 +35,7 @@ from jiggen.export.manifest import (
     versions,
 )
 from jiggen.export.write import draw_gauge, draw_jig, draw_trial
-from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
+from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, Toml, parse_toml
 from jiggen.job import Job
 from jiggen.layout import Layout
 from jiggen.measure.printer import Profile
@@ -310,7 +310,7 @@ def _is_blank(text: str) -> bool:
     return not any(str(value).strip() for value in _filled_in(data))
 
 
-def _filled_in(data: dict[str, Any]) -> Iterator[object]:
+def _filled_in(data: Toml) -> Iterator[object]:
     for name in ("distance", "diameter", "height"):
         rows = data.get(name, [])
         yield from (row.get("value", "") for row in rows if isinstance(row, dict))

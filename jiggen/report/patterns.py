@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 from jiggen.errors import InputError
 from jiggen.layout import Layout
@@ -27,9 +26,9 @@ class Listed:
     pattern: Pattern | None
     faults: int = 0
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """Plain values for JSON, lengths in mm; of a faulty file only where it is."""
-        entry: dict[str, Any] = {
+        entry: dict[str, object] = {
             "name": self.known.name,
             "origin": self.known.origin,
             "path": str(self.known.path),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +66,9 @@ def car_words(plastic: Material) -> str:
             "cool before you use it."
         )
     first, *others = softening
-    days = "No jig to leave in a parked car" if others else "Take it out of the car on hot days"
+    days = (
+        "Do not leave the jig in a parked car" if others else "Take it out of the car on hot days"
+    )
     safe = " and ".join([", ".join(car_safe()[:-1]), car_safe()[-1]])
     return (
         f"{days}: it softens from {plastic.deflection.low:g} °C, and {first.temperature:g} °C were "
@@ -85,7 +87,7 @@ def _about(plastic: Material) -> Iterator[str]:
     if plastic.swelling:
         yield (
             f"It takes up moisture and grows by {plastic.swelling.low:g} to "
-            f"{plastic.swelling.high:g} %: no material for a jig that must stay true."
+            f"{plastic.swelling.high:g} %: do not use it for a jig that must stay true."
         )
 
 
@@ -224,7 +226,7 @@ def table() -> str:
             *cars,
             "",
             f"{USUAL} is what a build takes unless another is chosen.",
-            "jiggen materials NAME tells more of one, with the source of each number.",
+            "jiggen materials NAME shows one in full, with the source of each number.",
         ]
     )
 
@@ -258,7 +260,7 @@ def described(row: Material) -> str:
     return "\n".join(lines)
 
 
-def as_data(rows: tuple[Material, ...]) -> dict[str, Any]:
+def as_data(rows: tuple[Material, ...]) -> dict[str, object]:
     """Everything for JSON; lengths in mm."""
     return {
         "usual": USUAL,

@@ -17,7 +17,7 @@ from jiggen.record import JigRecord, Part, read_jig
 from jiggen.record.model import Compensated, JigInputs, LadderRow
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it
-NO_JIG = "Name a folder that jiggen build made: a trial plate or a gauge is no jig."
+NO_JIG = "Name a folder that jiggen build made: neither a trial plate nor a gauge."
 
 
 @dataclass(frozen=True, eq=False)

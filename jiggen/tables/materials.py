@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from functools import cache
-from typing import Any
 
 from jiggen.tables import Table, cells_of, unlisted
 
@@ -41,7 +40,7 @@ class Material:
     modulus: Span
     swelling: Span | None = None
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """Plain values, each with its unit and source."""
         return asdict(self)
 

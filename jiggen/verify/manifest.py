@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from pydantic import (
@@ -258,7 +258,7 @@ class Manifest(_Entry):
     parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
     beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
     files: dict[Inside, FileEntry]
-    verification: dict[str, Any] | None = None
+    verification: dict[str, object] | None = None
     compensation: Compensation | None = None
 
     @model_validator(mode="after")

@@ -40,7 +40,7 @@ class Fault:
     def __str__(self) -> str:
         return f"{self.source}: {self.subject}: {self.message}"
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """The fault as plain values, floats rounded to DIGITS."""
         return {entry.name: rounded(getattr(self, entry.name)) for entry in fields(self)}
 
@@ -167,7 +167,7 @@ class Verification:
         """The faults as findings of an error."""
         return tuple(fault.finding() for fault in self.faults)
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """Plain values in a fixed order, floats rounded to DIGITS: equal for equal files."""
         ladders = {"ladders": [_plain(boot) for boot in self.boots]} if self.boots else {}
         return {
@@ -181,7 +181,7 @@ class Verification:
         }
 
 
-def _record(item: HoleCheck | PegCheck, wanted: tuple[str, ...]) -> dict[str, Any]:
+def _record(item: HoleCheck | PegCheck, wanted: tuple[str, ...]) -> dict[str, object]:
     return {
         "id": item.id,
         "part": item.part,
@@ -194,7 +194,7 @@ def _record(item: HoleCheck | PegCheck, wanted: tuple[str, ...]) -> dict[str, An
 
 def _plain(
     record: Found | PegFound | HoleCheck | PegCheck | BootCheck | None, names: tuple[str, ...] = ()
-) -> dict[str, Any] | None:
+) -> dict[str, object] | None:
     if record is None:
         return None
     names = names or tuple(entry.name for entry in fields(record))

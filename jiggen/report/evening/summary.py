@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from jiggen.evening import Outcome, Plan, PlannedJig
 from jiggen.report.evening.run_sheet import barred
@@ -61,7 +60,7 @@ def _totals(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> list
     return lines
 
 
-def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict[str, Any]:
+def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict[str, object]:
     """The evening as plain values; lengths in mm, jigs and tasks in the order of the sheet."""
     never = barred(plan, outcomes) if outcomes else {}
     return {
@@ -99,7 +98,7 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
     }
 
 
-def _outcome(outcome: Outcome) -> dict[str, Any]:
+def _outcome(outcome: Outcome) -> dict[str, object]:
     return {
         "state": outcome.state,
         "folder": str(outcome.folder),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -38,6 +38,28 @@ NOT_APART: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
+class _ShownPart:
+    """A part for the viewer: corners in FINEST steps of its size, normals in 127ths, triangles.
+
+    `low` and `size` are in the part's own frame, `boxes` (one per piece: least, greatest corner)
+    in the ski's.  Of the triangles the first `plain` corners are drawn in `colour`; the floors of
+    engravings come last, and are drawn dark to be read.
+    """
+
+    group: str
+    colour: tuple[float, float, float]
+    low: list[float]
+    size: list[float]
+    points: str
+    normals: str
+    triangles: str
+    wide: bool
+    plain: int
+    poses: list[list[float]]
+    boxes: list[list[list[float]]]
+
+
+@dataclass(frozen=True)
 class View:
     """The viewer's data as JSON, what can be shown and hidden, and files that were no meshes."""
 
@@ -56,7 +78,7 @@ def view_of(
 
     `apart` is how far along the ski a placed piece is moved, mm, by its name.
     """
-    shown: list[dict[str, Any]] = []
+    shown: list[_ShownPart] = []
     unreadable = []
     for part in parts:
         poses = [_pose(placed, apart) for placed in part.placed]
@@ -67,11 +89,13 @@ def view_of(
             continue
         shown.append(_part(part.kind, mesh, poses))
     if shown:
-        shown.append(_ski([end for part in shown for box in part["boxes"] for end in box], ski))
-    groups = tuple(
-        {part["group"]: LABELS.get(part["group"], part["group"]) for part in shown}.items()
+        shown.append(_ski([end for part in shown for box in part.boxes for end in box], ski))
+    groups = tuple({part.group: LABELS.get(part.group, part.group) for part in shown}.items())
+    data = json.dumps(
+        {"parts": [asdict(part) for part in shown], "ink": INK},
+        separators=(",", ":"),
+        allow_nan=False,
     )
-    data = json.dumps({"parts": shown, "ink": INK}, separators=(",", ":"), allow_nan=False)
     return View(data, groups, tuple(unreadable))
 
 
@@ -81,18 +105,14 @@ def _pose(placed: PlacedPart, apart: Mapping[str, float]) -> Array:
     return pose
 
 
-def _ski(corners: Sequence[Sequence[float]], width: float) -> dict[str, Any]:
+def _ski(corners: Sequence[Sequence[float]], width: float) -> _ShownPart:
     along = [x for x, _, _ in corners]
     bar = ski_piece((min(along) - OVERHANG, max(along) + OVERHANG), width)
     return _part("ski", Mesh(bar.vertices, bar.triangles), [STILL])
 
 
-def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
-    """A part for the viewer: corners in FINEST steps of its size, normals in 127ths, triangles.
-
-    `low` and `size` are in the part's own frame, `boxes` (a piece each: least, greatest corner)
-    in the ski's.  The triangles of engravings' floors come last, and are drawn dark to be read.
-    """
+def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> _ShownPart:
+    """A part for the viewer, seen at each of its `poses`."""
     placed = [mesh.moved(pose).vertices for pose in poses]
     points, normals, triangles = _creased(mesh)
     floor = _floors(applied(poses[0], points)[:, 2], triangles)
@@ -100,19 +120,19 @@ def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     low, size = points.min(axis=0), np.ptp(points, axis=0)
     steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
     index = "<u2" if len(points) <= FINEST else "<u4"
-    return {
-        "group": kind,
-        "colour": colour_of(kind),
-        "low": _rounded(low),
-        "size": _rounded(size),
-        "points": _base64(np.rint(steps).astype("<u2")),
-        "normals": _base64(np.rint(np.nan_to_num(normals) * 127).astype("i1")),
-        "triangles": _base64(triangles[order].astype(index)),
-        "wide": index == "<u4",
-        "plain": int(3 * (~floor).sum()),
-        "poses": [_rounded(pose.ravel()) for pose in poses],
-        "boxes": [[_rounded(piece.min(axis=0)), _rounded(piece.max(axis=0))] for piece in placed],
-    }
+    return _ShownPart(
+        group=kind,
+        colour=colour_of(kind),
+        low=_rounded(low),
+        size=_rounded(size),
+        points=_base64(np.rint(steps).astype("<u2")),
+        normals=_base64(np.rint(np.nan_to_num(normals) * 127).astype("i1")),
+        triangles=_base64(triangles[order].astype(index)),
+        wide=index == "<u4",
+        plain=int(3 * (~floor).sum()),
+        poses=[_rounded(pose.ravel()) for pose in poses],
+        boxes=[[_rounded(piece.min(axis=0)), _rounded(piece.max(axis=0))] for piece in placed],
+    )
 
 
 def _creased(mesh: Mesh) -> tuple[Array, Array, NDArray[np.int64]]:

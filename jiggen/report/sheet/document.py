@@ -110,7 +110,7 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
     def __init__(self, title: str, foot: Any, *args: Any, **how: Any) -> None:
         super().__init__(*args, **how)
         self._title, self._foot = title, foot
-        self._states: list[dict[str, Any]] = []
+        self._states: list[dict[str, object]] = []
 
     def showPage(self) -> None:  # noqa: N802 - reportlab's name
         self._states.append(dict(self.__dict__))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -77,7 +77,7 @@ class PartPrinting:
         return next(check for check in self.checks if check.name == name)
 
 
-def as_dict(parts: Iterable[PartPrinting]) -> dict[str, Any]:
+def as_dict(parts: Iterable[PartPrinting]) -> dict[str, object]:
     """The manifest's entry: plain values, rounded to DIGITS, equal for equal files.
 
     `bed` corners are in the frame of the part's file, `ski` corners are those of its first
@@ -96,7 +96,7 @@ def as_dict(parts: Iterable[PartPrinting]) -> dict[str, Any]:
     }
 
 
-def _check(check: Check, to_ski: Array) -> dict[str, Any]:
+def _check(check: Check, to_ski: Array) -> dict[str, object]:
     return {
         "passed": check.passed,
         "code": check.code,
