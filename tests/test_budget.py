@@ -239,7 +239,7 @@ def test_centring_reaches_its_bound_at_every_hole(jig):
     found = only("jig", "centring", jig_budget(jig, TERMS, bound))
     assert found.worst[:, 1] == pytest.approx(bound)
     default = only("jig", "centring", jig_budget(jig, TERMS))
-    assert default.worst[:, 1] == pytest.approx(find_centring(jig).loaded.sideways)
+    assert default.worst[:, 1] == pytest.approx(find_centring(jig).loaded)
 
 
 def test_centring_moves_near_holes_together_and_far_ones_less(jig):

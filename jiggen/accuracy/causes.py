@@ -89,7 +89,7 @@ def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
     takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    sideways = find_centring(design).loaded.sideways if bound is None else bound
+    sideways = find_centring(design).loaded if bound is None else bound
     return tuple(_jig_causes(design, terms, np.asarray(sideways, dtype=np.float64)))
 
 

@@ -37,6 +37,7 @@ out furthest.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,7 +47,7 @@ from shapely.geometry import Polygon, box
 from jiggen.accuracy.sections import FAR, rack_profile
 from jiggen.design import Design
 from jiggen.design.gear import backlash
-from jiggen.design.places import RIGID, JointPlay, worst_error
+from jiggen.design.places import RIGID, worst_error
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 from jiggen.tables.materials import USUAL, material
@@ -107,31 +108,13 @@ class StationPlay:
 
 
 @dataclass(frozen=True, eq=False)
-class State:
-    """The worst error in one state: `sideways` and `along` the ski of each hole (n,), ± mm.
-
-    `angle` is the greatest slope of any body against the ski, in degrees; it makes `along`,
-    which grows with a hole's distance from the centre line.
-    """
-
-    sideways: Array
-    along: Array
-    angle: float
-
-
-@dataclass(frozen=True, eq=False)
 class Centring:
-    """The worst centring error of a jig's holes, in the layout's order.
+    """The worst sideways error (n,) of a jig's holes in each state, in the layout's order; ± mm."""
 
-    `joint` (n,) is the part of every state's sideways error that two halves' joint makes, mm.
-    """
-
-    ids: tuple[str, ...]
     stations: tuple[StationPlay, ...]
-    joint: Array
-    loaded: State
-    loose: State
-    free: State
+    loaded: Array
+    loose: Array
+    free: Array
     findings: tuple[Finding, ...]
 
 
@@ -146,14 +129,19 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
         station_play(design.mechanism, design.half_width, widest, pressed, station.name, station.x)
         for station in design.stations
     )
-    loaded = _state(design, max(station.loaded for station in stations))
+    heel, toe = (station.x for station in design.stations)
+    play = design.joint.play if design.joint else RIGID
+
+    def worst(errors: Iterable[float]) -> Array:
+        """At every hole, for the greatest of the stations' errors at each of them."""
+        return worst_error(design.layout.positions[:, 0], heel, toe, max(errors), play)
+
+    loaded = worst(station.loaded for station in stations)
     return Centring(
-        ids=design.layout.ids,
         stations=stations,
-        joint=_state(design, 0.0).sideways,
         loaded=loaded,
-        loose=_state(design, max(station.loose for station in stations)),
-        free=_state(design, max(station.free for station in stations)),
+        loose=worst(station.loose for station in stations),
+        free=worst(station.free for station in stations),
         findings=tuple(
             Finding(
                 "accuracy.centring",
@@ -161,7 +149,7 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
                 key="material, ski, bed",
                 hint="A stiffer material, a narrower ski range or a larger bed centres better.",
             )
-            for hole, error in zip(design.layout.ids, loaded.sideways, strict=True)
+            for hole, error in zip(design.layout.ids, loaded, strict=True)
             if error > LIMIT
         ),
     )
@@ -264,24 +252,6 @@ def _second_moments(section: Polygon) -> tuple[float, float]:
     cross = one[:, 0] * two[:, 1] - two[:, 0] * one[:, 1]
     moments = np.abs((cross[:, None] * (one**2 + one * two + two**2)).sum(axis=0)) / 12
     return float(moments[0]), float(moments[1])
-
-
-def _state(design: Design, error: float) -> State:
-    """Errors at the holes for ± `error` mm at each station, by the rule of `worst_error`.
-
-    From the same equations the slope of either half is at most (2e + j + a·s)/(span), with s
-    how far the other half's station is from the joint.
-    """
-    heel, toe = (station.x for station in design.stations)
-    play: JointPlay = design.joint.play if design.joint else RIGID
-    at = design.layout.positions
-    far = np.where(at[:, 0] >= 0, abs(heel), abs(toe))
-    slope = (2 * error + play.sideways + play.angle * far) / (toe - heel)
-    return State(
-        sideways=worst_error(at[:, 0], heel, toe, error, play),
-        along=np.asarray(np.abs(at[:, 1]) * slope),
-        angle=math.degrees(float(slope.max())),
-    )
 
 
 def hole_shift_per_division(design: Design) -> Array:

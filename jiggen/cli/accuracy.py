@@ -74,7 +74,7 @@ def _compare(chosen: Design, stated: Terms, limit: float) -> Comparison:
     from jiggen.accuracy.centring import find_centring
 
     centred = find_centring(chosen)
-    jig = jig_budget(chosen, stated, centred.loaded.sideways)
+    jig = jig_budget(chosen, stated, centred.loaded)
     sheet = sheet_budget(chosen.layout, stated)
     warnings = (*centred.findings, *over_limit(jig, limit))
     return Comparison(chosen, jig, sheet, limit, warnings)

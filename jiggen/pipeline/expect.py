@@ -40,16 +40,16 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
     if faults := motion.findings + centred.findings:
         raise CheckFailed(faults)
     terms = default_terms()
-    jig = jig_budget(design, terms, centred.loaded.sideways)
+    jig = jig_budget(design, terms, centred.loaded)
     sheet = sheet_budget(design.layout, terms)
     least = motion.closest
     expected = Accuracy(
         jig=summarise(jig),
         sheet=summarise(sheet),
         centring=CentringSummary(
-            loaded=round(float(centred.loaded.sideways.max()), 4),
-            loose=round(float(centred.loose.sideways.max()), 4),
-            free=round(float(centred.free.sideways.max()), 4),
+            loaded=round(float(centred.loaded.max()), 4),
+            loose=round(float(centred.loose.max()), 4),
+            free=round(float(centred.free.max()), 4),
         ),
         division=division_of(design),
         moving=MovingSummary(
