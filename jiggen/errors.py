@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong, said so that a technician can act on it.
+    """One thing that is wrong, in words on which a technician can act.
 
     `code` is stable and names the room (``pattern.unknown-key``, ``design.clash``);
     `where` is ``file:line:column`` or whatever is known of it; `key` is the key path
-    in that file (``group[1].hole[3].at``); `hint` says what is allowed or what helps.
+    in that file (``group[1].hole[3].at``), or the names of the options that it is about
+    (``bed, bush``); `hint` states what is allowed or what helps.
     """
 
     code: str

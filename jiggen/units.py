@@ -22,7 +22,7 @@ _SHOWN = 40  # characters of bad input repeated in a message
 
 
 def length(text: str, name: str = "") -> float:
-    """The length in mm that `text` says: ``12.5``, ``-8``, ``12.5mm``, ``4.25in``.
+    """The length in mm that `text` stands for: ``12.5``, ``-8``, ``12.5mm``, ``4.25in``.
 
     Raises InputError ``units.length`` for anything else, NaN and infinity among them.
     """
@@ -36,7 +36,7 @@ def length_range(text: str, name: str = "") -> tuple[float, float]:
     """Least and greatest length in mm of ``84-112``, ``3.3-4.4in`` or one number for both.
 
     A unit after the last length serves the first too when that has none.
-    Raises InputError ``units.range`` when it is no range of positive lengths, smallest first.
+    Raises InputError ``units.range`` unless it is a range of positive lengths, the smaller first.
     """
     ends = _read(_DASH.split(text.strip()))
     if ends is None or len(ends) > 2 or min(ends) <= 0:
@@ -66,14 +66,8 @@ def sizes(text: str, count: int, name: str = "") -> tuple[float, ...]:
     return tuple(found)
 
 
-def box(text: str, name: str = "") -> tuple[float, float, float]:
-    """Width, depth and height in mm of ``220x220x250``.  Raises InputError ``units.sizes``."""
-    x, y, z = sizes(text, 3, name)
-    return x, y, z
-
-
 def _read(words: list[str]) -> list[float] | None:
-    """Each word in mm, or None when one of them is no length."""
+    """Each word in mm, or None when one of them is not a length."""
     found = [_LENGTH.fullmatch(word.strip().replace("−", "-")) for word in words]
     matches = [match for match in found if match]
     if len(matches) < len(words):

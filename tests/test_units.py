@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jiggen.errors import InputError
-from jiggen.units import box, length, length_range, sizes
+from jiggen.units import length, length_range, sizes
 
 
 @pytest.mark.parametrize(
@@ -39,10 +39,10 @@ def test_a_length_in_mm_or_inches(text: str, mm: float):
 )  # fmt: skip
 def test_anything_else_is_refused_with_a_hint(text: str):
     with pytest.raises(InputError) as caught:
-        length(text, "--boot")
+        length(text, "boot")
     (finding,) = caught.value.findings
     assert finding.code == "units.length"
-    assert finding.key == "--boot"
+    assert finding.key == "boot"
     assert "12.5mm" in finding.hint
     assert len(finding.message) < 80
 
@@ -87,9 +87,9 @@ def test_a_range(text: str, ends: tuple[float, float]):
 @pytest.mark.parametrize("text", ["", "-", "84-", "-112", "84--112", "84-100-112", "0-5", "a-b"])
 def test_no_range(text: str):
     with pytest.raises(InputError) as caught:
-        length_range(text, "--ski")
+        length_range(text, "ski")
     assert caught.value.findings[0].code == "units.range"
-    assert caught.value.findings[0].key == "--ski"
+    assert caught.value.findings[0].key == "ski"
 
 
 def test_a_range_from_large_to_small():
@@ -98,14 +98,14 @@ def test_a_range_from_large_to_small():
 
 
 def test_sizes():
-    assert box("220x220x250") == (220.0, 220.0, 250.0)
-    assert box("220 X 220 × 250mm") == (220.0, 220.0, 250.0)
-    assert box("8x8x10in") == (203.2, 203.2, 254.0)
+    assert sizes("220x220x250", 3) == (220.0, 220.0, 250.0)
+    assert sizes("220 X 220 × 250mm", 3) == (220.0, 220.0, 250.0)
+    assert sizes("8x8x10in", 3) == (203.2, 203.2, 254.0)
     assert sizes("8x12", 2) == (8.0, 12.0)
 
 
 @pytest.mark.parametrize("text", ["", "220", "220x220", "1x2x3x4", "220xx250", "0x1x1", "-1x1x1"])
 def test_no_box(text: str):
     with pytest.raises(InputError, match="220x220x250") as caught:
-        box(text, "--bed")
+        sizes(text, 3, "bed")
     assert caught.value.findings[0].code == "units.sizes"

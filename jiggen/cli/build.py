@@ -40,7 +40,7 @@ SHEET_OUT = replace(
 @command(JIGS)
 def build(
     pattern: options.PatternArgument,
-    boot: options.BootsOption,
+    boot: Annotated[float | options.Range, table.BOOTS],
     ski: options.SkiOption,
     shift: options.ShiftOption,
     core: options.CoreOption,
@@ -54,7 +54,7 @@ def build(
     material: options.MaterialOption,
     body: Annotated[float, table.BODY],
     slide: Annotated[float, table.SLIDE],
-    out: options.FolderOption,
+    out: Annotated[Path | None, table.OUT],
     force: options.ForceOption,
     as_json: options.JsonOption,
 ) -> None:
@@ -197,7 +197,7 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
 @command(JIGS)
 def sheet(
     folder: options.FolderArgument,
-    paper: options.PaperOption,
+    paper: Annotated[options.Paper, table.PAPER],
     units: Annotated[options.Units, table.UNITS],
     ticket: Annotated[str, table.TICKET],
     core: Annotated[options.Core | None, SHEET_CORE],

@@ -42,7 +42,7 @@ WIDEST = 120  # columns of a plan: wider ones are no easier to read
 def layout(
     mount: options.Mount,
     ski: Annotated[options.Range | None, DRAWN_SKI],
-    svg: options.SvgOption,
+    svg: Annotated[Path | None, table.SVG],
     dxf: Annotated[Path | None, table.DXF],
     as_json: options.JsonOption,
 ) -> None:

@@ -13,6 +13,7 @@ from jiggen.cli.layout import mount_line
 from jiggen.cli.program import SKIS, command
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option
+from jiggen.units import number
 
 if TYPE_CHECKING:
     from jiggen.remount import Answer, OldHole, Way
@@ -184,13 +185,8 @@ def _ways(found: Answer) -> list[str]:
 
 def _way(found: Answer, end: str, way: Way) -> str:
     by = abs(way.set_to - found.layout.mount_shift)
-    first, last = map(_short, way.room)
+    first, last = (number(shift, 3) for shift in way.room)
     return (
-        f"  {_short(by)} mm towards the {end}: --shift {_short(way.set_to)}"
+        f"  {number(by, 3)} mm towards the {end}: --shift {number(way.set_to, 3)}"
         f" (clear from {first} to {last})"
     )
-
-
-def _short(value: float) -> str:
-    """With as few decimals as show it to a micrometre."""
-    return f"{round(value, 3) + 0.0:g}"
