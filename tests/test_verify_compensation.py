@@ -72,10 +72,8 @@ def write_part(folder: Path, name: str, done: Compensation) -> None:
 
 
 def say(folder: Path, done: Compensation, **others: object) -> None:
-    def edit(manifest) -> None:
-        manifest |= {"compensation": compensation_entry(done).model_dump(), **others}
-
-    faults.edit_manifest(folder, edit)
+    entry = {"printer": done.printer, "matrix": done.matrix.tolist(), "height": done.height}
+    faults.edit_manifest(folder, lambda manifest: manifest.update(compensation=entry, **others))
 
 
 def compensate(folder: Path, done: Compensation, said: Compensation = DONE) -> None:
