@@ -156,7 +156,7 @@ def test_few_readings_say_so(tmp_path):
     [finding] = refusals_of_print(found)
     assert finding.code == "printer.unsure"
     before = max(hole.known for hole in found.expected)
-    more = PinReadings((*few.distances, *readings(places, [found.telling]).distances), 0.03)
+    more = PinReadings((*few.distances, *readings(places, [found.next_pair]).distances), 0.03)
     assert max(hole.known for hole in fit_printed(jig, more).expected) < before
 
 

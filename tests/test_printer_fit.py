@@ -199,7 +199,7 @@ def test_what_was_not_measured_is_taken_as_true_and_said():
     assert not found.determined("scale_z")
     told = warnings(found)
     assert codes(told) == ["printer.unmeasured"] * 2
-    assert "square to one another" in told[0].message
+    assert "axes are perpendicular" in told[0].message
     assert "A1 to A4, outside" in told[0].hint or "A2 to A3, outside" in told[0].hint
     assert told[1].hint == "Measure a height as well."
     made = profile_of(found, "club")
@@ -220,7 +220,7 @@ def test_a_reading_that_nothing_checks_is_named():
         (Printer(scale_x=0.975), "scale_x", "2.5 % too short"),
         (Printer(scale_y=1.0254), "scale_y", "2.5 % too long"),
         (Printer(scale_z=0.9), "scale_z", "10.0 % too short"),
-        (Printer(skew=-1.3), "skew", "1.30° out of square"),
+        (Printer(skew=-1.3), "skew", "perpendicularity error of 1.30°"),
         (Printer(hole=-0.8), "hole", "0.80 mm too small"),
         (Printer(wall=0.7), "wall", "0.70 mm too large"),
     ],

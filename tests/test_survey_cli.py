@@ -98,7 +98,7 @@ def test_json_has_everything(tmp_path, capsys):
     assert data["refused"] == data["warnings"] == []
     assert (data["rigid"], data["lacking"], data["rank"]) == (True, 0, data["unknowns"])
     assert len(data["readings"]) == 19 + 7  # distances and diameters
-    assert data["symmetry"]["verdict"] == "alike"
+    assert data["symmetry"]["verdict"] == "symmetric"
     hole = data["holes"][0]
     assert hole["within"] == pytest.approx(2.4477 * max(hole["deviation"]), rel=0.1)
     assert data["doubt"]["likely"] is False

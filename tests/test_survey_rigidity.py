@@ -11,7 +11,7 @@ from survey_plates import EIGHT, EIGHT_SAID, TWINS, TWINS_SAID, Plate, every_pai
 from jiggen.measure.survey import examine, refusals, warnings
 from jiggen.measure.survey.fit import loosened, solve
 from jiggen.measure.survey.network import Network
-from jiggen.measure.survey.rigidity import rigidity
+from jiggen.measure.survey.rigidity import find_rigidity
 
 FOUR = Plate({name: EIGHT.places[name] for name in "abfg"})
 FOUR_SAID = {"along": ("g", "a"), "front": ("a",), "left": ("a",)}
@@ -173,7 +173,7 @@ def test_rank_is_that_of_lamans_theorem():
         if not measured:
             continue
         survey = plate.survey(measured, along=("g", "a"), front=("a",), left=("a",))
-        held = rigidity(loosened(solve(Network(survey))))
+        held = find_rigidity(loosened(solve(Network(survey))))
         assert held.lacking == 2 * 5 - 3 - laman_rank(measured), measured
         assert held.unknowns - held.rank == held.lacking
         seen.add(held.lacking)

@@ -23,7 +23,7 @@ from survey_plates import (
 )
 
 from jiggen.measure.adjustment import REGION
-from jiggen.measure.survey.examine import examine, suspect, symmetry
+from jiggen.measure.survey.examination import compare_sides, examine, suspect
 from jiggen.measure.survey.findings import refusals
 from jiggen.measure.survey.fit import classical_scaling, robust, solve
 from jiggen.measure.survey.network import Network
@@ -245,7 +245,7 @@ def test_nothing_is_doubted_where_nothing_checks():
 def test_twins_are_alike_and_a_skew_pair_is_not():
     random = np.random.default_rng(6)
     survey = noisy(TWINS.survey(every_pair(TWINS.names), **TWINS_SAID), random)
-    assert examine(survey).symmetry.verdict == "alike"
+    assert examine(survey).symmetry.verdict == "symmetric"
     skew = Plate({**TWINS.places, "b": (TWINS.places["b"][0] + 0.8, TWINS.places["b"][1])})
     found = examine(noisy(skew.survey(every_pair(skew.names), **TWINS_SAID), random))
     assert found.symmetry.verdict == "different"
@@ -258,8 +258,8 @@ def test_symmetry_is_rightly_doubted_as_seldom_as_stated():
     random = np.random.default_rng(12)
     survey = TWINS.survey(every_pair(TWINS.names), **TWINS_SAID)
     fits = (solve(Network(noisy(survey, random))) for _ in range(200))
-    verdicts = [symmetry(fit).verdict for fit in fits]
-    assert verdicts.count("alike") >= 198  # stated: 1 in 1000 wrongly called different
+    verdicts = [compare_sides(fit).verdict for fit in fits]
+    assert verdicts.count("symmetric") >= 198  # stated: 1 in 1000 wrongly called different
 
 
 def test_symmetry_that_no_reading_tells_is_assumed():
@@ -274,7 +274,7 @@ def test_pairs_are_seen_where_none_is_named():
          "e": (-40.0, 18.0), "f": (-40.0, -18.0)}
     )  # fmt: skip
     found = examine(noisy(plate.survey(every_pair(plate.names), **said), np.random.default_rng(1)))
-    assert found.alike == (("a", "b"), ("c", "d"), ("e", "f"))
+    assert found.possible_pairs == (("a", "b"), ("c", "d"), ("e", "f"))
     skew = Plate({**plate.places, "f": (-41.0, -18.0)})
     assert examine(skew.survey(every_pair(skew.names), **said)).alike == ()
 

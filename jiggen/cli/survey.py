@@ -199,8 +199,9 @@ def _verdicts(found: Examination) -> list[str]:
             f"the others agree within {wrong.without.disagreement * typical:.2f} mm without it."
         )
     mirror = found.symmetry
-    if mirror.verdict in ("alike", "different"):
-        verdict = "alike as far as measured" if mirror.verdict == "alike" else "NOT alike"
+    if mirror.verdict in ("symmetric", "different"):
+        symmetric = mirror.verdict == "symmetric"
+        verdict = "symmetric as far as measured" if symmetric else "NOT symmetric"
         words.append(
             f"Left and right are {verdict}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
             f"{mirror.within:.2f} would be no surprise."

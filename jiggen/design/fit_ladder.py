@@ -1,8 +1,8 @@
 """The ladder of fits as plain numbers: a stub of a rail's rack, and slots to try it in.
 
 Stub and slots have the sections of the jig's own rack and channel, and are printed as those are:
-top down, the slots open upwards.  The slots stand in a row along x, each 0.05 mm wider a side
-than the last; a strip before them carries their clearances.  Numbers of the block are in its
+top down, the slots open upwards.  The slots stand in a row along x, each 0.05 mm wider per
+side than the last; a strip before them carries their clearances.  Numbers of the block are in its
 print frame, its corner at the origin, those of the stub in the station's; mm.
 """
 
@@ -22,7 +22,7 @@ from jiggen.design.settings import Settings, SkiRange
 from jiggen.design.station import Mechanism, RailShape, design_mechanism
 
 SLOTS, RACK = "slots", "rack"
-CLEARANCES = (0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.35)  # mm a side
+CLEARANCES = (0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.35)  # mm per side
 USUAL_SKI = SkiRange(84.0, 112.0)  # only the rack's length depends on it, and the stub has its own
 SPACES = 4  # between the stub's teeth
 STUB_END = 3.0  # mm solid beyond the teeth at either end
@@ -41,7 +41,7 @@ PUSHED_IN = 8.0  # mm that the stub is shown in its slot
 class FitLadder:
     """Block with slots in its print frame, stub in the station's frame; mm.
 
-    Each of `slots` is a profile of corners (x, z), open upwards, for the clearance a side of the
+    Each of `slots` is a profile of corners (x, z), open upwards, for the clearance per side of the
     same place in `clearances`; `shown` is the one that the stub is shown in.  The slots run from
     y = STRIP to `size`[1].
     """
@@ -58,7 +58,7 @@ class FitLadder:
 
     @property
     def pieces(self) -> tuple[Piece, Piece]:
-        """The block, and the stub beside it in the slot that jigs have where nothing is said."""
+        """The block, and the stub beside it in the slot that jigs have by default."""
         before = shift_by(y=-AWAY)
         stub = self.stub
         in_slot = shift_by(

@@ -22,11 +22,11 @@ from jiggen.measure.words import (
 
 _PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
 _SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
-_LEAST = 0.03  # mm; nearer than this nothing tells two slips apart
+_LEAST = 0.03  # mm; nearer than this two slips look the same
 _WHAT: dict[Parameter, str] = {
     "scale_x": "how long the printer makes things along x",
     "scale_y": "how long the printer makes things along y",
-    "skew": "whether the printer's axes stand square to one another",
+    "skew": "whether the printer's axes are perpendicular",
     "hole": "by how much holes come out small or large",
     "wall": "by how much outside measures come out small or large",
     "scale_z": "how high the printer makes things",
@@ -90,7 +90,7 @@ def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     if not unsure:
         return ()
     named = the_first([f"{one.hole} by {one.at_worst:.2f} mm" for one in unsure], ", ")
-    hint = f"Measure {found.telling[0]} to {found.telling[1]} as well, then look again."
+    hint = f"Measure {found.next_pair[0]} to {found.next_pair[1]} as well, then look again."
     message = f"holes may be off by more than {limit:g} mm: {named}"
     return (Finding("printer.unsure", message, source, hint=hint),)
 
@@ -137,7 +137,7 @@ def _other_edges(found: GaugeFit) -> list[str]:
 
 
 def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
-    mend = "That is too much to compensate; repair or calibrate the printer: "
+    repair = "That is too much to compensate; repair or calibrate the printer: "
     scales: tuple[tuple[Parameter, str], ...] = (
         ("scale_x", "x"),
         ("scale_y", "y"),
@@ -151,12 +151,12 @@ def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
                 f"along {axis} the print is {abs(value - 1) * 100:.1f} % too "
                 f"{'long' if value > 1 else 'short'}; {LARGEST_STRETCH * 100:g} % is the most "
                 "that is compensated",
-                f"{mend}was the slicer set to 100 %, and the file to millimetres? Then look at "
+                f"{repair}was the slicer set to 100 %, and the file to millimetres? Then look at "
                 "the printer's steps per millimetre.",
             )
     if abs(found.value("skew")) > LARGEST_SKEW:
-        said = f"the axes are {abs(found.value('skew')):.2f}° out of square"
-        yield "skew", said, f"{mend}set the printer's frame square first."
+        message = f"the axes have a perpendicularity error of {abs(found.value('skew')):.2f}°"
+        yield "skew", message, f"{repair}set the printer's frame square first."
     offsets: tuple[tuple[Parameter, str], ...] = (
         ("hole", "holes come out"),
         ("wall", "outside measures come out"),
@@ -167,7 +167,7 @@ def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
             yield (
                 name,
                 f"{what} {abs(value):.2f} mm too {'large' if value > 0 else 'small'}",
-                f"{mend}look at the slicer's line width and flow first.",
+                f"{repair}look at the slicer's line width and flow first.",
             )
 
 

@@ -60,7 +60,7 @@ SUFFICIENT = np.array([1e-3, 1e-3, 0.1, 0.1, 0.1, 5e-3])
 """Standard uncertainties from which on a parameter counts as not determined: 0.1 % is 0.19 mm at
 190 mm; degrees; mm; 0.5 % is 0.07 mm in a body 14 mm high (our choice)."""
 
-_MOST = 4  # readings to add, named at once; more is a list that nobody works through
+_MOST = 4  # readings to add, named at once; a longer list is not worked through
 _HEIGHT = 10.0  # mm; any height of the gauge would do
 _RIDGE = 1e-9  # keeps what no reading sees finite, and far beyond sufficient
 
@@ -163,8 +163,8 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
 
 def rows_of(measurements: Measurements, readings: Iterable[Reading]) -> Rows:
     """`readings` of the gauge as numbers."""
-    told = [_row(measurements, reading) for reading in readings]
-    asked, along, holes, walls, upright = zip(*told, strict=True)
+    rows = [_row(measurements, reading) for reading in readings]
+    asked, along, holes, walls, upright = zip(*rows, strict=True)
     return Rows(
         np.array(asked), np.array(along), np.array(holes), np.array(walls), np.array(upright)
     )

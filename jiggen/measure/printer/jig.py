@@ -255,7 +255,7 @@ class PrintedJig:
         degrees, the heel body's taken as straight.
 
         The holes of a half with a ladder move with the boot, and how far off they are does so
-        too: that is told for the boot of its sight `way`, and added to where the longest boot
+        too: that is computed for the boot of its sight `way`, and added to where the longest boot
         has them.
         """
         count = len(self.bodies)

@@ -91,29 +91,33 @@ def corrected(found: PrintedFit, before: Profile, name: str) -> Profile:
     Raises CheckFailed ``printer.beyond`` where they are more than what is compensated.
     """
     values, sure = found.printer
-    told = dict(zip(_PLANE, (round(float(value), 6) for value in values), strict=True))
-    if beyond := _beyond(told):
+    plane = dict(zip(_PLANE, (round(float(value), 6) for value in values), strict=True))
+    if beyond := _beyond(plane):
         raise CheckFailed(
             Finding(
                 "printer.beyond",
                 beyond,
                 found.readings.source,
-                hint="That wants mending, not compensating: was the slicer set to 100 %?",
+                hint="Too much to compensate; calibrate the printer: was the slicer set to 100 %?",
             )
         )
     known = dict(zip(_PLANE, (round(float(one), 6) for one in sure), strict=True))
     uncertainty = before.uncertainty.model_copy(update=known)
-    return before.model_copy(update={**told, "name": name, "uncertainty": uncertainty})
+    return before.model_copy(update={**plane, "name": name, "uncertainty": uncertainty})
 
 
-def _beyond(told: dict[str, float]) -> str:
+def _beyond(plane: dict[str, float]) -> str:
     for axis in ("x", "y"):
-        stretch = told[f"scale_{axis}"] - 1.0
+        stretch = plane[f"scale_{axis}"] - 1.0
         if abs(stretch) > LARGEST_STRETCH:
             word = "long" if stretch > 0 else "short"
             return f"along the bed's {axis} the print is {abs(stretch) * 100:.1f} % too {word}"
-    skew = abs(told["skew"])
-    return f"the printer's axes are {skew:.2f}° out of square" if skew > LARGEST_SKEW else ""
+    skew = abs(plane["skew"])
+    return (
+        f"the printer's axes have a perpendicularity error of {skew:.2f}°"
+        if skew > LARGEST_SKEW
+        else ""
+    )
 
 
 def _same(stored: Profile, sent: Compensation, fits: Fits) -> bool:

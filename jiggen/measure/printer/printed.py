@@ -37,13 +37,13 @@ LIMIT = 0.2
 ski's place under the jig want their share too (common practice, no source)."""
 
 BEFORE: dict[str, float] = {
-    "scale": 0.005,  # of a print that nobody measured, from true
+    "scale": 0.005,  # of a print that was not measured, from true
     "between axes": 0.003,  # of its x from its y scale
     "skew": 0.3,  # degrees
     "between bodies, scale": 0.001,  # printed one after the other in one material
     "between bodies, skew": 0.1,  # degrees
     "gap": 0.05,  # mm, of a joint that the screws pull together
-    "offset": 0.1,  # mm, from its clearance of 0.15 mm a side
+    "offset": 0.1,  # mm, from its clearance of 0.15 mm per side
     "bend": 0.1,  # degrees
 }
 """Standard uncertainties before anything is measured: common practice, no source."""
@@ -78,7 +78,7 @@ class Expected:
 
 @dataclass(frozen=True, eq=False)
 class PrintedFit:
-    """A finished jig's readings and what they say, held against `limit` in mm."""
+    """A finished jig's readings and what they say, compared with `limit` in mm."""
 
     jig: PrintedJig
     readings: PinReadings
@@ -170,13 +170,13 @@ class PrintedFit:
         """
         count = len(self.jig.bodies)
         information = np.linalg.inv(self.covariance[: 3 * count, : 3 * count])
-        alike = np.tile(np.eye(3), (count, 1))
-        shared = np.linalg.inv(alike.T @ information @ alike)
-        mean = shared @ alike.T @ information @ self.fit.parameters[: 3 * count]
+        same = np.tile(np.eye(3), (count, 1))
+        shared = np.linalg.inv(same.T @ information @ same)
+        mean = shared @ same.T @ information @ self.fit.parameters[: 3 * count]
         return np.asarray(mean), np.asarray(np.sqrt(np.diag(shared)))
 
     @property
-    def telling(self) -> tuple[str, str]:
+    def next_pair(self) -> tuple[str, str]:
         """The two holes whose distance, measured next, makes the least certain hole most certain.
 
         One that was not measured yet; where all were, one that was measured no oftener than others.
@@ -247,16 +247,16 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
         yield skew, BEFORE["skew"]
     count = len(BODY) * len(jig.bodies)
     for one, other in pairwise(every[:count].reshape(-1, 3, jig.size)):
-        unlike = one - other
-        yield unlike[0], BEFORE["between bodies, scale"]
-        yield unlike[1], BEFORE["between bodies, scale"]
-        yield unlike[2], BEFORE["between bodies, skew"]
+        between = one - other
+        yield between[0], BEFORE["between bodies, scale"]
+        yield between[1], BEFORE["between bodies, scale"]
+        yield between[2], BEFORE["between bodies, skew"]
     for of_joint, name in zip(every[count:], JOINT, strict=False):
         yield of_joint, BEFORE[name]
 
 
 MOST = 20  # readings that a person takes in a quarter of an hour (common practice, no source)
-LEAST = 8  # readings of which one that is wrong can be told (our choice)
+LEAST = 8  # readings of which a single gross error can be identified (our choice)
 _ENOUGH = 0.5  # of the limit: what a hole is known to may take so much of it
 
 LOOSE = "# Measure each half by itself: how far apart they lie is set on the ski, by its mark."
@@ -265,10 +265,10 @@ Pair = tuple[str, str]
 
 
 def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
-    """Pairs of holes: longest along, widest across, both diagonals, then what tells most.
+    """Pairs of holes: longest along, widest across, both diagonals, then what adds most.
 
     Of the whole jig and of each body, but never from one loose half to another; then more until
-    there are enough to tell a misread one and every hole would be known well within `limit` in
+    there are enough to identify a gross error and every hole would be known well within `limit` in
     mm, up to 20.  Of loose halves pairs may be there twice.
     """
     groups: list[Sequence[str]] = [one.holes for one in jig.rigid]
@@ -282,7 +282,7 @@ def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
         known = all(hole.known <= _ENOUGH * limit for hole in found.expected)
         if known and len(chosen) >= LEAST:
             break
-        chosen.append(found.telling)
+        chosen.append(found.next_pair)
     return tuple(chosen)
 
 

@@ -21,7 +21,7 @@ from jiggen.inputs.shape import Number, Shape, validate
 from jiggen.measure.adjustment import COVERED
 from jiggen.measure.printer.jig import distortion
 
-LARGEST_STRETCH = 0.02  # beyond this a printer wants mending, not compensating
+LARGEST_STRETCH = 0.02  # beyond this a printer is to be repaired, not compensated
 LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
 LARGEST_SKEW = 1.0  # degrees
 LONGEST_MATERIAL = 40
@@ -54,7 +54,7 @@ class Profile(Shape):
     diameter is larger than asked once scale is taken off (negative: holes come out small);
     `wall` in mm, by which a printed outside measure is larger (both walls together).
     `bush_fit` and `slide` in mm are the allowance of the pocket that held the bush best and the
-    clearance a side at which the rail ran best on the gauge, None where not tried.
+    clearance per side at which the rail ran best on the gauge, None where not tried.
     """
 
     profile: Literal[1] = 1

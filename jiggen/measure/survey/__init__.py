@@ -8,7 +8,7 @@ The plate's own frame: x towards the ski's tip from the plate's origin, y to the
 centre line, in mm.
 """
 
-from jiggen.measure.survey.examine import LIMIT, Examination, examine
+from jiggen.measure.survey.examination import LIMIT, Examination, examine
 from jiggen.measure.survey.findings import refusals, warnings
 from jiggen.measure.survey.model import CALIPER, Reading, Survey
 from jiggen.measure.survey.read import read_survey

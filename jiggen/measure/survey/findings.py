@@ -10,7 +10,7 @@ import numpy as np
 from jiggen.errors import Finding
 from jiggen.measure.adjustment import NOTICED, Array, GrossError
 from jiggen.measure.survey import next_reading
-from jiggen.measure.survey.examine import Examination, Symmetry
+from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit
 from jiggen.measure.survey.model import KINDS, REACH, Kind
 from jiggen.measure.survey.network import Claim
@@ -81,14 +81,14 @@ def _warnings(found: Examination) -> Iterator[Finding]:
         names = [*(f"{a}/{b}" for a, b in found.survey.pairs), *found.survey.on_centre_line]
         yield Finding(
             "assumed",
-            f"that left and right are alike ({', '.join(names)}) is assumed as you wrote it: the "
+            f"that left and right are symmetric ({', '.join(names)}) is assumed as you wrote: the "
             "distances do not check all of it",
             hint="Measure on both sides of the plate, and across from corner to corner.",
         )
     if found.scale > 1 and not found.contradicts:
         yield describe_coarse(found.scale, float(np.median(found.plain.network.sigmas)))
-    if found.alike:
-        pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.alike)
+    if found.possible_pairs:
+        pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
         yield Finding(
             "alike",
             "left and right look alike within what was measured",
@@ -97,10 +97,10 @@ def _warnings(found: Examination) -> Iterator[Finding]:
 
 
 def _loose(found: Examination) -> str:
-    loose, held = found.rigidity.loose, found.rigidity.hinges
+    loose, hinges = found.rigidity.loose, found.rigidity.hinges
     if not loose:
         return "the holes can still move against one another"
-    ways = [_way(found, hinge, alone=len(held) == 1) for hinge in held]
+    ways = [_way(found, hinge, alone=len(hinges) == 1) for hinge in hinges]
     return f"cannot tell where {_holes(loose)} {_are(loose)}: {', and '.join(ways)}"
 
 
@@ -148,7 +148,7 @@ def _two_ways(found: Examination, other: Alternative) -> Finding:
         f"{names[h]} at x {there[h, 0]:.1f}, y {there[h, 1]:.1f}" for h in other.moved[:3]
     )
     message = f"the distances fit two places of {_holes(moved)}: as listed, or elsewhere ({shown})"
-    best = next_reading.telling(found.fit, there)
+    best = next_reading.distinguishing(found.fit, there)
     ways = [f"measure {best} as well"] if best else []
     ways += _named_sides(here, there, other.moved, names)
     hint = f"{'; or, '.join(ways)}." if ways else "Measure the distances again."
@@ -183,10 +183,10 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
         if meant := _meant(found, wrong):
             reading = replace(found.survey.readings[wrong.row], kind=meant)
             explained += [f"It would fit as: {reading}."]
-        if found.unlike:
-            explained += [f"Or left and right are not alike: {_apart(found.unlike)}."]
-    elif found.unlike:
-        return _unlike(found.unlike)
+        if found.asymmetry:
+            explained += [f"Or left and right are not symmetric: {_apart(found.asymmetry)}."]
+    elif found.asymmetry:
+        return _unlike(found.asymmetry)
     return describe_contradiction(
         "distances",
         found.plain,
@@ -214,7 +214,7 @@ def _meant(found: Examination, wrong: GrossError[Fit]) -> Kind | None:
 
 
 def _sides(found: Examination) -> Iterator[Finding]:
-    """One finding for each hole that lies elsewhere than said, with what it misses most."""
+    """One finding for each hole that does not lie where the survey says, by what it misses most."""
     network = found.plain.network
     beyond = network.beyond(found.fit.parameters)
     worst: dict[tuple[str, str], int] = {}

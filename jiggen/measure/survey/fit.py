@@ -30,7 +30,7 @@ _AGREE = 4  # starts that end in the best minimum known before it is taken for t
 _SIDE = 100.0  # what 1 mm on the wrong side weighs, in squares of standard uncertainties
 _SHAKEN = 0.3  # of the plate's size, by which starts after the first are off
 _SEED = 20250  # any: starts must be the same from run to run
-_NEIGHBOURS = 6  # a hole held by more cannot be folded over two of them
+_NEIGHBOURS = 6  # a hole fixed by more cannot be folded over two of them
 _ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
 _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
@@ -58,7 +58,7 @@ class Fit(Adjustment[Network]):
 
     @property
     def wrong_side(self) -> float:
-        """How far holes lie beyond where they were said to be, summed, in mm."""
+        """How far holes lie beyond where the survey says they are, summed, in mm."""
         return self.network.wrong_side(self.parameters)
 
     @property
@@ -220,7 +220,7 @@ def reflections(fit: Fit, count: int) -> list[Fit]:
     """`fit` with one hole folded over a line, refined: the `count` that fit best as they stand.
 
     Two distances put a hole on either side of the line through what it was measured from; a
-    third tells which.  Twins are folded with their hole.
+    third decides.  Twins are folded with their hole.
     """
     folded = [
         Fit(fit.network, z, fit.shares) for z in (p @ fit.network.basis for p in _folded(fit))

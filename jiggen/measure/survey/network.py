@@ -3,7 +3,7 @@ allow.
 
 One vector holds all unknowns in mm: x and y of each hole, the place of each edge that was
 measured from, and the diameter of each hole (measured too, so that a wrong diameter is found as
-any other misreading is).  Rules (left/right pairs, centre line, origin) are all linear in it, so
+any other gross error is).  Rules (left/right pairs, centre line, origin) are all linear in it, so
 they are met exactly by writing the unknowns as ``basis @ z`` with fewer, free unknowns `z`; the
 plate's shift and turn on the paper, which no distance knows, go the same way.
 """
@@ -160,7 +160,7 @@ class Network:
         return np.where(missed > ON_THE_LINE, missed, 0.0)
 
     def wrong_side(self, unknowns: Array) -> float:
-        """How far holes lie beyond where they were said to be, summed, in mm."""
+        """How far holes lie beyond where the survey says they are, summed, in mm."""
         return float(self.beyond(unknowns).sum())
 
     def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:

@@ -1,4 +1,4 @@
-"""Which distance to measure next, as ``a to b``: the one that tells most."""
+"""Which distance to measure next, as ``a to b``: the one that adds most."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def fixing(fit: Fit, count: int) -> list[str]:
 
     Each is the pair of holes after which the summed variance of all places is least; a motion
     that no reading sees counts with `LOOSE` mm.  `fit` should be a general state of what is
-    loose, as `loosened` makes it: where exactly loose holes are, nobody knows.
+    loose, as `loosened` makes it: where exactly loose holes are is not known.
     """
     covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
     pairs = _unmeasured(fit)
@@ -61,7 +61,7 @@ def checking(fit: Fit, rows: Array) -> str | None:
     return _named(fit, pairs[best]) if checked[best] > 0.01 else None
 
 
-def telling(fit: Fit, other: Array) -> str | None:
+def distinguishing(fit: Fit, other: Array) -> str | None:
     """The unmeasured distance that differs most between the places of `fit` and `other` (n, 2)."""
     pairs = _unmeasured(fit)
     if not pairs:

@@ -227,9 +227,9 @@ _ACROSS = {"left", "right"}
 def bad_names(holes: Mapping[str, object]) -> Iterator[Fault]:
     """Faults of ``[holes]`` as a whole and of the holes' names."""
     if len(holes) < 2:
-        said = "there are no holes" if not holes else "there is only one hole"
+        message = "there are no holes" if not holes else "there is only one hole"
         hint = "Write a line for each hole under [holes], its name and diameter: a = 5.5"
-        yield Fault(("holes",), "no-hole", said, hint)
+        yield Fault(("holes",), "no-hole", message, hint)
     for name in holes:
         if name in OPPOSITE:
             hint = "front, rear, left and right mean the plate's edges: call the hole otherwise."
@@ -252,8 +252,8 @@ def split(key: str, holes: Collection[str]) -> tuple[tuple[str, str] | None, lis
         hint = "Write the names of two different holes."
         wrong = [Fault(path, "same-hole", f"{first} is measured to itself", hint)]
     if not wrong and first in OPPOSITE and second in OPPOSITE and OPPOSITE[first] != second:
-        said = f"the {first} and the {second} edge meet in a corner and have no distance"
-        wrong = [Fault(path, "edges", said, "Measure front to rear, or left to right.")]
+        message = f"the {first} and the {second} edge meet in a corner and have no distance"
+        wrong = [Fault(path, "edges", message, "Measure front to rear, or left to right.")]
     return (None if wrong else (first, second)), wrong
 
 
@@ -265,7 +265,7 @@ def bad_readings(survey: Survey) -> Iterator[Fault]:
 
 
 def bad_plate(survey: Survey) -> Iterator[Fault]:
-    """Faults of ``[plate]``: names, and what it must say so that a place can be told."""
+    """Faults of ``[plate]``: names, and what it must say so that places have coordinates."""
     named: dict[str, tuple[str, ...]] = {
         "front": survey.front,
         "rear": survey.rear,
@@ -297,8 +297,8 @@ def _sides(survey: Survey) -> Iterator[Fault]:
         ("right", survey.right, "left", survey.left),
     ):
         if both := [name for name in names if name in others]:
-            said = f"{listed(both)} cannot be {key} and {other} at once"
-            yield Fault(("plate", key), "side", said, "Take it out of one of the lists.")
+            message = f"{listed(both)} cannot be {key} and {other} at once"
+            yield Fault(("plate", key), "side", message, "Take it out of one of the lists.")
     if not (survey.front or survey.rear or survey.along):
         hint = (
             'Name the hole nearest the tip: front = ["a"]. The plate could as well lie turned '
@@ -322,12 +322,12 @@ def _twins(survey: Survey) -> Iterator[Fault]:
     count = Counter(name for pair in survey.pairs for name in set(pair))
     count.update(survey.on_centre_line)
     if twice := [name for name, times in count.items() if times > 1]:
-        said = f"{listed(twice)} {'is' if len(twice) == 1 else 'are'} named more than once"
-        yield Fault(path, "pairs", said, "A hole is in one pair, or on the centre line, once.")
+        message = f"{listed(twice)} {'is' if len(twice) == 1 else 'are'} named more than once"
+        yield Fault(path, "pairs", message, "A hole is in one pair, or on the centre line, once.")
 
 
 def _frame(survey: Survey) -> Iterator[Fault]:
-    """What must be said so that the places have an origin and a centre line."""
+    """What must be message so that the places have an origin and a centre line."""
     measured = {end for reading in survey.readings for end in (reading.first, reading.second)}
     edges = [name for name in survey.origin if name in OPPOSITE]
     if not survey.origin:
@@ -341,12 +341,12 @@ def _frame(survey: Survey) -> Iterator[Fault]:
         yield Fault(
             ("plate", "origin"), "origin", f"the {edges[0]} edge has no distance to a hole", hint
         )
-    tells = survey.pairs or survey.on_centre_line
+    given = survey.pairs or survey.on_centre_line
     across = [name for name in survey.middle if name in OPPOSITE]
-    if tells and survey.middle:
+    if given and survey.middle:
         hint = "Take middle out: pairs and centre_line say it already."
         yield Fault(("plate", "middle"), "middle", "the centre line is given twice", hint)
-    elif not tells and not survey.middle:
+    elif not given and not survey.middle:
         hint = (
             'Name a left and right pair: pairs = [["a", "b"]], a hole on it: centre_line = ["e"], '
             'or what it lies in the middle of: middle = ["left", "right"].'

@@ -12,7 +12,7 @@ from jiggen.draw.shapes import Circle, Drawing, Ellipse, Line, Pen, Shape, Text
 from jiggen.draw.svg import CAPITALS, svg_text
 from jiggen.errors import Finding, InputError
 from jiggen.measure.adjustment import REGION, Array, wrong_row
-from jiggen.measure.survey.examine import Examination
+from jiggen.measure.survey.examination import Examination
 from jiggen.measure.survey.model import OPPOSITE
 from jiggen.pattern.read import parse_pattern
 
@@ -21,7 +21,7 @@ DIGITS = 2
 
 
 def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
-    """The pattern as TOML; `accepted` are the refusals that were overridden, said in the file.
+    """The pattern as TOML; `accepted` are the refusals that were overridden; the file lists them.
 
     Named pairs are written once with ``both_sides``.  Raises InputError when the result is no
     pattern that `read_pattern` reads, two holes nearer than their drills allow, say.

@@ -58,7 +58,7 @@ class Rigidity:
         return tuple(dict.fromkeys(name for hinge in self.hinges for name in hinge.holes))
 
 
-def rigidity(fit: Fit) -> Rigidity:
+def find_rigidity(fit: Fit) -> Rigidity:
     """The rigidity of the readings at the places of `fit`."""
     network = fit.network
     unknowns = network.basis.shape[1]
@@ -89,14 +89,14 @@ def _hinges(still: NDArray[np.bool_], places: Array) -> Iterator[tuple[list[int]
     }
     ordered = sorted(bodies, key=lambda body: (-len(body), -_width(places, body), sorted(body)))
     main = ordered[0]
-    told: set[int] = set(main)
+    named: set[int] = set(main)
     for attached in (True, False):
         for body in ordered[1:]:
             pins = body & main
-            holes = sorted(body - told)
+            holes = sorted(body - named)
             if holes and bool(pins) is attached:
                 yield holes, sorted(pins)
-                told |= body
+                named |= body
 
 
 def _width(places: Array, body: frozenset[int]) -> float:
@@ -166,9 +166,9 @@ def alternatives(fit: Fit, within: Array) -> tuple[Alternative, ...]:
             continue
         gaps = np.hypot(*(other.places - fit.places).T)
         if (gaps > np.maximum(2 * within, _ELSEWHERE)).any():
-            held = _together(fit.places, other.places, within)
-            moved = tuple(np.setdiff1d(np.arange(len(within)), held).tolist())
-            found.setdefault(moved, Alternative(_aligned(other.places, fit.places, held), moved))
+            same = _together(fit.places, other.places, within)
+            moved = tuple(np.setdiff1d(np.arange(len(within)), same).tolist())
+            found.setdefault(moved, Alternative(_aligned(other.places, fit.places, same), moved))
     fewest: list[Alternative] = []
     for moved in sorted(found, key=len):
         if not any(set(less.moved) <= set(moved) for less in fewest):
@@ -181,14 +181,14 @@ def _together(here: Array, there: Array, within: Array) -> NDArray[np.int_]:
     shapes = (np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) for at in (here, there))
     allowed = np.maximum(2 * (within[:, None] + within), _ELSEWHERE)
     same = np.abs(next(shapes) - next(shapes)) <= allowed
-    held = same.copy()  # row i: the part grown from hole i
-    for part in held:
+    parts = same.copy()  # row i: the part grown from hole i
+    for part in parts:
         while True:
             misfits = (~same[part][:, part]).sum(axis=0)
             if not misfits.any():
                 break
             part[np.flatnonzero(part)[misfits.argmax()]] = False
-    return np.flatnonzero(held[held.sum(axis=1).argmax()])
+    return np.flatnonzero(parts[parts.sum(axis=1).argmax()])
 
 
 def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:

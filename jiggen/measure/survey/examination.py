@@ -1,4 +1,4 @@
-"""Whether left and right are alike: pairs measured without being told that they are pairs."""
+"""A survey solved and judged, left and right compared, in one value."""
 
 from __future__ import annotations
 
@@ -12,43 +12,45 @@ from jiggen.measure.adjustment import CONTRADICTION, REGION, Array, GrossError, 
 from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve, without
 from jiggen.measure.survey.model import Survey
 from jiggen.measure.survey.network import Network
-from jiggen.measure.survey.rigidity import Alternative, Rigidity, alternatives, rigidity
+from jiggen.measure.survey.rigidity import Alternative, Rigidity, alternatives, find_rigidity
 
 
 @dataclass(frozen=True)
 class Symmetry:
     """What the readings say of the pairs and the centre line that the survey names.
 
-    ``alike``: they may well be so.  ``different``: they are not.  ``assumed``: no reading tells.
-    ``none``: the survey names none.  `worst` holes lie `off` mm from being mirror images, where
-    up to `within` mm would be no surprise (95 %).  `explains`: readings that contradict one
+    ``symmetric``: they may well be.  ``different``: they are not.  ``assumed``: no reading shows
+    it.  ``none``: the survey names none.  `worst` holes lie `off` mm from being mirror images,
+    where up to `within` mm would be no surprise (95 %).  `explains`: readings that contradict one
     another all agree once no pair is imposed.
     """
 
-    verdict: Literal["alike", "different", "assumed", "none"]
+    verdict: Literal["symmetric", "different", "assumed", "none"]
     worst: tuple[str, ...] = ()
     off: float = 0.0
     within: float = 0.0
     explains: bool = False
 
 
-def symmetry(fit: Fit) -> Symmetry:
+def compare_sides(fit: Fit) -> Symmetry:
     """Compare the plain `fit` with one in which no pair is imposed."""
     survey = fit.network.survey
     if not survey.pairs and not survey.on_centre_line:
         return Symmetry("none")
     network = fit.network.freed(_anywhere(fit.network))
     free = refined(network, fit.parameters @ network.basis)
-    told = round(fit.freedom - free.freedom)
-    if told <= 0 or rigidity(free).lacking:
+    more = round(fit.freedom - free.freedom)
+    if more <= 0 or find_rigidity(free).lacking:
         return Symmetry("assumed")
-    likelihood = float(chdtrc(told, max(fit.squares - free.squares, 0.0)))
-    verdict: Literal["alike", "different"] = "alike" if likelihood > CONTRADICTION else "different"
+    likelihood = float(chdtrc(more, max(fit.squares - free.squares, 0.0)))
+    verdict: Literal["symmetric", "different"] = (
+        "symmetric" if likelihood > CONTRADICTION else "different"
+    )
     explains = fit.contradicts and not free.contradicts
     return _worst(free, verdict, explains)
 
 
-def look_alikes(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
+def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
     """Pairs (left, right) if every hole off the centre line has a mirror image, else none.
 
     `within` (n,) is how near in mm each place is known.
@@ -75,7 +77,7 @@ def _anywhere(network: Network) -> Array:
     return rules
 
 
-def _worst(free: Fit, verdict: Literal["alike", "different"], explains: bool) -> Symmetry:
+def _worst(free: Fit, verdict: Literal["symmetric", "different"], explains: bool) -> Symmetry:
     """The pair farthest from being one, about the axis that fits all pairs best."""
     network, (x, y) = free.network, free.places.T
     groups = list(network.mirrored())
@@ -108,11 +110,11 @@ _TRIED = 12  # readings left out in turn, the most suspect first
 class Examination:
     """A survey solved and judged; arrays in the order of the survey's holes, in mm.
 
-    `fit` is robust, `plain` counts every reading alike.  `scale` is how much coarser than stated
-    the readings proved to be (1 where that could be chance): `deviations` (n, 2) and `within`
-    (n,), what 95 of 100 such surveys stay within, have it in them.  Both are infinite for a hole
-    that can still move.  `symmetry` leaves out a reading that is likely wrong; `unlike` is how
-    left and right would differ if that, and no misreading, were why readings contradict.
+    `fit` is robust, `plain` gives every reading its stated weight.  `scale` is how much coarser
+    than stated the readings proved to be (1 where that could be chance): `deviations` (n, 2) and
+    `within` (n,), what 95 of 100 such surveys stay within, have it in them.  Both are infinite
+    for a hole that can still move.  `symmetry` leaves out a reading that is likely wrong; `asymmetry` is how
+    left and right would differ if that, and no gross error, were why readings contradict.
     """
 
     survey: Survey
@@ -123,8 +125,8 @@ class Examination:
     gross_error: GrossError[Fit] | None
     unchecked: tuple[int, ...]
     symmetry: Symmetry
-    unlike: Symmetry | None
-    alike: tuple[tuple[str, str], ...]
+    asymmetry: Symmetry | None
+    possible_pairs: tuple[tuple[str, str], ...]
     scale: float
     deviations: Array
     within: Array
@@ -151,22 +153,22 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     sound = found.without if found and found.likely else plain
     # Begun without the suspect reading, but with every reading in it.
     fit = robust(plain if sound is plain else refined(plain.network, sound.z))
-    held = rigidity(fit)
+    rigidity = find_rigidity(fit)
     deviations, within = _uncertainties(fit, plain.spread)
-    rigid = held.rigid
+    rigid = rigidity.rigid
     sure = rigid and not plain.contradicts and within.max() <= LIMIT
-    whole = symmetry(plain)
+    whole = compare_sides(plain)
     return Examination(
         survey=survey,
         fit=fit,
         plain=plain,
-        rigidity=held,
+        rigidity=rigidity,
         others=alternatives(sound, within) if rigid else (),
         gross_error=found,
         unchecked=plain.unchecked(len(survey.readings)),
-        symmetry=whole if sound is plain else symmetry(sound),
-        unlike=whole if whole.explains else None,
-        alike=look_alikes(fit, within) if sure and not survey.pairs else (),
+        symmetry=whole if sound is plain else compare_sides(sound),
+        asymmetry=whole if whole.explains else None,
+        possible_pairs=find_possible_pairs(fit, within) if sure and not survey.pairs else (),
         scale=plain.spread,
         deviations=deviations,
         within=within,
