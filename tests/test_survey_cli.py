@@ -65,7 +65,7 @@ def test_report_says_what_is_known_and_how_surely(capsys):
     assert "7 holes, 19 distances" in told
     assert "a to b, outside to outside" in told
     assert "front edge to a, near rim" in told
-    assert "Left and right are alike as far as measured" in told
+    assert "Left and right are symmetric as far as measured" in told
     assert "Written" not in told
     assert max(map(len, told.splitlines())) <= 80
 

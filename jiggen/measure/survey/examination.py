@@ -113,8 +113,9 @@ class Examination:
     `fit` is robust, `plain` gives every reading its stated weight.  `scale` is how much coarser
     than stated the readings proved to be (1 where that could be chance): `deviations` (n, 2) and
     `within` (n,), what 95 of 100 such surveys stay within, have it in them.  Both are infinite
-    for a hole that can still move.  `symmetry` leaves out a reading that is likely wrong; `asymmetry` is how
-    left and right would differ if that, and no gross error, were why readings contradict.
+    for a hole that can still move.  `symmetry` leaves out a reading that is likely wrong;
+    `asymmetry` is how left and right would differ if that, and no gross error, were why readings
+    contradict.
     """
 
     survey: Survey
