@@ -13,11 +13,12 @@ from pdf_reading import read_pdf
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
-from jiggen.drilling import DrillingLimits
+from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.evening import Outcome, Terms, plan_evening, read_jobs
 from jiggen.executors import Done, outcome_of
 from jiggen.job import Job
+from jiggen.measure.printer import Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline import evening as building
 from jiggen.pipeline.evening import build_evening, is_finished, key_of
@@ -155,6 +156,8 @@ def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
         key(pattern=replace(hut, area=read_pattern(find_pattern("club-piste")).area)),
         key(settings=replace(wanted.settings, bush_fit=0.15)),
         key(limits=DrillingLimits(edge=9.0)),
+        key(measured=SkiState(thickness=(22.0,))),
+        key(printer=Profile(name="mine", hole=-0.1)),
     ]
     assert len({key(), *others}) == len(others) + 1
     assert key() == key(pattern=replace(hut, source="/elsewhere/hut.toml", note="another"))
