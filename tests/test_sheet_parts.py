@@ -193,21 +193,6 @@ def test_sections_are_kept_whole_and_headings_stand_again():
         assert sum(bool(re.fullmatch(r"c\d+", word)) for word in page) >= 4 or page is long[-1]
 
 
-@pytest.mark.parametrize(
-    "heading, rows, lines", [(1, 5, 25), (1, 1, 90), (90, 5, 1), (1, 60, 1), (60, 60, 2)]
-)
-def test_what_is_taller_than_a_page_goes_on_on_the_next_and_nothing_is_lost(heading, rows, lines):
-    width, _ = frame_size("letter")
-    head = [para(f"h{n}", 8.0) for n in range(heading)]
-    cells = [[[para(f"r{row}-{n}", 8.0) for n in range(lines)]] for row in range(rows)]
-    read = read_pdf(write([section(head, cells, (width,))]))
-    found = [word.text for page in read for word in page.words if word.size == 8.0]
-    wanted = [f"h{n}" for n in range(heading)]
-    wanted += [f"r{row}-{n}" for row in range(rows) for n in range(lines)]
-    assert set(found) == set(wanted)
-    assert [word for word in found if word[0] == "r"] == wanted[heading:]
-
-
 def test_every_page_has_its_number_and_all_cautions():
     story = [para("first"), PageBreak(), para("second")]
     read = read_pdf(write(story))

@@ -209,7 +209,7 @@ class _Sheet:
             )
         )
         heading.append(names)
-        return section(heading, rows, (width,), ruled=True, above=1.6, below=1.6)
+        return section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
 
     def _facts(self, jig: PlannedJig) -> str:
         job = jig.job

@@ -25,7 +25,6 @@ RULE, BOX, THIN = Pen(0.2, grey(0.4)), Pen(0.25), Pen(0.1, grey(0.6))
 DIM = 0.3  # grey of what only explains
 TICK = 3.6  # mm, a box to tick
 GUTTER = 5.0  # mm between columns
-TALLEST = 200.0  # mm that are kept together: less than the least room on an upright page
 FEW = 4  # rows that stay with their heading where a section is longer than a page
 _ALIGNED = {"start": 0, "middle": 1, "end": 2}
 
@@ -89,9 +88,8 @@ def gap(height: float) -> Spacer:
     return Spacer(0, height / POINT)
 
 
-def height_of(cell: Cell, width: float) -> float:
+def height_of(flowables: Iterable[Flowable], width: float) -> float:
     """Height in mm of flowables under one another, `width` mm wide."""
-    flowables = cell if isinstance(cell, Sequence) else [cell]
     return sum(float(one.wrap(width / POINT, 1e6)[1]) for one in flowables) * POINT
 
 
@@ -123,9 +121,7 @@ def table(
         commands.append(("LINEABOVE", (0, heads), (-1, -1), *rule))
     cells = [[list(cell) if isinstance(cell, Sequence) else cell for cell in row] for row in rows]
     wide = [width / POINT for width in widths]
-    return Table(
-        cells, wide, splitInRow=1, repeatRows=heads, style=[*commands, *style], hAlign="LEFT"
-    )
+    return Table(cells, wide, repeatRows=heads, style=[*commands, *style], hAlign="LEFT")
 
 
 def beside(*columns: tuple[float, Cell], right: float = 0.0) -> Table:
@@ -146,32 +142,26 @@ def section(
     widths: Sequence[float],
     *,
     names: Sequence[str] = (),
+    few: int = FEW,
     more: Sequence[tuple[Any, ...]] = (),
     **how: Any,
 ) -> Table:
     """Rows under a heading, which stands on each page again.
 
-    `names` are those of the columns; `more` are commands for reportlab's table, `how` is for
-    `table`.  The first FEW rows are on one page with the heading, if they are not too tall.
+    `names` are those of the columns; the first `few` rows are on one page with the heading; `more`
+    are commands for reportlab's table, `how` is for `table`.
     """
     heads: list[Sequence[Cell]] = [[heading, *[[]] * (len(widths) - 1)]]
     if names:
         heads.append([para(name, SMALL, dim=DIM) for name in names])
-    tall = height_of(heading, sum(widths))
-    repeated = len(heads) if tall <= TALLEST else 0
-    together = len(heads)
-    for row in rows[:FEW]:
-        tall += max(map(height_of, row, widths))
-        together += tall <= TALLEST
     style: list[tuple[Any, ...]] = [
         ("SPAN", (0, 0), (-1, 0)),
         ("TOPPADDING", (0, 0), (-1, 0), 0),
         ("BOTTOMPADDING", (0, 0), (-1, 0), 0),
         ("RIGHTPADDING", (0, 0), (-1, 0), 0),
-        ("NOSPLIT", (0, 0), (0, together - 1)),
+        ("NOSPLIT", (0, 0), (0, len(heads) + min(few, len(rows)) - 1)),
     ]
-    style += more
-    return table([*heads, *rows], widths, heads=repeated, style=style, **how)
+    return table([*heads, *rows], widths, heads=len(heads), style=[*style, *more], **how)
 
 
 def tick() -> Picture:

@@ -1,0 +1,56 @@
+"""What .docs holds is current, its examples run, and its pages name files that exist."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REPO = Path(__file__).parents[1]
+DOCS = REPO / ".docs"
+PAGES = [*sorted(REPO.glob("*.md")), *sorted(DOCS.glob("*.md"))]
+
+
+def generator():
+    spec = importlib.util.spec_from_file_location("make", DOCS / "make.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("page", ["reference.md", "findings.md", "record.schema.json"])
+def test_a_generated_page_is_current(page: str):
+    stored = (DOCS / page).read_text(encoding="utf-8")
+    assert generator().PAGES[page]() == stored, "run python .docs/make.py"
+
+
+@pytest.mark.parametrize("example", sorted((DOCS / "examples").glob("*.py")), ids=lambda p: p.stem)
+def test_an_example_runs(example: Path, tmp_path: Path):
+    command = [sys.executable, str(example)]
+    env = {"PYTHONPATH": str(REPO), "PATH": "/usr/bin:/bin", "HOME": str(tmp_path)}
+    run = subprocess.run(command, cwd=tmp_path, env=env, capture_output=True, text=True, check=True)
+    assert run.stdout.strip()
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_a_page_names_files_that_exist(page: Path):
+    text = page.read_text(encoding="utf-8")
+    links = {target for target in re.findall(r"\]\(([^)#]+)\)", text) if "://" not in target}
+    assert not [link for link in links if not (page.parent / link).exists()]
+    modules = set(re.findall(r"`((?:jiggen|tests)/[\w./-]+\.\w+)`", text))
+    assert not [module for module in modules if not (REPO / module).exists()]
+
+
+def test_the_guide_is_short():
+    assert len((REPO / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()) <= 200
+
+
+def test_a_code_that_is_composed_is_listed():
+    codes = generator().findings()
+    assert "`pattern.unknown-key`" in codes
+    assert "`verify.moved`" in codes
+    assert "`evening.unknown-column`" in codes
