@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from ladder_samples import ladder_manifest
 from pdf_reading import read_pdf
 from record_samples import drilled, sheet_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
@@ -47,6 +48,14 @@ def test_no_words_run_over_the_margins_or_into_one_another(name, paper):
         for index, one in enumerate(page.words):
             for other in page.words[:index]:
                 assert not meet(one.box, other.box), (number, one.text, other.text)
+
+
+@EITHER
+def test_a_jig_for_many_boots_keeps_to_its_margins_too(paper):
+    data = sheet_pdf(ladder_manifest("step-track"), paper=paper, units=UNITS[paper])
+    for page in read_pdf(data):
+        boxes = [word.box for word in page.words if word.text.strip()]
+        assert (np.max(boxes, axis=0)[2:] <= np.subtract(page.size, LEAST_MARGIN)).all()
 
 
 def meet(one, other, slack: float = 0.1) -> bool:

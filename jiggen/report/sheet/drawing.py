@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from reportlab.platypus.flowables import Flowable
 
 from jiggen.draw.figures import arrow, cross, leader, polyline
 from jiggen.draw.fonts import POINT, plain, points, width_of
@@ -19,7 +20,7 @@ from jiggen.draw.labels import Label, place_boxes, spread
 from jiggen.draw.shapes import WHITE, Anchor, Area, Box, Circle, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
 from jiggen.report.sheet.document import Units
-from jiggen.report.sheet.flowables import Picture, typeset
+from jiggen.report.sheet.flowables import Picture, gap, para, typeset
 from jiggen.report.sheet.measures import full, short
 
 TALLEST = 46.0  # mm of ski and holes across
@@ -71,7 +72,7 @@ class _Plan:
         return max(sides) * PITCH <= tall and len(self.along) * PITCH <= self.width
 
 
-def layout_drawing(job: JigRecord, units: Units, width: float) -> Picture:
+def layout_drawing(job: JigRecord, units: Units, width: float) -> list[Flowable]:
     """The layout as large as fits in `width` mm, with ids and dimensions.
 
     Ids or dimensions that do not fit are left to the list of holes, and the note says so.
@@ -79,7 +80,7 @@ def layout_drawing(job: JigRecord, units: Units, width: float) -> Picture:
     plan = _plan(job, units, width)
     names = _names(plan)
     shapes = [*_ski(plan)]
-    bottom = plan.room[1] - STRIP
+    bottom = plan.room[1]
     if plan.fits:
         shapes += [*_along(plan), *_across(plan)]
         bottom -= KNEE + GAP + _widest(plan.along, units)
@@ -97,8 +98,7 @@ def layout_drawing(job: JigRecord, units: Units, width: float) -> Picture:
         note = "Smaller than life. Not everything fits here: see the list of holes."
     if job.ladders:
         note = f"Drawn for a boot of {full(job.inputs.boot, units)}. {note}"
-    shapes.append(typeset((0.0, bottom), note, SIZE))
-    return Picture(width, -bottom + 1.5, shapes)
+    return [Picture(width, 1.0 - bottom, shapes), para(note, SIZE), gap(1.0)]
 
 
 def _plan(job: JigRecord, units: Units, width: float) -> _Plan:
