@@ -87,10 +87,10 @@ def test_two_bodies_turned_faces_and_volume_are_seen():
     assert both.bodies == 2
     assert both.volume == pytest.approx(25.0)
     assert both.open_edges == 0
-    assert both.wound
+    assert both.is_oriented
     flipped = both.triangles.copy()
     flipped[0] = flipped[0, ::-1]
-    assert not Mesh(both.vertices, flipped).wound
+    assert not Mesh(both.vertices, flipped).is_oriented
 
 
 def test_a_mirroring_move_keeps_the_outside_out():

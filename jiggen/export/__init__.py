@@ -1,4 +1,4 @@
-"""Room: export. Writes the files of a jig; nothing here decides anything about it.
+"""Writes the files of a jig; nothing here decides anything about it.
 
 `jiggen.export.write` loads the CAD kernel, so it is not imported here: drawings are light.
 """

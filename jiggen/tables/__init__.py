@@ -1,4 +1,4 @@
-"""Room: tables. Facts of the open standards, as CSV files beside this module.
+"""Facts of the open standards, as CSV files beside this module.
 
 Every row names its source.  Lengths and diameters are mm, angles degrees; the limit deviations
 stand in µm, as the standard prints them, and are returned in mm.

@@ -1,4 +1,4 @@
-"""Room: verify. The witness: reads a jig's exported files, never the model it came from.
+"""The independent verifier: reads a jig's exported files, never the model it came from.
 
 :func:`verify_folder` measures them against the layout in their manifest;
 :func:`check` does so later on and sees to it that no file has changed.  Nothing here shares

@@ -1,4 +1,4 @@
-"""What was done to the printed files for one printer, undone by what the record says of it.
+"""What was done to the printed files for one printer, undone by what the record states.
 
 The meshes of STL and 3MF are brought back to the designed shape when they are read: stretch,
 skew and height exactly.  The fits that a printer needs are in the design, and so in every file.
@@ -42,7 +42,7 @@ def judge_fits(inputs: Inputs, ledger: Ledger) -> None:
 
 
 def undone(mesh: Mesh, done: Compensation) -> Mesh:
-    """A mesh as read, stretch, skew and height taken back."""
+    """A mesh as read, with stretch, skew and height undone."""
     if done is NOTHING_DONE:
         return mesh
     return Mesh(mesh.vertices @ np.linalg.pinv(done.linear).T, mesh.triangles)

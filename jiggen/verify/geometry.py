@@ -81,8 +81,8 @@ def corners_of(loop: Array) -> Array:
     back, ahead = loop - np.roll(loop, 1, axis=0), np.roll(loop, -1, axis=0) - loop
     cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
     turn = np.abs(np.arctan2(cross, (back * ahead).sum(axis=1)))
-    kept = loop[turn > STRAIGHT]
-    return kept if len(kept) >= 3 else loop
+    corners = loop[turn > STRAIGHT]
+    return corners if len(corners) >= 3 else loop
 
 
 def fit_circle(loop: Array) -> Circle:

@@ -19,7 +19,7 @@ AnyRing = TypeVar("AnyRing", bound=Ring)
 
 @dataclass(frozen=True)
 class Wanted:
-    """A hole of the layout and the guide that the manifest says is there for it."""
+    """A hole of the layout and the guide that the manifest lists for it."""
 
     hole: Hole
     guide: Guide
@@ -199,7 +199,7 @@ def _refuse_extra(
     body: Body,
     ledger: Ledger,
 ) -> None:
-    """A fault for each round opening, as wide as a hole may be, that nobody asked for."""
+    """A fault for each round opening, as wide as a hole may be, that is not in the manifest."""
     least, most = limits.EXTRA
     about = ledger.about(body.source, part)
     known = list(seen)

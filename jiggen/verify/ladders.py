@@ -1,8 +1,8 @@
 """Every line of every ladder, found in the files: with it on the mark, the holes must be right.
 
 A half lies right for a boot length when its line for that length is on the ski's mark.  So with
-the line found at x, a hole found at h is drilled at h - x from the mark, and that is held against
-where the layout of that boot length puts it.  What a line is for is read from the engraved
+the line found at x, a hole found at h is drilled at h - x from the mark, and that is compared
+with where the layout of that boot length puts it.  What a line is for is read from the engraved
 numbers.  Nothing here trusts the manifest for where a line is.
 """
 

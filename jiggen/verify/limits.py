@@ -24,10 +24,10 @@ CATCH = 5.0  # mm: a hole farther off than this is missing, not moved
 OPENING = 0.05  # mm between a meant opening's axis and where it is
 LADDER = 0.02  # mm between a hole and its place with a boot's line on the mark; between shifts
 LINE_CATCH = 0.35  # mm: a line farther off than this is missing, not moved
-WIDEST_LINE = 1.2  # mm: a wider engraving is no line
+WIDEST_LINE = 1.2  # mm: a wider engraving is not a line
 LADDER_END = 3.5  # mm past the last lines of a ladder that are looked at as part of it
 NUMBER_CATCH = 0.6  # mm between a line and the middle of its number
-EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, no hole
+EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, not a hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 
 # What a part must be to come off a usual printer well without supports; mm, mm², degrees.

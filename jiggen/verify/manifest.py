@@ -1,4 +1,4 @@
-"""The manifest as the verification reads it: what the files are said to hold."""
+"""The manifest as the verification reads it: what the files are stated to hold."""
 
 from __future__ import annotations
 
@@ -301,7 +301,7 @@ class Manifest(_Entry):
                 raise ValueError(f"boot {entry.boot:g}: its layout has other holes")
         for ladder in self.ladders:
             if ladder.part not in bodies or not self.guides_of(ladder.part):
-                raise ValueError(f"a ladder on {ladder.part!r}, which is no body with holes")
+                raise ValueError(f"a ladder on {ladder.part!r}, which is not a body with holes")
 
     @property
     def hole_of(self) -> dict[str, Hole]:

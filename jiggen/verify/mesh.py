@@ -15,7 +15,7 @@ from jiggen.verify.geometry import Array, applied
 
 
 class MeshError(ValueError):
-    """A mesh file that is not one."""
+    """A file that is not a whole, finite mesh."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,8 +37,8 @@ class Mesh:
         return int((np.bincount(self._solid.edges_unique_inverse) != 2).sum())
 
     @property
-    def wound(self) -> bool:
-        """Whether all neighbouring triangles are wound alike."""
+    def is_oriented(self) -> bool:
+        """Whether the facets are oriented consistently."""
         return bool(self._solid.is_winding_consistent)
 
     @property

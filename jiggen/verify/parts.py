@@ -87,7 +87,7 @@ def _judge_mesh(mesh: Mesh, part: Part, about: Subject) -> None:
     count = mesh.open_edges
     message = f"{count} edges are open: not watertight"
     about.within(count, 0, 0, "verify.open-mesh", message, "")
-    about.expect(mesh.wound, "verify.winding", "inconsistent facet orientation")
+    about.expect(mesh.is_oriented, "verify.winding", "inconsistent facet orientation")
     about.expect(mesh.volume > 0, "verify.winding", "the mesh is inside out", mesh.volume)
     volume, wanted = abs(mesh.volume), part.volume
     ratio = volume / wanted
@@ -135,11 +135,11 @@ def pieces_of(
             else:
                 count = f"{len(named)} pieces of that name" if named else "no piece of that name"
                 about.fail("verify.piece-missing", count)
-    taken = {id(piece) for piece in found.values()}
+    known = {id(piece) for piece in found.values()}
     for piece in assembly.pieces:
         about = ledger.about(STEP_FILE, piece.names[-1])
         message = "a piece that is not in the manifest"
-        about.expect(id(piece) in taken, "verify.piece-extra", message)
+        about.expect(id(piece) in known, "verify.piece-extra", message)
     return found
 
 

@@ -138,7 +138,7 @@ class Verification:
     """The outcome: how many checks were made, each hole and peg, every fault.
 
     `boots` are the boot lengths of parts with a ladder, none of a jig for one boot; `printing`
-    says how each part prints.
+    is how each part prints.
     """
 
     checks: int

@@ -17,8 +17,8 @@ from jiggen.verify.step_shapes import Arc, RoundFace
 
 UPRIGHT = np.cos(np.radians(5.0))  # an axis this far off is found, and then judged
 WIDEST = 60.0  # mm; wider loops are windows and outlines
-OFF_ROUND = 0.2  # of the radius: a loop farther off its circle is no drilled hole at all
-TRULY_ROUND = 0.02  # of the radius, for a hole that nobody asked for
+OFF_ROUND = 0.2  # of the radius: a loop farther off its circle is not a drilled hole
+TRULY_ROUND = 0.02  # of the radius, for a hole that is not in the manifest
 TRULY_ROUND_SAGITTA = 0.04  # of the radius: twelve sides or more
 SAME_AXIS = 5  # digits of a mm
 OFF_AXIS = 1e-4  # mm

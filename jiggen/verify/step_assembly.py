@@ -155,7 +155,7 @@ class _Tree:
             return np.asarray(second @ np.linalg.inv(first))
         if ends[1] in child:
             return np.asarray(first @ np.linalg.inv(second))
-        raise StepError(f"#{relation.id}: places another shape than its usage says")
+        raise StepError(f"#{relation.id}: places another shape than its usage names")
 
     def _unit(self) -> float:
         contexts = {

@@ -19,7 +19,7 @@ from typing import TypeAlias
 
 
 class StepError(ValueError):
-    """A STEP file that is cut short, not well formed, or says something not understood."""
+    """A STEP file that is cut short, not well formed, or holds something not understood."""
 
 
 class Ref(int):
@@ -234,7 +234,7 @@ def read_step_text(data: bytes) -> StepFile:
     """Read a whole exchange file.
 
     Raises StepError when it is not UTF-8, is cut short, has anything between its statements,
-    numbers two entities alike, or refers to one that is not there.
+    uses an entity's number twice, or refers to one that is not there.
     """
     try:
         text = data.decode("utf-8")

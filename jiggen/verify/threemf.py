@@ -76,7 +76,7 @@ class ThreeMF:
 def read_3mf(path: Path) -> ThreeMF:
     """Read a 3MF file; coordinates as written, not converted, to single precision.
 
-    Raises ThreeMFError when it is no package of named meshes; OSError when it cannot be read.
+    Raises ThreeMFError when it is not a package of named meshes; OSError when it cannot be read.
     """
     try:
         package, unit = _checked(path)
@@ -170,7 +170,7 @@ def _item(item: Any, names: dict[int, str]) -> Item:
 def difference(one: Mesh, other: Mesh, limit: float) -> str:
     """How two meshes of one part differ; empty when only order and rounding do.
 
-    Corners are matched to the nearest within `limit` mm, then the triangles, with their sense.
+    Corners are matched to the nearest within `limit` mm, then the oriented triangles.
     """
     from scipy.spatial import cKDTree
 
@@ -189,7 +189,7 @@ def difference(one: Mesh, other: Mesh, limit: float) -> str:
 
 
 def _ordered(triangles: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Triangles in one order, each from its lowest corner on, sense kept."""
+    """Triangles in one order, each from its lowest corner on, orientation preserved."""
     first = triangles.argmin(axis=1)
     turned = np.take_along_axis(triangles, (first[:, None] + np.arange(3)) % 3, axis=1)
     return turned[np.lexsort(turned.T)]

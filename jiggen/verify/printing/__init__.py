@@ -1,6 +1,6 @@
 """Whether each part's file can be printed as it lies, without supports, on the bed it is for.
 
-Looks at the files as the printer gets them.  Every check is kept with its numbers and with the
+Looks at the files as the printer gets them.  Every check is recorded with its numbers and with the
 places that fail or come closest, in the file's frame and in the ski's, so that they can be drawn.
 """
 

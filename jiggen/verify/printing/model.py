@@ -19,7 +19,7 @@ from jiggen.verify.geometry import Array, applied
 from jiggen.verify.mesh import Mesh
 
 DIGITS = 3  # of a mm: these are for pictures
-MOST_PLACES = 8  # of a check that failed, the worst ones; of one that held, the closest alone
+MOST_PLACES = 8  # of a check that failed, the worst ones; of one that passed, the closest alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +38,7 @@ class Place:
 class Check:
     """One check of a part.
 
-    `found` must be at `bound` (at most, at least) `limit`, both in `unit`; `message` says what
+    `found` must be at `bound` (at most, at least) `limit`, both in `unit`; `message` tells what
     is wrong when it is not; `places` come worst first.
     """
 
@@ -53,7 +53,7 @@ class Check:
 
     @property
     def passed(self) -> bool:
-        """Whether the number found is within its limit; never when it is no number."""
+        """Whether the number found is within its limit; never when it is not a number."""
         if self.bound == "most":
             return bool(self.found <= self.limit)
         return bool(self.found >= self.limit)

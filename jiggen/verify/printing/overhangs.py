@@ -108,9 +108,9 @@ def _bridge(ways: list[tuple[Ceiling, Drawn]]) -> Check:
         message = (
             f"a bridge of {longest:.1f} mm {_at(places[0])}; at most {limits.BRIDGE:g} mm hold"
         )
-    kept = [place for place in places if place.found > limits.BRIDGE] or places[:1]
+    worst = [place for place in places if place.found > limits.BRIDGE] or places[:1]
     return Check(
-        "bridge", "verify.print-bridge", longest, "most", limits.BRIDGE, "mm", message, tuple(kept)
+        "bridge", "verify.print-bridge", longest, "most", limits.BRIDGE, "mm", message, tuple(worst)
     )
 
 

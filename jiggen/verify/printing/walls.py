@@ -48,8 +48,8 @@ def judge_walls(mesh: Mesh, base: float) -> Check:
             f"a wall of {least:.2f} mm at ({x:.1f}, {y:.1f}), {z:.1f} mm above the bed; two lines "
             f"of a {limits.NOZZLE:g} mm nozzle need {limits.WALL:g} mm"
         )
-    kept = tuple(_apart(thin) or places[:1])
-    return Check("wall", "verify.print-wall", least, "least", limits.WALL, "mm", message, kept)
+    worst = tuple(_apart(thin) or places[:1])
+    return Check("wall", "verify.print-wall", least, "least", limits.WALL, "mm", message, worst)
 
 
 def across(mesh: Mesh, z: float, most: int = MOST_POINTS) -> Across:
@@ -140,10 +140,10 @@ def _line(walls: Across, at: int) -> Array:
 
 
 def _apart(places: list[Place]) -> list[Place]:
-    """The first of every cluster of places: one a wall is enough."""
-    kept: list[Place] = []
+    """The first of every cluster of places: one per wall is enough."""
+    first: list[Place] = []
     for place in places:
         middle = place.points.mean(axis=0)
-        if all(np.linalg.norm(middle - other.points.mean(axis=0)) > 5.0 for other in kept):
-            kept.append(place)
-    return kept
+        if all(np.linalg.norm(middle - other.points.mean(axis=0)) > 5.0 for other in first):
+            first.append(place)
+    return first
