@@ -79,7 +79,7 @@ class Budget:
     def spacing_deviation(self) -> Array:
         """Standard deviation of the distance between any two holes, (n, n).
 
-        What holes share, they share: only the rest changes the distance.
+        What holes share moves them together: only the rest changes the distance.
         """
         return spacing_deviation(self.layout.positions, self.covariance)
 
@@ -97,8 +97,7 @@ def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
 
     `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
     takes that of `find_centring`, pressed and locked.
-    Raises InputError for a drill that the tables of
-    limits do not list.
+    Raises InputError for a drill that the tables of limits do not list.
     """
     return Budget("jig", design.layout, jig_causes(design, terms, bound))
 
@@ -270,7 +269,7 @@ def radius_holding(blocks: Array, part: float = 0.95) -> Array:
     high = 6.0 * np.sqrt(variance.max(axis=1))
     for _ in range(60):
         middle = (low + high) / 2
-        held = 1.0 - np.exp(-(middle[:, None] ** 2) / (2 * variance)).mean(axis=1)
-        low = np.where(held < part, middle, low)
-        high = np.where(held < part, high, middle)
+        inside = 1.0 - np.exp(-(middle[:, None] ** 2) / (2 * variance)).mean(axis=1)
+        low = np.where(inside < part, middle, low)
+        high = np.where(inside < part, high, middle)
     return np.asarray(high)

@@ -166,26 +166,26 @@ def station_play(
     """Play of one station of a body ± `half_width` mm on a ski of `width` mm."""
     pinion, rail, station = mechanism.pinion, mechanism.rail, mechanism.station
     # Where the channel holds the rack: from its tail, or the far edge, to the near edge.
-    held = max(-half_width, width / 2 - rail.reach), half_width
+    channel = max(-half_width, width / 2 - rail.reach), half_width
     play = max(
         station.channel_back - rail.back_x,
         rail.rack.tip_x - station.channel_x,
         station.roof_z - rail.top_z,
     )
     lever = max(pinion.flange_z, rail.bottom_rack_z) - rail.bottom_z
-    slide = _slack(mechanism, play, held, 0.0)
+    slide = _slack(mechanism, play, channel, 0.0)
     return StationPlay(
         name=name,
         x=x,
         bearing=station.cone_radius - pinion.cone_radius,
         backlash=backlash(pinion.gear, rail.rack.thinning) / 2,
         slide=slide,
-        tilt=_slack(mechanism, play, held, lever) - slide,
+        tilt=_slack(mechanism, play, channel, lever) - slide,
         flex=flex(rail, half_width, width, loading or Loading()),
     )
 
 
-def _slack(mechanism: Mechanism, c: float, held: tuple[float, float], lever: float) -> float:
+def _slack(mechanism: Mechanism, c: float, channel: tuple[float, float], lever: float) -> float:
     """(A + B)/2: half of all that a rail's pose in its channel lets the nose move, mm.
 
     With play `c` to each side a rack held between y = a < 0 and b, L = b - a, may be off by
@@ -202,7 +202,7 @@ def _slack(mechanism: Mechanism, c: float, held: tuple[float, float], lever: flo
         A = c·((r - τ·a) + |τ·b - r - h| + 2h) / L        z(b) = c, z(a) = u(a) - c, u(b) = c
         B = c·((r + τ·b) + |τ·a + r + h| + 2h) / L        z(a) = c, z(b) = u(b) - c, u(a) = c
     """
-    gear, (a, b) = mechanism.pinion.gear, held
+    gear, (a, b) = mechanism.pinion.gear, channel
     r, tau, h = gear.pitch_radius, math.tan(math.radians(gear.profile.pressure_angle)), lever
     out = (r - tau * a) + abs(tau * b - r - h) + 2 * h
     back = (r + tau * b) + abs(tau * a + r + h) + 2 * h

@@ -304,7 +304,7 @@ def assemble(
     pad_shapes: tuple[Polygon, ...],
     joint: JointShape | None = None,
 ) -> Design:
-    """The design of these bodies, which sit on the ski as one, on two `stations`."""
+    """The design of these bodies, which lie on the ski as one, on two `stations`."""
     rear, front = (station.x for station in stations)
     play = joint.play if joint else RIGID
     errors = worst_error(layout.positions[:, 0], rear, front, STATION_ERROR, play)

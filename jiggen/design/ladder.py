@@ -42,7 +42,7 @@ SHIFTS = 10  # mm of mount shift, either way
 SLOT = 7.0  # mm wide: a fine pen gets through
 SLOT_END = 2.5  # mm past the last shift
 LEAST_GAP = 0.8  # mm between what stands side by side on the tongue
-SAID = {
+ROW_WORDS = {
     "odd": ("ODD   1 LINE = 2 MM", "ODD"),
     "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
     "bands": ("BOOTS",),
@@ -173,7 +173,7 @@ def boot_rows(motion: Motion, half: float = 0.0) -> tuple[Row, ...]:
 def ladder_for(motion: Motion, half_width: float, root: int) -> Ladder:
     """The ladder for the boots of `motion` on a body ± `half_width`.
 
-    Raises InputError: ``design.ladder-close`` where lines would lie on one another,
+    Raises InputError: ``design.ladder-close`` where lines would overlap,
     ``design.narrow`` where there is no room for it across the body.
     """
     half = half_width - WINDOW
@@ -230,7 +230,7 @@ def _refuse_close(row: Row, motion: Motion) -> None:
         raise InputError(
             Finding(
                 "design.ladder-close",
-                f"the lines for {', '.join(motion.groups)} would lie on one another: a step of "
+                f"the lines for {', '.join(motion.groups)} would overlap: a step of "
                 "the pattern brings two boot lengths to nearly one place",
                 key="boot",
                 hint="Choose boots on one side of that step.",
@@ -259,21 +259,23 @@ def _packed(
         "slot": SLOT,
         "right words": WORD_CAPS if right else 0.0,
     }
-    kept = {name: wide for name, wide in beside.items() if wide}
-    free = 2 * half - sum(kept.values()) - sum(row.depth for row in rows)
-    gap = free / (len(kept) + 1)
+    present = {name: wide for name, wide in beside.items() if wide}
+    free = 2 * half - sum(present.values()) - sum(row.depth for row in rows)
+    gap = free / (len(present) + 1)
     if gap < LEAST_GAP:
-        raise _narrow((LEAST_GAP - gap) * (len(kept) + 1))
+        raise _narrow((LEAST_GAP - gap) * (len(present) + 1))
     places: dict[str, tuple[float, float]] = {}
     top = half - (left.depth if left else 0.0)
-    for name, wide in kept.items():
+    for name, wide in present.items():
         places[name] = (top - gap - wide, top - gap)
         top -= gap + wide
     middle, reach = (span[0] + span[1]) / 2, SHIFTS + SLOT_END
     foot, head = places["slot"]
     slot = (middle - reach, foot, middle + reach, head)
     words = [
-        Word(_fitting(SAID[row.name], span[1] - span[0] - 2 * END), middle, sum(places[at]) / 2)
+        Word(
+            _fitting(ROW_WORDS[row.name], span[1] - span[0] - 2 * END), middle, sum(places[at]) / 2
+        )
         for at, row in (("left words", left), ("right words", right))
         if row
     ]

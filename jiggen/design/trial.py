@@ -1,6 +1,6 @@
 """The trial plate as plain numbers: a thin print for a dry fit on the real plate.
 
-It is laid on the plate before any jig is built: every hole must show its like under it.  It lies
+It is laid on the plate before any jig is built: every hole must match the one under it.  It lies
 in the ski frame as the jig does, underside at z = 0, and is printed as it lies.  It guides no
 drill: a hole is as wide as the jig's would be without a bush, so that the drill just passes.
 """
@@ -51,7 +51,7 @@ ID_CAPS = (3.6, 3.0)  # mm, capitals of the holes' names
 ID_REACH = 12.0  # mm from a hole's centre to its name, at most
 NOTCH = ((-2.0, 1.0), (2.0, 1.0), (0.0, -2.5))  # across the edge, deep and inwards
 TITLE, MARK, SCALE_NAME = "TRIAL PLATE", "MARK", "check scale"
-COARSE = 0.05  # mm that a letter's outline may give way, to halve its corners
+COARSE = 0.05  # mm that a letter's outline is simplified by, which halves its corners
 
 
 @dataclass(frozen=True, eq=False)
