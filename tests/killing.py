@@ -32,7 +32,7 @@ import jiggen.export.folder
 import jiggen.pipeline.build
 from jiggen.errors import JiggenError
 from jiggen.record import Hole, Part, Record
-from jiggen.record.model import Guide, PlacedPart
+from jiggen.record.entries import Guide, PlacedPart
 from jiggen.verify import Verification
 
 # What Python announces before it does it.

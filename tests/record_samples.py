@@ -23,7 +23,7 @@ from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_
 from jiggen.layout import Layout
 from jiggen.pipeline.expect import expect, expect_halves
 from jiggen.record import JigRecord, json_text, record_from
-from jiggen.record.model import LaidPiece, PrintBed
+from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.plastics import weigh
 from jiggen.verify import BootCheck, Found, HoleCheck, Verification

@@ -1,6 +1,6 @@
 """What is printed at once, in words."""
 
-from jiggen.record.model import LaidPiece, PrintBed
+from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report.summary import to_print
 
 

@@ -14,7 +14,7 @@ from record_samples import drilled, record, report_html, verification
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import PAGE
-from jiggen.record.model import FileEntry
+from jiggen.record.entries import FileEntry
 from jiggen.report.page import report_html as page_html
 from jiggen.report.page.view import FINEST, view_of
 from jiggen.verify import Fault

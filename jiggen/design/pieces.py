@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
 from jiggen.design.places import HalfRole
-from jiggen.record.model import Bought
+from jiggen.record.entries import Bought
 
 Matrix = NDArray[np.float64]
 

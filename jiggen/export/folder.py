@@ -15,7 +15,7 @@ from pathlib import Path
 from jiggen.errors import Finding, InputError
 from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.record import Record, json_text
-from jiggen.record.model import FileEntry
+from jiggen.record.entries import FileEntry
 
 LARGEST_MANIFEST = 16 * 2**20  # bytes
 

@@ -9,7 +9,8 @@ from jiggen.design.gauge import NAME, Feature, Gauge, Readings
 from jiggen.design.gauge_frame import THICKNESS
 from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
 from jiggen.record import GaugeRecord, Hole
-from jiggen.record.model import BedSize, BushSize, FitSizes, GaugeInputs, Peg, PrintBed
+from jiggen.record.entries import BedSize, BushSize, GaugeInputs, Peg, PrintBed
+from jiggen.record.model import FitSizes
 
 ZOOM = 1.15  # of the picture
 CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no source

@@ -16,9 +16,9 @@ from jiggen.design.pieces import Piece, list_hardware
 from jiggen.design.places import STATION_ERROR
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.core import Layout
-from jiggen.record import model as entries
-from jiggen.record.entry import Matrix
-from jiggen.record.results import Accuracy, Drilling, Plastic
+from jiggen.record import entries
+from jiggen.record.model import BootLayout, JigRecord, Ladder
+from jiggen.record.results import Accuracy, Drilling, Matrix, Plastic
 
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
 
@@ -31,8 +31,8 @@ class BootRange:
     """
 
     boots: tuple[float, float] | None = None
-    ladders: tuple[entries.Ladder, ...] = ()
-    layouts: tuple[entries.BootLayout, ...] = ()
+    ladders: tuple[Ladder, ...] = ()
+    layouts: tuple[BootLayout, ...] = ()
     shown: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -63,11 +63,11 @@ def jig_record(
     *,
     beds: tuple[entries.PrintBed, ...],
     compensation: entries.Compensated | None = None,
-) -> entries.JigRecord:
+) -> JigRecord:
     """The record of a jig but for verification and file list."""
     layout, settings = design.layout, design.settings
     bodies = {station.name: body.name for body in design.bodies for station in body.stations}
-    return entries.JigRecord(
+    return JigRecord(
         versions=versions(),
         inputs=entries.JigInputs.model_validate(
             {

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.settings import Bed
 from jiggen.export.packing import Room, pack
-from jiggen.record.model import LaidPiece, PrintBed
+from jiggen.record.entries import LaidPiece, PrintBed
 
 GAP = 5.0  # mm between pieces on a bed: room for a brim, common practice, no source
 MODEL = "3D/3dmodel.model"

@@ -22,7 +22,7 @@ from jiggen.export.meshes import PartMesh, stl_bytes, write_beds
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
-from jiggen.record.model import PrintBed
+from jiggen.record.entries import PrintBed
 from jiggen.solid import Model, mesh_of, write_step
 
 Meshes = dict[str, PartMesh]  # by the part's name

@@ -16,7 +16,7 @@ from jiggen.export import check_target, listing, put_in_place, workshop, write_m
 from jiggen.measure.printer import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
-from jiggen.record.model import PrintBed
+from jiggen.record.entries import PrintBed
 from jiggen.record.results import Printing
 from jiggen.record.results import Verification as VerificationEntry
 from jiggen.verify import Verification, printing_dict, verify_folder

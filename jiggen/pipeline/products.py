@@ -44,7 +44,7 @@ from jiggen.pipeline.expect import expect_job
 from jiggen.progress import announce
 from jiggen.ranges import JobDesign, design_job, moves_holes, range_advice
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
-from jiggen.record.model import BedSize, TrialInputs
+from jiggen.record.entries import BedSize, TrialInputs
 from jiggen.report.page import report_html
 from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf

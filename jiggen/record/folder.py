@@ -11,7 +11,8 @@ from pydantic_core import from_json
 
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.files import MANIFEST, within
-from jiggen.record.model import SAME, AnyRecord, Hole, JigRecord, Record, TrialRecord
+from jiggen.record.entries import Hole
+from jiggen.record.model import SAME, AnyRecord, JigRecord, Record, TrialRecord
 from jiggen.record.results import VerifiedHole
 
 LARGEST = 16 * 1024 * 1024  # bytes

@@ -1,4 +1,4 @@
-"""The record of a built folder: what was asked for, what was made, and where everything is.
+"""The records of jigs, trial plates and gauges, and the ladders of jigs for many boots.
 
 Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to the left, z up.
 """
@@ -11,279 +11,40 @@ from typing import Annotated, Literal, Protocol, Self
 
 from pydantic import Field, model_validator
 
-from jiggen.record.entry import Coefficient, Count, Entry, Inside, Length, Matrix, Name, Word
-from jiggen.record.results import Accuracy, Drilling, Plastic, Printing, Verification
+from jiggen.record.entries import (
+    Bought,
+    Compensated,
+    FileEntry,
+    GaugeInputs,
+    Guide,
+    Hole,
+    JigInputs,
+    Joint,
+    Opening,
+    Part,
+    Peg,
+    PrintBed,
+    Sideways,
+    Station,
+    TrialInputs,
+)
+from jiggen.record.results import (
+    Accuracy,
+    Drilling,
+    Entry,
+    Inside,
+    Length,
+    Name,
+    Plastic,
+    Printing,
+    Verification,
+    Word,
+)
 
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
 
-PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
-BODIES: tuple[PartKind, ...] = ("body", "plate", "gauge")  # kinds of parts that carry holes
-HalfName = Literal["toe", "heel", "centre"]
 RowName = Literal["odd", "even", "bands", "shift"]
-
-# -- what was asked for --------------------------------------------------------------------------
-
-
-class BedSize(Entry):
-    """The printer's room: x and y on the bed, z up."""
-
-    x: Length
-    y: Length
-    z: Length
-
-
-class BushSize(Entry):
-    """A drill bush: outside diameter and length."""
-
-    outside: Length
-    length: Length
-
-
-class SkiWidths(Entry):
-    """Narrowest and widest ski."""
-
-    least: Length
-    most: Length
-
-
-class Fixing(Entry):
-    """What goes into a hole: thickness under the screw's head and lengths at hand."""
-
-    plate: Annotated[float, Field(ge=0, le=200)]
-    lengths: Annotated[tuple[Annotated[Length, Field(le=200)], ...], Field(max_length=100)]
-
-
-class MountingArea(Entry):
-    """Where holes are allowed on the ski."""
-
-    x_from: float
-    x_to: float
-    half_width: float
-
-
-class SkiInHand(Entry):
-    """What was measured on the ski: thickness, (x, width) pairs, and where holes are allowed."""
-
-    thickness: tuple[float, ...] = ()
-    widths: tuple[tuple[float, float], ...] = ()
-    area: MountingArea | None = None
-
-
-class LayoutInputs(Entry):
-    """What was asked of a layout; `shift` is the mount shift."""
-
-    pattern: Name
-    boot: Length
-    shift: float
-    core: Literal["plain", "metal"]
-    side: Literal["left", "right"]
-    pair: Literal["same", "mirrored"]
-
-
-class JigInputs(LayoutInputs):
-    """What was asked of a jig; `boots` from and to, where it was a range of them.
-
-    Of a range, `boot` is the longest: holes are listed and drawn as for it.
-    """
-
-    boots: tuple[Length, Length] | None = None
-    ski: SkiWidths
-    bed: BedSize
-    bush: Literal["auto", "none"] | BushSize
-    bush_fit: float
-    guide_clearance: float
-    hole_fit: float
-    body: Length
-    relief: Length
-    wall: Length
-    slide: Length
-    backlash: float
-    rail_depth: Length
-    joint_fit: float
-    bed_margin: float
-    material: Name
-    printer: Name | None
-    ski_in_hand: SkiInHand
-    drilling_limits: dict[Name, float]
-    screws: dict[Name, Fixing]
-
-
-class TrialInputs(LayoutInputs):
-    """What was asked of a trial plate; its holes are `hole_fit` wider than it takes."""
-
-    bed: BedSize
-    hole_fit: float
-    thickness: Length
-    clearance: float
-    printer: Name | None
-
-
-class GaugeInputs(Entry):
-    """What was asked of a gauge; `caliper` is the caliper's reach."""
-
-    bed: BedSize
-    bush: Literal["none"] | BushSize
-    caliper: Length
-
-
-# -- what was made -------------------------------------------------------------------------------
-
-
-class Hole(Entry):
-    """A hole in the ski: drill diameter, and depth of the full diameter below the top sheet."""
-
-    id: Name
-    group: Name
-    x: Annotated[float, Field(ge=-2000, le=2000)]
-    y: Annotated[float, Field(ge=-200, le=200)]
-    diameter: Annotated[Length, Field(le=50)]
-    depth: Annotated[Length, Field(le=200)]
-
-
-class Guide(Entry):
-    """What guides the drill at a hole: diameters and the heights they hold between.
-
-    `top_z` is where the drill's stop comes down, None where nothing is drilled through it.
-    """
-
-    id: Name
-    part: Name
-    bore: Length
-    bore_z: tuple[float, float]
-    throat: Length
-    throat_z: tuple[float, float]
-    top_z: Annotated[Length, Field(le=500)] | None = None
-
-
-class Peg(Entry):
-    """A round upright peg and the heights it stands free between."""
-
-    id: Name
-    part: Name
-    x: float
-    y: float
-    diameter: Length
-    z: tuple[float, float]
-
-
-class Opening(Entry):
-    """A round upright opening that is meant to be; `diameter` is the largest allowed."""
-
-    name: Name
-    part: Name
-    x: float
-    y: float
-    diameter: Length
-
-
-class Joint(Entry):
-    """The joint of two bodies at `x`, and its number of screws."""
-
-    x: float
-    screws: Count
-
-
-class Station(Entry):
-    """A centring station of a body `part`, at `x`, and its role on that half of the jig."""
-
-    name: Name
-    role: Word
-    half: HalfName | None
-    part: Name
-    x: float
-
-
-class Sideways(Entry):
-    """How far sideways a hole lies for `station_error` at the stations, by hole id."""
-
-    station_error: Length
-    holes: dict[Name, float]
-
-
-class PlacedPart(Entry):
-    """One piece in use: the pose from the part's file to the ski."""
-
-    name: Name
-    to_ski: Matrix
-
-
-class Part(Entry):
-    """One printed part: its file, its solid's volume in mm³, and where its pieces go.
-
-    `half` is that of a body which is half a jig: toe, heel, centre.
-    """
-
-    name: Name
-    kind: PartKind
-    half: HalfName | None = None
-    file: Inside
-    count: Count
-    printed: bool = True
-    volume: Length
-    to_ski: Matrix
-    placed: Annotated[tuple[PlacedPart, ...], Field(min_length=1)]
-
-    @property
-    def is_body(self) -> bool:
-        """Whether the part carries holes."""
-        return self.kind in BODIES
-
-
-class Bought(Entry):
-    """One line of the shopping list; `key` is the hexagon key that turns it, mm, if any."""
-
-    name: Name
-    size: Name
-    count: Count
-    standard: Word
-    key: Length | None = None
-
-
-class LaidPiece(Entry):
-    """A piece on a bed: the part it is of, and where its file's origin lies."""
-
-    name: Name
-    part: Name
-    x: float
-    y: float
-
-
-class PrintBed(Entry):
-    """What is printed at once: a 3MF, and the pieces in it."""
-
-    file: Inside
-    pieces: tuple[LaidPiece, ...]
-
-    @property
-    def counts(self) -> dict[str, int]:
-        """How many pieces of each part are on the bed."""
-        found: dict[str, int] = {}
-        for piece in self.pieces:
-            found[piece.part] = found.get(piece.part, 0) + 1
-        return found
-
-
-Factor = Annotated[Coefficient, Field(gt=0)]
-
-
-class Compensated(Entry):
-    """What was done to the printed files for one printer.
-
-    Bed coordinates became `matrix` times themselves and heights `height` times themselves.
-    """
-
-    printer: Name
-    matrix: tuple[tuple[Factor, Coefficient], tuple[Coefficient, Factor]]
-    height: Factor
-
-
-class FileEntry(Entry):
-    """One file of the folder: its size and SHA-256."""
-
-    bytes: Annotated[int, Field(ge=0)]
-    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
-
 
 # -- jigs for many boots -------------------------------------------------------------------------
 

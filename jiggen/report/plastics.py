@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from jiggen.accuracy.material import COLDER, find_effects, find_movement, softness
 from jiggen.design import Design
-from jiggen.record.model import Part
+from jiggen.record.entries import Part
 from jiggen.record.results import PartMass, Plastic, PlasticEffects
 from jiggen.tables.materials import USUAL, Material, Span, material, materials, parked_car
 from jiggen.verify.mesh import Mesh

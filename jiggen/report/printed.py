@@ -14,7 +14,8 @@ from jiggen.files import MANIFEST
 from jiggen.measure.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import JigRecord, Part, read_jig
-from jiggen.record.model import Compensated, JigInputs, LadderRow
+from jiggen.record.entries import Compensated, JigInputs
+from jiggen.record.model import LadderRow
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it
 NO_JIG = "Name a folder that jiggen build made: neither a trial plate nor a gauge."

@@ -9,7 +9,7 @@ from jiggen.drilling import DrillingLimits, Screw, SkiState, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import Layout, recorded_layout
 from jiggen.record import JigRecord, check_usable
-from jiggen.record.model import SkiInHand
+from jiggen.record.entries import SkiInHand
 
 
 def check_core(record: JigRecord, core: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MEASUREMENTS, SHEET
 from jiggen.record import DepthStop, GaugeRecord, JigRecord, TrialRecord
-from jiggen.record.model import Bought, Compensated, PrintBed
+from jiggen.record.entries import Bought, Compensated, PrintBed
 from jiggen.record.results import Accuracy, Plastic
 from jiggen.report.plastics import car_words
 from jiggen.tables.materials import material

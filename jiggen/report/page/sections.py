@@ -11,7 +11,7 @@ from xml.etree import ElementTree as ET
 from jiggen.cautions import CAUTIONS
 from jiggen.files import PLAN_SVG
 from jiggen.record import Hole, JigRecord
-from jiggen.record.model import Compensated, FileEntry, JigInputs, PrintBed
+from jiggen.record.entries import Compensated, FileEntry, JigInputs, PrintBed
 from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
 from jiggen.report.summary import LAY, compensated

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
 from jiggen.export.preview import INK, colour_of, ski_piece
-from jiggen.record.model import Part, PlacedPart
+from jiggen.record.entries import Part, PlacedPart
 from jiggen.verify.geometry import applied
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 
