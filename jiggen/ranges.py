@@ -96,42 +96,12 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
         yield from find_centring(each).findings
 
 
-@dataclass(frozen=True)
-class Fit:
-    """Whether one jig can serve all of `boots`; `findings` say why not.
-
-    `ranges` are ranges of boots that do fit, each as long as possible, within `boots`; where all
-    fit, `boots` itself.  `ladder` is False where no boot of the range moves a hole.
-    """
-
-    boots: Interval
-    findings: tuple[Finding, ...]
-    ranges: tuple[Interval, ...]
-    ladder: bool = True
-
-    @property
-    def fits(self) -> bool:
-        """Whether nothing was found."""
-        return not self.findings
-
-
-def fit_range(job: Job, *, search: bool = True) -> Fit:
-    """Whether one jig can serve all boots of `job`; without CAD.
-
-    It looks at all but the engraved words and the moving parts' clearances, which do not depend
-    on the range.  With `search`, ranges that fit are looked for by the same rule where the whole
-    does not.  Raises InputError for boots that the pattern does not serve and for bad settings.
-    """
-    job.settings.check()
-    every = job.lay_out_all()
-    ends = min(every), max(every)
-    findings = tuple(obstacles(job, moving=False))
-    ranges = (ends,) if not findings else fitting_ranges(job) if search else ()
-    return Fit(ends, findings, ranges, ladder=moves_holes(every))
-
-
 def fitting_ranges(job: Job) -> tuple[Interval, ...]:
-    """Ranges of two boots or more, within those of `job`, that one jig can serve each."""
+    """Ranges of two boots or more, within those of `job`, that one jig can serve each.
+
+    Each is as long as possible; all boots of `job`, where one jig can serve them.  Raises
+    InputError for boots that the pattern does not serve.
+    """
     boots = sorted(job.lay_out_all())
     return tuple(
         longest_runs(boots, lambda some: not any(obstacles(replace(job, boots=some), moving=False)))
