@@ -272,7 +272,7 @@ PRINTER_NAME = _printer(
     "printer",
     "text",
     "Compensate for the errors of this printer: a stored profile's name, or the path of one; "
-    "none: of no printer.",
+    "none for no compensation.",
     habit=True,
 )
 BED = _printer(

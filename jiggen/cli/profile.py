@@ -76,7 +76,7 @@ def fit(
 
     check_name(name, material)
     found = examine_gauge(read_measurements(file))
-    against, doubts = refusals(found), warnings(found)
+    against, cautions = refusals(found), warnings(found)
     made = None if against else profile_of(found, name, material)
     written = save_profile(made) if made else None
     lines = _reading_lines(found)
@@ -87,7 +87,7 @@ def fit(
         lambda: as_data(found) | {"profile": made and made.model_dump()},
         lambda: "\n".join(lines),
         against,
-        warnings=doubts,
+        warnings=cautions,
         written=written,
     )
 

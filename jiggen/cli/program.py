@@ -76,7 +76,11 @@ class Command(typer.core.TyperCommand):
 
 
 class Group(typer.core.TyperGroup):
-    """A group of commands whose help has no colour where `colourful` says no."""
+    """A group of commands by name, whose help has no colour where `colourful` says no."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of the commands in the order in which help shows them."""
+        return sorted(super().list_commands(ctx))
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """Write the help."""

@@ -40,15 +40,15 @@ WELCOME = (
 class Question:
     """One thing to know of a pattern: by option, or asked for.
 
-    `usual` is offered when it is asked, None for no offer; `silent` is taken when nothing is
-    asked, None when it must then be given.  `read` puts an answer into a draft, and raises
-    InputError for what is none.
+    `usual` is offered as the answer, None for no offer; `default` is used when nothing is asked,
+    None for an option that must then be given.  `read` puts an answer into a draft, and raises
+    InputError for one that is not valid.
     """
 
     option: str
     words: str
     usual: str | None
-    silent: str | None
+    default: str | None
     read: Read
 
 
@@ -137,9 +137,9 @@ def ask(draft: Draft, words: str, read: Read, usual: str | None = None, option: 
     Raises InputError ``cli.unanswered`` where the input ends before the answer.
     """
 
-    def checked(said: str) -> Draft:
+    def checked(given: str) -> Draft:
         try:
-            found = read(draft, said)
+            found = read(draft, given)
             faults = found.faults()
         except InputError as error:
             faults = error.findings
@@ -216,12 +216,12 @@ def draft_from_options(
     draft = Draft()
     for question in QUESTIONS:
         words = given[question.option]
-        if words is None and question.silent is None:
+        if words is None and question.default is None:
             message = "is missing: with --hole given, nothing is asked"
             hint = f"It is the {question.words[0].lower()}{question.words[1:]}."
             reading.faults.append(Finding("cli.missing", message, key=question.option, hint=hint))
         else:
-            draft = answer(draft, question, words or question.silent or "", reading)
+            draft = answer(draft, question, words or question.default or "", reading)
     named = [
         reading.read(partial(read_group, words, draft.units, "--group"), None) for words in groups
     ]

@@ -65,7 +65,7 @@ def survey(
     from jiggen.measure.survey.results import survey_svg
 
     found = examine(read_survey(file), sigma)
-    against, doubts = refusals(found, limit), warnings(found)
+    against, cautions = refusals(found, limit), warnings(found)
     refused = against and not accept
     text = None if refused or not out else pattern_text(found, against)
     if svg:
@@ -79,7 +79,7 @@ def survey(
         lambda: as_data(found) | {"limit": limit},
         lambda: as_text(found) + wrote,
         against,
-        warnings=doubts,
+        warnings=cautions,
         written=written,
         accepted=accept,
     )
