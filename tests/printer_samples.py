@@ -15,11 +15,11 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.measure import Method
 from jiggen.measure.printer.gauge_fit import PARAMETERS
 from jiggen.measure.printer.measured import (
     Diameter,
     Distance,
-    Edges,
     Feature,
     Height,
     Measurements,
@@ -127,7 +127,7 @@ def square(kind: str, letter: str, at: float, side: float) -> list[Feature]:
 FEATURES = {f.name: f for f in [*square("hole", "A", 20, 120), *square("peg", "B", 40, 80)]}
 
 
-def pairs(letter: str, edges: Edges) -> list[Distance]:
+def pairs(letter: str, edges: Method) -> list[Distance]:
     names = [name for name in FEATURES if name[0] == letter]
     return [Distance(*pair, edges, 1.0) for pair in combinations(names, 2)]
 

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.measure.survey.model import OPPOSITE, REACH, Kind, Reading, Survey
+from jiggen.measure import REACH, Method
+from jiggen.measure.survey.model import OPPOSITE, Reading, Survey
 from jiggen.pattern.model import Drill
 
 Array = NDArray[np.float64]
-KINDS: tuple[Kind, ...] = ("outside", "centre", "inside")
+KINDS: tuple[Method, ...] = ("outside", "centre", "inside")
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Plate:
             return abs(self.edges[edge] - at)
         return float(np.hypot(*np.subtract(self.places[first], self.places[second])))
 
-    def read(self, first: str, second: str, kind: Kind = "centre", off: float = 0.0) -> Reading:
+    def read(self, first: str, second: str, kind: Method = "centre", off: float = 0.0) -> Reading:
         """A reading of that distance, `off` mm wrong."""
         holes = sum(end not in OPPOSITE for end in (first, second))
         rims = REACH[kind] * holes * self.diameter / 2

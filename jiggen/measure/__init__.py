@@ -1,1 +1,15 @@
-"""Room: measure. What caliper readings say: of a plate's holes, of a printer, of a finished jig."""
+"""Room: measure. What caliper readings say: of a plate's holes, of a printer, of a finished jig.
+
+`adjustment` is the one least-squares adjustment that all of it is computed by, `words` says what
+stands against readings; `survey` reads distances on a plate, `printer` those on a calibration
+print and on a finished jig.
+"""
+
+from typing import Literal, get_args
+
+Method = Literal["centre", "outside", "inside"]
+"""How a distance is measured: between centres, over the far edges, or between the near ones."""
+
+METHODS: tuple[Method, ...] = get_args(Method)
+REACH: dict[Method, float] = {"centre": 0.0, "outside": 1.0, "inside": -1.0}
+"""How many radii at each end a reading of that kind holds beyond the distance of the centres."""

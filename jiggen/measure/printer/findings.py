@@ -8,8 +8,9 @@ from itertools import pairwise
 
 from jiggen.errors import Finding
 from jiggen.inputs.faults import Unit
+from jiggen.measure import METHODS
 from jiggen.measure.printer.gauge_fit import NEEDED, GaugeFit, Parameter, loose_parameters, to_add
-from jiggen.measure.printer.measured import EDGES, Height, Measurements, PinReadings, Reading
+from jiggen.measure.printer.measured import Height, Measurements, PinReadings, Reading
 from jiggen.measure.printer.printed import PrintedFit
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_SKEW, LARGEST_STRETCH
 from jiggen.measure.words import (
@@ -23,12 +24,13 @@ from jiggen.measure.words import (
 _PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
 _SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
 _LEAST = 0.03  # mm; nearer than this two slips look the same
+_SCALES: tuple[Parameter, ...] = ("scale_x", "scale_y", "scale_z")
 _WHAT: dict[Parameter, str] = {
     "scale_x": "how long the printer makes things along x",
     "scale_y": "how long the printer makes things along y",
     "skew": "whether the printer's axes are perpendicular",
     "hole": "by how much holes come out small or large",
-    "wall": "by how much outside measures come out small or large",
+    "wall": "by how much outside dimensions come out small or large",
     "scale_z": "how high the printer makes things",
 }
 
@@ -49,13 +51,9 @@ def refusals(found: GaugeFit) -> tuple[Finding, ...]:
 
     Codes: ``printer.misread``, ``.disagree``, ``.beyond``.
     """
-    source = found.measurements.source
     if found.fit.contradicts:
         return (contradiction(found, found.measurements, _other_edges(found)),)
-    return tuple(
-        Finding("printer.beyond", message, source, key, hint)
-        for key, message, hint in _beyond(found)
-    )
+    return tuple(_beyond(found))
 
 
 def warnings(found: GaugeFit) -> tuple[Finding, ...]:
@@ -128,7 +126,7 @@ def _other_edges(found: GaugeFit) -> list[str]:
     if wrong is None or not wrong.likely or wrong.row >= len(found.measurements.distances):
         return []
     reading = found.measurements.distances[wrong.row]
-    others = (replace(reading, edges=edges) for edges in EDGES if edges != reading.edges)
+    others = (replace(reading, edges=edges) for edges in METHODS if edges != reading.edges)
     return [
         f"It would fit as: {other}."
         for other in others
@@ -136,39 +134,32 @@ def _other_edges(found: GaugeFit) -> list[str]:
     ]
 
 
-def _beyond(found: GaugeFit) -> Iterator[tuple[str, str, str]]:
-    repair = "That is too much to compensate; repair or calibrate the printer: "
-    scales: tuple[tuple[Parameter, str], ...] = (
-        ("scale_x", "x"),
-        ("scale_y", "y"),
-        ("scale_z", "z"),
-    )
-    for name, axis in scales:
+def _beyond(found: GaugeFit) -> Iterator[Finding]:
+    def beyond(name: Parameter, message: str, advice: str) -> Finding:
+        hint = f"That is too much to compensate; repair or calibrate the printer: {advice}"
+        return Finding("printer.beyond", message, found.measurements.source, name, hint)
+
+    for name in _SCALES:
         value = found.value(name)
         if abs(value - 1.0) > LARGEST_STRETCH:
-            yield (
+            yield beyond(
                 name,
-                f"along {axis} the print is {abs(value - 1) * 100:.1f} % too "
+                f"along {name[-1]} the print is {abs(value - 1) * 100:.1f} % too "
                 f"{'long' if value > 1 else 'short'}; {LARGEST_STRETCH * 100:g} % is the most "
                 "that is compensated",
-                f"{repair}was the slicer set to 100 %, and the file to millimetres? Then look at "
-                "the printer's steps per millimetre.",
+                "was the slicer set to 100 %, and the file to millimetres? Then look at the "
+                "printer's steps per millimetre.",
             )
     if abs(found.value("skew")) > LARGEST_SKEW:
         message = f"the axes have a perpendicularity error of {abs(found.value('skew')):.2f}°"
-        yield "skew", message, f"{repair}set the printer's frame square first."
-    offsets: tuple[tuple[Parameter, str], ...] = (
-        ("hole", "holes come out"),
-        ("wall", "outside measures come out"),
-    )
-    for name, what in offsets:
+        yield beyond("skew", message, "set the printer's frame square first.")
+    what: dict[Parameter, str] = {"hole": "holes", "wall": "outside dimensions"}
+    for name, things in what.items():
         value = found.value(name)
         if abs(value) > LARGEST_OFFSET:
-            yield (
-                name,
-                f"{what} {abs(value):.2f} mm too {'large' if value > 0 else 'small'}",
-                f"{repair}look at the slicer's line width and flow first.",
-            )
+            size = "large" if value > 0 else "small"
+            message = f"{things} come out {abs(value):.2f} mm too {size}"
+            yield beyond(name, message, "look at the slicer's line width and flow first.")
 
 
 def _warnings(found: GaugeFit) -> Iterator[Finding]:

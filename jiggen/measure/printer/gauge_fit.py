@@ -28,6 +28,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.measure import REACH
 from jiggen.measure.adjustment import (
     Adjustment,
     Array,
@@ -42,7 +43,6 @@ from jiggen.measure.adjustment import (
 )
 from jiggen.measure.printer.jig import distortion
 from jiggen.measure.printer.measured import (
-    REACH,
     Diameter,
     Distance,
     Height,

@@ -7,13 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from jiggen.inputs.faults import UNITS, Unit
+from jiggen.measure import REACH, Method
 
 Kind = Literal["hole", "peg"]
-Edges = Literal["outside", "inside", "centre"]
-
-EDGES: tuple[Edges, ...] = ("outside", "inside", "centre")
-REACH: dict[Edges, float] = {"centre": 0.0, "outside": 1.0, "inside": -1.0}
-"""How many radii at each end a reading holds beyond the distance of the centres."""
 
 CALIPER = 0.02
 """Standard uncertainty of a caliper reading on a gauge, in mm: common practice, no source."""
@@ -42,7 +38,7 @@ class Distance:
 
     first: str
     second: str
-    edges: Edges
+    edges: Method
     value: float
     over: tuple[float, float] = (0.0, 0.0)
 

@@ -300,7 +300,7 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         "",
         "measurements = 1",
         'units = "mm"                    # what the caliper shows: "mm" or "in"',
-        f"caliper = {PINS:g}                  # how far off a reading is, two times in three, with",
+        f"caliper = {PINS:g}                  # standard uncertainty (1 σ) of one reading, with",
         "                                # the pins' play; inches where the caliper shows them",
         f"over = {usual:g}                      # the pins' diameter, measured",
     ]
@@ -310,7 +310,11 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         true = float(np.hypot(*(asked[one] - asked[other]))) + sum(over) / 2
         lines += [
             "",
-            *(["# Once more, the pins stood in anew."] if (one, other) in listed[:row] else []),
+            *(
+                ["# Once more, after re-inserting the pins."]
+                if (one, other) in listed[:row]
+                else []
+            ),
             "[[distance]]",
             f'between = ["{one}", "{other}"]',
             f'edges = "outside"               # {true:.2f} if the jig were true',

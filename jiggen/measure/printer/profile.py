@@ -196,14 +196,14 @@ def _line(what: str, value: float, known: float | None, unit: str, means: str) -
 
 def _measured(what: str, found: str, known: float | None, places: int, means: str) -> Line:
     if known is None:
-        return Line(what, "-", "", "not measured: taken to be true")
+        return Line(what, "-", "", "not measured: assumed to be true")
     return Line(what, found, f"± {COVERED * known:.{places}f}", means)
 
 
 def _skewed(skew: float) -> str:
     lean = abs(math.tan(math.radians(skew))) * LONG
     if lean < _LEAST:
-        return "the axes stand square"
+        return "the axes are perpendicular"
     way = "+x" if skew > 0 else "-x"
     return f"{LONG:g} mm along y lean {lean:.2f} mm towards {way}"
 

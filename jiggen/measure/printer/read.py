@@ -30,13 +30,12 @@ from jiggen.inputs.shape import (
     positive,
     validate,
 )
+from jiggen.measure import REACH, Method
 from jiggen.measure.printer.measured import (
     CALIPER,
     PINS,
-    REACH,
     Diameter,
     Distance,
-    Edges,
     Feature,
     Height,
     Kind,
@@ -111,7 +110,7 @@ class DistanceShape(Shape):
     """One ``[[distance]]`` of a gauge."""
 
     between: Ends = Field(description='two names: ["A1", "A2"]')
-    edges: Edges = Field(description=_EDGES)
+    edges: Method = Field(description=_EDGES)
     value: Value = Field(default=None, description=_VALUE)
 
 
@@ -167,7 +166,7 @@ class PinDistanceShape(Shape):
     """One ``[[distance]]`` of a finished jig."""
 
     between: Ends = Field(description='two holes of the jig: ["toe-1", "heel-2"]')
-    edges: Edges = Field(default="outside", description=_EDGES)
+    edges: Method = Field(default="outside", description=_EDGES)
     over: Pins | None = Field(default=None, description=_OVER)
     value: Value = Field(default=None, description=_VALUE)
 

@@ -2,7 +2,6 @@
 
 `read_survey` reads the file, `examine` solves and judges it, `refusals` and `warnings` say in
 words what stands against it, `pattern_text` makes a pattern file of it, `survey_svg` a drawing.
-Beside `pattern` on the road: it knows errors, units, files and the pattern room.
 
 The plate's own frame: x towards the ski's tip from the plate's origin, y to the left of its
 centre line, in mm.

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from jiggen.errors import Finding
+from jiggen.measure import METHODS, REACH, Method
 from jiggen.measure.adjustment import NOTICED, Array, GrossError
 from jiggen.measure.survey import next_reading
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit
-from jiggen.measure.survey.model import KINDS, REACH, Kind
 from jiggen.measure.survey.network import Claim
 from jiggen.measure.survey.rigidity import Alternative, Hinge
 from jiggen.measure.words import (
@@ -198,14 +198,14 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
     )
 
 
-def _meant(found: Examination, wrong: GrossError[Fit]) -> Kind | None:
+def _meant(found: Examination, wrong: GrossError[Fit]) -> Method | None:
     """The way of measuring that would explain a reading that is wrong, if one does."""
     if wrong.row >= len(found.survey.readings):
         return None
     reading = found.survey.readings[wrong.row]
     sizes = dict(zip(found.survey.holes, found.survey.diameters, strict=True))
     rims = sum(sizes.get(end, 0.0) for end in (reading.first, reading.second)) / 2
-    for kind in KINDS:
+    for kind in METHODS:
         # Read as `kind`, it would hold that many radii more than the kind written down.
         more = (REACH[kind] - REACH[reading.kind]) * rims
         if kind != reading.kind and abs(wrong.off - more) < max(4 * wrong.known, 0.2):

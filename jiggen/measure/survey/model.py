@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from jiggen.measure import Method
 from jiggen.pattern.model import Datum, Drill, Pair
 
 Edge = Literal["front", "rear", "left", "right"]
-Kind = Literal["centre", "outside", "inside"]
 
 EDGES: tuple[Edge, ...] = ("front", "rear", "left", "right")
 OPPOSITE: dict[str, str] = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
-KINDS: tuple[Kind, ...] = ("centre", "outside", "inside")
-REACH: dict[Kind, float] = {"centre": 0.0, "outside": 1.0, "inside": -1.0}
-"""How many radii of each hole a reading of that kind holds beyond the distance of the centres."""
 
 CALIPER = 0.05
 """Standard uncertainty of a caliper reading in mm: common practice, no source."""
@@ -31,7 +28,7 @@ class Reading:
 
     first: str
     second: str
-    kind: Kind
+    kind: Method
     value: float
     sigma: float | None = None
 

@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import null_space
 
+from jiggen.measure import REACH
 from jiggen.measure.adjustment import Array
-from jiggen.measure.survey.model import EDGES, OPPOSITE, REACH, Reading, Survey
+from jiggen.measure.survey.model import EDGES, OPPOSITE, Reading, Survey
 
 _AXIS = {"front": 0, "rear": 0, "left": 1, "right": 1}
 _SIGN = {"front": 1.0, "rear": -1.0, "left": 1.0, "right": -1.0}

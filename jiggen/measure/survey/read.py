@@ -25,7 +25,8 @@ from jiggen.inputs.shape import (
     positive,
     validate,
 )
-from jiggen.measure.survey.model import CALIPER, KINDS, OPPOSITE, REACH, Reading, Survey
+from jiggen.measure import METHODS, REACH
+from jiggen.measure.survey.model import CALIPER, OPPOSITE, Reading, Survey
 from jiggen.measure.words import listed
 from jiggen.pattern import Datum, Pair
 from jiggen.pattern.model import Drill
@@ -189,7 +190,7 @@ def _read(key: str, file: SurveyShape, unit: Unit, readings: list[Reading]) -> I
     yield from wrong
     if ends is None:
         return
-    given = {kind: getattr(line, kind) for kind in KINDS}
+    given = {kind: getattr(line, kind) for kind in METHODS}
     if not any(given.values()):
         hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
         yield Fault(path, "no-distance", "no distance is given", hint)
@@ -298,19 +299,19 @@ def _sides(survey: Survey) -> Iterator[Fault]:
     ):
         if both := [name for name in names if name in others]:
             message = f"{listed(both)} cannot be {key} and {other} at once"
-            yield Fault(("plate", key), "side", message, "Take it out of one of the lists.")
+            yield _wrong(key, "side", message, "Take it out of one of the lists.")
     if not (survey.front or survey.rear or survey.along):
         hint = (
             'Name the hole nearest the tip: front = ["a"]. The plate could as well lie turned '
             "round."
         )
-        yield Fault(("plate", "front"), "side", "nothing says which end is the front", hint)
+        yield _wrong("front", "side", "nothing says which end is the front", hint)
     if not (survey.left or survey.right or survey.pairs):
         hint = (
             'Name a hole on the left, seen from the tail: left = ["a"]. The plate could as well '
             "lie upside down."
         )
-        yield Fault(("plate", "left"), "side", "nothing says which side is the left", hint)
+        yield _wrong("left", "side", "nothing says which side is the left", hint)
 
 
 def _twins(survey: Survey) -> Iterator[Fault]:
@@ -332,48 +333,45 @@ def _frame(survey: Survey) -> Iterator[Fault]:
     edges = [name for name in survey.origin if name in OPPOSITE]
     if not survey.origin:
         hint = 'Write origin = "a" (a hole), "front" (an edge), or ["a", "b"] (their middle).'
-        yield Fault(("plate", "origin"), "origin", "nothing says where the origin is", hint)
+        yield _wrong("origin", "origin", "nothing says where the origin is", hint)
     elif _ACROSS & set(edges) or (edges and len(survey.origin) > 1):
         hint = 'The origin is along the plate: one edge "front" or "rear", or holes.'
-        yield Fault(("plate", "origin"), "origin", "an origin is not there", hint)
+        yield _wrong("origin", "origin", "an origin is not there", hint)
     elif edges and edges[0] not in measured:
         hint = f"Measure from that edge to a hole: {edges[0]}-{survey.holes[0]} = {{ inside = … }}"
-        yield Fault(
-            ("plate", "origin"), "origin", f"the {edges[0]} edge has no distance to a hole", hint
-        )
+        yield _wrong("origin", "origin", f"the {edges[0]} edge has no distance to a hole", hint)
     given = survey.pairs or survey.on_centre_line
     across = [name for name in survey.middle if name in OPPOSITE]
     if given and survey.middle:
         hint = "Take middle out: pairs and centre_line say it already."
-        yield Fault(("plate", "middle"), "middle", "the centre line is given twice", hint)
+        yield _wrong("middle", "middle", "the centre line is given twice", hint)
     elif not given and not survey.middle:
         hint = (
             'Name a left and right pair: pairs = [["a", "b"]], a hole on it: centre_line = ["e"], '
             'or what it lies in the middle of: middle = ["left", "right"].'
         )
-        yield Fault(("plate", "middle"), "middle", "nothing says where the centre line is", hint)
+        yield _wrong("middle", "middle", "nothing says where the centre line is", hint)
     elif across and set(survey.middle) != _ACROSS:
         hint = 'Write middle = ["left", "right"] for the middle of the plate, or name holes only.'
-        yield Fault(
-            ("plate", "middle"),
-            "middle",
-            "the middle is not between the left and the right edge",
-            hint,
+        yield _wrong(
+            "middle", "middle", "the middle is not between the left and the right edge", hint
         )
     elif across and not _ACROSS.issubset(measured):
         hint = "Measure from the left edge and from the right edge."
-        yield Fault(
-            ("plate", "middle"),
-            "middle",
-            "the left or the right edge has no distance to a hole",
-            hint,
+        yield _wrong(
+            "middle", "middle", "the left or the right edge has no distance to a hole", hint
         )
     if survey.along and survey.along[0] == survey.along[1]:
         hint = 'Write the rear hole and the front hole: along = ["c", "a"].'
-        yield Fault(("plate", "along"), "along", "one hole makes no line", hint)
+        yield _wrong("along", "along", "one hole makes no line", hint)
     elif survey.along and survey.pairs:
         hint = "Take along out: the pairs say it already."
-        yield Fault(("plate", "along"), "along", "the plate's direction is given twice", hint)
+        yield _wrong("along", "along", "the plate's direction is given twice", hint)
+
+
+def _wrong(key: str, code: str, message: str, hint: str) -> Fault:
+    """A fault of one key of ``[plate]``."""
+    return Fault(("plate", key), code, message, hint)
 
 
 def _unknown(name: str, holes: Collection[str], path: KeyPath, *, edges: bool) -> Iterator[Fault]:
