@@ -12,7 +12,6 @@ from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
-from jiggen.report.sheet.boots import boot_sections
 from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.flowables import (
@@ -41,7 +40,12 @@ from jiggen.report.sheet.measures import (
     ski_widths,
     which_skis,
 )
-from jiggen.report.sheet.stops import STOP_DIGITS, stop_section, warning_sections
+from jiggen.report.sheet.setting import (
+    STOP_DIGITS,
+    boot_sections,
+    stop_section,
+    warning_sections,
+)
 from jiggen.report.summary import MOUNT_SHIFT, mass_note, mass_rows
 from jiggen.units import number
 

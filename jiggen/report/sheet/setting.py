@@ -1,7 +1,8 @@
-"""How drill and depth stop are set: large numbers, a picture of what they are, and warnings."""
+"""How drill, depth stop and the halves of a jig for many boots are set, and warnings before it."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from textwrap import shorten
 
@@ -11,6 +12,7 @@ from jiggen.draw.figures import arrow, box, polyline
 from jiggen.draw.fonts import POINT, plain, width_of, wrap
 from jiggen.draw.shapes import Area, Colour, Line, Pen, Point, Shape, grey
 from jiggen.record import JigRecord
+from jiggen.record.model import BootSetting
 from jiggen.record.results import DepthStop
 from jiggen.report.sheet.document import Units
 from jiggen.report.sheet.flowables import (
@@ -28,7 +30,8 @@ from jiggen.report.sheet.flowables import (
     section,
     typeset,
 )
-from jiggen.report.sheet.measures import full, inches
+from jiggen.report.sheet.measures import full, inches, short
+from jiggen.report.summary import WRONG_LINE, half_instructions
 from jiggen.units import number
 
 HOLES = 10.0  # points
@@ -36,6 +39,8 @@ NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
 STOP_DIGITS = 1  # a depth stop cannot be set finer than to 0.1 mm; common practice, no source
 LONGEST_KEY = 200  # characters, for the holes of a warning
 RUN_LINES = 3  # at most, for the holes of a setting
+CELL = 8.0  # points, in the tables of boot lengths
+TABLES, TABLE_GUTTER = 2, 8.0  # beside one another, and mm between them
 
 # The picture, mm as drawn:
 WIDTH, HEIGHT = 66.0, 39.6
@@ -173,6 +178,53 @@ def warning_sections(job: JigRecord, width: float) -> Iterator[Flowable]:
     ]
     if lines:
         yield checklist(lines, headline("Warnings before drilling", width), width)
+
+
+# -- boot lengths ------------------------------------------------------------------------------
+
+
+def boot_sections(job: JigRecord, units: Units, width: float) -> list[Flowable]:
+    """How to set the halves, and the table of boot lengths; nothing of a jig without ladders."""
+    if not job.ladders:
+        return []
+    rows = [[para(plain(line))] for line in half_instructions(job)]
+    rows.append([para(WRONG_LINE, bold=True)])
+    heading = headline("Set each half by the boot", width)
+    return [section(heading, rows, (width,), below=1.0), _boot_table(job, units, width)]
+
+
+def _boot_table(job: JigRecord, units: Units, width: float) -> Flowable:
+    """A row for each boot length, in TABLES tables beside one another."""
+    own = (width - (TABLES - 1) * TABLE_GUTTER) / TABLES
+    halves = [plain(ladder.half) for ladder in job.ladders]
+    first = [plain(job.first_holes[ladder.part]) for ladder in job.ladders]
+    widths = [0.12 * own, *([0.44 * own / len(halves)] * 2 * len(halves))]
+    names = ["boot", *(f"{half} half" for half in halves), *(f"{hole} at" for hole in first)]
+    settings = job.boot_settings
+    deep = math.ceil(len(settings) / TABLES)
+    rows = []
+    for row in range(deep):
+        cells = [_boot_row(settings[at], units) for at in range(row, len(settings), deep)]
+        cells += [[""] * len(names)] * (TABLES - len(cells))
+        rows.append([para(words, CELL) for part in cells for words in part])
+    return section(
+        headline("Boot lengths", width),
+        rows,
+        ([*widths[:-1], widths[-1] + TABLE_GUTTER] * TABLES)[:-1] + widths[-1:],
+        names=names * TABLES,
+        ruled=True,
+        above=0.6,
+        below=0.5,
+        right=2.0,
+    )
+
+
+def _boot_row(setting: BootSetting, units: Units) -> list[str]:
+    return [
+        number(setting.boot),
+        *(plain(str(reading)) for reading in setting.readings.values()),
+        *(short(abs(x), units, 1) for x in setting.first_holes.values()),
+    ]
 
 
 # -- the picture --------------------------------------------------------------------------------
