@@ -151,10 +151,8 @@ def fill(
     top, low = plate.half_width, -plate.half_width
 
     def put(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving | None:
-        for shape in shapes:
-            if (found := board.put(shape, (middle, y), _across_first, strokes=True)) is not None:
-                return Engraving(name, plate.name, regions_of(found))
-        return None
+        found = board.put(shapes, (middle, y), _across_first, strokes=True)
+        return None if found is None else Engraving(name, plate.name, regions_of(found))
 
     def must(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving:
         if found := put(name, shapes, y):
@@ -218,33 +216,34 @@ class Board:
 
     def put(
         self,
-        shape: shapely.Geometry,
+        versions: Iterable[shapely.Geometry],
         near: tuple[float, float],
         distance: Distance,
         *,
         reach: float = math.inf,
         strokes: bool = False,
     ) -> shapely.Geometry | None:
-        """`shape` at the free place nearest to the point `near`; from then on it is an obstacle.
+        """The first of `versions` that finds room, at the free place nearest to the point `near`.
 
-        Its box comes no farther from the point than `reach`; None where nothing is free.  With
-        `strokes` every stroke must be free, not the box around them all: the check scale may
-        straddle a pocket between two of its lines.
+        From then on it is an obstacle.  Its box comes no farther from the point than `reach`; None
+        where nothing is free.  With `strokes` every stroke must be free, not the box around them
+        all: the check scale may straddle a pocket between two of its lines.
         """
-        bounds = np.array(shape.bounds)
-        shifts = self._shifts(bounds, np.array(near), distance, reach)
         obstacles = shapely.union_all(self._obstacles)
         shapely.prepare(obstacles)
-        needed = _strokes(shape) if strokes else bounds[None, :]
-        for start in range(0, len(shifts), AT_ONCE):
-            free = shifts[start : start + AT_ONCE]
-            for stroke in needed:
-                boxes = shapely.box(*(stroke + np.hstack([free, free])).T)
-                free = free[~shapely.intersects(obstacles, boxes)]
-            if len(free):
-                there = shapely.affinity.translate(shape, *free[0])
-                self._obstacles.append(box(*there.bounds).buffer(self._clear))
-                return there
+        for shape in versions:
+            bounds = np.array(shape.bounds)
+            shifts = self._shifts(bounds, np.array(near), distance, reach)
+            needed = _strokes(shape) if strokes else bounds[None, :]
+            for start in range(0, len(shifts), AT_ONCE):
+                free = shifts[start : start + AT_ONCE]
+                for stroke in needed:
+                    boxes = shapely.box(*(stroke + np.hstack([free, free])).T)
+                    free = free[~shapely.intersects(obstacles, boxes)]
+                if len(free):
+                    there = shapely.affinity.translate(shape, *free[0])
+                    self._obstacles.append(box(*there.bounds).buffer(self._clear))
+                    return there
         return None
 
     def _shifts(self, bounds: Array, near: Array, distance: Distance, reach: float) -> Array:

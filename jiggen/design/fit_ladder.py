@@ -78,14 +78,7 @@ class FitLadder:
     def bar(self) -> tuple[tuple[float, float], ...]:
         """The stub's section (x, z) in the slot that it is shown in, as the block is printed."""
         stub, shift = self.stub, self._shift(self.shown)
-        corners = (
-            (stub.rack.tip_x, stub.bottom_rack_z),
-            (stub.back_x - stub.lean, stub.bottom_rack_z),
-            (stub.back_x, stub.lean_z),
-            (stub.back_x, stub.top_z),
-            (stub.rack.tip_x, stub.top_z),
-        )
-        return tuple((x + shift, self.underside - z) for x, z in corners)
+        return tuple((x + shift, self.underside - z) for x, z in stub.rack_profile)
 
     def _shift(self, slot: int) -> float:
         """X in the block of the station's axis, as the station's channel lies for that slot."""

@@ -191,11 +191,7 @@ def _piece(plate: Plate, guides: tuple[Guide, ...], layout: Layout, bed: Bed) ->
     board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
     for item in _items(plate, mine, layout):
-        tries = (
-            board.put(version, item.near, nearest_box, reach=item.reach)
-            for version in item.versions
-        )
-        placed = next((found for found in tries if found is not None), None)
+        placed = board.put(item.versions, item.near, nearest_box, reach=item.reach)
         if placed is None:
             left_out.append(item.name)
         else:
