@@ -37,7 +37,6 @@ Share = Annotated[int, Field(ge=0, le=100)]
 Count = Annotated[int, Field(gt=0)]
 Note = Annotated[Finding, AfterValidator(_bounded)]
 
-Point = tuple[float, float, float]
 Coefficient = Annotated[float, Field(ge=-1e6, le=1e6)]
 MatrixRow = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
 Matrix = tuple[MatrixRow, MatrixRow, MatrixRow, MatrixRow]

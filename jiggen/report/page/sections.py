@@ -54,7 +54,7 @@ def _shift(shift: float) -> str:
 def verdict(verification: Verification | None) -> ET.Element:
     """Whether the jig may be printed, before anything else is read."""
     if verification is None:
-        return alarm("Do not print", "This jig was never verified: nobody knows where it drills.")
+        return alarm("Do not print", "This jig was never verified: where it drills is unknown.")
     count, checks = len(verification.holes), verification.checks
     if verification.passed:
         worst = verification.deviation
