@@ -61,7 +61,7 @@ def rooms(name: str, boot: float) -> None:
     jig = timed("design", lambda: design_jig(holes, Settings(ski=SkiRange(84, 112))))
     timed("accuracy", lambda: expect(jig))
     solid = timed("import of the CAD kernel", lambda: __import__("jiggen.solid").solid)
-    model = timed("solid", lambda: solid.build(jig))
+    model = timed("solid", lambda: solid.build_jig_model(jig))
     from jiggen.export.write import write_parts
 
     with tempfile.TemporaryDirectory() as folder_name:
