@@ -182,7 +182,7 @@ def test_a_misread_value_is_told_as_it_was_written(tmp_path):
     read = readings(finished(chosen, both(chosen, Printer())), worth_measuring(jig))
     spoilt = [replace(read.distances[0], value=read.distances[0].value + 1), *read.distances[1:]]
     [finding] = refusals_of_print(fit_printed(jig, replace(read, distances=tuple(spoilt))))
-    assert finding.code == "printer.misread"
+    assert finding.code == "printer.gross-error"
     # toe-1 (155.3, 17.3) to heel-3 (-161.8, 18.4) is 317.10, and 3.6 over the pins
     assert "you wrote 321.70, the other readings say 320.7" in finding.message
     assert "It looks like 1 mm too much." in finding.hint

@@ -119,7 +119,7 @@ def test_a_misread_value_is_told_with_what_it_seems_to_have_been(slipped, seems)
     spoilt = list(whole.distances)
     spoilt[row] = replace(spoilt[row], value=slipped(value))
     [finding] = refusals(fit_gauge(replace(whole, distances=tuple(spoilt))))
-    assert finding.code == "printer.misread"
+    assert finding.code == "printer.gross-error"
     assert finding.message.startswith("A1 to A2, outside to outside: you wrote")
     assert "the other readings say 127.2" in finding.message
     assert seems in finding.hint

@@ -98,7 +98,7 @@ def test_a_misread_value_stores_nothing(gauge, capsys):
     assert main(["profile", "fit", str(gauge), "--name", "club", "--json"]) == 1
     data = json.loads(capsys.readouterr().out)
     assert (data["profile"], data["written"]) == (None, None)
-    assert [one["code"] for one in data["refused"]] == ["printer.misread"]
+    assert [one["code"] for one in data["refused"]] == ["printer.gross-error"]
 
 
 def test_a_file_with_faults_is_refused_with_its_lines(gauge, capsys):

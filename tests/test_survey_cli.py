@@ -145,7 +145,7 @@ def test_a_misreading_is_named_with_what_it_should_be(tmp_path, capsys):
     assert survey(path, "-o", out, "--json") == 1
     data = json.loads(capsys.readouterr().out)
     [refused] = data["refused"]
-    assert refused["code"] == "survey.misread"
+    assert refused["code"] == "survey.gross-error"
     assert "a to c, outside to outside: you wrote 62.27" in refused["message"]
     assert (data["written"], out.exists()) == (None, False)
     assert survey(path) == 1

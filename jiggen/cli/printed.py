@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from jiggen.measure.printer.printed import PrintedFit
     from jiggen.measure.printer.profile import Profile
 
-_UNUSABLE = {"printer.misread", "printer.disagree"}  # readings that say nothing of the jig
+_UNUSABLE = {"printer.gross-error", "printer.disagree"}  # readings that say nothing of the jig
 
 FOLDER = Option(
     "folder",

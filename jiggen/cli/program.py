@@ -128,8 +128,10 @@ def command(
     """
 
     def register(body: Callable[..., None]) -> Callable[..., None]:
-        taken = inspect.signature(body, eval_str=True).parameters.values()
-        asked = {each.name: each.annotation for each in taken if each.annotation is not Reading}
+        parameters = inspect.signature(body, eval_str=True).parameters.values()
+        asked = {
+            each.name: each.annotation for each in parameters if each.annotation is not Reading
+        }
         rows = {_field(row): row for annotation in asked.values() for row in _rows(annotation)}
 
         def run(**values: Any) -> None:
@@ -137,7 +139,7 @@ def command(
             reading = Reading(*(fault for faults in refused.values() for fault in faults))
             sound = values | dict.fromkeys(refused)
             given = {name: _value(annotation, sound) for name, annotation in asked.items()}
-            if len(taken) > len(asked):
+            if len(parameters) > len(asked):
                 body(reading, **given)
             else:
                 reading.end()
@@ -250,4 +252,4 @@ def program(
         ),
     ] = False,
 ) -> None:
-    """Read the options before the command; `jiggen.cli.boundary` has taken --debug out."""
+    """Read the options before the command; `jiggen.cli.boundary` has removed --debug."""

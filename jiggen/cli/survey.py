@@ -88,7 +88,7 @@ def survey(
 def as_data(found: Examination) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
     network, fit = found.plain.network, found.plain
-    held, symmetry, wrong = found.rigidity, found.symmetry, found.gross_error
+    rigidity, symmetry, wrong = found.rigidity, found.symmetry, found.gross_error
     x, y = found.places.T
     labels = [network.label(row) for row in range(len(network.values))]
     data = {
@@ -109,11 +109,11 @@ def as_data(found: Examination) -> dict[str, object]:
             normalised=fit.normalised,
             checked=[row not in found.unchecked for row in range(len(labels))],
         ),
-        "rigid": held.rigid,
-        "unknowns": held.unknowns,
-        "rank": held.rank,
-        "lacking": held.lacking,
-        "loose": held.loose,
+        "rigid": rigidity.rigid,
+        "unknowns": rigidity.unknowns,
+        "rank": rigidity.rank,
+        "lacking": rigidity.lacking,
+        "loose": rigidity.loose,
         "redundancy": round(fit.freedom),
         "spread": fit.disagreement,
         "scale": found.scale,

@@ -211,9 +211,9 @@ def _allowances(span_x: float, bush: Bush) -> tuple[float, ...]:
     start, stop = _row(span_x)
     pitch = bush.outside + max(ALLOWANCES) + POCKET_WALL
     room = math.floor((stop - start + POCKET_WALL) / pitch)
-    kept = len(ALLOWANCES) - len(SPARED)
-    if room < kept:
-        most = (stop - start + POCKET_WALL) / kept - POCKET_WALL - max(ALLOWANCES)
+    printed = len(ALLOWANCES) - len(SPARED)
+    if room < printed:
+        most = (stop - start + POCKET_WALL) / printed - POCKET_WALL - max(ALLOWANCES)
         raise InputError(
             Finding(
                 "design.gauge-bush",

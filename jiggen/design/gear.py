@@ -103,7 +103,7 @@ class Gear:
     def thickness(self, radius: float) -> float:
         """Tooth thickness along the arc of `radius` mm, in mm.
 
-        Raises ValueError below the form radius, where the flank is no involute.
+        Raises ValueError below the form radius, where the flank is not an involute.
         """
         if radius < self.form_radius - 1e-9:
             raise ValueError(f"no involute at {radius:g} mm; it begins at {self.form_radius:g} mm")

@@ -11,9 +11,9 @@ goes deeper by its own length::
 The tip is what a caliper finds, so the first stop is the one to set.  An ordinary jobber drill
 is long enough when
 
-    overall - chuck grip - collar >= stop        and        flute >= stop + chip clearance
+    overall - chuck grip - stop length >= stop        and        flute >= stop + chip clearance
 
-The first leaves room for collar and chuck above the guide; with the second the flutes end
+The first leaves room for depth stop and chuck above the guide; with the second the flutes end
 above the guide even when the drill is down, so that chips get out.
 """
 
@@ -126,7 +126,7 @@ def _stops(
     for (drill, depth, bush_top), names in shared.items():
         jobber, point = jobber_drill(drill), limits.point(drill)
         from_tip = bush_top + depth + point
-        reaches = jobber.overall - limits.chuck_grip - limits.collar >= from_tip - ROUNDING
+        reaches = jobber.overall - limits.chuck_grip - limits.stop_length >= from_tip - ROUNDING
         clears = jobber.flute >= from_tip + limits.chip_clearance - ROUNDING
         yield DepthStop(
             holes=tuple(names),
@@ -274,7 +274,7 @@ def _drills(stops: Iterable[DepthStop], limits: DrillingLimits) -> Iterator[Find
     for stop in stops:
         if stop.long_enough:
             continue
-        overall = stop.from_tip + limits.collar + limits.chuck_grip
+        overall = stop.from_tip + limits.stop_length + limits.chuck_grip
         flute = stop.from_tip + limits.chip_clearance
         short = stop.jobber.overall < overall - ROUNDING
         text = (

@@ -31,8 +31,8 @@ class DrillingLimits:
     edge: float = 8.0
     # Length of drill held by the chuck; common practice, no source.
     chuck_grip: float = 20.0
-    # Length of drill under the stop collar; common practice, no source.
-    collar: float = 10.0
+    # Length of drill under the depth stop; common practice, no source.
+    stop_length: float = 10.0
     # Flute above the guide with the drill all the way down; common practice, no source.
     chip_clearance: float = 5.0
 
@@ -46,7 +46,7 @@ class DrillingLimits:
             ("screw_diameter", 0.0, 12.0, "mm"),
             ("edge", 0.0, 60.0, "mm"),
             ("chuck_grip", 0.0, 60.0, "mm"),
-            ("collar", 0.0, 60.0, "mm"),
+            ("stop_length", 0.0, 60.0, "mm"),
             ("chip_clearance", 0.0, 60.0, "mm"),
         )
         _refuse(

@@ -175,18 +175,18 @@ class _Family:
         return Remembered(lambda box: fits(self.job(box)))
 
     def _too_wide(self, box: Box) -> bool:
-        alike = boots_alike(self.pattern, box.boots)
-        boots = 0.0 if alike else box.boots[1] - box.boots[0]
+        same = boots_alike(self.pattern, box.boots)
+        boots = 0.0 if same else box.boots[1] - box.boots[0]
         return boots > self.spans.boots or box.ski[1] - box.ski[0] > self.spans.ski
 
     def unserved(self) -> Iterator[tuple[int, Finding]]:
         """What no jig can serve even by itself, with its row and why."""
         boots = dict.fromkeys(need.box.boots for need in self.needs)
         for boot in boots:
-            alike = [need for need in self.needs if need.box.boots == boot]
-            if self.serves(around(need.box for need in alike)):
+            together = [need for need in self.needs if need.box.boots == boot]
+            if self.serves(around(need.box for need in together)):
                 continue
-            for need in alike:
+            for need in together:
                 if not self.serves(need.box):
                     yield need.pair.row.number, self._why(need)
 

@@ -167,8 +167,8 @@ class _Packing:
             return None
         free = box(low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR)
         for spot in bed:
-            taken = self.forbidden[spot.index, index]
-            free = free.difference(shapely.affinity.translate(taken, spot.x, spot.y))
+            occupied = self.forbidden[spot.index, index]
+            free = free.difference(shapely.affinity.translate(occupied, spot.x, spot.y))
         corners = shapely.get_coordinates(free)
         places = [(round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0) for x, y in corners.tolist()]
         return min(places, key=self.first, default=None)

@@ -100,7 +100,8 @@ def lay_out(
     image, keep ids and places.
 
     Raises InputError ``pattern.…`` when the pattern does not serve the boot (see `check_boot`),
-    ``layout.boot`` and ``layout.shift`` for lengths that are no boot's or beyond any ski,
+    ``layout.boot`` and ``layout.shift`` for a boot or a shift outside the
+    range of real ones,
     ``layout.choice`` for an unknown core or side.
     """
     _check_choice("core", core, get_args(Core))
@@ -174,7 +175,7 @@ def _check_boot_length(boot: float) -> None:
         )
 
 
-def _check_choice(key: str, said: str, allowed: tuple[str, ...]) -> None:
-    if said not in allowed:
+def _check_choice(key: str, value: str, allowed: tuple[str, ...]) -> None:
+    if value not in allowed:
         hint = f"Allowed: {' or '.join(allowed)}."
-        raise InputError(Finding("layout.choice", f"{key} is {said!r}", key=key, hint=hint))
+        raise InputError(Finding("layout.choice", f"{key} is {value!r}", key=key, hint=hint))

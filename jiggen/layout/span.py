@@ -87,9 +87,9 @@ def motions(over: Mapping[float, Layout]) -> tuple[Motion, ...]:
     found: list[tuple[list[str], NDArray[np.float64]]] = []
     for group in dict.fromkeys(longest.groups):
         own = travel[:, [name == group for name in longest.groups]].mean(axis=1)
-        alike = [groups for groups, other in found if np.abs(other - own).max() <= SAME]
-        if alike:
-            alike[0].append(group)
+        together = [groups for groups, other in found if np.abs(other - own).max() <= SAME]
+        if together:
+            together[0].append(group)
         else:
             found.append(([group], own))
     return tuple(Motion(tuple(groups), boots, own) for groups, own in found)

@@ -44,7 +44,7 @@ def describe_contradiction(
 
     `what` the readings are called; `shown` puts a row into words, less so many mm; `explained` is
     said of the one that is wrong, `coarse` where all could be coarser than stated.  Code
-    ``misread`` or ``disagree``.
+    ``gross-error`` or ``disagree``.
     """
     if wrong is None or not wrong.likely:
         sizes = np.abs(fit.normalised[: fit.equations.readings])
@@ -56,7 +56,7 @@ def describe_contradiction(
         )
     rivals = [labels[row] for row in wrong.rivals[:SHOWN]]
     return Finding(
-        "misread",
+        "gross-error",
         f"{labels[wrong.row]}: you wrote {shown(wrong.row, 0.0)}, the other {what} say "
         f"{shown(wrong.row, wrong.off)}",
         hint=" ".join(

@@ -1,6 +1,6 @@
 """The table of products: jig, trial plate, gauge.  What they have in common is in `build`.
 
-A new product needs a design, its solids, and a row here; an output file a row of `Output`.
+A new product needs a design, its solids, and a row here; an output file needs a row of `Output`.
 """
 
 from __future__ import annotations

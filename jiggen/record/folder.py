@@ -30,7 +30,7 @@ def json_text(record: Record) -> str:
 def json_schema() -> str:
     """The JSON Schema (draft 2020-12) of manifest.json, for jigs, trial plates and gauges."""
     described = _ANY.json_schema(mode="serialization")
-    for name in ("Finding", "JobberDrill"):  # what they are is no part of the record's contract
+    for name in ("Finding", "JobberDrill"):  # what they are is not part of the record's contract
         described["$defs"][name].pop("description")
     schema = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -146,7 +146,7 @@ class BudgetSummary(Entry):
 
 
 class CentringSummary(Entry):
-    """How far sideways the worst hole may lie, mm: rails pressed on, let go, and free."""
+    """How far sideways the worst hole may lie, mm: rails pressed on, released, and free."""
 
     loaded: Least
     loose: Least

@@ -54,13 +54,13 @@ def car_words(plastic: Material) -> str:
     """What becomes of a jig in a car parked in the sun, with the temperatures measured there."""
     hottest = parked_car()[-1]
     softening = [car for car in parked_car() if plastic.deflection.low <= car.temperature]
-    kept = in_car(plastic)
-    if kept == "yes":
+    state = in_car(plastic)
+    if state == "yes":
         return (
             f"Keeps its shape in a parked car: it softens from {plastic.deflection.low:g} °C, and "
             f"{hottest.temperature:g} °C were measured {hottest.place}."
         )
-    if kept == "limp":
+    if state == "limp":
         return (
             f"Keeps its shape in a parked car, but is limp from {plastic.glass.low:g} °C: let it "
             "cool before you use it."
@@ -177,8 +177,8 @@ def filled(volume: float, mesh: Mesh, infill: float) -> float:
     doubled = np.linalg.norm(normals, axis=1)
     level = np.abs(normals[:, 2]) > LEVEL * doubled
     shell = float((np.where(level, SKIN, WALLS * LINE) * doubled).sum() / 2)
-    kept = min(volume, shell)
-    return kept + infill / 100 * (volume - kept)
+    solid = min(volume, shell)
+    return solid + infill / 100 * (volume - solid)
 
 
 REACH = 190.0  # mm from the mounting mark: about where the farthest holes lie

@@ -182,11 +182,13 @@ def compensated(entry: Compensated) -> str:
         _size(along_y, "longer", "shorter", " in y"),
         _size(entry.height, "higher", "lower", ""),
     )
-    said = [words for words in sizes if words]
+    changes = [words for words in sizes if words]
     if abs(angle) >= 0.005:
-        said.append(f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}")
+        changes.append(
+            f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}"
+        )
     return (
-        f"parts made {', '.join(said) or 'as designed'}; jig.step is as designed, with the "
+        f"parts made {', '.join(changes) or 'as designed'}; jig.step is as designed, with the "
         "fits of this printer"
     )
 

@@ -59,12 +59,12 @@ def cut_away(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
     from OCP.TopTools import TopTools_ListOfShape
 
-    kept, lost = TopTools_ListOfShape(), TopTools_ListOfShape()
-    kept.Append(shape.wrapped)
+    remaining, lost = TopTools_ListOfShape(), TopTools_ListOfShape()
+    remaining.Append(shape.wrapped)
     for tool in tools:
         lost.Append(tool.wrapped)
     cut = BRepAlgoAPI_Cut()
-    cut.SetArguments(kept)
+    cut.SetArguments(remaining)
     cut.SetTools(lost)
     cut.SetNonDestructive(True)
     cut.Build()

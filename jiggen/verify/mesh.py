@@ -148,7 +148,7 @@ def signed_area(loop: Array) -> float:
 def read_stl(path: Path) -> Mesh:
     """Read a binary STL file and weld equal corners.
 
-    Raises MeshError when it is not whole, or holds no triangles or coordinates that are no
+    Raises MeshError when it is not whole, or holds no triangles, or coordinates that are not
     numbers; OSError when it cannot be read.
     """
     import trimesh

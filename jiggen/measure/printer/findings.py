@@ -49,7 +49,7 @@ def undetermined(measurements: Measurements, missing: tuple[Parameter, ...]) -> 
 def refusals(found: GaugeFit) -> tuple[Finding, ...]:
     """Why no profile should be made of it.
 
-    Codes: ``printer.misread``, ``.disagree``, ``.beyond``.
+    Codes: ``printer.gross-error``, ``.disagree``, ``.beyond``.
     """
     if found.fit.contradicts:
         return (contradiction(found, found.measurements, _other_edges(found)),)
@@ -70,7 +70,7 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
 def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     """What stands against a finished jig: contradictory readings, or holes that may be too far off.
 
-    Codes: ``printer.misread``, ``.disagree``; ``.off``, ``.unsure``.
+    Codes: ``printer.gross-error``, ``.disagree``; ``.off``, ``.unsure``.
     """
     source, limit = found.readings.source, found.limit
     if found.fit.contradicts:

@@ -40,7 +40,7 @@ def examine_gauge(measurements: Measurements) -> GaugeFit:
 def profile_of(found: GaugeFit, name: str, material: str = "") -> Profile:
     """The profile that `found` makes, under `name`.
 
-    Raises CheckFailed ``printer.misread``, ``.disagree`` or ``.beyond``, and InputError as
+    Raises CheckFailed ``printer.gross-error``, ``.disagree`` or ``.beyond``, and InputError as
     `check_name`.
     """
     check_name(name, material)

@@ -179,7 +179,7 @@ class PrintedFit:
     def next_pair(self) -> tuple[str, str]:
         """The two holes whose distance, measured next, makes the least certain hole most certain.
 
-        One that was not measured yet; where all were, one that was measured no oftener than others.
+        One that was not measured yet; where all were, one that was measured least often.
         """
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
         times = Counter(frozenset((one.first, one.second)) for one in self.readings.distances)

@@ -30,7 +30,7 @@ _ENDS = {"front": "tip", "rear": "tail"}
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     """Why no pattern should be made of it; `limit` in mm for the 95 % uncertainty of a place.
 
-    Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.misread``, ``.disagree``, ``.sides``,
+    Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.gross-error``, ``.disagree``, ``.sides``,
     ``.unlike``, ``.uncertain``.
     """
     return _of_survey(found, _refusals(found, limit))

@@ -23,8 +23,8 @@ DIGITS = 2
 def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     """The pattern as TOML; `accepted` are the refusals that were overridden; the file lists them.
 
-    Named pairs are written once with ``both_sides``.  Raises InputError when the result is no
-    pattern that `read_pattern` reads, two holes nearer than their drills allow, say.
+    Named pairs are written once with ``both_sides``.  Raises InputError when `read_pattern`
+    refuses the result, for two holes nearer than their drills allow, for example.
     """
     text = "\n".join(_lines(found, accepted)) + "\n"
     _check(text)

@@ -1,6 +1,6 @@
 """Whether the readings hold every hole, and what can still move where they do not.
 
-The rigidity matrix (one row a reading, how it grows with each unknown) sees every motion of a
+The rigidity matrix (one row per reading, how it grows with each unknown) sees every motion of a
 rigid plate.  Motions it does not see are split into those of the plate as a whole, which more
 distances between holes cannot stop, and those of holes against one another.
 """

@@ -34,7 +34,7 @@ def notices(drilling: Drilling) -> list[ET.Element]:
     if warnings := drilling.warnings:
         lines = bullets(map(_notice, warnings))
         boxes.append(
-            classed("div", "verdict mind", node("strong", "Warnings before drilling"), lines)
+            classed("div", "verdict caution", node("strong", "Warnings before drilling"), lines)
         )
     return boxes
 

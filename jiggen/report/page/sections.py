@@ -70,9 +70,9 @@ def verdict(verification: Verification | None) -> ET.Element:
         )
     faults = verification.faults
     lost = [hole.id for hole in verification.holes if hole.deviation is None]
-    said = f"Verification failed: {len(faults)} of {checks} checks. Keep the files only to look at."
+    text = f"Verification failed: {len(faults)} of {checks} checks. Keep the files only to look at."
     lines = [_fault(fault) for fault in faults] or [node("span", f"not found: {', '.join(lost)}")]
-    return alarm("Do not print", said, bullets(lines))
+    return alarm("Do not print", text, bullets(lines))
 
 
 def _fault(fault: VerifiedFault) -> ET.Element:
@@ -88,7 +88,9 @@ def alarm(head: str, text: str, *more: Content) -> ET.Element:
 
 def cautions() -> ET.Element:
     """The usual cautions."""
-    return node("section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "mind"})
+    return node(
+        "section", node("h2", "Before you drill"), bullets(CAUTIONS), at={"class": "caution"}
+    )
 
 
 def layout(folder: Path, holes: Sequence[Hole], boot: float | None = None) -> ET.Element:
@@ -132,8 +134,8 @@ def _drawing(path: Path) -> ET.Element:
 
 def _plain(element: ET.Element) -> ET.Element:
     """A copy of drawn shapes alone, without names that could meet others on the page."""
-    kept = {name: value for name, value in element.attrib.items() if name != "id"}
-    copy = ET.Element(NAMESPACE.sub("", element.tag), kept)
+    attributes = {name: value for name, value in element.attrib.items() if name != "id"}
+    copy = ET.Element(NAMESPACE.sub("", element.tag), attributes)
     copy.text, copy.tail = element.text, element.tail
     for child in element:
         if isinstance(child.tag, str) and NAMESPACE.sub("", child.tag) in DRAWN:
@@ -174,8 +176,8 @@ def to_make(
 def _for_printer(compensation: Compensated | None) -> list[ET.Element]:
     if compensation is None:
         return []
-    said = f" {compensated(compensation)}. {LAY}"
-    return [node("p", node("strong", f"For printer {compensation.printer}:"), said)]
+    text = f" {compensated(compensation)}. {LAY}"
+    return [node("p", node("strong", f"For printer {compensation.printer}:"), text)]
 
 
 def _bed(number: int, bed: PrintBed) -> ET.Element:

@@ -44,7 +44,7 @@ def write_document(
 ) -> bytes:
     """The PDF of `story`, which starts on an upright page: equal bytes for equal stories.
 
-    A table is kept on one page if it fits on one.  `about` says what the pages are for, `version`
+    A table stays on one page if it fits on one.  `about` says what the pages are for, `version`
     is jiggen's.  The templates ``UPRIGHT`` and ``LYING`` are there to turn to.
     """
     stream = io.BytesIO()
@@ -56,8 +56,8 @@ def write_document(
         pageCompression=1,
         invariant=1,
     )
-    kept = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
-    document.build(kept, canvasmaker=partial(_Pages, title, foot))
+    blocks = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
+    document.build(blocks, canvasmaker=partial(_Pages, title, foot))
     return stream.getvalue()
 
 

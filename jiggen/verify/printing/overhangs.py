@@ -123,7 +123,7 @@ def _at(place: Place) -> str:
 class Drawn:
     """A patch drawn in parallel lines.
 
-    `span` is the longest line held at both ends, mm, and `line` its ends (2, 2); `loose` are
+    `span` is the longest line supported at both ends, mm, and `line` its ends (2, 2); `loose` are
     the lines in the air, `pitch` mm apart.
     """
 
@@ -161,8 +161,8 @@ def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | N
     patch = patch.simplify(COARSE)
     around = np.array(patch.minimum_rotated_rectangle.exterior.coords)[:3]
     # Held all round, nothing can hang, and the shortest way is across the box around it.
-    held = patch.boundary.difference(near.buffer(HELD)).length < PITCH
-    if held and np.linalg.norm(np.diff(around, axis=0), axis=1).min() <= enough:
+    supported = patch.boundary.difference(near.buffer(HELD)).length < PITCH
+    if supported and np.linalg.norm(np.diff(around, axis=0), axis=1).min() <= enough:
         return None
     alone = patch.difference(near.buffer(limits.LEDGE))
     if alone.area <= limits.SPECK:
@@ -170,7 +170,7 @@ def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | N
     for shape in (near, patch, alone):
         shapely.prepare(shape)
     ways: list[Drawn] = []
-    for turn in _directions(around) if held else _turns(patch, _directions(around)):
+    for turn in _directions(around) if supported else _turns(patch, _directions(around)):
         ways.append(_along(turn, patch, alone, near))
         if ways[-1].cost <= (0.0, enough):
             return ways[-1]
@@ -203,13 +203,13 @@ def _along(turn: float, patch: Polygon, alone: BaseGeometry, near: BaseGeometry)
     pieces = pieces[shapely.length(pieces) > 0]
     pieces = pieces[shapely.intersects(alone, pieces)]
     ends = [shapely.get_point(pieces, index) for index in (0, -1)]
-    held = np.logical_and(*(shapely.dwithin(near, end, HELD) for end in ends))
-    loose = shapely.intersection(shapely.multilinestrings(pieces[~held]), alone)
-    spans = shapely.length(pieces[held])
+    supported = np.logical_and(*(shapely.dwithin(near, end, HELD) for end in ends))
+    loose = shapely.intersection(shapely.multilinestrings(pieces[~supported]), alone)
+    spans = shapely.length(pieces[supported])
     if not len(spans):
         return Drawn(0.0, np.zeros((2, 2)), loose, pitch)
     longest = int(np.argmax(spans))
-    line = shapely.get_coordinates(pieces[held][longest])[[0, -1]]
+    line = shapely.get_coordinates(pieces[supported][longest])[[0, -1]]
     return Drawn(float(spans[longest]), line, loose, pitch)
 
 
