@@ -65,13 +65,15 @@ TOKEN = re.compile(
     re.VERBOSE,
 )
 # The plain form: nothing in it can be wrong, so nothing but what is asked for has to be looked at.
+# Groups are not repeated possessively: before Python 3.11.5 a repetition that failed half-way kept
+# what it had consumed (CPython issue 106052), so "A(#7,)" passed.
 COMMA = r"\s*+,\s*+"
 REF = r"#\d++"
 REAL = r"[-+]?\d++\.\d*+(?:E[-+]?\d++)?"
 ONE_REF = r"#(\d++)"
-SOME_REFS = rf"\(({REF}(?:{COMMA}{REF})*+)\s*+\)"
-SOME_REALS = rf"\(({REAL}(?:{COMMA}{REAL})*+)\s*+\)"
-NO_NUMBER = rf"(?:{REF}|'[^'\\]*+'|[$*]|\.[A-Z][A-Z0-9_]*+\.|\({REF}(?:{COMMA}{REF})*+\s*+\))"
+SOME_REFS = rf"\(({REF}(?:{COMMA}{REF})*)\s*+\)"
+SOME_REALS = rf"\(({REAL}(?:{COMMA}{REAL})*)\s*+\)"
+NO_NUMBER = rf"(?:{REF}|'[^'\\]*+'|[$*]|\.[A-Z][A-Z0-9_]*+\.|\({REF}(?:{COMMA}{REF})*\s*+\))"
 ESCAPE = re.compile(
     r"\\\\|\\X2\\((?:[0-9A-F]{4})+)\\X0\\|\\X4\\((?:[0-9A-F]{8})+)\\X0\\"
     r"|\\X\\([0-9A-F]{2})|\\S\\(.)|\\P[A-I]\\"
@@ -226,7 +228,7 @@ class StepFile:
 @cache
 def _form(index: int, wanted: str) -> re.Pattern[str]:
     """The plain form of arguments, the one at `index` being `wanted`, a pattern with one group."""
-    before, after = rf"(?:{NO_NUMBER}{COMMA}){{{index}}}", rf"(?:{COMMA}{NO_NUMBER})*+"
+    before, after = rf"(?:{NO_NUMBER}{COMMA}){{{index}}}", rf"(?:{COMMA}{NO_NUMBER})*"
     return re.compile(rf"\({before}{wanted}{after}\s*+\)", re.ASCII)
 
 
