@@ -173,6 +173,12 @@ def test_a_module_loads_what_it_needs_and_no_more(code: str, also_without: set[s
     assert not loaded_by(code) & (HEAVY | also_without)
 
 
+def test_a_layout_loads_no_record():
+    # its models cost more than everything else of a layout
+    code = "import jiggen.layout, sys; assert 'jiggen.record' not in sys.modules"
+    assert "numpy" in loaded_by(code)
+
+
 def loaded_by(code: str, cwd: Path | None = None) -> set[str]:
     """Names of the top modules that a fresh interpreter has loaded after `code`."""
     whole = (

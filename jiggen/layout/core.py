@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple, get_args
+from typing import TYPE_CHECKING, NamedTuple, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,7 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from jiggen.errors import Finding, InputError
 from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
 from jiggen.pattern.model import BOOTS, X_LIMIT, Pair
-from jiggen.record import JigRecord, TrialRecord
+
+if TYPE_CHECKING:  # the record's models take longer to load than all else that a layout needs
+    from jiggen.record import JigRecord, TrialRecord
 
 Array = NDArray[np.float64]
 
