@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Self
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,11 @@ class JiggenError(Exception):
             (findings,) if isinstance(findings, Finding) else tuple(findings)
         )
         super().__init__("\n".join(str(finding) for finding in self.findings))
+
+    @classmethod
+    def of(cls, code: str, message: str, *, where: str = "", key: str = "", hint: str = "") -> Self:
+        """The error of one finding."""
+        return cls(Finding(code, message, where, key, hint))
 
 
 class InputError(JiggenError, ValueError):
