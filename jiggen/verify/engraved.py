@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from io import BytesIO
 from typing import Any
@@ -85,14 +85,24 @@ class Number:
 
     def says(self, text: str, *, mirrored: bool = False) -> bool:
         """Whether it has the outline of `text`; or that back to front, or upside down."""
+        import shapely
+
+        wanted = _written(text)
+        # One corner in eight tells most other texts apart, at a twentieth of the cost.
+        return any(
+            shapely.dwithin(corners[::8], wanted, SAME_TEXT).all()
+            and outline.hausdorff_distance(wanted) <= SAME_TEXT
+            for outline, corners in (self._turned[1:] if mirrored else self._turned[:1])
+        )
+
+    @cached_property
+    def _turned(self) -> list[tuple[Any, Any]]:
+        """Its outline and its corners: upright, back to front, upside down."""
+        import shapely
         from shapely.affinity import scale
 
-        turns = ((-1, 1), (1, -1)) if mirrored else ((1, 1),)
-        wanted = _written(text)
-        return any(
-            scale(self.outline, *turn, origin=(0, 0)).hausdorff_distance(wanted) <= SAME_TEXT
-            for turn in turns
-        )
+        turned = [scale(self.outline, *turn, origin=(0, 0)) for turn in ((1, 1), (-1, 1), (1, -1))]
+        return [(shape, shapely.points(shapely.get_coordinates(shape))) for shape in turned]
 
     def read(self, texts: Iterable[str]) -> tuple[str, bool]:
         """Which of `texts` it says, UNREADABLE if none; and whether only mirrored."""
