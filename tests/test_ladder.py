@@ -8,7 +8,16 @@ from shapely.geometry import Polygon
 
 from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.engraving import DIVISION
-from jiggen.design.ladder import BAND_PITCH, CAPS, LONG, PITCH, SHIFTS, SHORT, boot_lines
+from jiggen.design.ladder import (
+    BAND_PITCH,
+    CAPS,
+    LONG,
+    PITCH,
+    SHIFTS,
+    SHORT,
+    boot_lines,
+    line_length,
+)
 from jiggen.design.places import bed_turn
 from jiggen.design.plan import END_WALL
 from jiggen.design.reusable import design_reusable
@@ -32,7 +41,7 @@ def club():
 
 
 def rows(half):
-    return {row.name: row for row in half.ladder.rows}
+    return {row.name: row for row in half.tongue.rows}
 
 
 def test_a_half_for_each_group_that_moves_with_two_stations_and_four_pads(club):
@@ -54,7 +63,7 @@ def test_every_boot_has_one_line_half_as_far_from_the_longest_as_it_is_shorter(c
     # By hand: the toe moves by half the boot, so its mark lies half of what a boot lacks to 345
     # in front of the line of 345; the heel's behind it.
     for half, way in zip(club.halves, (1, -1), strict=True):
-        lines = {line.first: line for row in half.ladder.rows for line in row.lines}
+        lines = {line.first: line for row in half.tongue.rows for line in row.lines}
         assert sorted(lines) == [float(boot) for boot in range(265, 346)]
         for boot, line in lines.items():
             assert line.x == pytest.approx(way * (345.0 - boot) / 2, abs=1e-9)
@@ -77,15 +86,15 @@ def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):
     for row in rows(club.halves[0]).values():
         for line in row.lines:
             assert line.number == (f"{line.first:g}" if line.first % 5 == 0 else "")
-            assert line.length == (LONG if line.first % 5 == 0 else SHORT)
-    shift = club.halves[0].ladder.shift
+            assert line_length(line) == (LONG if line.first % 5 == 0 else SHORT)
+    shift = club.halves[0].tongue.shift
     assert [line.first for line in shift.lines] == list(range(-SHIFTS, SHIFTS + 1))
     assert {line.first: line.number for line in shift.lines if line.number} == {
         -10: "10", 0: "0", 10: "10"
     }  # fmt: skip
     zero = next(line.x for line in shift.lines if line.first == 0)
     assert all(line.x == pytest.approx(zero + line.first) for line in shift.lines)
-    assert all((line.length == LONG) == (line.first % 5 == 0) for line in shift.lines)
+    assert all((line_length(line) == LONG) == (line.first % 5 == 0) for line in shift.lines)
 
 
 def shape(item):
@@ -132,8 +141,8 @@ def test_every_shipped_pattern_has_halves_for_265_to_345_on_a_common_bed(path, c
             assert station.x + reach <= half.body.plate.stop - END_WALL + 1e-9
             for guide in half.body.guides:
                 assert abs(guide.x - station.x) - guide.radius - reach >= wall - 1e-9
-            if half.ladder:
-                low, high = half.ladder.span
+            if half.tongue:
+                low, high = half.tongue.span
                 assert station.x - reach > high or station.x + reach < low
 
 
@@ -142,12 +151,12 @@ def test_a_mirrored_right_ski_has_its_holes_and_the_same_ladder():
     right = reusable("skew-plate", side="right")
     for one, other in zip(left.halves, right.halves, strict=True):
         assert [g.y for g in one.body.guides] == [-g.y for g in other.body.guides]
-        assert one.ladder.rows == other.ladder.rows
+        assert one.tongue.rows == other.tongue.rows
 
 
 def test_a_stepped_group_has_a_line_a_band_with_the_boots_that_share_it():
     toe, heel = reusable("step-track").halves
-    (bands,) = toe.ladder.rows
+    (bands,) = toe.tongue.rows
     # The file's steps, from the boots that were asked for: 112.6, 126.3, 140.0, 153.7.
     assert [(line.number, line.x) for line in bands.lines] == [
         ("265-277", pytest.approx(153.7 - 112.6)),
@@ -156,7 +165,7 @@ def test_a_stepped_group_has_a_line_a_band_with_the_boots_that_share_it():
         ("334-345", 0.0),
     ]
     # The heel's datum moves within each band, so its lines are lengths; they jump at the step.
-    lines = {line.first: line.x for row in heel.ladder.rows for line in row.lines}
+    lines = {line.first: line.x for row in heel.tongue.rows for line in row.lines}
     assert len(lines) == 81
     assert lines[302.0] - lines[303.0] == pytest.approx(-0.5)
     assert lines[303.0] - lines[304.0] == pytest.approx(-0.5 - (13.1 - 7.9))
@@ -178,21 +187,21 @@ def test_a_group_that_stands_still_among_others_has_an_ordinary_body():
     names = {half.body.name: half for half in jig.halves}
     assert set(names) == {"body-toe", "body-heel", "body-centre"}
     centre = names["body-centre"]
-    assert centre.ladder is None
+    assert centre.tongue is None
     assert {"boot-centre line", "BOOT 265-345"} <= {e.name for e in centre.body.engravings}
 
 
 def test_a_short_range_still_has_a_number_on_each_edge():
     half = reusable("club-piste", 281.0, 284.0).halves[0]
-    for row in half.ladder.rows:
+    for row in half.tongue.rows:
         assert any(line.number for line in row.lines)
-    assert half.ladder.span[1] - half.ladder.span[0] >= 36.0  # the ladder of shifts stays
+    assert half.tongue.span[1] - half.tongue.span[0] >= 36.0  # the ladder of shifts stays
 
 
 def test_numbers_never_touch():
     for name in ("club-piste", "step-track"):
         for half in reusable(name).halves:
-            for row in (*half.ladder.rows, half.ladder.shift):
+            for row in (*half.tongue.rows, half.tongue.shift):
                 xs = sorted(line.x for line in row.lines if line.number)
                 assert (np.diff(xs) >= BAND_PITCH - 1e-9).all()
     assert BAND_PITCH > CAPS

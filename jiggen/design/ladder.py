@@ -1,10 +1,10 @@
 """The boot-length ladder of a half that serves many boots: lines to lay on the ski's mark.
 
-A half ends in a tongue, narrower than the body, that lies over the mounting mark; the mark shows
-on both sides of it.  Laid with the line of a boot length on the mark, the half sits right for
-that length.  Groups that follow the boot's toe or heel move half as far as the boot grows, so
-whole lengths stand 0.5 mm apart: too close to print.  They are dealt to the tongue's two edges,
-odd lengths left and even ones right, and stand 1 mm apart there, as on the rails' own scale.
+A half ends in a tongue, narrower than the body, that lies over the mounting mark, which shows on
+both sides of it.  Laid with the line of a boot length on the mark, the half sits right for that
+length.  Groups that follow the boot's toe or heel move half as far as the boot grows, so whole
+lengths stand 0.5 mm apart: too close to print.  Odd lengths go to the tongue's left edge and even
+ones to its right, and stand 1 mm apart there, as on the rails' own scale.
 
 A slot in the tongue has a second ladder, of mount shifts: its 0 is laid on the mark, a new mark
 is drawn at the shift, and from then on that is the mark.
@@ -15,7 +15,7 @@ Frame: the ski's, with the half as it lies for the longest boot.  All numbers ar
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -25,9 +25,9 @@ from shapely.geometry import Polygon, box
 
 from jiggen.design.engraving import DEPTH, DIVISION, Engraving
 from jiggen.design.lettering import letter, regions_of, upright
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.layout.span import SAME, Motion
-from jiggen.record.model import RowName
+from jiggen.record.model import LadderLine, LadderRow, RowName
 
 PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of DIVISION each
 SHORT, LONG = 2.8, 4.2  # mm, lines from the wall in
@@ -51,28 +51,13 @@ SIGHT, LONG_SIGHT = 1.7, 3.5  # mm from the wall: where all lines are crossed, a
 
 
 @dataclass(frozen=True)
-class Line:
-    """One line at `x`, for boot lengths (or shifts) `first` to `last`; `number` is beside it."""
-
-    x: float
-    first: float
-    last: float
-    number: str = ""
-
-    @property
-    def length(self) -> float:
-        """From the wall in, mm: every fifth is longer, and what is numbered."""
-        return LONG if self.number or self.first % 5 == 0 else SHORT
-
-
-@dataclass(frozen=True)
 class Row:
-    """Lines along one wall: from y = `wall` they go `inwards`, +1 or -1 in y."""
+    """Where lines are cut along one wall: from y = `wall` they go `inwards`, +1 or -1 in y."""
 
     name: RowName
     wall: float
     inwards: int
-    lines: tuple[Line, ...]
+    lines: tuple[LadderLine, ...]
 
     def at(self, depth: float) -> float:
         """Y of what lies `depth` mm from the wall in."""
@@ -83,6 +68,18 @@ class Row:
         """How far it reaches from the wall in, numbers included."""
         numbers = [letter(line.number, CAPS).bounds[2] for line in self.lines if line.number]
         return LONG + NUMBER_GAP + max(numbers, default=0.0)
+
+    def entry(self, floor: float) -> LadderRow:
+        """What the record says of it, engraved down to the height `floor`."""
+        low, high = sorted(self.at(d + NUMBER_GAP / 2) for d in (LONG, self.depth))
+        return LadderRow(
+            name=self.name,
+            floor=floor,
+            y=self.at(SIGHT),
+            long_y=self.at(LONG_SIGHT),
+            numbers=(low, high),
+            lines=self.lines,
+        )
 
 
 @dataclass(frozen=True)
@@ -96,8 +93,8 @@ class Word:
 
 
 @dataclass(frozen=True, eq=False)
-class Ladder:
-    """The tongue of one half: its `span` along the ski, ± `half` across, and what is on it.
+class Tongue:
+    """What carries a half's ladder: its `span` along the ski, ± `half` across, and what is on it.
 
     `root` is +1 where the body joins at the tongue's end towards the tip, else -1.  `slot` is
     the box (x0, y0, x1, y1) of the slot.
@@ -119,104 +116,93 @@ class Ladder:
     @property
     def plan(self) -> Polygon:
         """The tongue seen from above, gussets included, slot left out."""
-        x0, x1 = self.span
-        end = x0 if self.root > 0 else x1
-        tongue = box(x0, -self.half, x1, self.half)
-        off, on = [], []
-        for y, way in ((self.half, 1), (-self.half, -1)):
-            inward = end + self.root * CHAMFER
-            off.append(Polygon([(end, y), (inward, y), (end, y - way * CHAMFER)]))
-            foot, back = self.joins - self.root * GUSSET, self.joins + self.root
-            on.append(
-                Polygon(
-                    [(foot, y), (self.joins, y + way * GUSSET), (back, y + way * GUSSET), (back, y)]
-                )
-            )
-        whole = shapely.union_all([tongue.difference(shapely.union_all(off)), *on])
-        return whole.difference(_octagon(self.slot))
+        end, h, wide = self.span[self.root < 0], self.half, self.half + GUSSET
+        inward, foot = end + self.root * CHAMFER, self.joins - self.root * GUSSET
+        left = [(end, h - CHAMFER), (inward, h), (foot, h), (self.joins, wide)]
+        left.append((self.joins + self.root, wide))
+        whole = Polygon([*left, *((x, -y) for x, y in reversed(left))])
+        (x0, y0, x1, y1), c = self.slot, CHAMFER
+        tip = [(x1 - c, y0), (x1, y0 + c), (x1, y1 - c), (x1 - c, y1)]
+        tail = [(x0 + c, y1), (x0, y1 - c), (x0, y0 + c), (x0 + c, y0)]
+        return whole.difference(Polygon([*tip, *tail]))
 
 
-def boot_lines(motion: Motion) -> tuple[Line, ...]:
+def boot_lines(motion: Motion) -> tuple[LadderLine, ...]:
     """A line for each place of the groups, the boots that share it together; by rising boot.
 
     Where the groups have moved by t, the mark lies at x = -t of a half drawn for the longest boot.
     """
-    lines: list[Line] = []
+    lines: list[LadderLine] = []
     for boot, travel in zip(motion.boots.tolist(), motion.travel.tolist(), strict=True):
         if lines and abs(lines[-1].x + travel) <= SAME:
-            lines[-1] = Line(lines[-1].x, lines[-1].first, boot)
+            lines[-1] = lines[-1].model_copy(update={"last": boot})
         else:
-            lines.append(Line(round(-travel, 9) + 0.0, boot, boot))  # 20, not 19.999…96
+            lines.append(LadderLine(x=-travel, first=boot, last=boot))
     return tuple(lines)
 
 
-def boot_rows(motion: Motion, half: float = 0.0) -> tuple[Row, ...]:
-    """The rows of lines for the boots of `motion` on a tongue ± `half`, with their numbers.
+def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
+    """The lines for the boots of `motion` by their row, with their numbers.
 
-    Lines for bands of boots stand on the right edge, single ones on both, by odd and even.
+    Bands of boots stand in one row, single boots in two, by odd and even.
     """
     lines = boot_lines(motion)
     if any(line.last > line.first for line in lines):
-        numbered = tuple(Line(line.x, line.first, line.last, _band(line)) for line in lines)
-        return (Row("bands", -half, 1, numbered),)
-    dealt: tuple[tuple[RowName, float, int, tuple[Line, ...]], ...] = (
-        ("odd", half, -1, tuple(line for line in lines if line.first % 2)),
-        ("even", -half, 1, tuple(line for line in lines if not line.first % 2)),
-    )
+        ends = (dict.fromkeys((line.first, line.last)) for line in lines)
+        bands = ["-".join(f"{boot:g}" for boot in each) for each in ends]
+        return {"bands": tuple(map(_with_number, lines, bands))}
+    return {
+        "odd": _numbered([line for line in lines if line.first % 2]),
+        "even": _numbered([line for line in lines if not line.first % 2]),
+    }
+
+
+def _with_number(line: LadderLine, number: str) -> LadderLine:
+    return line.model_copy(update={"number": number})
+
+
+def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
+    """Every fifth millimetre of boot has its number, and the first of a run that has none.
+
+    Runs are parted where a step of the pattern lies between two lines.
+    """
+    gaps = np.abs(np.diff([line.x for line in lines]))
+    steps = np.flatnonzero(np.abs(gaps - np.median(gaps)) > SAME) if gaps.size else gaps.astype(int)
+    shown: set[int] = set()
+    for run in np.split(np.arange(len(lines)), steps + 1):
+        shown |= {i for i in run if lines[i].first % 5 == 0} or {run[0]}
     return tuple(
-        Row(name, wall, inwards, tuple(_numbered(mine)))
-        for name, wall, inwards, mine in dealt
-        if mine
+        _with_number(line, f"{line.first:g}" if i in shown else "") for i, line in enumerate(lines)
     )
 
 
-def ladder_for(motion: Motion, half_width: float, root: int) -> Ladder:
-    """The ladder for the boots of `motion` on a body ± `half_width`.
+def tongue_for(motion: Motion, half_width: float, root: int) -> Tongue:
+    """The tongue with the ladder for the boots of `motion`, of a body ± `half_width`.
 
     Raises InputError: ``design.ladder-close`` where lines would overlap,
     ``design.narrow`` where there is no room for it across the body.
     """
     half = half_width - WINDOW
-    rows = boot_rows(motion, half)
+    rows = tuple(
+        Row(name, half, -1, lines) if name == "odd" else Row(name, -half, 1, lines)
+        for name, lines in boot_rows(motion).items()
+    )
     for row in rows:
         _refuse_close(row, motion)
-    span = _span([line.x for row in rows for line in row.lines], root)
-    middle = (span[0] + span[1]) / 2
-    shift = Row(
-        "shift",
-        0.0,
-        1,
-        tuple(
-            Line(middle + s, s, s, f"{abs(s)}" if s % 10 == 0 else "")
-            for s in range(-SHIFTS, SHIFTS + 1)
-        ),
+    xs = [line.x for row in rows for line in row.lines]
+    # From the tongue's end to the body, long enough for the ladder of shifts.
+    if root > 0:
+        start = min(xs) - END
+        stop = max(max(xs) + ROOT, start + LEAST_TONGUE)
+    else:
+        stop = max(xs) + END
+        start = min(min(xs) - ROOT, stop - LEAST_TONGUE)
+    middle = (start + stop) / 2
+    shifts = tuple(
+        LadderLine(x=middle + s, first=s, last=s, number="" if s % 10 else f"{abs(s)}")
+        for s in range(-SHIFTS, SHIFTS + 1)
     )
-    return _packed(span, half, root, rows, shift)
-
-
-def _band(line: Line) -> str:
-    return f"{line.first:g}" if line.first == line.last else f"{line.first:g}-{line.last:g}"
-
-
-def _numbered(lines: tuple[Line, ...]) -> Iterator[Line]:
-    """Every fifth millimetre of boot has its number, and the first of a run that has none."""
-    for run in _runs(lines):
-        bare = not any(line.first % 5 == 0 for line in run)
-        for index, line in enumerate(run):
-            shown = line.first % 5 == 0 or (bare and index == 0)
-            yield Line(line.x, line.first, line.last, f"{line.first:g}" if shown else "")
-
-
-def _runs(lines: tuple[Line, ...]) -> list[list[Line]]:
-    """The lines parted where a step of the pattern lies between two of them."""
-    gaps = np.abs(np.diff([line.x for line in lines]))
-    stepped = np.abs(gaps - np.median(gaps)) > SAME if gaps.size else gaps
-    runs = [[lines[0]]]
-    for line, apart in zip(lines[1:], stepped, strict=True):
-        if apart:
-            runs.append([])
-        runs[-1].append(line)
-    return runs
+    return _packed((start, stop), half, root, rows, Row("shift", 0.0, 1, shifts))
 
 
 def _refuse_close(row: Row, motion: Motion) -> None:
@@ -227,97 +213,71 @@ def _refuse_close(row: Row, motion: Motion) -> None:
     orders = np.diff([line.first for line in along])
     close = bool((gaps < np.array(least) - 1e-6).any())
     if close or not (row.name == "bands" or (orders > 0).all() or (orders < 0).all()):
-        raise InputError(
-            Finding(
-                "design.ladder-close",
-                f"the lines for {', '.join(motion.groups)} would overlap: a step of "
-                "the pattern brings two boot lengths to nearly one place",
-                key="boot",
-                hint="Choose boots on one side of that step.",
-            )
+        raise InputError.of(
+            "design.ladder-close",
+            f"the lines for {', '.join(motion.groups)} would overlap: a step of "
+            "the pattern brings two boot lengths to nearly one place",
+            key="boot",
+            hint="Choose boots on one side of that step.",
         )
-
-
-def _span(xs: list[float], root: int) -> tuple[float, float]:
-    """From the tongue's end to the body, long enough for the ladder of shifts."""
-    if root > 0:
-        start = min(xs) - END
-        return start, max(max(xs) + ROOT, start + LEAST_TONGUE)
-    stop = max(xs) + END
-    return min(min(xs) - ROOT, stop - LEAST_TONGUE), stop
 
 
 def _packed(
     span: tuple[float, float], half: float, root: int, rows: tuple[Row, ...], shift: Row
-) -> Ladder:
+) -> Tongue:
     """Everything side by side on the tongue, from left to right, with equal gaps."""
-    by_side = {row.inwards: row for row in rows}
-    left, right = by_side.get(-1), by_side.get(1)
-    beside = {
-        "left words": WORD_CAPS if left else 0.0,
-        "shift": shift.depth,
-        "slot": SLOT,
-        "right words": WORD_CAPS if right else 0.0,
-    }
-    present = {name: wide for name, wide in beside.items() if wide}
-    free = 2 * half - sum(present.values()) - sum(row.depth for row in rows)
-    gap = free / (len(present) + 1)
+    *left, right = rows
+    wide = {row.name: WORD_CAPS for row in left} | {"shift": shift.depth, "slot": SLOT}
+    wide[right.name] = WORD_CAPS
+    free = 2 * half - sum(wide.values()) - sum(row.depth for row in rows)
+    gap = free / (len(wide) + 1)
     if gap < LEAST_GAP:
-        raise _narrow((LEAST_GAP - gap) * (len(present) + 1))
-    places: dict[str, tuple[float, float]] = {}
-    top = half - (left.depth if left else 0.0)
-    for name, wide in present.items():
-        places[name] = (top - gap - wide, top - gap)
-        top -= gap + wide
-    middle, reach = (span[0] + span[1]) / 2, SHIFTS + SLOT_END
-    foot, head = places["slot"]
-    slot = (middle - reach, foot, middle + reach, head)
-    words = [
-        Word(
-            _fitting(ROW_WORDS[row.name], span[1] - span[0] - 2 * END), middle, sum(places[at]) / 2
-        )
-        for at, row in (("left words", left), ("right words", right))
-        if row
-    ]
-    beyond = (reach + (span[1] - span[0]) / 2) / 2  # halfway from the slot to the tongue's end
-    across = (foot + places["shift"][1]) / 2
-    words += [
-        Word(text, middle + way * beyond, across, upright=False)
-        for text, way in (("TIP SHIFT", 1), ("TAIL SHIFT", -1))
-    ]
-    # The slot's left wall is where the shifts' lines begin.
-    from_slot = Row("shift", head, shift.inwards, shift.lines)
-    return Ladder(span, half, root, rows, from_slot, slot, tuple(words))
-
-
-def _narrow(lacking: float) -> InputError:
-    return InputError(
-        Finding(
+        lacking = (LEAST_GAP - gap) * (len(wide) + 1)
+        raise InputError.of(
             "design.narrow",
             f"the body is too narrow for a boot-length ladder, by {lacking:.1f} mm; it must fit "
             "between the rails on the narrowest ski",
             key="ski",
             hint="A wider narrowest ski gives room; narrower ones take a jig for one boot length.",
         )
-    )
+    places: dict[str, tuple[float, float]] = {}
+    top = half - sum(row.depth for row in left)
+    for name, across in wide.items():
+        places[name] = (top - gap - across, top - gap)
+        top -= gap + across
+    middle, reach = (span[0] + span[1]) / 2, SHIFTS + SLOT_END
+    foot, head = places["slot"]
+    room = span[1] - span[0] - 2 * END
+    words = []
+    for row in rows:
+        texts = ROW_WORDS[row.name]
+        text = next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
+        words.append(Word(text, middle, sum(places[row.name]) / 2))
+    beyond = (reach + (span[1] - span[0]) / 2) / 2  # halfway from the slot to the tongue's end
+    across = (foot + places["shift"][1]) / 2
+    words.append(Word("TIP SHIFT", middle + beyond, across, upright=False))
+    words.append(Word("TAIL SHIFT", middle - beyond, across, upright=False))
+    slot = (middle - reach, foot, middle + reach, head)
+    # The slot's left wall is where the shifts' lines begin.
+    return Tongue(span, half, root, rows, replace(shift, wall=head), slot, tuple(words))
 
 
-def _fitting(texts: tuple[str, ...], room: float) -> str:
-    """The first of `texts` that is no longer than `room`, else the last."""
-    return next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
+def line_length(line: LadderLine) -> float:
+    """How far a line goes from the wall in, mm: every fifth is longer, and what is numbered."""
+    return LONG if line.number or line.first % 5 == 0 else SHORT
 
 
-def engrave_ladder(ladder: Ladder, part: str, body: float) -> Iterator[Engraving]:
+def engrave_tongue(tongue: Tongue, part: str, body: float) -> Iterator[Engraving]:
     """Everything engraved on the tongue of `part`, a body `body` mm thick."""
-    for row in (*ladder.rows, ladder.shift):
+    for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
-        comb = _comb(row, [(line.x, line.length) for line in row.lines])
+        comb = _comb(row, [(line.x, line_length(line)) for line in row.lines])
         yield Engraving(name, part, regions_of(comb))
         # Down the wall to the ski: whoever sees such a groove's wall does not look straight down.
         grooves = _comb(row, [(line.x, DEPTH) for line in row.lines if line.number])
         yield Engraving(f"{name} down the wall", part, regions_of(grooves), depth=body + 1.0)
         yield Engraving(f"{name} numbers", part, regions_of(_numbers(row)))
-    for word in ladder.words:
+    for word in tongue.words:
         shape = (letter if word.upright else upright)(word.text, WORD_CAPS)
         x0, y0, x1, y1 = shape.bounds
         placed = shapely.affinity.translate(shape, word.x - (x0 + x1) / 2, word.y - (y0 + y1) / 2)
@@ -348,15 +308,3 @@ def _numbers(row: Row) -> shapely.Geometry:
             y = near - y0 if row.inwards > 0 else near - y1
             shapes.append(shapely.affinity.translate(turned, line.x - (x0 + x1) / 2, y))
     return shapely.union_all(shapes)
-
-
-def _octagon(bounds: tuple[float, float, float, float]) -> Polygon:
-    """A box with its corners taken off."""
-    x0, y0, x1, y1 = bounds
-    c = CHAMFER
-    return Polygon(
-        [
-            *((x0 + c, y0), (x1 - c, y0), (x1, y0 + c), (x1, y1 - c)),
-            *((x1 - c, y1), (x0 + c, y1), (x0, y1 - c), (x0, y0 + c)),
-        ]
-    )

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
-from jiggen.design.engraving import clamp_seats, fill, words
+from jiggen.design.engraving import DEPTH, clamp_seats, fill, words
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import (
     Base,
@@ -32,13 +32,14 @@ from jiggen.design.jig import (
     station_plans,
     try_places,
 )
-from jiggen.design.ladder import Ladder, boot_lines, engrave_ladder, ladder_for
+from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
 from jiggen.design.places import Blocked, HalfRole, Room, Station, bed_turn, place_stations
 from jiggen.design.plan import END_WALL, Plate, clashes, corners, outer_features, pads
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout.core import Layout
 from jiggen.layout.span import Motion, motions
+from jiggen.record.model import Ladder
 
 HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)
 FINE = 0.25  # mm: how exactly the longest half that fits the bed is found
@@ -47,20 +48,29 @@ RANGE_HELP = "A larger bed, a thinner bush or shorter boots give it room."
 
 @dataclass(frozen=True, eq=False)
 class Half:
-    """One body used by itself: its name, it as a design of its own, and its ladder.
+    """One body used by itself: its name, it as a design of its own, and its tongue.
 
-    `ladder` is None where no boot of the range moves the groups.
+    `tongue` is None where no boot of the range moves the groups.
     """
 
     name: str
     motion: Motion
     design: Design
-    ladder: Ladder | None
+    tongue: Tongue | None
 
     @property
     def body(self) -> Body:
         """The one body."""
         return self.design.bodies[0]
+
+    @property
+    def ladder(self) -> Ladder | None:
+        """The tongue's lines as the record has them."""
+        if self.tongue is None:
+            return None
+        floor = self.design.settings.body - DEPTH
+        rows = tuple(row.entry(floor) for row in (*self.tongue.rows, self.tongue.shift))
+        return Ladder(part=self.body.name, half=self.name, groups=self.motion.groups, rows=rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,11 +80,6 @@ class Reusable:
     layouts: Mapping[float, Layout]
     whole: Design
     halves: tuple[Half, ...]
-
-    @property
-    def boots(self) -> tuple[float, float]:
-        """Shortest and longest boot sole, mm."""
-        return min(self.layouts), max(self.layouts)
 
 
 def design_reusable(
@@ -97,14 +102,39 @@ def design_reusable(
         mine = tuple(
             g for g, group in zip(guides, longest.groups, strict=True) if group in motion.groups
         )
-        share = _Share(motion, name, role, mine, layout_part(longest, mine), boots, engraved)
+        share = _Share(base, motion, name, role, mine, layout_part(longest, mine), boots, engraved)
         try:
-            halves.append(_still(base, share) if motion.still else _half(base, share))
+            halves.append(_still(share) if motion.still else _half(share))
         except InputError as error:
             faults += error.findings
     if faults:
         raise InputError(dict.fromkeys(faults))
-    return Reusable(layouts, _whole(base, longest, halves), tuple(halves))
+    designs = [half.design for half in halves]
+    errors = {h: e for d in designs for h, e in zip(d.layout.ids, d.errors, strict=True)}
+    whole = replace(
+        designs[0],
+        layout=longest,
+        stations=tuple(station for design in designs for station in design.stations),
+        bodies=tuple(half.body for half in halves),
+        pads=tuple(pad for design in designs for pad in design.pads),
+        errors=tuple(errors[hole] for hole in longest.ids),
+    )
+    return Reusable(layouts, whole, tuple(halves))
+
+
+def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfRole]]:
+    """Name and role of the half for each motion, the role by where its holes lie.
+
+    The name is the role, with a number from the second half of a role on.
+    """
+    seen: Counter[HalfRole] = Counter()
+    named: list[tuple[str, HalfRole]] = []
+    for motion in moving:
+        ahead = layout.positions[np.isin(layout.groups, motion.groups), 0].mean() > 0
+        role: HalfRole = "centre" if motion.still else "toe" if ahead else "heel"
+        seen[role] += 1
+        named.append((role if seen[role] == 1 else f"{role}-{seen[role]}", role))
+    return named
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +144,7 @@ class _Share:
     `layout` is that of the longest boot; `boots` are the shortest and the longest, mm.
     """
 
+    base: Base
     motion: Motion
     name: str
     role: HalfRole
@@ -128,120 +159,100 @@ class _Share:
         return f"body-{self.name}"
 
 
-def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfRole]]:
-    """Name and role of the half for each motion, the role by where its holes lie.
-
-    The name is the role, with a number from the second half of a role on.
-    """
-    seen: Counter[HalfRole] = Counter()
-    named: list[tuple[str, HalfRole]] = []
-    for motion in moving:
-        mine = np.isin(layout.groups, motion.groups)
-        ahead = layout.positions[mine, 0].mean() > 0
-        role: HalfRole = "centre" if motion.still else "toe" if ahead else "heel"
-        seen[role] += 1
-        named.append((role if seen[role] == 1 else f"{role}-{seen[role]}", role))
-    return named
-
-
-def _half(base: Base, share: _Share) -> Half:
+def _half(share: _Share) -> Half:
     """A half with a ladder, between its holes and the mounting mark."""
-    settings, guides = base.settings, share.guides
-    root = _side(guides, [line.x for line in boot_lines(share.motion)], share.motion)
-    ladder = ladder_for(share.motion, base.half_width, root)
-    stations, far = _stations(base, ladder, share)
-    start, stop = sorted((ladder.joins, far))
+    base, guides, settings = share.base, share.guides, share.base.settings
+    tongue = tongue_for(share.motion, base.half_width, _side(share))
+    stations, far = _stations(share, tongue)
+    start, stop = sorted((tongue.joins, far))
+    low, high = tongue.span
     main = Plate(share.part, start, stop, base.half_width, share.role)
-    whole = replace(main, start=min(start, ladder.span[0]), stop=max(stop, ladder.span[1]))
-    tongue = box(ladder.span[0], -base.half_width, ladder.span[1], base.half_width)
+    whole = replace(main, start=min(start, low), stop=max(stop, high))
+    over = box(low, -base.half_width, high, base.half_width)
     features = (
         *outer_features((main,), station_plans(base, stations)),
-        (f"{share.name} half's ladder", tongue, "The group lies too near the mounting mark."),
+        (f"{share.name} half's ladder", over, "The group lies too near the mounting mark."),
     )
     if found := clashes(guides, features, settings):
         raise InputError(found)
     pad_shapes = pads((main,))
-    body = lay_body(whole, half_outline(main, ladder), guides, stations, pad_shapes, settings)
+    body = lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
     if share.engraved:
         obstacles = obstacles_on(guides, stations, base.mechanism)
         seats = clamp_seats(main, pad_shapes, obstacles)
         obstacles += [region.polygon for region in seats.regions]
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
-        ladders = engrave_ladder(ladder, share.part, settings.body)
+        ladders = engrave_tongue(tongue, share.part, settings.body)
         marks = (seats, *ladders, *fill(main, lines, obstacles, HINTS))
         body = replace(body, engravings=tuple(mark for mark in marks if mark.regions))
     design = assemble(base, share.layout, stations, (body,), pad_shapes)
-    return Half(share.name, share.motion, design, ladder)
+    return Half(share.name, share.motion, design, tongue)
 
 
-def _still(base: Base, share: _Share) -> Half:
+def _still(share: _Share) -> Half:
     """An ordinary body of one piece, for groups that the boot does not move."""
+    base = share.base
     found = try_places(share.guides, base)
     if found is None:
         raise no_place(share.part, share.guides, base, base.longest, RANGE_HELP)
-    places = replace(
-        found,
-        plates=(replace(found.plates[0], name=share.part, half=share.role),),
-        stations=tuple(
-            replace(s, name=f"{share.name} {s.role}", half=share.role) for s in found.stations
-        ),
+    plate = replace(found.plates[0], name=share.part, half=share.role)
+    stations = tuple(
+        replace(s, name=f"{share.name} {s.role}", half=share.role) for s in found.stations
     )
+    places = replace(found, plates=(plate,), stations=stations)
     design = design_bodies(
         base, share.layout, share.guides, places, share.boots, engraved=share.engraved
     )
     return Half(share.name, share.motion, design, None)
 
 
-def half_outline(main: Plate, ladder: Ladder) -> Polygon:
+def _outline(main: Plate, tongue: Tongue) -> Polygon:
     """A half seen from above: the bar that holds stations and guides, and its tongue."""
     bar = box(main.start, -main.half_width, main.stop, main.half_width)
     bar = bar.difference(shapely.union_all(corners(main)))
-    return shapely.normalize(bar.union(ladder.plan))
+    return shapely.normalize(bar.union(tongue.plan))
 
 
-def _side(guides: tuple[Guide, ...], xs: list[float], motion: Motion) -> int:
+def _side(share: _Share) -> int:
     """Whether the holes lie in front of all lines, +1, or behind them, -1."""
-    if min(g.x for g in guides) > max(xs):
+    lines = [line.x for line in boot_lines(share.motion)]
+    holes = [guide.x for guide in share.guides]
+    if min(holes) > max(lines):
         return 1
-    if max(g.x for g in guides) < min(xs):
+    if max(holes) < min(lines):
         return -1
-    raise InputError(
-        Finding(
-            "design.ladder-side",
-            f"the holes of {', '.join(motion.groups)} lie where the ladder of boot lengths must "
-            "be, about the mounting mark",
-            key="boot",
-            hint="Build a jig for one boot length, or for fewer.",
-        )
+    raise InputError.of(
+        "design.ladder-side",
+        f"the holes of {', '.join(share.motion.groups)} lie where the ladder of boot lengths must "
+        "be, about the mounting mark",
+        key="boot",
+        hint="Build a jig for one boot length, or for fewer.",
     )
 
 
-def _stations(base: Base, ladder: Ladder, share: _Share) -> tuple[tuple[Station, Station], float]:
+def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, Station], float]:
     """Two stations beside or beyond the holes, and the x of the body's far end."""
+    base, guides, root = share.base, share.guides, tongue.root
     half, wall, edge = base.mechanism.station.half_length, base.settings.wall, base.edge
-    longest, root = _longest(base, ladder), ladder.root
-    low, high = ends_of(share.guides, base)
-    tail, tip = ladder.span
-    near = ladder.joins + root * (END_WALL - wall)
+    longest = _longest(base, tongue)
+    low, high = ends_of(guides, base)
+    tail, tip = tongue.span
+    near = tongue.joins + root * (END_WALL - wall)
     if root > 0:
-        ends, room = (tail, high), (ladder.joins, tail + longest - edge)
-        tongue = Blocked("ladder", tail, near)
+        ends, room = (tail, high), (tongue.joins, tail + longest - edge)
+        over = Blocked("ladder", tail, near)
     else:
-        ends, room = (low, tip), (tip - longest + edge, ladder.joins)
-        tongue = Blocked("ladder", near, tip)
+        ends, room = (low, tip), (tip - longest + edge, tongue.joins)
+        over = Blocked("ladder", near, tip)
     found = None
     if ends[1] - ends[0] <= longest:
-        found = place_stations(
-            np.array([g.x for g in share.guides]),
-            (*blocked_by(share.guides), tongue),
-            half,
-            wall,
-            Room(ends, edge, room, room, longest),
-        )
+        holes = np.array([guide.x for guide in guides])
+        stretch = Room(ends, edge, room, room, longest)
+        found = place_stations(holes, (*blocked_by(guides), over), half, wall, stretch)
     if found is None:
-        away = min(abs(g.x) for g in share.guides)
+        away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"
-        raise no_place(share.part, share.guides, base, longest, RANGE_HELP, with_it)
+        raise no_place(share.part, guides, base, longest, RANGE_HELP, with_it)
     rear, front = found
     far = max(high, front + half + edge) if root > 0 else min(low, rear - half - edge)
     return (
@@ -250,16 +261,16 @@ def _stations(base: Base, ladder: Ladder, share: _Share) -> tuple[tuple[Station,
     ), far
 
 
-def _longest(base: Base, ladder: Ladder) -> float:
+def _longest(base: Base, tongue: Tongue) -> float:
     """The greatest length of a half with this tongue that fits the bed at some turn."""
 
     def fits(length: float) -> bool:
-        end = ladder.span[0] + length if ladder.root > 0 else ladder.span[1] - length
-        main = Plate("", min(ladder.joins, end), max(ladder.joins, end), base.half_width)
-        shape = np.asarray(half_outline(main, ladder).exterior.coords)[:-1] * (1.0, -1.0)
+        end = tongue.span[0] + length if tongue.root > 0 else tongue.span[1] - length
+        main = Plate("", min(tongue.joins, end), max(tongue.joins, end), base.half_width)
+        shape = np.asarray(_outline(main, tongue).exterior.coords)[:-1] * (1.0, -1.0)
         return bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
 
-    low = ladder.span[1] - ladder.span[0] + 10.0
+    low = tongue.span[1] - tongue.span[0] + 10.0
     high = low + base.settings.bed.x + base.settings.bed.y
     if not fits(low):
         return 0.0
@@ -267,24 +278,3 @@ def _longest(base: Base, ladder: Ladder) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if fits(middle) else (low, middle)
     return low
-
-
-def _whole(base: Base, longest: Layout, halves: list[Half]) -> Design:
-    """All halves as one design: what is drawn, printed and bought."""
-    designs = [half.design for half in halves]
-    error_of = {
-        hole: error
-        for design in designs
-        for hole, error in zip(design.layout.ids, design.errors, strict=True)
-    }
-    return Design(
-        layout=longest,
-        settings=base.settings,
-        half_width=base.half_width,
-        mechanism=base.mechanism,
-        stations=tuple(station for design in designs for station in design.stations),
-        bodies=tuple(half.body for half in halves),
-        joint=None,
-        pads=tuple(pad for design in designs for pad in design.pads),
-        errors=tuple(error_of[hole] for hole in longest.ids),
-    )

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
-from jiggen.design.ladder import LONG, LONG_SIGHT, NUMBER_GAP, SIGHT, Row
 from jiggen.design.pieces import list_pieces
-from jiggen.design.reusable import Half, Reusable
+from jiggen.design.reusable import Reusable
 from jiggen.export.manifest import BootRange, rounded
-from jiggen.record.model import BootLayout, Ladder, LadderLine, LadderRow
+from jiggen.record.model import BootLayout
 
 APART = 24.0  # mm between halves in pictures
 
@@ -20,19 +16,9 @@ def range_entries(jig: Reusable) -> BootRange:
 
     Lengths in mm, ski frame; a ladder's lines are where they lie for the longest boot.
     """
-    floor = jig.whole.settings.body - DEPTH
     return BootRange(
         boots=(min(jig.layouts), max(jig.layouts)),
-        ladders=tuple(
-            Ladder(
-                part=half.body.name,
-                half=half.name,
-                groups=half.motion.groups,
-                rows=tuple(_row(row, floor) for row in _rows(half)),
-            )
-            for half in jig.halves
-            if half.ladder
-        ),
+        ladders=tuple(half.ladder for half in jig.halves if half.ladder),
         layouts=tuple(
             BootLayout(
                 boot=boot,
@@ -44,29 +30,6 @@ def range_entries(jig: Reusable) -> BootRange:
             for boot, layout in sorted(jig.layouts.items())
         ),
         shown={name: dx for name, dx in apart(jig.whole).items() if dx},
-    )
-
-
-def _rows(half: Half) -> Iterator[Row]:
-    if half.ladder:
-        yield from half.ladder.rows
-        yield half.ladder.shift
-
-
-def _row(row: Row, floor: float) -> LadderRow:
-    low, high = sorted(
-        rounded(row.at(depth)) for depth in (LONG + NUMBER_GAP / 2, row.depth + NUMBER_GAP / 2)
-    )
-    return LadderRow(
-        name=row.name,
-        floor=rounded(floor),
-        y=rounded(row.at(SIGHT)),
-        long_y=rounded(row.at(LONG_SIGHT)),
-        numbers=(low, high),
-        lines=tuple(
-            LadderLine(x=rounded(line.x), first=line.first, last=line.last, number=line.number)
-            for line in row.lines
-        ),
     )
 
 

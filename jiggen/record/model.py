@@ -5,11 +5,11 @@ Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal, Protocol, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from jiggen.record.entries import (
     Bought,
@@ -44,6 +44,7 @@ from jiggen.record.results import (
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
 
+Rounded = Annotated[float, AfterValidator(lambda value: round(value, 6) + 0.0)]
 RowName = Literal["odd", "even", "bands", "shift"]
 
 # -- jigs for many boots -------------------------------------------------------------------------
@@ -52,7 +53,7 @@ RowName = Literal["odd", "even", "bands", "shift"]
 class LadderLine(Entry):
     """An engraved line at `x` for boots `first` to `last`, and the number beside it or none."""
 
-    x: float
+    x: Rounded
     first: float
     last: float
     number: Annotated[str, Field(max_length=20)] = ""
@@ -66,10 +67,10 @@ class LadderRow(Entry):
     """
 
     name: RowName
-    floor: float
-    y: float
-    long_y: float
-    numbers: tuple[float, float]
+    floor: Rounded
+    y: Rounded
+    long_y: Rounded
+    numbers: tuple[Rounded, Rounded]
     lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
 
 
@@ -88,6 +89,11 @@ class Ladder(Entry):
     def boot_rows(self) -> tuple[LadderRow, ...]:
         """The rows for boot lengths, without that for mount shifts."""
         return tuple(row for row in self.rows if row.name != "shift")
+
+    @property
+    def boot_lines(self) -> dict[RowName, tuple[LadderLine, ...]]:
+        """The lines for boot lengths, by their row."""
+        return {row.name: row.lines for row in self.boot_rows}
 
     @property
     def bands(self) -> tuple[str, ...]:
@@ -123,40 +129,20 @@ class Reading:
         return f"{self.edge} {self.line}"
 
 
-class _Line(Protocol):
-    @property
-    def x(self) -> float: ...
-    @property
-    def first(self) -> float: ...
-    @property
-    def last(self) -> float: ...
-    @property
-    def number(self) -> str: ...
-
-
-class _Row(Protocol):
-    @property
-    def name(self) -> str: ...
-    @property
-    def lines(self) -> tuple[_Line, ...]: ...
-
-
-def read_ladder(rows: Iterable[_Row], boot: float) -> Reading:
+def read_ladder(rows: Mapping[RowName, tuple[LadderLine, ...]], boot: float) -> Reading:
     """The line for `boot` in mm, counted from the numbered line that is nearest.
 
-    So no step of the pattern lies between the two.  `rows` are a design's or a record's.
+    So no step of the pattern lies between the two.  `rows` are those for boot lengths.
 
     Raises ValueError for a boot that no line is for.
     """
-    for row in rows:
-        if row.name == "shift":
-            continue
-        lines = sorted(row.lines, key=lambda line: line.first)
+    for name, row in rows.items():
+        lines = sorted(row, key=lambda line: line.first)
         at = next((i for i, line in enumerate(lines) if line.first <= boot <= line.last), None)
         numbered = [i for i, line in enumerate(lines) if line.number]
         if at is not None and numbered:
             nearest = min(numbered, key=lambda i: (abs(lines[at].x - lines[i].x), i))
-            return Reading(EDGES[row.name], lines[nearest].number, at - nearest)
+            return Reading(EDGES[name], lines[nearest].number, at - nearest)
     raise ValueError(f"no line is for a boot of {boot:g} mm")
 
 
@@ -262,7 +248,7 @@ class JigRecord(Record):
         return tuple(
             BootSetting(
                 entry.boot,
-                {ladder.half: read_ladder(ladder.rows, entry.boot) for ladder in self.ladders},
+                {each.half: read_ladder(each.boot_lines, entry.boot) for each in self.ladders},
                 {ladder.half: entry.x[first[ladder.part]] for ladder in self.ladders},
             )
             for entry in (self.boots if self.ladders else ())

@@ -9,11 +9,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from jiggen.design.ladder import Row, boot_rows
+from jiggen.design.ladder import boot_rows
 from jiggen.design.reusable import name_halves
 from jiggen.job import Job
 from jiggen.layout import motions
-from jiggen.record.model import Reading, read_ladder
+from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,7 +21,7 @@ class HalfLines:
     """One half of a jig: its name, its ladder (None where no boot moves it), one of its holes."""
 
     name: str
-    ladder: tuple[Row, ...] | None
+    ladder: dict[RowName, tuple[LadderLine, ...]] | None
     hole: int
 
 
@@ -87,5 +87,5 @@ def _off(half: HalfLines, job: Job, boot: float, whole: float) -> float:
 def bands(halves: tuple[HalfLines, ...]) -> Iterator[str]:
     """The engraved numbers of lines that are for bands of boots."""
     for half in halves:
-        for row in half.ladder or ():
-            yield from (line.number for line in row.lines if line.last > line.first)
+        for lines in (half.ladder or {}).values():
+            yield from (line.number for line in lines if line.last > line.first)
