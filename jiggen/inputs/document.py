@@ -21,6 +21,7 @@ from jiggen.inputs.places import KeyPath, Place, find_places
 MAX_BYTES = 1_000_000
 _TOML_PLACE = re.compile(r" ?\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _SYNTAX = "Use a decimal point (9.5), put text in quotes, close every bracket; each key only once."
+_UTF8 = "Save the file as UTF-8."
 
 
 @dataclass(frozen=True)
@@ -59,12 +60,9 @@ class Source(ABC):
 
     def findings(self, faults: Iterable[Fault]) -> tuple[Finding, ...]:
         """The faults as findings, in the file's order."""
-        placed = sorted(faults, key=lambda fault: self.place(fault.path))
         return tuple(
-            replace(
-                fault.finding(self.kind.prefix, self.where(fault.path)), key=self.key(fault.path)
-            )
-            for fault in placed
+            replace(one.finding(self.kind.prefix, self.where(one.path)), key=self.key(one.path))
+            for one in sorted(faults, key=lambda fault: self.place(fault.path))
         )
 
     def refuse(self, faults: Iterable[Fault]) -> None:
@@ -97,8 +95,7 @@ def read_document(path: str | os.PathLike[str], kind: FileKind) -> Document:
 
     Raises InputError as `read_text` does, and ``.syntax`` with line and column.
     """
-    file = os.fspath(path)
-    return parse_document(read_text(path, kind), file, kind)
+    return parse_document(read_text(path, kind), os.fspath(path), kind)
 
 
 def parse_document(text: str, file: str, kind: FileKind) -> Document:
@@ -106,7 +103,15 @@ def parse_document(text: str, file: str, kind: FileKind) -> Document:
     try:
         return Document(file, kind, text, parse_toml(text))
     except tomllib.TOMLDecodeError as error:
-        message, where = _syntax(str(error), file, text)
+        message, where = f"not TOML: {error}", file
+        if found := _TOML_PLACE.search(message):
+            message = message[: found.start()]
+            line, column = found[1], found[2]
+            if not line:  # at the end
+                lines = text.rstrip().split("\n")
+                line, column = str(len(lines)), str(len(lines[-1]) + 1)
+                message += " before the file ended"
+            where = f"{file}:{line}:{column}"
     except ValueError as error:
         message, where = f"not readable as TOML: {error}", file
     raise kind.refusal("syntax", message, where, _SYNTAX)
@@ -129,22 +134,19 @@ def read_text(path: str | os.PathLike[str], kind: FileKind, *, utf16: bool = Fal
     With `utf16`, a byte-order mark may say that it is UTF-16: some spreadsheets write that.
     Raises InputError as `read_bytes` does, and ``.not-utf8`` with line and column.
     """
-    data = read_bytes(path, kind)
+    data, file = read_bytes(path, kind), os.fspath(path)
     if utf16 and data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         try:
             return data.decode("utf-16")
         except UnicodeDecodeError:
-            hint = "Save the file as UTF-8."
-            raise kind.refusal("not-utf8", "not UTF-16 text", os.fspath(path), hint) from None
+            raise kind.refusal("not-utf8", "not UTF-16 text", file, _UTF8) from None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = data[: error.start]
-        line = before.count(b"\n") + 1
-        column = len(before.rpartition(b"\n")[2].decode("utf-8")) + 1
+        *lines, last = data[: error.start].split(b"\n")
         message = f"byte {error.start + 1} (0x{data[error.start]:02x}) is not UTF-8 text"
-        where = f"{os.fspath(path)}:{line}:{column}"
-        raise kind.refusal("not-utf8", message, where, "Save the file as UTF-8.") from None
+        where = f"{file}:{len(lines) + 1}:{len(last.decode('utf-8')) + 1}"
+        raise kind.refusal("not-utf8", message, where, _UTF8) from None
 
 
 def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:
@@ -152,9 +154,8 @@ def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:
 
     Raises InputError ``.missing``, ``.folder``, ``.unreadable`` or ``.too-big``.
     """
-    file = os.fspath(path)
+    file, found = os.fspath(path), Path(path)
     try:
-        found = Path(path)
         if found.is_dir():
             raise IsADirectoryError
         if found.exists() and not found.is_file():
@@ -176,14 +177,3 @@ def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:
         hint = kind.too_big or f"{kind.name} has a few kilobytes: is this the right file?"
         raise kind.refusal("too-big", message, file, hint)
     return data
-
-
-def _syntax(message: str, file: str, text: str) -> tuple[str, str]:
-    """What `tomllib` says is wrong, and where."""
-    found = _TOML_PLACE.search(message)
-    reason = message[: found.start()] if found else message
-    if found and found[1]:
-        return f"not TOML: {reason}", f"{file}:{found[1]}:{found[2]}"
-    lines = text.rstrip().split("\n")
-    place = f"{file}:{len(lines)}:{len(lines[-1]) + 1}"
-    return f"not TOML: {reason} before the file ended", place

@@ -13,13 +13,6 @@ from jiggen.inputs.places import KeyPath
 from jiggen.units import INCH
 
 _PLAIN_KEY = re.compile(r"[A-Za-z0-9_-]{1,40}")
-_KINDS: dict[type, str] = {
-    str: "text",
-    int: "a number",
-    float: "a number",
-    list: "a list",
-    dict: "a table",
-}
 _PAIRS = {
     "at": ("x", "y"),
     "boot": ("the shortest boot", "the longest boot"),
@@ -39,6 +32,10 @@ class Fault:
     def finding(self, prefix: str, where: str) -> Finding:
         """The fault as a finding at `where`, with its code and key as users see them."""
         return Finding(f"{prefix}.{self.code}", self.message, where, key_text(self.path), self.hint)
+
+    def is_within(self, other: Fault) -> bool:
+        """Whether it lies at, or inside of, what `other` is about."""
+        return self.path[: len(other.path)] == other.path
 
 
 @dataclass(frozen=True)
@@ -81,26 +78,26 @@ def key_text(path: KeyPath) -> str:
 
 def part_name(path: KeyPath) -> str:
     """Which of a key's two numbers `path` ends on (``x``, ``y``), or nothing."""
-    last = path[-1] if path else ""
-    if len(path) > 1 and isinstance(last, int) and path[-2] in _PAIRS and last < 2:
-        return _PAIRS[str(path[-2])][last]
+    match path:
+        case (*_, str(key), (0 | 1) as last) if key in _PAIRS:
+            return _PAIRS[key][last]
     return ""
 
 
 def shown(value: object) -> str:
     """A TOML value in few words, safe to print: ``"3.6" (text)``."""
-    kind = _KINDS.get(type(value), "a date or time")
-    if isinstance(value, str):
-        return f"{quoted(value)} ({kind})"
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int) and abs(value) > 10**15:
-        return "a number of many digits"
-    if isinstance(value, int | float):
-        return f"{value:.6g}"
-    if isinstance(value, list):
-        return f"a list of {len(value)}"
-    return kind
+    match value:
+        case str():
+            return f"{quoted(value)} (text)"
+        case bool():
+            return str(value).lower()
+        case int() if abs(value) > 10**15:
+            return "a number of many digits"
+        case int() | float():
+            return f"{value:.6g}"
+        case list():
+            return f"a list of {len(value)}"
+    return "a table" if isinstance(value, dict) else "a date or time"
 
 
 def word(value: object) -> str:

@@ -20,14 +20,6 @@ KeyPath = tuple[str | int, ...]
 DEEPEST = 12
 """Paths longer than this are left out: no file of ours has them, and they could fill the memory."""
 
-
-class Place(NamedTuple):
-    """Line and column in a text, both counted from 1, columns in characters."""
-
-    line: int
-    column: int
-
-
 _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -42,6 +34,13 @@ _STRING = re.compile(
 )
 
 
+class Place(NamedTuple):
+    """Line and column in a text, both counted from 1, columns in characters."""
+
+    line: int
+    column: int
+
+
 def find_places(text: str) -> dict[KeyPath, Place]:
     """Place of every key path in `text`, which must be TOML that `tomllib` reads.
 
@@ -52,13 +51,11 @@ def find_places(text: str) -> dict[KeyPath, Place]:
     """
     text = text.replace("\r\n", "\n")  # as tomllib does, so that both count the same columns
     starts = [0, *accumulate(len(line) + 1 for line in text.split("\n"))]
-    offsets = _Scan(text).document()
-    return {path: _place(starts, offset) for path, offset in offsets.items()}
-
-
-def _place(starts: list[int], offset: int) -> Place:
-    line = bisect_right(starts, offset)
-    return Place(line, offset - starts[line - 1] + 1)
+    places = {}
+    for path, offset in _Scan(text).document().items():
+        line = bisect_right(starts, offset)
+        places[path] = Place(line, offset - starts[line - 1] + 1)
+    return places
 
 
 class _Scan:
@@ -72,11 +69,13 @@ class _Scan:
 
     def document(self) -> dict[KeyPath, int]:
         table: KeyPath = ()
-        while self._next():
+        self._skip(_BLANK)
+        while self._at < len(self._text):
             if self._text[self._at] == "[":
                 table = self._header()
             else:
                 self._pair(table)
+            self._skip(_BLANK)
         return self._offsets
 
     def _header(self) -> KeyPath:
@@ -94,8 +93,7 @@ class _Scan:
         self._at += brackets
         return path
 
-    def _pair(self, table: KeyPath) -> None:
-        path = table
+    def _pair(self, path: KeyPath) -> None:
         for key, start in self._key():
             path = self._note(path, key, start)
         self._at += 1  # the equals sign
@@ -108,8 +106,7 @@ class _Scan:
             self._skip(_SPACE)
             start = self._at
             if self._text[start] in "\"'":
-                raw = self._skip(_STRING)
-                yield tomllib.loads(f"key = {raw}")["key"], start
+                yield tomllib.loads(f"key = {self._skip(_STRING)}")["key"], start
             else:
                 yield self._skip(_BARE_KEY), start
             self._skip(_SPACE)
@@ -148,14 +145,8 @@ class _Scan:
         self._offsets.setdefault(path, start)
         return path
 
-    def _next(self) -> bool:
-        """Step over white space and comments; False at the end of the text."""
-        self._skip(_BLANK)
-        return self._at < len(self._text)
-
     def _skip(self, what: re.Pattern[str]) -> str:
         found = what.match(self._text, self._at)
-        if found is None:
-            raise AssertionError(f"offset {self._at}: text was not checked by tomllib")
+        assert found is not None, f"offset {self._at}: text was not checked by tomllib"
         self._at = found.end()
         return found[0]

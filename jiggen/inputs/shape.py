@@ -6,8 +6,9 @@ fault in it.  The validation context is the file's `Unit`; lengths are read into
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Annotated, Any, Literal, LiteralString, TypeVar, cast, get_args, get_origin
+from collections.abc import Collection, Iterable
+from types import NoneType, UnionType
+from typing import Annotated, Any, Literal, LiteralString, TypeVar, Union, get_args, get_origin
 
 from pydantic import (
     AfterValidator,
@@ -21,16 +22,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from jiggen.inputs.document import Source
-from jiggen.inputs.faults import (
-    MM,
-    Fault,
-    Unit,
-    did_you_mean,
-    part_name,
-    quoted,
-    shown,
-    word,
-)
+from jiggen.inputs.faults import MM, Fault, Unit, did_you_mean, part_name, quoted, shown, word
 from jiggen.inputs.places import KeyPath
 
 _WANTED = {
@@ -52,35 +44,23 @@ class Shape(BaseModel):
     @classmethod
     def keys(cls) -> dict[str, str]:
         """Every key that the table may have, with what is allowed in it."""
-        return {
-            field.alias or name: field.description or "" for name, field in cls.model_fields.items()
-        }
+        fields = cls.model_fields.items()
+        return {field.alias or name: field.description or "" for name, field in fields}
 
 
 S = TypeVar("S", bound=Shape)
 
 
 def validate(
-    shape: type[S],
-    source: Source,
-    data: object,
-    unit: Unit = MM,
-    also: Iterable[Fault] = (),
+    shape: type[S], source: Source, data: object, unit: Unit = MM, also: Collection[Fault] = ()
 ) -> S:
-    """`data`, read from `source`, as a `shape`, with lengths in mm.
+    """`data` of a file as a `shape`, with lengths in mm.
 
     `also` are faults that were found before; what else is wrong inside them is not reported.
     Raises InputError with every fault at once.
     """
-    before = list(also)
-    around = {one.path for one in before}
     read, faults = check(shape, data, unit)
-    inside = (
-        one
-        for one in faults
-        if not any(one.path[:depth] in around for depth in range(len(one.path) + 1))
-    )
-    source.refuse([*before, *inside])
+    source.refuse((*also, *(one for one in faults if not any(map(one.is_within, also)))))
     assert read is not None
     return read
 
@@ -90,15 +70,39 @@ def check(shape: type[S], data: object, unit: Unit = MM) -> tuple[S | None, list
     try:
         return shape.model_validate(data, context=unit), []
     except ValidationError as error:
-        return None, _faults(shape, data, error.errors(include_url=False))
+        errors = error.errors(include_url=False)
+    # One value that stands for a list of it has each fault once.
+    return None, list(dict.fromkeys(_fault(shape, one, data) for one in errors))
 
 
-def _faults(shape: type[Shape], data: object, errors: Iterable[ErrorDetails]) -> list[Fault]:
-    """The errors as faults; one value that stands for a list of it has each fault once."""
-    found: dict[Fault, None] = {}
-    for error in errors:
-        found.setdefault(_fault(shape, error, _as_written(data, error["loc"])))
-    return list(found)
+def _fault(shape: type[Shape], error: ErrorDetails, data: object) -> Fault:
+    """One of pydantic's errors in plain words."""
+    kind, path = error["type"], _as_written(data, error["loc"])
+    table, key = _table(shape, error["loc"])
+    keys = table.keys()
+    allowed = f"Allowed here: {', '.join(keys)}."
+    if key in keys:
+        allowed = f"Allowed: {keys[key]}." if keys[key] else ""
+    if kind == "extra_forbidden":
+        return Fault(path, "unknown-key", f"unknown key {quoted(key)}", _meant(key, keys))
+    if kind == "missing":
+        return Fault(path, "missing-key", f"the key {quoted(key)} is missing", allowed)
+    if kind == "literal_error":
+        given = word(error["input"])
+        choices = [str(choice) for choice in get_args(table.model_fields[key].annotation)]
+        return Fault(path, "value", f"{quoted(given)} is not allowed", _meant(given, choices))
+    own = error.get("ctx", {})
+    if "hint" in own:  # from `fault`
+        return Fault(path, kind, own["message"], own["hint"] or allowed)
+    subject = f"{part_name(path)} is ".lstrip()
+    if kind == "finite_number":
+        return Fault(path, "not-finite", f"{subject}not a finite number", allowed)
+    given = f"{subject}{shown(error['input'])}"
+    if kind in _WANTED:
+        return Fault(path, "type", f"{given}, but must be {_WANTED[kind]}", allowed)
+    _, limits, limit = error["msg"].partition("Input should be ")  # of a number
+    reason = f"but must be {limit}" if limits else "which is not valid here"
+    return Fault(path, "value", f"{given}, {reason}", allowed)
 
 
 def _as_written(data: Any, path: KeyPath) -> KeyPath:
@@ -113,37 +117,6 @@ def _as_written(data: Any, path: KeyPath) -> KeyPath:
     return path
 
 
-def _fault(shape: type[Shape], error: ErrorDetails, path: KeyPath) -> Fault:
-    """One of pydantic's errors in plain words."""
-    kind = error["type"]
-    table, key = _table(shape, error["loc"])
-    keys = table.keys()
-    allowed = f"Allowed here: {', '.join(keys)}."
-    if key in keys:
-        allowed = f"Allowed: {keys[key]}." if keys[key] else ""
-    if kind == "extra_forbidden":
-        return Fault(path, "unknown-key", f"unknown key {quoted(key)}", _meant(key, keys))
-    if kind == "missing":
-        return Fault(path, "missing-key", f"the key {quoted(key)} is missing", allowed)
-    if kind == "literal_error":
-        choices = [str(choice) for choice in get_args(table.model_fields[key].annotation)]
-        given = word(error["input"])
-        return Fault(path, "value", f"{quoted(given)} is not allowed", _meant(given, choices))
-    name = part_name(path)
-    own = error.get("ctx", {})
-    if "hint" in own:  # from `fault`
-        return Fault(path, kind, own["message"], own["hint"] or allowed)
-    subject = f"{name} is " if name else "is "
-    if kind == "finite_number":
-        return Fault(path, "not-finite", f"{subject}not a finite number", allowed)
-    given = f"{subject}{shown(error['input'])}"
-    if kind in _WANTED:
-        return Fault(path, "type", f"{given}, but must be {_WANTED[kind]}", allowed)
-    _, limits, limit = error["msg"].partition("Input should be ")  # of a number
-    reason = f"but must be {limit}" if limits else "which is not valid here"
-    return Fault(path, "value", f"{given}, {reason}", allowed)
-
-
 def _table(shape: type[Shape], path: KeyPath) -> tuple[type[Shape], str]:
     """The innermost table on the way along `path`, and the key of it that `path` goes through."""
     table, key = shape, ""
@@ -152,20 +125,12 @@ def _table(shape: type[Shape], path: KeyPath) -> tuple[type[Shape], str]:
         if isinstance(inside, type) and issubclass(inside, Shape):
             table, key = inside, str(part)
             fields = {field.alias or name: field for name, field in table.model_fields.items()}
-            inside = _bare(fields[key].annotation) if key in fields else None
-        elif get_args(inside):
-            inside = _bare(get_args(inside)[-1 if isinstance(part, str) else 0])
+            inside = fields[key].annotation if key in fields else None
+        else:  # an entry of a list, or of a table of any names
+            inside = (get_args(inside) or (None,))[-1 if isinstance(part, str) else 0]
+        while get_origin(inside) in (Annotated, Union, UnionType):  # without metadata and None
+            inside = next(one for one in get_args(inside) if one is not NoneType)
     return table, key
-
-
-def _bare(annotation: Any) -> Any:
-    """`annotation` without its metadata, and without ``| None``."""
-    while get_origin(annotation) is Annotated:
-        annotation = get_args(annotation)[0]
-    options = [one for one in get_args(annotation) if one is not type(None)]
-    if type(None) in get_args(annotation) and len(options) == 1:
-        return _bare(options[0])
-    return annotation
 
 
 def _meant(given: str, known: Iterable[str]) -> str:
@@ -182,38 +147,39 @@ def fault(code: LiteralString, message: str, hint: str = "") -> PydanticCustomEr
 
 def unit_in(info: ValidationInfo) -> Unit:
     """The unit of the file that is being read."""
-    return cast(Unit, info.context)
+    assert isinstance(info.context, Unit)
+    return info.context
 
 
 def between(
-    low: float, high: float, code: LiteralString, what: str, *, in_mm: bool = False
+    low: float,
+    high: float,
+    code: LiteralString,
+    what: str,
+    *,
+    in_mm: bool = False,
+    above: bool = False,
 ) -> AfterValidator:
-    """Accepts lengths from `low` to `high` mm; `what` names them in the message.
+    """Accepts lengths from `low`, or only above it, to `high` mm; `what` names them.
 
     `in_mm`: the file gives them in mm, whatever its unit is.
     """
 
     def check(value: float, info: ValidationInfo) -> float:
-        if low <= value <= high:
+        if low <= value <= high and not (above and value == low):
             return value
         unit = MM if in_mm else unit_in(info)
-        allowed = f"Allowed: {unit.show(low)} to {unit.show(high)}."
-        raise fault(code, f"{what} of {unit.show(value)}", allowed)
+        least = f"more than {low:g}, up" if above else unit.show(low)
+        raise fault(
+            code, f"{what} of {unit.show(value)}", f"Allowed: {least} to {unit.show(high)}."
+        )
 
     return AfterValidator(check)
 
 
-def positive(high: float, code: LiteralString, what: str, where: str = "") -> AfterValidator:
-    """Accepts lengths above 0 up to `high` mm; `where` ends the hint."""
-
-    def check(value: float, info: ValidationInfo) -> float:
-        if 0 < value <= high:
-            return value
-        unit = unit_in(info)
-        allowed = f"Allowed: more than 0, up to {unit.show(high)}{where}."
-        raise fault(code, f"{what} of {unit.show(value)}", allowed)
-
-    return AfterValidator(check)
+def positive(high: float, code: LiteralString, what: str) -> AfterValidator:
+    """Accepts lengths above 0 up to `high` mm."""
+    return between(0.0, high, code, what, above=True)
 
 
 def pair_of(what: str) -> BeforeValidator:

@@ -19,9 +19,9 @@ from jiggen.inputs.document import FileKind, Source, read_text
 from jiggen.inputs.faults import Fault, did_you_mean, part_name, quoted
 from jiggen.inputs.places import KeyPath, Place
 
+_ABOVE = re.compile(r"\s*(#.*|sep=\S)?\s*", re.IGNORECASE)  # sep= is for spreadsheets alone
 _NAME = re.compile(r"(.*?)\s*(?:[(\[]\s*(mm|in)\s*[)\]])?", re.IGNORECASE)
 _BARE = re.compile(r".*[0-9.]\s*")  # a number with no unit of its own
-_SEPARATOR = re.compile(r"sep=(.)\s*", re.IGNORECASE)  # a first line for spreadsheets alone
 
 
 @dataclass(frozen=True)
@@ -96,11 +96,20 @@ def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
     """
     file = str(path)
     lines = list(io.StringIO(read_text(path, kind, utf16=True), newline=""))
-    above = next((n for n, line in enumerate(lines) if _is_header(line)), len(lines))
+    above = next((n for n, line in enumerate(lines) if not _ABOVE.fullmatch(line)), len(lines))
     mark = next((mark for mark in ";\t" if mark in "".join(lines[above : above + 1])), ",")
-    records = list(_records(lines, above, mark, file, kind))
-    if columns.comments:
-        records = [one for one in records if not one[1][0].startswith("#")]
+    reader = csv.reader(lines[above:], delimiter=mark, strict=True)
+    records = []  # the rows that are not empty, each with its first line
+    line = above + 1
+    try:
+        for cells in reader:
+            words = [cell.strip() for cell in cells]
+            if any(words) and not (columns.comments and words[0].startswith("#")):
+                records.append((line, words))
+            line = above + reader.line_num + 1
+    except csv.Error as error:
+        hint = "A quotation mark inside a cell is doubled, and the cell is in quotes."
+        raise kind.refusal("syntax", f"not CSV: {error}", f"{file}:{line}", hint) from None
     header, named = records[0] if records else (1, list(columns.names))
     units = dict(_column(cell, columns) for cell in named)
     names = [_column(cell, columns)[0] for cell in named]
@@ -108,34 +117,18 @@ def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
         names, units = list(columns.names), {}
     else:
         records = records[1:]
-    rows = tuple(_row(line, cells, names, units, mark != ",", columns) for line, cells in records)
-    table = Table(file, kind, tuple(names), units, header, rows)
+    rows = []
+    for line, cells in records:
+        row = dict(zip(names, cells, strict=False))
+        for name in columns.lengths:
+            if name in row:
+                row[name] = _with_unit(row[name], units.get(name, ""), comma=mark != ",")
+        too_wide = any(cells[len(names) :])
+        rows.append(Row(line, {}, len(cells)) if too_wide else Row(line, row))
+    table = Table(file, kind, tuple(names), units, header, tuple(rows))
     if not columns.optional:
         table.refuse(_misnamed(names, columns))
     return table
-
-
-def _is_header(line: str) -> bool:
-    """Whether a line is more than what may come above the names of the columns."""
-    words = line.strip()
-    return bool(words) and not words.startswith("#") and not _SEPARATOR.fullmatch(words)
-
-
-def _records(
-    lines: Sequence[str], above: int, mark: str, file: str, kind: FileKind
-) -> Iterator[tuple[int, list[str]]]:
-    """Every row that is not empty, from line `above` (from 0) on, with its first line (from 1)."""
-    reader = csv.reader(lines[above:], delimiter=mark, strict=True)
-    line = above + 1
-    try:
-        for cells in reader:
-            words = [cell.strip() for cell in cells]
-            if any(words):
-                yield line, words
-            line = above + reader.line_num + 1
-    except csv.Error as error:
-        hint = "A quotation mark inside a cell is doubled, and the cell is in quotes."
-        raise kind.refusal("syntax", f"not CSV: {error}", f"{file}:{line}", hint) from None
 
 
 def _column(cell: str, columns: Columns) -> tuple[str, str]:
@@ -147,6 +140,14 @@ def _column(cell: str, columns: Columns) -> tuple[str, str]:
     if name in columns.names and (name in columns.lengths or not unit):
         return name, unit.lower()
     return cell, ""
+
+
+def _with_unit(cell: str, unit: str, *, comma: bool) -> str:
+    """A cell with a decimal point for its comma, and the unit that its column says."""
+    numbers = (cell.replace(",", ".") if comma else cell).split("/")
+    return "/".join(
+        f"{number} {unit}" if unit and _BARE.fullmatch(number) else number for number in numbers
+    )
 
 
 def _misnamed(names: Sequence[str], columns: Columns) -> Iterator[Fault]:
@@ -164,28 +165,3 @@ def _misnamed(names: Sequence[str], columns: Columns) -> Iterator[Fault]:
         if name not in names:
             message = f"the column {quoted(name)} is missing"
             yield Fault(("columns", name), "missing-column", message, columns.naming)
-
-
-def _row(
-    line: int,
-    cells: Sequence[str],
-    names: Sequence[str],
-    units: Mapping[str, str],
-    comma: bool,
-    columns: Columns,
-) -> Row:
-    if any(cells[len(names) :]):
-        return Row(line, {}, len(cells))
-    words = {
-        name: _with_unit(cell, units.get(name, ""), comma) if name in columns.lengths else cell
-        for name, cell in zip(names, cells, strict=False)
-    }
-    return Row(line, words)
-
-
-def _with_unit(cell: str, unit: str, comma: bool) -> str:
-    """A cell with a decimal point for its comma, and the unit that its column says."""
-    numbers = (cell.replace(",", ".") if comma else cell).split("/")
-    return "/".join(
-        f"{number} {unit}" if unit and _BARE.fullmatch(number) else number for number in numbers
-    )

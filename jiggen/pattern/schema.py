@@ -108,7 +108,7 @@ def _note(note: str) -> str:
 
 Length = Annotated[Size, on_a_ski(LONGEST)]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a drill")]
-Depth = Annotated[Size, positive(DEEPEST, "depth", "a depth", " below the top sheet")]
+Depth = Annotated[Size, positive(DEEPEST, "depth", "a depth")]
 Position = Annotated[tuple[Length, Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]], pair_of("numbers")]
 BootLength = Annotated[Size, between(*BOOTS, "boot", "a boot sole length")]
 Boots = Annotated[tuple[BootLength, BootLength], pair_of("numbers"), AfterValidator(_boots)]
@@ -163,9 +163,9 @@ class AreaShape(Shape):
     x: Annotated[tuple[Length, Length], pair_of("numbers"), AfterValidator(_rear_to_front)] = Field(
         description="from and to, from the mounting mark, + to the tip: [-210, 200]"
     )
-    half_width: Annotated[
-        Size, positive(HALF_WIDTH, "area", "a half-width", " to either side of the centre line")
-    ] = Field(description="the area's width to either side of the centre line")
+    half_width: Annotated[Size, positive(HALF_WIDTH, "area", "a half-width")] = Field(
+        description="the area's width to either side of the centre line"
+    )
 
 
 class StepShape(Shape):

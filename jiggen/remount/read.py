@@ -129,7 +129,7 @@ def _toml(path: Path) -> tuple[Source, list[OldHole]]:
 def _table(path: Path) -> tuple[Source, list[OldHole]]:
     table = read_table(path, KIND, COLUMNS)
     rows = [{name: cell for name, cell in row.cells.items() if cell} for row in table.rows]
-    file = validate(OldHolesTable, table, {"hole": rows}, MM, table.too_wide("hole"))
+    file = validate(OldHolesTable, table, {"hole": rows}, MM, list(table.too_wide("hole")))
     holes = [
         OldHole(f"old-{number}", row.x, row.y, row.diameter, row.plugged)
         for number, row in enumerate(file.hole, start=1)
