@@ -8,7 +8,6 @@ import math
 import struct
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -47,121 +46,87 @@ def read_dxf(path: Path) -> Drawing:
     Raises InputError as `read_bytes` does, ``import.no-dxf`` and ``import.too-many``.
     """
     import ezdxf
-
-    try:
-        document = _document(path)
-        walk = _Walk(str(path), document)
-        circles = tuple(walk.circles())
-    except (ezdxf.DXFError, *NOT_READ) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
-        finding = fault("no-dxf", f"not a DXF drawing: {reason}", str(path), hint=NO_DXF)
-        raise InputError(finding) from None
-    name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
-    return Drawing(
-        file=str(path),
-        circles=circles,
-        unit=unit,
-        unit_source=f"{name}, as the drawing's header says" if name else "",
-        others=dict(walk.others.most_common()),
-    )
-
-
-def _document(path: Path) -> Any:
-    import ezdxf
     from ezdxf import recover
 
+    file = str(path)
     data = read_bytes(path, KIND)
     # What the reader repairs, it also logs; none of it changes a circle.
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
-    if data.startswith(BINARY):
-        return ezdxf.readfile(path)
-    document, _ = recover.read(io.BytesIO(data))
-    return document
+    try:
+        binary = data.startswith(BINARY)
+        document = ezdxf.readfile(path) if binary else recover.read(io.BytesIO(data))[0]
+        walk = _Walk(file, document.layers)
+        circles = tuple(walk.circles(document.modelspace()))
+    except InputError:
+        raise
+    except (ezdxf.DXFError, *NOT_READ) as error:
+        reason = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
+        message = f"not a DXF drawing: {reason}"
+        raise InputError.of("import.no-dxf", message, where=file, hint=NO_DXF) from None
+    name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
+    source = f"{name}, as the drawing's header says" if name else ""
+    return Drawing(file, circles, unit, source, others=dict(walk.others.most_common()))
 
 
 class _Walk:
-    """Goes through the model space and into blocks; counts in `others` what is not a circle."""
+    """Goes through entities and into blocks; counts in `others` what is not a circle."""
 
-    def __init__(self, file: str, document: Any) -> None:
+    def __init__(self, file: str, layers: Any) -> None:
         self.others: Counter[str] = Counter()
         self._file = file
-        self._document = document
+        self._layers = layers
         self._seen = 0
 
-    def circles(self) -> Iterator[Circle]:
-        """Every visible circle, in the drawing's own frame and unit."""
-        return self._among(self._document.modelspace(), _Place("0", 0, False))
+    def circles(
+        self, entities: Iterable[Any], layer: str = "0", depth: int = 0, *, squeezed: bool = False
+    ) -> Iterator[Circle]:
+        """Every visible circle, in the drawing's own frame and unit.
 
-    def _among(self, entities: Iterable[Any], place: _Place) -> Iterator[Circle]:
+        Of the block that the entities are in: its layer, its depth within blocks, whether it is
+        squeezed.
+        """
         for entity in entities:
-            self._count(place)
+            self._seen += 1
+            if self._seen > MOST or depth > DEEPEST:
+                endless = "blocks that contain each other without end"
+                message = endless if depth > DEEPEST else f"more than {MOST} shapes"
+                raise InputError(fault("too-many", message, self._file, hint=KIND.too_big))
             # What lies on layer 0 of a block lies on the layer that the block is placed on.
             own = str(entity.dxf.layer) if entity.dxf.is_supported("layer") else "0"
-            layer = place.layer if own == "0" else own
-            if self._hidden(layer):
-                continue
+            own = layer if own == "0" else own
+            found = self._layers.get(own) if own in self._layers else None
             kind = entity.dxftype()
-            if kind == "CIRCLE":
-                yield self._circle(entity, layer)
-            elif kind == "INSERT":
-                yield from self._placed(entity, layer, place)
-            elif kind == "ELLIPSE" and _whole(entity) and (place.squeezed or _even(entity)):
-                yield self._squeezed(entity, layer)
+            if found and (found.is_off() or found.is_frozen()):
+                continue
+            if kind == "INSERT":
+                for one in entity.multi_insert() if entity.mcount > 1 else (entity,):
+                    uneven = squeezed or not one.has_uniform_scaling
+                    inside = one.virtual_entities()
+                    yield from self.circles(inside, own, depth + 1, squeezed=uneven)
+            elif kind == "CIRCLE" or (kind == "ELLIPSE" and _is_circle(entity, squeezed=squeezed)):
+                yield self._circle(entity, own)
             else:
                 self.others[kind] += 1
 
-    def _count(self, place: _Place) -> None:
-        self._seen += 1
-        if self._seen > MOST or place.depth > DEEPEST:
-            message = "blocks that contain each other without end"
-            if place.depth <= DEEPEST:
-                message = f"more than {MOST} shapes"
-            raise InputError(fault("too-many", message, self._file, hint=KIND.too_big))
-
-    def _placed(self, insert: Any, layer: str, place: _Place) -> Iterator[Circle]:
-        for one in insert.multi_insert() if insert.mcount > 1 else (insert,):
-            squeezed = place.squeezed or not one.has_uniform_scaling
-            inside = _Place(layer, place.depth + 1, squeezed)
-            yield from self._among(one.virtual_entities(), inside)
-
-    def _hidden(self, layer: str) -> bool:
-        if layer not in self._document.layers:
-            return False
-        found = self._document.layers.get(layer)
-        return bool(found.is_off() or found.is_frozen())
-
     def _circle(self, entity: Any, layer: str) -> Circle:
-        x, y, _ = entity.ocs().to_wcs(entity.dxf.center)
-        normal = entity.dxf.extrusion.normalize()
-        flaw = "" if abs(normal.z) >= UPRIGHT else "does not lie flat in the drawing"
-        return self._named(x, y, 2 * entity.dxf.radius, layer, flaw)
-
-    def _squeezed(self, ellipse: Any, layer: str) -> Circle:
-        x, y, _ = ellipse.dxf.center
-        width = 2 * ellipse.dxf.major_axis.magnitude
-        flaw = "" if _even(ellipse) else "is squeezed to an ellipse by the block it is in"
-        return self._named(x, y, width, layer, flaw)
-
-    def _named(self, x: float, y: float, diameter: float, layer: str, flaw: str) -> Circle:
+        """A circle, or an ellipse that was one."""
+        flaw = ""
+        if entity.dxftype() == "CIRCLE":
+            x, y, _ = entity.ocs().to_wcs(entity.dxf.center)
+            diameter = 2 * entity.dxf.radius
+            if abs(entity.dxf.extrusion.normalize().z) < UPRIGHT:
+                flaw = "does not lie flat in the drawing"
+        else:
+            x, y, _ = entity.dxf.center
+            diameter = 2 * entity.dxf.major_axis.magnitude
+            if not _is_circle(entity):
+                flaw = "is squeezed to an ellipse by the block it is in"
         name = f"circle at ({x:.6g}, {y:.6g}) on layer {layer}"
         return Circle(x, y, diameter, name, self._file, (layer,), flaw)
 
 
-@dataclass(frozen=True)
-class _Place:
-    """Where the walk is: the layer of the block placed, how deep, and whether it is squeezed."""
-
-    layer: str
-    depth: int
-    squeezed: bool
-
-
-def _whole(ellipse: Any) -> bool:
-    span = abs(ellipse.dxf.end_param - ellipse.dxf.start_param)
-    return math.isclose(span, 2 * math.pi, rel_tol=1e-6)
-
-
-def _even(ellipse: Any) -> bool:
-    return math.isclose(ellipse.dxf.ratio, 1.0, rel_tol=1e-6)
+def _is_circle(ellipse: Any, *, squeezed: bool = False) -> bool:
+    """Whether an ellipse goes all around and is even, or is not so only because it is squeezed."""
+    around = abs(ellipse.dxf.end_param - ellipse.dxf.start_param)
+    even = squeezed or math.isclose(ellipse.dxf.ratio, 1.0, rel_tol=1e-6)
+    return even and math.isclose(around, 2 * math.pi, rel_tol=1e-6)

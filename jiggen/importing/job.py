@@ -1,31 +1,27 @@
-"""One drawing read, checked and made a pattern file's text."""
+"""One drawing read, checked and made a pattern file's text: each circle is a hole."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
-from jiggen.importing.holes import (
-    chosen,
-    holes_of,
-    layer_faults,
-    placed,
-    spot_faults,
-    unit_of,
-)
 from jiggen.importing.model import DEPTH, KIND, Choices, Circle, Drawing, fault
-from jiggen.inputs.faults import UNITS, quoted
+from jiggen.inputs.faults import UNITS, did_you_mean, quoted
 from jiggen.inputs.table import Columns, Row, read_table
-from jiggen.pattern.model import DEEPEST, DIAMETERS, LONGEST_NAME, Group, Pattern
+from jiggen.pattern import Drill, Group, Hole, Pattern
+from jiggen.pattern.model import DEEPEST, DIAMETERS, LONGEST_NAME, MAX_HOLES, WEB, X_LIMIT, Y_LIMIT
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import pattern_toml
 
 GROUP_NAMES = {"boot-toe": "toe", "boot-heel": "heel", "boot-centre": "plate"}
 LEAST_DEPTH = 0.5  # mm: less is a slip
-READERS = (".dxf", ".svg", ".csv")
+SAME = 1e-3  # mm: centres and diameters nearer than this are one, and a pair's two sides
+DIGITS = 6  # of a mm, in what is written: a nanometre
+CHOOSE = "Select the holes by their layer, or by their diameter."
 
 
 @dataclass(frozen=True)
@@ -57,28 +53,35 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     ``.spacing``, ``.too-many``, ``.drill``, ``.name`` and what the readers raise.
     """
     drawing = _reader(path)(path)
-    unit = unit_of(drawing, choices)
-    faults = [
-        *drawing.faults,
-        *_odd_choices(choices),
-        *layer_faults(drawing, choices),
-        *(_unknown_unit(drawing) if unit is None else ()),
-    ]
+    unit = UNITS[choices.units].mm if choices.units else drawing.unit
+    faults = [*drawing.faults, *_odd_choices(choices), *_missing_layers(drawing, choices)]
+    if unit is None:
+        message = "the drawing does not say which unit it is in"
+        hint = "Give the unit, mm or in. One distance, measured on the plate, tells which."
+        faults.append(fault("units", message, drawing.file, "units", hint))
     # Without its unit, a drawing's sizes cannot be checked; all else can.
-    circles = [] if unit is None else chosen(drawing, choices, unit)
-    spots = placed(circles, drawing, choices, unit or 1.0)
+    circles = [] if unit is None else _chosen(drawing, choices, unit)
+    spots = _placed(circles, drawing, choices, unit or 1.0)
     if not circles and not faults:
         faults.append(_no_circle(drawing, unit or 1.0))
-    faults += spot_faults(spots, choices)
+    faults += _spot_faults(spots)
     if faults:
         raise InputError(faults)
-    group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes_of(spots, choices))
-    name = choices.name or _name_from(path)
+    holes = tuple(_holes(spots))
+    group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes)
+    name = "".join(c if c.isprintable() and c != "_" else " " for c in path.stem)
+    name = choices.name or " ".join(name.split())[:LONGEST_NAME].strip() or "Plate"
     pattern = Pattern(name, "", "mm", None, "same", (group,), target)
     unit_source = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
+    layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
+    head = (
+        f"Imported from the drawing {path.name}{layers}; its unit: {unit_source}.",
+        "No drawing tells whether its holes are those of the actual plate: lay the plate on a "
+        "1:1 print or on a trial plate before any jig is built.",
+    )
     checks = tuple(_checks(choices, group))
     note = " ".join(("Check these.", *checks)) if checks else ""
-    text = pattern_toml(pattern, _head(path, choices, unit_source), note)
+    text = pattern_toml(pattern, head, note)
     passed_over = len(drawing.circles) - len(circles)
     return Imported(text, parse_pattern(text, target), len(spots), passed_over, unit_source, checks)
 
@@ -97,81 +100,15 @@ def _reader(path: Path) -> Callable[[Path], Drawing]:
         case ".csv":
             return read_csv
     message = f"a file that ends in {path.suffix or 'nothing'} is not read"
-    hint = f"Files that end in {', '.join(READERS)} are. Save the drawing as one of them."
+    hint = "Files that end in .dxf, .svg, .csv are. Save the drawing as one of them."
     raise InputError(fault("kind", message, str(path), hint=hint))
 
 
-# -- tables ---------------------------------------------------------------------------------------
-
-_COLUMNS = Columns(
-    names=("x", "y", "diameter"),
-    needed=("x", "y", "diameter"),
-    lengths=("x", "y", "diameter"),
-    others={"dia": "diameter", "d": "diameter", "ø": "diameter"},
-    optional=True,
-    comments=True,
-)
-_PLAIN = "mm, as nothing else is given"
-_ROW = "A row is x, y, diameter, each a number; a first row with these names may come above them."
-
-
-def read_csv(path: Path) -> Drawing:
-    """Read the CSV file at `path`, with y upwards, its numbers in mm unless its columns say inches.
-
-    Other columns are ignored.  Faults of single rows go into the drawing's `faults`.
-    Raises InputError as `jiggen.inputs.table.read_table` does, and ``import.empty``.
-    """
-    table = read_table(path, KIND, _COLUMNS)
-    if not table.rows:
-        raise InputError(fault("empty", "there is no row in it", table.file, hint=_ROW))
-    units = {table.units.get(name) or "mm" for name in _COLUMNS.needed}
-    if len(units) > 1:
-        hint = "Give all lengths in one unit."
-        raise InputError(fault("units", "columns in different units", table.file, hint=hint))
-    [unit] = units
-    read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
-    return Drawing(
-        file=table.file,
-        circles=tuple(item for item in read if isinstance(item, Circle)),
-        unit=UNITS[unit].mm,
-        unit_source=f"{unit}, as its columns say" if any(table.units.values()) else _PLAIN,
-        faults=tuple(item for item in read if isinstance(item, Finding)),
-    )
-
-
-def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
-    if row.width:
-        return fault("row", f"{row.width} cells", where, hint=_ROW)
-    numbers = []
-    for name in _COLUMNS.needed:
-        cell = row.cells.get(name, "")
-        try:
-            number = float(cell.removesuffix(f" {unit}"))
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            message = f"{quoted(cell)} is not a number for {name}" if cell else f"no {name}"
-            return fault("row", message, where, hint=_ROW)
-        numbers.append(number)
-    x, y, diameter = numbers
-    return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)
-
-
-# -- names, choices, notes ------------------------------------------------------------------------
-
-
-def _name_from(path: Path) -> str:
-    """A name for the pattern, made of the drawing's."""
-    plain = "".join(c if c.isprintable() and c != "_" else " " for c in path.stem)
-    return " ".join(plain.split())[:LONGEST_NAME].strip() or "Plate"
-
-
 def _odd_choices(choices: Choices) -> Iterator[Finding]:
-    low, high = DIAMETERS
-    for key, what, size, least, most in (
-        ("drill", "a drill", choices.drill, low, high),
-        ("metal", "a drill", choices.metal, low, high),
-        ("depth", "a depth", choices.depth, LEAST_DEPTH, DEEPEST),
+    for key, what, size, (least, most) in (
+        ("drill", "a drill", choices.drill, DIAMETERS),
+        ("metal", "a drill", choices.metal, DIAMETERS),
+        ("depth", "a depth", choices.depth, (LEAST_DEPTH, DEEPEST)),
     ):
         if size is not None and not least <= size <= most:
             hint = f"Allowed: {least:g} to {most:g} mm."
@@ -182,12 +119,15 @@ def _odd_choices(choices: Choices) -> Iterator[Finding]:
         yield fault("name", f"{quoted(name)} cannot be the name", key="name", hint=hint)
 
 
-def _unknown_unit(drawing: Drawing) -> Iterator[Finding]:
-    if any(finding.code == "import.view" for finding in drawing.faults):
-        return  # reported already, and why
-    message = "the drawing does not say which unit it is in"
-    hint = "Give the unit, mm or in. One distance, measured on the plate, tells which."
-    yield fault("units", message, drawing.file, "units", hint)
+def _missing_layers(drawing: Drawing, choices: Choices) -> Iterator[Finding]:
+    """A fault for each layer that is asked for and not there, with those that are."""
+    there = Counter(name for circle in drawing.circles for name in circle.layers)
+    layers = ", ".join(f"{name} ({count})" for name, count in there.most_common(30)) or "none"
+    for wanted in choices.layers:
+        if wanted.casefold() not in map(str.casefold, there):
+            message = f"there is no circle on a layer {quoted(wanted)}"
+            hint = f"{did_you_mean(wanted, there)}Layers with circles on them: {layers}."
+            yield fault("layer", message, drawing.file, "layer", hint)
 
 
 def _no_circle(drawing: Drawing, unit: float) -> Finding:
@@ -213,10 +153,174 @@ def _checks(choices: Choices, group: Group) -> Iterator[str]:
         yield "No hole has a counterpart on the other side: is the drawing's y = 0 the centre line?"
 
 
-def _head(path: Path, choices: Choices, unit: str) -> Iterator[str]:
-    layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
-    yield f"Imported from the drawing {path.name}{layers}; its unit: {unit}."
-    yield (
-        "No drawing tells whether its holes are those of the actual plate: lay the plate on a "
-        "1:1 print or on a trial plate before any jig is built."
+# -- from circles to holes ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """A circle placed: x, y from the group's origin in mm, x to the tip; its drill."""
+
+    x: float
+    y: float
+    diameter: float
+    drill: Drill
+    circle: Circle
+
+    @property
+    def radius(self) -> float:
+        return max(self.drill.plain, self.drill.metal) / 2
+
+    def apart(self, other: _Spot) -> float:
+        return math.hypot(self.x - other.x, self.y - other.y)
+
+    def is_like(self, other: _Spot) -> bool:
+        return self.apart(other) < SAME and abs(self.diameter - other.diameter) < SAME
+
+
+def _chosen(drawing: Drawing, choices: Choices, unit: float) -> list[Circle]:
+    """The circles on the layers and of the diameters asked for; `unit` in mm."""
+    layers = {name.casefold() for name in choices.layers}
+    low, high = choices.only or (-math.inf, math.inf)
+    return [
+        circle
+        for circle in drawing.circles
+        if (not layers or layers.intersection(map(str.casefold, circle.layers)))
+        and not (circle.diameter * unit < low - SAME or circle.diameter * unit > high + SAME)
+    ]
+
+
+def _placed(
+    circles: Sequence[Circle], drawing: Drawing, choices: Choices, unit: float
+) -> list[_Spot]:
+    """The circles in the group's frame; one that is drawn twice counts once."""
+    x0, y0 = (0.0, 0.0) if choices.origin == "middle" else choices.origin
+    if choices.origin == "middle" and circles:
+        xs, ys = [unit * circle.x for circle in circles], [unit * circle.y for circle in circles]
+        x0, y0 = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    spots: list[_Spot] = []
+    for circle in circles:
+        x, y = unit * circle.x - x0, unit * circle.y - y0
+        if drawing.y_down:
+            y = -y
+        for _ in range(choices.turn // 90):  # exactly, a quarter turn at a time
+            x, y = -y, x
+        diameter = unit * circle.diameter
+        plain = round(diameter, DIGITS) if choices.drill is None else choices.drill
+        metal = plain if choices.metal is None else choices.metal
+        drill = Drill(plain, metal, DEPTH if choices.depth is None else choices.depth)
+        spot = _Spot(x, y, diameter, drill, circle)
+        if not any(map(spot.is_like, spots)):
+            spots.append(spot)
+    return spots
+
+
+def _spot_faults(spots: Sequence[_Spot]) -> Iterator[Finding]:
+    """Everything about the spots that keeps them from being holes of one pattern."""
+    if len(spots) > MAX_HOLES:
+        message = f"{len(spots)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
+        yield fault("too-many", message, spots[0].circle.where.partition(":")[0], hint=CHOOSE)
+        return
+    fit: list[_Spot] = []
+    for spot in spots:
+        code = "circle"
+        message, hint = _unfit(spot)
+        if not message:
+            code, message, hint = "spacing", _too_near(spot, fit), CHOOSE
+            fit.append(spot)
+        if message:
+            yield fault(code, message, spot.circle.where, spot.circle.name, hint)
+
+
+def _unfit(spot: _Spot) -> tuple[str, str]:
+    """Why a spot is not a hole, and what helps; nothing when it is one."""
+    if spot.circle.flaw:
+        return spot.circle.flaw, "Draw it as a circle, or select the other layers."
+    low, high = DIAMETERS
+    if not low <= spot.diameter <= high:
+        message = f"{spot.diameter:.6g} mm wide, not a hole of {low:g} to {high:g} mm"
+        return message, f"{CHOOSE} If the drawing is in another unit, give its unit."
+    for name, value, limit in (("x", spot.x, X_LIMIT), ("y", spot.y, Y_LIMIT)):
+        if not abs(value) <= limit:
+            outside = f"outside the range of real skis (± {limit:g} mm)"
+            message = f"{name} is {value:.6g} mm from the origin, {outside}"
+            return message, "Give the drawing's point on the centre line as origin, or middle."
+    return "", ""
+
+
+def _too_near(spot: _Spot, before: Iterable[_Spot]) -> str:
+    """A message about the nearest of those before it whose drill would meet this one's, if any."""
+    near = [o for o in before if spot.apart(o) < spot.radius + o.radius + WEB - SAME]
+    if not near:
+        return ""
+    other = min(near, key=spot.apart)
+    name, apart = other.circle.name, spot.apart(other)
+    if apart < SAME:
+        return f"about the same centre as the {name}, {other.diameter:.6g} mm wide"
+    return f"{apart:.6g} mm from the {name}: drills and {WEB:g} mm of wall overlap"
+
+
+def _holes(spots: Iterable[_Spot]) -> Iterator[Hole]:
+    """The holes, from the tip to the tail; two that mirror one another are one on both sides."""
+    left = sorted(spots, key=lambda spot: (-round(spot.x, DIGITS), -round(spot.y, DIGITS)))
+    while left:
+        spot = left.pop(0)
+        x, y = spot.x, spot.y
+        twin = next((other for other in left if spot.is_like(replace(other, y=-other.y))), None)
+        if twin:
+            left.remove(twin)
+            x, y = (x + twin.x) / 2, abs(y - twin.y) / 2  # half a SAME off each at most
+        elif abs(y) < SAME / 2:
+            y = 0.0  # on the centre line, but for rounding
+        at = (round(x, DIGITS) + 0.0, round(y, DIGITS) + 0.0)
+        yield Hole(at, twin is not None, spot.drill)
+
+
+# -- tables ---------------------------------------------------------------------------------------
+
+_NAMES = ("x", "y", "diameter")
+_OTHERS = {"dia": "diameter", "d": "diameter", "ø": "diameter"}
+_COLUMNS = Columns(_NAMES, _NAMES, _NAMES, _OTHERS, optional=True, comments=True)
+_ROW = "A row is x, y, diameter, each a number; a first row with these names may come above them."
+
+
+def read_csv(path: Path) -> Drawing:
+    """Read the CSV file at `path`, with y upwards, its numbers in mm unless its columns say inches.
+
+    Other columns are ignored.  Faults of single rows go into the drawing's `faults`.
+    Raises InputError as `jiggen.inputs.table.read_table` does, and ``import.empty``.
+    """
+    table = read_table(path, KIND, _COLUMNS)
+    if not table.rows:
+        raise InputError(fault("empty", "there is no row in it", table.file, hint=_ROW))
+    units = {table.units.get(name) or "mm" for name in _NAMES}
+    if len(units) > 1:
+        hint = "Give all lengths in one unit."
+        raise InputError(fault("units", "columns in different units", table.file, hint=hint))
+    [unit] = units
+    said = "as its columns say" if any(table.units.values()) else "as nothing else is given"
+    read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
+    return Drawing(
+        file=table.file,
+        circles=tuple(item for item in read if isinstance(item, Circle)),
+        unit=UNITS[unit].mm,
+        unit_source=f"{unit}, {said}",
+        faults=tuple(item for item in read if isinstance(item, Finding)),
     )
+
+
+def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
+    if row.width:
+        return fault("row", f"{row.width} cells", where, hint=_ROW)
+    numbers = []
+    for name in _NAMES:
+        cell = row.cells.get(name, "")
+        try:
+            number = float(cell.removesuffix(f" {unit}"))
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            message = f"{quoted(cell)} is not a number for {name}" if cell else f"no {name}"
+            return fault("row", message, where, hint=_ROW)
+        numbers.append(number)
+    x, y, diameter = numbers
+    return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)

@@ -12,16 +12,10 @@ from jiggen.pattern.model import Datum
 DEPTH = 9.0
 """mm: nominal depth of the test hole of ISO 6005:1991, as a drawing gives none."""
 
-KIND = FileKind(
-    "import",
-    "A drawing",
-    64_000_000,
-    "Save the plate alone, without the rest of the drawing.",
-)
+_TOO_BIG = "Save the plate alone, without the rest of the drawing."
+KIND = FileKind("import", "A drawing", 64_000_000, _TOO_BIG)
 Turn = Literal[0, 90, 180, 270]
 Unit = Literal["mm", "in"]
-Origin = tuple[float, float] | Literal["middle"]
-"""A point of the drawing in mm, or the middle of the holes."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +67,7 @@ class Choices:
     units: Unit | None = None
     layers: tuple[str, ...] = ()
     only: tuple[float, float] | None = None
-    origin: Origin = (0.0, 0.0)
+    origin: tuple[float, float] | Literal["middle"] = (0.0, 0.0)
     turn: Turn = 0
     name: str = ""
     datum: Datum = "boot-centre"

@@ -10,24 +10,21 @@ import math
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from xml.etree.ElementTree import Element, SubElement
 from xml.parsers import expat
 
-import numpy as np
-from numpy.typing import NDArray
+from fontTools.misc.transform import Transform
 
 from jiggen.errors import Finding, InputError
 from jiggen.importing.model import KIND, Circle, Drawing, fault
 from jiggen.inputs.document import read_bytes
 from jiggen.units import INCH
 
-Matrix = NDArray[np.float64]
-"""(3, 3) float, acting on (x, y, 1) columns."""
-
 SVG = "http://www.w3.org/2000/svg"
+LINE = "}line"  # of an element in the file: among its attributes, under a name that no file has
 NO_SVG = "Save it from the drawing program as plain SVG."
-GROUPS = {"g", "a", "switch"}
 SHAPES = {"path", "ellipse", "rect", "polygon", "polyline", "line", "image"}
 MOST_NESTED = 500  # elements within elements; no drawing comes near it
 MOST_USES = 32  # elements used by elements that are used
@@ -47,10 +44,9 @@ UNITS = {
     "pt": INCH / 72,
     "pc": INCH / 6,
 }
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_LENGTH = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z]*)\s*")
-_STEP = re.compile(r"\s*([A-Za-z]+)\s*\(([^()]*)\)\s*,?")
-_SEPARATOR = re.compile(r"[\s,]+")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_LENGTH = re.compile(rf"\s*({_NUMBER.pattern})\s*([A-Za-z]*)\s*")
+_STEP = re.compile(r"\s*([A-Za-z]+)\s*\(([^()]*)\)\s*,?\s*")
 _STYLE = re.compile(r"([\w-]+)\s*:\s*([^;]*)")
 
 
@@ -65,168 +61,203 @@ def read_svg(path: Path) -> Drawing:
     """
     file = str(path)
     root = _read_tree(read_bytes(path, KIND), file)
-    unit, source, faults = _unit(root, file)
+    unit, unit_source = _unit(root, file)
     walk = _Walk(file, root)
-    # Numbers beyond all measure become faults, not warnings.
-    with np.errstate(all="ignore"):
-        circles = tuple(walk.circles())
+    circles = tuple(walk.circles())
     return Drawing(
         file=file,
         circles=circles,
         unit=unit,
-        unit_source=source,
+        unit_source=unit_source,
         y_down=True,
         others=dict(walk.others.most_common()),
-        faults=(*faults, *walk.faults),
+        faults=tuple(walk.faults),
     )
 
 
-def _unit(root: Node, file: str) -> tuple[float | None, str, list[Finding]]:
-    """The size in mm of the root's user unit, None when the file does not say it.
+def _read_tree(data: bytes, file: str) -> Element:
+    """The root of an SVG file's bytes.
+
+    Elements have their local names (none where they are of another vocabulary), and so have
+    attributes of other vocabularies where SVG has none of that name: ``label`` and ``href``.
+    """
+    parser = expat.ParserCreate(namespace_separator="}")
+    parser.buffer_text = True
+    inside = [Element("")]
+
+    def refuse_doctype(*_: object) -> None:
+        raise InputError.of(
+            "import.doctype",
+            "the file has a DOCTYPE, which is not read: entity expansion can exhaust memory",
+            where=f"{file}:{parser.CurrentLineNumber}",
+            hint="Save it as plain SVG, or remove the lines from <!DOCTYPE to its >.",
+        )
+
+    def start(name: str, attributes: dict[str, str]) -> None:
+        if len(inside) > MOST_NESTED:
+            message = "elements are nested too deep"
+            raise InputError.of("import.no-svg", message, where=file, hint=NO_SVG)
+        space, _, tag = name.rpartition("}")
+        plain = {key: value for key, value in attributes.items() if "}" not in key}
+        own = {key.rpartition("}")[2]: value for key, value in attributes.items()} | plain
+        own[LINE] = str(parser.CurrentLineNumber)
+        inside.append(SubElement(inside[-1], tag if space in ("", SVG) else "", own))
+
+    def text(words: str) -> None:
+        inside[-1].text = (inside[-1].text or "") + words
+
+    parser.StartDoctypeDeclHandler = refuse_doctype
+    parser.StartElementHandler = start
+    parser.EndElementHandler = lambda _: inside.pop()
+    parser.CharacterDataHandler = text
+    try:
+        parser.Parse(data, True)
+    except expat.ExpatError as error:
+        message = f"not well formed: {expat.ErrorString(error.code)}"
+        where = f"{file}:{error.lineno}:{error.offset + 1}"
+        raise InputError.of("import.no-svg", message, where=where, hint=NO_SVG) from None
+    [root] = inside[0]  # a well-formed file has one
+    if root.tag != "svg":
+        raise InputError.of("import.no-svg", "not an SVG drawing", where=file, hint=NO_SVG)
+    return root
+
+
+def _unit(root: Element, file: str) -> tuple[float | None, str]:
+    """The size in mm of the root's user unit, None when the file does not say it; how it says it.
 
     SVG 2, section 8.2: a view box is fitted into width and height by one scale, unless
     ``preserveAspectRatio`` is none; a missing width or height follows from the other.
+    Raises InputError ``import.view``.
     """
-    width, height = (_length(root.get(name)) for name in ("width", "height"))
-    if width is None and height is None:
-        return None, "", []
+    given = [root.get(name, "") for name in ("width", "height")]
+    sizes = [_length(text) for text in given]
     box = root.get("viewBox")
+    if sizes == [None, None]:
+        return None, ""
     if not box:
-        return PIXEL, f"{PIXEL:.6g} mm, as a pixel is 1/96 inch", []
-    where = f"{file}:{root.line}"
+        return PIXEL, f"{PIXEL:.6g} mm, as a pixel is 1/96 inch"
+    where = f"{file}:{root.get(LINE)}"
     numbers = _numbers(box)
-    if numbers is None or len(numbers) != 4 or min(numbers[2:]) <= 0:
+    if len(numbers) != 4 or min(numbers[2:]) <= 0:
         message = f"the viewBox {box!r} is not four numbers with a positive size"
-        return None, "", [fault("view", message, where, hint="Save it again as plain SVG.")]
-    scales = [
-        size / span
-        for size, span in zip((width, height), numbers[2:], strict=True)
-        if size is not None
-    ]
-    align, _, fit = root.get("preserveAspectRatio").strip().partition(" ")
-    scale = max(scales) if fit.strip() == "slice" else min(scales)
-    if align == "none" and abs(max(scales) - min(scales)) > EVEN * abs(scale):
+        raise InputError.of("import.view", message, where=where, hint=NO_SVG)
+    spans = zip(sizes, numbers[2:], strict=True)
+    scales = [size / span for size, span in spans if size is not None]
+    align, *fit = root.get("preserveAspectRatio", "").split() or [""]
+    scale = max(scales) if fit == ["slice"] else min(scales)
+    if align == "none" and max(scales) - min(scales) > EVEN * abs(scale):
         message = "width and height stretch the drawing: its circles are ellipses"
-        return None, "", [fault("view", message, where, hint="Save it with its proportions kept.")]
-    size = " by ".join(root.get(name) for name in ("width", "height") if root.get(name))
-    return scale, f"{scale:.6g} mm, as the drawing is {size}", []
+        hint = "Save it with its proportions kept."
+        raise InputError.of("import.view", message, where=where, hint=hint)
+    return scale, f"{scale:.6g} mm, as the drawing is {' by '.join(filter(None, given))}"
 
 
 # -- the shapes -----------------------------------------------------------------------------------
+
+
+class _Unread(Exception):  # noqa: N818 - it becomes a finding
+    """What of an element cannot be read for certain."""
 
 
 @dataclass(frozen=True)
 class _Place:
     """What an element inherits: matrix to the root's user units, layer names, how deep in uses."""
 
-    matrix: Matrix
+    matrix: Transform
     layers: tuple[str, ...] = ()
     uses: int = 0
+
+    def within(self, node: Element) -> _Place:
+        if MOVES.search(node.get("style", "")):
+            raise _Unread("a style moves the shape, which is not read")
+        matrix = _transformed(self.matrix, node.get("transform", ""))
+        names = filter(None, (node.get("id"), node.get("label")))
+        return replace(self, matrix=matrix, layers=(*self.layers, *names))
 
 
 class _Walk:
     """Goes through the tree as it is drawn; `faults` and `others` are full when it is done."""
 
-    def __init__(self, file: str, root: Node) -> None:
+    def __init__(self, file: str, root: Element) -> None:
         self.faults: list[Finding] = []
         self.others: Counter[str] = Counter()
         self._file = file
         self._root = root
-        self._named = {node.get("id"): node for node in root.walk() if node.get("id")}
-        self._seen = 0
-        for node in root.walk():
-            if node.tag == "style" and MOVES.search(node.text):
-                self._refuse(node, "a style sheet moves shapes, which is not read")
+        self._named = {node.get("id"): node for node in root.iter() if node.get("id")}
 
     def circles(self) -> Iterator[Circle]:
         """Every circle drawn, in the root's user units, y downwards."""
-        stack = [(node, _Place(np.eye(3))) for node in reversed(self._root.children)]
+        for node in self._root.iter("style"):
+            if MOVES.search(node.text or ""):
+                self._refuse(node, "a style sheet moves shapes, which is not read")
         if self._root.get("transform"):
             self._refuse(self._root, "the outermost svg has a transform, which is not read")
-        while stack and self._counted():
+        stack = [(node, _Place(Transform())) for node in reversed(self._root)]
+        seen = 0
+        while stack:
+            seen += 1
+            if seen == MOST:
+                message = f"more than {MOST} shapes"
+                self.faults.append(fault("too-many", message, self._file, hint=KIND.too_big))
+                return
             node, place = stack.pop()
-            own = self._placed(node, place) if _is_drawn(node) else None
-            if own is None:
+            if not _is_drawn(node):
                 continue
-            if node.tag in ("circle", "ellipse"):
-                yield from self._circle(node, own)
-            elif node.tag in GROUPS:
-                stack += [(child, own) for child in reversed(node.children)]
-            elif node.tag == "use":
-                stack += self._used(node, own)
-            elif node.tag == "svg":
-                self._refuse(node, "an svg within the svg is not read")
-            elif node.tag in SHAPES:
-                self.others[node.tag] += 1
+            try:
+                own = place.within(node)
+                if node.tag in ("circle", "ellipse"):
+                    yield from self._circle(node, own)
+                elif node.tag in ("g", "a", "switch"):
+                    stack += [(child, own) for child in reversed(node)]
+                elif node.tag == "use":
+                    stack += self._used(node, own)
+                elif node.tag == "svg":
+                    raise _Unread("an svg within the svg is not read")
+                elif node.tag in SHAPES:
+                    self.others[node.tag] += 1
+            except _Unread as error:
+                self._refuse(node, str(error))
 
-    def _counted(self) -> bool:
-        self._seen += 1
-        if self._seen == MOST:
-            message = f"more than {MOST} shapes"
-            self.faults.append(fault("too-many", message, self._file, hint=KIND.too_big))
-        return self._seen < MOST
-
-    def _placed(self, node: Node, place: _Place) -> _Place | None:
-        """The place within `node`; None, and a fault, when it cannot be read."""
-        if MOVES.search(node.get("style")):
-            self._refuse(node, "a style moves the shape, which is not read")
-            return None
-        own = _transform(node.get("transform"))
-        if own is None:
-            self._refuse(node, f"the transform {node.get('transform')[:60]!r} is not understood")
-            return None
-        names = tuple(name for name in (node.get("id"), node.get("label")) if name)
-        return replace(place, matrix=place.matrix @ own, layers=(*place.layers, *names))
-
-    def _used(self, node: Node, place: _Place) -> list[tuple[Node, _Place]]:
-        target = self._named.get(node.get("href").removeprefix("#"))
+    def _used(self, node: Element, place: _Place) -> list[tuple[Element, _Place]]:
+        target = self._named.get(node.get("href", "").removeprefix("#"))
         if target is None or target.tag == "svg":
             self.others["use"] += 1
             return []
-        x, y = (_user_units(node.get(name), 0.0) for name in ("x", "y"))
         if place.uses >= MOST_USES:
-            self._refuse(node, "elements use each other without end")
-        elif x is None or y is None:
-            self._refuse(node, "its x and y are not understood")
-        elif target.tag == "symbol" and target.get("viewBox"):
-            self._refuse(node, "it uses a symbol with a view box of its own, which is not read")
-        else:
-            matrix = place.matrix @ _affine(1, 0, 0, 1, x, y)
-            inside = replace(place, matrix=matrix, uses=place.uses + 1)
-            drawn = target.children if target.tag == "symbol" else [target]
-            return [(child, inside) for child in reversed(drawn)]
-        return []
+            raise _Unread("elements use each other without end")
+        if target.tag == "symbol" and target.get("viewBox"):
+            raise _Unread("it uses a symbol with a view box of its own, which is not read")
+        matrix = place.matrix.translate(_user_units(node, "x"), _user_units(node, "y"))
+        inside = replace(place, matrix=matrix, uses=place.uses + 1)
+        drawn = reversed(target) if target.tag == "symbol" else [target]
+        return [(child, inside) for child in drawn]
 
-    def _circle(self, node: Node, place: _Place) -> Iterator[Circle]:
-        names = ("cx", "cy", "r") if node.tag == "circle" else ("cx", "cy", "rx", "ry")
-        x, y, *radii = (_user_units(node.get(name), 0.0) for name in names)
-        if x is None or y is None or radii[0] is None or radii[-1] is None:
-            self._refuse(node, f"{', '.join(names)} are not all plain lengths")
-            return
-        if not radii[0]:
-            return  # a radius of 0 draws nothing
-        if abs(radii[0] - radii[-1]) > EVEN * abs(radii[0]):
+    def _circle(self, node: Element, place: _Place) -> Iterator[Circle]:
+        names = ("cx", "cy", "r", "r") if node.tag == "circle" else ("cx", "cy", "rx", "ry")
+        x, y, radius, other = (_user_units(node, name) for name in names)
+        if abs(radius - other) > EVEN * abs(radius):
             self.others["ellipse"] += 1
-            return
-        at = place.matrix @ (x, y, 1.0)
-        scale = _circle_scale(place.matrix)
-        yield Circle(
-            float(at[0]),
-            float(at[1]),
-            2 * radii[0] * (1.0 if scale is None else scale),
-            f"{node.tag} at ({at[0]:.6g}, {at[1]:.6g})",
-            f"{self._file}:{node.line}",
-            place.layers,
-            "is squeezed to an ellipse by a transform" if scale is None else "",
-        )
+        elif radius:  # a radius of 0 draws nothing
+            at_x, at_y = place.matrix.transformPoint((x, y))
+            scale = _circle_scale(place.matrix)
+            yield Circle(
+                at_x,
+                at_y,
+                2 * radius * (1.0 if scale is None else scale),
+                f"{node.tag} at ({at_x:.6g}, {at_y:.6g})",
+                f"{self._file}:{node.get(LINE)}",
+                place.layers,
+                "is squeezed to an ellipse by a transform" if scale is None else "",
+            )
 
-    def _refuse(self, node: Node, message: str) -> None:
+    def _refuse(self, node: Element, message: str) -> None:
         hint = "Save it as plain SVG, with transforms applied to the shapes."
-        self.faults.append(fault("shape", message, f"{self._file}:{node.line}", node.tag, hint))
+        where = f"{self._file}:{node.get(LINE)}"
+        self.faults.append(fault("shape", message, where, node.tag, hint))
 
 
-def _is_drawn(node: Node) -> bool:
-    style = {name.lower(): value.strip() for name, value in _STYLE.findall(node.get("style"))}
+def _is_drawn(node: Element) -> bool:
+    style = {name.lower(): value.strip() for name, value in _STYLE.findall(node.get("style", ""))}
     display = style.get("display", node.get("display"))
     visible = style.get("visibility", node.get("visibility"))
     return display != "none" and visible not in ("hidden", "collapse")
@@ -244,152 +275,57 @@ def _length(text: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _user_units(text: str, missing: float) -> float | None:
-    """A length in user units, of which a pixel is one; `missing` for no text at all."""
-    if not text:
-        return missing
-    numbers = _numbers(text)
-    if numbers is not None and len(numbers) == 1 and math.isfinite(numbers[0]):
-        return numbers[0]
-    value = _length(text)
-    return None if value is None else value / PIXEL
+def _user_units(node: Element, name: str) -> float:
+    """An attribute's length in user units, of which a pixel is one; 0 where it is not there."""
+    text = node.get(name) or "0"
+    match _numbers(text), _length(text):
+        case [number], _:
+            return number
+        case _, float(length):
+            return length / PIXEL
+    raise _Unread(f"its {name} is not a plain length")
 
 
-def _numbers(text: str) -> list[float] | None:
-    words = [word for word in _SEPARATOR.split(text.strip()) if word]
-    if not all(re.fullmatch(_NUMBER, word) for word in words):
-        return None
-    return [float(word) for word in words]
+def _numbers(text: str) -> list[float]:
+    """The numbers of a list, or none where not all of it are numbers."""
+    words = text.replace(",", " ").split()
+    numbers = [float(word) for word in words if _NUMBER.fullmatch(word)]
+    return numbers if len(numbers) == len(words) and all(map(math.isfinite, numbers)) else []
 
 
-def _transform(text: str) -> Matrix | None:
-    """A ``transform`` attribute as one matrix; None when it is not understood."""
-    whole = np.eye(3)
-    at = 0
-    text = text.strip()
-    while at < len(text):
-        found = _STEP.match(text, at)
-        step = _step(found[1], _numbers(found[2])) if found else None
-        if found is None or step is None:
-            return None
-        whole = whole @ step
-        at = found.end()
-    return whole if np.isfinite(whole).all() else None
+def _transformed(matrix: Transform, text: str) -> Transform:
+    """`matrix` and then a ``transform`` attribute (SVG 1.1, section 7.6)."""
+    rest = text.strip()
+    while rest:
+        found = _STEP.match(rest)
+        match found and found[1], _numbers(found[2]) if found else []:
+            case "matrix", [_, _, _, _, _, _] as numbers:
+                matrix = matrix.transform(numbers)
+            case "translate", [_] | [_, _] as numbers:
+                matrix = matrix.translate(*numbers)
+            case "scale", [_] | [_, _] as numbers:
+                matrix = matrix.scale(*numbers)
+            case "rotate", [degrees]:
+                matrix = matrix.rotate(math.radians(degrees))
+            case "rotate", [degrees, x, y]:
+                matrix = matrix.translate(x, y).rotate(math.radians(degrees)).translate(-x, -y)
+            case "skewX", [degrees]:
+                matrix = matrix.skew(math.radians(degrees))
+            case "skewY", [degrees]:
+                matrix = matrix.skew(0, math.radians(degrees))
+            case _:
+                raise _Unread(f"the transform {text[:60]!r} is not understood")
+        rest = rest[found.end() :] if found else ""
+    if not all(map(math.isfinite, matrix)):
+        raise _Unread(f"the transform {text[:60]!r} is too large")
+    return matrix
 
 
-def _step(name: str, numbers: list[float] | None) -> Matrix | None:
-    """One function of a transform list (SVG 1.1, section 7.6)."""
-    match name, numbers:
-        case "matrix", [a, b, c, d, e, f]:
-            return _affine(a, b, c, d, e, f)
-        case "translate", [x]:
-            return _affine(1, 0, 0, 1, x, 0)
-        case "translate", [x, y]:
-            return _affine(1, 0, 0, 1, x, y)
-        case "scale", [x]:
-            return _affine(x, 0, 0, x, 0, 0)
-        case "scale", [x, y]:
-            return _affine(x, 0, 0, y, 0, 0)
-        case "rotate", [degrees]:
-            return _rotation(degrees)
-        case "rotate", [degrees, x, y]:
-            return _affine(1, 0, 0, 1, x, y) @ _rotation(degrees) @ _affine(1, 0, 0, 1, -x, -y)
-        case "skewX", [degrees]:
-            return _affine(1, 0, math.tan(math.radians(degrees)), 1, 0, 0)
-        case "skewY", [degrees]:
-            return _affine(1, math.tan(math.radians(degrees)), 0, 1, 0, 0)
-    return None
-
-
-def _rotation(degrees: float) -> Matrix:
-    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    return _affine(c, s, -s, c, 0, 0)
-
-
-def _affine(a: float, b: float, c: float, d: float, e: float, f: float) -> Matrix:
-    return np.array([[a, c, e], [b, d, f], [0.0, 0.0, 1.0]])
-
-
-def _circle_scale(matrix: Matrix) -> float | None:
+def _circle_scale(matrix: Transform) -> float | None:
     """By how much `matrix` enlarges a circle; None when it makes an ellipse of it."""
-    (a, c), (b, d) = matrix[:2, :2]
-    along, across = float(np.hypot(a, b)), float(np.hypot(c, d))
+    a, b, c, d, *_ = matrix
+    along, across = math.hypot(a, b), math.hypot(c, d)
     size = max(along, across)
     if abs(along - across) > 1e-6 * size or abs(a * c + b * d) > 1e-6 * size**2:
         return None
     return along if along == across else (along + across) / 2
-
-
-# -- the tree -------------------------------------------------------------------------------------
-
-
-@dataclass(eq=False)
-class Node:
-    """One element: local name (empty for another vocabulary's), attributes, line, children.
-
-    Attributes of other vocabularies keep their local names only where SVG has none of that
-    name: ``label`` and ``href`` are read.
-    """
-
-    tag: str
-    attributes: dict[str, str]
-    line: int
-    children: list[Node] = field(default_factory=list)
-    text: str = ""
-
-    def get(self, name: str) -> str:
-        """An attribute, empty when it is not there."""
-        return self.attributes.get(name, "")
-
-    def walk(self) -> Iterator[Node]:
-        """The element and all within it."""
-        stack = [self]
-        while stack:
-            node = stack.pop()
-            yield node
-            stack += reversed(node.children)
-
-
-def _read_tree(data: bytes, file: str) -> Node:
-    """The root of an SVG file's bytes."""
-    parser = expat.ParserCreate(namespace_separator="}")
-    parser.buffer_text = True
-    top = Node("", {}, 0)
-    inside = [top]
-
-    def refuse_doctype(*_: object) -> None:
-        message = "the file has a DOCTYPE, which is not read: entity expansion can exhaust memory"
-        hint = "Save it as plain SVG, or remove the lines from <!DOCTYPE to its >."
-        where = f"{file}:{parser.CurrentLineNumber}"
-        raise InputError(fault("doctype", message, where, hint=hint))
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        if len(inside) > MOST_NESTED:
-            raise InputError(fault("no-svg", "elements are nested too deep", file, hint=NO_SVG))
-        space, _, tag = name.rpartition("}")
-        own = {key.rpartition("}")[2]: value for key, value in attributes.items() if "}" in key}
-        own |= {key: value for key, value in attributes.items() if "}" not in key}
-        node = Node(tag if space in ("", SVG) else "", own, parser.CurrentLineNumber)
-        inside[-1].children.append(node)
-        inside.append(node)
-
-    def end(_: str) -> None:
-        inside.pop()
-
-    def text(words: str) -> None:
-        inside[-1].text += words
-
-    parser.StartDoctypeDeclHandler = refuse_doctype
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    parser.CharacterDataHandler = text
-    try:
-        parser.Parse(data, True)
-    except expat.ExpatError as error:
-        message = f"not well formed: {expat.ErrorString(error.code)}"
-        where = f"{file}:{error.lineno}:{error.offset + 1}"
-        raise InputError(fault("no-svg", message, where, hint=NO_SVG)) from None
-    root = top.children[0] if top.children else None
-    if root is None or root.tag != "svg":
-        raise InputError(fault("no-svg", "not an SVG drawing", file, hint=NO_SVG))
-    return root
