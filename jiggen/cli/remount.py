@@ -132,7 +132,7 @@ def remount(
         from jiggen.files import write_whole
 
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
-    output.write(as_json, found.as_dict, lambda: as_text(found))
+    output.write(as_json, lambda: output.plain(found.as_dict()), lambda: as_text(found))
     output.end(passed=not found.conflicts)
 
 
@@ -177,8 +177,7 @@ def _again(found: Answer) -> list[str]:
 def _ways(found: Answer) -> list[str]:
     if not found.conflicts:
         return []
-    near = found.nearest
-    ways = (("tip", found.to_tip, near.to_tip_why), ("tail", found.to_tail, near.to_tail_why))
+    ways = (("tip", found.to_tip, found.to_tip_why), ("tail", found.to_tail, found.to_tail_why))
     lines = [_way(found, end, way) if way else f"  {why}" for end, way, why in ways]
     return ["", "Nearest clear mount:", *lines]
 

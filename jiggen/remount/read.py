@@ -17,7 +17,7 @@ from jiggen.inputs.shape import Shape, Size, Units, at_most, between, fault, pai
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
 from jiggen.pattern.schema import on_a_ski
-from jiggen.remount.model import OldHole
+from jiggen.remount.shifts import OldHole
 from jiggen.units import length
 
 KIND = FileKind("remount", "A list of holes")
@@ -27,8 +27,8 @@ COLUMNS = Columns(
     lengths=("x", "y", "diameter"),
     comments=True,
 )
-YES = frozenset({"yes", "y", "true", "1", "x", "plugged"})
-NO = frozenset({"no", "n", "false", "0", "open", ""})
+YES = {"yes", "y", "true", "1", "x", "plugged"}
+NO = {"no", "n", "false", "0", "open", ""}
 
 
 def _from_cell(cell: object) -> object:
@@ -51,6 +51,7 @@ def _plugged(cell: object) -> object:
 X = Annotated[Size, on_a_ski(X_LIMIT, "x is ")]
 Y = Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
+_DIAMETER = Field(default=None, description="the hole's diameter")
 _few = at_most(MAX_HOLES, "too-many-holes", "holes")
 
 
@@ -60,7 +61,7 @@ class OldHoleShape(Shape):
     at: Annotated[tuple[X, Y], pair_of("numbers")] = Field(
         description="x towards the tip from the mounting mark and y to the left: [152.4, 17.3]"
     )
-    diameter: Diameter | None = Field(default=None, description="the hole's diameter")
+    diameter: Diameter | None = _DIAMETER
     plugged: bool = Field(default=False, description="true: the hole was filled")
 
 
@@ -80,9 +81,7 @@ class OldHoleRow(Shape):
 
     x: Annotated[X, BeforeValidator(_from_cell)] = Field(description="a length towards the tip")
     y: Annotated[Y, BeforeValidator(_from_cell)] = Field(description="a length to the left")
-    diameter: Annotated[Diameter, BeforeValidator(_from_cell)] | None = Field(
-        default=None, description="the hole's diameter"
-    )
+    diameter: Annotated[Diameter, BeforeValidator(_from_cell)] | None = _DIAMETER
     plugged: Annotated[bool, BeforeValidator(_plugged)] = Field(
         default=False, description="yes: the hole was filled"
     )
@@ -95,14 +94,11 @@ class OldHolesTable(Shape):
 
 
 def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
-    """Read the old holes of one ski from the file at `path`; every length of the result in mm.
+    """Read the old holes of one ski from the file at `path`, in mm: old-1, old-2 … in its order.
 
-    A name ending in ``.csv`` is read as CSV, any other as TOML.  Holes are called old-1,
-    old-2 … in the file's order.
-
-    TOML has ``format = 1``, ``units`` (mm or in), ``note`` and a ``[[hole]]`` each with ``at``,
-    and where known ``diameter`` and ``plugged``.  CSV has the columns ``x``, ``y`` and, where
-    wanted, ``diameter`` and ``plugged``, named in its first line; see `jiggen.inputs.table`.
+    A name ending in ``.csv`` is read as CSV (see `jiggen.inputs.table`), with the columns ``x``,
+    ``y`` and, where wanted, ``diameter`` and ``plugged``; any other as TOML with ``format = 1``,
+    ``units`` (mm or in), ``note`` and a ``[[hole]]`` each with ``at``, ``diameter``, ``plugged``.
 
     Raises InputError with every fault of single values at once, or, where there is none, of
     holes given twice; each with file, line and key.  The codes, each after ``remount.``:
@@ -110,31 +106,20 @@ def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
     value, not-finite; unknown-column, missing-column, same-column, cells; length, diameter,
     same-hole, no-hole, too-many-holes.
     """
-    read = _table if Path(path).suffix.lower() == ".csv" else _toml
-    source, holes = read(Path(path))
+    source: Source
+    if Path(path).suffix.lower() == ".csv":
+        source = table = read_table(Path(path), KIND, COLUMNS)
+        cells = [{name: cell for name, cell in row.cells.items() if cell} for row in table.rows]
+        wide = list(table.too_wide("hole"))
+        rows = validate(OldHolesTable, table, {"hole": cells}, MM, wide).hole
+        given = [(row.x, row.y, row.diameter, row.plugged) for row in rows]
+    else:
+        source = document = read_document(path, KIND)
+        file = validate(OldHolesShape, document, document.data, unit_of(document.data))
+        given = [(*hole.at, hole.diameter, hole.plugged) for hole in file.hole]
+    holes = tuple(OldHole(f"old-{number}", *hole) for number, hole in enumerate(given, start=1))
     source.refuse(_impossible(holes))
-    return tuple(holes)
-
-
-def _toml(path: Path) -> tuple[Source, list[OldHole]]:
-    document = read_document(path, KIND)
-    file = validate(OldHolesShape, document, document.data, unit_of(document.data))
-    holes = [
-        OldHole(f"old-{number}", *hole.at, hole.diameter, hole.plugged)
-        for number, hole in enumerate(file.hole, start=1)
-    ]
-    return document, holes
-
-
-def _table(path: Path) -> tuple[Source, list[OldHole]]:
-    table = read_table(path, KIND, COLUMNS)
-    rows = [{name: cell for name, cell in row.cells.items() if cell} for row in table.rows]
-    file = validate(OldHolesTable, table, {"hole": rows}, MM, list(table.too_wide("hole")))
-    holes = [
-        OldHole(f"old-{number}", row.x, row.y, row.diameter, row.plugged)
-        for number, row in enumerate(file.hole, start=1)
-    ]
-    return table, holes
+    return holes
 
 
 def _impossible(holes: Sequence[OldHole]) -> Iterator[Fault]:

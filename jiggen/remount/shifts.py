@@ -1,4 +1,4 @@
-"""Which shifts of the mount keep every new hole clear of every old one, in closed form.
+"""Old holes, and the shifts of the mount that keep every new hole clear of them, in closed form.
 
 A new hole at (x, y), shifted by s, is d = √((x + s - xo)² + dy²) from an old one at (xo, yo).
 It is too near while d < r: the open interval of half-width √(r² - dy²) about s = xo - x.  Where
@@ -11,29 +11,112 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import asdict, dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
-from jiggen.remount.model import (
-    Conflict,
-    Interval,
-    Nearest,
-    OldHole,
-    RemountLimits,
-    Reuse,
-    moved,
-)
 
 Array = NDArray[np.float64]
+Interval = tuple[float, float]
+"""Least and greatest shift in mm, both included."""
 
 SPAN = (-60.0, 60.0)  # mm of shift looked over; farther than any mount is moved
+NO_WAY = f"no shift of up to {SPAN[1]:g} mm towards the {{}} is clear"
 ROUNDING = 1e-9
 """mm by which a distance may miss its limit through rounding alone and still keep it."""
+
+
+@dataclass(frozen=True)
+class OldHole:
+    """A hole that an earlier mount left in the ski: x, y from the mounting mark, in mm.
+
+    `diameter` is None where nobody measured it; `plugged` says that it was filled.
+    """
+
+    id: str
+    x: float
+    y: float
+    diameter: float | None = None
+    plugged: bool = False
+
+
+@dataclass(frozen=True)
+class RemountLimits:
+    """How near a new hole may come to an old one, from centre to centre in mm.
+
+    A new hole within `reuse` of an old one of no larger diameter takes its place: the drill
+    cuts all of it away, plug included.  An old hole of unknown diameter is never reused.
+    """
+
+    open: float = 10.0  # common practice, no source
+    plugged: float = 6.0  # common practice, no source
+    reuse: float = 0.3  # common practice, no source
+
+    def check(self) -> None:
+        """Raise InputError ``remount.limit``, all faults at once, for limits out of range."""
+        limits = (
+            ("limit", self.open, 100.0, "limit to an open hole"),
+            ("plugged-limit", self.plugged, 100.0, "limit to a plugged hole"),
+            ("reuse", self.reuse, 2.0, "distance for using a hole again"),
+        )
+        faults = [
+            Finding(
+                "remount.limit", f"{what} is {value:g} mm", "", key, f"Allowed: 0 to {most:g} mm."
+            )
+            for key, value, most, what in limits
+            if not 0 <= value <= most  # written so that NaN fails too
+        ]
+        if faults:
+            raise InputError(faults)
+
+    def to(self, old: OldHole) -> float:
+        """Least distance in mm that a new hole keeps from `old`, centre to centre."""
+        return self.plugged if old.plugged else self.open
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """A new hole nearer to an old one than the limit, in mm from centre to centre."""
+
+    new: str
+    old: str
+    distance: float
+    limit: float
+
+
+@dataclass(frozen=True)
+class Reuse:
+    """A new hole that takes an old one's place, `distance` mm off its centre."""
+
+    new: str
+    old: str
+    distance: float
+
+
+class Nearest(NamedTuple):
+    """The nearest clear shifts, in mm from the mount asked for, + towards the tip.
+
+    `to_tip` is 0 or more, `to_tail` 0 or less; both are 0 where the mount asked for is clear.
+    None where no shift within the span is clear that way.
+    """
+
+    to_tip: float | None
+    to_tail: float | None
+
+    @property
+    def best(self) -> float | None:
+        """The smaller way of the two, the tip's where they are equal; None without either."""
+        return min((shift for shift in self if shift is not None), key=abs, default=None)
+
+
+def old_holes(layout: Layout, *, plugged: bool = False) -> tuple[OldHole, ...]:
+    """The holes of `layout` as old ones, all of them `plugged` or none."""
+    rows = zip(layout.ids, layout.positions.tolist(), layout.diameters.tolist(), strict=True)
+    return tuple(OldHole(f"old-{name}", x, y, width, plugged) for name, (x, y), width in rows)
 
 
 def conflicts(
@@ -64,10 +147,7 @@ def reused(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> tup
 
 
 def clear_shifts(
-    layout: Layout,
-    old: Sequence[OldHole],
-    limits: RemountLimits,
-    span: Interval = SPAN,
+    layout: Layout, old: Sequence[OldHole], limits: RemountLimits, span: Interval = SPAN
 ) -> tuple[Interval, ...]:
     """All shifts in mm within `span`, from where `layout` lies, that leave no conflict.
 
@@ -76,45 +156,40 @@ def clear_shifts(
     """
     if not -math.inf < span[0] <= 0 <= span[1] < math.inf:
         message = f"a span of {span[0]:g} to {span[1]:g} mm does not hold the mount asked for"
-        raise InputError(Finding("remount.span", message, hint="Begin at 0 or below, end above."))
-    return tuple(_between(_Pairs(layout, old, limits).forbidden(), span))
+        raise InputError.of("remount.span", message, hint="Begin at 0 or below, end above.")
+    clear = []
+    reach = span[0]
+    for start, stop in sorted(_Pairs(layout, old, limits).forbidden()):
+        if start >= span[1]:
+            break
+        if start >= reach:
+            clear.append((reach, start))
+        reach = max(reach, stop)
+    return (*clear, (reach, span[1])) if reach <= span[1] else tuple(clear)
 
 
-def nearest_clear(
-    layout: Layout,
-    old: Sequence[OldHole],
-    limits: RemountLimits,
-    span: Interval = SPAN,
-) -> Nearest:
-    """The nearest clear shift towards the tip and towards the tail, of those in `span`.
-
-    Raises InputError as `clear_shifts` does.
-    """
-    clear = clear_shifts(layout, old, limits, span)
+def nearest_clear(clear: Iterable[Interval]) -> Nearest:
+    """The nearest shift towards the tip and towards the tail of those that are `clear`."""
+    clear = list(clear)
     if any(start <= 0 <= stop for start, stop in clear):
         return Nearest(0.0, 0.0)
-    to_tip = min((start for start, _ in clear if start > 0), default=None)
-    to_tail = max((stop for _, stop in clear if stop < 0), default=None)
     return Nearest(
-        to_tip,
-        to_tail,
-        "" if to_tip is not None else _none(span[1], "tip"),
-        "" if to_tail is not None else _none(-span[0], "tail"),
+        min((start for start, _ in clear if start > 0), default=None),
+        max((stop for _, stop in clear if stop < 0), default=None),
     )
 
 
-def settable(shift: float, clear: Iterable[Interval], mount: float) -> float:
+def settable(shift: float, clear: Interval, mount: float) -> float:
     """The mount shift in mm to set for a nearest clear `shift` from a `mount` shift.
 
-    `shift` is an end of one of the `clear` intervals.  The sum is rounded away from `mount`,
+    `shift` is an end of the interval `clear`.  The sum is rounded away from `mount`,
     into the interval: to 0.1 mm, to 0.01 mm where that would leave it, else not at all.
     """
     exact = mount + shift
-    start, stop = next(i for i in clear if i[0] <= shift <= i[1])
     away = math.ceil if shift > 0 else math.floor
     for parts in (10, 100):
         rounded = away(exact * parts) / parts
-        if start <= rounded - mount <= stop:
+        if clear[0] <= rounded - mount <= clear[1]:
             return rounded
     return exact
 
@@ -128,12 +203,12 @@ class _Pairs:
 
     def __init__(self, layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> None:
         limits.check()
-        x, y = _array([hole.x for hole in old]), _array([hole.y for hole in old])
-        diameters = _array([hole.diameter for hole in old])  # NaN where unknown: never reusable
+        # a diameter is NaN where it is unknown: never reusable
+        rows = [(hole.x, hole.y, hole.diameter, limits.to(hole)) for hole in old]
+        x, y, diameters, self.limits = np.array(rows, dtype=np.float64).reshape(-1, 4).T
         self.shifts: Array = x - layout.positions[:, :1]
         self.offsets: Array = np.abs(y - layout.positions[:, 1:])
         self.distances: Array = np.hypot(self.shifts, self.offsets)
-        self.limits: Array = _array([limits.to(hole) for hole in old])
         self.reuse = limits.reuse
         self.reusable: NDArray[np.bool_] = diameters <= layout.diameters[:, None]
         self.reused: NDArray[np.bool_] = self.reusable & (self.distances <= self.reuse + ROUNDING)
@@ -146,39 +221,18 @@ class _Pairs:
         too_near = self._half_widths(self.limits - ROUNDING / 2)
         again = np.where(self.reusable, self._half_widths(self.reuse + ROUNDING / 2), np.nan)
         for n, o in np.argwhere(too_near > 0):
-            middle, half, window = self.shifts[n, o], too_near[n, o], again[n, o]
+            middle, half, window = (float(each[n, o]) for each in (self.shifts, too_near, again))
             if math.isnan(window):
-                yield float(middle - half), float(middle + half)
+                yield middle - half, middle + half
             elif window < half:
-                yield float(middle - half), float(middle - window)
-                yield float(middle + window), float(middle + half)
+                yield middle - half, middle - window
+                yield middle + window, middle + half
 
     def _half_widths(self, radius: Array | float) -> Array:
         """(n, m): half of how far a hole is shifted within `radius` of the other; else NaN."""
         inside = self.offsets <= radius
         squares = np.where(inside, np.square(radius) - np.square(self.offsets), np.nan)
         return np.asarray(np.sqrt(squares))
-
-
-def _between(forbidden: Iterable[Interval], span: Interval) -> Iterator[Interval]:
-    """What open intervals leave of `span`: closed intervals, in order."""
-    reach = span[0]
-    for start, stop in sorted(forbidden):
-        if start >= span[1]:
-            break
-        if start >= reach:
-            yield reach, start
-        reach = max(reach, stop)
-    if reach <= span[1]:
-        yield reach, span[1]
-
-
-def _none(reach: float, end: str) -> str:
-    return f"no shift of up to {reach:g} mm towards the {end} is clear"
-
-
-def _array(values: Sequence[float | None]) -> Array:
-    return np.array(values, dtype=np.float64)
 
 
 # -- the whole answer ------------------------------------------------------------------------------
@@ -200,7 +254,12 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """What was asked, and what was found; `clear` and `nearest` are shifts from `layout`, mm."""
+    """What was asked, and what was found.
+
+    `clear` are shifts from `layout`, mm.  Where no mount is clear towards one end of the ski,
+    the field ending in `_why` says so in words.  `best` is the layout at the nearest clear mount,
+    as it is set; None where `layout` is clear itself, or no mount is.
+    """
 
     layout: Layout
     old: tuple[OldHole, ...]
@@ -208,76 +267,65 @@ class Answer:
     conflicts: tuple[Conflict, ...]
     reused: tuple[Reuse, ...]
     clear: tuple[Interval, ...]
-    nearest: Nearest
-
-    @property
-    def to_tip(self) -> Way | None:
-        """The nearest clear mount towards the tip, if any."""
-        return self._way(self.nearest.to_tip)
-
-    @property
-    def to_tail(self) -> Way | None:
-        """The nearest clear mount towards the tail, if any."""
-        return self._way(self.nearest.to_tail)
-
-    @property
-    def best(self) -> Layout | None:
-        """The layout at the nearest clear mount, as it is set; None where `layout` is clear
-        itself, or no mount is.
-        """
-        way = self._way(self.nearest.best)
-        if way is None or not self.conflicts:
-            return None
-        return moved(self.layout, way.set_to - self.layout.mount_shift)
+    to_tip: Way | None
+    to_tail: Way | None
+    to_tip_why: str
+    to_tail_why: str
+    best: Layout | None
 
     def as_dict(self) -> dict[str, object]:
-        """The answer as plain values: mm, rounded to a nanometre; shifts are whole mount shifts."""
-        mount = self.layout.mount_shift
+        """The answer as plain values: mm; shifts are whole mount shifts."""
+        layout = self.layout
         return {
-            "pattern": self.layout.pattern,
-            "boot": _rounded(self.layout.boot),
-            "mount_shift": _rounded(mount),
-            "core": self.layout.core,
-            "side": self.layout.side,
-            "limits": _rounded(asdict(self.limits)),
-            "old_holes": _rounded([asdict(hole) for hole in self.old]),
+            "pattern": layout.pattern,
+            "boot": layout.boot,
+            "mount_shift": layout.mount_shift,
+            "core": layout.core,
+            "side": layout.side,
+            "limits": asdict(self.limits),
+            "old_holes": [asdict(hole) for hole in self.old],
             "is_clear": not self.conflicts,
-            "conflicts": _rounded([asdict(conflict) for conflict in self.conflicts]),
-            "reused": _rounded([asdict(reuse) for reuse in self.reused]),
-            "to_tip": _rounded(self.to_tip and asdict(self.to_tip)),
-            "to_tip_why": self.nearest.to_tip_why,
-            "to_tail": _rounded(self.to_tail and asdict(self.to_tail)),
-            "to_tail_why": self.nearest.to_tail_why,
-            "clear": _rounded([(mount + low, mount + high) for low, high in self.clear]),
+            "conflicts": [asdict(conflict) for conflict in self.conflicts],
+            "reused": [asdict(reuse) for reuse in self.reused],
+            "to_tip": self.to_tip and asdict(self.to_tip),
+            "to_tip_why": self.to_tip_why,
+            "to_tail": self.to_tail and asdict(self.to_tail),
+            "to_tail_why": self.to_tail_why,
+            "clear": [[layout.mount_shift + end for end in ends] for ends in self.clear],
         }
-
-    def _way(self, shift: float | None) -> Way | None:
-        if shift is None:
-            return None
-        mount = self.layout.mount_shift
-        low, high = next(i for i in self.clear if i[0] <= shift <= i[1])
-        first, last = (low, high) if shift > 0 else (high, low)
-        room = (mount + first, mount + last)
-        return Way(mount + shift, settable(shift, self.clear, mount), room)
 
 
 def check_mount(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> Answer:
     """Compare `layout` with the `old` holes.  Raises InputError ``remount.limit``."""
+    found = conflicts(layout, old, limits)
+    clear = clear_shifts(layout, old, limits)
+    near = nearest_clear(clear)
+    way = _way(near.best, clear, layout.mount_shift) if found else None
     return Answer(
         layout=layout,
         old=tuple(old),
         limits=limits,
-        conflicts=conflicts(layout, old, limits),
+        conflicts=found,
         reused=reused(layout, old, limits),
-        clear=clear_shifts(layout, old, limits),
-        nearest=nearest_clear(layout, old, limits),
+        clear=clear,
+        to_tip=_way(near.to_tip, clear, layout.mount_shift),
+        to_tail=_way(near.to_tail, clear, layout.mount_shift),
+        to_tip_why=NO_WAY.format("tip") if near.to_tip is None else "",
+        to_tail_why=NO_WAY.format("tail") if near.to_tail is None else "",
+        best=moved(layout, way.set_to - layout.mount_shift) if way else None,
     )
 
 
-def _rounded(value: Any) -> Any:
-    """`value` with every number in it rounded to a nanometre."""
-    if isinstance(value, float):
-        return round(float(value), 6) + 0.0
-    if isinstance(value, dict):
-        return {key: _rounded(inner) for key, inner in value.items()}
-    return [_rounded(inner) for inner in value] if isinstance(value, list | tuple) else value
+def _way(shift: float | None, clear: Iterable[Interval], mount: float) -> Way | None:
+    if shift is None:
+        return None
+    room = next(ends for ends in clear if ends[0] <= shift <= ends[1])
+    first, last = room if shift > 0 else room[::-1]
+    return Way(mount + shift, settable(shift, room, mount), (mount + first, mount + last))
+
+
+def moved(layout: Layout, shift: float) -> Layout:
+    """`layout` with its mount `shift` mm farther towards the tip."""
+    positions = np.add(layout.positions, (shift, 0.0))
+    positions.setflags(write=False)
+    return replace(layout, mount_shift=layout.mount_shift + shift, positions=positions)
