@@ -23,7 +23,7 @@ from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.terms import default_terms, read_terms
 from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
-from jiggen.design.places import worst_error
+from jiggen.design.plan import worst_error
 from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 

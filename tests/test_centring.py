@@ -17,7 +17,7 @@ from jiggen.accuracy.centring import (
     station_play,
 )
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.design.places import RIGID, worst_error
+from jiggen.design.plan import RIGID, worst_error
 from jiggen.design.station import design_mechanism
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from jiggen.design import Bed, Bush, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length, teeth_in_mesh
 from jiggen.design.pieces import list_hardware, list_pieces
-from jiggen.design.places import JointPlay, bed_turn, error_gain, longest_fit, worst_error
+from jiggen.design.plan import JointPlay, bed_turn, longest_fit, worst_error
 from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 
@@ -106,7 +106,8 @@ def design_mechanism(settings):
 def test_error_between_stations_is_the_stations_own():
     # The rule of the concept: e·(|x-b| + |x-a|)/|a-b|; by hand for stations at ±100:
     # x = 0 -> 1, x = 60 -> 1, x = 150 -> (50 + 250)/200 = 1.5.
-    assert error_gain([0.0, 60.0, 150.0], -100.0, 100.0) == pytest.approx([1.0, 1.0, 1.5])
+    gain = worst_error([0.0, 60.0, 150.0], -100.0, 100.0, 1.0)
+    assert gain == pytest.approx([1.0, 1.0, 1.5])
 
 
 @given(

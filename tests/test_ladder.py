@@ -18,8 +18,7 @@ from jiggen.design.ladder import (
     boot_lines,
     line_length,
 )
-from jiggen.design.places import bed_turn
-from jiggen.design.plan import END_WALL
+from jiggen.design.plan import END_WALL, bed_turn
 from jiggen.design.reusable import design_reusable
 from jiggen.errors import InputError
 from jiggen.layout import layouts, motions, whole_boots

@@ -19,7 +19,7 @@ from jiggen.accuracy.material import COLDER, find_effects, find_movement, softne
 from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
-from jiggen.design.places import worst_error
+from jiggen.design.plan import worst_error
 from jiggen.errors import CheckFailed, InputError
 from jiggen.pipeline.expect import expect
 from jiggen.report.plastics import advice, filled, in_car

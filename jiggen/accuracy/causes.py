@@ -18,7 +18,7 @@ from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.terms import NORMAL_BOUND, Distributed, Distribution, Sized, Terms, Thermal
 from jiggen.design import Design
 from jiggen.design.guides import Guide
-from jiggen.design.places import JointPlay
+from jiggen.design.plan import JointPlay
 from jiggen.layout import Layout
 from jiggen.tables import deviation
 from jiggen.tables.materials import material

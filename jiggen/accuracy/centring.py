@@ -47,7 +47,7 @@ from shapely.geometry import Polygon, box
 from jiggen.accuracy.sections import FAR, rack_profile
 from jiggen.design import Design
 from jiggen.design.gear import backlash
-from jiggen.design.places import RIGID, worst_error
+from jiggen.design.plan import RIGID, worst_error
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 from jiggen.tables.materials import USUAL, material

@@ -25,7 +25,7 @@ from jiggen.accuracy import sections
 from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
-from jiggen.design.places import Station
+from jiggen.design.plan import Station
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 

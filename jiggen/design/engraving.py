@@ -3,11 +3,10 @@
 Text costs most of a jig's build time, so there is little of it.  Each item takes the free
 place nearest to where it belongs, clear of pockets, knobs, windows and the joint.
 
-The rails' scale is a double check of symmetry that a person can read.  Lines at each millimetre
-of half ski width, longer at each five, numbered at each ten, on the top of the rack's bar where
-it comes out of the body.  The body's side edge is the index: it stands on the half width of the
-ski at the station.  Both rails are one part, so left and right readings must agree on any ski; a
-difference of one division means half a millimetre off centre there.
+The rails' scale is a double check of symmetry that a person can read: lines at each millimetre of
+half ski width, on the rack's bar where it comes out of the body, whose side edge is the index.
+Both rails are one part, so left and right readings must agree on any ski; a difference of one
+division means half a millimetre off centre there.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.plan import Plate, window_wall
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 
 DEPTH = 0.6  # mm: three layers
@@ -62,32 +61,11 @@ def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str
 
     `boots` are the shortest and longest boot sole, mm, of a jig that serves more than one.
     """
-    drills = sorted({float(d) for d in layout.diameters})
-    soles = f"{layout.boot:g}" if boots is None else f"{boots[0]:g}-{boots[1]:g}"
-    lines = [layout.pattern, f"BOOT {soles}"]
-    if layout.mount_shift:
-        lines[-1] += f"  SHIFT {layout.mount_shift:+g}"
-    lines.append(f"DRILL {' / '.join(f'{d:g}' for d in drills)} {layout.core.upper()}")
-    if layout.pair == "mirrored":
-        lines.append(f"{layout.side.upper()} SKI")
-    return tuple(lines)
-
-
-def centre_line(plate: Plate) -> Engraving:
-    """The boot-centre line at x = 0, from sight window to sight window."""
-    wall = window_wall(plate.half_width)
-    whole = plate.start < 0 < plate.stop
-    bar = _bar(0.0, -wall, wall, LINE if whole else 2 * HALF_LINE)
-    return Engraving("boot-centre line", plate.name, regions_of(bar))
-
-
-def centre_line_down(plate: Plate, body: float) -> Engraving:
-    """The same line down the windows' inner walls to the underside: no parallax (mm)."""
-    wall = window_wall(plate.half_width)
-    grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
-    return Engraving(
-        "boot-centre line down the windows", plate.name, regions_of(grooves), depth=body + 1.0
-    )
+    soles = "-".join(f"{boot:g}" for boot in boots or (layout.boot,))
+    shift = f"  SHIFT {layout.mount_shift:+g}" if layout.mount_shift else ""
+    drills = " / ".join(f"{d:g}" for d in np.unique(layout.diameters))
+    lines = (layout.pattern, f"BOOT {soles}{shift}", f"DRILL {drills} {layout.core.upper()}")
+    return (*lines, f"{layout.side.upper()} SKI") if layout.pair == "mirrored" else lines
 
 
 def clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
@@ -102,8 +80,7 @@ def clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polyg
         at_start = abs(x0 - plate.start) < 1e-6
         if not at_start and abs(x1 - plate.stop) > 1e-6:
             continue
-        x = x0 + 8.0 if at_start else x1 - 8.0
-        centre = Point(x, (y0 + y1) / 2)
+        centre = Point(x0 + 8.0 if at_start else x1 - 8.0, (y0 + y1) / 2)
         mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
         if all(mark.distance(shape) > CLEAR for shape in obstacles):
             marks.append(mark)
@@ -128,14 +105,21 @@ def engrave(
     pads: Sequence[Polygon],
     boots: tuple[float, float] | None = None,
 ) -> tuple[Engraving, ...]:
-    """All engravings of one body; `obstacles` are the shapes (ski frame, mm) to keep clear of.
+    """All engravings of one body, `body` mm thick, clear of `obstacles` (ski frame, mm).
 
-    Raises InputError naming the item there is no room for.
+    The boot-centre line goes from sight window to sight window, and down their inner walls to the
+    underside: no parallax.  Raises InputError naming the item there is no room for.
     """
-    fixed = [centre_line(plate), clamp_seats(plate, pads, obstacles)]
-    filled = fill(plate, words(layout, boots), [*obstacles, *(_shape(item) for item in fixed)])
-    items = [*fixed, centre_line_down(plate, body), *filled]
-    return tuple(item for item in items if item.regions)
+    wall = window_wall(plate.half_width)
+    bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
+    grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
+    name = "boot-centre line"
+    line = Engraving(name, plate.name, regions_of(bar))
+    down = Engraving(f"{name} down the windows", plate.name, regions_of(grooves), body + 1.0)
+    seats = clamp_seats(plate, pads, obstacles)
+    taken = [region.polygon for item in (line, seats) for region in item.regions]
+    filled = fill(plate, words(layout, boots), [*obstacles, *taken])
+    return tuple(item for item in (line, seats, down, *filled) if item.regions)
 
 
 def fill(
@@ -146,36 +130,26 @@ def fill(
     `hints` are lines left out where there is none.  Raises InputError naming any other item that
     there is no room for.
     """
-    board = Board(_bounds(plate), obstacles, CLEAR, edge=EDGE, step=(1.0, 0.5))
-    middle = (plate.start + plate.stop) / 2
-    top, low = plate.half_width, -plate.half_width
-
-    def put(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving | None:
+    board = Board(plate.bar.bounds, obstacles, CLEAR, edge=EDGE, step=(1.0, 0.5))
+    middle, top = (plate.start + plate.stop) / 2, plate.half_width
+    items: list[tuple[str, Iterable[shapely.Geometry], float]] = [
+        ("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], -top),
+        ("arrow to the tip", [ARROW], 0.0),
+        *((line, [letter(line, cap) for cap in CAPS], top) for line in lines),
+        *((hint, [letter(hint, cap) for cap in HINT_CAPS], top) for hint in hints),
+    ]
+    made = []
+    for index, (name, shapes, y) in enumerate(items):
         found = board.put(shapes, (middle, y), _across_first, strokes=True)
-        return None if found is None else Engraving(name, plate.name, regions_of(found))
-
-    def must(name: str, shapes: Iterable[shapely.Geometry], y: float) -> Engraving:
-        if found := put(name, shapes, y):
-            return found
-        raise InputError(
-            Finding(
+        if found is not None:
+            made.append(Engraving(name, plate.name, regions_of(found)))
+        elif index < 2 + len(lines):
+            raise InputError.of(
                 "design.no-room",
                 f"no room on {plate.name} for the engraving {name!r}",
                 hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
             )
-        )
-
-    items = [
-        must("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], low),
-        must("arrow to the tip", [ARROW], 0.0),
-        *(must(line, [letter(line, cap) for cap in CAPS], top) for line in lines),
-    ]
-    found = (put(hint, (letter(hint, cap) for cap in HINT_CAPS), top) for hint in hints)
-    return items + [item for item in found if item]
-
-
-def _bounds(plate: Plate) -> tuple[float, float, float, float]:
-    return plate.start, -plate.half_width, plate.stop, plate.half_width
+    return made
 
 
 Array = NDArray[np.float64]
@@ -234,7 +208,10 @@ class Board:
         for shape in versions:
             bounds = np.array(shape.bounds)
             shifts = self._shifts(bounds, np.array(near), distance, reach)
-            needed = _strokes(shape) if strokes else bounds[None, :]
+            needed = bounds[None, :]
+            if strokes:  # close ones, as of a word, together
+                words = shape.buffer(CLEAR, join_style="mitre").buffer(-CLEAR, join_style="mitre")
+                needed = shapely.bounds(shapely.get_parts(words))
             for start in range(0, len(shifts), AT_ONCE):
                 free = shifts[start : start + AT_ONCE]
                 for stroke in needed:
@@ -251,10 +228,7 @@ class Board:
         size = bounds[2:] - bounds[:2]
         low = np.maximum(self._bounds[:2], near - reach - size) - bounds[:2]
         high = np.minimum(self._bounds[2:], near + reach + size) - bounds[2:]
-        axes = [
-            np.arange(start, stop + 1e-9, step)
-            for start, stop, step in zip(low, high, self._step, strict=True)
-        ]
+        axes = map(np.arange, low, high + 1e-9, self._step)
         shifts = np.column_stack([grid.ravel() for grid in np.meshgrid(*axes)])
         gap = np.maximum(bounds[:2] + shifts - near, near - bounds[2:] - shifts)
         gap = np.maximum(gap, 0.0)
@@ -263,25 +237,15 @@ class Board:
         return np.asarray(shifts[order][np.hypot(*gap[order].T) <= reach])
 
 
-def _strokes(shape: shapely.Geometry) -> NDArray[np.float64]:
-    """Boxes (n, 4) that must be free: one around close strokes (a word), one a lone line."""
-    words = shape.buffer(CLEAR, join_style="mitre").buffer(-CLEAR, join_style="mitre")
-    return np.asarray(shapely.bounds(shapely.get_parts(words)))
-
-
 def _bar(x: float, y0: float, y1: float, width: float = LINE) -> Polygon:
     return box(x - width / 2, y0, x + width / 2, y1)
-
-
-def _shape(item: Engraving) -> Polygon:
-    return shapely.union_all([Polygon(region.outer) for region in item.regions])
 
 
 def graduations(rail: RailShape, ski: SkiRange, half_width: float) -> tuple[Region, ...]:
     """The scale's lines and numbers on a left rail, in its own frame (mm).
 
     The line for a half width h lies at y = `half_width` - h: there the body's edge is when the
-    rail's nose touches a ski of width 2h.
+    rail's nose touches a ski of width 2h.  Each fifth is longer, each tenth numbered.
     """
     right = rail.back_x - RAIL_EDGE
     solid = box(rail.rack.tip_x, rail.rack.toothed[1], rail.back_x, rail.nose_sag)

@@ -8,40 +8,38 @@ from functools import lru_cache
 
 import numpy as np
 import shapely
-from shapely.geometry import Point, Polygon
+from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
-from jiggen.design.places import (
+from jiggen.design.plan import (
+    DOVETAIL,
+    END_WALL,
     RIGID,
     STATION_ERROR,
-    Blocked,
+    WINDOW_HALF,
+    Interval,
+    JointShape,
+    Plate,
     Room,
     Station,
     bed_turn,
-    longest_fit,
-    place_stations,
-    worst_error,
-)
-from jiggen.design.plan import (
-    END_WALL,
-    WINDOW_HALF,
-    JointShape,
-    Plate,
     clashes,
     design_joint,
     inner_features,
+    longest_fit,
     outer_features,
     outline,
     pads,
-    station_plan,
+    place_stations,
     window_wall,
     windows,
+    worst_error,
 )
 from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
@@ -96,10 +94,8 @@ class Design:
     @property
     def guides(self) -> tuple[Guide, ...]:
         """All guides, in the layout's order."""
-        order = {hole: index for index, hole in enumerate(self.layout.ids)}
-        return tuple(
-            sorted((g for body in self.bodies for g in body.guides), key=lambda g: order[g.id])
-        )
+        guides = (guide for body in self.bodies for guide in body.guides)
+        return tuple(sorted(guides, key=lambda guide: self.layout.ids.index(guide.id)))
 
 
 def design_jig(
@@ -107,6 +103,7 @@ def design_jig(
 ) -> Design:
     """Choose every number of a jig for `layout` under `settings`.
 
+    It is one piece where the bed holds it, else two halves that meet at the mounting mark.
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
     no hole of the layout.
 
@@ -115,7 +112,13 @@ def design_jig(
     settings.check()
     guides = design_guides(layout, settings)
     base = base_for(guides, settings)
-    return design_bodies(base, layout, guides, _places(guides, base), boots)
+    places = try_places(guides, base)
+    if places is None:
+        places = try_places(guides, base, _joint(base))
+    if places is None:
+        hint = "A larger bed or a thinner bush gives the stations room."
+        raise no_place("the jig", guides, base, base.longest, hint)
+    return design_bodies(base, layout, guides, places, boots)
 
 
 @dataclass(frozen=True)
@@ -142,11 +145,11 @@ def base_for(guides: tuple[Guide, ...], settings: Settings) -> Base:
     widest = settings.ski.least / 2 - EDGE_GAP
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
     half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
-    return Base(settings, half_width, graduated_mechanism(settings, half_width))
+    return Base(settings, half_width, _mechanism(settings, half_width))
 
 
 @lru_cache(maxsize=16)
-def graduated_mechanism(settings: Settings, half_width: float) -> Mechanism:
+def _mechanism(settings: Settings, half_width: float) -> Mechanism:
     """The mechanism, its rails graduated for a body ± `half_width` mm.
 
     One object for all jigs that it serves: what is computed from it is cached for the next jig.
@@ -165,62 +168,48 @@ class Places:
     joint: JointShape | None
 
 
-def _places(guides: tuple[Guide, ...], base: Base) -> Places:
-    """One piece where the bed holds it, else two halves meeting at the mounting mark."""
-    if whole := try_places(guides, base):
-        return whole
-    joint = design_joint(base.half_width, base.settings)
-    _check_joint_room(joint, base)
-    if halves := try_places(guides, base, joint):
-        return halves
-    hint = "A larger bed or a thinner bush gives the stations room."
-    raise no_place("the jig", guides, base, base.longest, hint)
-
-
 def no_place(
     part: str, guides: tuple[Guide, ...], base: Base, longest: float, hint: str, with_it: str = ""
 ) -> InputError:
     """The error where stations, holes and what goes `with_it` are too long for the bed."""
     span, bed = max(g.x for g in guides) - min(g.x for g in guides), base.settings.bed
-    return InputError(
-        Finding(
-            "design.no-place",
-            f"{part}: holes over {span:.0f} mm{with_it} and two stations of "
-            f"{2 * base.mechanism.station.half_length:.0f} mm do not fit a piece of {longest:.0f} "
-            f"mm, the longest a {bed.x:g}x{bed.y:g} mm bed takes",
-            key="bed",
-            hint=hint,
-        )
+    return InputError.of(
+        "design.no-place",
+        f"{part}: holes over {span:.0f} mm{with_it} and two stations of "
+        f"{2 * base.mechanism.station.half_length:.0f} mm do not fit a piece of {longest:.0f} "
+        f"mm, the longest a {bed.x:g}x{bed.y:g} mm bed takes",
+        key="bed",
+        hint=hint,
     )
 
 
-def _check_joint_room(joint: JointShape, base: Base) -> None:
-    """Raise InputError where the joint's screws would break into the sight windows."""
+def _joint(base: Base) -> JointShape:
+    """The joint; InputError where its screws would break into the sight windows."""
+    joint = design_joint(base.half_width, base.settings)
     outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
     wall, least = window_wall(base.half_width) - outermost, base.settings.wall
     if wall < least:
         needed = 2 * (base.half_width + EDGE_GAP + least - wall)
-        raise InputError(
-            Finding(
-                "design.narrow",
-                f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "
-                "needed; the body must fit between the rails on the narrowest ski",
-                key="ski",
-                hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed "
-                "makes one piece of the jig, without a joint.",
-            )
+        raise InputError.of(
+            "design.narrow",
+            f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "
+            "needed; the body must fit between the rails on the narrowest ski",
+            key="ski",
+            hint=f"Two halves serve skis from {needed:.1f} mm wide; a larger bed "
+            "makes one piece of the jig, without a joint.",
         )
+    return joint
 
 
-def ends_of(guides: tuple[Guide, ...], base: Base) -> tuple[float, float]:
+def stretches_of(guides: tuple[Guide, ...]) -> list[Interval]:
+    """The stretches along the ski that guides keep from stations."""
+    return [(guide.x - guide.radius, guide.x + guide.radius) for guide in guides]
+
+
+def ends_of(guides: tuple[Guide, ...], base: Base) -> Interval:
     """Where a body may end along the ski, as far as its holes are concerned, mm."""
-    low, high = min(g.x - g.radius for g in guides), max(g.x + g.radius for g in guides)
-    return low - base.edge, high + base.edge
-
-
-def blocked_by(guides: tuple[Guide, ...]) -> tuple[Blocked, ...]:
-    """The stretches that guides keep from stations."""
-    return tuple(Blocked(g.id, g.x - g.radius, g.x + g.radius) for g in guides)
+    taken = np.array(stretches_of(guides))
+    return float(taken.min()) - base.edge, float(taken.max()) + base.edge
 
 
 def try_places(
@@ -229,27 +218,26 @@ def try_places(
     """Places with the `joint`, or of one piece without, as far as the bed allows; or None."""
     half, longest, edge = base.mechanism.station.half_length, base.longest, base.edge
     first, last = ends_of(guides, base)
-    blocked = blocked_by(guides)
     if joint:
         # The dovetail, narrower than the body, still lengthens the toe half on the bed.
-        toe_longest = longest - joint.depth
+        toe_longest = longest - DOVETAIL
         if first < -longest or last > toe_longest:
             return None
-        blocked += (Blocked("joint", -joint.heel_reach, joint.toe_reach),)
+        mark, play = joint.reach, joint.play
         room = Room((first, last), edge, (-longest + edge, 0.0), (0.0, toe_longest - edge))
     else:
-        blocked += (Blocked("sight windows", -WINDOW_HALF, WINDOW_HALF),)
         # The sight windows sit at the mounting mark: one piece must reach past it both ways.
+        mark, play = (-WINDOW_HALF, WINDOW_HALF), RIGID
         first, last = min(first, -LEAST_REACH), max(last, LEAST_REACH)
         span = (last - longest + edge, first + longest - edge)
         room = Room((first, last), edge, span, span, longest)
-    holes_x, play = np.array([g.x for g in guides]), joint.play if joint else RIGID
+    holes_x = np.array([guide.x for guide in guides])
+    blocked = (*stretches_of(guides), mark)
     found = place_stations(holes_x, blocked, half, base.settings.wall, room, play)
     if found is None:
         return None
     heel, toe = found
-    start = min(first, heel - half - edge)
-    stop = max(last, toe + half + edge)
+    start, stop = min(first, heel - half - edge), max(last, toe + half + edge)
     if joint:
         stations = Station("heel", heel, "rear", "heel"), Station("toe", toe, "front", "toe")
         plates: tuple[Plate, ...] = (
@@ -275,55 +263,48 @@ def design_bodies(
 
     Raises InputError, all clashes at once, where a guide lacks its wall.
     """
-    plates, joint = places.plates, places.joint
-    stations = station_plans(base, places.stations)
-    features = (*outer_features(plates, stations), *inner_features(plates, joint))
-    if found := clashes(guides, features, base.settings):
+    plates, joint, settings = places.plates, places.joint, base.settings
+    outer = outer_features(plates, places.stations, base.mechanism.station)
+    if found := clashes(guides, (*outer, *inner_features(plates, joint)), settings):
         raise InputError(found)
     pad_shapes, bodies = pads(plates), []
     for plate in plates:
-        mine = tuple(g for g in guides if plate.start <= g.x <= plate.stop)
-        own = tuple(s for s in places.stations if plate.start <= s.x <= plate.stop)
-        body = lay_body(plate, outline(plate, joint), mine, own, pad_shapes, base.settings)
+        mine = tuple(guide for guide in guides if plate.holds(guide.x))
+        own = tuple(station for station in places.stations if plate.holds(station.x))
+        body = lay_body(plate, outline(plate, joint), mine, own, pad_shapes, settings)
         if engraved:
             obstacles = obstacles_on(mine, own, base.mechanism)
             obstacles += [window.buffer(CLEAR) for window in windows(plate.half_width)]
-            obstacles += [Polygon(joint.socket).buffer(1.0)] if joint else []
+            obstacles += [joint.socket.buffer(1.0)] if joint else []
             drilled = layout_part(layout, mine)
-            marks = engrave(plate, drilled, base.settings.body, obstacles, pad_shapes, boots)
+            marks = engrave(plate, drilled, settings.body, obstacles, pad_shapes, boots)
             body = replace(body, engravings=marks)
         bodies.append(body)
-    return assemble(base, layout, places.stations, tuple(bodies), pad_shapes, joint)
+    return assemble(base, layout, places, tuple(bodies), pad_shapes)
 
 
 def assemble(
     base: Base,
     layout: Layout,
-    stations: tuple[Station, ...],
+    places: Places,
     bodies: tuple[Body, ...],
     pad_shapes: tuple[Polygon, ...],
-    joint: JointShape | None = None,
 ) -> Design:
-    """The design of these bodies, which lie on the ski as one, on two `stations`."""
-    rear, front = (station.x for station in stations)
-    play = joint.play if joint else RIGID
+    """The design of these bodies, which lie on the ski as one, on two stations."""
+    rear, front = (station.x for station in places.stations)
+    play = places.joint.play if places.joint else RIGID
     errors = worst_error(layout.positions[:, 0], rear, front, STATION_ERROR, play)
     return Design(
-        layout=layout,
-        settings=base.settings,
-        half_width=base.half_width,
-        mechanism=base.mechanism,
-        stations=stations,
-        bodies=bodies,
-        joint=joint,
-        pads=tuple(region for pad in pad_shapes for region in regions_of(pad)),
-        errors=tuple(float(error) for error in errors),
+        layout,
+        base.settings,
+        base.half_width,
+        base.mechanism,
+        places.stations,
+        bodies,
+        places.joint,
+        pads=regions_of(MultiPolygon(pad_shapes)),
+        errors=tuple(errors.tolist()),
     )
-
-
-def station_plans(base: Base, stations: tuple[Station, ...]) -> list[tuple[str, Polygon]]:
-    """What each station takes from its body, seen from above, by what it is called."""
-    return [(f"{s.name} station", station_plan(base.mechanism.station, s.x)) for s in stations]
 
 
 def obstacles_on(
@@ -350,20 +331,10 @@ def lay_body(
     relief = shape.buffer(1.0).difference(shapely.union_all(pad_shapes))
     turn = bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
     if turn is None:
-        raise InputError(
-            Finding(
-                "design.bed",
-                f"{plate.name} ({plate.stop - plate.start:.0f} mm long) does not fit the bed",
-                key="bed",
-                hint="Choose a larger bed.",
-            )
+        raise InputError.of(
+            "design.bed",
+            f"{plate.name} ({plate.stop - plate.start:.0f} mm long) does not fit the bed",
+            key="bed",
+            hint="Choose a larger bed.",
         )
-    return Body(
-        plate=plate,
-        outline=region,
-        relief=regions_of(relief),
-        guides=guides,
-        stations=stations,
-        engravings=(),
-        turn=turn,
-    )
+    return Body(plate, region, regions_of(relief), guides, stations, (), turn)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.places import HalfRole
+from jiggen.design.plan import HalfRole
 from jiggen.record.entries import Bought
 
 Matrix = NDArray[np.float64]

@@ -1,4 +1,12 @@
-"""The bodies seen from above: outlines, windows, pads, joint, and the walls between cut-outs.
+"""The jig seen from above: where its stations go, outlines, windows, pads, joint, and walls.
+
+A station centres the jig to within some sideways error e at its own x.  For a rigid jig with
+stations at a and b that reaches a hole at x, at worst, as e·(|x-b| + |x-a|)/|a-b|: it is e for
+every hole between the stations and more outside them.  For a straight line fitted through more
+stations in the same length the worst case is never less (the extremes of the interval are the
+optimal places: G. Elfving, "Optimum allocation in linear regression theory", Annals of
+Mathematical Statistics 23 (1952), from memory), so two stations per jig are right.  Two halves
+add their joint: a sideways play j and an angle a (radians) between them.
 
 The joint at the mounting mark is a dovetail through the whole body, and two screws along x.  The
 dovetail locks the halves in x and y by shape; the screws pull the flat end faces together, and
@@ -11,17 +19,24 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
+import numpy as np
 import shapely
+from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import LineString, Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.places import HalfRole, JointPlay
-from jiggen.design.settings import Settings
+from jiggen.design.settings import Bed, Settings
 from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
 from jiggen.tables import clearance_hole
 
+Array = NDArray[np.float64]
+Interval = tuple[float, float]
+
+STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
+STEP = 0.5  # mm of the ski frame between the places tried
 WINDOW_HALF = 7.0  # mm along the ski, to either side of the mounting mark
 WINDOW_DEPTH = 9.0  # mm in from the body's edge: the mark is seen, the joint screws are not met
 WINDOW_FLARE = 2.0  # mm at 45° in a window's inner corners: an edge that a printer does not round
@@ -34,16 +49,42 @@ END_WALL = 4.0  # mm beyond a station's channel
 JOINT_SCREW = "M4"
 SCREW_Y = 16.0  # mm off the centre line: outside the dovetail, inside the sight windows
 SCREW_LENGTH = 20.0  # mm: both walls, the nut and a turn of thread beyond it
-NECK, TAIL, DEPTH = 8.0, 10.0, 12.0  # dovetail: half widths at x = 0 and at its end; length
+NECK, TAIL, DOVETAIL = 8.0, 10.0, 12.0  # half widths at x = 0 and at its end; length
 TOE_WALL, HEEL_WALL = 8.0, 6.0  # mm of plastic between the joint face and head, and nut
 FACE_FLATNESS = 0.05  # mm, printed face over its width: from memory, common for a tuned printer
-
-
 HEAD_ROOM = 0.75  # mm around the screw's head: it drops in (common practice, no source)
 KEY_ROOM = 8.0  # mm behind the head: a hex key leans out below (common practice, no source)
 NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides in, does not turn
 END_SPARE = 2.0  # mm of hole beyond the screw's end
 MOUTH = 1.0  # mm that socket and holes reach past the face, so that no skin is left
+
+HalfRole = Literal["toe", "heel", "centre"]
+"""Which half of a jig a part belongs to: by where its holes lie from the mounting mark."""
+
+
+@dataclass(frozen=True)
+class Station:
+    """A self-centring station at `x` mm in the ski frame.
+
+    `role` tells the two stations of a rigid jig apart, the rear one towards the tail; `half` is
+    the half that it is on, None where the jig is one piece.
+    """
+
+    name: str
+    x: float
+    role: Literal["rear", "front"]
+    half: HalfRole | None = None
+
+
+@dataclass(frozen=True)
+class JointPlay:
+    """What the joint leaves free: sideways in mm, and angle about z in radians, each ±."""
+
+    sideways: float = 0.0
+    angle: float = 0.0
+
+
+RIGID = JointPlay()
 
 
 @dataclass(frozen=True)
@@ -59,14 +100,23 @@ class Plate:
     half_width: float
     half: HalfRole | None = None
 
+    @property
+    def bar(self) -> Polygon:
+        """The bare bar seen from above."""
+        return box(self.start, -self.half_width, self.stop, self.half_width)
+
+    def holds(self, x: float) -> bool:
+        """Whether what lies at `x` is on it."""
+        return self.start <= x <= self.stop
+
 
 @dataclass(frozen=True)
 class Pocket:
     """A box open to the underside: x from, to; y from, to; up to `top_z`; mm."""
 
     name: str
-    x: tuple[float, float]
-    y: tuple[float, float]
+    x: Interval
+    y: Interval
     top_z: float
 
     @property
@@ -75,40 +125,26 @@ class Pocket:
         return box(self.x[0], self.y[0], self.x[1], self.y[1])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class JointShape:
     """The joint's numbers in the ski frame, mm.
 
-    `tongue` belongs to the toe half, `socket` is cut from the heel half, both (n, 2)
-    polygons; `heads` are cut from the toe half, `nuts` from the heel half; the screw holes of
-    `hole` diameter run along x at `screw_y` and `screw_z`, from `hole_x` (from, to).
+    The toe half's dovetail is `tongue`, the heel half's cut for it `socket`; `heads` are cut from
+    the toe half, `nuts` from the heel half; the screw holes of `hole` diameter run along x at
+    `screw_y` and `screw_z`, over `hole_x`.  All that is cut lies within `reach` along x.
     """
 
-    tongue: tuple[tuple[float, float], ...]
-    socket: tuple[tuple[float, float], ...]
+    tongue: Polygon
+    socket: Polygon
     heads: tuple[Pocket, ...]
     nuts: tuple[Pocket, ...]
     bolt: Bolt
     screw_y: tuple[float, ...]
     screw_z: float
     hole: float
-    hole_x: tuple[float, float]
+    hole_x: Interval
+    reach: Interval
     play: JointPlay
-
-    @property
-    def depth(self) -> float:
-        """How far the dovetail stands out of the toe half, in mm."""
-        return -min(x for x, _ in self.tongue)
-
-    @property
-    def toe_reach(self) -> float:
-        """How far the joint's cut-outs reach into the toe half, in mm."""
-        return max(pocket.x[1] for pocket in self.heads)
-
-    @property
-    def heel_reach(self) -> float:
-        """How far they reach into the heel half, in mm."""
-        return max(-self.hole_x[0], self.depth + MOUTH)
 
 
 def design_joint(half_width: float, settings: Settings) -> JointShape:
@@ -117,31 +153,29 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
     screw, hexagon = bolt.screw, bolt.nut
     middle_z = settings.body / 2
     flats = hexagon.across_flats + NUT_FIT
-    corner = flats / math.sqrt(3)
     head_half = screw.head_diameter / 2 + HEAD_ROOM
-    sides = (1.0, -1.0)
+    screw_y = (SCREW_Y, -SCREW_Y)
 
-    def pocket(name: str, x: tuple[float, float], half: float, top: float, side: float) -> Pocket:
-        return Pocket(name, x, (side * SCREW_Y - half, side * SCREW_Y + half), top)
+    def pockets(name: str, x: Interval, half: float, top: float) -> tuple[Pocket, ...]:
+        return tuple(Pocket(name, x, (y - half, y + half), top) for y in screw_y)
 
     # Long enough to lay the screw in and to turn a hex key, which leans out below.
     head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + screw.head_height + KEY_ROOM)
     nut_x = (-HEEL_WALL - hexagon.height - NUT_SPARE, -HEEL_WALL)
-    tongue = ((0.0, NECK), (-DEPTH, TAIL), (-DEPTH, -TAIL), (0.0, -NECK))
-    grown = Polygon(tongue).buffer(fit, join_style="mitre")
-    socket = grown.union(box(-MOUTH, -NECK - fit, MOUTH, NECK + fit))
+    hole_x = (TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH)
+    tongue = Polygon([(0.0, NECK), (-DOVETAIL, TAIL), (-DOVETAIL, -TAIL), (0.0, -NECK)])
+    mouth = box(-MOUTH, -NECK - fit, MOUTH, NECK + fit)
     return JointShape(
         tongue=tongue,
-        socket=tuple((float(x), float(y)) for x, y in shapely.normalize(socket).exterior.coords),
-        heads=tuple(
-            pocket("joint screw head", head_x, head_half, middle_z + head_half, s) for s in sides
-        ),
-        nuts=tuple(pocket("joint nut", nut_x, flats / 2, middle_z + corner, s) for s in sides),
+        socket=shapely.normalize(tongue.buffer(fit, join_style="mitre").union(mouth)),
+        heads=pockets("joint screw head", head_x, head_half, middle_z + head_half),
+        nuts=pockets("joint nut", nut_x, flats / 2, middle_z + flats / math.sqrt(3)),
         bolt=bolt,
-        screw_y=tuple(side * SCREW_Y for side in sides),
+        screw_y=screw_y,
         screw_z=middle_z,
         hole=clearance_hole(JOINT_SCREW, "medium"),
-        hole_x=(TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH),
+        hole_x=hole_x,
+        reach=(min(hole_x[0], -DOVETAIL - MOUTH), head_x[1]),
         play=JointPlay(sideways=fit, angle=FACE_FLATNESS / (2 * half_width)),
     )
 
@@ -154,42 +188,30 @@ def window_wall(half_width: float) -> float:
 def windows(half_width: float) -> tuple[Polygon, Polygon]:
     """The two sight windows: notches open to the body's edges at x = 0, flared 45° inside."""
     wall, edge = window_wall(half_width), half_width + 1.0
-    left = Polygon(
-        [
-            (-WINDOW_HALF, edge),
-            (-WINDOW_HALF, wall + WINDOW_FLARE),
-            (-WINDOW_HALF + WINDOW_FLARE, wall),
-            (WINDOW_HALF - WINDOW_FLARE, wall),
-            (WINDOW_HALF, wall + WINDOW_FLARE),
-            (WINDOW_HALF, edge),
-        ]
-    )
+    tail = [(-WINDOW_HALF, edge), (-WINDOW_HALF, wall + WINDOW_FLARE)]
+    tail.append((-WINDOW_HALF + WINDOW_FLARE, wall))
+    left = Polygon([*tail, *((-x, y) for x, y in reversed(tail))])
     return left, shapely.transform(left, lambda xy: xy * (1.0, -1.0))
 
 
-def corners(plate: Plate, *, start: bool = True, stop: bool = True) -> list[Polygon]:
-    """What is taken off the plate's corners at its `start` and its `stop`."""
-    b = plate.half_width
+def corners(plate: Plate, *, jointed: bool = False) -> list[Polygon]:
+    """What is taken off the plate's corners, those left out where two halves are `jointed`."""
+    ends = [(plate.start, -1), (plate.stop, 1)]
+    if jointed:
+        del ends[0 if plate.half == "toe" else 1]
     return [
-        Polygon([(x, y), (x - sx * CORNER, y), (x, y - sy * CORNER)])
-        for x, sx, free in ((plate.start, -1, start), (plate.stop, 1, stop))
-        if free
-        for y, sy in ((b, 1), (-b, -1))
+        Polygon([(x, y), (x - way * CORNER, y), (x, y - side * CORNER)])
+        for x, way in ends
+        for y, side in ((plate.half_width, 1), (-plate.half_width, -1))
     ]
 
 
 def outline(plate: Plate, joint: JointShape | None) -> Polygon:
     """The plate's outline with corners taken off, windows out, and its side of the joint."""
-    free_start = joint is None or plate.half != "toe"
-    free_stop = joint is None or plate.half != "heel"
-    b = plate.half_width
-    off = corners(plate, start=free_start, stop=free_stop)
-    shape = box(plate.start, -b, plate.stop, b)
-    shape = shape.difference(shapely.union_all([*off, *windows(b)]))
-    if joint and plate.half == "toe":
-        shape = shape.union(Polygon(joint.tongue))
-    if joint and plate.half == "heel":
-        shape = shape.difference(Polygon(joint.socket))
+    off = [*corners(plate, jointed=joint is not None), *windows(plate.half_width)]
+    shape = plate.bar.difference(shapely.union_all(off))
+    if joint:
+        shape = shape | joint.tongue if plate.half == "toe" else shape - joint.socket
     return shapely.normalize(shape)
 
 
@@ -199,20 +221,21 @@ def pads(plates: tuple[Plate, ...]) -> tuple[Polygon, ...]:
     b = plates[0].half_width
     length = min(PAD_LENGTH, (stop - start) / 3)
     return tuple(
-        box(x0, min(y0, y1), x1, max(y0, y1))
+        box(x0, y0, x1, y1)
         for x0, x1 in ((start, start + length), (stop - length, stop))
         for y0, y1 in ((b - PAD_WIDTH, b), (-b, -b + PAD_WIDTH))
     )
 
 
-def station_plan(station: StationShape, x: float) -> Polygon:
-    """All that a station takes from the body, seen from above, over any width."""
-    half = station.half_length
-    return box(x - half, -FAR, x + half, FAR)
-
+# -- walls ---------------------------------------------------------------------------------------
 
 Feature = tuple[str, shapely.Geometry, str]
 """What a guide must keep clear of: its name, its shape, and what helps where it does not."""
+
+BUSH_HELP = "A thinner bush helps, or none: then the print guides the drill."
+EDGE_HELP = "A wider narrowest ski makes the body wider; a thinner bush helps too."
+BED_HELP = "A larger bed gives the stations other places, or makes one piece of the jig."
+MARK_HELP = "Move the group off the mounting mark: the windows show the ski's mark."
 
 
 def clashes(
@@ -222,53 +245,145 @@ def clashes(
     found = []
     features = tuple(features)
     for index, guide in enumerate(guides):
-        others = (
-            (f"hole {g.id}", Point(g.x, g.y), g.radius, BUSH_HELP) for g in guides[index + 1 :]
-        )
-        fixed = ((name, shape, 0.0, helps) for name, shape, helps in features)
-        for name, shape, radius, helps in (*others, *fixed):
-            wall = Point(guide.x, guide.y).distance(shape) - guide.radius - radius
+        at = Point(guide.x, guide.y)
+        walls = [
+            (f"hole {g.id}", at.distance(Point(g.x, g.y)) - g.radius, BUSH_HELP)
+            for g in guides[index + 1 :]
+        ]
+        walls += [(name, at.distance(shape), helps) for name, shape, helps in features]
+        for name, distance, helps in walls:
+            wall = distance - guide.radius
             if wall < settings.wall - 1e-9:
-                found.append(_clash(f"hole {guide.id}", name, wall, settings.wall, helps))
+                what = f"{wall:.2f} mm of wall" if wall >= 0 else f"an overlap of {-wall:.2f} mm"
+                message = f"hole {guide.id} and {name}: {what}, {settings.wall:g} mm needed"
+                found.append(Finding("design.clash", message, hint=helps))
     return tuple(found)
 
 
-BUSH_HELP = "A thinner bush helps, or none: then the print guides the drill."
-EDGE_HELP = "A wider narrowest ski makes the body wider; a thinner bush helps too."
-BED_HELP = "A larger bed gives the stations other places, or makes one piece of the jig."
-
-
 def outer_features(
-    plates: tuple[Plate, ...], stations: Iterable[tuple[str, Polygon]]
+    plates: tuple[Plate, ...], stations: Iterable[Station], shape: StationShape
 ) -> Iterator[Feature]:
-    """The edges and ends of the whole of `plates`, and the stations on it."""
+    """The edges and ends of the whole of `plates`, and the stations of this `shape` on it."""
     start, stop = min(p.start for p in plates), max(p.stop for p in plates)
     b = plates[0].half_width
-    for name, y in (("left edge", b), ("right edge", -b)):
-        # The outside, not the line: a hole beyond the edge must not count as clear of it.
-        yield name, box(-FAR, min(y, FAR * y), FAR, max(y, FAR * y)), EDGE_HELP
+    # The outside, not the line: a hole beyond the edge must not count as clear of it.
+    yield "left edge", box(-FAR, b, FAR, FAR * b), EDGE_HELP
+    yield "right edge", box(-FAR, -FAR * b, FAR, -b), EDGE_HELP
     yield "tip end", LineString([(stop, -b), (stop, b)]), BED_HELP
     yield "tail end", LineString([(start, -b), (start, b)]), BED_HELP
-    for name, shape in stations:
-        yield name, shape, BED_HELP
+    half = shape.half_length
+    for station in stations:
+        taken = box(station.x - half, -FAR, station.x + half, FAR)
+        yield f"{station.name} station", taken, BED_HELP
 
 
 def inner_features(plates: tuple[Plate, ...], joint: JointShape | None) -> Iterator[Feature]:
     """The sight windows, and the joint where there is one."""
     b = plates[0].half_width
-    for name, shape in zip(("left sight window", "right sight window"), windows(b), strict=True):
-        yield name, shape, "Move the group off the mounting mark: the windows show the ski's mark."
+    left, right = windows(b)
+    yield "left sight window", left, MARK_HELP
+    yield "right sight window", right, MARK_HELP
     if joint:
         yield "joint face", LineString([(0.0, -b), (0.0, b)]), BED_HELP
-        yield "joint dovetail", Polygon(joint.socket), BED_HELP
+        yield "joint dovetail", joint.socket, BED_HELP
         for pocket in (*joint.heads, *joint.nuts):
             yield pocket.name, pocket.plan, BED_HELP
 
 
-def _clash(one: str, other: str, wall: float, needed: float, helps: str) -> Finding:
-    overlap = f"{wall:.2f} mm of wall" if wall >= 0 else f"an overlap of {-wall:.2f} mm"
-    return Finding(
-        "design.clash",
-        f"{one} and {other}: {overlap}, {needed:g} mm needed",
-        hint=helps,
-    )
+# -- stations, and the bed -----------------------------------------------------------------------
+
+
+def worst_error(
+    x: ArrayLike, heel: ArrayLike, toe: ArrayLike, error: float, play: JointPlay = RIGID
+) -> Array:
+    """Worst sideways error in mm at `x`, stations at `heel` < `toe`, each off by ± `error`.
+
+    With a joint at x = 0 the halves are two lines, y_t(x) = t0 + t1·x on the tip side and
+    y_h(x) = h0 + h1·x on the tail side, with y_t(toe) = e_t, y_h(heel) = e_h,
+    t0 - h0 = j and t1 - h1 = a. Solved for the slopes and summed by absolute value, since
+    the four causes are independent.
+    """
+    x, heel, toe = (np.asarray(value, dtype=np.float64) for value in (x, heel, toe))
+    gain = error * ((np.abs(x - toe) + np.abs(x - heel)) / np.abs(heel - toe))
+    lever = np.where(x >= 0, x - toe, x - heel)  # from the half's own station
+    far = np.where(x >= 0, np.abs(heel), np.abs(toe))  # other station, from the joint
+    joint = np.abs(lever) / (toe - heel) * (play.sideways + play.angle * far)
+    return np.asarray(gain + joint)
+
+
+def bed_turn(outline: Array, bed: Bed, margin: float) -> float | None:
+    """Angle in degrees about z at which `outline` ((n, 2), mm) fits the bed, or None.
+
+    Square to the bed is tried first, then along its diagonal.
+    """
+    for degrees in (0.0, 90.0, *map(float, range(1, 90))):
+        c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+        size = np.ptp(outline @ np.array([[c, s], [-s, c]]), axis=0)
+        if size[0] <= bed.x - 2 * margin and size[1] <= bed.y - 2 * margin:
+            return degrees
+    return None
+
+
+def longest_fit(width: float, bed: Bed, margin: float) -> float:
+    """Length in mm of the longest rectangle of `width` (mm) that fits the bed at any turn."""
+    x, y = bed.x - 2 * margin, bed.y - 2 * margin
+    turn = np.radians(np.arange(0, 90.25, 0.25))
+    cos, sin = np.cos(turn), np.sin(turn)
+    with np.errstate(divide="ignore"):
+        length = np.minimum((x - width * sin) / cos, (y - width * cos) / sin)
+    return float(max(0.0, length.max()))
+
+
+@dataclass(frozen=True)
+class Room:
+    """Room for a jig along the ski, in mm.
+
+    `ends` are the ends the holes alone need; a station's cut-outs need `edge` more beyond
+    them.  `heel` and `toe` (from, to) bound the two stations' cut-outs; the whole may be
+    `longest` (infinite for two halves, which `heel` and `toe` already bound).
+    """
+
+    ends: Interval
+    edge: float
+    heel: Interval
+    toe: Interval
+    longest: float = math.inf
+
+
+def place_stations(
+    holes_x: Array,
+    blocked: Iterable[Interval],
+    half_length: float,
+    wall: float,
+    room: Room,
+    play: JointPlay = RIGID,
+) -> Interval | None:
+    """The heel and toe station's x (mm) with the least worst error at any hole, or None.
+
+    Their cut-outs, ± `half_length`, keep a `wall` from the stretches that are `blocked`.  Among
+    equals (within 1 %) the shortest jig wins: it prints faster and fits more beds.
+    """
+    stretches = list(blocked)
+
+    def free(span: Interval) -> Array:
+        low, high = span[0] + half_length, span[1] - half_length
+        # On whole steps of the ski frame: readable numbers, and the same from run to run.
+        count = max(0, math.floor((high - low) / STEP) + 1)
+        places = np.ceil(low / STEP) * STEP + STEP * np.arange(count)
+        kept, reach = places <= high, half_length + wall
+        for start, stop in stretches:
+            kept &= (places + reach <= start) | (places - reach >= stop)
+        return np.asarray(places[kept])
+
+    grid = np.meshgrid(free(room.heel), free(room.toe), indexing="ij")
+    h, t = (axis.ravel() for axis in grid)
+    reach = half_length + room.edge
+    length = np.maximum(t + reach, room.ends[1]) - np.minimum(h - reach, room.ends[0])
+    apart = t - h >= 2 * half_length + wall
+    h, t, length = (a[apart & (length <= room.longest)] for a in (h, t, length))
+    if not h.size:
+        return None
+    worst = worst_error(holes_x[:, None], h, t, STATION_ERROR, play).max(axis=0)
+    good = worst <= worst.min() * 1.01
+    best = np.flatnonzero(good)[np.argmin(length[good])]
+    return float(h[best]), float(t[best])

@@ -21,20 +21,31 @@ from jiggen.design.jig import (
     Base,
     Body,
     Design,
+    Places,
     assemble,
     base_for,
-    blocked_by,
     design_bodies,
     ends_of,
     lay_body,
     no_place,
     obstacles_on,
-    station_plans,
+    stretches_of,
     try_places,
 )
 from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
-from jiggen.design.places import Blocked, HalfRole, Room, Station, bed_turn, place_stations
-from jiggen.design.plan import END_WALL, Plate, clashes, corners, outer_features, pads
+from jiggen.design.plan import (
+    END_WALL,
+    HalfRole,
+    Plate,
+    Room,
+    Station,
+    bed_turn,
+    clashes,
+    corners,
+    outer_features,
+    pads,
+    place_stations,
+)
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout.core import Layout
@@ -169,11 +180,9 @@ def _half(share: _Share) -> Half:
     main = Plate(share.part, start, stop, base.half_width, share.role)
     whole = replace(main, start=min(start, low), stop=max(stop, high))
     over = box(low, -base.half_width, high, base.half_width)
-    features = (
-        *outer_features((main,), station_plans(base, stations)),
-        (f"{share.name} half's ladder", over, "The group lies too near the mounting mark."),
-    )
-    if found := clashes(guides, features, settings):
+    near = (f"{share.name} half's ladder", over, "The group lies too near the mounting mark.")
+    outer = outer_features((main,), stations, base.mechanism.station)
+    if found := clashes(guides, (*outer, near), settings):
         raise InputError(found)
     pad_shapes = pads((main,))
     body = lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
@@ -185,7 +194,7 @@ def _half(share: _Share) -> Half:
         ladders = engrave_tongue(tongue, share.part, settings.body)
         marks = (seats, *ladders, *fill(main, lines, obstacles, HINTS))
         body = replace(body, engravings=tuple(mark for mark in marks if mark.regions))
-    design = assemble(base, share.layout, stations, (body,), pad_shapes)
+    design = assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
     return Half(share.name, share.motion, design, tongue)
 
 
@@ -208,8 +217,7 @@ def _still(share: _Share) -> Half:
 
 def _outline(main: Plate, tongue: Tongue) -> Polygon:
     """A half seen from above: the bar that holds stations and guides, and its tongue."""
-    bar = box(main.start, -main.half_width, main.stop, main.half_width)
-    bar = bar.difference(shapely.union_all(corners(main)))
+    bar = main.bar.difference(shapely.union_all(corners(main)))
     return shapely.normalize(bar.union(tongue.plan))
 
 
@@ -240,15 +248,15 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, Station], f
     near = tongue.joins + root * (END_WALL - wall)
     if root > 0:
         ends, room = (tail, high), (tongue.joins, tail + longest - edge)
-        over = Blocked("ladder", tail, near)
+        over = (tail, near)
     else:
         ends, room = (low, tip), (tip - longest + edge, tongue.joins)
-        over = Blocked("ladder", near, tip)
+        over = (near, tip)
     found = None
     if ends[1] - ends[0] <= longest:
         holes = np.array([guide.x for guide in guides])
         stretch = Room(ends, edge, room, room, longest)
-        found = place_stations(holes, (*blocked_by(guides), over), half, wall, stretch)
+        found = place_stations(holes, (*stretches_of(guides), over), half, wall, stretch)
     if found is None:
         away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"

@@ -28,8 +28,7 @@ from jiggen.design.engraving import (
 from jiggen.design.guides import Guide, layout_part
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed, shift_by, turn_by
-from jiggen.design.places import bed_turn
-from jiggen.design.plan import Plate
+from jiggen.design.plan import Plate, bed_turn
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding, InputError
 from jiggen.layout.core import Layout

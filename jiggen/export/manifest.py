@@ -13,7 +13,7 @@ from jiggen import __version__
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_hardware
-from jiggen.design.places import STATION_ERROR
+from jiggen.design.plan import STATION_ERROR
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.core import Layout
 from jiggen.record import entries

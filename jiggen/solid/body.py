@@ -13,8 +13,7 @@ from shapely.geometry import Polygon
 
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
-from jiggen.design.places import HalfRole
-from jiggen.design.plan import JointShape, Pocket
+from jiggen.design.plan import HalfRole, JointShape, Pocket
 from jiggen.design.station import Point, StationShape
 from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, prisms
 from jiggen.solid.shapes import block, cut_away, cylinder, one_solid, prism, prism_y, revolve
