@@ -171,23 +171,12 @@ _ski = partial(Option, group=SKI)
 _printer = partial(Option, group=PRINTER)
 _sheet = partial(Option, group=SHEET)
 result = partial(Option, group=RESULT)
+argument = partial(Option, argument=True, required=True)
 
-PATTERN = Option(
-    "pattern",
-    "text",
-    "A pattern's name, or the path of a pattern file.",
-    argument=True,
-    required=True,
-    metavar="PATTERN",
+PATTERN = argument(
+    "pattern", "text", "A pattern's name, or the path of a pattern file.", metavar="PATTERN"
 )
-FOLDER = Option(
-    "folder",
-    "path",
-    "A folder that jiggen build made.",
-    argument=True,
-    required=True,
-    metavar="DIR",
-)
+FOLDER = argument("folder", "path", "A folder that jiggen build made.", metavar="DIR")
 BOOT = Option("boot", "length", "Boot sole length: 305, or 12in.", required=True)
 BOOTS = replace(
     BOOT,

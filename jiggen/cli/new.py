@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
@@ -12,53 +13,51 @@ import typer
 from jiggen.cli import options
 from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.errors import Finding
-from jiggen.options import Option, result
+from jiggen.options import Option, argument, result
 from jiggen.units import counted
 
 if TYPE_CHECKING:
-    from jiggen.importing import Imported
     from jiggen.importing.model import Turn
+    from jiggen.pattern import Group
 
 Pair = Literal["same", "mirrored"]
 
 PATTERN = "The pattern"
 HOLES = "Its holes: with --hole given, nothing is asked"
+DRAWING = "The drawing"
 _pattern = partial(Option, group=PATTERN)
-_holes = partial(Option, group=HOLES)
-NAME = _pattern("name", "text", "Its name, engraved on the jig.")
-UNITS = _pattern("units", "choice", "Of every length in the file.", choices=("mm", "in"))
-BOOT = _pattern(
-    "boot", "text", "Shortest to longest boot sole that it serves: 255-355.", metavar="MM"
+_words = partial(Option, kind="text", group=PATTERN, metavar="MM")
+_drawing = partial(Option, group=DRAWING)
+
+NAME = _pattern("name", "text", "Name of the pattern, engraved on the jig.")
+UNITS = _pattern("units", "choice", "Unit of every length in the file.", choices=("mm", "in"))
+BOOT = _words("boot", help="Shortest to longest boot sole it serves, 255-355 (none: any).")
+PAIR = _pattern("pair", "choice", "Left and right ski: same or mirrored.", choices=get_args(Pair))
+DRILL = _words("drill", help="Drill diameter in a plain core.")
+METAL = _words(
+    "metal", help="Drill diameter under a metal sheet; with --hole, by default as --drill."
 )
-PAIR = _pattern(
-    "pair", "choice", "Left and right ski the same, or mirrored.", choices=get_args(Pair)
-)
-DRILL = _pattern("drill", "text", "Drill diameter in a plain core.", metavar="MM")
-METAL = _pattern(
-    "metal",
-    "text",
-    "Drill diameter under a metal sheet; with --hole, by default as --drill.",
-    metavar="MM",
-)
-DEPTH = _pattern("depth", "text", "Drill depth below the top sheet.", metavar="MM")
-GROUP = _holes(
+DEPTH = _words("depth", help="Drill depth below the top sheet.")
+GROUP = Option(
     "group",
     "text",
     "Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
+    group=HOLES,
     repeated=True,
     metavar="NAME,DATUM,SHIFT",
 )
-HOLE = _holes(
+HOLE = Option(
     "hole",
     "text",
     "A hole, x to the tip and y to the left: toe,12,21,both.",
+    group=HOLES,
     repeated=True,
     metavar="GROUP,X,Y[,both]",
 )
 OUT = result(
     "out",
     "path",
-    "The pattern file to write; by default patterns/<name>.toml.",
+    "Pattern file to write; by default patterns/<name>.toml.",
     suffix=".toml",
     short="o",
 )
@@ -69,21 +68,12 @@ Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
 Degrees = Literal["0", "90", "180", "270"]
 TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
 
-DRAWING = "The drawing"
-_drawing = partial(Option, group=DRAWING)
-DRAWING_FILE = Option(
-    "file",
-    "path",
-    "A drawing of the plate, .dxf or .svg, or a table of x, y, diameter, .csv.",
-    argument=True,
-    required=True,
-)
+FILE = argument("file", "path", "Drawing of the plate, .dxf or .svg; or x, y, diameter, .csv.")
 TARGET = replace(OUT, help="The pattern file to write: pattern.toml.", required=True)
-DRAWING_UNITS = _drawing(
-    "units",
-    "choice",
-    "What a unit of the drawing is, where it does not say so or is wrong.",
-    choices=("mm", "in"),
+DRAWING_UNITS = replace(
+    UNITS,
+    help="What a unit of the drawing is, where it does not say so or is wrong.",
+    group=DRAWING,
 )
 LAYER = _drawing(
     "layer",
@@ -107,8 +97,8 @@ TURN = _drawing(
     choices=get_args(Degrees),
     default="0",
 )
-DRAWING_NAME = _pattern(
-    "name", "text", "The pattern's name, engraved on the jig; by default the drawing's.", default=""
+TITLE = replace(
+    NAME, help="The pattern's name, engraved on the jig; by default the drawing's.", default=""
 )
 DATUM = _pattern(
     "datum",
@@ -130,16 +120,23 @@ HEAD = (
 )
 
 
+@dataclass(frozen=True)
+class Given:
+    """The options that answer a question; None is asked for."""
+
+    name: Annotated[str | None, NAME]
+    units: Annotated[options.Units | None, UNITS]
+    boot: Annotated[str | None, BOOT]
+    pair: Annotated[Pair | None, PAIR]
+    drill: Annotated[str | None, DRILL]
+    metal: Annotated[str | None, METAL]
+    depth: Annotated[str | None, DEPTH]
+
+
 @command(PATTERNS)
 def new(
     reading: Reading,
-    name: Annotated[str | None, NAME],
-    units: Annotated[options.Units | None, UNITS],
-    boot: Annotated[str | None, BOOT],
-    pair: Annotated[Pair | None, PAIR],
-    drill: Annotated[str | None, DRILL],
-    metal: Annotated[str | None, METAL],
-    depth: Annotated[str | None, DEPTH],
+    given: Given,
     group: Annotated[list[str] | None, GROUP],
     hole: Annotated[list[str] | None, HOLE],
     out: Annotated[Path | None, OUT],
@@ -151,28 +148,17 @@ def new(
     """
     from jiggen.cli.questions import draft_from_answers, draft_from_options
 
-    reading.faults += target_faults(out, force=force) if out else ()
-    given = {
-        "--name": name,
-        "--units": units,
-        "--boot": boot,
-        "--pair": pair,
-        "--drill": drill,
-        "--metal": metal,
-        "--depth": depth,
-    }
+    _check_free(out, force, reading)
     if hole:
         draft = draft_from_options(given, group or [], hole, reading)
     else:
         draft = draft_from_answers(given, group or [], reading)
     target = out or local_target(draft.name)
     if not out:
-        reading.faults += target_faults(target, force=force)
+        _check_free(target, force, reading)
     reading.end()
-    write_pattern(target, draft.text(HEAD))
-    holes = sum(1 + hole.both_sides for group in draft.groups for hole in group.holes)
-    typer.echo(f"{target}: {counted(holes, 'hole')}.")
-    typer.echo(f"Look at it: jiggen show {target}")
+    _write_pattern(target, draft.text(HEAD))
+    typer.echo(f"{target}: {_count_holes(draft.groups)}.\nLook at it: jiggen show {target}")
 
 
 def local_target(name: str) -> Path:
@@ -182,21 +168,17 @@ def local_target(name: str) -> Path:
     return Path("patterns") / f"{plain_name(name, 'pattern')}.toml"
 
 
-def target_faults(path: Path, *, force: bool) -> tuple[Finding, ...]:
-    """What keeps `path` from being written: something that is there."""
-    if path.is_dir() or (path.exists() and not force):
+def _check_free(path: Path | None, force: bool, reading: Reading) -> None:
+    """A fault in `reading` when something is at `path` that may not be replaced."""
+    if path and (path.is_dir() or (path.exists() and not force)):
         hint = "Choose another name with -o, or replace the file with --force."
         what = "folder" if path.is_dir() else "file"
         message = f"there is already a {what} of that name; nothing was written"
-        return (Finding("cli.exists", message, str(path), "--out", hint),)
-    return ()
+        reading.faults.append(Finding("cli.exists", message, str(path), "--out", hint))
 
 
-def write_pattern(path: Path, text: str) -> None:
-    """Write the pattern file; its folder is made when it is the local one.
-
-    Raises InputError ``files.cannot-write``.
-    """
+def _write_pattern(path: Path, text: str) -> None:
+    """Write the pattern file, its folder made when it is the local one.  Raises InputError."""
     from jiggen.files import make_folder, write_whole
 
     if path.parent == Path("patterns"):
@@ -204,17 +186,21 @@ def write_pattern(path: Path, text: str) -> None:
     write_whole(path, text, "--out")
 
 
+def _count_holes(groups: Iterable[Group]) -> str:
+    return counted(sum(1 + hole.both_sides for group in groups for hole in group.holes), "hole")
+
+
 @command(PATTERNS, "import")
 def import_drawing(
     reading: Reading,
-    file: Annotated[Path, DRAWING_FILE],
+    file: Annotated[Path, FILE],
     out: Annotated[Path | None, TARGET],
     units: Annotated[options.Units | None, DRAWING_UNITS],
     layer: Annotated[list[str] | None, LAYER],
     only: Annotated[options.Range | None, ONLY],
     origin: Annotated[Origin | None, ORIGIN],
     turn: Annotated[Degrees, TURN],
-    name: Annotated[str, DRAWING_NAME],
+    name: Annotated[str, TITLE],
     datum: Annotated[Datum, DATUM],
     drill: Annotated[float | None, CIRCLES_DRILL],
     metal: Annotated[float | None, CIRCLES_METAL],
@@ -225,7 +211,7 @@ def import_drawing(
 
     Holes that mirror one another about the centre line (y = 0) become one on both sides.
     """
-    reading.faults += target_faults(out, force=force) if out else ()
+    _check_free(out, force, reading)
 
     from jiggen.importing import Choices, import_pattern
 
@@ -243,18 +229,15 @@ def import_drawing(
     )
     made = reading.read(lambda: import_pattern(file, choices, str(out)), None)
     reading.end()
-    if made and out:
-        write_pattern(out, made.text)
-        typer.echo(_summary(file, out, made))
-
-
-def _summary(file: Path, out: Path, made: Imported) -> str:
-    holes = sum(1 + hole.both_sides for group in made.pattern.groups for hole in group.holes)
+    if not made or not out:
+        return
+    _write_pattern(out, made.text)
     over = f", {made.passed_over} passed over" if made.passed_over else ""
+    holes, pairs = _count_holes(made.pattern.groups), counted(made.pairs, "pair")
     lines = [
         f"{file.name}: {counted(made.circles, 'circle')}{over}; its unit: {made.unit}.",
-        f"{out}: {counted(holes, 'hole')}, {counted(made.pairs, 'pair')} of them on both sides.",
+        f"{out}: {holes}, {pairs} of them on both sides.",
     ]
     if made.checks:
         lines += ["", "Check in the file:", *(f"- {check}" for check in made.checks)]
-    return "\n".join([*lines, "", f"Look at it: jiggen show {out}"])
+    typer.echo("\n".join([*lines, "", f"Look at it: jiggen show {out}"]))

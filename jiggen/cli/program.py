@@ -46,12 +46,15 @@ class Reading:
     def __init__(self, *faults: Finding) -> None:
         self.faults: list[Finding] = list(faults)
 
-    def read(self, read: Callable[[], T], otherwise: T) -> T:
-        """What `read` returns; `otherwise`, and its findings collected, if it raises InputError."""
+    def read(self, read: Callable[[], T], otherwise: T, key: str = "") -> T:
+        """What `read` returns; `otherwise`, and its findings collected, if it raises InputError.
+
+        The findings are about the option `key`, where one is given.
+        """
         try:
             return read()
         except InputError as error:
-            self.faults += error.findings
+            self.faults += (replace(fault, key=key or fault.key) for fault in error.findings)
             return otherwise
 
     def end(self) -> None:
