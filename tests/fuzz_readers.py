@@ -186,7 +186,7 @@ def terms(path: Path) -> object:
 
 
 def jobs(path: Path) -> object:
-    from jiggen.evening import read_jobs
+    from jiggen.evening.read import read_jobs
 
     return read_jobs(path)
 

@@ -15,7 +15,9 @@ from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.evening import Outcome, Terms, plan_evening, read_jobs
+from jiggen.evening import Outcome, plan_evening
+from jiggen.evening.check import Terms
+from jiggen.evening.read import read_jobs
 from jiggen.executors import Done, outcome_of
 from jiggen.job import Job
 from jiggen.measure.printer import Profile
@@ -179,7 +181,7 @@ def serially(work, tasks, _executor):
 @pytest.fixture
 def quick(monkeypatch):
     """No design is made to find out what a jig can serve."""
-    monkeypatch.setattr("jiggen.evening.plan.fits", lambda *_: True)
+    monkeypatch.setattr("jiggen.evening.fits", lambda *_: True)
 
 
 @pytest.fixture

@@ -14,13 +14,9 @@ import pytest
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import InputError
-from jiggen.evening import (
-    Spans,
-    Terms,
-    plan_evening,
-    read_jobs,
-    ski_needed,
-)
+from jiggen.evening import Spans, plan_evening, ski_needed
+from jiggen.evening.check import Terms
+from jiggen.evening.read import read_jobs
 from jiggen.job import Job
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.ranges import boots_alike, fits
@@ -39,7 +35,7 @@ def quick(monkeypatch):
         low, high = wanted.skis
         return boots_alike(wanted.pattern, wanted.boots) and low >= 60 and high - low <= 40
 
-    monkeypatch.setattr("jiggen.evening.plan.fits", serves)
+    monkeypatch.setattr("jiggen.evening.fits", serves)
 
 
 def plan(folder: Path, rows: str, spans: Spans = Spans()):  # noqa: B008 - frozen
@@ -176,7 +172,7 @@ def test_the_margin_covers_the_sidecut_between_the_pieces_and_the_rails():
     # A ski with a sidecut of 12 m about its mark is wider by (230² - 170²)/12000 mm 60 mm
     # farther out than where it was measured, 170 mm from the mark.
     wider = (230**2 - 170**2) / 12_000
-    from jiggen.evening.plan import MARGIN
+    from jiggen.evening import MARGIN
 
     assert wider <= MARGIN < wider + 0.5
 

@@ -10,8 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from jiggen.errors import InputError
-from jiggen.evening import read_jobs
-from jiggen.evening.read import MAX_BYTES, MAX_ROWS
+from jiggen.evening.read import MAX_BYTES, MAX_ROWS, read_jobs
 
 MANY = 2_000  # rows
 
@@ -64,11 +63,11 @@ def refused(folder: Path, data: str | bytes, name: str = "jobs.csv") -> list[str
 def test_one_job_in_every_way_spreadsheets_write_it(tmp_path, data):
     jobs = read(tmp_path, data)
     assert jobs.faults == ()
-    [job] = jobs.rows
+    [job] = jobs.rows.values()
     assert (job.ticket, job.pattern, job.core) == ("A1", "club-piste", "metal")
     assert job.boot == pytest.approx(305, abs=1e-6)
     assert (job.ski_toe, job.ski_heel, job.shift, job.thickness) == (96, 92.5, -5, (23, 21))
-    assert job.old_holes is None
+    assert job.old_holes == ""
 
 
 def test_the_same_job_in_toml(tmp_path):
@@ -83,24 +82,19 @@ core = "metal"
 shift = -5
 thickness = [23, 21]
 """
-    [job] = read(tmp_path, text, "jobs.toml").rows
-    [same] = read(tmp_path, HEAD + ROW).rows
+    [job] = read(tmp_path, text, "jobs.toml").rows.values()
+    [same] = read(tmp_path, HEAD + ROW).rows.values()
     assert job == same
 
 
 def test_columns_that_may_be_left_out_have_their_defaults(tmp_path):
-    [job] = read(tmp_path, "ticket,pattern,boot,ski_toe,ski_heel\nA1,p,305,96,92\n").rows
-    assert (job.core, job.shift, job.thickness, job.old_holes) == ("plain", 0.0, (), None)
-
-
-def test_old_holes_are_named_from_the_jobs_file_on(tmp_path):
-    [job] = read(tmp_path, HEAD + "A1,p,305,96,92,,,,old.csv\n").rows
-    assert job.old_holes == tmp_path / "old.csv"
+    [job] = read(tmp_path, "ticket,pattern,boot,ski_toe,ski_heel\nA1,p,305,96,92\n").rows.values()
+    assert (job.core, job.shift, job.thickness, job.old_holes) == ("plain", 0.0, (), "")
 
 
 def test_a_unit_in_the_head_serves_both_thicknesses(tmp_path):
     head = HEAD.replace("thickness", "thickness [in]")
-    [job] = read(tmp_path, head + "A1,p,305,96,92,,,0.9/0.85,\n").rows
+    [job] = read(tmp_path, head + "A1,p,305,96,92,,,0.9/0.85,\n").rows.values()
     assert job.thickness == pytest.approx((22.86, 21.59))  # 25.4 mm to the inch
 
 
@@ -129,9 +123,9 @@ def test_all_faults_of_all_rows_are_said_at_once_with_line_and_column(tmp_path):
         ("4", "ski_heel", "empty"),
         ("5", "ski_toe", "length"),
     ]
-    assert [row.number for row in jobs.rows] == [1]  # of what is sound, with its place
+    assert list(jobs.rows) == [1]  # of what is sound, with its place
     assert jobs.places[1].where.endswith(":3")
-    [quoted] = read(tmp_path, HEAD + 'A2,"a ""b""",305,96,92,,,,\n').rows
+    [quoted] = read(tmp_path, HEAD + 'A2,"a ""b""",305,96,92,,,,\n').rows.values()
     assert quoted.pattern == 'a "b"'
 
 
@@ -257,7 +251,7 @@ def test_no_text_is_more_than_refused(tmp_path, lines, head, kind):
     except InputError as error:
         assert all(finding.code.startswith("evening.") for finding in error.findings)
     else:
-        assert [row.number for row in jobs.rows] == [
+        assert list(jobs.rows) == [
             n for n in range(len(jobs.places)) if n not in {row for row, _ in jobs.faults}
         ] or "same-ticket" in codes(jobs)
         assert all(0 <= row < len(jobs.places) for row, _ in jobs.faults)

@@ -14,7 +14,8 @@ from test_sheet import LEAST_MARGIN, NEAR, meet
 
 from jiggen.cautions import CAUTIONS
 from jiggen.errors import Finding, InputError
-from jiggen.evening import Jobs, Outcome, plan_evening, read_jobs
+from jiggen.evening import Outcome, plan_evening
+from jiggen.evening.read import Jobs, read_jobs
 from jiggen.pattern import find_pattern
 from jiggen.ranges import boots_alike
 from jiggen.report.evening import check_tickets, run_sheet_pdf
@@ -72,7 +73,7 @@ def plans(folder):
     @cache
     def plan(case: str):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("jiggen.evening.plan.fits", REACH[case == "ladder"])
+            patch.setattr("jiggen.evening.fits", REACH[case == "ladder"])
             return plan_evening(jobs(case), TERMS)
 
     def jobs(case: str) -> Jobs:
@@ -259,7 +260,7 @@ def test_the_same_bytes_for_the_same_evening(plans):
 
 
 def test_tickets_that_cannot_be_printed_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("jiggen.evening.plan.fits", lambda *_: True)
+    monkeypatch.setattr("jiggen.evening.fits", lambda *_: True)
     path = tmp_path / "jobs.csv"
     path.write_text(HEAD + "A山,hut-plate,305,96,94,,,,\nÄß1,hut-plate,305,96,94,,,,\n")
     with pytest.raises(InputError) as caught:

@@ -85,7 +85,9 @@ def evening(
     Exit code 0 when every jig is verified; 1 when one failed: its pairs are marked on the
     sheet, do not drill them.
     """
-    from jiggen.evening import Spans, Terms, plan_evening, read_jobs
+    from jiggen.evening import Spans, plan_evening
+    from jiggen.evening.check import Terms
+    from jiggen.evening.read import read_jobs
     from jiggen.remount import RemountLimits
 
     # Each jig has a ski range of its own; this one is a placeholder.

@@ -1,35 +1,279 @@
-"""Room: evening.  Many pairs at once: rows read and checked, the fewest jigs, the best order.
+"""Room: evening.  Many pairs at once: every row checked, the fewest jigs, the best order.
 
 `read_jobs` reads a jobs file, `plan_evening` checks each row and plans jigs and order.  Building
-the jigs and writing the run sheet belong to the report.
+the jigs and writing the run sheet belong to other rooms.
 """
 
-from jiggen.evening.check import Drilled, Pair, Terms
-from jiggen.evening.order import Changes
-from jiggen.evening.plan import (
-    Outcome,
-    Plan,
-    PlannedJig,
-    Spans,
-    Task,
-    plan_evening,
-    ski_needed,
-)
-from jiggen.evening.read import Jobs, Row, read_jobs
+from __future__ import annotations
 
-__all__ = [
-    "Changes",
-    "Drilled",
-    "Jobs",
-    "Outcome",
-    "Pair",
-    "Plan",
-    "PlannedJig",
-    "Row",
-    "Spans",
-    "Task",
-    "Terms",
-    "plan_evening",
-    "read_jobs",
-    "ski_needed",
-]
+import math
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Literal
+
+from jiggen.design import SkiRange
+from jiggen.drilling import DepthStop
+from jiggen.errors import Finding, InputError
+from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
+from jiggen.evening.cover import Box, Remembered, around, fewest
+from jiggen.evening.order import Block, Changes, Setting, run_order
+from jiggen.evening.read import COLUMNS, Jobs, Row
+from jiggen.job import Interval, Job
+from jiggen.pattern import Core, Pattern, Side
+from jiggen.progress import announce
+from jiggen.ranges import boots_alike, fits, obstacles
+
+# A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
+# its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the
+# mounting mark; tighter ones are rare (common practice, no source).
+MARGIN = 2.0
+
+DRILL_STEP, STOP_STEP = 0.05, 0.1  # mm: as finely as drills are stocked, and a stop can be set;
+# common practice, no source
+
+
+@dataclass(frozen=True)
+class Spans:
+    """The widest ranges, in mm, that one jig may be asked to serve."""
+
+    boots: float = math.inf
+    ski: float = math.inf
+
+
+ANY_SPAN = Spans()
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One pair on one jig: for each of its skis that this jig drills, its stops in order.
+
+    They are numbers from 1, of the jig's depth stops.
+    """
+
+    pair: Pair
+    drilled: Drilled
+    skis: tuple[tuple[Side, tuple[int, ...]], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedJig:
+    """A jig, its depth stops, and its tasks in the order they are done."""
+
+    job: Job
+    stops: tuple[DepthStop, ...]
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The evening: pairs in the file's order, jigs in the order they are used.
+
+    No fewer than `bound` jigs can serve the pairs.  `changes` is how often jig, drill and stop
+    are changed; `exact` whether no order has fewer.
+    """
+
+    pairs: tuple[Pair, ...]
+    jigs: tuple[PlannedJig, ...]
+    bound: int
+    changes: Changes
+    exact: bool
+
+    @property
+    def skis(self) -> int:
+        """How many times a ski is clamped under a jig."""
+        return sum(len(task.skis) for jig in self.jigs for task in jig.tasks)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a jig: where it is, what is wrong with it if it failed, what to beware of."""
+
+    state: Literal["built", "found", "failed"]
+    folder: Path
+    faults: tuple[Finding, ...] = ()
+    warnings: tuple[Finding, ...] = ()
+
+
+def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
+    """Check every row and plan the evening.  Raises InputError with every fault of every row."""
+    known: Known = {}
+    pairs: list[Pair] = []
+    faults = list(jobs.faults)
+    for number, row in jobs.rows.items():
+        place = jobs.places[number]
+        announce(f"checking {place.where}")
+        pair, found = check_row(number, row, place, jobs.file.parent, known, terms)
+        faults += ((number, finding) for finding in found)
+        pairs += [pair] if pair else []
+    families = _families(pairs, terms, spans)
+    for family in families:
+        announce(f"jigs for {family.pattern.name}")
+        faults += family.unserved()
+    if faults:
+        raise InputError(finding for _, finding in sorted(faults, key=_row_and_column))
+    jigs: list[_Jig] = []
+    bound = 0
+    for family in families:
+        announce(f"fewest jigs for {family.pattern.name}")
+        cover = fewest([need.box for need in family.needs], family.serves)
+        bound += cover.bound
+        jigs += (
+            (family.job(group.box), [family.needs[n] for n in group.needs])
+            for group in cover.groups
+        )
+    return _ordered(tuple(pairs), jigs, bound)
+
+
+def _row_and_column(fault: tuple[int, Finding]) -> tuple[int, int]:
+    """In which order faults are said; in a row, what is of no column comes first."""
+    column = fault[1].key.rpartition(".")[2]
+    return fault[0], COLUMNS.index(column) if column in COLUMNS else -1
+
+
+# -- families ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Need:
+    """What one pair needs of a jig."""
+
+    pair: Pair
+    drilled: Drilled
+    box: Box
+
+
+_Jig = tuple[Job, list[_Need]]
+"""A jig, and what it is for."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Family:
+    """Needs that one jig could serve if boots and widths allowed: all else is alike."""
+
+    pattern: Pattern
+    core: Core
+    shift: float
+    side: Side
+    needs: tuple[_Need, ...]
+    terms: Terms
+    spans: Spans
+
+    def job(self, box: Box) -> Job:
+        """The jig that serves `box`."""
+        return Job(
+            self.pattern,
+            box.boots,
+            replace(self.terms.settings, ski=SkiRange(*box.ski)),
+            self.core,
+            self.side,
+            self.shift,
+            limits=self.terms.limits,
+        )
+
+    @cached_property
+    def serves(self) -> Remembered:
+        """Whether one jig, within the ranges asked for, serves a box."""
+        return Remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
+
+    def _too_wide(self, box: Box) -> bool:
+        same = boots_alike(self.pattern, box.boots)
+        boots = 0.0 if same else box.boots[1] - box.boots[0]
+        return boots > self.spans.boots or box.ski[1] - box.ski[0] > self.spans.ski
+
+    def unserved(self) -> Iterator[tuple[int, Finding]]:
+        """What no jig can serve even by itself, with its row and why."""
+        for boots in dict.fromkeys(need.box.boots for need in self.needs):
+            together = [need for need in self.needs if need.box.boots == boots]
+            if self.serves(around(need.box for need in together)):
+                continue
+            for need in together:
+                if not self.serves(need.box):
+                    why = need.pair.place.at("ski_toe", self._why(need.box))
+                    yield need.pair.number, why
+
+    def _why(self, box: Box) -> Finding:
+        least, most = box.ski
+        if self._too_wide(box):
+            message = f"this pair alone needs a jig for skis from {least:g} to {most:g} mm"
+            hint = f"Allow one jig a wider range of skis than {self.spans.ski:g} mm."
+            return Finding("evening.ski-span", message, hint=hint)
+        message = f"no jig serves skis from {least:g} to {most:g} mm here"
+        for reason in obstacles(self.job(box)):
+            return Finding("evening.no-jig", f"{message}: {reason.message}", hint=reason.hint)
+        return Finding("evening.no-jig", message)
+
+
+def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> list[_Family]:
+    """Needs that differ in boot and widths alone, together."""
+    together: dict[tuple[Pattern, tuple[float, ...], float, Side], list[_Need]] = {}
+    for pair in pairs:
+        pattern = replace(pair.pattern, source="", note="")  # what two files may differ in
+        for drilled in pair.drilled:
+            layout = drilled.layout
+            box = Box((pair.row.boot, pair.row.boot), ski_needed(pair.row))
+            key = (pattern, tuple(layout.diameters.tolist()), pair.row.shift, layout.side)
+            together.setdefault(key, []).append(_Need(pair, drilled, box))
+    return [
+        _Family(pattern, needs[0].pair.row.core, shift, side, tuple(_one_boot(needs)), terms, spans)
+        for (pattern, _, shift, side), needs in together.items()
+    ]
+
+
+def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
+    """Boots that leave the holes where they are count as one range, so that one jig serves all."""
+    pattern = needs[0].pair.pattern
+    runs: list[Interval] = []
+    for boot in sorted({need.pair.row.boot for need in needs}):
+        if runs and boots_alike(pattern, (runs[-1][0], boot)):
+            runs[-1] = (runs[-1][0], boot)
+        else:
+            runs.append((boot, boot))
+    starts = [start for start, _ in runs]
+    for need in needs:
+        run = runs[bisect_right(starts, need.pair.row.boot) - 1]
+        yield replace(need, box=replace(need.box, boots=run))
+
+
+def ski_needed(row: Row) -> Interval:
+    """Ski widths in whole mm that a jig must serve for a pair."""
+    widths = row.ski_toe, row.ski_heel
+    return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
+
+
+# -- the order -----------------------------------------------------------------------------------
+
+
+def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[_Jig], bound: int) -> Plan:
+    """The plan with jigs and stops in the order that changes them the fewest times."""
+    stops = [_stops(needs[0].drilled) for _, needs in jigs]
+    order = run_order(
+        [
+            Block(tuple(mine), sum(len(need.drilled.skis) for need in needs))
+            for (_, needs), mine in zip(jigs, stops, strict=True)
+        ]
+    )
+    planned = []
+    for number, orders in zip(order.blocks, order.skis, strict=True):
+        job, needs = jigs[number]
+        numbers = {setting: n for n, setting in enumerate(orders[0], start=1)}
+        ways = (tuple(numbers[setting] for setting in way) for way in orders)
+        tasks = tuple(
+            Task(need.pair, need.drilled, tuple((ski, next(ways)) for ski in need.drilled.skis))
+            for need in needs
+        )
+        planned.append(PlannedJig(job, tuple(stops[number][setting] for setting in numbers), tasks))
+    return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
+
+
+def _stops(drilled: Drilled) -> dict[Setting, DepthStop]:
+    """The depth stops of a layout, those that a hand cannot tell apart as one."""
+    found: dict[Setting, DepthStop] = {}
+    for stop in drilled.drilling.stops:
+        key = Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))
+        if first := found.get(key):
+            stop = first.model_copy(update={"holes": first.holes + stop.holes})
+        found[key] = stop
+    return found

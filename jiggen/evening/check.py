@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -17,13 +17,14 @@ from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
-from jiggen.remount import Answer, OldHole, RemountLimits, Way, check_mount, read_old_holes
+from jiggen.remount import Answer, OldHole, RemountLimits, check_mount, read_old_holes
+from jiggen.units import number
 
 T = TypeVar("T")
-Which = Literal["both", "left", "right"]
+Known = dict[tuple[str, str], Any]
+"""What was read from the files that rows name; None of one that has faults."""
 
 APART = 20.0  # mm: widths measured nearer to one another count as one, as in `jiggen.drilling`
-_SIDES: dict[Which, Side] = {"both": "left", "left": "left", "right": "right"}
 # The column in which a finding is to be corrected, by the last part of its code.
 _COLUMNS = {
     code: column
@@ -35,6 +36,8 @@ _COLUMNS = {
     }.items()
     for code in codes
 }
+# What is wrong with the row and not with its pattern's file, although it has a place there.
+_OF_THE_ROW = {"pattern.boot-range", "pattern.spacing", "pattern.same-hole", "pattern.length"}
 
 
 @dataclass(frozen=True)
@@ -48,9 +51,8 @@ class Terms:
 
 @dataclass(frozen=True, eq=False)
 class Drilled:
-    """One layout of a pair: for `which` ski, or for both alike; its drilling, any old holes."""
+    """One layout of a pair, for one ski or for both alike; its drilling, any old holes."""
 
-    which: Which
     layout: Layout
     drilling: Drilling
     old: Answer | None
@@ -58,13 +60,14 @@ class Drilled:
     @property
     def skis(self) -> tuple[Side, ...]:
         """The skis that get it."""
-        return ("left", "right") if self.which == "both" else (_SIDES[self.which],)
+        return ("left", "right") if self.layout.pair == "same" else (self.layout.side,)
 
 
 @dataclass(frozen=True, eq=False)
 class Pair:
-    """A row that was checked: its pattern, and what is drilled on its skis."""
+    """A row that was checked, by its number: its pattern, and what is drilled on its skis."""
 
+    number: int
     row: Row
     place: Place
     pattern: Pattern
@@ -72,65 +75,43 @@ class Pair:
 
 
 def check_row(
-    row: Row, place: Place, library: Library, terms: Terms
+    number: int, row: Row, place: Place, folder: Path, known: Known, terms: Terms
 ) -> tuple[Pair | None, tuple[Finding, ...]]:
-    """A row's pair, and what is wrong with the row beyond what reading it found.
+    """The pair of a row, and what is wrong with it beyond what reading it found.
 
-    The pair is None when no jig can be planned for it.
+    Files are named from `folder`, and each is read once, into `known`.  The pair is None when
+    no jig can be planned for it.
     """
-    faults = _Faults(place)
-    pattern = faults.tried("pattern", lambda: library.pattern(row.pattern))
-    old = None
-    if row.old_holes is not None:
-        file = row.old_holes
-        old = faults.tried("old_holes", lambda: library.old_holes(file))
-    if pattern is None:
-        return None, tuple(faults.found)
-    whiches: tuple[Which, ...] = ("both",) if pattern.pair == "same" else ("left", "right")
-    drilled = []
-    for which in whiches:
-        made = faults.tried("boot", lambda: _drilled(row, pattern, which, terms))  # noqa: B023
-        if made is None:
-            break  # what is wrong with one ski's layout is wrong with the other's
-        old_answer = check_mount(made.layout, old, terms.old) if old else None
-        faults.add(_findings(made, old_answer))
-        drilled.append(replace(made, old=old_answer))
-    complete = len(drilled) == len(whiches)
-    return (Pair(row, place, pattern, tuple(drilled)) if complete else None), tuple(faults.found)
+    faults: dict[Finding, None] = {}
 
-
-class _Faults:
-    """What is wrong with one row, each finding once and with its place there."""
-
-    def __init__(self, place: Place) -> None:
-        self._place = place
-        self.found: dict[Finding, None] = {}
-
-    def add(self, findings: Iterable[tuple[str, Finding]]) -> None:
-        """Keep findings, each with its column."""
-        for column, finding in findings:
-            key = f"{self._place.prefix}{column}"
-            self.found[replace(finding, where=self._place.where, key=key)] = None
-
-    def tried(self, column: str, make: Callable[[], T]) -> T | None:
-        """What `make` returns; None, and its findings kept, when it raises InputError.
-
-        A finding about another file keeps its place there.
-        """
+    def tried(column: str, make: Callable[[], T]) -> T | None:
         try:
             return make()
         except InputError as error:
             for one in error.findings:
-                if one.where and one.code not in _OF_THE_ROW:
-                    self.found[one] = None
-                else:
-                    self.add([(_COLUMNS.get(_kind(one), column), one)])
+                other = one.where and one.code not in _OF_THE_ROW  # about another file
+                faults[one if other else place.at(_COLUMNS.get(_kind(one), column), one)] = None
             return None
 
-
-_OF_THE_ROW = frozenset(
-    {"pattern.boot-range", "pattern.spacing", "pattern.same-hole", "pattern.length"}
-)
+    pattern = tried(
+        "pattern",
+        lambda: _once(known, "pattern", row.pattern, lambda: _read_pattern(folder, row.pattern)),
+    )
+    old: tuple[OldHole, ...] | None = None
+    if row.old_holes:
+        file = folder / row.old_holes
+        old = tried("old_holes", lambda: _once(known, "file", str(file), lambda: _read_old(file)))
+    if pattern is None:
+        return None, tuple(faults)
+    drilled = []
+    sides: tuple[Side, ...] = ("left",) if pattern.pair == "same" else ("left", "right")
+    for side in sides:
+        made = tried("boot", lambda: _drilled(row, pattern, side, terms, old))  # noqa: B023
+        if made is None:  # what is wrong with one ski's layout is wrong with the other's
+            return None, tuple(faults)
+        faults |= {place.at(column, one): None for column, one in _findings(made)}
+        drilled.append(made)
+    return Pair(number, row, place, pattern, tuple(drilled)), tuple(faults)
 
 
 def _kind(finding: Finding) -> str:
@@ -139,13 +120,15 @@ def _kind(finding: Finding) -> str:
     return finding.key if kind == "ski" else kind
 
 
-def _drilled(row: Row, pattern: Pattern, which: Which, terms: Terms) -> Drilled:
+def _drilled(
+    row: Row, pattern: Pattern, side: Side, terms: Terms, old: tuple[OldHole, ...] | None
+) -> Drilled:
     """One layout of a row, and its drilling.  Raises InputError."""
-    holes = lay_out(pattern, row.boot, mount_shift=row.shift, core=row.core, side=_SIDES[which])
+    holes = lay_out(pattern, row.boot, mount_shift=row.shift, core=row.core, side=side)
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
     state = SkiState(row.thickness, _widths(row, holes), pattern.area)
     checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))
-    return Drilled(which, holes, checked, None)
+    return Drilled(holes, checked, check_mount(holes, old, terms.old) if old else None)
 
 
 def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
@@ -158,89 +141,69 @@ def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
     return (heel, row.ski_heel), (toe, row.ski_toe)
 
 
-def _findings(made: Drilled, old: Answer | None) -> Iterator[tuple[str, Finding]]:
+def _findings(made: Drilled) -> Iterator[tuple[str, Finding]]:
     """What keeps a layout from being drilled, each with the column in which to correct it."""
-    ski = "" if made.which == "both" else f"{made.which} ski, "
+    ski = "" if made.layout.pair == "same" else f"{made.layout.side} ski, "
     for one in made.drilling.errors:
         message = f"{ski}{one.key}: {one.message}"
         yield _COLUMNS[_kind(one)], Finding(one.code, message, hint=one.hint)
-    if old and old.conflicts:
-        yield "old_holes", _too_near(old, ski)
-
-
-def _too_near(found: Answer, ski: str) -> Finding:
-    """Old holes in the way, and the nearest shifts at which none is."""
-    worst = min(found.conflicts, key=lambda conflict: conflict.distance - conflict.limit)
-    message = (
-        f"{ski}{worst.new} would come within {worst.distance:.2f} mm of the old hole {worst.old}; "
-        f"{worst.limit:g} mm are needed"
+    old = made.old
+    if not old or not old.conflicts:
+        return
+    worst = min(old.conflicts, key=lambda conflict: conflict.distance - conflict.limit)
+    others = f" (and {len(old.conflicts) - 1} more)" if len(old.conflicts) > 1 else ""
+    clear = " or ".join(
+        f"shift {number(way.set_to, 3)} (towards the {end})"
+        for way, end in ((old.to_tip, "tip"), (old.to_tail, "tail"))
+        if way
     )
-    if others := len(found.conflicts) - 1:
-        message += f" (and {others} more)"
-    ways = ((found.to_tip, "tip"), (found.to_tail, "tail"))
-    clear = " or ".join(_way(way, end) for way, end in ways if way)
-    hint = f"Clear: {clear}." if clear else "No shift of up to 60 mm is clear."
-    return Finding("evening.old-holes", message, hint=hint)
+    yield (
+        "old_holes",
+        Finding(
+            "evening.old-holes",
+            f"{ski}{worst.new} would come within {worst.distance:.2f} mm of the old hole "
+            f"{worst.old}; {worst.limit:g} mm are needed{others}",
+            hint=f"Clear: {clear}." if clear else "No shift of up to 60 mm is clear.",
+        ),
+    )
 
 
-def _way(way: Way, end: str) -> str:
-    return f"shift {round(way.set_to, 3) + 0.0:g} (towards the {end})"
+def _once(known: Known, kind: str, name: str, read: Callable[[], T]) -> T:
+    """What `read` returns, or returned.  Raises InputError.
+
+    All faults of a file are raised the first time; later that it has some.
+    """
+    key = kind, name
+    if key not in known:
+        try:
+            known[key] = read()
+        except InputError as error:
+            if any(finding.where for finding in error.findings):  # not of the name alone
+                known[key] = None
+            raise
+    found: T | None = known[key]
+    if found is None:
+        message = f"{quoted(name)} cannot be used: it has faults"
+        hint = "Its faults are reported with the first row that names it."
+        raise InputError.of(f"evening.{kind}", message, hint=hint)
+    return found
 
 
-# -- the files that rows name ----------------------------------------------------------------------
+def _read_pattern(folder: Path, name: str) -> Pattern:
+    """The pattern called `name`: a file in `folder`, or any that its name finds."""
+    path = folder / name if _is_file(folder / name) else find_pattern(name)
+    if not _is_file(path):  # a pipe, for example: reading it would wait for ever
+        hint = "Name a pattern, or the path of a pattern file."
+        raise InputError.of("evening.file", f"{quoted(name)} is not a file", hint=hint)
+    return read_pattern(path)
 
 
-class Library:
-    """Reads files named from `folder`, that of the jobs file, each of them once."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._known: dict[tuple[str, str], Any] = {}
-
-    def pattern(self, name: str) -> Pattern:
-        """The pattern called `name`: a file beside the jobs file, or any that its name finds.
-
-        Raises InputError; all faults of its file the first time, later that it has some.
-        """
-        found: Pattern = self._once("pattern", name, self._read_pattern)
-        return found
-
-    def old_holes(self, path: Path) -> tuple[OldHole, ...]:
-        """The old holes in the file at `path`.  Raises InputError as `pattern` does."""
-        found: tuple[OldHole, ...] = self._once("file", str(path), _read_holes)
-        return found
-
-    def _once(self, code: str, name: str, read: Callable[[str], Any]) -> Any:
-        """What `read` returns, or returned; None is kept for a file that has faults."""
-        key = code, name
-        if key not in self._known:
-            try:
-                self._known[key] = read(name)
-            except InputError as error:
-                if any(finding.where for finding in error.findings):  # not of the name alone
-                    self._known[key] = None
-                raise
-        if self._known[key] is None:
-            message = f"{quoted(name)} cannot be used: it has faults"
-            hint = "Its faults are reported with the first row that names it."
-            raise InputError(Finding(f"evening.{code}", message, hint=hint))
-        return self._known[key]
-
-    def _read_pattern(self, name: str) -> Pattern:
-        beside = self._folder / name
-        path = beside if _is_file(beside) else find_pattern(name)
-        if not _is_file(path):  # a pipe, for example: reading it would wait for ever
-            hint = "Name a pattern, or the path of a pattern file."
-            raise InputError(Finding("evening.file", f"{quoted(name)} is not a file", hint=hint))
-        return read_pattern(path)
-
-
-def _read_holes(name: str) -> tuple[OldHole, ...]:
-    if not _is_file(Path(name)):
+def _read_old(path: Path) -> tuple[OldHole, ...]:
+    if not _is_file(path):
         hint = "The name is looked up from the folder of the jobs file."
-        message = f"there is no file {quoted(name, 200)}"
-        raise InputError(Finding("evening.file", message, hint=hint))
-    return read_old_holes(Path(name))
+        message = f"there is no file {quoted(str(path), 200)}"
+        raise InputError.of("evening.file", message, hint=hint)
+    return read_old_holes(path)
 
 
 def _is_file(path: Path) -> bool:

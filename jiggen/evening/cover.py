@@ -4,12 +4,10 @@ A need is a box: an interval of boots by an interval of ski widths; a jig serves
 when `serves` says so of the smallest box around them.  `serves` must be monotone: of a box that
 it accepts it accepts every box inside.
 
-Where all needs share one interval of boots, the widths alone decide, and a sweep is exact: some
-jig must serve the need that begins narrowest; no jig that serves it can begin wider, and among
-those that begin there the one that reaches widest serves every need that any of them serves.  So
-it is chosen, and the sweep goes on with the needs that are left.  No two of the needs that begin
-a jig can be served by the same jig, so their number is a lower bound.  The same holds for boots
-where all share one interval of widths.
+Where all needs share one interval of boots, or of widths, a sweep is exact: some jig must serve
+the need that begins narrowest, and of those that begin there the one that reaches widest serves
+every need that any of them serves.  No two of the needs that begin a jig can be served by the
+same jig, so their number is a lower bound.
 
 Where both differ, the least number is a set cover by the largest boxes that `serves` accepts,
 with ends at the ends of needs, solved as an integer program (HiGHS, by branch and bound).
@@ -18,6 +16,7 @@ with ends at the ends of needs, solved as an integer program (HiGHS, by branch a
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -58,32 +57,42 @@ class Group:
 class Cover:
     """Groups that hold each need once; no fewer than `bound` jigs can serve them."""
 
-    groups: tuple[Group, ...]
+    groups: list[Group]
     bound: int
 
 
 def around(boxes: Iterable[Box]) -> Box:
     """The smallest box around `boxes`."""
-    each = tuple(boxes)
-    return Box(_hull([box.boots for box in each]), _hull([box.ski for box in each]))
+    boots, skis = zip(*((box.boots, box.ski) for box in boxes), strict=True)
+    return Box(_hull(boots), _hull(skis))
+
+
+def _hull(intervals: Sequence[Interval]) -> Interval:
+    return min(least for least, _ in intervals), max(most for _, most in intervals)
 
 
 def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
     """The fewest groups of `needs`, each of which must be served by itself."""
+    asked = Remembered(serves)
     groups: list[Group] = []
     bound = 0
-    for part in _apart(needs, serves):
-        asked = Remembered(serves)
-        boots, skis = ({getattr(needs[n], side) for n in part} for side in ("boots", "ski"))
-        if len(boots) == 1:
-            found = _swept(needs, part, asked, lambda box: box.ski)
-        elif len(skis) == 1:
-            found = _swept(needs, part, asked, lambda box: box.boots)
+    for part in _apart(needs, asked):
+        if len({needs[n].boots for n in part}) == 1:
+            chosen = _swept(needs, part, asked, lambda box: box.ski)
+            bound += len(chosen)
+        elif len({needs[n].ski for n in part}) == 1:
+            chosen = _swept(needs, part, asked, lambda box: box.boots)
+            bound += len(chosen)
         else:
-            found = _searched(needs, part, asked)
-        groups += found.groups
-        bound += found.bound
-    return Cover(tuple(groups), bound)
+            chosen, least = _searched(needs, part, asked)
+            bound += least
+        left = part
+        for box in chosen:  # each need to the first one that holds it
+            served = tuple(n for n in left if box.holds(needs[n]))
+            left = [n for n in left if n not in set(served)]
+            if served:
+                groups.append(Group(tuple(sorted(served)), around(needs[n] for n in served)))
+    return Cover(groups, bound)
 
 
 class Remembered:
@@ -100,11 +109,9 @@ class Remembered:
             return True
         if any(box.holds(bad) for bad in self._bad):
             return False
-        if self._serves(box):
-            self._good = [*(good for good in self._good if not box.holds(good)), box]
-            return True
-        self._bad = [*(bad for bad in self._bad if not bad.holds(box)), box]
-        return False
+        good = self._serves(box)
+        (self._good if good else self._bad).append(box)
+        return good
 
 
 def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
@@ -113,12 +120,15 @@ def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
     Two boots are when not even the need's own widths are served over both of them.
     """
     order = sorted(range(len(needs)), key=lambda n: (needs[n].boots, needs[n].ski, n))
-    skis = _least({need.ski for need in needs})
+    skis: list[Interval] = []  # those that hold no other one
+    for least, most in sorted({need.ski for need in needs}, key=lambda ends: (ends[1], -ends[0])):
+        if not skis or least > skis[-1][0]:
+            skis.append((least, most))
     part = order[:1]
     for before, after in pairwise(order):
-        both = _hull([needs[before].boots, needs[after].boots])
-        one = needs[before].boots == needs[after].boots
-        if not one and not any(serves(Box(both, ski)) for ski in skis):
+        one, other = needs[before].boots, needs[after].boots
+        both = _hull([one, other])
+        if one != other and not any(serves(Box(both, ski)) for ski in skis):
             yield part
             part = []
         part.append(after)
@@ -128,36 +138,35 @@ def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
 
 def _swept(
     needs: Sequence[Box], part: Sequence[int], serves: Serves, side: Callable[[Box], Interval]
-) -> Cover:
-    """The sweep along one side: each group from the least that is left as far as it reaches."""
+) -> list[Box]:
+    """The sweep along one side: each box from the least that is left as far as it reaches."""
     left = sorted(part, key=lambda n: (side(needs[n]), n))
-    groups = []
+    boxes = []
     while left:
-        first = left[0]
-        ends = sorted({side(needs[n])[1] for n in left if n != first})
-        reach = around([needs[first]])
-        low, high = 0, len(ends)
-        while low < high:  # the longest run of ends that is served, by halving
-            middle = (low + high) // 2
-            within = [n for n in left if n == first or side(needs[n])[1] <= ends[middle]]
-            box = around(needs[n] for n in within)
-            if serves(box):
-                reach, low = box, middle + 1
-            else:
-                high = middle
-        served = [n for n in left if reach.holds(needs[n])]
-        groups.append(Group(tuple(sorted(served)), around(needs[n] for n in served)))
-        left = [n for n in left if n not in set(served)]
-    return Cover(tuple(groups), len(groups))
+        first = needs[left[0]]
+        ends = sorted({side(needs[n])[1] for n in left[1:]})
+
+        def upto(end: float) -> Box:
+            return around([first, *(needs[n] for n in left if side(needs[n])[1] <= end)])  # noqa: B023
+
+        # the longest run of ends that is served, by halving
+        served = bisect_left(ends, True, key=lambda end: not serves(upto(end)))
+        boxes.append(upto(ends[served - 1]) if served else first)
+        left = [n for n in left if not boxes[-1].holds(needs[n])]
+    return boxes
 
 
-def _searched(needs: Sequence[Box], part: Sequence[int], serves: Serves) -> Cover:
-    """The least set cover by largest boxes."""
+def _searched(needs: Sequence[Box], part: Sequence[int], serves: Serves) -> tuple[list[Box], int]:
+    """The least set cover by largest boxes, and a lower bound of how many it takes."""
     import numpy as np
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
-    boxes = _largest(_candidates([needs[n] for n in part], serves))
+    boxes: list[Box] = []  # those that no other one holds
+    candidates = set(_candidates([needs[n] for n in part], serves))
+    for box in sorted(candidates, key=_size, reverse=True):
+        if not any(other.holds(box) for other in boxes):
+            boxes.append(box)
     inside = np.array([[box.holds(needs[n]) for box in boxes] for n in part], dtype=np.float64)
     found = milp(
         np.ones(len(boxes)),
@@ -169,18 +178,12 @@ def _searched(needs: Sequence[Box], part: Sequence[int], serves: Serves) -> Cove
     if found.x is None:
         raise RuntimeError(f"no cover was found: {found.message}")
     chosen = [box for box, value in zip(boxes, found.x, strict=True) if value > 0.5]
-    groups = tuple(_shared(needs, part, chosen))
-    return Cover(groups, math.ceil(found.mip_dual_bound - ROUNDING))
+    return chosen, math.ceil(found.mip_dual_bound - ROUNDING)
 
 
-def _shared(needs: Sequence[Box], part: Sequence[int], chosen: Sequence[Box]) -> Iterator[Group]:
-    """Each need to the first of the `chosen` boxes that holds it."""
-    left = list(part)
-    for box in chosen:
-        served = [n for n in left if box.holds(needs[n])]
-        left = [n for n in left if n not in served]
-        if served:
-            yield Group(tuple(sorted(served)), around(needs[n] for n in served))
+def _size(box: Box) -> tuple[float, float, Interval, Interval]:
+    boots, ski = box.boots[1] - box.boots[0], box.ski[1] - box.ski[0]
+    return boots + ski, boots, box.boots, box.ski
 
 
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
@@ -206,31 +209,3 @@ def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
                 if not reach:
                     break
                 yield Box((least, most), (narrow, widest[reach - 1]))
-
-
-def _largest(boxes: Iterable[Box]) -> list[Box]:
-    """Those of `boxes` that no other one holds."""
-    found: list[Box] = []
-    by_size = sorted(set(boxes), key=_size, reverse=True)
-    for box in by_size:
-        if not any(other.holds(box) for other in found):
-            found.append(box)
-    return found
-
-
-def _size(box: Box) -> tuple[float, float, Interval, Interval]:
-    boots, ski = box.boots[1] - box.boots[0], box.ski[1] - box.ski[0]
-    return boots + ski, boots, box.boots, box.ski
-
-
-def _least(intervals: Iterable[Interval]) -> list[Interval]:
-    """Those of `intervals` that hold no other one."""
-    found: list[Interval] = []
-    for least, most in sorted(set(intervals), key=lambda ends: (ends[1], -ends[0])):
-        if not found or least > found[-1][0]:
-            found.append((least, most))
-    return found
-
-
-def _hull(intervals: Sequence[Interval]) -> Interval:
-    return min(least for least, _ in intervals), max(most for _, most in intervals)

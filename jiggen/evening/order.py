@@ -1,22 +1,20 @@
 """In which order to drill: the fewest changes of jig, then of drill, then of its depth stop.
 
-Every ski is clamped once and gets all its holes then.  Skis of one jig follow one another, so
-each jig comes up once: no order has fewer changes of jig.  What is left to choose is the order
-of the jigs, and for each ski the order of its settings (drill and stop).
+Every ski is clamped once and gets all its holes then, and each jig comes up once.  What is left
+to choose is the order of the jigs, and for each ski the order of its settings (drill and stop).
 
-Within a jig every ski needs the same settings.  For any two of them the least cost of a run of
-skis that begins with one and ends with the other is found exactly, ski by ski, over all orders
-of the settings.  Jigs whose runs cost alike, above the cheapest, are interchangeable (and, where
-`_stays` says so, follow one another), so the order of the jigs is a shortest path over how many
-of each kind are done (Bellman; Held and Karp: from memory): exact while there are at most
-MOST_STATES such counts.  Beyond that the nearest jig is taken next, and the result says so.
+The least cost of a jig's run of skis is found exactly for every first and last setting.  Jigs
+whose runs cost alike, above the cheapest, are interchangeable, so the order of the jigs is a
+shortest path over how many of each kind are done (Bellman; Held and Karp: from memory): exact
+while there are at most MOST_STATES such counts.  Beyond that the nearest jig is taken next, and
+the result says so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, pairwise, permutations, product
+from itertools import chain, pairwise, permutations, product, starmap
 from math import prod
 from operator import itemgetter
 from typing import NamedTuple
@@ -62,7 +60,8 @@ Cost = tuple[int, int]
 """Changes of drill, and of its stop; compared in this order."""
 Ends = tuple[Setting, Setting]
 """The setting that a run of skis begins with, and the one it ends with."""
-_Run = tuple[Cost, tuple[tuple[Setting, ...], ...]]
+Skis = tuple[tuple[Setting, ...], ...]
+"""The settings of each ski of a run, in order."""
 _Kind = tuple[tuple[Ends, Cost], ...]
 _Left = tuple[int, ...]
 _Step = tuple[Cost, int, Ends]
@@ -79,7 +78,8 @@ def run_order(blocks: Sequence[Block]) -> Order:
     counts = tuple(1 if _stays(kind) else len(numbers) for kind, numbers in waiting.items())
     exact = prod(count + 1 for count in counts) <= MOST_STATES
     best = _best(kinds, counts) if exact else {}
-    order, skis = [], []
+    order: list[int] = []
+    skis: list[Skis] = []
     left = counts
     now: Setting | None = None
     while any(left):
@@ -87,12 +87,12 @@ def run_order(blocks: Sequence[Block]) -> Order:
             best[left, now] if exact else min(_next(kinds, left, now, {}), key=itemgetter(0))
         )
         numbers = waiting[kinds[kind]]
-        last = numbers[-1] if _stays(kinds[kind]) else numbers[0]
-        while numbers[0] != last:
-            order.append(numbers.pop(0))
-            skis.append(runs[blocks[order[-1]]][ends[0], ends[0]][1])
-        order.append(numbers.pop(0))
-        skis.append(runs[blocks[last]][ends][1])
+        taken = len(numbers) if _stays(kinds[kind]) else 1
+        stay = (ends[0], ends[0])  # all but the last of them end as they began
+        for count, number in enumerate(numbers[:taken], start=1):
+            order.append(number)
+            skis.append(runs[blocks[number]][ends if count == taken else stay][1])
+        del numbers[:taken]
         left, now = _without(left, kind), ends[1]
     return Order(tuple(order), tuple(skis), count_changes(skis), exact)
 
@@ -101,8 +101,7 @@ def count_changes(skis: Iterable[Iterable[Sequence[Setting]]]) -> Changes:
     """The changes of a whole evening, block by block and ski by ski."""
     each = [list(block) for block in skis]
     drilled = chain.from_iterable(chain.from_iterable(each))
-    drills, stops = _add(*(_change(a, b) for a, b in pairwise(drilled)))
-    return Changes(max(0, len(each) - 1), drills, stops)
+    return Changes(max(0, len(each) - 1), *_add(*starmap(_change, pairwise(drilled))))
 
 
 def _change(before: Setting | None, after: Setting) -> Cost:
@@ -115,13 +114,13 @@ def _add(*costs: Cost) -> Cost:
     return sum(cost[0] for cost in costs), sum(cost[1] for cost in costs)
 
 
-def _runs(block: Block) -> dict[Ends, _Run]:
+def _runs(block: Block) -> dict[Ends, tuple[Cost, Skis]]:
     """The cheapest run through the skis of a block, by the settings it begins and ends with."""
     orders: Iterable[tuple[Setting, ...]] = permutations(block.settings)
     if len(block.settings) > MOST_ORDERS:
         orders = block.settings, block.settings[::-1]
     one = _cheapest(
-        ((order[0], order[-1]), _add(*(_change(a, b) for a, b in pairwise(order))), (order,))
+        ((order[0], order[-1]), _add(*starmap(_change, pairwise(order))), (order,))
         for order in orders
     )
     runs = one
@@ -134,17 +133,15 @@ def _runs(block: Block) -> dict[Ends, _Run]:
     return runs
 
 
-def _cheapest(
-    runs: Iterable[tuple[Ends, Cost, tuple[tuple[Setting, ...], ...]]],
-) -> dict[Ends, _Run]:
-    found: dict[Ends, _Run] = {}
+def _cheapest(runs: Iterable[tuple[Ends, Cost, Skis]]) -> dict[Ends, tuple[Cost, Skis]]:
+    found: dict[Ends, tuple[Cost, Skis]] = {}
     for ends, cost, skis in runs:
         if ends not in found or cost < found[ends][0]:
             found[ends] = cost, skis
     return found
 
 
-def _kind(runs: Mapping[Ends, _Run]) -> _Kind:
+def _kind(runs: Mapping[Ends, tuple[Cost, Skis]]) -> _Kind:
     """What decides where a block is best drilled: what each of its runs costs above the least."""
     drills, stops = min(cost for cost, _ in runs.values())
     return tuple(

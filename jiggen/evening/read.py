@@ -1,14 +1,13 @@
 """From a jobs file to its rows, or to everything that is wrong with it.
 
 CSV (see `jiggen.inputs.table`): every row that is not empty is a pair, so that none is
-left out.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.  Every
-length of the result is in mm.
+left out.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
@@ -16,7 +15,6 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BeforeValidator, Field
 
 from jiggen.errors import Finding, InputError
-from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
@@ -24,153 +22,12 @@ from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern import Core
 from jiggen.units import length
 
-COLUMNS = (
-    *("ticket", "pattern", "boot", "ski_toe", "ski_heel"),
-    *("core", "shift", "thickness", "old_holes"),
-)
-NEEDED = COLUMNS[:5]
 MAX_BYTES = 4_000_000
 MAX_ROWS = 10_000
 LONGEST_TICKET = 40  # characters: it is read at arm's length on the run sheet
 LONGEST_NAME = 200  # characters of a pattern's or a file's name
 KIND = FileKind("evening", "A list of jobs", MAX_BYTES)
-_CSV = Columns(COLUMNS, NEEDED, ("boot", "ski_toe", "ski_heel", "shift", "thickness"))
 _CORES: tuple[Core, ...] = get_args(Core)
-Values = list[Toml | None]
-"""Of each row by column, None for a row that cannot be taken apart."""
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row: a pair of skis to be mounted.
-
-    `ski_toe` and `ski_heel` are the ski's widths where the toe and the heel piece sit,
-    `thickness` its thickness there (none, one, or two values), `old_holes` the file of its
-    earlier holes.
-    """
-
-    number: int
-    ticket: str
-    pattern: str
-    boot: float
-    ski_toe: float
-    ski_heel: float
-    core: Core
-    shift: float
-    thickness: tuple[float, ...]
-    old_holes: Path | None
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a row is, ``file:line``, and how the keys of its columns begin."""
-
-    where: str
-    prefix: str = ""
-
-    def fault(self, column: str, code: str, message: str, hint: str = "") -> Finding:
-        """A finding of this package about a `column` of this row."""
-        return Finding(f"evening.{code}", message, self.where, f"{self.prefix}{column}", hint)
-
-
-@dataclass(frozen=True)
-class Jobs:
-    """A jobs file as read: the valid rows, the places of all, and the faults of the others.
-
-    `faults` holds (row, finding); a fault of no single row has the row it was found at.
-    """
-
-    file: Path
-    rows: tuple[Row, ...]
-    places: tuple[Place, ...]
-    faults: tuple[tuple[int, Finding], ...]
-
-
-def read_jobs(path: Path) -> Jobs:
-    """Read the jobs file at `path`; a name ending in ``.toml`` is TOML, any other CSV.
-
-    What is wrong with single rows is in the result, so that the others can be checked too.
-    Raises InputError where the file as a whole cannot be taken apart: as `jiggen.inputs` does,
-    ``evening.too-many-jobs`` and ``.no-job``.
-    """
-    read = _toml if path.suffix.lower() == ".toml" else _csv
-    source, name, rows, faults = read(path)
-    if len(rows) > MAX_ROWS:
-        hint = f"At most {MAX_ROWS:,} are read at once."
-        where = source.where((name, MAX_ROWS))
-        raise KIND.refusal("too-many-jobs", f"{len(rows):,} jobs", where, hint)
-    if not rows:
-        hint = f"Each row below the names of the columns is a pair of skis. {_CSV.naming}"
-        raise KIND.refusal("no-job", "there is no job in this file", str(path), hint)
-    prefixes = [f"job[{number + 1}]." if name == "job" else "" for number in range(len(rows))]
-    places = [Place(source.where((name, n)), prefix) for n, prefix in enumerate(prefixes)]
-    valid = []
-    for number, row in enumerate(rows):
-        if row is not None:
-            job, wrong = check(JobShape, dict.fromkeys(NEEDED, "") | row)
-            faults += [replace(one, path=(name, number, *one.path)) for one in wrong]
-            if job:
-                valid.append(_read(number, job, path.parent))
-    faults += _same_tickets(valid, places, name)
-    faults.sort(key=lambda one: source.place(one.path))
-    found = [(_row_of(one), source.findings([one])[0]) for one in faults]
-    return Jobs(path, tuple(valid), tuple(places), tuple(found))
-
-
-def _row_of(fault: Fault) -> int:
-    row = fault.path[1]
-    assert isinstance(row, int)
-    return row
-
-
-def _csv(path: Path) -> tuple[Source, str, Values, list[Fault]]:
-    table = read_table(path, KIND, _CSV)
-    rows: Values = [
-        None if row.width else {name: cell for name, cell in row.cells.items() if cell}
-        for row in table.rows
-    ]
-    return table, "row", rows, list(table.too_wide("row"))
-
-
-def _toml(path: Path) -> tuple[Source, str, Values, list[Fault]]:
-    document = read_document(path, KIND)
-    jobs = validate(FileShape, document, document.data).job
-    faults = [
-        Fault(("job", number), "type", f"is {shown(job)}, but must be a table headed [[job]]")
-        for number, job in enumerate(jobs)
-        if not isinstance(job, dict)
-    ]
-    return document, "job", [job if isinstance(job, dict) else None for job in jobs], faults
-
-
-def _read(row: int, job: JobShape, folder: Path) -> Row:
-    """A row; files in it are named from `folder`."""
-    return Row(
-        number=row,
-        ticket=job.ticket,
-        pattern=job.pattern,
-        boot=job.boot,
-        ski_toe=job.ski_toe,
-        ski_heel=job.ski_heel,
-        core=job.core,
-        shift=job.shift,
-        thickness=job.thickness,
-        old_holes=folder / job.old_holes if job.old_holes else None,
-    )
-
-
-def _same_tickets(rows: Sequence[Row], places: Sequence[Place], name: str) -> Iterator[Fault]:
-    """Tickets that a person would confuse: case and width of letters do not count."""
-    first: dict[str, int] = {}
-    for row in rows:
-        before = first.setdefault(unicodedata.normalize("NFKC", row.ticket).casefold(), row.number)
-        if before != row.number:
-            message = f"the ticket {quoted(row.ticket)} is also at {places[before].where}"
-            hint = "Each pair needs a ticket of its own: add a letter, 118a and 118b."
-            yield Fault((name, row.number, "ticket"), "same-ticket", message, hint)
-
-
-# -- cells ----------------------------------------------------------------------------------------
 
 
 def _cell(read: Callable[[str], object]) -> BeforeValidator:
@@ -203,25 +60,20 @@ def _words(value: object) -> str:
     return f"{value}"
 
 
-def _ticket(cell: str) -> str:
+def _visible(cell: str, what: Literal["ticket", "name"], longest: int) -> str:
     if message := hidden(cell):
-        raise fault("ticket", message, "Type the ticket again, without invisible characters.")
-    if len(cell) > LONGEST_TICKET:
-        hint = f"At most {LONGEST_TICKET} fit on the run sheet."
-        raise fault("ticket", f"the ticket has {len(cell)} characters", hint)
-    if not cell[0].isalnum():
+        raise fault(what, message, f"Type the {what} again, without invisible characters.")
+    if len(cell) > longest:
+        hint = f"At most {longest} are allowed."
+        raise fault(what, f"the {what} has {len(cell)} characters", hint)
+    return cell
+
+
+def _ticket(cell: str) -> str:
+    if not _visible(cell, "ticket", LONGEST_TICKET)[0].isalnum():
         hint = "A ticket begins with a letter or a digit."
         raise fault("ticket", f"the ticket begins with {quoted(cell[0])}", hint)
     return " ".join(cell.split())
-
-
-def _name(cell: str) -> str:
-    if message := hidden(cell):
-        raise fault("name", message, "Type the name again, without invisible characters.")
-    if len(cell) > LONGEST_NAME:
-        hint = f"At most {LONGEST_NAME} are read."
-        raise fault("name", f"the name has {len(cell)} characters", hint)
-    return cell
 
 
 def _core(cell: str) -> str:
@@ -240,12 +92,17 @@ def _thickness(cell: str) -> tuple[float, ...]:
     return values
 
 
-Name = Annotated[str, _cell(_name)]
+Name = Annotated[str, _cell(lambda cell: _visible(cell, "name", LONGEST_NAME))]
 Length = Annotated[float, _cell(length)]
 
 
-class JobShape(Shape):
-    """One row."""
+class Row(Shape):
+    """One row: a pair of skis to be mounted; lengths in mm.
+
+    `ski_toe` and `ski_heel` are the ski's widths where the toe and the heel piece sit,
+    `thickness` its thickness there (none, one, or two values), `old_holes` the file of its
+    earlier holes, as seen from the jobs file.
+    """
 
     ticket: Annotated[str, _cell(_ticket)]
     pattern: Name
@@ -258,9 +115,104 @@ class JobShape(Shape):
     old_holes: Name = ""
 
 
+COLUMNS = tuple(Row.model_fields)
+NEEDED = COLUMNS[:5]
+_CSV = Columns(COLUMNS, NEEDED, ("boot", "ski_toe", "ski_heel", "shift", "thickness"))
+
+
 class FileShape(Shape):
     """A TOML file; its rows are checked one by one."""
 
     format: Literal[1] = Field(description="format = 1")
     note: Any = Field(default="", description="any text")
     job: list[Any] = Field(default=[], description="tables headed [[job]] (double brackets)")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a row is, ``file:line``, and how the keys of its columns begin."""
+
+    where: str
+    prefix: str = ""
+
+    def at(self, column: str, finding: Finding) -> Finding:
+        """The finding as one about a `column` of this row."""
+        return replace(finding, where=self.where, key=f"{self.prefix}{column}")
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """A jobs file as read: the valid rows by number, the places of all, and what is wrong.
+
+    `faults` holds (row, finding); a fault of no single row has the row it was found at.
+    """
+
+    file: Path
+    rows: Mapping[int, Row]
+    places: tuple[Place, ...]
+    faults: tuple[tuple[int, Finding], ...]
+
+
+def read_jobs(path: Path) -> Jobs:
+    """Read the jobs file at `path`; a name ending in ``.toml`` is TOML, any other CSV.
+
+    What is wrong with single rows is in the result, so that the others can be checked too.
+    Raises InputError where the file as a whole cannot be taken apart: as `jiggen.inputs` does,
+    ``evening.too-many-jobs`` and ``.no-job``.
+    """
+    read = _toml if path.suffix.lower() == ".toml" else _csv
+    source, name, rows, faults = read(path)
+    if len(rows) > MAX_ROWS:
+        hint = f"At most {MAX_ROWS:,} are read at once."
+        where = source.where((name, MAX_ROWS))
+        raise KIND.refusal("too-many-jobs", f"{len(rows):,} jobs", where, hint)
+    if not rows:
+        hint = f"Each row below the names of the columns is a pair of skis. {_CSV.naming}"
+        raise KIND.refusal("no-job", "there is no job in this file", str(path), hint)
+    places = tuple(
+        Place(source.where((name, number)), f"job[{number + 1}]." if name == "job" else "")
+        for number in range(len(rows))
+    )
+    valid = {}
+    for number, row in enumerate(rows):
+        if isinstance(row, dict):
+            job, wrong = check(Row, dict.fromkeys(NEEDED, "") | row)
+            faults += [replace(one, path=(name, number, *one.path)) for one in wrong]
+            if job:
+                valid[number] = job
+    faults += _same_tickets(valid, places, name)
+    faults.sort(key=lambda one: source.place(one.path))
+    found = tuple((int(one.path[1]), source.findings([one])[0]) for one in faults)
+    return Jobs(path, valid, places, found)
+
+
+def _csv(path: Path) -> tuple[Source, str, list[Any], list[Fault]]:
+    """The file, what its rows are called, the cells of each (None of one too wide), faults."""
+    table = read_table(path, KIND, _CSV)
+    rows = [
+        None if row.width else {name: cell for name, cell in row.cells.items() if cell}
+        for row in table.rows
+    ]
+    return table, "row", rows, list(table.too_wide("row"))
+
+
+def _toml(path: Path) -> tuple[Source, str, list[Any], list[Fault]]:
+    document = read_document(path, KIND)
+    jobs = validate(FileShape, document, document.data).job
+    faults = [
+        Fault(("job", number), "type", f"is {shown(job)}, but must be a table headed [[job]]")
+        for number, job in enumerate(jobs)
+        if not isinstance(job, dict)
+    ]
+    return document, "job", jobs, faults
+
+
+def _same_tickets(rows: Mapping[int, Row], places: tuple[Place, ...], name: str) -> Iterator[Fault]:
+    """Tickets that a person would confuse: case and width of letters do not count."""
+    first: dict[str, int] = {}
+    for number, row in rows.items():
+        before = first.setdefault(unicodedata.normalize("NFKC", row.ticket).casefold(), number)
+        if before != number:
+            message = f"the ticket {quoted(row.ticket)} is also at {places[before].where}"
+            hint = "Each pair needs a ticket of its own: add a letter, 118a and 118b."
+            yield Fault((name, number, "ticket"), "same-ticket", message, hint)

@@ -24,8 +24,10 @@ def main() -> None:
 
     from jiggen.design import Settings, SkiRange
     from jiggen.drilling import DrillingLimits
-    from jiggen.evening import Terms, plan_evening, read_jobs, ski_needed
+    from jiggen.evening import plan_evening, ski_needed
+    from jiggen.evening.check import Terms
     from jiggen.evening.order import count_changes
+    from jiggen.evening.read import read_jobs
     from jiggen.remount import RemountLimits
 
     terms = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
@@ -35,10 +37,10 @@ def main() -> None:
     each = {
         (pair.row.pattern, pair.row.boot, pair.row.core, pair.row.shift, ski_needed(pair.row), one)
         for pair in plan.pairs
-        for one in (drilled.which for drilled in pair.drilled)
+        for one in (drilled.skis for drilled in pair.drilled)
     }
     # As they come: jigs in the file's order, the settings of each ski in the pattern's order.
-    jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.row.number)
+    jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.number)
     plain = [
         [
             [(round(s.drill, 2), round(s.from_tip, 1)) for s in jig.stops]

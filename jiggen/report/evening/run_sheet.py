@@ -13,8 +13,9 @@ from jiggen.design.engraving import words as engraved
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
-from jiggen.errors import InputError
-from jiggen.evening import Outcome, Pair, Plan, PlannedJig, Task
+from jiggen.errors import Finding, InputError
+from jiggen.evening import Outcome, Plan, PlannedJig, Task
+from jiggen.evening.check import Pair
 from jiggen.pattern import Side
 from jiggen.record import DepthStop
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
@@ -68,11 +69,13 @@ UNSEEN = 0.05  # mm that a hole may be off and no caliper could tell: common pra
 def check_tickets(plan: Plan) -> None:
     """Raise InputError for tickets that cannot be printed as they are written."""
     faults = [
-        pair.place.fault(
+        pair.place.at(
             "ticket",
-            "ticket",
-            f"{plain(pair.row.ticket)!r} has characters that the run sheet cannot print",
-            "Write it with letters of the Latin, Greek or Cyrillic alphabet, or with a number.",
+            Finding(
+                "evening.ticket",
+                f"{plain(pair.row.ticket)!r} has characters that the run sheet cannot print",
+                hint="Write it with letters of the Latin, Greek or Cyrillic alphabet, or a number.",
+            ),
         )
         for pair in plan.pairs
         if plain(pair.row.ticket) != pair.row.ticket
@@ -105,7 +108,7 @@ class _Sheet:
             if outcome.state != "failed"
         }
         self.used = {
-            (task.pair.row.number, ski): count
+            (task.pair.number, ski): count
             for count, jig in enumerate(plan.jigs, start=1)
             for task in jig.tasks
             for ski, _ in task.skis
@@ -243,13 +246,13 @@ class _Sheet:
             (own[1], [para(line) for line in setting]),
             (own[2], para(rails)),
         ]
-        if row.number in self.barred:
+        if task.pair.number in self.barred:
             words = para("DO NOT DRILL: the other ski has no verified jig", bold=True)
             return [beside(*columns, (sum(own[3:]), words), right=RIGHT)]
         skis = dict(task.skis)
         columns += [
-            (own[3], self._boxes(row.number, "left", skis, own[3] - RIGHT)),
-            (own[4], self._boxes(row.number, "right", skis, own[4] - RIGHT)),
+            (own[3], self._boxes(task.pair.number, "left", skis, own[3] - RIGHT)),
+            (own[4], self._boxes(task.pair.number, "right", skis, own[4] - RIGHT)),
             (own[5], _screws(task)),
         ]
         lines = tuple(on_the_mark(halves, jig.job, row.boot))
@@ -287,7 +290,7 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
         pattern, boot = plain(jig.job.pattern.name), number(jig.job.boots[0])
         why = f"jig {count}, {pattern}, boot {boot}: {plain(outcome.faults[0].message)}"
         for task in jig.tasks:
-            found.setdefault(task.pair.row.number, (task.pair, why))
+            found.setdefault(task.pair.number, (task.pair, why))
     return found
 
 
