@@ -3,16 +3,19 @@
 After layout and before design: the height of each hole's guide is handed in as a number.
 """
 
-from jiggen.drilling.check import NO_SCREWS, check_all_boots, check_drilling
-from jiggen.drilling.model import DrillingLimits, SkiState, screws_of
+from jiggen.drilling.check import (
+    DrillingLimits,
+    SkiState,
+    check_all_boots,
+    check_drilling,
+    screws_of,
+)
 from jiggen.pattern import Area, Screw
-from jiggen.record.results import DepthStop, DrilledHole, Drilling
+from jiggen.record.results import DepthStop, Drilling
 
 __all__ = [
-    "NO_SCREWS",
     "Area",
     "DepthStop",
-    "DrilledHole",
     "Drilling",
     "DrillingLimits",
     "Screw",
