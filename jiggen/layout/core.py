@@ -1,22 +1,26 @@
-"""From a pattern and a boot to the holes of one ski."""
+"""From a pattern and a boot to the holes of one ski, and how they move with the boot."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, get_args
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern import DATUM_SLOPE, Core, Drill, Group, Hole, Pattern, Side, check_boot
+from jiggen.pattern import DATUM_SLOPE, Core, Group, Hole, Pattern, Side, check_boot
 from jiggen.pattern.model import BOOTS, X_LIMIT, Pair
 
 if TYPE_CHECKING:  # the record's models take longer to load than all else that a layout needs
     from jiggen.record import JigRecord, TrialRecord
 
 Array = NDArray[np.float64]
+
+SAME = 1e-6  # mm: groups whose moves differ by less move as one
+MOST_BOOTS = 200  # lengths: more than any boot has
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,14 +77,6 @@ def locked(values: ArrayLike) -> Array:
     return array
 
 
-class _Placed(NamedTuple):
-    id: str
-    group: str
-    x: float
-    y: float
-    drill: Drill
-
-
 def lay_out(
     pattern: Pattern,
     boot: float,
@@ -102,17 +98,33 @@ def lay_out(
     image, keep ids and places.
 
     Raises InputError ``pattern.…`` when the pattern does not serve the boot (see `check_boot`),
-    ``layout.boot`` and ``layout.shift`` for a boot or a shift outside the
-    range of real ones,
+    ``layout.boot`` and ``layout.shift`` for a boot or a shift outside the range of real ones,
     ``layout.choice`` for an unknown core or side.
     """
-    _check_choice("core", core, get_args(Core))
-    _check_choice("side", side, get_args(Side))
+    for key, value, allowed in (("core", core, get_args(Core)), ("side", side, get_args(Side))):
+        if value not in allowed:
+            hint = f"Allowed: {' or '.join(allowed)}."
+            raise InputError.of("layout.choice", f"{key} is {value!r}", key=key, hint=hint)
     check_boot(pattern, boot)
-    _check_boot_length(boot)
+    if not BOOTS[0] <= boot <= BOOTS[1]:
+        hint = f"Allowed: {BOOTS[0]:g} to {BOOTS[1]:g} mm. Is it in another unit? 12in is 12 inches."
+        message = f"a boot sole of {boot:g} mm is out of range"
+        raise InputError.of("layout.boot", message, key="boot", hint=hint)
     turn = -1.0 if side == "right" and pattern.pair == "mirrored" else 1.0
-    holes = [hole for group in pattern.groups for hole in _place(group, boot, turn)]
-    positions = np.array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2)
+    named: list[tuple[str, str]] = []
+    places: list[tuple[float, float]] = []
+    drills = []
+    for group in pattern.groups:
+        origin = DATUM_SLOPE[group.datum] * boot + group.shift_at(boot)
+        for (name, hole), y in zip(numbered(group), _across(group, turn), strict=True):
+            named.append((name, group.name))
+            places.append((origin + hole.at[0], y + 0.0))
+            drills.append(hole.drill)
+    positions = locked(np.array(places).reshape(-1, 2) + (mount_shift, 0.0))
+    if not (np.abs(positions[:, 0]) <= X_LIMIT).all():  # so put, NaN is refused as well
+        message = f"a mount shift of {mount_shift:g} mm is beyond any ski"
+        hint = f"Every hole must stay within {X_LIMIT:g} mm of the mounting mark."
+        raise InputError.of("layout.shift", message, key="shift", hint=hint)
     return Layout(
         pattern=pattern.name,
         boot=float(boot),
@@ -120,11 +132,11 @@ def lay_out(
         core=core,
         side=side,
         pair=pattern.pair,
-        ids=tuple(hole.id for hole in holes),
-        groups=tuple(hole.group for hole in holes),
-        positions=locked(_shifted(positions, mount_shift)),
-        diameters=locked([hole.drill.diameter(core) for hole in holes]),
-        depths=locked([hole.drill.depth for hole in holes]),
+        ids=tuple(name for name, _ in named),
+        groups=tuple(group for _, group in named),
+        positions=positions,
+        diameters=locked([drill.diameter(core) for drill in drills]),
+        depths=locked([drill.depth for drill in drills]),
     )
 
 
@@ -137,47 +149,85 @@ def numbered(group: Group) -> Iterator[tuple[str, Hole]]:
     return ((f"{group.name}-{number}", hole) for number, hole in enumerate(holes, start=1))
 
 
-def _place(group: Group, boot: float, turn: float) -> Iterator[_Placed]:
-    """The group's holes before any mount shift; `turn` is -1 where the ski is mirrored."""
-    origin = DATUM_SLOPE[group.datum] * boot + group.shift_at(boot)
-    across = (
-        y
-        for hole in group.holes
-        for y in ((abs(hole.at[1]), -abs(hole.at[1])) if hole.both_sides else (turn * hole.at[1],))
-    )
-    for (name, hole), y in zip(numbered(group), across, strict=True):
-        yield _Placed(name, group.name, origin + hole.at[0], y + 0.0, hole.drill)
+def _across(group: Group, turn: float) -> Iterator[float]:
+    """The y of a group's holes, as they are `numbered`; `turn` is -1 where the ski is mirrored."""
+    for hole in group.holes:
+        y = hole.at[1]
+        yield from (abs(y), -abs(y)) if hole.both_sides else (turn * y,)
 
 
-def _shifted(positions: Array, mount_shift: float) -> Array:
-    """`positions` moved along the ski; InputError when that leaves any ski."""
-    moved: Array = positions + np.array([mount_shift, 0.0])
-    if not (np.abs(moved[:, 0]) <= X_LIMIT).all():  # so put, NaN is refused as well
-        raise InputError(
-            Finding(
-                "layout.shift",
-                f"a mount shift of {mount_shift:g} mm is beyond any ski",
-                key="shift",
-                hint=f"Every hole must stay within {X_LIMIT:g} mm of the mounting mark.",
-            )
-        )
-    return moved
+# -- over a range of boots ------------------------------------------------------------------------
 
 
-def _check_boot_length(boot: float) -> None:
-    low, high = BOOTS
-    if not low <= boot <= high:
-        raise InputError(
-            Finding(
-                "layout.boot",
-                f"a boot sole of {boot:g} mm is out of range",
-                key="boot",
-                hint=f"Allowed: {low:g} to {high:g} mm. Is it in another unit? 12in is 12 inches.",
-            )
-        )
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """Groups that move as one over a range of boots.
+
+    `boots` (n,) are the boot sole lengths and `travel` (n,) how far the groups lie from where
+    they are for the longest of them, + towards the tip; mm.
+    """
+
+    groups: tuple[str, ...]
+    boots: Array
+    travel: Array
+
+    @property
+    def still(self) -> bool:
+        """Whether no boot of the range moves these groups."""
+        return bool(np.ptp(self.travel) <= SAME)
 
 
-def _check_choice(key: str, value: str, allowed: tuple[str, ...]) -> None:
-    if value not in allowed:
-        hint = f"Allowed: {' or '.join(allowed)}."
-        raise InputError(Finding("layout.choice", f"{key} is {value!r}", key=key, hint=hint))
+def whole_boots(least: float, most: float) -> tuple[float, ...]:
+    """Every whole boot sole length from `least` to `most`, mm.
+
+    Raises InputError ``layout.boots`` when there are not two, or more than any boot has.
+    """
+    first, last = math.ceil(least - SAME), math.floor(most + SAME)
+    if not 1 <= last - first < MOST_BOOTS:
+        message = f"boots of {least:g} to {most:g} mm are not a valid range of whole lengths"
+        hint = "Write the shortest and the longest boot sole in mm: 265-345; or one, 305."
+        raise InputError.of("layout.boots", message, key="boot", hint=hint)
+    return tuple(float(boot) for boot in range(first, last + 1))
+
+
+def layouts(
+    pattern: Pattern,
+    boots: tuple[float, ...],
+    *,
+    mount_shift: float = 0.0,
+    core: Core = "plain",
+    side: Side = "left",
+) -> dict[float, Layout]:
+    """`lay_out` for each of `boots` (mm), by boot.
+
+    Raises InputError as `lay_out` does, the findings of the shortest and of the longest boot that
+    is not served at once.
+    """
+    made: dict[float, Layout] = {}
+    refused: list[tuple[Finding, ...]] = []
+    for boot in boots:
+        try:
+            made[boot] = lay_out(pattern, boot, mount_shift=mount_shift, core=core, side=side)
+        except InputError as error:
+            refused.append(error.findings)
+    if refused:
+        raise InputError(dict.fromkeys((*refused[0], *refused[-1])))
+    return made
+
+
+def motions(over: Mapping[float, Layout]) -> tuple[Motion, ...]:
+    """The groups of the layouts `over` a range of boots, those that move as one together."""
+    boots = np.array(sorted(over))
+    longest = over[float(boots[-1])]
+    places = np.array([over[float(boot)].positions[:, 0] for boot in boots])
+    travel = places - longest.positions[:, 0]
+    found: list[tuple[list[str], Array]] = []
+    for group in dict.fromkeys(longest.groups):
+        own = travel[:, [name == group for name in longest.groups]].mean(axis=1)
+        for groups, other in found:
+            if np.abs(other - own).max() <= SAME:
+                groups.append(group)
+                break
+        else:
+            found.append(([group], own))
+    return tuple(Motion(tuple(groups), boots, own) for groups, own in found)
