@@ -48,8 +48,7 @@ from jiggen.design.plan import (
 )
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
-from jiggen.layout.core import Layout
-from jiggen.layout.span import Motion, motions
+from jiggen.layout.core import Layout, Motion, motions
 from jiggen.record.model import Ladder
 
 HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)

@@ -107,7 +107,9 @@ def lay_out(
             raise InputError.of("layout.choice", f"{key} is {value!r}", key=key, hint=hint)
     check_boot(pattern, boot)
     if not BOOTS[0] <= boot <= BOOTS[1]:
-        hint = f"Allowed: {BOOTS[0]:g} to {BOOTS[1]:g} mm. Is it in another unit? 12in is 12 inches."
+        hint = (
+            f"Allowed: {BOOTS[0]:g} to {BOOTS[1]:g} mm. Is it in another unit? 12in is 12 inches."
+        )
         message = f"a boot sole of {boot:g} mm is out of range"
         raise InputError.of("layout.boot", message, key="boot", hint=hint)
     turn = -1.0 if side == "right" and pattern.pair == "mirrored" else 1.0
