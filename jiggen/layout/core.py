@@ -107,9 +107,7 @@ def lay_out(
             raise InputError.of("layout.choice", f"{key} is {value!r}", key=key, hint=hint)
     check_boot(pattern, boot)
     if not BOOTS[0] <= boot <= BOOTS[1]:
-        hint = (
-            f"Allowed: {BOOTS[0]:g} to {BOOTS[1]:g} mm. Is it in another unit? 12in is 12 inches."
-        )
+        hint = f"Allowed: {BOOTS[0]:g} to {BOOTS[1]:g} mm; in another unit, 12in is 12 inches."
         message = f"a boot sole of {boot:g} mm is out of range"
         raise InputError.of("layout.boot", message, key="boot", hint=hint)
     turn = -1.0 if side == "right" and pattern.pair == "mirrored" else 1.0
@@ -122,7 +120,7 @@ def lay_out(
             named.append((name, group.name))
             places.append((origin + hole.at[0], y + 0.0))
             drills.append(hole.drill)
-    positions = locked(np.array(places).reshape(-1, 2) + (mount_shift, 0.0))
+    positions = locked(np.add(np.array(places).reshape(-1, 2), (mount_shift, 0.0)))
     if not (np.abs(positions[:, 0]) <= X_LIMIT).all():  # so put, NaN is refused as well
         message = f"a mount shift of {mount_shift:g} mm is beyond any ski"
         hint = f"Every hole must stay within {X_LIMIT:g} mm of the mounting mark."
