@@ -30,12 +30,12 @@ from jiggen.design.gauge import (
     LEAST_SPAN,
     NAME,
     PEG,
+    THICKNESS,
     Gauge,
     Readings,
     design_gauge,
     readings_of,
 )
-from jiggen.design.gauge_frame import THICKNESS
 from jiggen.design.settings import Bed
 from jiggen.design.station import design_mechanism
 from jiggen.errors import InputError
@@ -83,11 +83,11 @@ def test_jaws_reach_what_is_measured():
         plan = plan_of(gauge)
         for reading in readings.distances:
             assert reading.asked <= CALIPER
-            if reading.between[0].kind == "hole":
-                assert min(end.diameter for end in reading.between) > INSIDE_JAWS
+            if reading.of[0].kind == "hole":
+                assert min(end.diameter for end in reading.of) > INSIDE_JAWS
                 continue
             # both jaws beside the pegs, down to the table: nothing else may stand there
-            ends = np.array([(end.x, end.y) for end in reading.between])
+            ends = np.array([(end.x, end.y) for end in reading.of])
             way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
             for end, out in zip(ends, (-way, way), strict=True):
                 face = end + out * (PEG / 2 + 1e-6)
@@ -96,7 +96,7 @@ def test_jaws_reach_what_is_measured():
                 assert not jaw.intersects(plan)
                 others = (p for p in gauge.pegs if (p.x, p.y) != tuple(end))
                 assert not any(jaw.intersects(Point(p.x, p.y).buffer(PEG / 2)) for p in others)
-        assert all(peg.top_z - THICKNESS > JAW_GRIP for peg in gauge.pegs)
+        assert all(peg.z[1] - THICKNESS > JAW_GRIP for peg in gauge.pegs)
 
 
 def test_every_hole_has_its_wall_and_every_word_its_place():
@@ -158,13 +158,13 @@ def sensitivity(readings: Readings) -> np.ndarray:
     """
     rows = []
     for reading in readings.distances:
-        one, other = reading.between
+        one, other = reading.of
         x, y = other.x - one.x, other.y - one.y
         far = math.hypot(x, y)
         hole = (one.kind == "hole") / 2 + (other.kind == "hole") / 2
         rows.append((x * x / far, y * y / far, x * y / far, hole, 1.0 - hole, 0.0))
     for reading in readings.diameters:
-        is_hole = float(reading.of.kind == "hole")
+        is_hole = float(reading.of[0].kind == "hole")
         rows.append((0.0, 0.0, 0.0, is_hole, 1.0 - is_hole, 0.0))
     rows += [(0.0, 0.0, 0.0, 0.0, 0.0, reading.asked) for reading in readings.heights]
     return np.array(rows)

@@ -10,28 +10,33 @@ printer's axes, and nothing may turn it.  Seen from above::
     A══════G═════════B    The pegs' tops stand at four heights, for z.
 
 A peg goes down to the bed beside the frame, so that jaws pushed right down press at the height
-of the frame's middle and do not bend it.
+of the frame's middle and do not bend it.  `span` is the distance of the pegs along x and y.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 from typing import Literal
 
 import numpy as np
+import shapely
+import shapely.affinity
+from shapely.geometry import Polygon, box
 
 from jiggen.design.engraving import Engraving
 from jiggen.design.fit_ladder import FitLadder, design_fit_ladder
-from jiggen.design.gauge_frame import INSET, THICKNESS, Pair, engravings, outline
 from jiggen.design.guides import LEAD_IN, Guide
-from jiggen.design.lettering import Region
+from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed
 from jiggen.design.settings import Bed, Bush, BushChoice
 from jiggen.errors import Finding, InputError
+from jiggen.record.entries import Peg
 from jiggen.tables import bush_for
+
+Pair = tuple[float, float]
 
 NAME = "gauge"  # of the part
 CALIPER = 150.0  # mm that the usual caliper opens; common practice, no source
@@ -41,37 +46,42 @@ JAW_THICKNESS = 8.0  # mm of room for a jaw outside a peg; common practice, no s
 JAW_GRIP = 6.0  # mm of height that jaws need on a peg above the frame; common practice, no source
 INSIDE_JAWS = 6.0  # mm, the narrowest hole they enter; common practice, no source
 LEAST_SPAN, SPAN_STEP = 100.0, 5.0  # mm between the pegs
-
-PEG = 6.0  # mm, diameter: half of it stands proud of the frame
-PEG_TOPS = tuple(THICKNESS + JAW_GRIP + more for more in (1.0, 3.0, 5.0, 7.0))  # mm, of A to D
-HOLE = INSIDE_JAWS + 2.0  # mm, diameter
-FOOT = 0.5  # mm at 45° off the edges on the bed, against elephant's foot
 BED_MARGIN = 2.0
 
+# The frame
+THICKNESS = 7.0  # mm: jaws closed with 4 N (from memory) bend 100 mm of rib by 0.01 mm
+FOOT = 0.5  # mm at 45° off the edges on the bed, against elephant's foot
+RIB = 5.0  # mm wide
+PEG = 6.0  # mm, diameter: half of it stands proud of the frame
+PEG_TOPS = tuple(THICKNESS + JAW_GRIP + more for more in (1.0, 3.0, 5.0, 7.0))  # mm, of A to D
+PEG_REACH = 3.0  # mm of a rib that a peg covers
+AT_A = PEG / 2  # x and y of peg A
+HOLE = INSIDE_JAWS + 2.0  # mm, diameter
+INSET = 5.0  # mm from the frame's outer side to the axis of a hole
+PAD = (-2.0, 12.0)  # mm from the frame's outer side: 3 mm of wall around a hole
+PAD_REACH = (-7.0, 15.0)  # mm along the frame's side from the hole's axis: its name has room
+GUSSET = 13.0  # mm: triangles in the corners, for the pegs' names and against skew
+WALL = 2.5  # mm beside the pockets
+
+# The pockets
 ALLOWANCES = (0.0, 0.05, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm over the bush's outside diameter
 SPARED = (0.30, 0.0, 0.25)  # left out in this order where thick bushes leave no room
-POCKET_WALL = 2.5  # mm
 USUAL_DRILL = 4.1  # mm, whose bush is meant where none is named
 
-
-@dataclass(frozen=True)
-class Peg:
-    """A round peg: axis, diameter, and the heights it stands free between; bed frame, mm."""
-
-    id: str
-    x: float
-    y: float
-    diameter: float
-    base_z: float
-    top_z: float
+# Engravings
+DEPTH = 0.6  # mm of engraving: three layers
+CAP, SMALL_CAP = 4.2, 3.2  # mm, capitals
+CLEAR = 1.0  # mm about the words on the rung
+NAME_AT = RIB + 2.5  # mm from the frame's outer sides to the middle of a peg's name
+ARROW = Polygon([(0, 1.2), (14, 1.2), (14, 0), (19, 1.8), (14, 3.6), (14, 2.4), (0, 2.4)])
+TURN = "DO NOT TURN"
 
 
 @dataclass(frozen=True, eq=False)
 class Gauge:
     """The frame and all that is on it in the bed's frame, and the ladder of fits beside it; mm.
 
-    `span` is the distance of the pegs along x and y; `holes` are E to H, `pockets` what `bush`
-    is tried in, wider by `allowances` than it is.
+    `holes` are E to H, `pockets` what `bush` is tried in, wider by `allowances` than it is.
     """
 
     bed: Bed
@@ -106,88 +116,63 @@ def design_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER) 
     ``design.gauge-bush`` for a bush too thick for a row of pockets.
     """
     span = _span(bed, caliper)
-    chosen = _bush(bush)
-    corner = (PEG / 2, PEG / 2)
-    holes = tuple(_holes(span, corner))
-    allowances = () if chosen is None else _allowances(span[0], chosen)
-    pockets = () if chosen is None else tuple(_pockets(span, corner, chosen, allowances))
+    if bush == "auto":
+        row = bush_for(USUAL_DRILL)
+        bush = Bush(row.outside, min(row.lengths))
+    chosen = bush if isinstance(bush, Bush) else None
+    x, y = span
+    # E and F at the ends of the rung, G and H in the middles of the other two sides.
+    places = ((INSET, y / 2), (x - INSET, y / 2), (x / 2, INSET), (x / 2, y - INSET))
+    holes = tuple(_hole(name, *at, HOLE) for name, at in zip("EFGH", places, strict=True))
+    allowances, pockets = _pockets(span, chosen) if chosen else ((), ())
+    pegs = tuple(
+        Peg(id=name, part=NAME, x=px, y=py, diameter=PEG, z=(THICKNESS, top))
+        for name, (px, py, *_), top in zip("ABCD", _corners(span), PEG_TOPS, strict=True)
+    )
     return Gauge(
         bed=bed,
         caliper=caliper,
         bush=chosen,
         span=span,
-        outline=outline(span, corner, pockets),
-        pegs=tuple(_pegs(span, corner)),
+        outline=_outline(span, pockets),
+        pegs=pegs,
         holes=holes,
         pockets=pockets,
         allowances=allowances,
-        engravings=tuple(engravings(NAME, span, corner, holes, pockets)),
+        engravings=tuple(_engravings(span, holes, pockets)),
         ladder=design_fit_ladder(),
     )
 
 
 def _span(bed: Bed, caliper: float) -> Pair:
     across = (caliper - CALIPER_SPARE - PEG) / math.sqrt(2)
-    rooms = [side - 2 * BED_MARGIN - PEG for side in (bed.x, bed.y)]
+    x, y = (side - 2 * BED_MARGIN - PEG for side in (bed.x, bed.y))
     findings = []
-    if min(rooms) < LEAST_SPAN or bed.z < max(PEG_TOPS):
+    if min(x, y) < LEAST_SPAN or bed.z < max(PEG_TOPS):
         needed = LEAST_SPAN + PEG + 2 * BED_MARGIN
-        findings.append(
-            Finding(
-                "design.gauge-bed",
-                f"a bed of {bed.x:g} x {bed.y:g} x {bed.z:g} mm is too small for the gauge",
-                key="bed",
-                hint=f"It needs {needed:g} x {needed:g} x {max(PEG_TOPS):g} mm.",
-            )
-        )
+        message = f"a bed of {bed.x:g} x {bed.y:g} x {bed.z:g} mm is too small for the gauge"
+        hint = f"It needs {needed:g} x {needed:g} x {max(PEG_TOPS):g} mm."
+        findings.append(Finding("design.gauge-bed", message, key="bed", hint=hint))
     if across < LEAST_SPAN:
-        needed = math.ceil(LEAST_SPAN * math.sqrt(2) + PEG + CALIPER_SPARE)
-        findings.append(
-            Finding(
-                "design.gauge-caliper",
-                f"a caliper that opens {caliper:g} mm does not span the gauge crosswise",
-                key="caliper",
-                hint=f"It must open {needed} mm; the usual 150 mm caliper does.",
-            )
-        )
+        least = math.ceil(LEAST_SPAN * math.sqrt(2) + PEG + CALIPER_SPARE)
+        message = f"a caliper that opens {caliper:g} mm does not span the gauge crosswise"
+        hint = f"It must open {least} mm; the usual 150 mm caliper does."
+        findings.append(Finding("design.gauge-caliper", message, key="caliper", hint=hint))
     if findings:
         raise InputError(findings)
-    x, y = (SPAN_STEP * math.floor(min(room, across) / SPAN_STEP) for room in rooms)
-    return x, y
+    return (
+        SPAN_STEP * math.floor(min(x, across) / SPAN_STEP),
+        SPAN_STEP * math.floor(min(y, across) / SPAN_STEP),
+    )
 
 
-def _bush(choice: BushChoice) -> Bush | None:
-    if isinstance(choice, Bush):
-        return choice
-    if choice == "none":
-        return None
-    row = bush_for(USUAL_DRILL)
-    return Bush(row.outside, min(row.lengths))
-
-
-def _pegs(span: Pair, corner: Pair) -> Iterator[Peg]:
-    """A at the corner nearest the origin, then anticlockwise."""
-    (x, y), (x0, y0) = span, corner
-    places = ((0.0, 0.0), (x, 0.0), (x, y), (0.0, y))
-    for name, (px, py), top in zip("ABCD", places, PEG_TOPS, strict=True):
-        yield Peg(name, x0 + px, y0 + py, PEG, THICKNESS, top)
-
-
-def _holes(span: Pair, corner: Pair) -> Iterator[Guide]:
-    """E and F at the ends of the rung, G and H in the middles of the other two sides."""
-    (x, y), (x0, y0) = span, corner
-    places = ((INSET, y / 2), (x - INSET, y / 2), (x / 2, INSET), (x / 2, y - INSET))
-    for name, (px, py) in zip("EFGH", places, strict=True):
-        yield _round(name, x0 + px, y0 + py, HOLE, None)
-
-
-def _round(name: str, x: float, y: float, bore: float, bush: Bush | None) -> Guide:
-    """A hole right through, with a lead-in where a bush goes in."""
+def _hole(name: str, x: float, y: float, bore: float, bush: Bush | None = None) -> Guide:
+    """A hole right through, `x` and `y` from peg A, with a lead-in where a bush goes in."""
     lead = LEAD_IN if bush else 0.0
     return Guide(
         id=name,
-        x=x,
-        y=y,
+        x=AT_A + x,
+        y=AT_A + y,
         drill=bush.outside if bush else bore,
         bush=bush,
         bore=bore,
@@ -200,46 +185,115 @@ def _round(name: str, x: float, y: float, bore: float, bush: Bush | None) -> Gui
     )
 
 
-def _row(span_x: float) -> Pair:
-    """Where the row of pockets begins and ends, along x from peg A: clear of E and F."""
-    ends = INSET + HOLE / 2 + POCKET_WALL
-    return ends, span_x - ends
+def _pockets(span: Pair, bush: Bush) -> tuple[tuple[float, ...], tuple[Guide, ...]]:
+    """The allowances there is room for, least first, and a pocket for each in a row on the rung.
 
-
-def _allowances(span_x: float, bush: Bush) -> tuple[float, ...]:
-    """What there is room for, least first."""
-    start, stop = _row(span_x)
-    pitch = bush.outside + max(ALLOWANCES) + POCKET_WALL
-    room = math.floor((stop - start + POCKET_WALL) / pitch)
-    printed = len(ALLOWANCES) - len(SPARED)
-    if room < printed:
-        most = (stop - start + POCKET_WALL) / printed - POCKET_WALL - max(ALLOWANCES)
-        raise InputError(
-            Finding(
-                "design.gauge-bush",
-                f"a bush of {bush.outside:g} mm outside leaves no room for a row of pockets",
-                key="bush",
-                hint=f"At most {math.floor(10 * most) / 10:g} mm; none leaves the pockets out.",
-            )
+    Pockets are open at both ends: a bush can be pushed out again.
+    """
+    start = INSET + HOLE / 2 + WALL  # clear of E and F
+    stop = span[0] - start
+    room = math.floor((stop - start + WALL) / (bush.outside + max(ALLOWANCES) + WALL))
+    least = len(ALLOWANCES) - len(SPARED)
+    if room < least:
+        most = (stop - start + WALL) / least - WALL - max(ALLOWANCES)
+        raise InputError.of(
+            "design.gauge-bush",
+            f"a bush of {bush.outside:g} mm outside leaves no room for a row of pockets",
+            key="bush",
+            hint=f"At most {math.floor(10 * most) / 10:g} mm; none leaves the pockets out.",
         )
     spared = SPARED[: max(0, len(ALLOWANCES) - room)]
-    return tuple(allowance for allowance in ALLOWANCES if allowance not in spared)
-
-
-def _pockets(
-    span: Pair, corner: Pair, bush: Bush, allowances: tuple[float, ...]
-) -> Iterator[Guide]:
-    """A row along the rung, open at both ends: a bush can be pushed out again."""
-    start, stop = _row(span[0])
+    allowances = tuple(allowance for allowance in ALLOWANCES if allowance not in spared)
     half = (bush.outside + max(ALLOWANCES)) / 2
-    places = np.linspace(start + half, stop - half, len(allowances)).round(2)
-    for place, allowance in zip(places.tolist(), allowances, strict=True):
-        name = f"bush +{allowance:.2f}"
-        bore = bush.outside + allowance
-        yield _round(name, corner[0] + place, corner[1] + span[1] / 2, bore, bush)
+    places = np.linspace(start + half, stop - half, len(allowances)).round(2).tolist()
+    return allowances, tuple(
+        _hole(f"bush +{allowance:.2f}", x, span[1] / 2, bush.outside + allowance, bush)
+        for x, allowance in zip(places, allowances, strict=True)
+    )
 
 
-Kind = Literal["peg", "hole"]
+# -- the frame seen from above, and what is engraved on it ---------------------------------------
+
+
+def _corners(span: Pair) -> Iterator[tuple[float, float, float, float]]:
+    """The frame's corners from A anticlockwise, where the pegs stand, and which way is inwards."""
+    x0, y0, x1, y1 = AT_A, AT_A, AT_A + span[0], AT_A + span[1]
+    yield x0, y0, 1.0, 1.0
+    yield x1, y0, -1.0, 1.0
+    yield x1, y1, -1.0, -1.0
+    yield x0, y1, 1.0, -1.0
+
+
+def _words_y(span: Pair, pockets: Sequence[Guide]) -> Pair:
+    """Foot and head of the words along the rung."""
+    low = AT_A + span[1] / 2 + _half(pockets) + CLEAR
+    return low, low + SMALL_CAP
+
+
+def _half(pockets: Sequence[Guide]) -> float:
+    """Half the widest hole of the rung: a pocket with its lead-in, or E and F (INSET holds 3)."""
+    return max([4.5, *(pocket.radius + pocket.lead_in for pocket in pockets)])
+
+
+def _outline(span: Pair, pockets: Sequence[Guide]) -> Region:
+    """Four ribs with gussets in the corners, pads around the holes, a rung for the pockets."""
+    x0, y0, x1, y1 = AT_A, AT_A, AT_A + span[0], AT_A + span[1]
+    (near, far), (back, ahead), middle = PAD, PAD_REACH, (x0 + x1) / 2
+    low = AT_A + span[1] / 2 - _half(pockets) - WALL
+    high = _words_y(span, pockets)[1] + CLEAR
+    shapes = [
+        box(x0, y0, x1, y1) - box(x0 + RIB, y0 + RIB, x1 - RIB, y1 - RIB),
+        box(middle + back, y0 + near, middle + ahead, y0 + far),
+        box(middle + back, y1 - far, middle + ahead, y1 - near),
+        box(x0 + near, low, x0 + far, high),
+        box(x1 - far, low, x1 - near, high),
+    ]
+    for x, y, right, up in _corners(span):
+        ix, iy = x + right * RIB, y + up * RIB
+        shapes.append(Polygon([(ix, iy), (ix + right * GUSSET, iy), (ix, iy + up * GUSSET)]))
+    if pockets:
+        shapes.append(box(x0, low, x1, high))
+    return regions_of(shapely.normalize(shapely.union_all(shapes)))[0]
+
+
+def _engravings(
+    span: Pair, holes: Sequence[Guide], pockets: Sequence[Guide]
+) -> Iterator[Engraving]:
+    """The names of pegs, holes and pockets, the printer's axes, and what must not be done."""
+
+    def put(name: str, x: float, y: float, shape: shapely.Geometry) -> Engraving:
+        """`shape` with the middle of its box at (x, y)."""
+        left, low, right, high = shape.bounds
+        shape = shapely.affinity.translate(shape, x - (left + right) / 2, y - (low + high) / 2)
+        return Engraving(name, NAME, regions_of(shape), DEPTH)
+
+    def write(text: str, x: float, y: float, cap: float = SMALL_CAP) -> Engraving:
+        return put(text, x, y, letter(text, cap))
+
+    for name, (x, y, right, up) in zip("ABCD", _corners(span), strict=True):
+        yield write(name, x + right * NAME_AT, y + up * NAME_AT, CAP)
+    words_y = sum(_words_y(span, pockets)) / 2
+    for hole in holes[:2]:
+        yield write(hole.id, hole.x, words_y)
+    for hole in holes[2:]:
+        yield write(hole.id, hole.x + PAD_REACH[1] - CAP, hole.y, CAP)
+    for pocket in pockets:
+        yield write(pocket.id.partition("+")[2], pocket.x, words_y)
+
+    x0, y0, x1, y1 = AT_A, AT_A, AT_A + span[0], AT_A + span[1]
+    left, rib = (x0 + RIB + GUSSET + (x0 + x1) / 2 + PAD_REACH[0]) / 2, RIB / 2
+    x_mark = shapely.affinity.translate(letter("X", SMALL_CAP), 20.5, 0.2)
+    yield put("X", left, y0 + rib, shapely.union_all([ARROW, x_mark]))
+    turned = shapely.affinity.rotate(ARROW, 90, origin=(0, 0))
+    y_mark = shapely.affinity.translate(letter("Y", SMALL_CAP), -3.2, 20.5)
+    yield put("Y", x0 + rib, y0 + (span[1] / 2 + RIB) / 2, shapely.union_all([turned, y_mark]))
+    yield write(TURN, ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2, y0 + rib)
+    if pockets:
+        words = letter(f"BUSH {pockets[0].drill:g}", SMALL_CAP)
+        yield put("bush", left, y1 - rib, words)
+
+
+# -- the readings --------------------------------------------------------------------------------
 
 PEG_PAIRS = ("AB", "DC", "AD", "BC", "AC", "BD")  # two along x, two along y, two crosswise
 HOLE_PAIRS = ("EF", "GH", "EG", "GF", "FH", "HE")
@@ -250,70 +304,54 @@ class Feature:
     """What is measured, as asked of the printer: bed frame, mm."""
 
     id: str
-    kind: Kind
+    kind: Literal["peg", "hole"]
     x: float
     y: float
     diameter: float
 
 
 @dataclass(frozen=True)
-class Distance:
-    """A reading over two pegs, or over the far rims of two holes; `asked` in mm."""
+class Reading:
+    """What a perfect print shows, `asked` mm, and which features it is `of`."""
 
     number: int
-    between: tuple[Feature, Feature]
-    asked: float
-
-
-@dataclass(frozen=True)
-class Diameter:
-    """A reading of a peg's or a hole's diameter."""
-
-    number: int
-    of: Feature
-
-    @property
-    def asked(self) -> float:
-        """What a perfect print shows, mm."""
-        return self.of.diameter
-
-
-@dataclass(frozen=True)
-class Height:
-    """A reading of a height over the bed; `of` names the peg, empty for the frame itself."""
-
-    number: int
-    of: str
+    of: tuple[Feature, ...]
     asked: float
 
 
 @dataclass(frozen=True)
 class Readings:
-    """All readings, numbered in the order that they are best taken."""
+    """All readings, numbered in the order that they are best taken.
+
+    Distances are over two pegs or over the far rims of two holes; heights over the bed are those
+    of the frame, which is no feature, and of each peg.
+    """
 
     features: tuple[Feature, ...]
-    distances: tuple[Distance, ...]
-    diameters: tuple[Diameter, ...]
-    heights: tuple[Height, ...]
+    distances: tuple[Reading, ...]
+    diameters: tuple[Reading, ...]
+    heights: tuple[Reading, ...]
 
 
 def readings_of(gauge: Gauge) -> Readings:
     """The readings worth taking on `gauge`."""
-    features = (
-        *(Feature(peg.id, "peg", peg.x, peg.y, peg.diameter) for peg in gauge.pegs),
-        *(Feature(hole.id, "hole", hole.x, hole.y, hole.bore) for hole in gauge.holes),
-    )
+    pegs = [Feature(peg.id, "peg", peg.x, peg.y, peg.diameter) for peg in gauge.pegs]
+    holes = [Feature(hole.id, "hole", hole.x, hole.y, hole.bore) for hole in gauge.holes]
+    features, number = (*pegs, *holes), count(1)
     named = {feature.id: feature for feature in features}
-    pairs = [(named[pair[0]], named[pair[1]]) for pair in (*PEG_PAIRS, *HOLE_PAIRS)]
-    heights = (("", THICKNESS), *((peg.id, peg.top_z) for peg in gauge.pegs))
-    number = count(1)
+
+    def distance(pair: str) -> Reading:
+        one, other = named[pair[0]], named[pair[1]]
+        between = math.dist((one.x, one.y), (other.x, other.y))
+        asked = between + (one.diameter + other.diameter) / 2
+        return Reading(next(number), (one, other), asked)
+
     return Readings(
-        features=features,
-        distances=tuple(Distance(next(number), pair, _outside(*pair)) for pair in pairs),
-        diameters=tuple(Diameter(next(number), feature) for feature in features),
-        heights=tuple(Height(next(number), *height) for height in heights),
+        features,
+        tuple(map(distance, (*PEG_PAIRS, *HOLE_PAIRS))),
+        tuple(Reading(next(number), (each,), each.diameter) for each in features),
+        (
+            Reading(next(number), (), THICKNESS),
+            *(Reading(next(number), (named[peg.id],), peg.z[1]) for peg in gauge.pegs),
+        ),
     )
-
-
-def _outside(one: Feature, other: Feature) -> float:
-    return math.dist((one.x, one.y), (other.x, other.y)) + (one.diameter + other.diameter) / 2

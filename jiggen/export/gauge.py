@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 
-from jiggen.design.gauge import NAME, Feature, Gauge, Readings
-from jiggen.design.gauge_frame import THICKNESS
+from jiggen.design.gauge import NAME, THICKNESS, Feature, Gauge, Readings
 from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
 from jiggen.record import GaugeRecord, Hole
-from jiggen.record.entries import BedSize, BushSize, GaugeInputs, Peg, PrintBed
+from jiggen.record.entries import BedSize, BushSize, GaugeInputs, PrintBed
 from jiggen.record.model import FitSizes
 
 ZOOM = 1.15  # of the picture
@@ -54,7 +53,7 @@ def _feature(feature: Feature) -> str:
 
 def _rows(readings: Readings) -> Iterator[str]:
     for distance in readings.distances:
-        one, other = distance.between
+        one, other = distance.of
         manner = "over both pegs" if one.kind == "peg" else "far rim to far rim"
         what = f"{distance.number}: {one.id} to {other.id}, {manner}"
         for note in (f"{what}: about {distance.asked:.2f}", f"{what}, again"):
@@ -70,12 +69,12 @@ def _rows(readings: Readings) -> Iterator[str]:
         for note in (f"{what}, about {diameter.asked:.2f}", f"{what}, again"):
             yield from (
                 f"[[diameter]]  # {note}",
-                f'of = "{diameter.of.id}"',
+                f'of = "{diameter.of[0].id}"',
                 'value = ""',
                 "",
             )
     for height in readings.heights:
-        what = f"the top of peg {height.of}" if height.of else "the frame itself"
+        what = f"the top of peg {height.of[0].id}" if height.of else "the frame itself"
         yield from (
             f"[[height]]  # {height.number}: {what}",
             f"asked = {rounded(height.asked)}",
@@ -109,17 +108,7 @@ def gauge_record(
             for guide in gauge.guides
         ),
         guides=tuple(guide_entry(guide, NAME) for guide in gauge.guides),
-        pegs=tuple(
-            Peg(
-                id=peg.id,
-                part=NAME,
-                x=rounded(peg.x),
-                y=rounded(peg.y),
-                diameter=rounded(peg.diameter),
-                z=(rounded(peg.base_z), rounded(peg.top_z)),
-            )
-            for peg in gauge.pegs
-        ),
+        pegs=gauge.pegs,
         parts=part_entries(gauge.pieces, volumes),
         beds=beds,
     )

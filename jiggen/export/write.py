@@ -11,8 +11,8 @@ from pathlib import Path
 from jiggen.design.engraving import DEPTH
 from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
 from jiggen.design.fit_ladder import STRIP_HEIGHT
-from jiggen.design.gauge_frame import DEPTH as GAUGE_DEPTH
-from jiggen.design.gauge_frame import THICKNESS as GAUGE_THICKNESS
+from jiggen.design.gauge import DEPTH as GAUGE_DEPTH
+from jiggen.design.gauge import THICKNESS as GAUGE_THICKNESS
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
 from jiggen.design.trial import DEPTH as TRIAL_DEPTH

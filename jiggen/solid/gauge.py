@@ -8,12 +8,12 @@ import cadquery as cq
 
 from jiggen.design.engraving import Engraving
 from jiggen.design.fit_ladder import STRIP, STRIP_HEIGHT, FitLadder
-from jiggen.design.gauge import FOOT, Gauge, Peg
-from jiggen.design.gauge_frame import DEPTH, THICKNESS
+from jiggen.design.gauge import DEPTH, FOOT, THICKNESS, Gauge
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.pieces import Kind
 from jiggen.progress import announce
+from jiggen.record.entries import Peg
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
 from jiggen.solid.plates import make_plate
@@ -56,7 +56,7 @@ def _regions(engravings: tuple[Engraving, ...]) -> list[Region]:
 
 def _peg(peg: Peg) -> cq.Shape:
     r = peg.diameter / 2
-    profile = [(0.0, 0.0), (r - FOOT, 0.0), (r, FOOT), (r, peg.top_z), (0.0, peg.top_z)]
+    profile = [(0.0, 0.0), (r - FOOT, 0.0), (r, FOOT), (r, peg.z[1]), (0.0, peg.z[1])]
     return revolve(profile).moved(cq.Location(cq.Vector(peg.x, peg.y, 0)))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from reportlab.platypus.flowables import Flowable
 
 from jiggen import __version__
-from jiggen.design.gauge import Distance, Gauge, Readings, readings_of
+from jiggen.design.gauge import Gauge, Reading, Readings, readings_of
 from jiggen.design.lettering import Ring
 from jiggen.draw.figures import box, polyline
 from jiggen.draw.shapes import BLACK, WHITE, Area, Circle, Colour, Line, Pen, Point, Shape, grey
@@ -142,8 +142,8 @@ def _pictures(gauge: Gauge, readings: Readings, width: float) -> list[Flowable]:
     own = column(width, 2)
     wide = PLAN_SHARE * own
     inset = (own - wide) / 2
-    pegs = [reading for reading in readings.distances if reading.between[0].kind == "peg"]
-    holes = [reading for reading in readings.distances if reading.between[0].kind == "hole"]
+    pegs = [reading for reading in readings.distances if reading.of[0].kind == "peg"]
+    holes = [reading for reading in readings.distances if reading.of[0].kind == "hole"]
     plans = [_plan_with_readings(gauge, some, wide) for some in (pegs, holes)]
     cells = [[[], plans[0], [], plans[1]]]
     return [
@@ -158,15 +158,15 @@ def _table(readings: Readings, width: float) -> Flowable:
     """A row per reading, in two columns, with a line to write on."""
     own = column(width, 2)
     left = [
-        (item.number, f"{item.between[0].id} to {item.between[1].id}", item.asked)
+        (item.number, f"{item.of[0].id} to {item.of[1].id}", item.asked)
         for item in readings.distances
     ]
     right = [
-        (item.number, f"{item.of.kind} {item.of.id}, across", item.asked)
+        (item.number, f"{item.of[0].kind} {item.of[0].id}, across", item.asked)
         for item in readings.diameters
     ]
     right += [
-        (item.number, f"peg {item.of}, height" if item.of else "frame, height", item.asked)
+        (item.number, f"peg {item.of[0].id}, height" if item.of else "frame, height", item.asked)
         for item in readings.heights
     ]
     halves = [
@@ -221,7 +221,7 @@ class _Plan:
         return self.scale * x, self.scale * (y - self.top)
 
 
-def _plan_with_readings(gauge: Gauge, readings: Iterable[Distance], width: float) -> Picture:
+def _plan_with_readings(gauge: Gauge, readings: Iterable[Reading], width: float) -> Picture:
     """The gauge from above, with a line and a number for each reading."""
     spans = [max(peg.x for peg in gauge.pegs), max(peg.y for peg in gauge.pegs)]
     across, up = (far + gauge.pegs[0].diameter / 2 for far in spans)
@@ -255,12 +255,12 @@ def _ring(ring: Ring, plan: _Plan) -> tuple[Point, ...]:
     return tuple(plan.at(float(x), float(y)) for x, y in ring)
 
 
-def _reading(reading: Distance, plan: _Plan, middle: Point) -> Iterator[Shape]:
+def _reading(reading: Reading, plan: _Plan, middle: Point) -> Iterator[Shape]:
     """A line with the caliper's jaws at its ends, and its number beside it.
 
     The number stands off the line's middle, where lines cross, and away from the frame's.
     """
-    one, other = reading.between
+    one, other = reading.of
     far = math.hypot(other.x - one.x, other.y - one.y)
     ux, uy = (other.x - one.x) / far, (other.y - one.y) / far
     ends = []
