@@ -29,8 +29,8 @@ def test_a_generated_page_is_current(page: str):
 
 
 @pytest.mark.parametrize("example", sorted((DOCS / "examples").glob("*.py")), ids=lambda p: p.stem)
-def test_an_example_runs(example: Path, tmp_path: Path):
-    command = [sys.executable, str(example)]
+def test_an_example_runs(example: Path, tmp_path: Path, built):
+    command = [sys.executable, str(example), str(built.folder)]  # one of them reads a folder
     env = {"PYTHONPATH": str(REPO), "PATH": "/usr/bin:/bin", "HOME": str(tmp_path)}
     run = subprocess.run(command, cwd=tmp_path, env=env, capture_output=True, text=True, check=True)
     assert run.stdout.strip()

@@ -1,21 +1,15 @@
 import hashlib
 import json
-import os
 import struct
-import subprocess
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-import jiggen
 from jiggen.design import Bed
 from jiggen.errors import InputError
 from jiggen.export import check_target, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
 from jiggen.export.write import normalised
-from jiggen.files import PAGE
 from jiggen.job import folder_name
 
 BOX = np.array([(x, y, z) for x in (0.0, 2.0) for y in (0.0, 3.0) for z in (0.0, 4.0)])
@@ -110,64 +104,6 @@ def test_manifest_says_what_was_asked_and_made(built, club_layout):
     assert manifest["inputs"]["boot"] == 305.0
     assert manifest["inputs"]["ski"] == {"least": 84.0, "most": 112.0}
     assert manifest["verification"]["passed"] is True
-
-
-# Run by Python before anything else: the clock of another day.
-ANOTHER_DAY = """
-import datetime, time
-DAY = 86400 * 400
-now, nanoseconds, local, utc = time.time, time.time_ns, time.localtime, time.gmtime
-time.time = lambda: now() + DAY
-time.time_ns = lambda: nanoseconds() + DAY * 10**9
-time.localtime = lambda at=None: local(time.time() if at is None else at)
-time.gmtime = lambda at=None: utc(time.time() if at is None else at)
-class Later(datetime.datetime):
-    @classmethod
-    def now(cls, tz=None):
-        return cls.fromtimestamp(time.time(), tz)
-    @classmethod
-    def utcnow(cls):
-        return cls.utcfromtimestamp(time.time())
-datetime.datetime = Later
-"""
-# What the fixture `built` is made of.
-THE_SAME_BUILD = """
-import datetime
-from pathlib import Path
-assert datetime.datetime.__name__ == "Later"
-from jiggen.design import Settings, SkiRange
-from jiggen.job import Job
-from jiggen.pattern import find_pattern, read_pattern
-from jiggen.pipeline.products import build_jig
-club = read_pattern(find_pattern("club-piste"))
-build_jig(Job(club, (305.0, 305.0), Settings(ski=SkiRange(84, 112))), Path("again"))
-"""
-
-
-def test_same_input_same_bytes_on_another_day_in_another_process(built, tmp_path):
-    (tmp_path / "sitecustomize.py").write_text(ANOTHER_DAY)
-    root = Path(jiggen.__file__).parents[1]
-    env = {
-        **os.environ,
-        "PYTHONPATH": f"{tmp_path}{os.pathsep}{root}",
-        "PYTHONHASHSEED": "12345",
-        "TZ": "Pacific/Auckland",
-        "LANG": "de_DE.UTF-8",
-        "LC_ALL": "C",
-        "USER": "somebody",
-        "HOME": str(tmp_path),
-    }
-    env.pop("SOURCE_DATE_EPOCH", None)
-    run = [sys.executable, "-c", THE_SAME_BUILD]
-    done = subprocess.run(run, cwd=tmp_path, env=env, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    again = json.loads((tmp_path / "again" / "manifest.json").read_text())
-    assert set(again["files"]) == set(built.record.values()["files"])
-    for name, entry in built.record.values()["files"].items():
-        if name not in ("preview.png", PAGE):  # the graphics driver draws it; the page shows it
-            assert again["files"][name] == entry, name
-    same_picture = again["files"]["preview.png"] == built.record.values()["files"]["preview.png"]
-    assert not same_picture or again["files"][PAGE] == built.record.values()["files"][PAGE]
 
 
 def test_a_foreign_folder_or_file_is_never_replaced(tmp_path):

@@ -1,10 +1,11 @@
 """Read the record of a built folder: where the depth stop goes on each drill."""
 
-import jiggen
+import sys
+from pathlib import Path
+
 from jiggen.record import read_jig
 
-folder = jiggen.build("skew-plate", boot=305, ski=(84, 112), out="skew").folder
-drilling = read_jig(folder).drilling
+drilling = read_jig(Path(sys.argv[1])).drilling  # as `jiggen build` wrote it
 if drilling:
     for stop in drilling.stops:
         print(stop)
