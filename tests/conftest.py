@@ -8,7 +8,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as examples
 from sharing import built_once
 
-from jiggen.design import Settings, SkiRange
+import jiggen
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 
@@ -37,12 +37,12 @@ def club_layout():
 
 @pytest.fixture(scope="session")
 def built(tmp_path_factory):
-    from jiggen.job import Job
-    from jiggen.pipeline.products import build_jig
+    """By the public API, as the shortest script does it."""
 
-    club = read_pattern(find_pattern("club-piste"))
-    job = Job(club, (305.0, 305.0), Settings(ski=SkiRange(84, 112)))
-    return built_once(tmp_path_factory, "club", lambda target: build_jig(job, target))
+    def make(target):
+        return jiggen.build("club-piste", boot=305, ski=(84, 112), out=target)
+
+    return built_once(tmp_path_factory, "club", make)
 
 
 @pytest.fixture

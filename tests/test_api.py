@@ -52,12 +52,11 @@ def test_a_design_without_the_kernel():
     assert [guide.id for body in design.bodies for guide in body.guides]
 
 
-def test_what_the_pattern_says_holds_in_the_shortest_build(tmp_path: Path):
+def test_what_the_pattern_says_holds_in_the_shortest_build(built, folder: Path):
     """Screws and area of the file had to be passed on by the caller, and were lost if not."""
-    pattern = jiggen.read_pattern("club-piste")
-    result = jiggen.build(pattern, boot=305, ski=(84, 112), out=tmp_path / "jig")
+    result = built  # jiggen.build("club-piste", boot=305, ski=(84, 112), out=…)
     inputs = result.record.inputs
-    assert pattern.area is not None
+    assert jiggen.read_pattern("club-piste").area is not None
     assert set(inputs.screws) == {hole.id for hole in result.record.holes}
     # [screw] of patterns/club-piste.toml, and of a hole that has its own
     assert {(fixing.plate, fixing.lengths) for fixing in inputs.screws.values()} == {
@@ -69,8 +68,8 @@ def test_what_the_pattern_says_holds_in_the_shortest_build(tmp_path: Path):
     assert all(hole.screw is not None for hole in result.record.drilling.holes)
     assert result.verification.passed
     assert jiggen.verify(result.folder).passed
-    (result.folder / "layout.svg").write_text("another drawing", encoding="utf-8")
-    assert not jiggen.verify(result.folder).passed
+    (folder / "layout.svg").write_text("another drawing", encoding="utf-8")
+    assert not jiggen.verify(folder).passed
 
 
 def test_bad_input_is_an_error_of_the_family(tmp_path: Path):
