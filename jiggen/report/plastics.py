@@ -267,7 +267,7 @@ def as_data(rows: tuple[Material, ...]) -> dict[str, object]:
         "colder": COLDER,
         "materials": [
             {
-                **row.as_dict(),
+                **asdict(row),
                 "in_parked_car": in_car(row),
                 "bends": round(softness(row), 4),
                 "movement": find_movement(row, REACH).model_dump(mode="json"),

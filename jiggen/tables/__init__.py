@@ -13,7 +13,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any, Generic, Literal, TypeVar, get_type_hints
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 
 Row = TypeVar("Row")
 Series = Literal["fine", "medium", "coarse"]
@@ -41,17 +41,15 @@ class Table(Generic[Row]):
 
     @cached_property
     def _rows(self) -> tuple[Row, ...]:
-        read = {name: _READ[hint] for name, hint in get_type_hints(self.kind).items()}
-        return tuple(
-            self.kind(**{name: of(row[name]) for name, of in read.items()})
-            for row in cells_of(self.file)
-        )
+        hints = get_type_hints(self.kind).items()
+        rows = cells_of(self.file)
+        return tuple(self.kind(**{key: _READ[of](row[key]) for key, of in hints}) for row in rows)
 
 
 _READ: dict[Any, Any] = {
     str: str,
     float: float,
-    tuple[float, ...]: lambda cell: tuple(float(number) for number in cell.split()),
+    tuple[float, ...]: lambda cell: tuple(map(float, cell.split())),
 }
 
 
@@ -103,10 +101,6 @@ class ClearanceHole:
     medium: float
     coarse: float
     source: str
-
-    def diameter(self, series: Series) -> float:
-        """Diameter in mm in `series`."""
-        return {"fine": self.fine, "medium": self.medium, "coarse": self.coarse}[series]
 
 
 @dataclass(frozen=True)
@@ -164,23 +158,9 @@ limit_deviations = Table("limit_deviations", LimitDeviation)
 
 def bush_for(drill_diameter: float) -> DrillBush:
     """The row of drill bushes for a drill of `drill_diameter` mm. Raises InputError."""
-    return _in_band(
-        drill_bushes(),
-        drill_diameter,
-        f"no standard drill bush for a {drill_diameter:g} mm drill",
-        "Drill bushes are listed for drills",
-        "; another one in hand can be stated by its size",
-    )
-
-
-def bush(outside: float, length: float) -> DrillBush:
-    """The row of drill bushes with this `outside` diameter and `length`, mm. Raises InputError."""
-    rows = drill_bushes()
-    for row in rows:
-        if row.outside == outside and length in row.lengths:
-            return row
-    known = ", ".join(f"{row.outside:g}x{n:g}" for row in rows for n in row.lengths)
-    raise unlisted(f"{outside:g}x{length:g} is not a standard drill bush", f"Known: {known}.")
+    message = f"no standard drill bush for a {drill_diameter:g} mm drill"
+    hint = "; another one in hand can be stated by its size"
+    return _in_band(drill_bushes(), drill_diameter, message, hint)
 
 
 def jobber_drill(diameter: float) -> JobberDrill:
@@ -196,7 +176,8 @@ def nut(size: str) -> Nut:
 
 def clearance_hole(size: str, series: Series = "medium") -> float:
     """Clearance hole diameter in mm for a thread `size` like ``M5``. Raises InputError."""
-    return _sized(clearance_holes(), size, "clearance hole").diameter(series)
+    row = _sized(clearance_holes(), size, "clearance hole")
+    return {"fine": row.fine, "medium": row.medium, "coarse": row.coarse}[series]
 
 
 def socket_screw(size: str) -> SocketScrew:
@@ -213,14 +194,10 @@ def deviation(symbol: str, nominal: float) -> tuple[float, float]:
     rows = [row for row in limit_deviations() if row.symbol == symbol]
     if not rows:
         known = dict.fromkeys(row.symbol for row in limit_deviations())
-        raise unlisted(f"tolerance class {symbol} is not listed", f"Known: {', '.join(known)}.")
+        message = f"tolerance class {symbol} is not listed"
+        raise InputError.of("tables.unlisted", message, hint=f"Known: {', '.join(known)}.")
     row = _in_band(rows, nominal, f"{symbol} is not listed at {nominal:g} mm")
     return row.upper_um / 1000, row.lower_um / 1000
-
-
-def modules() -> tuple[float, ...]:
-    """Preferred gear modules in mm (ISO 54, series 1), smallest first."""
-    return tuple(float(row["module"]) for row in cells_of("modules"))
 
 
 @cache
@@ -229,28 +206,17 @@ def basic_rack() -> BasicRack:
     return BasicRack(**{row["quantity"]: float(row["value"]) for row in cells_of("basic_rack")})
 
 
-def _in_band(
-    rows: Sequence[Banded],
-    size: float,
-    message: str,
-    listed: str = "Listed",
-    other: str = "",
-) -> Banded:
+def _in_band(rows: Sequence[Banded], size: float, message: str, more: str = "") -> Banded:
     for row in rows:
         if row.over < size <= row.up_to:
             return row
-    hint = f"{listed} over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm{other}."
-    raise unlisted(message, hint)
+    hint = f"Listed over {rows[0].over:g} mm up to {rows[-1].up_to:g} mm{more}."
+    raise InputError.of("tables.unlisted", message, hint=hint)
 
 
 def _sized(rows: Sequence[Sized], size: str, what: str) -> Sized:
     for row in rows:
         if row.size == size:
             return row
-    known = ", ".join(row.size for row in rows)
-    raise unlisted(f"no {what} of size {size} is listed", f"Known: {known}.")
-
-
-def unlisted(message: str, hint: str, key: str = "") -> InputError:
-    """The error of a value that no table lists."""
-    return InputError(Finding("tables.unlisted", message, key=key, hint=hint))
+    hint = f"Known: {', '.join(row.size for row in rows)}."
+    raise InputError.of("tables.unlisted", f"no {what} of size {size} is listed", hint=hint)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cache
 
-from jiggen.tables import Table, cells_of, unlisted
+from jiggen.errors import InputError
+from jiggen.tables import Table, cells_of
 
 # The default: it prints without a closed chamber, shrinks little and
 # takes a warm workshop (common practice, no source).
@@ -40,10 +41,6 @@ class Material:
     modulus: Span
     swelling: Span | None = None
 
-    def as_dict(self) -> dict[str, object]:
-        """Plain values, each with its unit and source."""
-        return asdict(self)
-
 
 @dataclass(frozen=True)
 class ParkedCar:
@@ -59,11 +56,9 @@ def material(name: str, key: str = "material") -> Material:
     for row in materials():
         if row.name == name.strip().upper():
             return row
-    raise unlisted(
-        f'no material "{name[:40]}" is listed',
-        f"Known: {', '.join(row.name for row in materials())}; see jiggen materials.",
-        key,
-    )
+    message = f'no material "{name[:40]}" is listed'
+    hint = f"Known: {', '.join(row.name for row in materials())}; see jiggen materials."
+    raise InputError.of("tables.unlisted", message, key=key, hint=hint)
 
 
 @cache
