@@ -51,7 +51,7 @@ def test_a_shipped_pattern_written_again_reads_the_same(path: Path, tmp_path: Pa
 
 
 def nanometres(low: float, high: float):
-    """Lengths in mm as a reader can hold them: to a nanometre (ninth decimal: pattern.schema)."""
+    """Lengths in mm as a reader can hold them: to a nanometre (ninth decimal: inputs.shape)."""
     return st.floats(low, high).map(lambda value: round(value, 6) + 0.0)
 
 

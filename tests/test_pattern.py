@@ -525,7 +525,7 @@ FITTING_FAULTS = [
         "screw",
         "screw.lengths",
         SCREW + 2,
-        "12 mm is given twice",
+        "12 is given twice",
     ),
     ("[12, 14, 16]", "[]", "screw", "screw.lengths", SCREW + 2, "no screw length"),
     ("[12, 14, 16]", f"[{many(13)}]", "screw", "screw.lengths", SCREW + 2, "1 to 12 lengths"),

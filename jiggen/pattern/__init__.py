@@ -1,12 +1,7 @@
 """Hole patterns: from a pattern file to checked values in mm, or to all that is wrong with it.
 
-`find_pattern` turns a name into a path, `read_pattern` a path into a `Pattern`, and
-`check_boot` checks that the pattern serves a boot sole length.  The values are plain frozen
-dataclasses, every length in mm whatever unit the file is written in.  Nothing in a file is
+Every length of the values is in mm, whatever unit the file is written in.  Nothing in a file is
 ever evaluated.
-
-In findings, lines, columns and the indexes of key paths are counted from 1:
-``group[1].hole[3].at`` is the third hole of the first group.
 """
 
 from jiggen.pattern.checks import DATUM_SLOPE, check_boot

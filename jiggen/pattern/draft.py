@@ -24,7 +24,6 @@ GROUP_HINT = (
     "Write name, datum, shift: toe,boot-toe,-8; or boot:shift for each step: "
     "toe,boot-centre,255:112.6,290:126.3."
 )
-HOLE_HINT = "Write group, x, y, and both for one on each side: toe,12,21,both."
 _PLAIN = re.compile(r"\s*[+−-]?[0-9.]+\s*")
 _SEPARATOR = re.compile(r"[\s,;]+")
 
@@ -49,18 +48,14 @@ class Draft:
         holes = (*last.holes, Hole(at, both_sides, self.drill))
         return replace(self, groups=(*before, replace(last, holes=holes)))
 
-    @property
-    def pattern(self) -> Pattern:
-        """The draft as a pattern, checked or not."""
-        drilled = tuple(
+    def text(self, head: Iterable[str] = ()) -> str:
+        """The draft as the text of a pattern file."""
+        groups = tuple(
             replace(group, holes=tuple(replace(hole, drill=self.drill) for hole in group.holes))
             for group in self.groups
         )
-        return Pattern(self.name, "", self.units, self.boot, self.pair, drilled, "")
-
-    def text(self, head: Iterable[str] = ()) -> str:
-        """The draft as the text of a pattern file."""
-        return pattern_toml(self.pattern, head)
+        pattern = Pattern(self.name, "", self.units, self.boot, self.pair, groups, "")
+        return pattern_toml(pattern, head)
 
     def faults(self, *, finished: bool = False) -> tuple[Finding, ...]:
         """All that the reader of patterns finds wrong with the draft.
@@ -68,22 +63,17 @@ class Draft:
         Until it is `finished`, nothing is wrong with a group or a hole that is missing yet: a
         hole on the mounting mark stands in for it.
         """
-        whole = self if finished else self._filled_up()
+        whole = self
+        if not finished:
+            groups = self.groups or (Group("stand-in", "boot-centre", 0.0, (), ()),)
+            hole = Hole((0.0, 0.0), False, self.drill)
+            filled = tuple(replace(group, holes=group.holes or (hole,)) for group in groups)
+            whole = replace(self, groups=filled)
         try:
-            parse_pattern(pattern_toml(whole.pattern), "")
+            parse_pattern(whole.text(), "")
         except InputError as error:
             return tuple(replace(finding, where="") for finding in error.findings)
         return ()
-
-    def _filled_up(self) -> Draft:
-        stand_in = Hole((0.0, 0.0), False, self.drill)
-        groups = self.groups or (Group("stand-in", "boot-centre", 0.0, (), ()),)
-        return replace(
-            self,
-            groups=tuple(
-                group if group.holes else replace(group, holes=(stand_in,)) for group in groups
-            ),
-        )
 
 
 def measure(words: str, units: Units, key: str = "") -> float:
@@ -98,7 +88,8 @@ def read_group(words: str, units: Units, key: str = "") -> Group:
     """
     parts = [word.strip() for word in words.split(",")]
     if len(parts) < 3:
-        raise _refusal("group", f"{quoted(words)} is not a valid group", key, GROUP_HINT)
+        message = f"{quoted(words)} is not a valid group"
+        raise InputError.of("draft.group", message, key=key, hint=GROUP_HINT)
     shift, steps = read_shift(parts[2:], units, key)
     return Group(parts[0], read_datum(parts[1], key), shift, steps, ())
 
@@ -110,7 +101,8 @@ def read_datum(word: str, key: str = "") -> Datum:
         if word == datum:
             return datum
     message = f"{quoted(word)} is not a valid datum; allowed: {', '.join(choices)}"
-    raise _refusal("datum", message, key, did_you_mean(word, choices).rstrip())
+    hint = did_you_mean(word, choices).rstrip()
+    raise InputError.of("draft.datum", message, key=key, hint=hint)
 
 
 def read_shift(words: Sequence[str], units: Units, key: str = "") -> tuple[float, tuple[Step, ...]]:
@@ -124,7 +116,8 @@ def read_shift(words: Sequence[str], units: Units, key: str = "") -> tuple[float
     for word in words:
         start, colon, shift = word.partition(":")
         if not colon:
-            raise _refusal("group", f"{quoted(word)} is not a valid step", key, GROUP_HINT)
+            message = f"{quoted(word)} is not a valid step"
+            raise InputError.of("draft.group", message, key=key, hint=GROUP_HINT)
         steps.append(Step(measure(start, units, key), measure(shift, units, key)))
     return 0.0, tuple(steps)
 
@@ -138,7 +131,8 @@ def read_place(words: str, units: Units, key: str = "") -> tuple[tuple[float, fl
     both = [word.lower() for word in rest if word]
     if not (x and y) or both not in ([], ["both"]):
         hint = "Write x, y, and both for one on each side: 12, 21, both."
-        raise _refusal("hole", f"{quoted(words)} is not a valid position of a hole", key, hint)
+        message = f"{quoted(words)} is not a valid position of a hole"
+        raise InputError.of("draft.hole", message, key=key, hint=hint)
     return (measure(x, units, key), measure(y, units, key)), bool(both)
 
 
@@ -156,7 +150,8 @@ def add_holes(
         try:
             if name.strip() not in found:
                 message = f"{quoted(words)} is for a group that is not given"
-                raise _refusal("hole", message, key, HOLE_HINT)
+                hint = "Write group, x, y, and both for one on each side: toe,12,21,both."
+                raise InputError.of("draft.hole", message, key=key, hint=hint)
             at, both = read_place(place, units, key)
         except InputError as error:
             faults += error.findings
@@ -165,7 +160,3 @@ def add_holes(
     if faults:
         raise InputError(faults)
     return tuple(replace(group, holes=tuple(found[group.name])) for group in groups)
-
-
-def _refusal(code: str, message: str, key: str, hint: str) -> InputError:
-    return InputError(Finding(f"draft.{code}", message, key=key, hint=hint))

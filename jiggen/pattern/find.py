@@ -7,13 +7,12 @@ folder, then among the patterns that come with jiggen; the first found is used.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.inputs.faults import did_you_mean, quoted
 
 LOCAL = Path("patterns")
@@ -44,13 +43,21 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
 
     Raises InputError ``pattern.missing`` when nothing is there, naming the known patterns.
     """
-    given = Path(name_or_path)
-    for candidate in _candidates(os.fspath(name_or_path), given):
+    name, given = os.fspath(name_or_path), Path(name_or_path)
+    candidates = [given]
+    if given.suffix != ".toml" and given.parts == (name,) and not given.is_absolute():
+        candidates += [folder / f"{name}.toml" for _, folder in _folders()]
+    for candidate in candidates:
         if os.path.isfile(candidate):  # noqa: PTH113 - False for a name no file can have
             return candidate
     if os.path.exists(given):  # noqa: PTH110 - as above
         return given  # a folder, say: reading it tells what is wrong
-    raise InputError(_unknown(os.fspath(name_or_path), given.stem))
+    known = sorted({pattern.name for pattern in known_patterns()})
+    hint = (
+        f"{did_you_mean(given.stem, known)}Known patterns: {', '.join(known) or 'none'}. "
+        "Or give the path of a pattern file."
+    )
+    raise InputError.of("pattern.missing", f"no pattern {quoted(name, 200)}", hint=hint)
 
 
 def known_patterns() -> tuple[Known, ...]:
@@ -77,18 +84,8 @@ def user_folder() -> Path:
     return user_data_path("jiggen", appauthor=False) / "patterns"
 
 
-def _candidates(name: str, given: Path) -> Iterator[Path]:
-    yield given
-    if given.suffix == ".toml" or len(given.parts) != 1 or given.is_absolute() or "/" in name:
-        return
-    for _, folder in _folders():
-        yield folder / f"{name}.toml"
-
-
-def _folders() -> Iterator[tuple[Origin, Path]]:
-    yield "local", LOCAL
-    yield "user", user_folder()
-    yield "shipped", _shipped_folder()
+def _folders() -> tuple[tuple[Origin, Path], ...]:
+    return ("local", LOCAL), ("user", user_folder()), ("shipped", _shipped_folder())
 
 
 def _shipped_folder() -> Path:
@@ -100,13 +97,3 @@ def _shipped_folder() -> Path:
 
 def _patterns_in(folder: Path) -> list[Path]:
     return sorted(path for path in folder.glob("*.toml") if path.is_file())
-
-
-def _unknown(given: str, stem: str) -> Finding:
-    known = sorted({pattern.name for pattern in known_patterns()})
-    return Finding(
-        "pattern.missing",
-        f"no pattern {quoted(given, 200)}",
-        hint=f"{did_you_mean(stem, known)}Known patterns: {', '.join(known) or 'none'}. "
-        "Or give the path of a pattern file.",
-    )

@@ -1,4 +1,7 @@
-"""From a pattern file to a checked pattern, or to everything that is wrong with it."""
+"""From a pattern file to a checked pattern, or to everything that is wrong with it.
+
+The shape of the file is in pydantic models, which read lengths into mm.
+"""
 
 from __future__ import annotations
 
@@ -6,17 +9,52 @@ import os
 from collections.abc import Iterator
 from functools import reduce
 from itertools import pairwise
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
 from jiggen.inputs.document import Document, FileKind, parse_document, read_document
-from jiggen.inputs.faults import Fault, Unit, key_text, quoted, unit_of
+from jiggen.inputs.faults import Fault, Unit, hidden, key_text, quoted, shown, unit_of
 from jiggen.inputs.places import KeyPath
-from jiggen.inputs.shape import validate
+from jiggen.inputs.shape import (
+    Shape,
+    Size,
+    Units,
+    Version,
+    at_most,
+    between,
+    fault,
+    pair_of,
+    unit_in,
+    validate,
+)
 from jiggen.pattern.checks import conflicts
-from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
-from jiggen.pattern.schema import FileShape, GroupShape, HoleShape, StepShape
+from jiggen.pattern.model import (
+    BOOTS,
+    DEEPEST,
+    DIAMETERS,
+    LONGEST_NAME,
+    X_LIMIT,
+    Y_LIMIT,
+    Area,
+    Datum,
+    Drill,
+    Group,
+    Hole,
+    Pair,
+    Pattern,
+    Screw,
+    Step,
+)
 
 KIND = FileKind("pattern", "A pattern file")
+
+# Limits that only the file has: common practice, no source; mm.
+LONGEST = 2000.0  # any shift or coordinate, wherever its group lies
+PLATES = (0.0, 60.0)  # thickness of plate under a screw; 0: nothing between screw and ski
+SCREWS = (4.0, 60.0)  # length of a screw
+MOST_SCREWS = 12  # available lengths
+HALF_WIDTH = 100.0  # of the area allowed for holes, as wide as any ski
 
 # What every hole needs, by its own table or the file's.
 _NEEDED = {
@@ -73,6 +111,183 @@ def _checked(document: Document) -> Pattern:
     return pattern
 
 
+# -- the shape of the file ------------------------------------------------------------------------
+
+
+def on_a_ski(limit: float, name: str = "") -> AfterValidator:
+    """Accepts lengths of at most `limit` mm either way; `name` begins the message."""
+
+    def check(value: float, info: ValidationInfo) -> float:
+        if abs(value) <= limit:
+            return value
+        show = unit_in(info).show
+        message = f"{name}{show(value)}, outside the range of real skis (± {show(limit)})"
+        raise fault("length", message, f"Allowed: up to {show(limit)} either way.")
+
+    return AfterValidator(check)
+
+
+def _screw_lengths(value: object) -> object:
+    if not isinstance(value, list):
+        raise fault("type", f"is {shown(value)}, but must be a list of numbers")
+    if not 1 <= len(value) <= MOST_SCREWS:
+        message = f"{len(value)} screw lengths" if value else "no screw length"
+        raise fault("screw", message, f"Allowed: 1 to {MOST_SCREWS} lengths.")
+    for at, length in enumerate(value):
+        if length in value[:at]:
+            raise fault("screw", f"{shown(length)} is given twice", "Write each length once.")
+    return tuple(value)
+
+
+def _rear_to_front(ends: tuple[float, float], info: ValidationInfo) -> tuple[float, float]:
+    if ends[0] < ends[1]:
+        return ends
+    rear, front = map(unit_in(info).show, ends)
+    hint = "Write the end towards the tail first."
+    raise fault("area", f"ends at {front}, but begins at {rear}", hint)
+
+
+def _boots(boots: tuple[float, float]) -> tuple[float, float]:
+    if boots[0] > boots[1]:
+        raise fault("boot", "the longest boot is written before the shortest")
+    return boots
+
+
+def _name(name: str) -> str:
+    message = hidden(name)
+    if not name.strip():
+        message = "the name is empty"
+    if len(name) > LONGEST_NAME:
+        message = f"the name has {len(name)} characters"
+    if message:
+        raise fault("name", message)
+    return name
+
+
+def _group_name(name: str) -> str:
+    odd = next((c for c in _name(name) if not (c.isalnum() or c in "-_.")), None)
+    if odd:
+        raise fault("name", f"{quoted(odd)} is not allowed in a hole's id")
+    return name
+
+
+def _note(note: str) -> str:
+    if message := hidden(note, apart_from="\n\t"):
+        raise fault("note", message)
+    return note
+
+
+Length = Annotated[Size, on_a_ski(LONGEST)]
+Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a drill")]
+Depth = Annotated[Size, between(0.0, DEEPEST, "depth", "a depth", above=True)]
+Position = Annotated[tuple[Length, Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]], pair_of("numbers")]
+BootLength = Annotated[Size, between(*BOOTS, "boot", "a boot sole length")]
+Boots = Annotated[tuple[BootLength, BootLength], pair_of("numbers"), AfterValidator(_boots)]
+Plate = Annotated[Size, between(*PLATES, "screw", "a plate")]
+ScrewLength = Annotated[Size, between(*SCREWS, "screw", "a screw")]
+ScrewLengths = Annotated[tuple[ScrewLength, ...], BeforeValidator(_screw_lengths)]
+Ends = Annotated[tuple[Length, Length], pair_of("numbers"), AfterValidator(_rear_to_front)]
+HalfWidth = Annotated[Size, between(0.0, HALF_WIDTH, "area", "a half-width", above=True)]
+StepStart = Annotated[Size, between(0.0, X_LIMIT, "boot", "a boot sole length")]
+Name = Annotated[str, AfterValidator(_name)]
+GroupName = Annotated[str, AfterValidator(_group_name)]
+Note = Annotated[str, AfterValidator(_note)]
+
+
+class DiametersShape(Shape):
+    """``diameter = { plain, metal }``."""
+
+    plain: Diameter | None = Field(default=None, description="a drill diameter, for plain cores")
+    metal: Diameter | None = Field(default=None, description="a drill diameter, under metal")
+
+
+class DrillShape(Shape):
+    """``[drill]``, or a hole's own ``drill``.
+
+    ``depth`` is where the hole's full diameter ends; the drill's point goes deeper by its own
+    length (a point of 118 degrees by 0.3 of the diameter).
+    """
+
+    diameter: DiametersShape = Field(
+        default=DiametersShape(), description="a table of diameters: { plain = 3.6, metal = 4.1 }"
+    )
+    depth: Depth | None = Field(default=None, description="a depth, without the drill's point")
+
+
+class ScrewShape(Shape):
+    """``[screw]``, or a hole's own ``screw``."""
+
+    plate: Plate | None = Field(default=None, description="the thickness of plate it goes through")
+    lengths: ScrewLengths | None = Field(default=None, description="those at hand: [12, 14, 16]")
+
+
+class AreaShape(Shape):
+    """``[area]``: where on the ski holes are allowed."""
+
+    x: Ends = Field(description="from and to, from the mounting mark, + to the tip: [-210, 200]")
+    half_width: HalfWidth = Field(description="the width to either side of the centre line")
+
+
+class StepShape(Shape):
+    """One entry of a group's ``steps``."""
+
+    start: StepStart = Field(
+        alias="from", description="the boot sole length from which the step holds"
+    )
+    shift: Length = Field(description="a length from the datum, + towards the tip")
+
+
+class HoleShape(Shape):
+    """One ``[[group.hole]]``."""
+
+    at: Position = Field(description="x to the tip, y to the left, from the origin: [12.0, 21.0]")
+    both_sides: bool = Field(default=False, description="true: the hole is also at -y")
+    drill: DrillShape = Field(
+        default=DrillShape(), description="a table: what differs from [drill]"
+    )
+    screw: ScrewShape = Field(
+        default=ScrewShape(), description="a table: what differs from [screw]"
+    )
+
+
+class GroupShape(Shape):
+    """One ``[[group]]``."""
+
+    name: GroupName = Field(
+        description=f"up to {LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
+        "hole ids are made of it"
+    )
+    datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
+    shift: Length | None = Field(
+        default=None, description="a length from the datum to the group's origin, + towards the tip"
+    )
+    steps: Annotated[list[StepShape], at_most(200, "steps", "steps")] | None = Field(
+        default=None, description="a list: [ { from = 255, shift = -14.0 }, … ]"
+    )
+    hole: list[HoleShape] = Field(default=[], description="tables headed [[group.hole]]")
+
+
+class FileShape(Shape):
+    """The whole file."""
+
+    format: Version = Field(description="format = 1")
+    name: Name = Field(
+        description=f"1 to {LONGEST_NAME} printable characters: it is engraved on the jig"
+    )
+    note: Note = Field(default="", description="any printable text")
+    units: Units = Field(default="mm", description='"mm" or "in"')
+    boot: Boots | None = Field(
+        default=None, description="shortest and longest boot sole length served: [255, 355]"
+    )
+    pair: Pair = Field(default="same", description='"same" or "mirrored"')
+    drill: DrillShape = Field(default=DrillShape(), description="a table headed [drill]")
+    screw: ScrewShape = Field(default=ScrewShape(), description="a table headed [screw]")
+    area: AreaShape | None = Field(default=None, description="a table headed [area]")
+    group: Annotated[list[GroupShape], at_most(100, "too-many-groups", "groups")] = Field(
+        default=[], description="tables headed [[group]] (double brackets)"
+    )
+
+
 # -- values from shapes ---------------------------------------------------------------------------
 
 
@@ -113,30 +328,20 @@ def _inconsistent(file: FileShape, unit: Unit) -> Iterator[Fault]:
             message = f"group[{first + 1}] is called {quoted(group.name)} too"
             hint = "Hole ids are made of the name: each group needs its own."
             yield Fault((*path, "name"), "same-name", message, hint)
-        yield from _misplaced(group, path)
-        yield from _unordered(group.steps or [], (*path, "steps"), unit)
+        yield from _misplaced(group, path, unit)
         if not group.hole:
             hint = "Write a table headed [[group.hole]] under the group for each of its holes."
             yield Fault((*path, "hole"), "empty-group", "the group has no hole", hint)
-    for hole_path, hole in _holes(file):
-        if hole.both_sides and hole.at[1] == 0:
-            yield Fault(
-                (*hole_path, "both_sides"),
-                "both-sides",
-                "the hole is on the centre line (y = 0) and has no other side",
-                "Remove both_sides, or give y.",
-            )
+        for h, hole in enumerate(group.hole):
+            if hole.both_sides and hole.at[1] == 0:
+                message = "the hole is on the centre line (y = 0) and has no other side"
+                hint = "Remove both_sides, or give y."
+                yield Fault((*path, "hole", h, "both_sides"), "both-sides", message, hint)
     yield from _lacking(file)
 
 
-def _holes(file: FileShape) -> Iterator[tuple[KeyPath, HoleShape]]:
-    for g, group in enumerate(file.group):
-        for h, hole in enumerate(group.hole):
-            yield ("group", g, "hole", h), hole
-
-
-def _misplaced(group: GroupShape, path: KeyPath) -> Iterator[Fault]:
-    """A group is placed by a shift or by steps: one of them, not both."""
+def _misplaced(group: GroupShape, path: KeyPath, unit: Unit) -> Iterator[Fault]:
+    """A group is placed by a shift or by steps in order: one of them, not both."""
     hint = "Write shift for a group with one place, steps for one that moves in steps."
     if group.shift is not None and group.steps is not None:
         yield Fault((*path, "steps"), "shift", "the group has both shift and steps", hint)
@@ -144,34 +349,29 @@ def _misplaced(group: GroupShape, path: KeyPath) -> Iterator[Fault]:
         yield Fault((*path, "shift"), "shift", "the group has no shift and no steps", hint)
     elif group.steps == []:
         yield Fault((*path, "steps"), "steps", "the list of steps is empty", hint)
-
-
-def _unordered(steps: list[StepShape], path: KeyPath, unit: Unit) -> Iterator[Fault]:
-    for s, (before, step) in enumerate(pairwise(steps), start=1):
+    for s, (before, step) in enumerate(pairwise(group.steps or []), start=1):
         if step.start <= before.start:
-            yield Fault(
-                (*path, s, "from"),
-                "steps",
-                f"{unit.show(step.start)} comes after {unit.show(before.start)}",
-                "Write steps from the shortest boot to the longest, each once.",
-            )
+            message = f"{unit.show(step.start)} comes after {unit.show(before.start)}"
+            hint = "Write steps from the shortest boot to the longest, each once."
+            yield Fault((*path, "steps", s, "from"), "steps", message, hint)
 
 
 def _lacking(file: FileShape) -> Iterator[Fault]:
     """What holes lack: one fault per key, not per hole, since one default would do for all."""
-    for keys, name in _NEEDED.items():
-        table = keys[0]
-        lacking = [
-            path
-            for path, hole in _holes(file)
-            if _given(keys, hole, file) is None and (table == "drill" or _is_screwed(hole, file))
+    for (table, *rest), name in _NEEDED.items():
+        lacking: list[KeyPath] = [
+            ("group", g, "hole", h)
+            for g, group in enumerate(file.group)
+            for h, hole in enumerate(group.hole)
+            if _given((table, *rest), hole, file) is None
+            and (table == "drill" or _is_screwed(hole, file))
         ]
         if lacking:
             # Without a [screw] table in the file, the hole is the place to look.
             in_hole = table == "screw" and table not in file.model_fields_set
             count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
             yield Fault(
-                (*lacking[0], *keys) if in_hole else keys,
+                (*(lacking[0] if in_hole else ()), table, *rest),
                 f"no-{table}",
                 f"no {name} is given for {count} {key_text(lacking[0])}",
                 f"Give it in [{table}] for every hole, or in the hole's own {table}.",

@@ -7,9 +7,9 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.inputs.faults import UNITS, Unit
-from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw
+from jiggen.pattern.model import Drill, Group, Pattern, Screw
 
 WIDTH = 96  # characters of a comment's line
 COLUMN = 34  # where the comment beside a value begins
@@ -27,6 +27,8 @@ PAIRS = {
     "same": "both skis have the same holes",
     "mirrored": "the holes are the left ski's; the right ski's are mirrored",
 }
+Values = dict[str, str]
+"""Keys of a table, each with its value as TOML."""
 
 
 def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "") -> str:
@@ -39,18 +41,20 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
     unit = UNITS[pattern.units]
     holes = [hole for group in pattern.groups for hole in group.holes]
     if not holes:
-        raise InputError(Finding("pattern.no-group", "there is no hole to write"))
-    drill = Counter(hole.drill for hole in holes).most_common(1)[0][0]
-    screw = _usual_screw(holes)
+        raise InputError.of("pattern.no-group", "there is no hole to write")
+    drill = _drill(Counter(hole.drill for hole in holes).most_common(1)[0][0], unit)
+    # [screw] applies to all: there is none where a hole has none.
+    screws = Counter(hole.screw for hole in holes)
+    screw = {} if None in screws else _screw(screws.most_common(1)[0][0], unit)
     blocks = [
         _comments((*head, HOW_TO_READ.format(unit=UNIT_NAMES[unit.name]))),
-        list(_opening(pattern, unit)),
-        [*_comments((drill_note,) if drill_note else ()), *_drill_table(drill, unit)],
-        list(_screw_table(screw, unit)),
-        list(_area_table(pattern.area, unit)),
-        *(list(_group(group, drill, screw, unit)) for group in pattern.groups),
+        _opening(pattern, unit),
+        _drill_table(drill, drill_note),
+        _screw_table(screw),
+        _area_table(pattern, unit),
+        *(_group(group, drill, screw, unit) for group in pattern.groups),
     ]
-    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+    return "\n\n".join(filter(None, map("\n".join, blocks))) + "\n"
 
 
 def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
@@ -65,36 +69,31 @@ def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
     yield _line(f"pair = {_text(pattern.pair)}", PAIRS[pattern.pair])
 
 
-def _drill_table(drill: Drill, unit: Unit) -> Iterator[str]:
-    plain, metal = _number(drill.plain, unit), _number(drill.metal, unit)
+def _drill_table(drill: Values, note: str) -> Iterator[str]:
+    yield from _comments((note,) if note else ())
     yield _line("[drill]", "for every hole that gives nothing else")
-    yield f"diameter = {{ plain = {plain}, metal = {metal} }}   # by what lies under the top sheet"
-    depth = f"depth = {_number(drill.depth, unit)}"
-    yield _line(depth, "of the full diameter below the top sheet; the drill's point goes deeper")
+    sizes = _inline({key: drill[key] for key in ("plain", "metal")})
+    yield f"diameter = {sizes}   # by what lies under the top sheet"
+    depth = "of the full diameter below the top sheet; the drill's point goes deeper"
+    yield _line(f"depth = {drill['depth']}", depth)
 
 
-def _usual_screw(holes: Iterable[Hole]) -> Screw | None:
-    """The most frequent screw, or None where a hole has none: [screw] applies to all."""
-    usual = Counter(hole.screw for hole in holes)
-    return None if None in usual else usual.most_common(1)[0][0]
-
-
-def _screw_table(screw: Screw | None, unit: Unit) -> Iterator[str]:
+def _screw_table(screw: Values) -> Iterator[str]:
     if screw:
         yield _line("[screw]", "for every hole that gives nothing else")
-        plate = f"plate = {_number(screw.plate, unit)}"
-        yield _line(plate, "thickness at the hole; a screw's length counts from its top")
-        yield _line(f"lengths = {_list(screw.lengths, unit)}", "screws at hand")
+        plate = "thickness at the hole; a screw's length counts from its top"
+        yield _line(f"plate = {screw['plate']}", plate)
+        yield _line(f"lengths = {screw['lengths']}", "screws at hand")
 
 
-def _area_table(area: Area | None, unit: Unit) -> Iterator[str]:
-    if area:
+def _area_table(pattern: Pattern, unit: Unit) -> Iterator[str]:
+    if area := pattern.area:
         yield _line("[area]", "where on the ski holes are allowed")
         yield _line(f"x = {_list((area.x_from, area.x_to), unit)}", "from the mounting mark")
         yield _line(f"half_width = {_number(area.half_width, unit)}", "to either side")
 
 
-def _group(group: Group, usual: Drill, screw: Screw | None, unit: Unit) -> Iterator[str]:
+def _group(group: Group, drill: Values, screw: Values, unit: Unit) -> Iterator[str]:
     yield "[[group]]"
     yield _line(f"name = {_text(group.name)}", "hole ids are made of it")
     yield _line(f"datum = {_text(group.datum)}", DATUMS[group.datum])
@@ -105,62 +104,51 @@ def _group(group: Group, usual: Drill, screw: Screw | None, unit: Unit) -> Itera
             yield f"  {{ from = {start}, shift = {shift} }},"
         yield "]"
     else:
-        shift = f"shift = {_number(group.shift, unit)}"
-        yield _line(shift, "of the group's own x = 0 from the datum, + towards the tip")
+        origin = "of the group's own x = 0 from the datum, + towards the tip"
+        yield _line(f"shift = {_number(group.shift, unit)}", origin)
     for hole in group.holes:
-        yield from _hole(hole, usual, screw, unit)
+        yield ""
+        yield "  [[group.hole]]"
+        yield f"  at = {_list(hole.at, unit)}"
+        if hole.both_sides:
+            yield f"  {_line('both_sides = true', 'and at -y', COLUMN - 2)}"
+        own = _differing(_drill(hole.drill, unit), drill)
+        sizes: Values = {key: own.pop(key) for key in ("plain", "metal") if key in own}
+        if own or sizes:
+            yield f"  drill = {_inline(({'diameter': _inline(sizes)} if sizes else {}) | own)}"
+        if own := _differing(_screw(hole.screw, unit), screw):
+            yield f"  screw = {_inline(own)}"
 
 
-def _hole(hole: Hole, usual: Drill, screw: Screw | None, unit: Unit) -> Iterator[str]:
-    yield ""
-    yield "  [[group.hole]]"
-    yield f"  at = {_list(hole.at, unit)}"
-    if hole.both_sides:
-        yield f"  {_line('both_sides = true', 'and at -y', COLUMN - 2)}"
-    own = _own_drill(hole.drill, usual, unit)
-    if own:
-        yield f"  drill = {own}"
-    if hole.screw and hole.screw != screw:
-        yield f"  screw = {_own_screw(hole.screw, screw, unit)}"
+def _drill(drill: Drill, unit: Unit) -> Values:
+    return {key: _number(getattr(drill, key), unit) for key in ("plain", "metal", "depth")}
 
 
-def _own_drill(drill: Drill, usual: Drill, unit: Unit) -> str:
-    """What of `drill` differs from the usual one, as an inline table; nothing when nothing does."""
-    sizes = [
-        f"{key} = {_number(getattr(drill, key), unit)}"
-        for key in ("plain", "metal")
-        if getattr(drill, key) != getattr(usual, key)
-    ]
-    keys = [f"diameter = {{ {', '.join(sizes)} }}"] if sizes else []
-    if drill.depth != usual.depth:
-        keys.append(f"depth = {_number(drill.depth, unit)}")
-    return f"{{ {', '.join(keys)} }}" if keys else ""
+def _screw(screw: Screw | None, unit: Unit) -> Values:
+    if screw is None:
+        return {}
+    return {"plate": _number(screw.plate, unit), "lengths": _list(screw.lengths, unit)}
 
 
-def _own_screw(screw: Screw, usual: Screw | None, unit: Unit) -> str:
-    """What of `screw` differs from the usual one, or all of it, as an inline table."""
-    keys = []
-    if not usual or screw.plate != usual.plate:
-        keys.append(f"plate = {_number(screw.plate, unit)}")
-    if not usual or screw.lengths != usual.lengths:
-        keys.append(f"lengths = {_list(screw.lengths, unit)}")
-    return f"{{ {', '.join(keys)} }}"
+def _differing(own: Values, usual: Values) -> Values:
+    return {key: value for key, value in own.items() if usual.get(key) != value}
 
 
-def _comments(paragraphs: Iterable[str]) -> list[str]:
-    """The paragraphs as comment lines, an empty comment between two."""
-    wrapped = [
-        "\n".join(
-            f"# {line}" for line in textwrap.wrap(_plain(words), WIDTH - 2, break_long_words=False)
-        )
-        for words in paragraphs
-    ]
-    return ["\n#\n".join(wrapped)] if wrapped else []
+def _inline(values: Values) -> str:
+    return f"{{ {', '.join(f'{key} = {value}' for key, value in values.items())} }}"
 
 
-def _plain(words: str) -> str:
-    """`words` on one line, with a mark for what cannot be printed: file names hold anything."""
-    return "".join(c if c.isprintable() else "\ufffd" for c in " ".join(words.split()))
+def _comments(paragraphs: Iterable[str]) -> Iterator[str]:
+    """The paragraphs as comment lines, an empty comment between two.
+
+    What cannot be printed becomes a mark: file names hold anything.
+    """
+    for number, words in enumerate(paragraphs):
+        if number:
+            yield "#"
+        plain = "".join(c if c.isprintable() else "\ufffd" for c in " ".join(words.split()))
+        lines = textwrap.wrap(plain, WIDTH - 2, break_long_words=False)
+        yield from (f"# {line}" for line in lines)
 
 
 def _line(value: str, comment: str, column: int = COLUMN) -> str:

@@ -16,7 +16,7 @@ from jiggen.inputs.faults import MM, Fault, quoted, unit_of
 from jiggen.inputs.shape import Shape, Size, Units, at_most, between, fault, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
-from jiggen.pattern.schema import on_a_ski
+from jiggen.pattern.read import on_a_ski
 from jiggen.remount.shifts import OldHole
 from jiggen.units import length
 

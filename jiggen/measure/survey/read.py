@@ -30,7 +30,7 @@ from jiggen.measure.survey.model import CALIPER, OPPOSITE, Reading, Survey
 from jiggen.measure.words import listed
 from jiggen.pattern import Datum, Pair
 from jiggen.pattern.model import Drill
-from jiggen.pattern.schema import Boots, DrillShape, GroupName, Length, Name, Note
+from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
 
 # Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
 DIAMETERS = (1.0, 60.0)
