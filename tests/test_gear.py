@@ -118,7 +118,7 @@ def test_tooth_of_a_published_rack():
     gear = Gear(3.0, 18)
     for thinning in (0.0, 0.2):
         rack = Rack.meshing(gear, (-20, 20), thinning=thinning)
-        across = box(rack.line_x, -20, rack.line_x + 1e-6, 20)
+        across = box(rack.gear.rack_line, -20, rack.gear.rack_line + 1e-6, 20)
         teeth = Polygon(rack.outline()).intersection(across).geoms
         widths = [y1 - y0 for _, y0, _, y1 in (tooth.bounds for tooth in teeth)]
         whole = [w for w in widths if w > 4]
@@ -292,8 +292,8 @@ def test_rack_has_whole_spaces_over_the_asked_length(toothed, space_y: float):
 def test_rack_flank_angle_and_heights():
     # ISO 53: 20 degrees, 1 m above and 1.25 m below the reference line.
     rack = Rack.meshing(DEFAULT, (-10, 10))
-    assert rack.line_x - rack.tip_x == pytest.approx(1.5)
-    assert rack.root_x - rack.line_x == pytest.approx(1.875)
+    assert rack.gear.rack_line - rack.tip_x == pytest.approx(1.5)
+    assert rack.root_x - rack.gear.rack_line == pytest.approx(1.875)
     points = rack.outline()
     runs = [b - a for a, b in pairwise(points) if math.dist(a, b) > 1.5 and abs(b - a).min() > 0.1]
     assert len(runs) == 2 * rack.spaces

@@ -2,13 +2,11 @@
 
 Frame of a station: the pinion's axis is the origin, a rack lies along y at positive x with its
 teeth towards −x; its opposite is the same rack after half a turn.  With an even number of teeth
-both racks then find the pinion in the same phase.  A rack that travels s along y turns the
-pinion by s / pitch radius, whatever the profile shift: a rack's flanks are straight, so it
-always rolls on the reference circle.
+both racks find the pinion in the same phase.  A rack that travels s along y turns the pinion by
+s / pitch radius, whatever the profile shift: a rack's flanks are straight.
 
 Flanks and root fillets are those a rack-shaped tool with the basic rack's rounded tips would
-cut, sampled so that no chord lies further than asked from its curve.  Every vertex of a flank
-lies on the true curve.  Lengths are mm, angles degrees.
+cut; every vertex of a flank lies on the true curve.  Lengths are mm, angles degrees.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.tables import BasicRack, basic_rack
 
 Points = NDArray[np.float64]
@@ -34,9 +32,8 @@ LEAST_TIP = 0.2  # modules: a tooth thinner than this at its tip is pointed; com
 class Gear:
     """A spur pinion: `module` in mm, number of `teeth`, profile `shift` in modules.
 
-    Each tooth is `thinning` mm thinner than without backlash, half of it off either flank,
-    measured along the reference circle.  Raises InputError where the mating rack would undercut
-    the teeth, or where they would be pointed.
+    Each tooth is `thinning` mm thinner along the reference circle than without backlash, half of
+    it off either flank.  Raises InputError for teeth that the rack would undercut, or pointed ones.
     """
 
     module: float
@@ -46,19 +43,16 @@ class Gear:
     profile: BasicRack = field(default_factory=basic_rack)
 
     def __post_init__(self) -> None:
-        # Rounded up, so that the shift named here is one that passes.
-        least = math.ceil(1000 * self.least_shift) / 1000
+        teeth = f"{self.teeth} teeth with profile shift {self.shift:g}"
         if self.shift < self.least_shift:
-            raise _unfit(
-                f"{self.teeth} teeth with profile shift {self.shift:g} are undercut",
-                f"Shift the profile by {least:g} or more, or take more teeth.",
-            )
+            # Rounded up, so that the shift named here is one that passes.
+            least = math.ceil(1000 * self.least_shift) / 1000
+            hint = f"Shift the profile by {least:g} or more, or take more teeth."
+            raise InputError.of("design.gear", f"{teeth} are undercut", hint=hint)
         if self.thickness(self.tip_radius) < LEAST_TIP * self.module:
-            raise _unfit(
-                f"{self.teeth} teeth with profile shift {self.shift:g} and {self.thinning:g} mm "
-                "thinning come to a point",
-                "Take a smaller profile shift, less thinning, or more teeth.",
-            )
+            message = f"{teeth} and {self.thinning:g} mm thinning come to a point"
+            hint = "Take a smaller profile shift, less thinning, or more teeth."
+            raise InputError.of("design.gear", message, hint=hint)
 
     @property
     def pitch(self) -> float:
@@ -116,14 +110,6 @@ class Gear:
         One tooth is centred on the x axis.  `chord` is the farthest any chord lies from its
         curve, mm.
         """
-        lower = _turned(self._half_space(chord), -math.pi / self.teeth)
-        # Both ends lie on a mirror line: keep the tooth's middle once, the space's middle once.
-        tooth = np.vstack([lower, (lower * (1.0, -1.0))[-2:0:-1]])
-        steps = 2 * math.pi * np.arange(self.teeth) / self.teeth
-        return np.vstack([_turned(tooth, step) for step in steps])
-
-    def _half_space(self, chord: float) -> Points:
-        """From the middle of a space on the x axis up to the middle of the next tooth."""
         land, depth = _fillet_centre(self.profile, self.module, self.thinning)
         depth -= self.shift * self.module
         middle = math.pi / self.teeth
@@ -140,7 +126,8 @@ class Gear:
             radius = self.base_radius * math.hypot(1.0, roll)
             return _polar(radius, middle - self._half_angle(roll))
 
-        return np.vstack(
+        # From the middle of a space on the x axis up to the middle of the next tooth.
+        half_space = np.vstack(
             [
                 _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
                 _sampled(fillet, 0.0, depth / math.tan(self._alpha), chord)[:-1],
@@ -148,6 +135,11 @@ class Gear:
                 _arc(self.tip_radius, tip_angle, middle, chord),
             ]
         )
+        lower = _turned(half_space, -middle)
+        # Both ends lie on a mirror line: keep the tooth's middle once, the space's middle once.
+        tooth = np.vstack([lower, (lower * (1.0, -1.0))[-2:0:-1]])
+        steps = 2 * math.pi * np.arange(self.teeth) / self.teeth
+        return np.vstack([_turned(tooth, step) for step in steps])
 
     @property
     def _alpha(self) -> float:
@@ -155,7 +147,7 @@ class Gear:
 
     @property
     def _roll_at_form(self) -> float:
-        """Roll angle, rad, where the straight flank of the tool ends; on the line of action."""
+        """Roll angle, rad, where the straight flank of the tool ends."""
         round_off = self.profile.fillet * (1 - math.sin(self._alpha))
         depth = self.module * (self.profile.dedendum - round_off - self.shift)
         along = self.pitch_radius * math.sin(self._alpha) - depth / math.sin(self._alpha)
@@ -167,26 +159,25 @@ class Gear:
 
     def _half_angle(self, roll: float) -> float:
         """Half the angle of a tooth at a roll angle, both rad."""
-        alpha = self._alpha
-        thickness = self.pitch / 2 + 2 * self.shift * self.module * math.tan(alpha)
+        slope = math.tan(self._alpha)
+        thickness = self.pitch / 2 + 2 * self.shift * self.module * slope
         at_pitch = (thickness - self.thinning) / (2 * self.pitch_radius)
-        return at_pitch + _involute(math.tan(alpha)) - _involute(roll)
+        # inv of the pressure angle whose tangent is t: t - atan t
+        return at_pitch + (slope - math.atan(slope)) - (roll - math.atan(roll))
 
 
 @dataclass(frozen=True)
 class Rack:
-    """A rack along y, teeth towards −x: whole tooth spaces between solid lands; mm.
+    """The rack for `gear` along y, teeth towards −x: whole tooth spaces between solid lands; mm.
 
-    The reference line is at x = `line_x`; the lowest of `spaces` tooth spaces is centred at
-    y = `space_y`.  Each tooth is `thinning` mm thinner, half of it off either flank.
+    The lowest of `spaces` tooth spaces is centred at y = `space_y`.  Each tooth is `thinning` mm
+    thinner, half of it off either flank.
     """
 
-    module: float
-    line_x: float
+    gear: Gear
     space_y: float
     spaces: int
     thinning: float = 0.0
-    profile: BasicRack = field(default_factory=basic_rack)
 
     @classmethod
     def meshing(
@@ -203,29 +194,22 @@ class Rack:
             raise ValueError(f"no teeth between {low:g} and {high:g} mm")
         first = math.floor((low - space_y) / gear.pitch + 0.5)
         last = math.ceil((high - space_y) / gear.pitch - 0.5)
-        return cls(
-            module=gear.module,
-            line_x=gear.rack_line,
-            space_y=space_y + first * gear.pitch,
-            spaces=last - first + 1,
-            thinning=thinning,
-            profile=gear.profile,
-        )
+        return cls(gear, space_y + first * gear.pitch, last - first + 1, thinning)
 
     @property
     def pitch(self) -> float:
         """Distance of teeth, mm."""
-        return math.pi * self.module
+        return self.gear.pitch
 
     @property
     def tip_x(self) -> float:
         """Where the tips end, x in mm."""
-        return self.line_x - self.profile.addendum * self.module
+        return self.gear.rack_line - self.gear.profile.addendum * self.gear.module
 
     @property
     def root_x(self) -> float:
         """Ground between the teeth, x in mm."""
-        return self.line_x + self.profile.dedendum * self.module
+        return self.gear.rack_line + self.gear.profile.dedendum * self.gear.module
 
     @property
     def toothed(self) -> tuple[float, float]:
@@ -238,26 +222,21 @@ class Rack:
 
         Behind the roots it keeps a rim one module deep, to be joined to whatever carries it.
         """
-        low, high = self.toothed
-        back = self.root_x + RIM * self.module
-        centres = self.space_y + self.pitch * np.arange(self.spaces)[::-1]
-        space = self._space(chord)
-        teeth = [np.add(space, (0.0, centre)) for centre in centres]
-        start, stop = [(back, high), (self.tip_x, high)], [(self.tip_x, low), (back, low)]
-        return np.vstack([start, *teeth, stop])
-
-    def _space(self, chord: float) -> Points:
-        """One tooth space about y = 0, from tip to tip, downwards."""
-        alpha, radius = math.radians(self.profile.pressure_angle), self.profile.fillet * self.module
-        land, depth = _fillet_centre(self.profile, self.module, self.thinning)
-        half = self.pitch / 4 + self.thinning / 2 + (self.line_x - self.tip_x) * math.tan(alpha)
+        gear, line = self.gear, self.gear.rack_line
+        alpha, radius = math.radians(gear.profile.pressure_angle), gear.profile.fillet * gear.module
+        land, depth = _fillet_centre(gear.profile, gear.module, self.thinning)
+        half = self.pitch / 4 + self.thinning / 2 + (line - self.tip_x) * math.tan(alpha)
 
         def fillet(angle: float) -> Points:
-            return np.array([self.line_x + depth, land]) + _polar(radius, angle)
+            return np.array([line + depth, land]) + _polar(radius, angle)
 
         rounding = _sampled(fillet, math.pi / 2 - alpha, 0.0, chord)
         upper = np.vstack([(self.tip_x, half), rounding])
-        return np.vstack([upper, (upper * (1.0, -1.0))[::-1]])
+        space = np.vstack([upper, (upper * (1.0, -1.0))[::-1]])  # about y = 0, downwards
+        centres = self.space_y + self.pitch * np.arange(self.spaces)[::-1]
+        (low, high), back = self.toothed, self.root_x + RIM * gear.module
+        start, stop = [(back, high), (self.tip_x, high)], [(self.tip_x, low), (back, low)]
+        return np.vstack([start, *(np.add(space, (0.0, centre)) for centre in centres), stop])
 
 
 def mesh_half_length(gear: Gear) -> float:
@@ -267,24 +246,23 @@ def mesh_half_length(gear: Gear) -> float:
 
 
 def teeth_in_mesh(gear: Gear, toothed: tuple[float, float]) -> float:
-    """How many rack teeth, in pitches, reach into the pinion's tip circle.
+    """How many rack teeth, in pitches, lie between the pinion's, whether they touch or not.
 
-    `toothed` is where the rack has teeth, y in mm from the pinion's axis.  This counts teeth
-    that lie between the other's; `contact_ratio` counts those that touch.
+    `toothed` is where the rack has teeth, y in mm from the pinion's axis.
     """
     half = mesh_half_length(gear)
     return max(0.0, min(toothed[1], half) - max(toothed[0], -half)) / gear.pitch
 
 
 def contact_ratio(gear: Gear) -> float:
-    """Mean number of tooth pairs in contact between `gear` and its rack.
+    """Mean number of tooth pairs of `gear` and its rack that touch.
 
     The path of contact, from the rack's tip line to the pinion's tip circle, over the base
     pitch: from memory (ISO 21771).
     """
     alpha = math.radians(gear.profile.pressure_angle)
-    recess = math.sqrt(gear.tip_radius**2 - gear.base_radius**2)
-    recess -= gear.pitch_radius * math.sin(alpha)
+    base = gear.pitch_radius * math.sin(alpha)
+    recess = math.sqrt(gear.tip_radius**2 - gear.base_radius**2) - base
     approach = gear.module * (gear.profile.addendum - gear.shift) / math.sin(alpha)
     return (recess + approach) / (gear.pitch * math.cos(alpha))
 
@@ -305,11 +283,6 @@ def _fillet_centre(profile: BasicRack, module: float, thinning: float) -> tuple[
     depth = module * (profile.dedendum - profile.fillet)
     half_space = math.pi * module / 4 + thinning / 2 - depth * math.tan(alpha)
     return half_space - profile.fillet * module / math.cos(alpha), depth
-
-
-def _involute(roll: float) -> float:
-    """Involute function of the pressure angle whose tangent is `roll`, rad."""
-    return roll - math.atan(roll)
 
 
 def _polar(radius: float, angle: float) -> Points:
@@ -337,7 +310,3 @@ def _sampled(curve: Callable[[float], Points], start: float, stop: float, chord:
             return ends
         # A chord's distance from its curve falls with the square of their number.
         pieces = max(pieces + 1, int(pieces * math.sqrt(off / chord)))
-
-
-def _unfit(message: str, hint: str) -> InputError:
-    return InputError(Finding("design.gear", message, hint=hint))

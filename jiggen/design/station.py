@@ -27,7 +27,7 @@ from shapely.geometry import Polygon, box
 from jiggen.design.gear import Gear, Rack, mesh_half_length
 from jiggen.design.lettering import Region
 from jiggen.design.settings import Settings
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.tables import Nut, SocketScrew, clearance_hole, nut, socket_screw
 
 Point = tuple[float, float]
@@ -44,33 +44,23 @@ BAR = 4.7  # mm of a rack behind its roots: as wide as the scale's longest lines
 LEAN = 2.0  # mm at 45° off a rack's outer foot: the channel's ledge keeps it from dropping
 LEAST_RACK = 4.5  # mm, height of a rack's teeth: three modules (common practice, no source)
 
-# Pinion, from below
-FLANGE = 1.8  # mm high: six layers carry the gear (common practice, no source)
-FLANGE_RIM = 1.5  # mm beyond the teeth: one module, so that the racks cannot drop past them
+# Heights
+FLANGE = 1.8  # mm: six layers carry the gear (common practice, no source)
 ROOF = 3.6  # mm of body over the channels: the cone seat is in it (common practice, no source)
-CONE = 7.3  # mm, radius at the foot: inside the roots of the teeth, at 7.58 mm
-CONE_TOP = 5.3  # mm, radius: outside the corners of the hexagon, at 5.20 mm
-SEAT_GAP = 0.05  # mm between cone and seat as drawn: the screw closes it
-HEX_FLATS = 9.0  # mm: 1.75 mm of wall around the lock screw's hole at the flats
 HEX_HEIGHT = 7.0  # mm of it above the body: what turns the knob (common practice, no source)
-
-# Lock screw and knob
-LOCK_SCREW = "M5"
-NUT_FIT = 0.2  # mm over the nut's flats: slides in by hand, does not turn
+TIP_SPARE = 0.3  # mm that the screw ends above the pinion's underside
 NUT_SPARE = 0.3  # mm, one layer, over the nut's height: it sits on its bridge, not on a sag
 BRIDGE_STEP = LAYER  # mm: ceilings close in steps, each resting on the last
-TIP_SPARE = 0.3  # mm that the screw ends above the pinion's underside
-KNOB = 16.0  # mm, radius: finger tight on it is what accuracy takes for granted
-KNOB_ROOF = 4.0  # mm of knob under the screw's head, at least (common practice, no source)
-SOCKET_FIT = 0.2  # mm over the hexagon's flats: goes on by hand (common practice, no source)
 SOCKET_SPARE = 1.2  # mm of socket above the hexagon: the screw pulls on the cone, not on it
-GRIPS, GRIP = 8, 4.0  # count, and radius in mm of the cylinders out of the knob's edge
+KNOB_ROOF = 4.0  # mm of knob under the screw's head, at least (common practice, no source)
 
-# Leg of a rail
+# Fits, and what joins
+LOCK_SCREW = "M5"
+FLANGE_RIM = 1.5  # mm beyond the teeth: one module, so that the racks cannot drop past them
+SEAT_GAP = 0.05  # mm between cone and seat as drawn: the screw closes it
+NUT_FIT = 0.2  # mm over the nut's flats: slides in by hand, does not turn
+SOCKET_FIT = 0.2  # mm over the hexagon's flats: goes on by hand (common practice, no source)
 LEG_SIDE = 6.5  # mm from the nose to the leg's edge: half a mm of flat beside the nose
-LEG = 8.0  # mm thick: as stiff below the rack as the rack itself (common practice, no source)
-NOSE = 10.0  # mm, radius: on any sidecut it touches within 0.25 mm of the station's x
-NOSE_HALF = 6.0  # mm, half its width: it stands 2 mm out before the leg
 JOINED = 1.0  # mm that outlines of one part overlap where they are joined
 ROOT_JOINED = 0.5  # mm, the same behind the roots, inside the rim of the rack's outline
 
@@ -98,9 +88,8 @@ class Bolt:
 class PinionShape:
     """Pinion, flange, cone and hexagon: turned about the z axis, heights in the ski frame, mm.
 
-    From the bottom: flange, gear, cone (widest at `cone_z`, `cone_radius`; narrowest at
-    `cone_top_z`, `cone_top_radius`), hexagon of `hex_flats` up to `top_z`, bored through for
-    the lock screw, with a trap for its nut from below.
+    From the bottom: flange, gear, cone (widest at `cone_z`, narrowest at `cone_top_z`), hexagon up
+    to `top_z`, bored through for the lock screw, with a trap for its nut from below.
     """
 
     gear: Gear
@@ -109,39 +98,41 @@ class PinionShape:
     flange_z: float
     gear_top_z: float
     cone_z: float
-    cone_radius: float
     cone_top_z: float
-    cone_top_radius: float
-    hex_flats: float
     top_z: float
     bore: float
     nut_flats: float
     nut_top_z: float
+    cone_radius: float = 7.3  # inside the roots of the teeth, at 7.58 mm
+    cone_top_radius: float = 5.3  # outside the corners of the hexagon, at 5.20 mm
+    hex_flats: float = 9.0  # 1.75 mm of wall around the lock screw's hole at the flats
 
 
 @dataclass(frozen=True)
 class KnobShape:
-    """Knob on the pinion's hexagon: radius, heights in the ski frame, socket; mm."""
+    """Knob on the pinion's hexagon: radius, heights in the ski frame, socket; mm.
 
-    radius: float
+    Its `grips` are cylinders out of its edge.
+    """
+
     bottom_z: float
     top_z: float
     socket_flats: float
     socket_top_z: float
     bore: float
-    grips: int
-    grip_radius: float
+    radius: float = 16.0  # finger tight on it is what accuracy takes for granted
+    grips: int = 8
+    grip_radius: float = 4.0
 
 
 @dataclass(frozen=True)
 class RailShape:
     """One rail with its rack, as the left rail: y = 0 where its nose touches the ski, mm.
 
-    The rack's teeth are `rack`; its bar lies at x from their tips to `back_x` and reaches in to
-    y = -`reach`, solid where it has no teeth. Its outer side leans in below
-    `lean_z`, by `lean`, and keeps it from dropping. The leg stands between x = `leg_x`
-    (from, to) and y = `nose_sag` to `nose_sag` + `leg_thickness`, down to `bottom_z`; its nose
-    is an arc of `nose_radius`. `graduations` are engraved on top of the bar.
+    The rack's bar lies at x from its teeth's tips to `back_x` and reaches in to y = -`reach`,
+    solid where it has no teeth.  Its outer side leans in below `lean_z`, by `lean`.  The leg
+    stands between x = `leg_x` (from, to) and y = `nose_sag` to `outer_y`, down to `bottom_z`; its
+    nose is an arc, `nose_half` to either side.  `graduations` are engraved on top of the bar.
     """
 
     rack: Rack
@@ -150,45 +141,40 @@ class RailShape:
     bottom_rack_z: float
     top_z: float
     lean_z: float
-    lean: float
     leg_x: tuple[float, float]
-    leg_thickness: float
     bottom_z: float
-    nose_radius: float
-    nose_half: float
     graduations: tuple[Region, ...] = ()
+    lean: float = LEAN
+    leg_thickness: float = 8.0  # as stiff below the rack as the rack (common practice, no source)
+    nose_radius: float = 10.0  # on any sidecut it touches within 0.25 mm of the station's x
+    nose_half: float = 6.0  # it stands 2 mm out before the leg
 
     def rack_plan(self, chord: float) -> Polygon:
         """The rack seen from above, chords within `chord` mm of its flanks.
 
         Teeth towards the pinion, solid beyond them at both ends.
         """
-        rack, (low, high) = self.rack, self.rack.toothed
+        rack, (low, high), end = self.rack, self.rack.toothed, self.nose_sag + JOINED
         return shapely.union_all(
             [
                 Polygon(rack.outline(chord)),
-                box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, self._end),
+                box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, end),
                 box(rack.tip_x, -self.reach, self.back_x, low),
-                box(rack.tip_x, high, self.back_x, self._end),
+                box(rack.tip_x, high, self.back_x, end),
             ]
         )
 
     @property
     def blunt_plan(self) -> Polygon:
         """The rack seen from above, its tooth spaces filled."""
-        return box(self.rack.tip_x, -self.reach, self.back_x, self._end)
+        return box(self.rack.tip_x, -self.reach, self.back_x, self.nose_sag + JOINED)
 
     @property
     def rack_profile(self) -> list[Point]:
         """Corners (x, z) of the rack cut across at the crest of a tooth."""
-        tip, lean_x = self.rack.tip_x, self.back_x - self.lean
-        return [
-            (tip, self.bottom_rack_z),
-            (lean_x, self.bottom_rack_z),
-            (self.back_x, self.lean_z),
-            (self.back_x, self.top_z),
-            (tip, self.top_z),
-        ]
+        tip, back, bottom = self.rack.tip_x, self.back_x, self.bottom_rack_z
+        foot = [(tip, bottom), (back - self.lean, bottom)]
+        return [*foot, (back, self.lean_z), (back, self.top_z), (tip, self.top_z)]
 
     @property
     def bar_plan(self) -> Polygon:
@@ -205,11 +191,6 @@ class RailShape:
     def leg_plan(self, chords: int) -> Polygon:
         """The leg seen from above with its nose, an arc of `chords` chords."""
         return self.bar_plan.union(self.nose_plan(chords))
-
-    @property
-    def _end(self) -> float:
-        """Y of the rack's end within the leg."""
-        return self.nose_sag + JOINED
 
     @property
     def nose_sag(self) -> float:
@@ -233,7 +214,6 @@ class StationShape:
     channel_x: float
     channel_back: float
     lean_z: float
-    lean: float
     roof_z: float
     flange_radius: float
     flange_z: float
@@ -242,6 +222,7 @@ class StationShape:
     cone_top_z: float
     cone_top_radius: float
     knob_radius: float
+    lean: float = LEAN
 
     @property
     def half_length(self) -> float:
@@ -250,15 +231,9 @@ class StationShape:
 
     def channel(self, below: float) -> list[Point]:
         """Corners (x, z) of the left rail's channel, in mm, open downwards to z = `below`."""
-        inner, low = self.channel_back - self.lean, self.lean_z - self.lean
-        return [
-            (self.channel_x, below),
-            (inner, below),
-            (inner, low),
-            (self.channel_back, self.lean_z),
-            (self.channel_back, self.roof_z),
-            (self.channel_x, self.roof_z),
-        ]
+        front, back, inner = self.channel_x, self.channel_back, self.channel_back - self.lean
+        ledge = [(front, below), (inner, below), (inner, self.lean_z - self.lean)]
+        return [*ledge, (back, self.lean_z), (back, self.roof_z), (front, self.roof_z)]
 
     def recess(self, top: float, over: float) -> list[Point]:
         """Corners (radius, z) of the pinion's recess and cone seat, `over` mm past the body.
@@ -296,104 +271,75 @@ def design_mechanism(settings: Settings) -> Mechanism:
 
     Raises InputError when the body is too thin to house it.
     """
-    c = settings.slide
-    gear = Gear(MODULE, TEETH, SHIFT, thinning=settings.backlash / 2)
-    rack = _rack(gear, settings)
+    body, c, thinning = settings.body, settings.slide, settings.backlash / 2
+    gear = Gear(MODULE, TEETH, SHIFT, thinning)
+    # In full mesh over the whole ski range, with half a pitch of free run past either end; at its
+    # middle a tooth space lies on the x axis, where the pinion has a tooth.
+    spare = mesh_half_length(gear) + gear.pitch / 2
+    toothed = (-settings.ski.most / 2 - spare, -settings.ski.least / 2 + spare)
+    rack = Rack.meshing(gear, toothed, -settings.ski.middle / 2, thinning)
     back_x = rack.root_x + BAR
 
     bottom_z = 2 * settings.relief
     flange_z = bottom_z + FLANGE
     rack_z = flange_z + c
-    roof_z = settings.body - ROOF
+    roof_z = body - ROOF
     rack_top_z = roof_z - c
     if rack_top_z - rack_z < LEAST_RACK:
-        raise InputError(
-            Finding(
-                "design.body-thin",
-                f"a {settings.body:g} mm body leaves {rack_top_z - rack_z:.1f} mm for the racks; "
-                f"{LEAST_RACK:g} mm is the least",
-                key="body",
-                hint="Choose a thicker body (14 mm is the default) or a smaller slide clearance.",
-            )
+        raise InputError.of(
+            "design.body-thin",
+            f"a {body:g} mm body leaves {rack_top_z - rack_z:.1f} mm for the racks; "
+            f"{LEAST_RACK:g} mm is the least",
+            key="body",
+            hint="Choose a thicker body (14 mm is the default) or a smaller slide clearance.",
         )
-    lean_z = rack_z + LEAN
-    hex_top = settings.body + HEX_HEIGHT
+    hex_top = body + HEX_HEIGHT
     # The screw must end above the ski and fill the nut: its seat on the knob is set from below.
     tip_z = bottom_z + TIP_SPARE
     lengths = socket_screw(LOCK_SCREW).lengths
     length = min(n for n in lengths if tip_z + n >= hex_top + KNOB_ROOF)
     lock = Bolt("lock screw", LOCK_SCREW, length)
-    bore = clearance_hole(LOCK_SCREW, "medium")
-    flange_radius = gear.tip_radius + FLANGE_RIM
-    cone_top_z = settings.body - RUN_FREE
-
-    return Mechanism(
-        pinion=PinionShape(
-            gear=gear,
-            bottom_z=bottom_z,
-            flange_radius=flange_radius,
-            flange_z=flange_z,
-            gear_top_z=roof_z - RUN_FREE,
-            cone_z=roof_z,
-            cone_radius=CONE,
-            cone_top_z=cone_top_z,
-            cone_top_radius=CONE_TOP,
-            hex_flats=HEX_FLATS,
-            top_z=hex_top,
-            bore=bore,
-            nut_flats=lock.nut.across_flats + NUT_FIT,
-            nut_top_z=bottom_z + lock.nut.height + NUT_SPARE,
-        ),
-        knob=KnobShape(
-            radius=KNOB,
-            bottom_z=settings.body + RUN_FREE,
-            top_z=tip_z + length,
-            socket_flats=HEX_FLATS + SOCKET_FIT,
-            socket_top_z=hex_top + SOCKET_SPARE,
-            bore=bore,
-            grips=GRIPS,
-            grip_radius=GRIP,
-        ),
-        rail=RailShape(
-            rack=rack,
-            back_x=back_x,
-            reach=STOP - rack.toothed[0],
-            bottom_rack_z=rack_z,
-            top_z=rack_top_z,
-            lean_z=lean_z,
-            lean=LEAN,
-            leg_x=(-LEG_SIDE, back_x),
-            leg_thickness=LEG,
-            bottom_z=-settings.rail_depth,
-            nose_radius=NOSE,
-            nose_half=NOSE_HALF,
-        ),
-        station=StationShape(
-            channel_x=rack.tip_x - c,
-            channel_back=back_x + c,
-            lean_z=lean_z,
-            lean=LEAN,
-            roof_z=roof_z,
-            flange_radius=flange_radius + RUN_FREE,
-            flange_z=flange_z + c,
-            gear_radius=gear.tip_radius + RUN_FREE,
-            cone_radius=CONE + SEAT_GAP,
-            cone_top_z=cone_top_z,
-            cone_top_radius=CONE_TOP + SEAT_GAP,
-            knob_radius=KNOB,
-        ),
-        lock=lock,
+    pinion = PinionShape(
+        gear=gear,
+        bottom_z=bottom_z,
+        flange_radius=gear.tip_radius + FLANGE_RIM,
+        flange_z=flange_z,
+        gear_top_z=roof_z - RUN_FREE,
+        cone_z=roof_z,
+        cone_top_z=body - RUN_FREE,
+        top_z=hex_top,
+        bore=clearance_hole(LOCK_SCREW, "medium"),
+        nut_flats=lock.nut.across_flats + NUT_FIT,
+        nut_top_z=bottom_z + lock.nut.height + NUT_SPARE,
     )
-
-
-def _rack(gear: Gear, settings: Settings) -> Rack:
-    """The rack of a left rail whose nose is at y = 0: in full mesh over the whole ski range.
-
-    At the middle of the range a tooth space lies on the x axis, where the pinion has a tooth.
-    There is half a pitch of free run past either end of the range.
-    """
-    spare = mesh_half_length(gear) + gear.pitch / 2
-    toothed = (-settings.ski.most / 2 - spare, -settings.ski.least / 2 + spare)
-    return Rack.meshing(
-        gear, toothed, space_y=-settings.ski.middle / 2, thinning=settings.backlash / 2
+    knob = KnobShape(
+        bottom_z=body + RUN_FREE,
+        top_z=tip_z + length,
+        socket_flats=pinion.hex_flats + SOCKET_FIT,
+        socket_top_z=hex_top + SOCKET_SPARE,
+        bore=pinion.bore,
     )
+    rail = RailShape(
+        rack=rack,
+        back_x=back_x,
+        reach=STOP - rack.toothed[0],
+        bottom_rack_z=rack_z,
+        top_z=rack_top_z,
+        lean_z=rack_z + LEAN,
+        leg_x=(-LEG_SIDE, back_x),
+        bottom_z=-settings.rail_depth,
+    )
+    station = StationShape(
+        channel_x=rack.tip_x - c,
+        channel_back=back_x + c,
+        lean_z=rail.lean_z,
+        roof_z=roof_z,
+        flange_radius=pinion.flange_radius + RUN_FREE,
+        flange_z=flange_z + c,
+        gear_radius=gear.tip_radius + RUN_FREE,
+        cone_radius=pinion.cone_radius + SEAT_GAP,
+        cone_top_z=pinion.cone_top_z,
+        cone_top_radius=pinion.cone_top_radius + SEAT_GAP,
+        knob_radius=knob.radius,
+    )
+    return Mechanism(pinion, knob, rail, station, lock)
