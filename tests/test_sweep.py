@@ -103,7 +103,7 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
     rail, x, radius = jig.mechanism.rail, 200.0, 10_000.0
     along = np.linspace(-5, 5, 2001)
     edge = 50.0 + sections.ski_edge(along, x, radius, 0.0)
-    far_out = replace(jig, stations=(replace(jig.stations[1], x=x),))
+    far_out = replace(jig, stations=(jig.stations[1].model_copy(update={"x": x}),))
     (there,) = sweep_stations(far_out, step=100.0, radii=(radius,)).stations
     ahead = there.travel[0, 0] - WIDE.least / 2
     nose = 50.0 + ahead + rail.nose_radius - np.sqrt(rail.nose_radius**2 - along**2)
@@ -232,7 +232,7 @@ def test_a_rack_too_short_loses_its_mesh_and_says_where(jig):
 
 def test_stations_too_near_one_another_are_caught(jig):
     heel, toe = jig.stations
-    near = replace(jig, stations=(heel, replace(toe, x=heel.x + 30.0)))
+    near = replace(jig, stations=(heel, toe.model_copy(update={"x": heel.x + 30.0})))
     messages = said(sweep_stations(near, step=FEW))
     assert any(m.startswith("knob heel and knob toe interfere by 2.0") for m in messages)
     assert any("rail heel" in m and "rail toe" in m for m in messages)

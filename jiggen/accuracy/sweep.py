@@ -25,9 +25,9 @@ from jiggen.accuracy import sections
 from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
-from jiggen.design.plan import Station
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
+from jiggen.record.entries import Station
 
 Array = NDArray[np.float64]
 RADII = (10_000.0, 15_000.0, 20_000.0, 25_000.0, 30_000.0)  # mm, sidecuts: common practice

@@ -168,21 +168,9 @@ def _span(bed: Bed, caliper: float) -> Pair:
 
 def _hole(name: str, x: float, y: float, bore: float, bush: Bush | None = None) -> Guide:
     """A hole right through, `x` and `y` from peg A, with a lead-in where a bush goes in."""
-    lead = LEAD_IN if bush else 0.0
-    return Guide(
-        id=name,
-        x=AT_A + x,
-        y=AT_A + y,
-        drill=bush.outside if bush else bore,
-        bush=bush,
-        bore=bore,
-        throat=bore,
-        throat_z=(FOOT, THICKNESS - lead),
-        seat_z=FOOT,
-        top_z=THICKNESS,
-        bush_top_z=THICKNESS,
-        lead_in=lead,
-    )
+    lead, drill = (LEAD_IN, bush.outside) if bush else (0.0, bore)
+    x, y, z = AT_A + x, AT_A + y, (FOOT, THICKNESS - lead)
+    return Guide(name, x, y, drill, bush, bore, bore, z, FOOT, THICKNESS, THICKNESS, lead)
 
 
 def _pockets(span: Pair, bush: Bush) -> tuple[tuple[float, ...], tuple[Guide, ...]]:

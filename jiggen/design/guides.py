@@ -19,7 +19,7 @@ from itertools import compress
 import numpy as np
 
 from jiggen.design.settings import Bush, Settings
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 from jiggen.tables import bush_for
 
@@ -69,9 +69,10 @@ class Guide:
 
 def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
     """One guide per hole of `layout`. Raises InputError when a bush does not fit the body."""
+    columns = (layout.positions.tolist(), layout.diameters.tolist())
     return tuple(
-        _guide(hole, float(x), float(y), float(drill), settings)
-        for hole, (x, y), drill in zip(layout.ids, layout.positions, layout.diameters, strict=True)
+        _guide(hole, x, y, drill, settings)
+        for hole, (x, y), drill in zip(layout.ids, *columns, strict=True)
     )
 
 
@@ -81,50 +82,44 @@ def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> G
     if settings.bush == "none":
         bore = drill + settings.guide_clearance + settings.hole_fit
         return Guide(hole, x, y, drill, None, bore, bore, (floor, ledge), ledge, top, top)
-    bush = _choose(hole, drill, settings)
+    bush = settings.bush if isinstance(settings.bush, Bush) else _choose(hole, drill, settings)
     throat_z, seat_z = (floor, ledge - BRIDGE_HEIGHT), ledge + BRIDGE_HEIGHT
     bore = bush.outside + settings.bush_fit
     throat = min(bore - 2 * SEAT_LEDGE, max(drill + 1.0, 1.2 * drill) + settings.hole_fit)
     if throat - settings.hole_fit < drill + 0.4:
-        raise InputError(
-            Finding(
-                "design.bush-thin",
-                f"hole {hole}: a bush of {bush.outside:g} mm outside leaves no seat around "
-                f"a {drill:g} mm drill",
-                key="bush",
-                hint=f"Choose a bush of at least {drill + 2 * SEAT_LEDGE + 0.4:.1f} mm outside.",
-            )
+        raise InputError.of(
+            "design.bush-thin",
+            f"hole {hole}: a bush of {bush.outside:g} mm outside leaves no seat around "
+            f"a {drill:g} mm drill",
+            key="bush",
+            hint=f"Choose a bush of at least {drill + 2 * SEAT_LEDGE + 0.4:.1f} mm outside.",
         )
     bush_top = max(top, seat_z + bush.length)
     return Guide(hole, x, y, drill, bush, bore, throat, throat_z, seat_z, top, bush_top)
 
 
 def _choose(hole: str, drill: float, settings: Settings) -> Bush:
-    """The stated bush, or the DIN 179 bush for the drill nearest to flush with the body."""
-    if isinstance(settings.bush, Bush):
-        return settings.bush
+    """The DIN 179 bush for the drill nearest to flush with the body."""
     row = bush_for(drill)
     depth = settings.body - settings.relief - THROAT_HEIGHT - BRIDGE_HEIGHT
     # Flush or a little proud guides the stop; a bush standing far out would be knocked loose.
     fitting = [n for n in row.lengths if n <= depth + 1.0]
     if not fitting:
-        raise InputError(
-            Finding(
-                "design.bush-long",
-                f"hole {hole}: the shortest bush for a {drill:g} mm drill is "
-                f"{min(row.lengths):g} mm long; the body holds {depth:.1f} mm",
-                key="body",
-                hint=f"Choose a body of {math.ceil(settings.body + min(row.lengths) - depth)} mm, "
-                "or state the bush in hand.",
-            )
+        shortest = min(row.lengths)
+        raise InputError.of(
+            "design.bush-long",
+            f"hole {hole}: the shortest bush for a {drill:g} mm drill is {shortest:g} mm long; "
+            f"the body holds {depth:.1f} mm",
+            key="body",
+            hint=f"Choose a body of {math.ceil(settings.body + shortest - depth)} mm, "
+            "or state the bush in hand.",
         )
     return Bush(row.outside, max(fitting))
 
 
 def layout_part(layout: Layout, guides: tuple[Guide, ...]) -> Layout:
     """The part of `layout` that `guides` drill: the text on a body names its holes only."""
-    wanted = {guide.id for guide in guides}
-    keep = np.array([hole in wanted for hole in layout.ids])
+    keep = np.isin(layout.ids, [guide.id for guide in guides])
     if keep.all() or not keep.any():
         return layout
     return replace(

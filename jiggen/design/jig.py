@@ -23,7 +23,6 @@ from jiggen.design.plan import (
     JointShape,
     Plate,
     Room,
-    Station,
     bed_turn,
     clashes,
     design_joint,
@@ -41,6 +40,7 @@ from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import InputError
 from jiggen.layout.core import Layout
+from jiggen.record.entries import Station
 
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
@@ -238,16 +238,17 @@ def try_places(
         return None
     heel, toe = found
     start, stop = min(first, heel - half - edge), max(last, toe + half + edge)
+    front = Plate("body", start, stop, base.half_width)
+    rear, plates = front, [front]
     if joint:
-        stations = Station("heel", heel, "rear", "heel"), Station("toe", toe, "front", "toe")
-        plates: tuple[Plate, ...] = (
-            Plate("body-toe", 0.0, stop, base.half_width, "toe"),
-            Plate("body-heel", start, 0.0, base.half_width, "heel"),
-        )
-    else:
-        stations = Station("heel", heel, "rear"), Station("toe", toe, "front")
-        plates = (Plate("body", start, stop, base.half_width),)
-    return Places(plates, stations, joint)
+        front = Plate("body-toe", 0.0, stop, base.half_width, "toe")
+        rear = Plate("body-heel", start, 0.0, base.half_width, "heel")
+        plates = [front, rear]
+    stations = (
+        Station(name="heel", role="rear", half=rear.half, part=rear.name, x=heel),
+        Station(name="toe", role="front", half=front.half, part=front.name, x=toe),
+    )
+    return Places(tuple(plates), stations, joint)
 
 
 def design_bodies(

@@ -9,19 +9,15 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.plan import HalfRole
-from jiggen.record.entries import Bought
+from jiggen.design.lettering import Region
+from jiggen.record.entries import Bought, HalfName, PartKind
 
 Matrix = NDArray[np.float64]
-
-Kind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
-"""What a printed part is: ``plate`` of a trial plate; ``gauge``, ``slots``, ``rack`` of a gauge."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,10 +40,10 @@ class Piece:
     """
 
     name: str
-    kind: Kind
+    kind: PartKind
     placed: tuple[Placed, ...]
     to_bed: Matrix
-    half: HalfRole | None = None
+    half: HalfName | None = None
 
     def to_ski(self, placed: Placed) -> Matrix:
         """Rigid 4×4 from the printed file's frame to the ski frame for one placed piece."""
@@ -69,55 +65,46 @@ def turn_by(degrees: float) -> Matrix:
     return pose
 
 
+def to_corner(outline: Region, over: Matrix) -> Matrix:
+    """The pose `over`, and then to the bed's corner at the origin."""
+    corner = (outline.outer @ over[:2, :2].T).min(axis=0)
+    return shift_by(-corner[0], -corner[1]) @ over
+
+
 UPSIDE_DOWN = np.diag((1.0, -1.0, -1.0, 1.0))  # half a turn about x
 
 
 def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, ...]:
     """All printed parts of a jig, rails set to `ski_width` (mm; default: middle of the range)."""
     mechanism, settings = design.mechanism, design.settings
+    rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
     half = (settings.ski.middle if ski_width is None else ski_width) / 2
-    bodies = []
+    pieces = []
     for body in design.bodies:
         over = turn_by(body.turn) @ shift_by(z=settings.body) @ UPSIDE_DOWN
-        flat = body.outline.outer @ over[:2, :2].T
-        corner = flat.min(axis=0)
-        to_bed = shift_by(-corner[0], -corner[1]) @ over
         placed = (Placed(body.name, np.eye(4)),)
-        bodies.append(Piece(body.name, "body", placed, to_bed, body.plate.half))
+        to_bed = to_corner(body.outline, over)
+        pieces.append(Piece(body.name, "body", placed, to_bed, body.plate.half))
 
     rails, pinions, knobs = [], [], []
-    body_of = {station.name: body.name for body in design.bodies for station in body.stations}
     for station in design.stations:
-        on = body_of[station.name]
+        name, on = station.name, station.part
         here, left = shift_by(station.x), shift_by(y=half)
-        rails.append(Placed(f"rail {station.name} left", here @ left, on))
-        rails.append(Placed(f"rail {station.name} right", here @ turn_by(180) @ left, on))
+        rails.append(Placed(f"rail {name} left", here @ left, on))
+        rails.append(Placed(f"rail {name} right", here @ turn_by(180) @ left, on))
         # A tooth space of the rack lies on the pinion's tooth at the middle of the range.
-        angle = np.degrees((half - settings.ski.middle / 2) / mechanism.pinion.gear.pitch_radius)
-        pinions.append(Placed(f"pinion {station.name}", here @ turn_by(float(angle)), on))
-        knobs.append(Placed(f"knob {station.name}", here @ turn_by(float(angle)), on))
-
-    rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
+        angle = np.degrees((half - settings.ski.middle / 2) / pinion.gear.pitch_radius)
+        turned = here @ turn_by(float(angle))
+        pinions.append(Placed(f"pinion {name}", turned, on))
+        knobs.append(Placed(f"knob {name}", turned, on))
+    rail_to_bed = shift_by(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN
+    pinion_to_bed = shift_by(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z)
+    knob_to_bed = shift_by(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN
     return (
-        *bodies,
-        Piece(
-            "rail",
-            "rail",
-            tuple(rails),
-            shift_by(-rail.leg_x[0], rail.outer_y, rail.top_z) @ UPSIDE_DOWN,
-        ),
-        Piece(
-            "pinion",
-            "pinion",
-            tuple(pinions),
-            shift_by(pinion.flange_radius, pinion.flange_radius, -pinion.bottom_z),
-        ),
-        Piece(
-            "knob",
-            "knob",
-            tuple(knobs),
-            shift_by(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN,
-        ),
+        *pieces,
+        Piece("rail", "rail", tuple(rails), rail_to_bed),
+        Piece("pinion", "pinion", tuple(pinions), pinion_to_bed),
+        Piece("knob", "knob", tuple(knobs), knob_to_bed),
     )
 
 
@@ -128,15 +115,10 @@ def list_hardware(design: Design) -> tuple[Bought, ...]:
         for guide in design.guides
         if guide.bush
     )
-    lines = [
-        Bought(
-            name="drill bush, headless, press fit",
-            size=f"{drill:g} x {outside:g} x {length:g} mm",
-            count=count,
-            standard="DIN 179",
-        )
-        for (drill, outside, length), count in sorted(bushes.items())
-    ]
+    lines = []
+    for size, count in sorted(bushes.items()):
+        text, name = " x ".join(f"{side:g}" for side in size), "drill bush, headless, press fit"
+        lines.append(Bought(name=name, size=f"{text} mm", count=count, standard="DIN 179"))
     for bolt, count in design.bolts:
         screw = Bought(
             name=f"{bolt.name}, socket head",

@@ -19,7 +19,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
@@ -30,6 +29,7 @@ from jiggen.design.guides import Guide
 from jiggen.design.settings import Bed, Settings
 from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
+from jiggen.record.entries import HalfName, Station
 from jiggen.tables import clearance_hole
 
 Array = NDArray[np.float64]
@@ -58,23 +58,6 @@ NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides i
 END_SPARE = 2.0  # mm of hole beyond the screw's end
 MOUTH = 1.0  # mm that socket and holes reach past the face, so that no skin is left
 
-HalfRole = Literal["toe", "heel", "centre"]
-"""Which half of a jig a part belongs to: by where its holes lie from the mounting mark."""
-
-
-@dataclass(frozen=True)
-class Station:
-    """A self-centring station at `x` mm in the ski frame.
-
-    `role` tells the two stations of a rigid jig apart, the rear one towards the tail; `half` is
-    the half that it is on, None where the jig is one piece.
-    """
-
-    name: str
-    x: float
-    role: Literal["rear", "front"]
-    half: HalfRole | None = None
-
 
 @dataclass(frozen=True)
 class JointPlay:
@@ -98,7 +81,7 @@ class Plate:
     start: float
     stop: float
     half_width: float
-    half: HalfRole | None = None
+    half: HalfName | None = None
 
     @property
     def bar(self) -> Polygon:

@@ -35,10 +35,8 @@ from jiggen.design.jig import (
 from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
 from jiggen.design.plan import (
     END_WALL,
-    HalfRole,
     Plate,
     Room,
-    Station,
     bed_turn,
     clashes,
     corners,
@@ -49,6 +47,7 @@ from jiggen.design.plan import (
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout.core import Layout, Motion, motions
+from jiggen.record.entries import HalfName, Station
 from jiggen.record.model import Ladder
 
 HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)
@@ -132,16 +131,16 @@ def design_reusable(
     return Reusable(layouts, whole, tuple(halves))
 
 
-def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfRole]]:
+def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfName]]:
     """Name and role of the half for each motion, the role by where its holes lie.
 
     The name is the role, with a number from the second half of a role on.
     """
-    seen: Counter[HalfRole] = Counter()
-    named: list[tuple[str, HalfRole]] = []
+    seen: Counter[HalfName] = Counter()
+    named: list[tuple[str, HalfName]] = []
     for motion in moving:
         ahead = layout.positions[np.isin(layout.groups, motion.groups), 0].mean() > 0
-        role: HalfRole = "centre" if motion.still else "toe" if ahead else "heel"
+        role: HalfName = "centre" if motion.still else "toe" if ahead else "heel"
         seen[role] += 1
         named.append((role if seen[role] == 1 else f"{role}-{seen[role]}", role))
     return named
@@ -157,7 +156,7 @@ class _Share:
     base: Base
     motion: Motion
     name: str
-    role: HalfRole
+    role: HalfName
     guides: tuple[Guide, ...]
     layout: Layout
     boots: tuple[float, float]
@@ -167,6 +166,13 @@ class _Share:
     def part(self) -> str:
         """The name of the half's body."""
         return f"body-{self.name}"
+
+    def stations(self, rear: float, front: float) -> tuple[Station, ...]:
+        """The half's stations at these x, mm."""
+        return tuple(
+            Station(name=f"{self.name} {role}", role=role, half=self.role, part=self.part, x=x)
+            for role, x in (("rear", rear), ("front", front))
+        )
 
 
 def _half(share: _Share) -> Half:
@@ -204,10 +210,8 @@ def _still(share: _Share) -> Half:
     if found is None:
         raise no_place(share.part, share.guides, base, base.longest, RANGE_HELP)
     plate = replace(found.plates[0], name=share.part, half=share.role)
-    stations = tuple(
-        replace(s, name=f"{share.name} {s.role}", half=share.role) for s in found.stations
-    )
-    places = replace(found, plates=(plate,), stations=stations)
+    rear, front = (station.x for station in found.stations)
+    places = Places((plate,), share.stations(rear, front), None)
     design = design_bodies(
         base, share.layout, share.guides, places, share.boots, engraved=share.engraved
     )
@@ -237,7 +241,7 @@ def _side(share: _Share) -> int:
     )
 
 
-def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, Station], float]:
+def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float]:
     """Two stations beside or beyond the holes, and the x of the body's far end."""
     base, guides, root = share.base, share.guides, tongue.root
     half, wall, edge = base.mechanism.station.half_length, base.settings.wall, base.edge
@@ -262,10 +266,7 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, Station], f
         raise no_place(share.part, guides, base, longest, RANGE_HELP, with_it)
     rear, front = found
     far = max(high, front + half + edge) if root > 0 else min(low, rear - half - edge)
-    return (
-        Station(f"{share.name} rear", rear, "rear", share.role),
-        Station(f"{share.name} front", front, "front", share.role),
-    ), far
+    return share.stations(rear, front), far
 
 
 def _longest(base: Base, tongue: Tongue) -> float:

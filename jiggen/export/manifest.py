@@ -66,7 +66,6 @@ def jig_record(
 ) -> JigRecord:
     """The record of a jig but for verification and file list."""
     layout, settings = design.layout, design.settings
-    bodies = {station.name: body.name for body in design.bodies for station in body.stations}
     return JigRecord(
         versions=versions(),
         inputs=entries.JigInputs.model_validate(
@@ -88,16 +87,7 @@ def jig_record(
         ),
         openings=_openings(design),
         joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
-        stations=tuple(
-            entries.Station(
-                name=station.name,
-                role=station.role,
-                half=station.half,
-                part=bodies[station.name],
-                x=rounded(station.x),
-            )
-            for station in design.stations
-        ),
+        stations=design.stations,
         sideways=entries.Sideways(
             station_error=STATION_ERROR,
             holes={

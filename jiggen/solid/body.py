@@ -13,8 +13,9 @@ from shapely.geometry import Polygon
 
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Body, Design
-from jiggen.design.plan import HalfRole, JointShape, Pocket
+from jiggen.design.plan import JointShape, Pocket
 from jiggen.design.station import Point, StationShape
+from jiggen.record.entries import HalfName
 from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, prisms
 from jiggen.solid.shapes import block, cut_away, cylinder, one_solid, prism, prism_y, revolve
 
@@ -104,7 +105,7 @@ def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.
     return revolve(s.recess(top, OVER)).fuse(left, right)
 
 
-def _joint_cutters(joint: JointShape, half: HalfRole | None) -> Iterator[cq.Shape]:
+def _joint_cutters(joint: JointShape, half: HalfName | None) -> Iterator[cq.Shape]:
     pockets: tuple[Pocket, ...] = joint.heads if half == "toe" else joint.nuts
     for pocket in pockets:
         yield block(pocket.x, pocket.y, (-OVER, pocket.top_z))

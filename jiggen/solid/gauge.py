@@ -11,9 +11,8 @@ from jiggen.design.fit_ladder import STRIP, STRIP_HEIGHT, FitLadder
 from jiggen.design.gauge import DEPTH, FOOT, THICKNESS, Gauge
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
-from jiggen.design.pieces import Kind
 from jiggen.progress import announce
-from jiggen.record.entries import Peg
+from jiggen.record.entries import PartKind, Peg
 from jiggen.solid.model import Model, Part
 from jiggen.solid.moving import make_rack
 from jiggen.solid.plates import make_plate
@@ -24,7 +23,7 @@ OVER = 1.0  # mm that cutters reach past what they cut
 
 def build_gauge(gauge: Gauge) -> Model:
     """Every part of `gauge` as a solid."""
-    makers: dict[Kind, Callable[[], cq.Shape]] = {
+    makers: dict[PartKind, Callable[[], cq.Shape]] = {
         "gauge": lambda: _frame(gauge),
         "slots": lambda: _slots(gauge.ladder),
         "rack": lambda: _rack(gauge.ladder),

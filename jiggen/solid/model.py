@@ -15,8 +15,9 @@ from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
 
 from jiggen.design.jig import Design
-from jiggen.design.pieces import Kind, Piece, list_pieces
+from jiggen.design.pieces import Piece, list_pieces
 from jiggen.progress import announce
+from jiggen.record.entries import PartKind
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid
@@ -51,7 +52,7 @@ class Model:
 def build_jig_model(design: Design) -> Model:
     """Every part of `design` as a valid solid."""
     bodies = {body.name: body for body in design.bodies}
-    moving: dict[Kind, Callable[[], cq.Shape]] = {
+    moving: dict[PartKind, Callable[[], cq.Shape]] = {
         "rail": lambda: make_rail(design.mechanism.rail),
         "pinion": lambda: make_pinion(design.mechanism.pinion),
         "knob": lambda: make_knob(design.mechanism.knob),
