@@ -21,7 +21,8 @@ from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
 from jiggen.layout import Layout
-from jiggen.pipeline.expect import expect, expect_halves
+from jiggen.pipeline.expect import expect, expect_job
+from jiggen.ranges import JobDesign
 from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
@@ -49,7 +50,13 @@ def _jig_text(chosen: Design, read: Callable[[str], Mesh], volume: float) -> str
 
 @cache
 def _halves_text(jig: Reusable) -> str:
-    return _text(jig.whole, expect_halves(jig)[0], range_entries(jig), lambda _: BLOCK, VOLUME)
+    return _text(
+        jig.whole,
+        expect_job(JobDesign(jig.whole, jig))[0],
+        range_entries(jig),
+        lambda _: BLOCK,
+        VOLUME,
+    )
 
 
 def halves_data(jig: Reusable) -> Data:

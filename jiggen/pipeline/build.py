@@ -63,14 +63,14 @@ class Drawn(Generic[P]):
 
 @dataclass(frozen=True, eq=False)
 class Output(Generic[P, R]):
-    """A file of a folder, by `name`, and what writes it.
+    """A file of a folder, by `name`, and its content; None when `make` itself has written it.
 
     `needs` says when: a drawing is itself verified, what is ``judged`` comes afterwards and tells
     of it, and what is to be worked from needs a folder that is ``verified``.
     """
 
     name: str
-    write: Callable[[Drawn[P], R, Path], None]
+    make: Callable[[Drawn[P], R], str | bytes | None]
     needs: Literal["drawn", "judged", "verified"] = "drawn"
 
 
@@ -82,7 +82,6 @@ class Product(Generic[W, P, R]):
     replacing the folder that is there.
     """
 
-    name: str
     plan: Callable[[W], P]
     draw: Callable[[P], Model]
     record: Callable[[Drawn[P]], R]
@@ -114,51 +113,46 @@ def build(
     written, InputError when the input or the target is bad (`force` replaces any folder), and
     CheckFailed when the plan fails a check.
     """
+    from jiggen.export.compensation import compensated
+    from jiggen.export.write import write_parts
+
     if not force:
         product.check(target)
     check_target(target, force=force)
     announce("design")
     plan = product.plan(wanted)
-    made: list[Drawn[P]] = []
+    done = plan.compensation
+    drawn: list[Drawn[P]] = []
 
-    def make(folder: Path) -> R:
-        drawn = _draw(product, plan, folder)
-        made.append(drawn)
-        record = product.record(drawn)
-        _write(product, drawn, record, {"drawn"})
+    def draw(folder: Path) -> R:
+        model = product.draw(plan)
+        meshes, beds = write_parts(
+            model,
+            plan.bed,
+            plan.margin,
+            folder,
+            lambda meshes: compensated(meshes, done) if done else meshes,
+        )
+        drawn.append(Drawn(plan, model, meshes, beds, folder))
+        record = product.record(drawn[0])
+        write(record, "drawn")
         return record
 
     def finish(_: Path, record: R) -> None:
-        _write(product, made[0], record, {"judged", *(["verified"] if record.passed else [])})
+        write(record, "judged", "verified" if record.passed else "")
 
-    folder, record, verification = verified_folder(target, make, finish=finish, force=force)
+    def write(record: R, *now: str) -> None:
+        folder = drawn[0].folder
+        for output in product.outputs:
+            if output.needs in now:
+                announce(f"files: {output.name}")
+                content = output.make(drawn[0], _listed(record, folder))
+                if content is not None:
+                    data = content.encode() if isinstance(content, str) else content
+                    (folder / output.name).write_bytes(data)
+
+    folder, record, verification = verified_folder(target, draw, finish=finish, force=force)
     return Built(folder, plan, record, verification)
-
-
-def _draw(product: Product[W, P, R], plan: P, folder: Path) -> Drawn[P]:
-    """Solids and meshes; STL, 3MF and STEP of every part are written into `folder`."""
-    from jiggen.export.compensation import compensated
-    from jiggen.export.write import write_parts
-
-    model = product.draw(plan)
-    done = plan.compensation
-    meshes, beds = write_parts(
-        model,
-        plan.bed,
-        plan.margin,
-        folder,
-        lambda meshes: compensated(meshes, done) if done else meshes,
-    )
-    return Drawn(plan, model, meshes, beds, folder)
-
-
-def _write(product: Product[W, P, R], drawn: Drawn[P], record: R, now: set[str]) -> None:
-    """Write the product's other files whose moment is `now`."""
-    for output in product.outputs:
-        if output.needs in now:
-            announce(f"files: {output.name}")
-            listed = _listed(record, drawn.folder)
-            output.write(drawn, listed, drawn.folder / output.name)
 
 
 def verified_folder(

@@ -34,6 +34,12 @@ class JigTask:
     force: bool
 
 
+def _task(job: Job, out: Path, force: bool) -> JigTask:
+    key = key_of(job)
+    name = f"{folder_name(job.pattern.name, *dict.fromkeys(job.boots))}-{key[:KEY_SHOWN]}"
+    return JigTask(job, out / name, key, force)
+
+
 def build_evening(
     plan: Plan,
     out: Path,
@@ -55,10 +61,15 @@ def build_evening(
             outcomes[task.key] = Outcome("found", task.folder)
             done(outcomes[task.key])
     missing = [task for task in tasks if task.key not in outcomes]
-    missing.sort(key=_span, reverse=True)  # no long one is left for one process at the end
+    # The longest ladders are most of the work: none is left for one process at the end.
+    missing.sort(key=lambda task: task.job.boots[1] - task.job.boots[0], reverse=True)
     for finished in do_all(build_one, missing, executor):
-        outcome = finished.value or _failed(finished.job, finished.findings)
-        outcomes[finished.job.key] = outcome
+        task = finished.job
+        outcome = finished.value or Outcome("failed", task.folder, finished.findings)
+        if not finished.value:  # it was refused, or its process died: nothing of it stays
+            with suppress(InputError):  # another jiggen builds there: what it has is its own
+                clear_leftovers(task.folder)
+        outcomes[task.key] = outcome
         done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
 
@@ -86,18 +97,6 @@ def load_kernel() -> None:
     import jiggen.solid  # noqa: F401
 
 
-def _span(task: JigTask) -> float:
-    """How far apart, mm, a jig's boots are: a ladder is most of the work."""
-    return task.job.boots[1] - task.job.boots[0]
-
-
-def _failed(task: JigTask, findings: tuple[Finding, ...]) -> Outcome:
-    """The outcome of a jig that was refused or whose process died, nothing of it left behind."""
-    with suppress(InputError):  # another jiggen builds there: what it has is its own
-        clear_leftovers(task.folder)
-    return Outcome("failed", task.folder, findings)
-
-
 def is_finished(folder: Path, key: str) -> bool:
     """Whether `folder` holds the verified jig of `key`, every file as it was built."""
     try:
@@ -105,12 +104,6 @@ def is_finished(folder: Path, key: str) -> bool:
         return record.key == key and record.passed and listing(folder) == record.files
     except (OSError, InputError):
         return False
-
-
-def _task(job: Job, out: Path, force: bool) -> JigTask:
-    key = key_of(job)
-    name = f"{folder_name(job.pattern.name, *dict.fromkeys(job.boots))}-{key[:KEY_SHOWN]}"
-    return JigTask(job, out / name, key, force)
 
 
 def key_of(job: Job) -> str:

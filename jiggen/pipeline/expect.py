@@ -11,7 +11,6 @@ from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
-from jiggen.design.reusable import Reusable
 from jiggen.errors import CheckFailed, Finding
 from jiggen.ranges import JobDesign
 from jiggen.record.results import (
@@ -23,14 +22,13 @@ from jiggen.record.results import (
     MovingSummary,
 )
 
+SPREADS = ("sigma_x", "sigma_y")
+Expected = tuple[Accuracy, tuple[Finding, ...]]
+"""What is expected, for the record, and warnings of holes expected over the limit."""
 
-def expect_job(made: JobDesign) -> tuple[Accuracy, tuple[Finding, ...]]:
-    """`expect` for a whole jig, or for its halves where each is used by itself."""
-    return expect_halves(made.reusable) if made.reusable else expect(made.whole)
 
-
-def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
-    """What is expected of a design, for its record, and warnings of holes expected over the limit.
+def expect(design: Design) -> Expected:
+    """What is expected of one design.
 
     Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
     held, naming ski width and parts.
@@ -41,11 +39,10 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
         raise CheckFailed(faults)
     terms = default_terms()
     jig = jig_budget(design, terms, centred.loaded)
-    sheet = sheet_budget(design.layout, terms)
     least = motion.closest
     expected = Accuracy(
         jig=summarise(jig),
-        sheet=summarise(sheet),
+        sheet=summarise(sheet_budget(design.layout, terms)),
         centring=CentringSummary(
             loaded=round(float(centred.loaded.max()), 4),
             loose=round(float(centred.loose.max()), 4),
@@ -63,31 +60,33 @@ def expect(design: Design) -> tuple[Accuracy, tuple[Finding, ...]]:
     return expected, over_limit(jig)
 
 
-def expect_halves(jig: Reusable) -> tuple[Accuracy, tuple[Finding, ...]]:
-    """Like `expect`, for a jig whose halves are used by themselves: each half by itself.
+def expect_job(made: JobDesign) -> Expected:
+    """`expect` for a whole jig; each half by itself where halves are used by themselves.
 
     Raises CheckFailed as `expect` does, for all halves at once.
     """
-    found: list[tuple[Accuracy, tuple[Finding, ...]]] = []
+    found: list[Expected] = []
     faults: list[Finding] = []
-    for half in jig.halves:
+    for design in made.alone:
         try:
-            found.append(expect(half.design))
+            found.append(expect(design))
         except CheckFailed as error:
             faults += error.findings
     if faults:
         raise CheckFailed(faults)
+    if not made.reusable:
+        return found[0]
     every = [expected for expected, _ in found]
     moving = [expected.moving for expected in every]
-    centred = [expected.centring for expected in every]
-    return Accuracy(
+    whole = Accuracy(
         jig=_joined([expected.jig for expected in every]),
         # Paper has no halves: one sheet shows all holes.
-        sheet=summarise(sheet_budget(jig.whole.layout, default_terms())),
+        sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
         centring=CentringSummary(
-            loaded=max(one.loaded for one in centred),
-            loose=max(one.loose for one in centred),
-            free=max(one.free for one in centred),
+            **{
+                name: max(getattr(expected.centring, name) for expected in every)
+                for name in CentringSummary.model_fields
+            }
         ),
         division={hole: by for expected in every for hole, by in expected.division.items()},
         moving=MovingSummary(
@@ -95,7 +94,8 @@ def expect_halves(jig: Reusable) -> tuple[Accuracy, tuple[Finding, ...]]:
             teeth=min(one.teeth for one in moving),
             least_gap=min((one.least_gap for one in moving), key=lambda gap: gap.gap),
         ),
-    ), tuple(warning for _, warnings in found for warning in warnings)
+    )
+    return whole, tuple(warning for _, warnings in found for warning in warnings)
 
 
 def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
@@ -103,12 +103,8 @@ def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
     terms: dict[str, ErrorTerm] = {}
     for term in (term for budget in budgets for term in budget.terms):
         other = terms.get(term.name, term)
-        terms[term.name] = term.model_copy(
-            update={
-                "sigma_x": max(other.sigma_x, term.sigma_x),
-                "sigma_y": max(other.sigma_y, term.sigma_y),
-            }
-        )
+        largest = {name: max(getattr(other, name), getattr(term, name)) for name in SPREADS}
+        terms[term.name] = term.model_copy(update=largest)
     return BudgetSummary(
         method=budgets[0].method,
         terms=tuple(terms.values()),

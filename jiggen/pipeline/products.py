@@ -5,11 +5,11 @@ A new product needs a design, its solids, and a row here; an output file needs a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from jiggen.accuracy.centring import find_centring
 from jiggen.design import Design
@@ -35,7 +35,7 @@ from jiggen.export.manifest import (
     versions,
 )
 from jiggen.export.write import draw_gauge, draw_jig, draw_trial
-from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, Toml, parse_toml
+from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
 from jiggen.job import Job
 from jiggen.layout import Layout
 from jiggen.measure.printer import Profile
@@ -149,41 +149,23 @@ def _jig_record(drawn: Drawn[PlannedJig]) -> JigRecord:
     )
 
 
-def _plan_svg(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
-    design = drawn.plan.design
-    ski = design.settings.ski
-    path.write_text(layout_svg(design.layout, (ski.least, ski.most)), encoding="utf-8")
-
-
-def _plan_dxf(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
-    design = drawn.plan.design
-    ski = design.settings.ski
-    path.write_bytes(layout_dxf(design.layout, (ski.least, ski.most)))
-
-
-def _jig_picture(drawn: Drawn[PlannedJig], _: JigRecord, path: Path) -> None:
-    draw_jig(drawn.plan.design, drawn.model, drawn.meshes, path)
-
-
-def _sheet(_: Drawn[PlannedJig], record: JigRecord, path: Path) -> None:
-    path.write_bytes(sheet_pdf(record))
-
-
-def _page(_: Drawn[PlannedJig], record: JigRecord, path: Path) -> None:
-    path.write_bytes(report_html(path.parent, record).encode())
+def _shown_skis(drawn: Drawn[PlannedJig]) -> tuple[float, float]:
+    ski = drawn.plan.design.settings.ski
+    return ski.least, ski.most
 
 
 JIG = Product[Job, PlannedJig, JigRecord](
-    "jig",
     plan_jig,
     _draw_jig,
     _jig_record,
     (
-        Output(PLAN_SVG, _plan_svg),
-        Output(PLAN_DXF, _plan_dxf),
-        Output(PICTURE, _jig_picture),
-        Output(SHEET, _sheet, needs="verified"),
-        Output(PAGE, _page, needs="judged"),
+        Output(PLAN_SVG, lambda d, _: layout_svg(d.plan.design.layout, _shown_skis(d))),
+        Output(PLAN_DXF, lambda d, _: layout_dxf(d.plan.design.layout, _shown_skis(d))),
+        Output(
+            PICTURE, lambda d, _: draw_jig(d.plan.design, d.model, d.meshes, d.folder / PICTURE)
+        ),
+        Output(SHEET, lambda _, record: sheet_pdf(record), needs="verified"),
+        Output(PAGE, lambda d, record: report_html(d.folder, record), needs="judged"),
     ),
 )
 
@@ -237,12 +219,11 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
     )
 
 
-def _trial_picture(drawn: Drawn[Planned[Trial]], _: TrialRecord, path: Path) -> None:
-    draw_trial(drawn.model, drawn.meshes, path)
-
-
 TRIAL = Product[TrialJob, Planned[Trial], TrialRecord](
-    "trial", plan_trial, _draw_trial, _trial_record, (Output(PICTURE, _trial_picture),)
+    plan_trial,
+    _draw_trial,
+    _trial_record,
+    (Output(PICTURE, lambda d, _: draw_trial(d.model, d.meshes, d.folder / PICTURE)),),
 )
 
 # -- gauge ---------------------------------------------------------------------------------------
@@ -268,36 +249,17 @@ def _draw_gauge(plan: Planned[Gauge]) -> Model:
     return build_gauge(plan.design)
 
 
-def _gauge_record(drawn: Drawn[Planned[Gauge]]) -> GaugeRecord:
-    return gauge_record(drawn.plan.design, drawn.volumes, drawn.beds)
-
-
-def _gauge_picture(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
-    draw_gauge(drawn.model, drawn.meshes, path)
-
-
-def _measurements(drawn: Drawn[Planned[Gauge]], _: GaugeRecord, path: Path) -> None:
-    path.write_text(measurements_toml(readings_of(drawn.plan.design)), encoding="utf-8")
-
-
-def _gauge_sheet(drawn: Drawn[Planned[Gauge]], record: GaugeRecord, path: Path) -> None:
-    if record.verification:
-        path.write_bytes(gauge_sheet(drawn.plan.design, record.verification))
-
-
 def _keep_measurements(folder: Path) -> None:
     """Raise InputError when a reading was written into the measurements in `folder`."""
     path = folder / MEASUREMENTS
     if not path.is_file() or _is_blank(path.read_text(encoding="utf-8", errors="replace")):
         return
-    raise InputError(
-        Finding(
-            "gauge.measured",
-            "readings were written into the gauge that is there; nothing was written",
-            where=str(path),
-            key="out, force",
-            hint="Copy the file away first, choose another folder, or force it and lose them.",
-        )
+    raise InputError.of(
+        "gauge.measured",
+        "readings were written into the gauge that is there; nothing was written",
+        where=str(path),
+        key="out, force",
+        hint="Copy the file away first, choose another folder, or force it and lose them.",
     )
 
 
@@ -307,30 +269,23 @@ def _is_blank(text: str) -> bool:
         data = parse_toml(text)
     except ValueError:
         return False
-    return not any(str(value).strip() for value in _filled_in(data))
+    rows = (row for name in ("distance", "diameter", "height") for row in data.get(name, []))
+    values = [row.get("value", "") for row in rows if isinstance(row, dict)]
+    return not any(str(value).strip() for value in (*values, *dict(data.get("fits", {})).values()))
 
 
-def _filled_in(data: Toml) -> Iterator[object]:
-    for name in ("distance", "diameter", "height"):
-        rows = data.get(name, [])
-        yield from (row.get("value", "") for row in rows if isinstance(row, dict))
-    yield from dict(data.get("fits", {})).values()
+def _gauge_sheet(drawn: Drawn[Planned[Gauge]], record: GaugeRecord) -> bytes | None:
+    return gauge_sheet(drawn.plan.design, record.verification) if record.verification else None
 
 
 GAUGE = Product[GaugeJob, Planned[Gauge], GaugeRecord](
-    "gauge",
     plan_gauge,
     _draw_gauge,
-    _gauge_record,
+    lambda d: gauge_record(d.plan.design, d.volumes, d.beds),
     (
-        Output(PICTURE, _gauge_picture),
-        Output(MEASUREMENTS, _measurements),
+        Output(PICTURE, lambda d, _: draw_gauge(d.model, d.meshes, d.folder / PICTURE)),
+        Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),
         Output(SHEET, _gauge_sheet, needs="verified"),
     ),
     check=_keep_measurements,
 )
-
-PRODUCTS: Mapping[str, Product[Any, Any, Any]] = {
-    product.name: product for product in (JIG, TRIAL, GAUGE)
-}
-"""Everything that can be built, by its kind."""
