@@ -57,23 +57,14 @@ def do_all(
     futures = {executor.submit(outcome_of, task, job): job for job in jobs}
     try:
         for future in as_completed(futures):
-            yield _done(futures[future], future, time.monotonic() - begun)
+            try:
+                value, findings, seconds = future.result()
+            except Exception as error:  # a process that died, a value that cannot be pickled
+                value, findings, seconds = None, (_fault(error),), time.monotonic() - begun
+            yield Done(futures[future], value, findings, seconds)
     finally:
         for future in futures:
             future.cancel()
-
-
-def _done(
-    job: Task, future: Future[tuple[Value | None, tuple[Finding, ...], float]], waited: float
-) -> Done[Task, Value]:
-    """What became of `job`; `waited` s count where its process could not tell its own time."""
-    try:
-        value, findings, seconds = future.result()
-    except BrokenExecutor as error:
-        return Done(job, None, (_death(error),), waited)
-    except Exception as error:  # a result that cannot be pickled, a cluster's own errors
-        return Done(job, None, (_fault(error),), waited)
-    return Done(job, value, findings, seconds)
 
 
 def outcome_of(
@@ -93,19 +84,12 @@ def outcome_of(
 
 
 def _fault(error: Exception) -> Finding:
-    return Finding(
-        "batch.fault",
-        " ".join(f"{type(error).__name__}: {error}".split()),
-        hint="An error in jiggen or in the system: build this one alone to see more.",
-    )
-
-
-def _death(error: BrokenExecutor) -> Finding:
-    return Finding(
-        "batch.worker-died",
-        str(error),
-        hint="Perhaps out of memory: do fewer at once. The other jobs are not affected.",
-    )
+    if isinstance(error, BrokenExecutor):
+        hint = "Perhaps out of memory: do fewer at once. The other jobs are not affected."
+        return Finding("batch.worker-died", str(error), hint=hint)
+    hint = "An error in jiggen or in the system: build this one alone to see more."
+    message = " ".join(f"{type(error).__name__}: {error}".split())
+    return Finding("batch.fault", message, hint=hint)
 
 
 class OwnProcesses(Executor):
@@ -151,18 +135,19 @@ class OwnProcesses(Executor):
             with self._lock:
                 self._pools.remove(pool)
             self._mine.pool = None
-            raise BrokenExecutor(
-                f"the process that did this job ended {pool.how_it_ended()}"
-            ) from error
+            code = pool.context.started.exitcode if pool.context.started else None
+            how = f"by signal {-code}" if code and code < 0 else f"with exit code {code}"
+            raise BrokenExecutor(f"the process that did this job ended {how}") from error
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End all processes; with `cancel_futures` at once, in the middle of their jobs."""
         if cancel_futures:
             with self._lock:
                 self._ended = True
-                running = list(self._pools)
-            for pool in running:
-                pool.terminate()
+                running = [pool.context.started for pool in self._pools]
+            for process in filter(None, running):
+                with suppress(ValueError, AttributeError):  # it never began, or is gone already
+                    process.terminate()
         self._threads.shutdown(wait, cancel_futures=cancel_futures)
         for pool in list(self._pools):
             pool.shutdown(wait)
@@ -186,21 +171,10 @@ class _OneProcess(ProcessPoolExecutor):
     """A pool of a single process."""
 
     def __init__(self, prepare: Callable[[], None] | None) -> None:
-        self._context = _Context()
+        self.context = _Context()
         super().__init__(
-            1, mp_context=self._context, initializer=_begin_process, initargs=(prepare,)
+            1, mp_context=self.context, initializer=_begin_process, initargs=(prepare,)
         )
-
-    def terminate(self) -> None:
-        """End the process, whatever it is doing."""
-        if self._context.started:
-            with suppress(ValueError, AttributeError):  # it never began, or is gone already
-                self._context.started.terminate()
-
-    def how_it_ended(self) -> str:
-        """The end of the process in words."""
-        code = self._context.started.exitcode if self._context.started else None
-        return f"by signal {-code}" if code and code < 0 else f"with exit code {code}"
 
 
 def _begin_process(prepare: Callable[[], None] | None) -> None:
@@ -224,21 +198,16 @@ def cluster_executor(address: str) -> Iterator[Executor]:
     """
     try:
         from distributed import Client
+
+        client = Client(address, timeout=PATIENCE)
     except ImportError as error:
         hint = "Install it: pip install 'jiggen[cluster]'."
-        raise InputError(
-            Finding("batch.cluster", "Dask is not installed", key="cluster", hint=hint)
+        raise InputError.of(
+            "batch.cluster", "Dask is not installed", key="cluster", hint=hint
         ) from error
-    try:
-        client = Client(address, timeout=PATIENCE)
     except (OSError, ValueError) as error:
-        raise InputError(
-            Finding(
-                "batch.cluster",
-                f"no cluster answers at {address}: {' '.join(str(error).split())}",
-                key="cluster",
-                hint="Give the scheduler's address, for example tcp://farm:8786.",
-            )
-        ) from error
+        message = f"no cluster answers at {address}: {' '.join(str(error).split())}"
+        hint = "Give the scheduler's address, for example tcp://farm:8786."
+        raise InputError.of("batch.cluster", message, key="cluster", hint=hint) from error
     with client:
         yield client.get_executor(pure=False)
