@@ -8,11 +8,12 @@ import re
 import secrets
 import time
 import tomllib
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 
 # The files of a built folder besides its parts and beds.
 MANIFEST = "manifest.json"
@@ -58,15 +59,16 @@ def inner_path(name: str) -> str:
     Raises ValueError for ``..``, an absolute path, a device's name, characters that cannot be
     seen or that some system forbids, and a path that is too long for one.
     """
-    if len(name) > LONGEST_PATH or not all(_is_inner(part) for part in name.split("/")):
+    parts = name.split("/")
+    devices = (part.partition(".")[0].rstrip().lower() in DEVICES for part in parts)
+    sound = (
+        # `.` and `..` end in a dot
+        0 < len(part) <= LONGEST_PART and part.isprintable() and not FORBIDDEN.search(part)
+        for part in parts
+    )
+    if len(name) > LONGEST_PATH or not all(sound) or any(devices):
         raise ValueError("must be a relative path inside the folder")
     return name
-
-
-def _is_inner(part: str) -> bool:
-    seen = part.isprintable() and not FORBIDDEN.search(part)  # `.` and `..` end in a dot
-    device = part.partition(".")[0].rstrip().lower() in DEVICES
-    return 0 < len(part) <= LONGEST_PART and seen and not device
 
 
 def within(folder: Path, name: str, largest: int) -> Path:
@@ -101,17 +103,17 @@ def parse_toml(text: str) -> Toml:
         raise ValueError("lists or tables are nested too deeply") from None
 
 
-def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:
-    """Write `data` (text as UTF-8) to `path`, which afterwards is all new or all as before.
-
-    An existing file is replaced; a link is followed.  `key` names the option that gave the
-    path.  Raises InputError ``files.cannot-write``.
-    """
+@contextmanager
+def _writing(path: str | os.PathLike[str], key: str) -> Iterator[None]:
+    """What the system refuses within is an InputError ``files.cannot-write`` about `path`."""
     try:
-        content = data.encode("utf-8") if isinstance(data, str) else data
-        _replace(Path(os.path.realpath(path)), content)
+        yield
     except (OSError, ValueError) as error:  # ValueError: a name with a zero byte in it
-        raise InputError(_unwritten(os.fspath(path), key, error)) from error
+        message = f"cannot be written: {getattr(error, 'strerror', None) or error}"
+        hint = "Check the folder, your right to write there, and the space left."
+        raise InputError.of(
+            "files.cannot-write", message, where=os.fspath(path), key=key, hint=hint
+        ) from error
 
 
 def make_folder(path: Path, key: str = "") -> None:
@@ -119,43 +121,32 @@ def make_folder(path: Path, key: str = "") -> None:
 
     Raises InputError ``files.cannot-write``.
     """
-    try:
+    with _writing(path, key):
         path.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        raise InputError(_unwritten(os.fspath(path), key, error)) from error
 
 
-def _unwritten(where: str, key: str, error: Exception) -> Finding:
-    reason = getattr(error, "strerror", None) or str(error)
-    return Finding(
-        "files.cannot-write",
-        f"cannot be written: {reason}",
-        where=where,
-        key=key,
-        hint="Check the folder, your right to write there, and the space left.",
-    )
+def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:
+    """Write `data` (text as UTF-8) to `path`, which afterwards is all new or all as before.
 
-
-def _replace(target: Path, content: bytes) -> None:
-    if target.exists() and not target.is_file():
-        raise ValueError("there is something of that name that is not a file")
-    _clear(target.parent)
-    # A sibling, so that the rename never crosses file systems; opened as any new file is, so
-    # that it gets the usual permissions.
-    part = target.with_name(f".jiggen-{secrets.token_hex(6)}.part")
-    try:
-        with part.open("xb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.replace(target)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _clear(folder: Path) -> None:
-    """Remove what a killed process left of a file here; one that is being written is young."""
-    for part in folder.glob(".jiggen-*.part"):
-        with suppress(OSError):
-            if time.time() - part.stat().st_mtime > STALE:
-                part.unlink()
+    An existing file is replaced; a link is followed.  `key` names the option that gave the
+    path.  Raises InputError ``files.cannot-write``.
+    """
+    with _writing(path, key):
+        target = Path(os.path.realpath(path))
+        if target.exists() and not target.is_file():
+            raise ValueError("there is something of that name that is not a file")
+        for left in target.parent.glob(".jiggen-*.part"):  # by a killed process: not a young one
+            with suppress(OSError):
+                if time.time() - left.stat().st_mtime > STALE:
+                    left.unlink()
+        # A sibling, so that the rename never crosses file systems; opened as any new file is, so
+        # that it gets the usual permissions.
+        part = target.with_name(f".jiggen-{secrets.token_hex(6)}.part")
+        try:
+            with part.open("xb") as stream:
+                stream.write(data.encode() if isinstance(data, str) else data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            part.replace(target)
+        finally:
+            part.unlink(missing_ok=True)

@@ -1,15 +1,23 @@
-"""Common ground: one jig that is asked for, with everything that decides what it becomes."""
+"""Common ground: one jig that is asked for, and which boots and skis one jig can serve.
+
+What it can serve is found by designing it, without CAD.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from jiggen.design.settings import Settings, SkiRange
+from jiggen.accuracy.centring import find_centring
+from jiggen.accuracy.sweep import sweep_stations
+from jiggen.design import Design, Settings, design_jig
+from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
+from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
-from jiggen.layout import Layout, lay_out, layouts, whole_boots
+from jiggen.layout import Layout, lay_out, layouts, motions, whole_boots
 from jiggen.measure.printer import Profile
 from jiggen.pattern import Core, Pattern, Side
 
@@ -63,10 +71,6 @@ class Job:
         """The pattern's screws by the hole that they go into."""
         return screws_of(self.pattern)
 
-    def for_skis(self, least: float, most: float) -> Job:
-        """The same for skis of these widths."""
-        return replace(self, settings=replace(self.settings, ski=SkiRange(least, most)))
-
     def lay_out(self, boot: float | None = None) -> Layout:
         """The holes for `boot`, or for the shortest of its boots.  Raises InputError."""
         return lay_out(
@@ -99,3 +103,128 @@ def folder_name(pattern: str, *boots: float) -> str:
     Letters, digits and hyphens only, and a point where a boot has one.
     """
     return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
+
+
+@dataclass(frozen=True, eq=False)
+class JobDesign:
+    """The design of a job: `whole` has all parts; `reusable` its ladders, None where it has none.
+
+    `alone` are the designs that go on a ski by themselves: the whole, or each half.
+    """
+
+    whole: Design
+    reusable: Reusable | None
+
+    @property
+    def alone(self) -> tuple[Design, ...]:
+        """What goes on a ski by itself."""
+        if self.reusable is None:
+            return (self.whole,)
+        return tuple(half.design for half in self.reusable.halves)
+
+
+def design_job(
+    job: Job,
+    settings: Settings | None = None,
+    *,
+    layouts: Mapping[float, Layout] | None = None,
+    engraved: bool = True,
+) -> JobDesign:
+    """The design of a jig for `job`: halves with ladders where its boots move the holes.
+
+    `settings` are used instead of the job's own, `layouts` are its layouts where they are known
+    already; without `engraved` a jig with ladders is designed quickly.  Raises InputError when
+    there is no such jig.
+    """
+    settings = settings or job.settings
+    every = layouts or job.lay_out_all()
+    if moves_holes(every):
+        jig = design_reusable(every, settings, engraved=engraved)
+        return JobDesign(jig.whole, jig)
+    boots = None if job.one_boot else (min(every), max(every))
+    return JobDesign(design_jig(every[max(every)], settings, boots), None)
+
+
+def moves_holes(layouts: Mapping[float, Layout]) -> bool:
+    """Whether any boot moves any hole."""
+    return len(layouts) > 1 and any(not motion.still for motion in motions(layouts))
+
+
+def boots_alike(pattern: Pattern, boots: Interval) -> bool:
+    """Whether `pattern` has its holes at the same places for every boot from least to most."""
+    return boots[0] == boots[1] or all(
+        group.datum == "boot-centre"
+        and not any(boots[0] < step.start <= boots[1] for step in group.steps)
+        for group in pattern.groups
+    )
+
+
+def fits(job: Job) -> bool:
+    """Whether one jig can serve all boots and skis of `job`.
+
+    Monotone: what serves a range serves every range within.
+    """
+    return not any(obstacles(job))
+
+
+def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
+    """What keeps one jig from serving all boots and skis of `job`.
+
+    With `moving` the moving parts are tried at both ends of the range of skis: what touches
+    there touches first.  The build tries every millimetre between as well.
+    """
+    step = max(1.0, job.skis[1] - job.skis[0])
+    try:
+        designs = design_job(job, engraved=False).alone
+    except InputError as error:
+        yield from error.findings
+        return
+    for each in designs:
+        if moving:
+            yield from sweep_stations(each, step=step).findings
+        yield from find_centring(each).findings
+
+
+def fitting_ranges(job: Job) -> tuple[Interval, ...]:
+    """Ranges of two boots or more, within those of `job`, that one jig can serve each.
+
+    Each is as long as possible; all boots of `job`, where one jig can serve them.  Raises
+    InputError for boots that the pattern does not serve.
+    """
+    boots = sorted(job.lay_out_all())
+    return tuple(
+        longest_runs(boots, lambda some: not any(obstacles(replace(job, boots=some), moving=False)))
+    )
+
+
+def longest_runs(boots: Sequence[float], serves: Callable[[Interval], bool]) -> Iterator[Interval]:
+    """Runs of two of the sorted `boots` or more that are served, each as long as possible.
+
+    `serves` is monotone (of a run that is served every run within is), so ends are found by
+    halving.
+    """
+    first = 0
+    while first + 1 < len(boots):
+        least, after = boots[first], first + 1
+        if serves((least, boots[after])):
+            after = bisect_left(
+                boots,
+                True,
+                lo=first + 2,
+                key=lambda most: not serves((least, most)),
+            )
+            yield least, boots[after - 1]
+        first = after
+
+
+def range_advice(job: Job) -> Finding:
+    """That one jig cannot serve the boots of `job`, and which ranges one can."""
+    ranges = ", ".join(f"{least:g}-{most:g}" for least, most in fitting_ranges(job))
+    least, most = job.whole_boots
+    hint = "No boot of that range fits a half with a ladder on this bed; try one boot length."
+    return Finding(
+        "design.boot-range",
+        f"one jig cannot serve boots {least:g}-{most:g}",
+        key="boot",
+        hint=f"These ranges fit, one jig for each: {ranges}." if ranges else hint,
+    )

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from jiggen import units
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 
 Kind = Literal[
     "text", "flag", "choice", "count", "path",
@@ -89,24 +89,19 @@ class Option:
         Raises InputError with the option's name as key.
         """
         try:
-            value = _READERS[self.kind](self, words)
+            reader = _READERS.get(self.kind)
+            value: Any = reader(self, words) if reader else words
+            if self.positive and value <= 0:
+                message = f"{value:g} mm is not above 0"
+                raise InputError.of("cli.limit", message, hint="Write a length above 0.")
         except InputError as error:
             raise InputError(replace(fault, key=self.name) for fault in error.findings) from error
-        if self.positive and value <= 0:
-            raise self.refusal(
-                "cli.limit", f"{value:g} mm is not above 0", "Write a length above 0."
-            )
         return value
-
-    def refusal(self, code: str, message: str, hint: str) -> InputError:
-        """An error about the value of this option."""
-        return InputError(Finding(code, message, key=self.name, hint=hint))
 
 
 def _read_choice(option: Option, words: str) -> str:
     if words not in option.choices:
-        message = f'"{words[:40]}" is not a valid choice'
-        raise option.refusal("cli.choice", message, f"Allowed: {', '.join(option.choices)}.")
+        raise _refusal("cli.choice", words, "choice", f"Allowed: {', '.join(option.choices)}.")
     return words
 
 
@@ -115,32 +110,23 @@ def _read_path(option: Option, words: str) -> Path:
     if option.suffix and path.suffix.lower() != option.suffix:
         message = f"{path.name or path} does not end in {option.suffix}"
         hint = f"Name a file that ends in {option.suffix}; a file of that name is replaced."
-        raise option.refusal("cli.suffix", message, hint)
+        raise InputError.of("cli.suffix", message, hint=hint)
     return path
 
 
 def _read_lengths(option: Option, words: str) -> tuple[float, ...]:
     found = tuple(units.length(word) for word in words.split(option.between))
     if option.counts and len(found) not in option.counts:
-        raise option.refusal(
-            "cli.lengths", f'"{words[:40]}" cannot be read', f"Write it as {option.form}."
-        )
+        raise _refusal("cli.lengths", words, "list of lengths", f"Write it as {option.form}.")
     return found
 
 
-def _read_boots(_: Option, words: str) -> float | tuple[float, float]:
-    return units.length_range(words) if units.is_range(words) else units.length(words)
-
-
-def _read_bush(option: Option, words: str) -> str | tuple[float, ...]:
-    if words in ("auto", "none"):
-        return words
+def _read_bush(_: Option, words: str) -> str | tuple[float, ...]:
     try:
-        return units.sizes(words, 2)
+        return words if words in ("auto", "none") else units.sizes(words, 2)
     except InputError as error:
         hint = "Write auto, none, or outside x length of the bush in hand: 8x12."
-        message = f'"{words[:40]}" is not a valid bush'
-        raise option.refusal("units.sizes", message, hint) from error
+        raise _refusal("units.sizes", words, "bush", hint) from error
 
 
 def _read_point(option: Option, words: str) -> str | tuple[float, ...]:
@@ -148,30 +134,33 @@ def _read_point(option: Option, words: str) -> str | tuple[float, ...]:
         return words
     if words.count(",") != 1:
         hint = "Write X,Y as the drawing program shows them, or middle."
-        raise option.refusal("import.origin", f'"{words[:40]}" is not a valid point', hint)
+        raise _refusal("import.origin", words, "point", hint)
     return _read_lengths(option, words)
 
 
+def _refusal(code: str, words: str, what: str, hint: str) -> InputError:
+    return InputError.of(code, f'"{words[:40]}" is not a valid {what}', hint=hint)
+
+
 _READERS: dict[Kind, Callable[[Option, str], Any]] = {
-    "text": lambda _, words: words,
-    "flag": lambda _, words: words,
-    "count": lambda _, words: words,
     "path": _read_path,
     "choice": _read_choice,
     "length": lambda _, words: units.length(words),
     "lengths": _read_lengths,
     "range": lambda _, words: units.length_range(words),
-    "boots": _read_boots,
+    "boots": lambda _, words: (
+        units.length_range(words) if units.is_range(words) else units.length(words)
+    ),
     "sizes": lambda option, words: units.sizes(words, option.counts[0]),
     "bush": _read_bush,
     "point": _read_point,
 }
 
+argument = partial(Option, argument=True, required=True)
 _ski = partial(Option, group=SKI)
-_printer = partial(Option, group=PRINTER)
+_printer = partial(Option, group=PRINTER, habit=True)
 _sheet = partial(Option, group=SHEET)
 result = partial(Option, group=RESULT)
-argument = partial(Option, argument=True, required=True)
 
 PATTERN = argument(
     "pattern", "text", "A pattern's name, or the path of a pattern file.", metavar="PATTERN"
@@ -228,18 +217,10 @@ AREA = _ski(
     metavar="X,X,Y",
 )
 BASE_LEFT = _ski(
-    "base-left",
-    "length",
-    "Least remaining base thickness under the drill's point.",
-    default="2",
-    habit=True,
+    "base-left", "length", "Least base left under the drill's point.", default="2", habit=True
 )
 EDGE = _ski(
-    "edge",
-    "length",
-    "Warn of a hole whose wall is nearer to the ski's edge.",
-    default="8",
-    habit=True,
+    "edge", "length", "Warn of a hole whose wall is nearer to an edge.", default="8", habit=True
 )
 
 BUSH = _printer(
@@ -248,21 +229,18 @@ BUSH = _printer(
     "auto takes the DIN 179 bush for the drill; none guides the drill in the print; 8x12 is the "
     "bush in hand, outside by length.",
     default="auto",
-    habit=True,
 )
 BUSH_FIT = _printer(
     "bush-fit",
     "length",
     "Added to the bush's outside diameter: printed holes come out small.",
     default="0.10",
-    habit=True,
 )
 PRINTER_NAME = _printer(
     "printer",
     "text",
     "Compensate for the errors of this printer: a stored profile's name, or the path of one; "
     "none for no compensation.",
-    habit=True,
 )
 BED = _printer(
     "bed",
@@ -270,25 +248,20 @@ BED = _printer(
     "What the printer can print: width, depth, height.",
     default="220x220x250",
     counts=(3,),
-    habit=True,
 )
 MATERIAL = _printer(
     "material",
     "text",
     "Plastic it is printed in: PLA, PETG, ABS, ASA, PA or PC; jiggen materials compares.",
     default="PETG",
-    habit=True,
 )
-BODY = _printer("body", "length", "Thickness of the jig's body.", default="14", habit=True)
-SLIDE = _printer(
-    "slide", "length", "Clearance per side of the sliding parts.", default="0.2", habit=True
-)
+BODY = _printer("body", "length", "Thickness of the jig's body.", default="14")
+SLIDE = _printer("slide", "length", "Clearance per side of the sliding parts.", default="0.2")
 CALIPER = _printer(
     "caliper",
     "length",
     "How far your caliper opens: the pegs stand as far apart as it spans.",
     default="150",
-    habit=True,
 )
 
 PAPER = _sheet(
@@ -320,12 +293,8 @@ SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
 DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")
 
-# What a build is made from, in the order in which it is asked for.
-BUILD = (
-    PATTERN, BOOTS, SKIS, SHIFT, CORE, SIDE, THICKNESS, WIDTH_AT, AREA, BASE_LEFT, EDGE, BUSH,
-    BUSH_FIT, PRINTER_NAME, BED, MATERIAL, BODY, SLIDE, OUT, FORCE, JSON,
-)  # fmt: skip
 HABITS = (
-    *(option for option in BUILD if option.habit), CALIPER, PAPER, UNITS,
+    BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, MATERIAL, BODY, SLIDE, CALIPER, PAPER,
+    UNITS,
 )  # fmt: skip
 """The options that a shop's file of defaults may set."""

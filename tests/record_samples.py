@@ -20,9 +20,9 @@ from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
+from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.pipeline.expect import expect, expect_job
-from jiggen.ranges import JobDesign
 from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet

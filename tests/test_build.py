@@ -18,13 +18,12 @@ from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.drilling import SkiState
 from jiggen.errors import CheckFailed
-from jiggen.job import Job
+from jiggen.job import Job, design_job
 from jiggen.pattern import read_pattern, shipped_patterns
 from jiggen.pipeline import build as verifying
 from jiggen.pipeline import products
 from jiggen.pipeline.expect import expect
 from jiggen.pipeline.products import build_jig
-from jiggen.ranges import design_job
 from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}

@@ -9,8 +9,9 @@ import pytest
 
 from jiggen.cli import main
 from jiggen.cli.defaults import LOCAL, read_defaults, user_file
+from jiggen.cli.program import COMMANDS
 from jiggen.errors import InputError
-from jiggen.options import BUILD, HABITS
+from jiggen.options import HABITS
 
 
 @pytest.fixture
@@ -140,4 +141,5 @@ def test_the_table_of_defaults(desk: Path, capsys):
 def test_what_may_be_a_habit_is_an_option_of_a_command_with_a_value():
     assert all(option.kind != "flag" and not option.required for option in HABITS)
     assert len({option.name for option in HABITS}) == len(HABITS)
-    assert len({option.name for option in BUILD}) == len(BUILD)
+    rows = [row for rows in COMMANDS.values() for row in rows.values() if row.habit]
+    assert {row.name for row in rows} == {option.name for option in HABITS}

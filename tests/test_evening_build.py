@@ -149,7 +149,7 @@ def test_a_key_changes_with_all_that_decides_a_jig_and_nothing_else():
 
     others = [
         key(boots=(300.0, 305.0)),
-        key_of(wanted.for_skis(84.0, 113.0)),
+        key_of(replace(wanted, settings=replace(wanted.settings, ski=SkiRange(84.0, 113.0)))),
         key(core="metal"),
         key(shift=1.0),
         key(side="right"),

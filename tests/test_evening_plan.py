@@ -17,9 +17,8 @@ from jiggen.errors import InputError
 from jiggen.evening import Spans, plan_evening, ski_needed
 from jiggen.evening.check import Terms
 from jiggen.evening.read import read_jobs
-from jiggen.job import Job
+from jiggen.job import Job, boots_alike, fits
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.ranges import boots_alike, fits
 from jiggen.remount import RemountLimits
 
 DATA = Path(__file__).parent / "data"

@@ -9,10 +9,9 @@ from jiggen.cli import main
 from jiggen.design import Bed, Settings, design_jig
 from jiggen.drilling import Area, SkiState
 from jiggen.errors import CheckFailed, InputError
-from jiggen.job import Job
+from jiggen.job import Job, fitting_ranges, moves_holes, obstacles
 from jiggen.layout import lay_out
 from jiggen.pipeline.products import build_jig, plan_jig
-from jiggen.ranges import fitting_ranges, moves_holes, obstacles
 
 
 def settings(bed=220.0):

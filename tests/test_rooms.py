@@ -26,9 +26,8 @@ BESIDE = {
     "remount": {"pattern", "layout"},
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
-    "job": {"pattern", "layout", "design", "drilling", "measure"},
-    "ranges": {"pattern", "layout", "design", "accuracy", "job"},
-    "evening": {"pattern", "layout", "design", "drilling", "remount", "job", "ranges"},
+    "job": {"pattern", "layout", "design", "accuracy", "drilling", "measure"},
+    "evening": {"pattern", "layout", "design", "drilling", "remount", "job"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "pipeline", "cli"}
 COMMON = {

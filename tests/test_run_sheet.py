@@ -16,8 +16,8 @@ from jiggen.cautions import CAUTIONS
 from jiggen.errors import Finding, InputError
 from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.read import Jobs, read_jobs
+from jiggen.job import boots_alike
 from jiggen.pattern import find_pattern
-from jiggen.ranges import boots_alike
 from jiggen.report.evening import check_tickets, run_sheet_pdf
 from jiggen.report.evening.run_sheet import TICK
 

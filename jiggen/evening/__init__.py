@@ -21,10 +21,9 @@ from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Remembered, around, fewest
 from jiggen.evening.order import Block, Changes, Setting, run_order
 from jiggen.evening.read import COLUMNS, Jobs, Row
-from jiggen.job import Interval, Job
+from jiggen.job import Interval, Job, boots_alike, fits, obstacles
 from jiggen.pattern import Core, Pattern, Side
 from jiggen.progress import announce
-from jiggen.ranges import boots_alike, fits, obstacles
 
 # A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
 # its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the

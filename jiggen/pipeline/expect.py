@@ -12,7 +12,7 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.errors import CheckFailed, Finding
-from jiggen.ranges import JobDesign
+from jiggen.job import JobDesign
 from jiggen.record.results import (
     Accuracy,
     BudgetSummary,
