@@ -15,8 +15,7 @@ import typer
 
 from jiggen import __version__, cli, options
 from jiggen.cautions import CAUTIONS
-from jiggen.cli import app, main
-from jiggen.cli.boundary import run
+from jiggen.cli import app, main, run
 from jiggen.cli.options import JsonOption
 from jiggen.cli.program import colourful, command
 from jiggen.errors import CheckFailed, Finding, InputError
@@ -230,7 +229,7 @@ FINDINGS = (Finding("a.b", "first", "f:1:2", "k", "do this"), Finding("a.c", "se
     ],
 )
 def test_every_end_has_its_code(error: BaseException, code: int, err: str, capsys, monkeypatch):
-    monkeypatch.setattr("jiggen.cli.boundary._discard_output", lambda: None)
+    monkeypatch.setattr("jiggen.cli._discard_output", lambda: None)
     assert run(failing(error), ["fail"]) == code
     assert text_of(capsys) == ("", err)
 

@@ -13,7 +13,7 @@ import pytest
 from survey_plates import EIGHT, EIGHT_SAID, TWINS, TWINS_SAID, every_pair, noisy
 
 import jiggen.cli.survey  # registers the command
-from jiggen.cli.boundary import run
+from jiggen.cli import run
 from jiggen.cli.program import app
 from jiggen.errors import InputError
 from jiggen.layout import lay_out

@@ -9,22 +9,18 @@ import textwrap
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
-from jiggen.cli.program import app
+from jiggen.cli.program import COMMANDS
 from jiggen.errors import CheckFailed, Finding
 from jiggen.progress import announce, announcing_to
 from jiggen.units import counted
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import GrossError
-
-if TYPE_CHECKING:
-    pass
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
@@ -74,17 +70,17 @@ def records(**values: Iterable[Any]) -> list[dict[str, object]]:
 
 def plain(data: dict[str, object]) -> dict[str, object]:
     """Values for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
-    return {key: _plain(value) for key, value in data.items()}
 
+    def simple(value: Any) -> Any:
+        if hasattr(value, "tolist"):
+            value = value.tolist()
+        if isinstance(value, float):
+            return round(value, 6) + 0.0 if abs(value) < float("inf") else None
+        if isinstance(value, dict):
+            return {key: simple(inner) for key, inner in value.items()}
+        return [simple(inner) for inner in value] if isinstance(value, list | tuple) else value
 
-def _plain(value: Any) -> Any:
-    if hasattr(value, "tolist"):
-        value = value.tolist()
-    if isinstance(value, float):
-        return round(value, 6) + 0.0 if abs(value) < float("inf") else None
-    if isinstance(value, dict):
-        return plain(value)
-    return [_plain(inner) for inner in value] if isinstance(value, list | tuple) else value
+    return {key: simple(value) for key, value in data.items()}
 
 
 def columns(
@@ -177,14 +173,13 @@ def in_options(finding: Finding) -> Finding:
     a file before it is that file's.
     """
     names = finding.key.split(", ")
-    if not _option_names().issuperset(names) or _LINE.search(finding.where):
+    known = {row.name for rows in COMMANDS.values() for row in rows.values() if not row.argument}
+    if not known.issuperset(names) or _LINE.search(finding.where):
         return finding
     flag = ", ".join(f"--{name}" for name in names)
     words = finding.hint or finding.message
     placed = f"{words[:-1]} ({flag})." if words.endswith(".") else f"{words} ({flag})"
-    if finding.hint:
-        return replace(finding, key=flag, hint=placed)
-    return replace(finding, key=flag, message=placed)
+    return replace(finding, key=flag, **{"hint" if finding.hint else "message": placed})
 
 
 def as_lines(finding: Finding) -> str:
@@ -197,20 +192,3 @@ def warn(findings: Iterable[Finding]) -> None:
     """Write each finding as a warning to standard error."""
     for finding in findings:
         typer.echo(f"warning: {as_lines(finding)}", err=True)
-
-
-@cache
-def _option_names() -> frozenset[str]:
-    """The name of every option of every command, without its dashes."""
-    return frozenset(
-        option.removeprefix("--") for option in _options_of(app) if option.startswith("--")
-    )
-
-
-def _options_of(program: typer.Typer) -> Iterable[str]:
-    todo = [typer.main.get_command(program)]
-    while todo:
-        command = todo.pop()
-        todo += getattr(command, "commands", {}).values()
-        for parameter in command.params:
-            yield from parameter.opts

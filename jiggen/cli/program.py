@@ -13,7 +13,8 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, is_dataclass, replace
+from dataclasses import is_dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args, get_type_hints
 
@@ -31,13 +32,6 @@ T = TypeVar("T")
 
 COMMANDS: dict[str, dict[str, Option]] = {}
 """The options of each command of `app`, by the name of typer's parameter for each."""
-
-
-@dataclass(frozen=True)
-class _Refused:
-    """Stands for the value of an option that could not be read."""
-
-    faults: tuple[Finding, ...]
 
 
 class Reading:
@@ -69,28 +63,6 @@ def colourful(stream: TextIO) -> bool:
     return stream.isatty() and not refused
 
 
-class Command(typer.core.TyperCommand):
-    """A command whose help has no colour where `colourful` says no."""
-
-    def format_help(self, ctx: Any, formatter: Any) -> None:
-        """Write the help."""
-        with _plain_terminal():
-            super().format_help(ctx, formatter)
-
-
-class Group(typer.core.TyperGroup):
-    """A group of commands by name, whose help has no colour where `colourful` says no."""
-
-    def list_commands(self, ctx: Any) -> list[str]:
-        """Names of the commands in the order in which help shows them."""
-        return sorted(super().list_commands(ctx))
-
-    def format_help(self, ctx: Any, formatter: Any) -> None:
-        """Write the help."""
-        with _plain_terminal():
-            super().format_help(ctx, formatter)
-
-
 @contextmanager
 def _plain_terminal() -> Iterator[None]:
     """Keep typer from colouring help for FORCE_COLOR and some CI services, terminal or not.
@@ -107,6 +79,28 @@ def _plain_terminal() -> Iterator[None]:
             os.environ.pop(name, None)
             if value is not None:
                 os.environ[name] = value
+
+
+class Command(typer.core.TyperCommand):
+    """A command whose help has no colour where `colourful` says no."""
+
+    @_plain_terminal()
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the help."""
+        super().format_help(ctx, formatter)
+
+
+class Group(typer.core.TyperGroup):
+    """A group of commands by name, whose help has no colour where `colourful` says no."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of the commands in the order in which help shows them."""
+        return sorted(super().list_commands(ctx))
+
+    @_plain_terminal()
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the help."""
+        super().format_help(ctx, formatter)
 
 
 app = typer.Typer(
@@ -138,8 +132,8 @@ def command(
         rows = {_field(row): row for annotation in asked.values() for row in _rows(annotation)}
 
         def run(**values: Any) -> None:
-            refused = {field: _faults(value) for field, value in values.items() if _faults(value)}
-            reading = Reading(*(fault for faults in refused.values() for fault in faults))
+            refused = {field: found for field, value in values.items() if (found := _faults(value))}
+            reading = Reading(*chain.from_iterable(refused.values()))
             sound = values | dict.fromkeys(refused)
             given = {name: _value(annotation, sound) for name, annotation in asked.items()}
             if len(parameters) > len(asked):
@@ -175,14 +169,13 @@ def _field(row: Option) -> str:
 
 def _value(annotation: Any, values: dict[str, Any]) -> Any:
     found = [values[_field(row)] for row in _rows(annotation)]
-    block = isinstance(annotation, type) and is_dataclass(annotation)
-    return annotation(*found) if block else found[0]
+    return annotation(*found) if isinstance(annotation, type) else found[0]
 
 
 def _faults(value: Any) -> list[Finding]:
     """What is wrong with the value of an option, or with each of several."""
     values = value if isinstance(value, list) else [value]
-    return [fault for one in values if isinstance(one, _Refused) for fault in one.faults]
+    return [fault for one in values if isinstance(one, InputError) for fault in one.findings]
 
 
 def _parameter(field: str, row: Option) -> inspect.Parameter:
@@ -218,14 +211,16 @@ def _parameter(field: str, row: Option) -> inspect.Parameter:
 
 
 def _reader(row: Option) -> Callable[[str], Any]:
-    """How typer reads a value of `row`."""
+    """How typer reads a value of `row`: what is wrong with one is returned in its place.
+
+    Raised, typer would put it into words of its own, and would stop at the first of several.
+    """
 
     def read(words: str) -> Any:
         try:
             return row.read(words)
         except InputError as error:
-            # Typer would put it into words of its own, and would stop at the first of several.
-            return _Refused(tuple(replace(fault, key=row.flag) for fault in error.findings))
+            return InputError(replace(fault, key=row.flag) for fault in error.findings)
 
     return read
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from jiggen.cli.boundary import collect_seldom
+from jiggen.cli import collect_seldom
 
 BORN = time.perf_counter()
 FEW, MANY = 2, 40  # mm of boot length to either side, of the reusable jigs compared
