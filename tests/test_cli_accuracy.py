@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from pdf_reading import read_pdf
 
-import jiggen.cli.accuracy  # noqa: F401 - registers the command
+import jiggen.cli.layout  # noqa: F401 - registers the command
 from jiggen.accuracy.budget import jig_budget, sheet_budget
 from jiggen.accuracy.plot import (
     ELLIPSE,

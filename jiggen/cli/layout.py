@@ -1,9 +1,10 @@
-"""``jiggen layout``, ``patterns``, ``show``, ``materials``: what to look at before you build."""
+"""``jiggen layout``, ``accuracy``, ``patterns``, ``show``, ``materials``: before you build."""
 
 from __future__ import annotations
 
 import shlex
 import shutil
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,9 +14,10 @@ import typer
 from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
-from jiggen.options import Option
+from jiggen.options import Option, result
 
 if TYPE_CHECKING:
+    from jiggen.accuracy.budget import Budget
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
 
@@ -34,6 +36,8 @@ ONE_MATERIAL = Option(
     argument=True,
     metavar="[NAME]",
 )
+PLOT = result("plot", "path", "Draw the holes with their scatter: .svg or .pdf.")
+TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
 USUAL_BOOT = 305.0  # mm, drawn where a pattern names no boots
 WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
@@ -51,35 +55,34 @@ def layout(
     Nothing is built and nothing is printed in plastic: this is quick, to look before you build.
     """
     found = mount.lay_out()
-    if svg:
-        from jiggen.export.hole_plan import layout_svg
+    if svg or dxf:
+        from jiggen.export.hole_plan import layout_dxf, layout_svg
         from jiggen.files import write_whole
 
-        write_whole(svg, layout_svg(found, ski), "--svg")
-    if dxf:
-        from jiggen.export.hole_plan import layout_dxf
-        from jiggen.files import write_whole
-
-        write_whole(dxf, layout_dxf(found, ski), "--dxf")
-    output.write(as_json, lambda: as_data(found), lambda: as_text(found))
-
-
-def as_data(found: Layout) -> dict[str, object]:
-    """The layout for ``--json``: lengths in mm, rounded to a nanometre."""
+        if svg:
+            write_whole(svg, layout_svg(found, ski), "--svg")
+        if dxf:
+            write_whole(dxf, layout_dxf(found, ski), "--dxf")
     x, y = found.positions.T
-    data = {
-        "pattern": found.pattern,
-        "boot": found.boot,
-        "mount_shift": found.mount_shift,
-        "core": found.core,
-        "side": found.side,
-        "pair": found.pair,
-        "bounds": found.bounds,
-        "holes": output.records(
-            id=found.ids, group=found.groups, x=x, y=y, diameter=found.diameters, depth=found.depths
+    columns = {"x": x, "y": y, "diameter": found.diameters, "depth": found.depths}
+    output.write(
+        as_json,
+        lambda: output.plain(
+            {
+                **_mount_data(found),
+                "pair": found.pair,
+                "bounds": found.bounds,
+                "holes": output.records(id=found.ids, group=found.groups, **columns),
+            }
         ),
-    }
-    return output.plain(data)
+        lambda: as_text(found),
+    )
+
+
+def _mount_data(found: Layout) -> dict[str, object]:
+    """What a layout is for, for ``--json``; lengths in mm."""
+    names = ("pattern", "boot", "mount_shift", "core", "side")
+    return {name: getattr(found, name) for name in names}
 
 
 def as_text(found: Layout) -> str:
@@ -101,11 +104,120 @@ def as_text(found: Layout) -> str:
     )
 
 
-def mount_line(found: Layout) -> str:
-    """What a layout is for: boot, shift, core and which ski."""
+def mount_line(found: Layout, skis: str = "") -> str:
+    """What a layout is for: boot, shift, core and which `skis`."""
     shift = f"{found.mount_shift:+g} mm" if found.mount_shift else "none"
-    skis = f"{found.side} ski" if found.pair == "mirrored" else "the same on left and right ski"
-    return f"boot {found.boot:g} mm, mount shift {shift}, core {found.core}, {skis}"
+    pair = f"{found.side} ski" if found.pair == "mirrored" else "the same on left and right ski"
+    return f"boot {found.boot:g} mm, mount shift {shift}, core {found.core}, {skis or pair}"
+
+
+@command(JIGS)
+def accuracy(
+    mount: options.Mount,
+    ski: options.SkiOption,
+    bush: options.BushOption,
+    bed: options.BedOption,
+    material: options.MaterialOption,
+    terms: Annotated[Path | None, table.TERMS],
+    limit: Annotated[float, table.LIMIT],
+    plot: Annotated[Path | None, PLOT],
+    as_json: options.JsonOption,
+) -> None:
+    """Say how far off each drilled hole will be: with the jig, and with a paper sheet by hand.
+
+    What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
+    the hand's own errors. Warnings of holes over the limit leave the exit code 0.
+    """
+    settings = replace(
+        options.read_settings(ski, bed, bush), material=options.read_material(material)
+    )
+    from jiggen.accuracy.plot import check_kind, write_plot
+
+    if plot:
+        check_kind(plot)
+    from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+    from jiggen.accuracy.centring import find_centring
+    from jiggen.accuracy.terms import read_terms
+    from jiggen.design import design_jig
+
+    stated = read_terms(terms)
+    chosen = design_jig(mount.lay_out(), settings)
+    centred = find_centring(chosen)
+    jig = jig_budget(chosen, stated, centred.loaded)
+    sheet = sheet_budget(chosen.layout, stated)
+    warnings = (*centred.findings, *over_limit(jig, limit))
+    if plot:
+        write_plot(plot, (jig, sheet), settings.ski.most, limit)
+    output.write(
+        as_json,
+        lambda: {
+            **_mount_data(chosen.layout),
+            "ski": ski,
+            "limit": limit,
+            "jig": summarise(jig).model_dump(mode="json"),
+            "sheet": summarise(sheet).model_dump(mode="json"),
+            "warnings": [warning.as_dict() for warning in warnings],
+        },
+        lambda: "\n".join(_accuracy_lines((jig, sheet), ski, limit)),
+    )
+    if not as_json:
+        output.warn(warnings)
+
+
+def _accuracy_lines(budgets: Sequence[Budget], ski: options.Range, limit: float) -> Iterator[str]:
+    """The tables as lines."""
+    from jiggen.accuracy.budget import group_spacing
+
+    found = budgets[0].layout
+    yield found.pattern
+    yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm")
+    yield ""
+    table = output.columns(
+        ("hole", *("x", "y", "off ", "worst") * 2),
+        (
+            (name, *jig, *sheet)
+            for name, jig, sheet in zip(
+                found.ids, *(_cells(each, limit) for each in budgets), strict=True
+            )
+        ),
+        width=8,
+    )
+    titles = "".join(TITLES[each.method].center(32) for each in budgets)
+    yield f"{' ' * (len(table[0]) - 2 * 32)}{titles}".rstrip()
+    yield from table
+    yield ""
+    yield from output.wrapped(
+        "x, y: what 95 of 100 drillings stay within along and across the ski; off: the same from "
+        "the hole's place in any direction; worst: everything at its greatest at once. All in mm."
+    )
+    yield f"* over the limit of {limit:g} mm"
+    yield ""
+    jig, sheet = map(group_spacing, budgets)
+    if jig:
+        yield "Distance between two holes of a group: 95 of 100 within, for the worst two, mm."
+        rows = ((name, output.fixed(jig[name]), output.fixed(sheet[name])) for name in jig)
+        yield from output.columns(("", "jig", "sheet"), rows, width=8)
+    else:
+        yield "No group has two holes whose distance from one another could be off."
+    yield ""
+    yield "Where it comes from: standard deviation at the hole where it is largest, mm."
+    for budget in budgets:
+        yield ""
+        yield f"{TITLES[budget.method]:<62}{'x':>7}{'y':>7}"
+        for term, share in budget.shares.items():
+            x, y = (share**0.5).max(axis=0)
+            size = f"  {term.name}: {term.size}, {term.distribution}"
+            yield f"{size:<62}{x:7.2f}{y:7.2f}"
+            yield f"      {term.source}"
+
+
+def _cells(budget: Budget, limit: float) -> Iterator[tuple[str, ...]]:
+    """By hole, what stands in its four columns."""
+    for (x, y), off, worst in zip(
+        budget.expected, budget.radial_expected, budget.radial_worst, strict=True
+    ):
+        mark = "*" if off > limit else " "
+        yield *map(output.fixed, (x, y)), f"{output.fixed(off)}{mark}", output.fixed(worst)
 
 
 @command(PATTERNS)
