@@ -11,7 +11,6 @@ import typer
 from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
-from jiggen.errors import Finding
 from jiggen.options import SKI
 
 if TYPE_CHECKING:
@@ -66,13 +65,9 @@ def build(
     Exit code 0 when the verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    settings = replace(
-        options.read_settings(ski, bed, bush),
-        bush_fit=bush_fit,
-        body=body,
-        slide=slide,
-        material=options.read_material(material),
-    )
+    settings = options.read_settings(ski, bed, bush, material)
+    settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
+
     from jiggen.job import Job, folder_name
     from jiggen.layout import whole_boots
     from jiggen.pattern import find_pattern, read_pattern
@@ -96,21 +91,15 @@ def build(
     target = out or Path("out") / folder_name(job.pattern.name, *dict.fromkeys(job.boots))
     with output.shown_progress():
         made = build_jig(job, target, force=force)
-    _finish(made, summary(made.record, made.verification, made.folder), as_json, made.warnings)
+    _finish(made, summary(made.record, made.verification, made.folder), as_json)
 
 
-def _finish(
-    made: Built[Any, Any],
-    text: str,
-    as_json: bool,
-    warnings: tuple[Finding, ...] = (),
-) -> None:
+def _finish(made: Built[Any, Any], text: str, as_json: bool) -> None:
     """Write what was made and its warnings; exit code 1 when its verification failed."""
-    output.write(
-        as_json, lambda: {"folder": str(made.folder), **made.record.values()}, lambda: text
-    )
+    data = {"folder": str(made.folder), **made.record.values()}
+    output.write(as_json, lambda: data, lambda: text)
     if not as_json:
-        output.warn(warnings)
+        output.warn(made.warnings)
     output.end(passed=made.verification.passed)
 
 
@@ -133,13 +122,14 @@ def trial(
 
     from jiggen.design import Bed
     from jiggen.job import folder_name
-    from jiggen.pipeline.build import build as build_product
+    from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import TRIAL, TrialJob
     from jiggen.report.summary import trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
+    wanted = TrialJob(holes, Bed(*bed), profile)
     with output.shown_progress():
-        made = build_product(TRIAL, TrialJob(holes, Bed(*bed), profile), target, force=force)
+        made = pipeline.build(TRIAL, wanted, target, force=force)
     scaled = made.plan.design.scaled
     text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
     _finish(made, text, as_json)
@@ -163,13 +153,13 @@ def gauge(
     """
     from jiggen.design import Bed
     from jiggen.files import MEASUREMENTS
-    from jiggen.pipeline.build import build as build_product
+    from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import GAUGE, GaugeJob
     from jiggen.report.summary import gauge_summary
 
     wanted = GaugeJob(Bed(*bed), options.read_bush(bush), caliper)
     with output.shown_progress():
-        made = build_product(GAUGE, wanted, out, force=force)
+        made = pipeline.build(GAUGE, wanted, out, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
     then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
     _finish(made, f"{text}\n{then}" if made.verification.passed else text, as_json)
@@ -181,17 +171,14 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
 
     Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it.
     """
-    from jiggen.verify import check as check_folder
+    from jiggen.verify import check as verify_folder
     from jiggen.verify import table as as_table
     from jiggen.verify import verdict
 
-    verification = check_folder(folder)
-    output.write(
-        as_json,
-        verification.as_dict,
-        lambda: f"{as_table(verification)}\n\n{verdict(verification)}",
-    )
-    output.end(passed=verification.passed)
+    found = verify_folder(folder)
+    text = f"{as_table(found)}\n\n{verdict(found)}"
+    output.write(as_json, found.as_dict, lambda: text)
+    output.end(passed=found.passed)
 
 
 @command(JIGS)
@@ -212,7 +199,8 @@ def sheet(
     when the jig failed or was never verified, or the ski is too thin: then no sheet is made.
     """
     state, asked = measured.state(), limits.checked()
-    target = out or _beside(folder)
+    full = folder.resolve()
+    target = out or full.parent / f"{full.name}-sheet.pdf"  # beside the folder, under its name
     options.check_outside(target, folder, "--out")
 
     from jiggen.drilling import SkiState
@@ -227,11 +215,9 @@ def sheet(
     if state != SkiState():
         record = redrilled(record, state, asked)
     write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
-    output.write(
-        as_json,
-        lambda: {"file": str(target), "paper": paper, "units": units, "ticket": ticket},
-        lambda: f"{target}\nPrint it at 100 %, and check its bars with a ruler.",
-    )
+    data = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}
+    text = f"{target}\nPrint it at 100 %, and check its bars with a ruler."
+    output.write(as_json, lambda: data, lambda: text)
 
 
 @command(JIGS)
@@ -243,9 +229,3 @@ def schema() -> None:
     from jiggen.record import json_schema
 
     typer.echo(json_schema(), nl=False)
-
-
-def _beside(folder: Path) -> Path:
-    """The sheet's usual place: beside the folder, under its name."""
-    full = folder.resolve()
-    return full.parent / f"{full.name}-sheet.pdf"

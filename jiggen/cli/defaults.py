@@ -6,20 +6,15 @@ beside the work wins over the user's, and the command line wins over both.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from jiggen.cli import options
 from jiggen.cli.output import columns, write
 from jiggen.cli.program import COMMANDS, JIGS, command
 from jiggen.errors import Finding, InputError
 from jiggen.options import HABITS, Option
-
-if TYPE_CHECKING:
-    from jiggen.inputs.document import Document
-    from jiggen.inputs.faults import Fault
 
 LOCAL = Path("jiggen-defaults.toml")
 
@@ -69,17 +64,13 @@ def defaults_for(words: Sequence[str]) -> dict[str, Default]:
     """
     rows = COMMANDS.get(next((word for word in words if not word.startswith("-")), ""), {})
     habits = {field: row.name for field, row in rows.items() if row.habit}
-    if not habits:
-        return {}
     try:
-        found = read_defaults()
+        found = read_defaults() if habits else {}
     except InputError:
         if {"-h", "--help"} & set(words):
             return {}
         raise
-    return {
-        field: found[row.name] for field, row in rows.items() if row.habit and found[row.name].where
-    }
+    return {field: found[name] for field, name in habits.items() if found[name].where}
 
 
 def placed(finding: Finding, used: dict[str, Default], words: Sequence[str]) -> Finding:
@@ -94,34 +85,29 @@ def placed(finding: Finding, used: dict[str, Default], words: Sequence[str]) -> 
 
 def _read(path: Path) -> dict[str, Default]:
     from jiggen.inputs.document import FileKind, read_document
-
-    document = read_document(path, FileKind("defaults", "A file of defaults"))
-    document.refuse(_faults(document))
-    known = {option.name: option for option in HABITS}
-    return {
-        name: Default(known[name], str(value), document.where((name,)))
-        for name, value in document.data.items()
-    }
-
-
-def _faults(document: Document) -> Iterator[Fault]:
     from jiggen.inputs.faults import Fault, nearest, shown
 
+    document = read_document(path, FileKind("defaults", "A file of defaults"))
     known = {option.name: option for option in HABITS}
+    found: dict[str, Default] = {}
+    faults = []
     for name, value in document.data.items():
         if name not in known:
             near = nearest(name, known)
             hint = f"Did you mean {near}?" if near else f"Allowed: {', '.join(known)}."
-            yield Fault((name,), "unknown-key", "not the name of an option with a default", hint)
+            message = "not the name of an option with a default"
+            faults.append(Fault((name,), "unknown-key", message, hint))
         elif isinstance(value, bool) or not isinstance(value, str | int | float):
             hint = "Write it as on the command line, in quotes unless it is a plain number."
-            yield Fault((name,), "value", f"{shown(value)} is not a value of it", hint)
+            faults.append(Fault((name,), "value", f"{shown(value)} is not a value of it", hint))
         else:
+            found[name] = Default(known[name], str(value), document.where((name,)))
             try:
                 known[name].read(str(value))
             except InputError as error:
-                for fault in error.findings:
-                    yield Fault((name,), "value", fault.message, fault.hint)
+                faults += (Fault((name,), "value", f.message, f.hint) for f in error.findings)
+    document.refuse(faults)
+    return found
 
 
 @command(JIGS, "defaults")
@@ -131,27 +117,18 @@ def show_defaults(as_json: options.JsonOption) -> None:
     A file has an option's name and value on each line: bed = "250x210x220". The one beside the
     work wins over your own, and the command line wins over both.
     """
-    found = read_defaults().values()
-    write(as_json, lambda: _as_data(found), lambda: _as_text(found))
-
-
-def _as_data(found: Iterable[Default]) -> dict[str, object]:
-    return {
+    found = [
+        (row.option.name, row.words, row.where or "jiggen") for row in read_defaults().values()
+    ]
+    rows = ((name, f"  {words or '-':<16}{where}") for name, words, where in found)
+    lines = [
+        *columns(("option", f"  {'default':<16}from"), rows, width=0),
+        "",
+        f"Your own are read from {user_file()}, those of the work",
+        f"from ./{LOCAL}.",
+    ]
+    data = {
         "files": {"user": str(user_file()), "work": str(LOCAL)},
-        "defaults": [
-            {"name": one.option.name, "value": one.words, "from": one.where or "jiggen"}
-            for one in found
-        ],
+        "defaults": [dict(zip(("name", "value", "from"), row, strict=True)) for row in found],
     }
-
-
-def _as_text(found: Iterable[Default]) -> str:
-    rows = [(one.option.name, f"  {one.words or '-':<16}{one.where or 'jiggen'}") for one in found]
-    return "\n".join(
-        [
-            *columns(("option", f"  {'default':<16}from"), rows, width=0),
-            "",
-            f"Your own are read from {user_file()}, those of the work",
-            f"from ./{LOCAL}.",
-        ]
-    )
+    write(as_json, lambda: data, lambda: "\n".join(lines))

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import sys
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,29 +14,23 @@ from jiggen import options as table
 from jiggen.cli import options
 from jiggen.cli.output import end, shown_progress, warn, write
 from jiggen.cli.program import JIGS, command
-from jiggen.errors import Finding, InputError
-from jiggen.options import RESULT, Option
+from jiggen.errors import InputError
+from jiggen.options import RESULT, Option, argument
 
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
 
-EVENING = "The evening"
-SHEET = "run-sheet.pdf"
-_evening = partial(Option, group=EVENING)
-JOBS = Option(
+_evening = partial(Option, group="The evening")
+JOBS = argument(
     "jobs",
     "path",
     "The pairs: CSV with the columns ticket, pattern, boot, ski_toe, ski_heel and if wanted "
     "core, shift, thickness, old_holes; or TOML.",
-    argument=True,
-    required=True,
     metavar="JOBS",
 )
 BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig may serve.")
 SKI_SPAN = _evening(
-    "ski-span",
-    "length",
-    "The widest range of ski widths one jig may serve; default: as wide as it can.",
+    "ski-span", "length", "The widest range of skis one jig may serve; default: as wide as it can."
 )
 PLAN_ONLY = _evening("plan", "flag", "Check the rows and say which jigs are needed; build nothing.")
 WORKERS = _evening(
@@ -98,20 +91,25 @@ def evening(
     with shown_progress():
         plan = plan_evening(read_jobs(jobs), terms, spans)
 
-    from jiggen.report.evening import as_dict, as_text, check_tickets
+    from jiggen.files import write_whole
+    from jiggen.report.evening import as_dict, as_text, check_tickets, run_sheet_pdf
 
     check_tickets(plan)
     outcomes: tuple[Outcome, ...] = ()
     sheet = None
     if not plan_only:
-        _check_out(out)
+        try:  # before hours of work are put into it
+            out.mkdir(parents=True, exist_ok=True)
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or error
+            message = f"no folder can be made there: {reason}"
+            raise InputError.of(
+                "cli.out", message, where=str(out), key="--out", hint="Choose another --out."
+            ) from error
         outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
-        sheet = _sheet(plan, outcomes, out, paper)
-    write(
-        as_json,
-        lambda: as_dict(plan, outcomes, sheet),
-        lambda: as_text(plan, outcomes, sheet),
-    )
+        sheet = out / "run-sheet.pdf"
+        write_whole(sheet, run_sheet_pdf(plan, outcomes, paper=paper), "--out")
+    write(as_json, lambda: as_dict(plan, outcomes, sheet), lambda: as_text(plan, outcomes, sheet))
     if not as_json:
         warn(dict.fromkeys(w for outcome in outcomes for w in outcome.warnings))
     end(passed=not any(outcome.state == "failed" for outcome in outcomes))
@@ -122,52 +120,29 @@ def _span(length: float | None, option: Option) -> float:
         return math.inf
     if length < 0:
         hint = "Write how many mm there are between the least and the greatest."
-        raise InputError(Finding("cli.span", "a span below 0", key=option.flag, hint=hint))
+        raise InputError.of("cli.span", "a span below 0", key=option.flag, hint=hint)
     return length
-
-
-def _check_out(out: Path) -> None:
-    """Raise InputError where the folder cannot be, before hours of work are put into it."""
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        message = f"no folder can be made there: {getattr(error, 'strerror', None) or error}"
-        hint = "Choose another --out."
-        raise InputError(Finding("cli.out", message, str(out), "--out", hint)) from error
 
 
 def _built(
     plan: Plan, out: Path, workers: int, cluster: str | None, force: bool
 ) -> tuple[Outcome, ...]:
+    """What became of the jigs; a bar on a terminal moves on with each that is done."""
     from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.pipeline.evening import build_evening, load_kernel
 
     folder = out.absolute() if cluster else out  # its workers start in folders of their own
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
-    with executors as executor, _shown_jigs(len(plan.jigs)) as done:
-        return build_evening(plan, folder, executor=executor, force=force, done=lambda _: done())
+    with executors as executor:
+        if not sys.stderr.isatty():
+            return build_evening(plan, folder, executor=executor, force=force)
+        from rich import progress as bars
+        from rich.console import Console
 
-
-def _sheet(plan: Plan, outcomes: tuple[Outcome, ...], out: Path, paper: options.Paper) -> Path:
-    from jiggen.files import write_whole
-    from jiggen.report.evening import run_sheet_pdf
-
-    write_whole(out / SHEET, run_sheet_pdf(plan, outcomes, paper=paper), "--out")
-    return out / SHEET
-
-
-@contextmanager
-def _shown_jigs(count: int) -> Iterator[Callable[[], None]]:
-    """A bar on standard error that moves on with each jig that is done, on a terminal only."""
-    import sys
-
-    if not sys.stderr.isatty():
-        yield lambda: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
-    columns = (TextColumn("jigs"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True)) as progress:
-        task = progress.add_task("jigs", total=count)
-        yield lambda: progress.advance(task)
+        columns = (bars.TextColumn("jigs"), bars.BarColumn(), bars.MofNCompleteColumn())
+        console = Console(stderr=True)
+        with bars.Progress(*columns, bars.TimeElapsedColumn(), console=console) as bar:
+            task = bar.add_task("jigs", total=len(plan.jigs))
+            return build_evening(
+                plan, folder, executor=executor, force=force, done=lambda _: bar.advance(task)
+            )

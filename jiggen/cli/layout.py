@@ -128,9 +128,7 @@ def accuracy(
     What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
     the hand's own errors. Warnings of holes over the limit leave the exit code 0.
     """
-    settings = replace(
-        options.read_settings(ski, bed, bush), material=options.read_material(material)
-    )
+    settings = options.read_settings(ski, bed, bush, material)
     from jiggen.accuracy.plot import check_kind, write_plot
 
     if plot:

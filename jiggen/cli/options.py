@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from jiggen import options as table
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 
 if TYPE_CHECKING:
     from jiggen.design import Settings
@@ -54,7 +54,16 @@ class Mount:
 
     def lay_out(self) -> Layout:
         """The layout.  Raises InputError for the pattern, and for what does not fit it."""
-        return read_layout(self.pattern, self.boot, self.shift, self.core, self.side)
+        from jiggen.layout import lay_out
+        from jiggen.pattern import find_pattern, read_pattern
+
+        return lay_out(
+            read_pattern(find_pattern(self.pattern)),
+            self.boot,
+            mount_shift=self.shift,
+            core=self.core,
+            side=self.side,
+        )
 
 
 @dataclass(frozen=True)
@@ -91,23 +100,18 @@ class Limits:
         return limits
 
 
-def read_layout(pattern: str, boot: float, shift: float, core: Core, side: Side) -> Layout:
-    """The layout of the pattern of that name or path, for a boot sole and a shift in mm.
+def read_settings(ski: Range, bed: Lengths, bush: str | Range, material: str = "") -> Settings:
+    """A jig's settings from the values of options, the rest as by default.
 
-    Raises InputError for the pattern, and for what does not fit it.
+    Raises InputError for a plastic that is not listed.
     """
-    from jiggen.layout import lay_out
-    from jiggen.pattern import find_pattern, read_pattern
-
-    found = read_pattern(find_pattern(pattern))
-    return lay_out(found, boot, mount_shift=shift, core=core, side=side)
-
-
-def read_settings(ski: Range, bed: Lengths, bush: str | Range) -> Settings:
-    """A jig's settings from the values of options, the rest as by default."""
     from jiggen.design import Bed, Settings, SkiRange
+    from jiggen.tables.materials import material as find_material
 
-    return Settings(SkiRange(*ski), bed=Bed(*bed), bush=read_bush(bush))
+    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=read_bush(bush))
+    if not material:
+        return settings
+    return replace(settings, material=find_material(material, "--material").name)
 
 
 def read_bush(value: str | Range) -> BushChoice:
@@ -119,24 +123,14 @@ def read_bush(value: str | Range) -> BushChoice:
     return "auto" if value == "auto" else "none"
 
 
-def read_material(words: str) -> str:
-    """The short name of a plastic.  Raises InputError for one that is not listed."""
-    from jiggen.tables.materials import material
-
-    return material(words, "--material").name
-
-
 def read_printer(words: str | None) -> Profile | None:
     """The profile of the printer that was named; None when none was.
 
     Raises InputError for a profile that is unknown or wrong.
     """
-    if words is None or words == "none":
-        return None
-
     from jiggen.measure.printer import find_profile
 
-    return find_profile(words)
+    return None if words in (None, "none") else find_profile(words)
 
 
 def check_outside(target: Path, folder: Path, key: str) -> None:
@@ -144,4 +138,4 @@ def check_outside(target: Path, folder: Path, key: str) -> None:
     if target.resolve().is_relative_to(folder.resolve()):
         message = f"{target.name} would be in the jig's own folder"
         hint = "jiggen check knows every file of that folder: write it beside the folder."
-        raise InputError(Finding("cli.inside", message, where=str(target), key=key, hint=hint))
+        raise InputError.of("cli.inside", message, where=str(target), key=key, hint=hint)

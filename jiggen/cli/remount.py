@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -11,11 +12,12 @@ from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.layout import mount_line
 from jiggen.cli.program import SKIS, command
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.options import Option
 from jiggen.units import number
 
 if TYPE_CHECKING:
+    from jiggen.layout import Layout
     from jiggen.remount import Answer, OldHole, Way
 
 OLD = "The old holes"
@@ -71,17 +73,17 @@ class Earlier:
 
     def check(self) -> None:
         """Raise InputError ``cli.old`` for options that need one another."""
-        described = (self.boot, self.shift, self.core, self.side)
-        if self.pattern is None and any(value is not None for value in described):
-            hint = "Name the pattern of the earlier mount with --old."
-            raise _misuse("an earlier mount is described, but not its pattern", "--old", hint)
-        if self.pattern is None and self.plugged:
-            hint = "In a file, state it of each hole: a column plugged."
-            raise _misuse("--old-plugged is for the holes of --old", "--old-plugged", hint)
-        if self.pattern is None and self.file is None:
-            hint = "Give --old-holes FILE, or --old PATTERN and --old-boot MM, or both."
-            raise _misuse("no old holes are given", "--old-holes", hint)
-        if self.pattern is not None and self.boot is None:
+        if self.pattern is None:
+            if any(value is not None for value in (self.boot, self.shift, self.core, self.side)):
+                hint = "Name the pattern of the earlier mount with --old."
+                raise _misuse("an earlier mount is described, but not its pattern", "--old", hint)
+            if self.plugged:
+                hint = "In a file, state it of each hole: a column plugged."
+                raise _misuse("--old-plugged is for the holes of --old", "--old-plugged", hint)
+            if self.file is None:
+                hint = "Give --old-holes FILE, or --old PATTERN and --old-boot MM, or both."
+                raise _misuse("no old holes are given", "--old-holes", hint)
+        elif self.boot is None:
             hint = "Give the boot sole length of the earlier mount."
             raise _misuse("--old needs --old-boot", "--old-boot", hint)
 
@@ -92,14 +94,13 @@ class Earlier:
         measured = read_old_holes(self.file) if self.file else ()
         if self.pattern is None or self.boot is None:
             return measured
-        drilled = options.read_layout(
-            self.pattern, self.boot, self.shift or 0.0, self.core or new.core, self.side or new.side
-        )
+        core, side = self.core or new.core, self.side or new.side
+        drilled = options.Mount(self.pattern, self.boot, self.shift or 0.0, core, side).lay_out()
         return (*measured, *old_holes(drilled, plugged=self.plugged))
 
 
 def _misuse(message: str, key: str, hint: str) -> InputError:
-    return InputError(Finding("cli.old", message, key=key, hint=hint))
+    return InputError.of("cli.old", message, key=key, hint=hint)
 
 
 @command(SKIS)
@@ -113,9 +114,8 @@ def remount(
 ) -> None:
     """Check new holes against old ones, and find the nearest mounts at which every hole is clear.
 
-    A new hole is clear when it keeps its distance from every old one, or takes one's place.
-
-    It takes one's place within 0.3 mm of it, if that is no wider than the drill.
+    A new hole is clear when it keeps its distance from every old one, or takes one's place:
+    within 0.3 mm of it, if that is no wider than the drill.
 
     Exit code 0 when the mount asked for is clear, 1 when it is not.
     """
@@ -132,60 +132,50 @@ def remount(
         from jiggen.files import write_whole
 
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
-    output.write(as_json, lambda: output.plain(found.as_dict()), lambda: as_text(found))
+    output.write(as_json, lambda: output.plain(found.as_dict()), lambda: "\n".join(_lines(found)))
     output.end(passed=not found.conflicts)
 
 
-def as_text(found: Answer) -> str:
+def _lines(found: Answer) -> Iterator[str]:
     """The answer for people: the job, what is too near, what is used again, and the way out."""
-    return "\n".join([*_job(found), "", *_table(found), *_again(found), *_ways(found)])
-
-
-def _job(found: Answer) -> list[str]:
-    limits = found.limits
+    layout, limits = found.layout, found.limits
     plugged = sum(hole.plugged for hole in found.old)
-    return [
-        found.layout.pattern,
-        mount_line(found.layout),
+    yield layout.pattern
+    yield mount_line(layout)
+    yield (
         f"old holes: {len(found.old) - plugged} open (keep {limits.open:g} mm), "
-        f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre",
-    ]
-
-
-def _table(found: Answer) -> list[str]:
-    if not found.conflicts:
-        return ["Every hole is clear at this mount."]
-    count = len({conflict.new for conflict in found.conflicts})
-    wide = max(len("old hole"), *(len(c.old) for c in found.conflicts))
-    rows = (
-        (c.new, f"  {c.old:{wide}}", f"{output.fixed(c.distance):>10}{output.fixed(c.limit):>10}")
-        for c in found.conflicts
+        f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre"
     )
-    head = ("new hole", f"  {'old hole':{wide}}", f"{'distance':>10}{'needed':>10}")
-    return [
-        f"NOT CLEAR: {count} of {len(found.layout)} holes are too near an old one.",
-        "",
-        *output.columns(head, rows, width=0),
-    ]
+    yield ""
+    if found.conflicts:
+        near = len({conflict.new for conflict in found.conflicts})
+        yield f"NOT CLEAR: {near} of {len(layout)} holes are too near an old one."
+        yield ""
+        wide = max(len("old hole"), *(len(c.old) for c in found.conflicts))
+        cells = [("new hole", "old hole", "distance", "needed")]
+        cells += (
+            (c.new, c.old, output.fixed(c.distance), output.fixed(c.limit)) for c in found.conflicts
+        )
+        head, *rows = ((new, f"  {old:{wide}}{a:>10}{b:>10}") for new, old, a, b in cells)
+        yield from output.columns(head, rows, width=0)
+    else:
+        yield "Every hole is clear at this mount."
+    if found.reused:
+        yield ""
+        yield "Used again:"
+    for r in found.reused:
+        yield f"  {r.new} takes the place of {r.old}, {r.distance:.2f} mm off"
+    if found.conflicts:
+        yield ""
+        yield "Nearest clear mount:"
+        yield _way(layout, "tip", found.to_tip, found.to_tip_why)
+        yield _way(layout, "tail", found.to_tail, found.to_tail_why)
 
 
-def _again(found: Answer) -> list[str]:
-    lines = [f"  {r.new} takes the place of {r.old}, {r.distance:.2f} mm off" for r in found.reused]
-    return ["", "Used again:", *lines] if lines else []
-
-
-def _ways(found: Answer) -> list[str]:
-    if not found.conflicts:
-        return []
-    ways = (("tip", found.to_tip, found.to_tip_why), ("tail", found.to_tail, found.to_tail_why))
-    lines = [_way(found, end, way) if way else f"  {why}" for end, way, why in ways]
-    return ["", "Nearest clear mount:", *lines]
-
-
-def _way(found: Answer, end: str, way: Way) -> str:
-    by = abs(way.set_to - found.layout.mount_shift)
+def _way(layout: Layout, end: str, way: Way | None, why: str) -> str:
+    if not way:
+        return f"  {why}"
+    by = number(abs(way.set_to - layout.mount_shift), 3)
     first, last = (number(shift, 3) for shift in way.room)
-    return (
-        f"  {number(by, 3)} mm towards the {end}: --shift {number(way.set_to, 3)}"
-        f" (clear from {first} to {last})"
-    )
+    shift = number(way.set_to, 3)
+    return f"  {by} mm towards the {end}: --shift {shift} (clear from {first} to {last})"
