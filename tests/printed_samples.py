@@ -21,7 +21,7 @@ from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.jig import Design, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.layout import lay_out
-from jiggen.measure.printer.measured import Distance, PinReadings
+from jiggen.measure.printer.read import PinDistance, PinReadings
 from jiggen.pattern import find_pattern, read_pattern
 
 Array = NDArray[np.float64]
@@ -135,5 +135,6 @@ def readings(
     for one, other in pairs:
         true = float(np.hypot(*(places[one] - places[other]))) + pin
         value = true if random is None else round(float(random.normal(true, noise)), 2)
-        rows.append(Distance(one, other, "outside", value, (pin, pin)))
+        pins = {"edges": "outside", "over": (pin, pin), "value": value}
+        rows.append(PinDistance.model_construct(between=(one, other), **pins))
     return PinReadings(tuple(rows), noise, source="jig.toml")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import combinations
 
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from jiggen.measure import Method
 from jiggen.measure.printer.gauge_fit import PARAMETERS
-from jiggen.measure.printer.measured import (
+from jiggen.measure.printer.read import (
     Diameter,
     Distance,
     Feature,
@@ -67,7 +67,7 @@ class Printer:
         """What a faultless caliper shows."""
         match reading:
             case Distance():
-                one, other = features[reading.first], features[reading.second]
+                one, other = (features[end] for end in reading.between)
                 here, there = self.print([one.at, other.at])
                 apart = there - here
                 length = float(np.hypot(*apart))
@@ -119,26 +119,46 @@ slide = ""
 """A short file of measurements, one reading of it not taken."""
 
 
-def square(kind: str, letter: str, at: float, side: float) -> list[Feature]:
+def distance(one: str, other: str, edges: Method, value: float = 1.0) -> Distance:
+    return Distance.model_construct(between=(one, other), edges=edges, value=value)
+
+
+def diameter(of: str, value: float = 1.0) -> Diameter:
+    return Diameter.model_construct(of=of, value=value)
+
+
+def height(asked: float, value: float = 1.0) -> Height:
+    return Height.model_construct(asked=asked, value=value)
+
+
+def reads(reading: Reading, value: float) -> Reading:
+    """The same reading with that value."""
+    return reading.model_copy(update={"value": value})
+
+
+def square(kind: str, letter: str, at: float, side: float) -> dict[str, Feature]:
     corners = [(at, at), (at + side, at), (at, at + side), (at + side, at + side)]
-    return [Feature(f"{letter}{n}", kind, c, 8.0) for n, c in enumerate(corners, 1)]
+    return {
+        f"{letter}{n}": Feature(kind=kind, at=[*corner], diameter=8.0)
+        for n, corner in enumerate(corners, 1)
+    }
 
 
-FEATURES = {f.name: f for f in [*square("hole", "A", 20, 120), *square("peg", "B", 40, 80)]}
+FEATURES = square("hole", "A", 20, 120) | square("peg", "B", 40, 80)
 
 
 def pairs(letter: str, edges: Method) -> list[Distance]:
     names = [name for name in FEATURES if name[0] == letter]
-    return [Distance(*pair, edges, 1.0) for pair in combinations(names, 2)]
+    return [distance(*pair, edges) for pair in combinations(names, 2)]
 
 
 GAUGE: tuple[Reading, ...] = (
     *pairs("A", "outside"),
     *pairs("A", "inside"),
     *pairs("B", "outside"),
-    *(Diameter(name, 1.0) for name in FEATURES),
-    Height(12.0, 1.0),
-    Height(6.0, 1.0),
+    *map(diameter, FEATURES),
+    height(12.0),
+    height(6.0),
 )
 """Two squares of 120 mm of holes and 80 mm of pegs, each with its diagonals, and two steps."""
 
@@ -151,14 +171,11 @@ def the_gauge() -> tuple[dict[str, Feature], tuple[Reading, ...]]:
     from jiggen.export.gauge import measurements_toml
 
     blank = tomllib.loads(measurements_toml(readings_of(design_gauge(Bed()))))
-    features = {
-        name: Feature(name, row["kind"], tuple(row["at"]), row["diameter"])
-        for name, row in blank["features"].items()
-    }
+    features = {name: Feature(**row) for name, row in blank["features"].items()}
     return features, (
-        *(Distance(*row["between"], row["edges"], 1.0) for row in blank["distance"]),
-        *(Diameter(row["of"], 1.0) for row in blank["diameter"]),
-        *(Height(row["asked"], 1.0) for row in blank["height"]),
+        *(distance(*row["between"], row["edges"]) for row in blank["distance"]),
+        *(diameter(row["of"]) for row in blank["diameter"]),
+        *(height(row["asked"]) for row in blank["height"]),
     )
 
 
@@ -172,15 +189,7 @@ def measured(
     readings: Iterable[Reading], features: dict[str, Feature] = FEATURES, caliper: float = NOISE
 ) -> Measurements:
     """A file of these readings."""
-    readings = tuple(readings)
-    return Measurements(
-        features=features,
-        distances=tuple(r for r in readings if isinstance(r, Distance)),
-        diameters=tuple(r for r in readings if isinstance(r, Diameter)),
-        heights=tuple(r for r in readings if isinstance(r, Height)),
-        caliper=caliper,
-        source="gauge.toml",
-    )
+    return Measurements(features, tuple(readings), caliper, source="gauge.toml")
 
 
 def read(
@@ -194,7 +203,7 @@ def read(
     true = [printer.reading(features, reading) for reading in asked]
     if random is not None:
         true = np.round(random.normal(true, noise), 2).tolist()
-    taken = (replace(r, value=value) for r, value in zip(asked, true, strict=True))
+    taken = (reads(reading, value) for reading, value in zip(asked, true, strict=True))
     return measured(taken, features)
 
 
@@ -217,5 +226,5 @@ def misread(
         usable = [value for value in spoilt if value > 0 and abs(value - float(text)) >= least]
         if usable:
             value = float(random.choice(usable))
-            readings[row] = replace(readings[row], value=value)
+            readings[row] = reads(readings[row], value)
             return measured(readings, measurements.features, measurements.caliper), row

@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from printed_samples import designed, finished, readings, write_jig
-from printer_samples import Printer, any_printer, misread, read_gauge
+from printer_samples import Printer, any_printer, misread, read_gauge, reads
 
 from jiggen.design.pieces import list_pieces
 from jiggen.measure.adjustment import COVERED, wrong_row
 from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge
-from jiggen.measure.printer.made import profile_of
+from jiggen.measure.printer.judged import profile_of
 from jiggen.measure.printer.printed import fit_printed, worth_measuring
 from jiggen.report.printed import read_printout
 
@@ -44,8 +44,9 @@ def calibration(runs: int = RUNS, seed: int = SEED) -> Calibration:
     for _ in range(runs):
         printer = any_printer(random)
         found = fit_gauge(read_gauge(printer, random))
-        inside += np.abs(found.values - printer.truth) <= COVERED * found.uncertainties
-        sizes += found.uncertainties
+        values, sure = (list(each.values()) for each in (found.values, found.uncertainties))
+        inside += np.abs(values - printer.truth) <= COVERED * np.array(sure)
+        sizes += sure
         alarms += found.fit.contradicts
     named = (dict(zip(PARAMETERS, (each / runs).tolist(), strict=True)) for each in (inside, sizes))
     return Calibration(next(named), alarms / runs, next(named))
@@ -136,9 +137,9 @@ def finished_jigs(
         misses = np.hypot(*(true - found.places).T)
         inside += int((misses <= [hole.known for hole in found.expected]).sum())
         alarms += found.fit.contradicts
-        rows, row = list(read_off.distances), int(random.integers(len(pairs)))
+        rows, row = list(read_off.readings), int(random.integers(len(pairs)))
         slip = float(random.choice([-10.0, -1.0, 1.0, 10.0]))
-        rows[row] = replace(rows[row], value=rows[row].value + slip)
-        wrong = fit_printed(jig, replace(read_off, distances=tuple(rows)))
+        rows[row] = reads(rows[row], rows[row].value + slip)
+        wrong = fit_printed(jig, replace(read_off, readings=tuple(rows)))
         named += wrong_row(wrong.gross_error) == row
     return Finished(inside / runs / len(jig.holes), alarms / runs, named / runs)

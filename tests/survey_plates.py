@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.inputs.faults import MM
 from jiggen.measure import REACH, Method
-from jiggen.measure.survey.model import OPPOSITE, Reading, Survey
-from jiggen.pattern.model import Drill
+from jiggen.measure.survey.read import OPPOSITE, Reading, Survey, SurveyFile
 
 Array = NDArray[np.float64]
 KINDS: tuple[Method, ...] = ("outside", "centre", "inside")
@@ -53,37 +53,40 @@ class Plate:
         """A faultless survey of the pairs `measured`, the ways of measuring taken in turn."""
         readings = tuple(self.read(*pair, KINDS[n % 3]) for n, pair in enumerate(measured))
         plain: dict[str, Any] = {"origin": self.names}
-        if not said.get("pairs") and not said.get("on_centre_line"):
+        if not said.get("pairs") and not said.get("centre_line"):
             plain["middle"] = self.names
-        return Survey(
-            name="Test plate",
-            note="",
-            boot=None,
-            pair="same",
-            drill=Drill(3.6, 4.1, 9.0),
-            group="plate",
-            datum="boot-centre",
-            shift=0.0,
-            holes=self.names,
-            diameters=(self.diameter,) * len(self.names),
-            readings=readings,
-            **(plain | said),
-        )
+        lists = {key: [*map(_plain, names)] for key, names in (plain | said).items()}
+        data = {
+            "format": 1,
+            "name": "Test plate",
+            "drill": {"diameter": {"plain": 3.6, "metal": 4.1}, "depth": 9.0},
+            "group": {"name": "plate", "datum": "boot-centre", "shift": 0.0},
+            "holes": dict.fromkeys(self.names, self.diameter),
+            "plate": lists,
+        }
+        return Survey(SurveyFile.model_validate(data, context=MM), readings)
+
+
+def _plain(names: str | tuple[str, str]) -> str | list[str]:
+    """As a file has it."""
+    return names if isinstance(names, str) else [*names]
+
+
+def changed(survey: Survey, **values: Any) -> Survey:
+    """The survey with other values in its file."""
+    return replace(survey, file=survey.file.model_copy(update=values))
 
 
 def noisy(survey: Survey, random: np.random.Generator, sigma: float = 0.05) -> Survey:
     """The survey with normal errors of `sigma` mm in every reading and diameter."""
     errors = random.normal(0.0, sigma, len(survey.readings))
-    return replace(
-        survey,
-        readings=tuple(
-            replace(reading, value=reading.value + float(error))
-            for reading, error in zip(survey.readings, errors, strict=True)
-        ),
-        diameters=tuple(
-            (np.array(survey.diameters) + random.normal(0.0, sigma, len(survey.holes))).tolist()
-        ),
+    readings = tuple(
+        replace(reading, value=reading.value + float(error))
+        for reading, error in zip(survey.readings, errors, strict=True)
     )
+    sizes = (np.array(survey.diameters) + random.normal(0.0, sigma, len(survey.holes))).tolist()
+    holes = dict(zip(survey.holes, sizes, strict=True))
+    return replace(changed(survey, holes=holes), readings=readings)
 
 
 def misread(survey: Survey, row: int, off: float) -> Survey:

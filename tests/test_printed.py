@@ -7,16 +7,14 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 from printed_samples import designed, finished, readings, sent, write_jig
-from printer_samples import Printer
+from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.measure.printer import Fits, Profile, save_profile
-from jiggen.measure.printer.findings import refusals_of_print
-from jiggen.measure.printer.made import corrected, profile_then
-from jiggen.measure.printer.measured import PinReadings
+from jiggen.measure.printer.judged import corrected, profile_then, refusals_of_print
 from jiggen.measure.printer.printed import MOST, blank_text, fit_printed, worth_measuring
-from jiggen.measure.printer.read import read_printed
+from jiggen.measure.printer.read import PinReadings, read_printed
 from jiggen.report.printed import read_printout
 
 SMALL = Printer(0.997, 0.997)
@@ -156,7 +154,7 @@ def test_few_readings_say_so(tmp_path):
     [finding] = refusals_of_print(found)
     assert finding.code == "printer.unsure"
     before = max(hole.known for hole in found.expected)
-    more = PinReadings((*few.distances, *readings(places, [found.next_pair]).distances), 0.03)
+    more = PinReadings((*few.readings, *readings(places, [found.next_pair]).readings), 0.03)
     assert max(hole.known for hole in fit_printed(jig, more).expected) < before
 
 
@@ -180,8 +178,9 @@ def test_holes_lie_within_what_is_said_and_misreadings_are_named(pattern, bed, t
 def test_a_misread_value_is_told_as_it_was_written(tmp_path):
     chosen, jig = designed(), printout(tmp_path).jig
     read = readings(finished(chosen, both(chosen, Printer())), worth_measuring(jig))
-    spoilt = [replace(read.distances[0], value=read.distances[0].value + 1), *read.distances[1:]]
-    [finding] = refusals_of_print(fit_printed(jig, replace(read, distances=tuple(spoilt))))
+    first, *rest = read.readings
+    spoilt = (reads(first, first.value + 1), *rest)
+    [finding] = refusals_of_print(fit_printed(jig, replace(read, readings=spoilt)))
     assert finding.code == "printer.gross-error"
     # toe-1 (155.3, 17.3) to heel-3 (-161.8, 18.4) is 317.10, and 3.6 over the pins
     assert "you wrote 321.70, the other readings say 320.7" in finding.message
@@ -214,7 +213,7 @@ def test_the_blank_file_lists_what_is_worth_measuring(pattern, bed, tmp_path):
         read_printed(path, jig.holes)
     assert [finding.code for finding in caught.value.findings] == ["printer.nothing-measured"]
     path.write_text(text.replace('value = ""', "value = 100.0", 1), encoding="utf-8")
-    assert len(read_printed(path, jig.holes).distances) == 1
+    assert len(read_printed(path, jig.holes).readings) == 1
     assert text == blank_text(jig)
     assert str(tmp_path) not in text
 

@@ -6,7 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from printer_samples import FEATURES, GAUGE, Printer, any_printer, measured, misread, pairs, read
+from printer_samples import (
+    FEATURES,
+    GAUGE,
+    Printer,
+    any_printer,
+    diameter,
+    distance,
+    height,
+    measured,
+    misread,
+    pairs,
+    read,
+    reads,
+)
 from printer_trials import (
     SHIPPED,
     bodies,
@@ -18,17 +31,16 @@ from printer_trials import (
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
-from jiggen.measure.printer.findings import refusals, slip, warnings
-from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters
-from jiggen.measure.printer.made import examine_gauge, profile_of
-from jiggen.measure.printer.measured import Diameter, Distance, Height
+from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, to_add
+from jiggen.measure.printer.judged import profile_of, refusals, slip, warnings
 from jiggen.measure.printer.profile import lines
+from jiggen.measure.printer.read import Distance, Height
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 
 
 def diagonal(reading) -> bool:
-    ends = isinstance(reading, Distance) and reading.first[1] + reading.second[1]
+    ends = isinstance(reading, Distance) and reading.between[0][1] + reading.between[1][1]
     return ends in ("14", "23")
 
 
@@ -39,7 +51,7 @@ def codes(findings) -> list[str]:
 def test_a_faultless_gauge_is_told_as_it_is():
     found = fit_gauge(read(CLUB))
     # µm and millionths: what the mean of two scales misses of an ellipse
-    assert found.values == pytest.approx(CLUB.truth, abs=5e-5)
+    assert [*found.values.values()] == pytest.approx(CLUB.truth, abs=5e-5)
     assert refusals(found) == warnings(found) == ()
 
 
@@ -73,12 +85,13 @@ def test_without_compensation_the_same_holes_would_be_off():
 
 def test_uncertainty_is_that_of_the_caliper():
     fine, coarse = fit_gauge(read(CLUB)), fit_gauge(replace(read(CLUB), caliper=0.04))
-    assert coarse.uncertainties == pytest.approx(2 * fine.uncertainties)
+    doubled = {name: 2 * size for name, size in fine.uncertainties.items()}
+    assert coarse.uncertainties == pytest.approx(doubled)
 
 
 def test_two_readings_that_agree_to_the_last_digit_are_no_riddle():
     # B1 to B2 twice alike and B1 to B3 once: the one that nothing checks is in no doubt
-    two = [Distance("B1", "B3", "centre", 80.0), *[Distance("B1", "B2", "centre", 80.0)] * 2]
+    two = [distance("B1", "B3", "centre", 80.0), *[distance("B1", "B2", "centre", 80.0)] * 2]
     found = fit_gauge(measured(two))
     assert found.gross_error is not None
     assert found.gross_error.row > 0
@@ -87,18 +100,18 @@ def test_two_readings_that_agree_to_the_last_digit_are_no_riddle():
 
 def test_one_distance_is_as_sure_as_reckoned_by_hand():
     # Two pegs 80 mm apart measured centre to centre once, and two along y: 0.02 / 80
-    two = [Distance("B1", "B2", "centre", 80.0), Distance("B1", "B3", "centre", 80.0)]
+    two = [distance("B1", "B2", "centre", 80.0), distance("B1", "B3", "centre", 80.0)]
     found = fit_gauge(measured(two))
-    assert found.uncertainty("scale_x") == pytest.approx(0.02 / 80)
-    assert found.uncertainty("scale_y") == pytest.approx(0.02 / 80)
-    assert not any(found.determined(name) for name in ("skew", "hole", "wall", "scale_z"))
+    assert found.uncertainties["scale_x"] == pytest.approx(0.02 / 80)
+    assert found.uncertainties["scale_y"] == pytest.approx(0.02 / 80)
+    assert found.determined == ("scale_x", "scale_y")
 
 
 def test_readings_coarser_than_said_make_everything_less_certain():
     random = np.random.default_rng(5)
     found = fit_gauge(replace(read(CLUB, random, noise=0.032), caliper=0.02))
     assert found.fit.spread == pytest.approx(1.6, abs=0.3)
-    assert found.uncertainty("scale_x") > 1.2 * fit_gauge(read(CLUB)).uncertainty("scale_x")
+    assert found.uncertainties["scale_x"] > 1.2 * fit_gauge(read(CLUB)).uncertainties["scale_x"]
     assert "printer.coarse" in codes(warnings(found))
 
 
@@ -112,13 +125,13 @@ def test_readings_coarser_than_said_make_everything_less_certain():
 )
 def test_a_misread_value_is_told_with_what_it_seems_to_have_been(slipped, seems):
     whole = read(replace(CLUB, scale_x=0.9952, hole=-0.14))
-    [row] = [n for n, r in enumerate(whole.distances)
+    [row] = [n for n, r in enumerate(whole.readings)
              if str(r) == "A1 to A2, outside to outside"]  # fmt: skip
-    value = whole.distances[row].value
+    value = whole.readings[row].value
     assert f"{value:.2f}" == "127.25"
-    spoilt = list(whole.distances)
-    spoilt[row] = replace(spoilt[row], value=slipped(value))
-    [finding] = refusals(fit_gauge(replace(whole, distances=tuple(spoilt))))
+    spoilt = list(whole.readings)
+    spoilt[row] = reads(spoilt[row], slipped(value))
+    [finding] = refusals(fit_gauge(replace(whole, readings=tuple(spoilt))))
     assert finding.code == "printer.gross-error"
     assert finding.message.startswith("A1 to A2, outside to outside: you wrote")
     assert "the other readings say 127.2" in finding.message
@@ -127,8 +140,8 @@ def test_a_misread_value_is_told_with_what_it_seems_to_have_been(slipped, seems)
 
 def test_other_edges_than_written_are_recognised():
     whole = read(CLUB)
-    spoilt = [replace(whole.distances[0], edges="inside"), *whole.distances[1:]]
-    [finding] = refusals(fit_gauge(replace(whole, distances=tuple(spoilt))))
+    spoilt = [whole.readings[0].model_copy(update={"edges": "inside"}), *whole.readings[1:]]
+    [finding] = refusals(fit_gauge(replace(whole, readings=tuple(spoilt))))
     assert "It would fit as: A1 to A2, outside to outside." in finding.hint
 
 
@@ -150,10 +163,10 @@ def test_usual_slips(read_as, meant, unit, words):
 
 def test_two_misread_values_are_no_single_one():
     whole = read(CLUB, np.random.default_rng(2))
-    spoilt = list(whole.distances)
+    spoilt = list(whole.readings)
     for row, slipped in ((0, 1.0), (9, -1.0), (14, 0.7)):
-        spoilt[row] = replace(spoilt[row], value=spoilt[row].value + slipped)
-    [finding] = refusals(fit_gauge(replace(whole, distances=tuple(spoilt))))
+        spoilt[row] = reads(spoilt[row], spoilt[row].value + slipped)
+    [finding] = refusals(fit_gauge(replace(whole, readings=tuple(spoilt))))
     assert finding.code == "printer.disagree"
     assert "Measure these again first" in finding.hint
 
@@ -162,12 +175,12 @@ def test_two_misread_values_are_no_single_one():
     ("readings", "message", "hint"),
     [
         (
-            [Distance("A1", "A2", "centre", 120.0)],
+            [distance("A1", "A2", "centre", 120.0)],
             "along y",
             "Measure A1 to A3, outside to outside as well",
         ),
         (  # one length over far edges: a larger scale or larger holes
-            [Distance("A1", "A2", "outside", 128.0), Distance("A1", "A3", "outside", 128.0)],
+            [distance("A1", "A2", "outside", 128.0), distance("A1", "A3", "outside", 128.0)],
             "along x and how long the printer makes things along y",
             "Measure diameter of A1 as well.",
         ),
@@ -175,7 +188,7 @@ def test_two_misread_values_are_no_single_one():
 )
 def test_readings_that_do_not_say_the_scales_are_refused(readings, message, hint):
     with pytest.raises(CheckFailed) as caught:
-        examine_gauge(measured(readings))
+        fit_gauge(measured(readings))
     [finding] = caught.value.findings
     assert finding.code == "printer.loose"
     assert message in finding.message
@@ -183,9 +196,7 @@ def test_readings_that_do_not_say_the_scales_are_refused(readings, message, hint
 
 
 def test_the_readings_that_are_named_are_enough():
-    from jiggen.measure.printer.gauge_fit import to_add
-
-    few = measured([Distance("A1", "A2", "outside", 128.0)])
+    few = measured([distance("A1", "A2", "outside", 128.0)])
     loose = loose_parameters(few)
     assert set(loose) == set(PARAMETERS)
     more = measured([*few.readings, *to_add(few, ("scale_x", "scale_y"))])
@@ -195,8 +206,7 @@ def test_the_readings_that_are_named_are_enough():
 def test_what_was_not_measured_is_taken_as_true_and_said():
     sides = [r for r in GAUGE if not isinstance(r, Height) and not diagonal(r)]
     found = fit_gauge(read(CLUB, asked=sides))
-    assert not found.determined("skew")
-    assert not found.determined("scale_z")
+    assert not {"skew", "scale_z"} & {*found.determined}
     told = warnings(found)
     assert codes(told) == ["printer.unmeasured"] * 2
     assert "axes are perpendicular" in told[0].message
@@ -208,7 +218,7 @@ def test_what_was_not_measured_is_taken_as_true_and_said():
 
 
 def test_a_reading_that_nothing_checks_is_named():
-    asked = [*pairs("A", "outside"), *(Diameter(n, 1.0) for n in ("A1", "A2")), Height(12.0, 1.0)]
+    asked = [*pairs("A", "outside"), *(diameter(n, 1.0) for n in ("A1", "A2")), height(12.0, 1.0)]
     [finding] = [one for one in warnings(fit_gauge(read(CLUB, asked=asked)))
                  if one.code == "printer.unchecked"]  # fmt: skip
     assert "height of 12 mm" in finding.message

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
-from printer_samples import SMALL
+from printer_samples import SMALL, diameter, distance, height
 
 from jiggen.errors import InputError
-from jiggen.measure.printer.measured import Diameter, Distance, Feature, Height
-from jiggen.measure.printer.read import read_measurements, read_printed
+from jiggen.measure.printer.read import Feature, read_measurements, read_printed
 
 PRINTED = """\
 measurements = 1
@@ -47,12 +47,15 @@ def printed(path: Path):
 
 def test_every_key_reaches_the_measurements(tmp_path):
     read = read_measurements(write(tmp_path, SMALL))
-    assert read.features["A2"] == Feature("A2", "hole", (140.0, 20.0), 8.0)
+    assert read.features["A2"] == Feature(kind="hole", at=[140.0, 20.0], diameter=8.0)
     assert read.features["B1"].kind == "peg"
-    assert read.distances == (Distance("A1", "A2", "outside", 127.61),)  # the empty row is left out
-    assert read.diameters == (Diameter("A1", 7.86),)
-    assert read.heights == (Height(12.0, 11.98),)
-    assert (read.caliper, read.bush_fit, read.slide) == (0.03, 0.15, None)
+    assert read.readings == (  # the empty row is left out
+        distance("A1", "A2", "outside", 127.61),
+        diameter("A1", 7.86),
+        height(12.0, 11.98),
+    )
+    assert (read.caliper, read.fits.bush_fit) == (0.03, 0.15)
+    assert math.isnan(read.fits.slide)
 
 
 def test_inches_are_what_the_caliper_shows_and_no_more(tmp_path):
@@ -61,19 +64,19 @@ def test_inches_are_what_the_caliper_shows_and_no_more(tmp_path):
         write(tmp_path, text.replace("11.98", "0.4717").replace("0.03", "0.001"))
     )
     # 1 in = 25.4 mm exactly: international yard and pound agreement, 1959
-    assert read.distances[0].value == pytest.approx(5.024 * 25.4)
+    assert read.readings[0].value == pytest.approx(5.024 * 25.4)
     assert read.caliper == pytest.approx(0.0254)
     assert read.features["A2"].at == (140.0, 20.0)  # asked in mm
-    assert (read.heights[0].asked, read.bush_fit) == (12.0, 0.15)
+    assert (read.readings[2].asked, read.fits.bush_fit) == (12.0, 0.15)
 
 
 def test_pins_reach_the_readings(tmp_path):
     read = printed(write(tmp_path, PRINTED))
-    assert read.distances == (
-        Distance("toe-1", "heel-1", "outside", 303.6, (3.6, 3.6)),
-        Distance("toe-1", "toe-2", "inside", 30.0, (3.6, 4.0)),
-    )
-    assert [one.centres for one in read.distances] == pytest.approx([300.0, 33.8])
+    assert [(*one.between, one.edges, one.value, one.over) for one in read.readings] == [
+        ("toe-1", "heel-1", "outside", 303.6, (3.6, 3.6)),
+        ("toe-1", "toe-2", "inside", 30.0, (3.6, 4.0)),
+    ]
+    assert [one.centres for one in read.readings] == pytest.approx([300.0, 33.8])
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from printer_samples import Printer, read
 
 from jiggen.cli import main
 from jiggen.measure.printer import find_profile, profile_names
-from jiggen.measure.printer.measured import Diameter, Distance, Height, Measurements
 from jiggen.measure.printer.printed import worth_measuring
+from jiggen.measure.printer.read import Diameter, Distance, Height, Measurements
 from jiggen.report.printed import read_printout
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
@@ -34,11 +34,11 @@ def gauge_file(path: Path, measurements: Measurements, fits: str = "") -> Path:
         )
     for reading in measurements.readings:
         match reading:
-            case Distance(first, second, edges):
+            case Distance(between=(first, second), edges=edges):
                 rows += ["[[distance]]", f'between = ["{first}", "{second}"]', f'edges = "{edges}"']
-            case Diameter(of):
+            case Diameter(of=of):
                 rows += ["[[diameter]]", f'of = "{of}"']
-            case Height(asked):
+            case Height(asked=asked):
                 rows += ["[[height]]", f"asked = {asked}"]
         rows.append(f"value = {reading.value:.2f}")
     path.write_text("\n".join([*rows, fits]) + "\n", encoding="utf-8")
@@ -138,7 +138,7 @@ def fill(blank: Path, places, noise: float = 0.02) -> None:
         if line.startswith("between")
     ]
     text = blank.read_text(encoding="utf-8")
-    for reading in readings(places, pairs, random, noise).distances:
+    for reading in readings(places, pairs, random, noise).readings:
         text = text.replace('value = ""', f"value = {reading.value:.2f}", 1)
     blank.write_text(text, encoding="utf-8")
 

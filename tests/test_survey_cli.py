@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 from survey_plates import EIGHT, EIGHT_SAID, TWINS, TWINS_SAID, every_pair, noisy
+from survey_plates import changed as with_file
 
 import jiggen.cli.survey  # registers the command
 from jiggen.cli import run
@@ -224,14 +225,14 @@ def test_the_drawing_is_the_plate_at_its_size(tmp_path):
 
 def test_note_and_name_survive_odd_characters():
     plain = EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID)
-    odd = replace(plain, name='Plate "x" \\ é', note="tab\tand\nline")
+    odd = with_file(plain, name='Plate "x" \\ é', note="tab\tand\nline")
     assert '"Plate \\"x\\" \\\\ é"' in pattern_text(examine(odd))
 
 
 def test_a_name_no_pattern_has_is_refused():
     plain = EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID)
     with pytest.raises(InputError):
-        pattern_text(examine(replace(plain, name="x" * 41)))
+        pattern_text(examine(with_file(plain, name="x" * 41)))
 
 
 def test_refusals_carry_codes_and_the_file():

@@ -56,12 +56,12 @@ def faults(folder: Path, *changes: tuple[str, str]):
 
 def test_example_is_read_whole():
     survey = read_survey(EXAMPLE)
-    assert survey.name == "Arvenal Bench Plate"
+    assert survey.file.name == "Arvenal Bench Plate"
     assert survey.holes == tuple("abcdefg")
-    assert survey.pairs == (("a", "b"), ("c", "d"), ("e", "f"))
-    assert survey.origin == ("c", "d", "e", "f")
+    assert survey.plate.pairs == [("a", "b"), ("c", "d"), ("e", "f")]
+    assert survey.plate.origin == ["c", "d", "e", "f"]
     assert len(survey.readings) == 19
-    assert survey.boot == (255.0, 355.0)
+    assert survey.file.boot == (255.0, 355.0)
 
 
 def test_every_key_reaches_the_survey(tmp_path):
@@ -74,11 +74,12 @@ def test_every_key_reaches_the_survey(tmp_path):
         Reading("front", "a", "inside", 9.0),
     )
     assert survey.diameters == (5.5, 5.5, 6.5)
-    assert (survey.group, survey.datum, survey.shift) == ("toe", "boot-toe", -8.0)
-    assert (survey.drill.plain, survey.drill.metal, survey.drill.depth) == (3.6, 4.1, 9.0)
-    assert (survey.front, survey.on_centre_line, survey.origin) == (("a",), ("c",), ("front",))
-    assert survey.sigma == 0.05  # a caliper: common practice, no source
-    assert survey.twins == {"a": "b", "b": "a", "c": "c"}
+    group, drill, plate = survey.file.group, survey.file.drill, survey.plate
+    assert (group.name, group.datum, group.shift) == ("toe", "boot-toe", -8.0)
+    assert (drill.diameter.plain, drill.diameter.metal, drill.depth) == (3.6, 4.1, 9.0)
+    assert (plate.front, plate.centre_line, plate.origin) == (["a"], ["c"], ["front"])
+    assert survey.file.sigma == 0.05  # a caliper: common practice, no source
+    assert plate.twins == {"a": "b", "b": "a", "c": "c"}
 
 
 def test_inches_become_millimetres(tmp_path):
@@ -92,7 +93,7 @@ def test_inches_become_millimetres(tmp_path):
     survey = read_survey(write(tmp_path, text))
     assert survey.readings[2] == Reading("a", "c", "centre", 50.8, 0.254)  # 1 in = 25.4 mm, 1959
     assert survey.diameters == (6.35, 6.35, 6.35)
-    assert survey.sigma == pytest.approx(0.0508)
+    assert survey.file.sigma == pytest.approx(0.0508)
 
 
 @pytest.mark.parametrize(

@@ -163,13 +163,11 @@ def test_a_reading_can_have_an_uncertainty_of_its_own():
     fine = examine(survey).within
     ruler = [row for row, reading in enumerate(survey.readings) if reading.value > 150]
     coarse = [
-        type(r)(r.first, r.second, r.kind, r.value, 0.5 if row in ruler else None)
-        for row, r in enumerate(survey.readings)
+        replace(reading, sigma=0.5 if row in ruler else None)
+        for row, reading in enumerate(survey.readings)
     ]
     assert ruler
-    assert (
-        examine(type(survey)(**{**vars(survey), "readings": tuple(coarse)})).within > fine
-    ).all()
+    assert (examine(replace(survey, readings=tuple(coarse))).within > fine).all()
 
 
 # -- misreadings ----------------------------------------------------------------------------------

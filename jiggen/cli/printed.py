@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, command
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
+    from jiggen.measure.adjustment import Array
     from jiggen.measure.printer.jig import Affine, PrintedJig
     from jiggen.measure.printer.printed import PrintedFit
     from jiggen.measure.printer.profile import Profile
@@ -68,7 +69,10 @@ def printed(
 
     Exit code 1 when a hole may be off by more than the limit.
     """
-    _check_use(file, blank)
+    if (file is None) == (blank is None):
+        message = "neither readings nor --blank" if file is None else "readings and --blank at once"
+        hint = "First --blank FILE, to be filled in; then the file alone."
+        raise InputError.of("cli.use", message, key="--blank", hint=hint)
 
     from jiggen.report.printed import read_printout
 
@@ -79,8 +83,7 @@ def printed(
         return
     assert file is not None  # it is the one or the other
 
-    from jiggen.measure.printer.findings import refusals_of_print
-    from jiggen.measure.printer.made import corrected, profile_then
+    from jiggen.measure.printer.judged import corrected, profile_then, refusals_of_print
     from jiggen.measure.printer.printed import fit_printed
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_printed
@@ -112,19 +115,25 @@ def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> No
     if blank.exists():
         message = "there is already a file of that name; nothing was written"
         hint = "It may hold what you measured: choose another name."
-        raise InputError(Finding("cli.exists", message, str(blank), "--blank", hint))
+        raise InputError.of("cli.exists", message, where=str(blank), key="--blank", hint=hint)
     write_whole(blank, blank_text(jig, limit), "--blank")
 
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     """Everything for ``--json``; mm, degrees and factors."""
-    fit = found.fit
-    labels = [str(reading) for reading in found.readings.distances]
-    read = slice(fit.equations.readings)
-    bodies = zip(found.jig.bodies, found.bodies, strict=True)
-    loose = found.jig.loose
+    fit, jig, read = found.fit, found.jig, slice(found.fit.equations.readings)
+    labels = [str(reading) for reading in found.readings.readings]
+
+    def values(found: tuple[Array, Array]) -> dict[str, list[float]]:
+        return {"values": found[0].tolist(), "uncertainties": found[1].tolist()}
+
+    def stretches(found: Affine) -> dict[str, float]:
+        keys = {"along": "scale_x", "across": "scale_y", "skew": "skew", "turn": "turn"}
+        return {key: getattr(found, name) for key, name in keys.items()}
+
+    halves = {name: stretches(half) for name, half in found.halves.items()}
     return {
-        "jig": found.jig.name,
+        "jig": jig.name,
         "limit": found.limit,
         "verdict": found.verdict if made else None,
         "holes": [
@@ -133,10 +142,12 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
             | {"good": hole.at_worst <= found.limit}
             for hole in found.expected
         ],
-        "whole": None if loose else _stretches(found.whole),
-        **({"halves": {k: _stretches(v) for k, v in found.halves.items()}} if loose else {}),
-        "bodies": {body.name: _values(*values) for body, values in bodies},
-        "joint": found.joint and _values(*found.joint),
+        "whole": None if jig.loose else stretches(found.whole),
+        **({"halves": halves} if jig.loose else {}),
+        "bodies": {
+            body.name: values(own) for body, own in zip(jig.bodies, found.bodies, strict=True)
+        },
+        "joint": found.joint and values(found.joint),
         "readings": output.records(
             name=labels,
             centres=fit.equations.values[read].tolist(),
@@ -150,53 +161,50 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     }
 
 
-def _values(values: Any, uncertainties: Any) -> dict[str, list[float]]:
-    return {"values": values.tolist(), "uncertainties": uncertainties.tolist()}
-
-
-def _stretches(affine: Affine) -> dict[str, float]:
-    keys = {"along": "scale_x", "across": "scale_y", "skew": "skew", "turn": "turn"}
-    return {key: getattr(affine, name) for key, name in keys.items()}
-
-
 def as_text(found: PrintedFit, made: Profile | None) -> str:
     """The finished jig as lines: readings, holes, the whole, and what to do."""
-    lines = [found.jig.name, "", *_reading_lines(found)]
-    if made:
-        lines += ["", *_hole_lines(found), "", *_whole_lines(found), "", *_way(found, made)]
-    return "\n".join(lines)
-
-
-def _reading_lines(found: PrintedFit) -> list[str]:
     from jiggen.measure.adjustment import wrong_row
 
-    labels = [f"{reading.first} to {reading.second}" for reading in found.readings.distances]
-    return output.reading_table(
+    table = output.reading_table(
         "centre to centre",
-        labels,
+        [" to ".join(reading.between) for reading in found.readings.readings],
         found.fit.equations.values,
         found.fit.residuals,
         wrong_row(found.gross_error),
     )
+    lines = [found.jig.name, "", *table]
+    if made:
+        lines += ["", *_hole_lines(found), "", *_whole_lines(found), ""]
+        lines += {
+            "use": [f"USE IT: every hole is within {found.limit:g} mm, its uncertainty counted."],
+            "measure": [
+                "Not known well enough yet: measure more before you use it or print it again."
+            ],
+            "reprint": [
+                "PRINT IT AGAIN with these values of the printer, in place of those it was printed "
+                "with:",
+                f"  scale x {made.scale_x:.5f}, scale y {made.scale_y:.5f}, skew {made.skew:+.3f}°",
+                "  --name NAME stores them; then jiggen build … --printer NAME.",
+            ],
+        }[found.verdict]
+    return "\n".join(lines)
 
 
 def _hole_lines(found: PrintedFit) -> list[str]:
+    rows = [
+        (
+            hole.hole,
+            *(output.fixed(off, sign="+") for off in (hole.dx, hole.dy)),
+            *map(output.fixed, (hole.off, hole.known, hole.at_worst)),
+        )
+        for hole in found.expected
+    ]
+    over = [hole.at_worst > found.limit for hole in found.expected]
     return [
         *output.columns(
             ("hole", "off x", "off y", "off", "known to", "at worst"),
-            (
-                (
-                    hole.hole,
-                    output.fixed(hole.dx, sign="+"),
-                    output.fixed(hole.dy, sign="+"),
-                    *map(output.fixed, (hole.off, hole.known, hole.at_worst)),
-                )
-                for hole in found.expected
-            ),
-            notes=[
-                f"  > {found.limit:g}" if hole.at_worst > found.limit else ""
-                for hole in found.expected
-            ],
+            rows,
+            notes=[f"  > {found.limit:g}" if each else "" for each in over],
         ),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
         *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
@@ -204,14 +212,14 @@ def _hole_lines(found: PrintedFit) -> list[str]:
 
 
 def _whole_lines(found: PrintedFit) -> list[str]:
-    from jiggen.measure.printer.profile import stretched
+    from jiggen.measure.printer.profile import off_by
 
     named = {"whole jig": found.whole}
     if found.jig.loose:
         named = {f"{n.removeprefix('body-')} half": each for n, each in found.halves.items()}
     lines = [
-        f"The {name}: 300 mm along the ski came out {stretched(each.scale_x, 300.0)}, "
-        f"40 mm across {stretched(each.scale_y, 40.0)}."
+        f"The {name}: 300 mm along the ski came out {off_by((each.scale_x - 1.0) * 300.0)}, "
+        f"40 mm across {off_by((each.scale_y - 1.0) * 40.0)}."
         for name, each in named.items()
     ]
     if found.joint:
@@ -221,22 +229,3 @@ def _whole_lines(found: PrintedFit) -> list[str]:
             f"{2 * sure[1]:.2f} mm, bend {bend:+.2f} ± {2 * sure[2]:.2f}°."
         )
     return lines
-
-
-def _way(found: PrintedFit, made: Profile) -> list[str]:
-    if found.verdict == "use":
-        return [f"USE IT: every hole is within {found.limit:g} mm, its uncertainty counted."]
-    if found.verdict == "measure":
-        return ["Not known well enough yet: measure more before you use it or print it again."]
-    return [
-        "PRINT IT AGAIN with these values of the printer, in place of those it was printed with:",
-        f"  scale x {made.scale_x:.5f}, scale y {made.scale_y:.5f}, skew {made.skew:+.3f}°",
-        "  --name NAME stores them; then jiggen build … --printer NAME.",
-    ]
-
-
-def _check_use(file: Path | None, blank: Path | None) -> None:
-    if (file is None) == (blank is None):
-        message = "neither readings nor --blank" if file is None else "readings and --blank at once"
-        hint = "First --blank FILE, to be filled in; then the file alone."
-        raise InputError(Finding("cli.use", message, key="--blank", hint=hint))

@@ -24,11 +24,7 @@ profile = typer.Typer(
 app.add_typer(profile, rich_help_panel=JIGS)
 
 STORED = Option(
-    "name",
-    "text",
-    "A stored printer's name, or the path of a profile.",
-    argument=True,
-    required=True,
+    "name", "text", "A stored printer's name, or a profile's path.", argument=True, required=True
 )
 FILE = Option(
     "file",
@@ -69,13 +65,13 @@ def fit(
 
     Exit code 1, and no profile, when readings contradict one another or do not say enough.
     """
-    from jiggen.measure.printer.findings import refusals, warnings
-    from jiggen.measure.printer.made import examine_gauge, profile_of
+    from jiggen.measure.printer.gauge_fit import fit_gauge
+    from jiggen.measure.printer.judged import profile_of, refusals, warnings
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_measurements
 
     check_name(name, material)
-    found = examine_gauge(read_measurements(file))
+    found = fit_gauge(read_measurements(file))
     against, cautions = refusals(found), warnings(found)
     made = None if against else profile_of(found, name, material)
     written = save_profile(made) if made else None
@@ -104,9 +100,8 @@ def list_all(as_json: options.JsonOption) -> None:
         f"skew {one.skew:+.3f}°  holes {one.hole:+.3f}  {one.material}".rstrip()
         for one in stored
     ]
-    if stored:
-        lines += ["", f"They are kept in {folder()}; jiggen profile show NAME says more."]
-    else:
+    lines += ["", f"They are kept in {folder()}; jiggen profile show NAME says more."]
+    if not stored:
         lines = ["None yet: print the gauge of jiggen gauge, then jiggen profile fit."]
     output.write(
         as_json,
@@ -128,43 +123,31 @@ def as_text(found: Profile) -> str:
     """A profile as lines: what was found, how surely, and what that means."""
     from jiggen.measure.printer.profile import lines
 
-    rows = lines(found)
-    head = found.name + (f", {found.material}" if found.material else "")
-    tried = [
-        f"Bushes hold best with an allowance of {found.bush_fit:g} mm."
-        if found.bush_fit is not None
-        else "",
-        f"Racks run best with {found.slide:g} mm of clearance per side."
-        if found.slide is not None
-        else "",
+    rows = [
+        found.name + (f", {found.material}" if found.material else ""),
+        f"{'':10}{'found':>11}{'95 of 100':>12}   what it means",
+        *(f"{row.what:10}{row.found:>11}{row.within:>12}   {row.means}" for row in lines(found)),
     ]
-    return "\n".join(
-        [
-            head,
-            f"{'':10}{'found':>11}{'95 of 100':>12}   what it means",
-            *(f"{row.what:10}{row.found:>11}{row.within:>12}   {row.means}" for row in rows),
-            *(words for words in tried if words),
-        ]
-    )
+    if found.bush_fit is not None:
+        rows.append(f"Bushes hold best with an allowance of {found.bush_fit:g} mm.")
+    if found.slide is not None:
+        rows.append(f"Racks run best with {found.slide:g} mm of clearance per side.")
+    return "\n".join(rows)
 
 
 def as_data(found: GaugeFit) -> dict[str, object]:
-    """Everything of a fit for ``--json``; factors, degrees and mm, infinite ones null."""
+    """Everything of a fit for ``--json``; factors, degrees and mm, null where not determined."""
     from jiggen.measure.adjustment import COVERED
-    from jiggen.measure.printer.gauge_fit import PARAMETERS
 
-    fitted, wrong = found.fit, found.gross_error
+    fitted = found.fit
     labels = [str(reading) for reading in found.measurements.readings]
+    sure = found.uncertainties
     return {
         "fitted": {
-            key: {
-                "value": found.value(key),
-                "uncertainty": found.uncertainty(key),
-                "within": COVERED * found.uncertainty(key),
-            }
-            if found.determined(key)
+            key: {"value": value, "uncertainty": sure[key], "within": COVERED * sure[key]}
+            if key in found.determined
             else None
-            for key in PARAMETERS
+            for key, value in found.values.items()
         },
         "readings": output.records(
             name=labels,
@@ -174,10 +157,8 @@ def as_data(found: GaugeFit) -> dict[str, object]:
             checked=fitted.redundancy.tolist(),
         ),
         "redundancy": fitted.freedom,
-        "squares": fitted.squares,
-        "likelihood": fitted.likelihood,
-        "spread": fitted.spread,
-        "doubt": output.gross_error_record(labels, wrong),
+        **{key: getattr(fitted, key) for key in ("squares", "likelihood", "spread")},
+        "doubt": output.gross_error_record(labels, found.gross_error),
     }
 
 
@@ -185,23 +166,17 @@ def _reading_lines(found: GaugeFit) -> list[str]:
     """The readings, what they should be by the fit, and whether they agree; in the file's unit."""
     from jiggen.measure.adjustment import wrong_row
 
-    unit = found.measurements.unit
+    fitted, read = found.fit, found.measurements
+    unit, caliper = read.unit, read.caliper / read.unit.mm
     places = 4 if unit.name == "in" else 2
-    fitted = found.fit
-    wrong = wrong_row(found.gross_error)
-    labels = [str(reading) for reading in found.measurements.readings]
-    caliper = found.measurements.caliper / unit.mm
-    agree = fitted.disagreement * caliper
-    words = output.agreement(fitted.freedom, agree, caliper, unit.name, places)
-    return [
-        *output.reading_table(
-            "measured",
-            labels,
-            fitted.equations.values / unit.mm,
-            fitted.residuals / unit.mm,
-            wrong,
-            places=places,
-        ),
-        "",
-        *output.wrapped(words),
-    ]
+    table = output.reading_table(
+        "measured",
+        [str(reading) for reading in read.readings],
+        fitted.equations.values / unit.mm,
+        fitted.residuals / unit.mm,
+        wrong_row(found.gross_error),
+        places=places,
+    )
+    within = fitted.disagreement * caliper
+    words = output.agreement(fitted.freedom, within, caliper, unit.name, places)
+    return [*table, "", *output.wrapped(words)]

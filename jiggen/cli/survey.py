@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import PATTERNS, command
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
@@ -58,7 +59,9 @@ def survey(
     Says how surely each hole is known, which reading is most likely wrong, what to measure next.
     Exit code 1, and no pattern, when the holes are not known well enough.
     """
-    _keep_apart(file, out)
+    if out is not None and file.exists() and out.exists() and file.samefile(out):
+        hint = "Name another file: the survey is what you measured, keep it."
+        raise InputError.of("cli.same-file", "that is the survey itself", key="--out", hint=hint)
 
     from jiggen.files import write_whole
     from jiggen.measure.survey import examine, pattern_text, read_survey, refusals, warnings
@@ -87,12 +90,11 @@ def survey(
 
 def as_data(found: Examination) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
-    network, fit = found.plain.network, found.plain
-    rigidity, symmetry, wrong = found.rigidity, found.symmetry, found.gross_error
+    plain, rigidity, symmetry = found.plain, found.rigidity, found.symmetry
     x, y = found.places.T
-    labels = [network.label(row) for row in range(len(network.values))]
+    labels = plain.network.labels
     data = {
-        "survey": found.survey.name,
+        "survey": found.survey.file.name,
         "holes": output.records(
             name=found.survey.holes,
             x=x,
@@ -103,120 +105,82 @@ def as_data(found: Examination) -> dict[str, object]:
         ),
         "readings": output.records(
             name=labels,
-            read=network.values,
+            read=plain.equations.values,
             off=found.fit.residuals,
-            sigma=network.sigmas,
-            normalised=fit.normalised,
+            sigma=plain.network.sigmas,
+            normalised=plain.normalised,
             checked=[row not in found.unchecked for row in range(len(labels))],
         ),
-        "rigid": rigidity.rigid,
-        "unknowns": rigidity.unknowns,
-        "rank": rigidity.rank,
-        "lacking": rigidity.lacking,
+        **{key: getattr(rigidity, key) for key in ("rigid", "unknowns", "rank", "lacking")},
         "loose": rigidity.loose,
-        "redundancy": round(fit.freedom),
-        "spread": fit.disagreement,
+        "redundancy": round(plain.freedom),
+        "spread": plain.disagreement,
         "scale": found.scale,
-        "doubt": output.gross_error_record(labels, wrong),
+        "doubt": output.gross_error_record(labels, found.gross_error),
         "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
         "other_places": [
             {"moved": [found.survey.holes[hole] for hole in other.moved], "places": other.places}
             for other in found.others
         ],
     }
-    return output.plain(data) | {"likelihood": fit.likelihood}
+    return output.plain(data) | {"likelihood": plain.likelihood}
 
 
 def as_text(found: Examination) -> str:
     """The examination as lines: the holes, the readings, and what they say together."""
-    survey = found.survey
-    head = f"{len(survey.holes)} holes, {len(survey.readings)} distances"
-    return "\n".join(
-        [
-            survey.name,
-            head,
-            "",
-            *_hole_lines(found),
-            "",
-            *_reading_lines(found),
-            "",
-            *(line for words in _verdicts(found) for line in output.wrapped(words)),
-        ]
-    )
+    from jiggen.measure.adjustment import wrong_row
 
-
-def _hole_lines(found: Examination) -> list[str]:
-    rows = zip(found.survey.holes, found.places, found.deviations, found.within, strict=True)
+    survey, plain, wrong = found.survey, found.plain, wrong_row(found.gross_error)
+    holes = zip(survey.holes, found.places, found.within, found.deviations, strict=True)
     known = (
         "x from the plate's origin towards the tip, y from the centre line to the left, in mm. "
         "95 of 100 such surveys find a hole within that of its true place; ±: standard "
         "uncertainty of x and of y."
     )
-    return [
+    # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
+    rows = [*range(len(survey.readings))]
+    rows += [wrong] if wrong is not None and wrong >= len(rows) else []
+    lines = [
+        survey.file.name,
+        f"{len(survey.holes)} holes, {len(survey.readings)} distances",
+        "",
         *output.columns(
             ("hole", "x", "y", "within", "± x", "± y"),
-            (
-                (name, *map(output.fixed, (*place, within, *deviation)))
-                for name, place, deviation, within in rows
-            ),
+            [(name, *map(output.fixed, (*at, reach, *sure))) for name, at, reach, sure in holes],
         ),
         *output.wrapped(known),
-    ]
-
-
-def _reading_lines(found: Examination) -> list[str]:
-    from jiggen.measure.adjustment import wrong_row
-
-    network, residuals = found.plain.network, found.fit.residuals
-    wrong = wrong_row(found.gross_error)
-    # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
-    rows = [*range(len(found.survey.readings))]
-    rows += [wrong] if wrong is not None and wrong >= len(rows) else []
-    return [
+        "",
         *output.reading_table(
             "measured",
-            [network.label(row) for row in rows],
-            network.values[rows],
-            residuals[rows],
+            [plain.network.labels[row] for row in rows],
+            plain.equations.values[rows],
+            found.fit.residuals[rows],
             wrong,
             found.unchecked,
         ),
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
+        "",
+        *(line for words in _verdicts(found) for line in output.wrapped(words)),
     ]
+    return "\n".join(lines)
 
 
-def _verdicts(found: Examination) -> list[str]:
+def _verdicts(found: Examination) -> Iterator[str]:
     """What the readings say together, a sentence or two each."""
-    fit, typical = found.plain, _typical(found)
-    words = [output.agreement(fit.freedom, fit.disagreement * typical, typical)]
-    wrong = found.gross_error
+    fit, typical, wrong, mirror = found.plain, found.typical, found.gross_error, found.symmetry
+    yield output.agreement(fit.freedom, fit.disagreement * typical, typical)
     if wrong and (wrong.likely or not found.contradicts):
-        label = fit.network.label(wrong.row)
-        words.append(
+        label = fit.network.labels[wrong.row]
+        rest = wrong.without.disagreement * typical
+        yield (
             f"Most likely a gross error: {label}, {wrong.off:+.2f} mm off what the others say."
             if wrong.likely
             else f"No reading stands out. Were one a gross error, it would most likely be {label}; "
-            f"the others agree within {wrong.without.disagreement * typical:.2f} mm without it."
+            f"the others agree within {rest:.2f} mm without it."
         )
-    mirror = found.symmetry
     if mirror.verdict in ("symmetric", "different"):
-        symmetric = mirror.verdict == "symmetric"
-        verdict = "symmetric as far as measured" if symmetric else "NOT symmetric"
-        words.append(
-            f"Left and right are {verdict}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
+        how = "symmetric as far as measured" if mirror.verdict == "symmetric" else "NOT symmetric"
+        yield (
+            f"Left and right are {how}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
             f"{mirror.within:.2f} would be no surprise."
-        )
-    return words
-
-
-def _typical(found: Examination) -> float:
-    return float(sorted(found.plain.network.sigmas)[len(found.plain.network.sigmas) // 2])
-
-
-def _keep_apart(file: Path, out: Path | None) -> None:
-    """Refuse to write the pattern over the survey."""
-    if out is not None and file.exists() and out.exists() and file.samefile(out):
-        hint = "Name another file: the survey is what you measured, keep it."
-        raise InputError(
-            Finding("cli.same-file", "that is the survey itself", key="--out", hint=hint)
         )

@@ -1,4 +1,4 @@
-"""Least-squares adjustment of readings: what they say, how surely, and whether they agree.
+"""Least-squares adjustment of readings: what they say, how surely, whether they agree, in words.
 
 One set of terms for the survey of a plate, a printer's calibration print and a finished jig.
 Redundancy numbers and normalised residuals are Baarda's (1968): the largest normalised residual
@@ -7,15 +7,17 @@ is that of the reading without which the others agree best, so it points to a gr
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Generic, Protocol, Self, TypeVar
+from typing import Generic, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import chdtrc, chdtri, ndtri
+
+from jiggen.errors import Finding
 
 Array = NDArray[np.float64]
 
@@ -35,41 +37,15 @@ _CHECKED = 1e-6  # redundancy number below which no other reading checks one
 _LOOSE = 1e-5  # of the largest weight: what a motion must change to count as seen
 
 
-class Equations(Protocol):
-    """Readings as equations of parameters (p,), of which ``basis @ z`` are allowed."""
-
-    @property
-    def values(self) -> Array:
-        """(m,) what was read."""
-
-    @property
-    def weights(self) -> Array:
-        """(m,) one over the standard uncertainty of each, 0 for what is left out."""
-
-    @property
-    def basis(self) -> Array:
-        """(p, k) orthonormal columns that span the parameters allowed."""
-
-    @property
-    def readings(self) -> int:
-        """How many of the first rows were read; what follows was known before."""
-
-    def predicted(self, parameters: Array) -> Array:
-        """(m,) what each reading would be."""
-
-    def slopes(self, parameters: Array) -> Array:
-        """(m, p) how each reading grows with each parameter."""
-
-    def without(self, row: int) -> Self:
-        """The same with one row that counts for nothing."""
-
-
-E = TypeVar("E", bound=Equations)
-
-
 @dataclass(frozen=True, eq=False)
-class Readings:
-    """Equations given by two functions, every parameter of them free."""
+class Equations:
+    """Readings as equations of parameters (p,), of which ``basis @ z`` are allowed.
+
+    `predicted` (m,) is what each reading would be, `slopes` (m, p) how it grows with each
+    parameter; `values` (m,) were read, `weights` (m,) are one over their standard uncertainties,
+    0 for what is left out.  `basis` (p, k) has orthonormal columns.  The first `readings` rows
+    were read; what follows was known before.
+    """
 
     predicted: Callable[[Array], Array]
     slopes: Callable[[Array], Array]
@@ -78,21 +54,20 @@ class Readings:
     basis: Array
     readings: int
 
-    def without(self, row: int) -> Readings:
+    def without(self, row: int) -> Equations:
         """The same with one row that counts for nothing."""
-        weights = self.weights.copy()
-        weights[row] = 0.0
-        return replace(self, weights=weights)
+        rows = np.arange(len(self.weights))
+        return replace(self, weights=np.where(rows == row, 0.0, self.weights))
 
 
 @dataclass(frozen=True, eq=False)
-class Adjustment(Generic[E]):
+class Adjustment:
     """The free parameters `z` (k,) that fit `equations` best.
 
     `shares` (m,) is what a robust fit left of each reading's weight; 1 otherwise.
     """
 
-    equations: E
+    equations: Equations
     z: Array
     shares: Array
 
@@ -117,37 +92,33 @@ class Adjustment(Generic[E]):
         return float((self.misfits[: self.equations.readings] ** 2).sum())
 
     @cached_property
-    def _modes(self) -> tuple[Array, Array, Array]:
-        """Singular modes of the weighted slopes: (m, k) rows, (k,) sizes, (k, k) motions."""
+    def _modes(self) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+        """Singular modes of the weighted slopes that the readings see, and the motions unseen.
+
+        (m, s) rows, (s,) sizes, (s, k) motions; (k - s, k) motions.
+        """
         weights = self.equations.weights * np.sqrt(self.shares)
         slopes = self.equations.slopes(self.parameters) @ self.equations.basis
         rows, sizes, motions = np.linalg.svd(slopes * weights[:, None], full_matrices=True)
-        padded = np.zeros(len(motions))
-        padded[: len(sizes)] = sizes[: len(padded)]
-        return rows, padded, motions
+        count = int((sizes > _LOOSE * float(np.max(self.equations.weights))).sum())
+        return rows[:, :count], sizes[:count], motions[:count], motions[count:]
 
-    @cached_property
-    def _seen(self) -> NDArray[np.bool_]:
-        """(k,) whether the readings see each mode."""
-        return np.asarray(self._modes[1] > _LOOSE * float(np.max(self.equations.weights)))
-
-    @cached_property
+    @property
     def motions(self) -> Array:
         """(f, p) orthonormal ways the parameters can move with every reading as it is."""
-        return np.asarray(self._modes[2][~self._seen] @ self.equations.basis.T)
+        return np.asarray(self._modes[3] @ self.equations.basis.T)
 
     @cached_property
     def covariance(self) -> Array:
         """(p, p) from the stated uncertainties; motions that no reading sees are left out."""
-        _, sizes, motions = self._modes
-        scaled = self.equations.basis @ (motions[self._seen] / sizes[self._seen, None]).T
+        _, sizes, motions, _ = self._modes
+        scaled = self.equations.basis @ (motions / sizes[:, None]).T
         return np.asarray(scaled @ scaled.T)
 
     @cached_property
     def redundancy(self) -> Array:
         """(m,) redundancy numbers: 0 for a reading that no other checks, 1 for one not needed."""
-        rows = self._modes[0][:, : len(self._seen)][:, self._seen[: self._modes[0].shape[1]]]
-        numbers = np.clip(1.0 - (rows**2).sum(axis=1), 0.0, 1.0)
+        numbers = np.clip(1.0 - (self._modes[0] ** 2).sum(axis=1), 0.0, 1.0)
         return np.where(self.equations.weights > 0, numbers, 0.0)
 
     @property
@@ -155,12 +126,12 @@ class Adjustment(Generic[E]):
         """How many readings there are beyond those needed; what was known before counts in part."""
         return round(float(self.redundancy[: self.equations.readings].sum()), 6)
 
-    @property
+    @cached_property
     def normalised(self) -> Array:
         """(m,) residuals over their own standard deviation; 0 where no other reading checks."""
         checked = self.redundancy > _CHECKED
-        return np.where(
-            checked, self.misfits / np.sqrt(np.where(checked, self.redundancy, 1.0)), 0.0
+        return np.where(checked, self.misfits, 0.0) / np.sqrt(
+            np.where(checked, self.redundancy, 1.0)
         )
 
     @property
@@ -183,15 +154,15 @@ class Adjustment(Generic[E]):
 
     @property
     def contradicts(self) -> bool:
-        """The readings disagree more than chance would have it, as a whole or one of them."""
-        largest = np.abs(self.normalised[: self.equations.readings]).max(initial=0.0)
-        return self.likelihood < CONTRADICTION or bool(largest > self._critical)
+        """The readings disagree more than chance would have it, as a whole or one of them.
 
-    @property
-    def _critical(self) -> float:
-        """The normalised residual that the largest of so many exceeds in one set in a thousand."""
-        count = max(1, int((self.redundancy[: self.equations.readings] > _CHECKED).sum()))
-        return float(-ndtri(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2))
+        One does whose normalised residual the largest of so many exceeds in one set in a thousand.
+        """
+        read = slice(self.equations.readings)
+        count = max(1, int((self.redundancy[read] > _CHECKED).sum()))
+        critical = -ndtri(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2)
+        largest = np.abs(self.normalised[read]).max(initial=0.0)
+        return self.likelihood < CONTRADICTION or bool(largest > critical)
 
     def unchecked(self, count: int) -> tuple[int, ...]:
         """Of the first `count` rows those in which an error of `NOTICED` might not be noticed."""
@@ -199,8 +170,13 @@ class Adjustment(Generic[E]):
         rows = np.flatnonzero(least > NOTICED * self.equations.weights[:count])
         return tuple(rows.tolist())
 
+    def without(self, row: int) -> Self:
+        """The same done again without one row."""
+        equations = self.equations.without(row)
+        return replace(self, equations=equations, z=minimum(equations, self.z))
 
-A = TypeVar("A", bound=Adjustment)  # type: ignore[type-arg]  # of any equations
+
+A = TypeVar("A", bound=Adjustment)
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,40 +218,33 @@ def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
     return np.asarray(found.x)
 
 
-def adjust(equations: Readings, start: Array) -> Adjustment[Readings]:
+def adjust(equations: Equations, start: Array) -> Adjustment:
     """The least squares of `equations` next to the parameters `start` (p,)."""
     z = minimum(equations, start @ equations.basis)
     return Adjustment(equations, z, np.ones(len(equations.values)))
 
 
-def refit(fit: Adjustment[Readings], row: int) -> Adjustment[Readings]:
-    """`fit` done again without one row."""
-    return adjust(fit.equations.without(row), fit.parameters)
-
-
-def find_gross_error(
-    fit: A, without: Callable[[A, int], A], tried: int = 1
-) -> GrossError[A] | None:
+def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:
     """The most suspect reading of the plain `fit`; None where no reading is checked.
 
-    Where readings contradict, up to `tried` of them are left out in turn by `without`, the
-    largest normalised residual first, until the rest agree.
+    Where readings contradict, up to `tried` of them are left out in turn, the largest normalised
+    residual first, until the rest agree.
     """
     count = fit.equations.readings
     sizes = np.where(fit.redundancy[:count] > _CHECKED, np.abs(fit.normalised[:count]), -1.0)
     if sizes.max(initial=-1.0) < 0:
         return None
-    best: tuple[float, int, A] | None = None
+    found: list[tuple[float, int, A]] = []
     for row in np.argsort(-sizes, kind="stable")[: tried if fit.contradicts else 1].tolist():
-        trial = without(fit, row)
-        if best is None or trial.squares < best[0]:
-            best = trial.squares, row, trial
+        trial = fit.without(row)
+        found.append((trial.squares, row, trial))
         if not trial.contradicts:
             break
-    assert best is not None  # there is always a row
-    _, row, rest = best
+    _, row, rest = min(found, key=lambda one: one[0])
     slope = rest.equations.slopes(rest.parameters)[row]
     sigma = 1.0 / float(fit.equations.weights[row])
+    rivals = sizes**2 * np.sign(sizes) > sizes[row] ** 2 - _TELLING
+    rivals[row] = False
     return GrossError(
         row,
         rest,
@@ -283,11 +252,7 @@ def find_gross_error(
         known=float(np.sqrt(slope @ rest.covariance @ slope + sigma**2)),
         normalised=float(fit.normalised[row]),
         likely=fit.contradicts and not rest.contradicts,
-        rivals=tuple(
-            int(other)
-            for other in np.flatnonzero(sizes**2 * np.sign(sizes) > sizes[row] ** 2 - _TELLING)
-            if other != row
-        ),
+        rivals=tuple(np.flatnonzero(rivals).tolist()),
     )
 
 
@@ -318,3 +283,63 @@ def derivative(function: Callable[[Array], Array], at: Array, step: float = 1e-5
     steps = step * np.eye(len(at))
     rises = [(function(at + along) - function(at - along)) / (2 * step) for along in steps]
     return np.stack(rises, axis=-1)
+
+
+SHOWN = 6  # readings or holes named in one line
+
+
+def listed(names: Sequence[str]) -> str:
+    """``a, b and c``."""
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def the_first(names: Sequence[str], separator: str = "; ") -> str:
+    """``a; b; and 3 more``."""
+    more = f"{separator}and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+    return separator.join(names[:SHOWN]) + more
+
+
+def measure_as_well(names: Sequence[str]) -> str:
+    """``Measure a as well. Then b and c.``, of one reading or more."""
+    first, *more = names
+    return f"Measure {first} as well." + (f" Then {listed(more)}." if more else "")
+
+
+def describe_contradiction(
+    what: str,
+    fit: A,
+    wrong: GrossError[A] | None,
+    labels: Sequence[str],
+    shown: Callable[[int, float], str],
+    *,
+    explained: Sequence[str],
+    coarse: str,
+) -> Finding:
+    """Which of the readings that contradict is a gross error, or that no single one is.
+
+    `what` the readings are called; `shown` puts a row into words, less so many mm; `explained` is
+    said of the one that is wrong, `coarse` where all could be coarser than stated.
+    """
+    if wrong is None or not wrong.likely:
+        sizes = np.abs(fit.normalised[: fit.equations.readings])
+        worst = "; ".join(labels[row] for row in np.argsort(-sizes, kind="stable")[:3])
+        message = f"the {what} contradict one another, and no single gross error explains it"
+        return Finding("disagree", message, hint=f"Measure these again first: {worst}. {coarse}")
+    values = f"{shown(wrong.row, 0.0)}, the other {what} say {shown(wrong.row, wrong.off)}"
+    hint = " ".join(explained)
+    if rivals := "; ".join(labels[row] for row in wrong.rivals[:SHOWN]):
+        hint += f" As likely wrong instead: {rivals}."
+    return Finding("gross-error", f"{labels[wrong.row]}: you wrote {values}", hint=hint)
+
+
+def describe_unchecked(labels: Sequence[str], hint: str = "Measure them twice.") -> Finding:
+    """Readings that no other checks well enough."""
+    message = f"a gross error of {NOTICED:g} mm would not show in: {the_first(labels)}"
+    return Finding("unchecked", message, hint=hint)
+
+
+def describe_coarse(spread: float, stated: float) -> Finding:
+    """Readings that agree `spread` times less well than the `stated` uncertainty in mm."""
+    message = f"your readings agree within {spread * stated:.2f} mm, not {stated:g} mm as stated"
+    return Finding("coarse", message, hint="The result is given as that much less certain.")

@@ -19,7 +19,7 @@ temperature carry the same error, so it stays small where it counts.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -28,27 +28,22 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.errors import CheckFailed, Finding
 from jiggen.measure import REACH
 from jiggen.measure.adjustment import (
     Adjustment,
     Array,
+    Equations,
     GrossError,
-    Readings,
     adjust,
     derivative,
     find_gross_error,
     gains,
     informed,
-    refit,
+    measure_as_well,
 )
 from jiggen.measure.printer.jig import distortion
-from jiggen.measure.printer.measured import (
-    Diameter,
-    Distance,
-    Height,
-    Measurements,
-    Reading,
-)
+from jiggen.measure.printer.read import Diameter, Distance, Feature, Height, Measurements, Reading
 
 Parameter = Literal["scale_x", "scale_y", "skew", "hole", "wall", "scale_z"]
 PARAMETERS: tuple[Parameter, ...] = get_args(Parameter)
@@ -63,129 +58,139 @@ SUFFICIENT = np.array([1e-3, 1e-3, 0.1, 0.1, 0.1, 5e-3])
 _MOST = 4  # readings to add, named at once; a longer list is not worked through
 _HEIGHT = 10.0  # mm; any height of the gauge would do
 _RIDGE = 1e-9  # keeps what no reading sees finite, and far beyond sufficient
-
-
-@dataclass(frozen=True, eq=False)
-class Rows:
-    """Readings as numbers: `asked` (m,) mm along `along` (m, 2), and offsets (m,) of either kind.
-
-    `along` is NaN for what has no direction in the plane; `upright` (m,) tells heights from
-    diameters.
-    """
-
-    asked: Array
-    along: Array
-    holes: Array
-    walls: Array
-    upright: NDArray[np.bool_]
-
-    def predicted(self, parameters: Array) -> Array:
-        """(m,) what each would be under all six `parameters`."""
-        scale_x, scale_y, skew, hole, wall, scale_z = parameters
-        stretched = self.along @ distortion(scale_x, scale_y, skew).T
-        stretch = np.hypot(stretched[:, 0], stretched[:, 1])
-        stretch = np.where(np.isnan(stretch), (scale_x + scale_y) / 2, stretch)
-        stretch = np.where(self.upright, scale_z, stretch)
-        return np.asarray(stretch * self.asked + self.holes * hole + self.walls * wall)
+WHAT: dict[Parameter, str] = {
+    "scale_x": "how long the printer makes things along x",
+    "scale_y": "how long the printer makes things along y",
+    "skew": "whether the printer's axes are perpendicular",
+    "hole": "by how much holes come out small or large",
+    "wall": "by how much outside dimensions come out small or large",
+    "scale_z": "how high the printer makes things",
+}
 
 
 @dataclass(frozen=True, eq=False)
 class GaugeFit:
-    """A gauge's readings and what they say; arrays in the order of `PARAMETERS`.
+    """A gauge's readings and what they say, as the way of each parameter from that of a true print.
 
-    `values` and `uncertainties` (standard) are all six; what `free` (6,) leaves out was not
-    determined, stays true, and has an infinite uncertainty.
+    What `free` (6,) leaves out was not determined: it stays true, and its uncertainty is infinite.
     """
 
     measurements: Measurements
-    rows: Rows
     free: NDArray[np.bool_]
-    fit: Adjustment[Readings]
+    fit: Adjustment
 
     @cached_property
-    def gross_error(self) -> GrossError[Adjustment[Readings]] | None:
+    def gross_error(self) -> GrossError[Adjustment] | None:
         """The reading most likely wrong."""
-        return find_gross_error(self.fit, refit)
+        return find_gross_error(self.fit)
+
+    @cached_property
+    def values(self) -> dict[Parameter, float]:
+        """Scales, degrees and mm."""
+        return dict(zip(PARAMETERS, (TRUE + self.fit.parameters).tolist(), strict=True))
+
+    @cached_property
+    def uncertainties(self) -> dict[Parameter, float]:
+        """Standard uncertainties, coarser where the readings proved to be coarser."""
+        known = self.fit.spread * np.sqrt(np.diag(self.fit.covariance))
+        return dict(zip(PARAMETERS, np.where(self.free, known, np.inf).tolist(), strict=True))
 
     @property
-    def values(self) -> Array:
-        """(6,) scales, degrees and mm."""
-        return _filled(self.fit.parameters, self.free)
-
-    def would_be(self, reading: Reading, fit: Adjustment[Readings]) -> float:
-        """What `reading` would show in mm under `fit`, which left out one reading, say."""
-        row = rows_of(self.measurements, [reading])
-        return float(row.predicted(_filled(fit.parameters, self.free))[0])
-
-    @cached_property
-    def uncertainties(self) -> Array:
-        """(6,) standard uncertainties, coarser where the readings proved to be coarser."""
-        found = np.full(len(PARAMETERS), np.inf)
-        found[self.free] = self.fit.spread * np.sqrt(np.diag(self.fit.covariance))
-        return found
-
-    def value(self, parameter: Parameter) -> float:
-        """One parameter: a factor, degrees or mm."""
-        return float(self.values[PARAMETERS.index(parameter)])
-
-    def uncertainty(self, parameter: Parameter) -> float:
-        """Its standard uncertainty; infinite where it was not determined."""
-        return float(self.uncertainties[PARAMETERS.index(parameter)])
-
-    def determined(self, parameter: Parameter) -> bool:
-        """Whether the readings say what it is."""
-        return bool(self.free[PARAMETERS.index(parameter)])
+    def determined(self) -> tuple[Parameter, ...]:
+        """The parameters of which the readings say what they are."""
+        return tuple(name for name, free in zip(PARAMETERS, self.free, strict=True) if free)
 
 
 def fit_gauge(measurements: Measurements) -> GaugeFit:
-    """What `measurements` say of the printer; they must determine what is `NEEDED`.
+    """What `measurements` say of the printer.
 
     Parameters that can be done without, and that no reading determines, stay as in a true print.
+    Raises CheckFailed ``printer.loose`` where they do not say how long it makes things.
     """
-    rows = rows_of(measurements, measurements.readings)
     loose = loose_parameters(measurements)
+    if missing := tuple(name for name in NEEDED if name in loose):
+        what = " and ".join(WHAT[name] for name in missing)
+        hint = advice(measurements, missing)
+        message = f"the readings do not say {what}"
+        raise CheckFailed(Finding("printer.loose", message, measurements.source, hint=hint))
+    predicted = predicted_of(measurements.features, measurements.readings)
     free = np.array([name not in loose for name in PARAMETERS])
     values = np.array([reading.value for reading in measurements.readings])
-
-    def predicted(some: Array) -> Array:
-        return rows.predicted(_filled(some, free))
-
-    equations = Readings(
+    equations = Equations(
         predicted=predicted,
-        slopes=lambda some: derivative(predicted, some),
+        slopes=lambda off: derivative(predicted, off),
         values=values,
         weights=np.full(len(values), 1.0 / measurements.caliper),
-        basis=np.eye(int(free.sum())),
+        basis=np.eye(len(PARAMETERS))[:, free],
         readings=len(values),
     )
-    return GaugeFit(measurements, rows, free, adjust(equations, TRUE[free]))
+    return GaugeFit(measurements, free, adjust(equations, np.zeros(len(PARAMETERS))))
 
 
-def rows_of(measurements: Measurements, readings: Iterable[Reading]) -> Rows:
-    """`readings` of the gauge as numbers."""
-    rows = [_row(measurements, reading) for reading in readings]
-    asked, along, holes, walls, upright = zip(*rows, strict=True)
-    return Rows(
-        np.array(asked), np.array(along), np.array(holes), np.array(walls), np.array(upright)
-    )
+def predicted_of(
+    features: Mapping[str, Feature], readings: Iterable[Reading]
+) -> Callable[[Array], Array]:
+    """What leads the way of all parameters from true ones to what each reading would be, in mm."""
+    rows = [_row(features, reading) for reading in readings]
+    asked, along, holes, walls, upright = (np.array(column) for column in zip(*rows, strict=True))
+
+    def predicted(off: Array) -> Array:
+        scale_x, scale_y, skew, hole, wall, scale_z = TRUE + off
+        stretch = np.hypot(*(along @ distortion(scale_x, scale_y, skew).T).T)
+        stretch = np.where(np.isnan(stretch), (scale_x + scale_y) / 2, stretch)
+        stretch = np.where(upright, scale_z, stretch)
+        return np.asarray(stretch * asked + holes * hole + walls * wall)
+
+    return predicted
 
 
-def slopes_of(measurements: Measurements, readings: Iterable[Reading]) -> Array:
+def _row(
+    features: Mapping[str, Feature], reading: Reading
+) -> tuple[float, tuple[float, float], float, float, bool]:
+    """Asked mm, their direction (NaN for none in the plane), hole and wall offsets, if upright."""
+    match reading:
+        case Distance():
+            ends = [features[name] for name in reading.between]
+            reach = REACH[reading.edges] / 2
+            x, y = np.subtract(ends[0].at, ends[1].at).tolist()
+            length = float(np.hypot(x, y))
+            holes, walls = (
+                reach * sum(end.kind == kind for end in ends) for kind in ("hole", "peg")
+            )
+            rims = reach * sum(end.diameter for end in ends)
+            return length + rims, (x / length, y / length), holes, walls, False
+        case Diameter():
+            feature = features[reading.of]
+            is_hole = feature.kind == "hole"
+            return feature.diameter, (np.nan, np.nan), float(is_hole), float(not is_hole), False
+        case Height():
+            return reading.asked, (np.nan, np.nan), 0.0, 0.0, True
+
+
+def _slopes(measurements: Measurements, readings: Iterable[Reading]) -> Array:
     """(m, 6) how readings grow, in what the caliper is good to, with what is sufficient."""
-    rows = rows_of(measurements, readings)
-    return np.asarray(derivative(rows.predicted, TRUE) * SUFFICIENT / measurements.caliper)
+    predicted = predicted_of(measurements.features, readings)
+    slopes = derivative(predicted, np.zeros(len(PARAMETERS)))
+    return np.asarray(slopes * SUFFICIENT / measurements.caliper)
 
 
-def known_of(measurements: Measurements) -> Array:
+def _known(measurements: Measurements) -> Array:
     """(6, 6) how well the readings say the parameters: a covariance in what is sufficient."""
-    slopes = slopes_of(measurements, measurements.readings)
+    slopes = _slopes(measurements, measurements.readings)
     return np.asarray(np.linalg.inv(slopes.T @ slopes + _RIDGE * np.eye(len(PARAMETERS))))
 
 
 def loose_parameters(measurements: Measurements) -> tuple[Parameter, ...]:
     """Parameters that the readings do not say well enough."""
-    variances = np.diag(known_of(measurements))
+    variances = np.diag(_known(measurements))
     return tuple(name for name, size in zip(PARAMETERS, variances, strict=True) if size > 1.0)
+
+
+def advice(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
+    """What to measure as well so that what is `loose` is determined."""
+    # which height is all the same
+    add = ["a height" if isinstance(r, Height) else str(r) for r in to_add(measurements, loose)]
+    return measure_as_well(add) if add else "Measure more of the gauge."
 
 
 def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:
@@ -194,16 +199,15 @@ def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Re
     Their values mean nothing.  Each is the one after which the summed variance of what is loose
     is least.
     """
-    pairs = combinations(measurements.features.values(), 2)
+    features = measurements.features
     candidates: list[Reading] = [
-        Distance(one.name, other.name, "outside", 1.0)
-        for one, other in pairs
-        if one.kind == other.kind
+        Distance.model_construct(between=pair, edges="outside", value=1.0)
+        for pair in combinations(features, 2)
+        if len({features[name].kind for name in pair}) == 1
     ]
-    candidates += [Diameter(name, 1.0) for name in measurements.features]
-    candidates += [Height(_HEIGHT, _HEIGHT)]
-    slopes = slopes_of(measurements, candidates)
-    known = known_of(measurements)
+    candidates += [Diameter.model_construct(of=name, value=1.0) for name in features]
+    candidates += [Height.model_construct(asked=_HEIGHT, value=_HEIGHT)]
+    slopes, known = _slopes(measurements, candidates), _known(measurements)
     wanted = np.eye(len(PARAMETERS))[[PARAMETERS.index(name) for name in loose]]
     chosen: list[Reading] = []
     while len(chosen) < _MOST and np.diag(wanted @ known @ wanted.T).max(initial=0.0) > 1.0:
@@ -211,36 +215,3 @@ def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Re
         known = informed(known, slopes[best], 1.0)
         chosen.append(candidates[best])
     return tuple(chosen)
-
-
-_Row = tuple[float, tuple[float, float], float, float, bool]
-_NOWHERE = (np.nan, np.nan)
-
-
-def _row(measurements: Measurements, reading: Reading) -> _Row:
-    features = measurements.features
-    match reading:
-        case Distance():
-            ends = [features[name] for name in (reading.first, reading.second)]
-            reach = REACH[reading.edges] / 2
-            apart = np.subtract(ends[0].at, ends[1].at)
-            length = float(np.hypot(*apart))
-            holes, walls = (
-                reach * sum(end.kind == kind for end in ends) for kind in ("hole", "peg")
-            )
-            rims = reach * sum(end.diameter for end in ends)
-            x, y = apart / length
-            return length + rims, (float(x), float(y)), holes, walls, False
-        case Diameter():
-            feature = features[reading.of]
-            is_hole = feature.kind == "hole"
-            return feature.diameter, _NOWHERE, float(is_hole), float(not is_hole), False
-        case Height():
-            return reading.asked, _NOWHERE, 0.0, 0.0, True
-
-
-def _filled(some: Array, free: NDArray[np.bool_]) -> Array:
-    """All six parameters, those that are not `free` as in a true print."""
-    every = TRUE.copy()
-    every[free] = some
-    return every

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.measure.adjustment import Array
 
 _FLAT = 1e-9  # of the points' extent: nearer to a line than this they are on one
@@ -36,7 +36,7 @@ class Affine:
 
     def inverse(self) -> Affine:
         """The map that leads back."""
-        back = np.asarray(np.linalg.inv(self.matrix), dtype=np.float64)
+        back = np.asarray(np.linalg.inv(self.matrix))
         return Affine(back, -back @ self.shift)
 
     @property
@@ -65,9 +65,7 @@ class Affine:
 def distortion(scale_x: float, scale_y: float, skew: float) -> Array:
     """(2, 2) of a map that keeps the x axis's direction; `skew` in degrees."""
     lean = math.radians(skew)
-    return np.array(
-        [[scale_x, scale_y * math.sin(lean)], [0.0, scale_y * math.cos(lean)]], dtype=np.float64
-    )
+    return np.array([[scale_x, scale_y * math.sin(lean)], [0.0, scale_y * math.cos(lean)]])
 
 
 def fit_affine(source: Array, target: Array) -> Affine:
@@ -79,8 +77,9 @@ def fit_affine(source: Array, target: Array) -> Affine:
     there, goal = _centred(target)
     sizes = np.linalg.svd(here, compute_uv=False)
     if len(source) < 3 or not sizes[-1] > _FLAT * sizes[0]:
-        raise _too_few("three points that are not on one line")
-    matrix = np.asarray(np.linalg.lstsq(here, there, rcond=None)[0].T, dtype=np.float64)
+        message = "the map needs three points that are not on one line"
+        raise InputError.of("printer.points", message, hint="Measure more holes.")
+    matrix = np.asarray(np.linalg.lstsq(here, there, rcond=None)[0].T)
     return Affine(matrix, goal - matrix @ middle)
 
 
@@ -93,9 +92,10 @@ def fit_similarity(source: Array, target: Array) -> Affine:
     there, goal = _centred(target)
     size = float((here**2).sum())
     if not size > 0:
-        raise _too_few("two points apart from one another")
-    along = float((here * there).sum()) / size
-    across = float((here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]).sum()) / size
+        message = "the map needs two points apart from one another"
+        raise InputError.of("printer.points", message, hint="Measure more holes.")
+    along = (here * there).sum() / size
+    across = (here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]).sum() / size
     matrix = np.array([[along, -across], [across, along]])
     return Affine(matrix, goal - matrix @ middle)
 
@@ -106,21 +106,12 @@ def _centred(points: Array) -> tuple[Array, Array]:
     return points - middle, middle
 
 
-def _too_few(wanted: str) -> InputError:
-    return InputError(
-        Finding("printer.points", f"the map needs {wanted}", hint="Measure more holes.")
-    )
-
-
 # Parameters of one body, then of the joint of two.
 BODY = ("scale_x", "scale_y", "skew")
 JOINT = ("gap", "offset", "bend")
 
 ON_THE_LINE = ((0.0, 0.0),)
 """Where a body with one line is set on the mark: in the middle, as the line is seen both sides."""
-
-_AHEAD = np.array([1.0, 0.0])
-_LEFT = np.array([0.0, 1.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,31 +153,27 @@ class Rigid:
         `prints` (b, 2, 2) lead coordinates on the ski to those of each print, before they are
         turned; `joint` (3,) is that of two bodies, empty for one.
         """
-        shapes = [_square(one) for one in prints]
-        poses = self._poses(joint)
+        # what should run across the ski, the joint and the line, does so
+        shapes = [_turned(np.arctan2(*one[:, 1])) @ one for one in prints]
         sight = np.array(self.sights[min(way, len(self.sights) - 1)])
-        placed = [
-            (body.at - sight) @ (turned @ shape).T + shift
-            for body, shape, (turned, shift) in zip(self.bodies, shapes, poses, strict=True)
-        ]
-        stations = [self._station(x * _AHEAD - sight, x, shapes, poses) for x in self.stations]
-        return np.asarray(_set_down(np.vstack(placed), *stations) + sight[0] * _AHEAD)
+        gap, offset, bend = joint if len(joint) else np.zeros(3)
 
-    def _poses(self, joint: Array) -> list[tuple[Array, Array]]:
-        """How each body is turned and shifted at the joint: half of it each."""
-        if not len(joint):
-            return [(np.eye(2), np.zeros(2))]
-        gap, offset, bend = joint
-        half, angle = np.array([gap, offset]) / 2, np.radians(bend) / 2
-        return [(_turned(angle), half), (_turned(-angle), -half)]
+        def carried(points: Array, number: int) -> Array:
+            """Points of a body in the joint's frame, half of the joint to either body."""
+            side = 0.5 - number
+            turned = _turned(side * np.radians(bend)) @ shapes[number]
+            return np.asarray((points - sight) @ turned.T + side * np.array([gap, offset]))
 
-    def _station(
-        self, at: Array, x: float, shapes: list[Array], poses: list[tuple[Array, Array]]
-    ) -> Array:
-        """Where the middle of the station at `x` is, `at` from the sight, in the joint's frame."""
-        number = 0 if x > 0 or len(self.bodies) == 1 else 1
-        turned, shift = poses[number]
-        return np.asarray(turned @ shapes[number] @ at + shift)
+        rear, front = sorted(
+            (
+                carried(np.array([x, 0.0]), 0 if x > 0 or len(self.bodies) == 1 else 1)
+                for x in self.stations
+            ),
+            key=lambda station: float(station[0]),
+        )
+        back = _turned(-np.arctan2(*(front - rear)[::-1]))
+        placed = np.vstack([carried(body.at, number) for number, body in enumerate(self.bodies)])
+        return np.asarray(placed @ back.T + (sight[0], -(back @ rear)[1]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,32 +246,16 @@ class PrintedJig:
         has them.
         """
         count = len(self.bodies)
-        own = parameters[: 3 * count].reshape(count, 3)
-        prints = [self._print(body, *three) for body, three in zip(self.bodies, own, strict=True)]
-        joint, found, first = parameters[3 * count :], [], 0
-        for one in self.rigid:
-            last = first + len(one.bodies)
-            found.append(one.places(np.array(prints[first:last]), joint, way))
-            first = last
-        return np.vstack(found)
-
-    def _print(self, body: Body, scale_x: float, scale_y: float, skew: float) -> Array:
-        """(2, 2) from the layout to the print, both in the ski frame."""
-        return body.turn @ distortion(scale_x, scale_y, skew) @ self.matrix @ body.turn.T
-
-
-def _square(printed: Array) -> Array:
-    """`printed` so turned that what should run across the ski does: the joint, the line."""
-    across = printed @ _LEFT
-    return _turned(np.arctan2(across[0], across[1])) @ printed
-
-
-def _set_down(places: Array, one: Array, other: Array) -> Array:
-    """`places` with the line through both stations on the centre line, the mark at x = 0."""
-    rear, front = sorted((one, other), key=lambda station: float(station[0]))
-    ahead = front - rear
-    back = _turned(-np.arctan2(ahead[1], ahead[0]))
-    return np.asarray(places @ back.T - (0.0, (back @ rear)[1]))
+        own, joint = parameters[: 3 * count].reshape(count, 3), parameters[3 * count :]
+        prints = np.array(  # from the layout to the print, both in the ski frame
+            [
+                body.turn @ distortion(*three) @ self.matrix @ body.turn.T
+                for body, three in zip(self.bodies, own, strict=True)
+            ]
+        )
+        ends = np.cumsum([len(one.bodies) for one in self.rigid])
+        parts = zip(self.rigid, np.split(prints, ends), strict=False)
+        return np.vstack([one.places(part, joint, way) for one, part in parts])
 
 
 def _turned(angle: float) -> Array:

@@ -9,10 +9,11 @@ certain.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import combinations, pairwise
+from operator import attrgetter
 from typing import Literal
 
 import numpy as np
@@ -21,16 +22,17 @@ from jiggen.measure.adjustment import (
     REGION,
     Adjustment,
     Array,
+    Equations,
     GrossError,
-    Readings,
     adjust,
     derivative,
     find_gross_error,
     gains,
-    refit,
 )
 from jiggen.measure.printer.jig import BODY, JOINT, Affine, PrintedJig, fit_affine, fit_similarity
-from jiggen.measure.printer.measured import PINS, Distance, PinReadings
+from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
+
+Pair = tuple[str, str]
 
 LIMIT = 0.2
 """How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
@@ -82,13 +84,13 @@ class PrintedFit:
 
     jig: PrintedJig
     readings: PinReadings
-    fit: Adjustment[Readings]
+    fit: Adjustment
     limit: float
 
     @cached_property
-    def gross_error(self) -> GrossError[Adjustment[Readings]] | None:
+    def gross_error(self) -> GrossError[Adjustment] | None:
         """The reading most likely wrong."""
-        return find_gross_error(self.fit, refit)
+        return find_gross_error(self.fit)
 
     @cached_property
     def places(self) -> Array:
@@ -104,7 +106,7 @@ class PrintedFit:
     def expected(self) -> tuple[Expected, ...]:
         """Every hole, in the jig's order."""
         ways = (self._expected(way) for way in range(self.jig.ways))
-        return tuple(max(each, key=_at_worst) for each in zip(*ways, strict=True))
+        return tuple(max(each, key=attrgetter("at_worst")) for each in zip(*ways, strict=True))
 
     def _expected(self, way: int) -> tuple[Expected, ...]:
         """Every hole with the jig set on the mark by its sight `way`."""
@@ -150,17 +152,18 @@ class PrintedFit:
     def bodies(self) -> tuple[tuple[Array, Array], ...]:
         """Each body's printer: scale x, scale y and skew, and their standard uncertainties."""
         count = 3 * len(self.jig.bodies)
-        found = self.fit.parameters[:count].reshape(-1, 3)
-        sure = np.sqrt(np.diag(self.covariance))[:count].reshape(-1, 3)
+        found, sure = (each[:count].reshape(-1, 3) for each in (self.fit.parameters, self._sure))
         return tuple(zip(found, sure, strict=True))
 
     @property
     def joint(self) -> tuple[Array, Array] | None:
         """Gap and offset in mm, bend in degrees, and their standard uncertainties."""
         count = 3 * len(self.jig.bodies)
-        if self.jig.size == count:
-            return None
-        return self.fit.parameters[count:], np.sqrt(np.diag(self.covariance))[count:]
+        return (self.fit.parameters[count:], self._sure[count:]) if self.jig.joined else None
+
+    @property
+    def _sure(self) -> Array:
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
 
     @property
     def printer(self) -> tuple[Array, Array]:
@@ -182,16 +185,12 @@ class PrintedFit:
         One that was not measured yet; where all were, one that was measured least often.
         """
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
-        times = Counter(frozenset((one.first, one.second)) for one in self.readings.distances)
+        times = Counter(frozenset(one.between) for one in self.readings.readings)
         fewest = min(times[frozenset(pair)] for pair in self.jig.pairs)
         pairs = [pair for pair in self.jig.pairs if times[frozenset(pair)] == fewest]
         slopes = derivative(_chords(self.jig, pairs), self.fit.parameters)
         moves = derivative(self.jig.places, self.fit.parameters)[least]
         return pairs[int(gains(self.covariance, slopes, self.readings.caliper, moves).argmax())]
-
-
-def _at_worst(hole: Expected) -> float:
-    return hole.at_worst
 
 
 def _affine(asked: Array, places: Array) -> Affine:
@@ -203,54 +202,45 @@ def _affine(asked: Array, places: Array) -> Affine:
 
 def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
     """What `readings`, all between holes of `jig`, say of where its holes are."""
-    distances = readings.distances
-    chords = _chords(jig, [(reading.first, reading.second) for reading in distances])
+    undone = Affine(jig.matrix, np.zeros(2)).inverse()  # what makes a print come out true
+    bodies = [undone.scale_x, undone.scale_y, undone.skew] * len(jig.bodies)
+    true = np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
+    chords = _chords(jig, [reading.between for reading in readings.readings])
     rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))
-    true = _true(jig)
-    equations = Readings(
+    count = len(readings.readings)
+    equations = Equations(
         predicted=lambda parameters: np.concatenate([chords(parameters), rows @ parameters]),
         slopes=lambda parameters: np.vstack([derivative(chords, parameters), rows]),
-        values=np.array([*(reading.centres for reading in distances), *(rows @ true)]),
-        weights=1.0 / np.array([*[readings.caliper] * len(distances), *sigmas]),
+        values=np.array([*(reading.centres for reading in readings.readings), *(rows @ true)]),
+        weights=1.0 / np.array([*[readings.caliper] * count, *sigmas]),
         basis=np.eye(jig.size),
-        readings=len(distances),
+        readings=count,
     )
     return PrintedFit(jig, readings, adjust(equations, true), limit)
 
 
-def _chords(jig: PrintedJig, pairs: Iterable[tuple[str, str]]) -> Callable[[Array], Array]:
+def _chords(jig: PrintedJig, pairs: Sequence[Pair]) -> Callable[[Array], Array]:
     """What leads parameters to the distances of the centres of `pairs` of holes, in mm."""
-    number = {hole: n for n, hole in enumerate(jig.holes)}
-    first, second = np.array([(number[one], number[other]) for one, other in pairs]).T
+    first, second = np.array([[jig.holes.index(hole) for hole in pair] for pair in pairs]).T
 
     def distances(parameters: Array) -> Array:
         places = jig.places(parameters)
-        apart = places[first] - places[second]
-        return np.asarray(np.hypot(apart[:, 0], apart[:, 1]))
+        return np.asarray(np.hypot(*(places[first] - places[second]).T))
 
     return distances
 
 
-def _true(jig: PrintedJig) -> Array:
-    """(k,) parameters of prints that come out true: the compensation undoes just these."""
-    undone = Affine(jig.matrix, np.zeros(2)).inverse()
-    bodies = [undone.scale_x, undone.scale_y, undone.skew] * len(jig.bodies)
-    return np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
-
-
 def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
     """What is known before: rows (k,) that take it from the parameters, and how surely."""
-    every = np.eye(jig.size)
-    for scale_x, scale_y, skew in every[: 3 * len(jig.bodies)].reshape(-1, 3, jig.size):
+    every, count = np.eye(jig.size), len(BODY) * len(jig.bodies)
+    bodies = every[:count].reshape(-1, 3, jig.size)
+    for scale_x, scale_y, skew in bodies:
         yield scale_x, BEFORE["scale"]
         yield scale_y - scale_x, BEFORE["between axes"]
         yield skew, BEFORE["skew"]
-    count = len(BODY) * len(jig.bodies)
-    for one, other in pairwise(every[:count].reshape(-1, 3, jig.size)):
-        between = one - other
-        yield between[0], BEFORE["between bodies, scale"]
-        yield between[1], BEFORE["between bodies, scale"]
-        yield between[2], BEFORE["between bodies, skew"]
+    for one, other in pairwise(bodies):
+        for row, what in zip(one - other, ("scale", "scale", "skew"), strict=True):
+            yield row, BEFORE[f"between bodies, {what}"]
     for of_joint, name in zip(every[count:], JOINT, strict=False):
         yield of_joint, BEFORE[name]
 
@@ -258,10 +248,6 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
 MOST = 20  # readings that a person takes in a quarter of an hour (common practice, no source)
 LEAST = 8  # readings of which a single gross error can be identified (our choice)
 _ENOUGH = 0.5  # of the limit: what a hole is known to may take so much of it
-
-LOOSE = "# Measure each half by itself: how far apart they lie is set on the ski, by its mark."
-
-Pair = tuple[str, str]
 
 
 def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
@@ -271,32 +257,53 @@ def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
     there are enough to identify a gross error and every hole would be known well within `limit` in
     mm, up to 20.  Of loose halves pairs may be there twice.
     """
-    groups: list[Sequence[str]] = [one.holes for one in jig.rigid]
+    groups = [one.holes for one in jig.rigid]
     if jig.joined:
         groups += [body.holes for body in jig.bodies]
-    asked = dict(zip(jig.holes, jig.asked, strict=True))
-    chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(group, asked)))
+    chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(jig, group)))
     times = 2 if jig.loose else 1  # a half has few pairs, and its holes lie far from its line
     while len(chosen) < min(MOST, times * len(jig.pairs)):
-        found = _as_asked(jig, chosen, limit)
-        known = all(hole.known <= _ENOUGH * limit for hole in found.expected)
-        if known and len(chosen) >= LEAST:
+        # how well each hole would be known, were these the readings of a true print
+        lengths = [float(np.hypot(*_asked(jig, pair))) for pair in chosen]
+        read = tuple(
+            PinDistance.model_construct(between=pair, edges="centre", value=length)
+            for pair, length in zip(chosen, lengths, strict=True)
+        )
+        found = fit_printed(jig, PinReadings(read), limit)
+        if len(chosen) >= LEAST and all(one.known <= _ENOUGH * limit for one in found.expected):
             break
         chosen.append(found.next_pair)
     return tuple(chosen)
+
+
+def _outermost(jig: PrintedJig, holes: Sequence[str]) -> list[Pair]:
+    """The longest pair along, the widest across, and the longest diagonal either way."""
+    pairs = list(combinations(holes, 2))
+    if not pairs:
+        return []
+    x, y = np.array([_asked(jig, pair) for pair in pairs]).T
+    wanted = (abs(x) - 2 * abs(y), abs(y) - 2 * abs(x), x * y, -x * y)
+    return [pairs[int(worth.argmax())] for worth in wanted if worth.max(initial=0.0) > 0]
+
+
+def _asked(jig: PrintedJig, pair: Pair) -> Array:
+    """(2,) how far the first hole of a pair is from the second in the layout, in mm."""
+    one, other = (jig.asked[jig.holes.index(hole)] for hole in pair)
+    return np.asarray(one - other)
 
 
 def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
     """A file of measurements for `jig`, its values to be filled in."""
     drills = dict(zip(jig.holes, jig.drills, strict=True))
     usual = max(set(jig.drills), key=lambda drill: (jig.drills.count(drill), drill))
-    asked = dict(zip(jig.holes, jig.asked, strict=True))
+    name = "".join(c if c.isprintable() else "?" for c in jig.name)
+    loose = "# Measure each half by itself: how far apart they lie is set on the ski, by its mark."
     lines = [
-        f"# The finished jig {_plain(jig.name)}, measured with a caliper over pins in its bushes.",
+        f"# The finished jig {name}, measured with a caliper over pins in its bushes.",
         "# Stand straight pins or drill shanks without play in the bushes, measure over their",
         '# outsides close above the jig, and write what the caliper shows in place of "".',
         "# Leave out what the caliper does not reach. Measure at room temperature.",
-        *([LOOSE] if jig.loose else []),
+        *([loose] if jig.loose else []),
         "",
         "measurements = 1",
         'units = "mm"                    # what the caliper shows: "mm" or "in"',
@@ -305,44 +312,17 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         f"over = {usual:g}                      # the pins' diameter, measured",
     ]
     listed = worth_measuring(jig, limit)
-    for row, (one, other) in enumerate(listed):
-        over = (drills[one], drills[other])
-        true = float(np.hypot(*(asked[one] - asked[other]))) + sum(over) / 2
+    for row, pair in enumerate(listed):
+        one, other = (drills[hole] for hole in pair)
+        true = float(np.hypot(*_asked(jig, pair))) + (one + other) / 2
+        again = ["# Once more, after re-inserting the pins."] if pair in listed[:row] else []
         lines += [
             "",
-            *(
-                ["# Once more, after re-inserting the pins."]
-                if (one, other) in listed[:row]
-                else []
-            ),
+            *again,
             "[[distance]]",
-            f'between = ["{one}", "{other}"]',
+            f'between = ["{pair[0]}", "{pair[1]}"]',
             f'edges = "outside"               # {true:.2f} if the jig were true',
-            *([] if over == (usual, usual) else [f"over = [{over[0]:g}, {over[1]:g}]"]),
+            *([] if one == other == usual else [f"over = [{one:g}, {other:g}]"]),
             'value = ""',
         ]
     return "\n".join(lines) + "\n"
-
-
-def _outermost(holes: Sequence[str], asked: dict[str, Array]) -> list[Pair]:
-    """The longest pair along, the widest across, and the longest diagonal either way."""
-    pairs = list(combinations(holes, 2))
-    if not pairs:
-        return []
-    x, y = np.array([asked[one] - asked[other] for one, other in pairs]).T
-    wanted = (abs(x) - 2 * abs(y), abs(y) - 2 * abs(x), x * y, -x * y)
-    return [pairs[int(worth.argmax())] for worth in wanted if worth.max(initial=0.0) > 0]
-
-
-def _as_asked(jig: PrintedJig, pairs: Sequence[Pair], limit: float) -> PrintedFit:
-    """The fit that `pairs` would give on a true print: how well each hole would be known."""
-    asked = dict(zip(jig.holes, jig.asked, strict=True))
-    distances = tuple(
-        Distance(one, other, "centre", float(np.hypot(*(asked[one] - asked[other]))))
-        for one, other in pairs
-    )
-    return fit_printed(jig, PinReadings(distances), limit)
-
-
-def _plain(name: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in name)

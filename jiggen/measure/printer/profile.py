@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import os
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from platformdirs import user_config_path
 from pydantic import Field
 
@@ -18,7 +18,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.files import make_folder, write_whole
 from jiggen.inputs.document import FileKind, read_document, toml_text
 from jiggen.inputs.shape import Number, Shape, validate
-from jiggen.measure.adjustment import COVERED
+from jiggen.measure.adjustment import COVERED, Array
 from jiggen.measure.printer.jig import distortion
 
 LARGEST_STRETCH = 0.02  # beyond this a printer is to be repaired, not compensated
@@ -60,9 +60,7 @@ class Profile(Shape):
     profile: Literal[1] = 1
     name: str = Field(pattern=_NAME, description="small letters, digits and hyphens, up to 40")
     material: str = Field(
-        default="",
-        max_length=LONGEST_MATERIAL,
-        description=f"up to {LONGEST_MATERIAL} characters",
+        default="", max_length=LONGEST_MATERIAL, description="up to 40 characters"
     )
     scale_x: Scale = 1.0
     scale_y: Scale = 1.0
@@ -75,7 +73,7 @@ class Profile(Shape):
     uncertainty: Uncertainties = Uncertainties()
 
     @property
-    def distortion(self) -> NDArray[np.float64]:
+    def distortion(self) -> Array:
         """What becomes of asked bed coordinates: printed (x, y) = distortion (2×2) · asked.
 
         The x axis keeps its direction: how a part lies on the bed says nothing of the printer.
@@ -87,7 +85,7 @@ class Profile(Shape):
         """The change to a mesh that makes it come out as designed."""
         return Compensation(
             printer=self.name,
-            matrix=np.asarray(np.linalg.inv(self.distortion), dtype=np.float64),
+            matrix=np.asarray(np.linalg.inv(self.distortion)),
             height=1.0 / self.scale_z,
         )
 
@@ -112,7 +110,7 @@ class Compensation:
     """
 
     printer: str
-    matrix: NDArray[np.float64]
+    matrix: Array
     height: float
 
 
@@ -134,9 +132,8 @@ def check_name(name: str, material: str = "") -> None:
     faults = []
     if not re.fullmatch(_NAME, name):
         hint = "Small letters, digits and hyphens, up to 40: club-hall-petg."
-        faults.append(
-            Finding("printer.name", f"{name[:60]!r} is not a valid name", key="name", hint=hint)
-        )
+        message = f"{name[:60]!r} is not a valid name"
+        faults.append(Finding("printer.name", message, key="name", hint=hint))
     if len(material) > LONGEST_MATERIAL or not material.isprintable():
         hint = f"Up to {LONGEST_MATERIAL} printable characters: PETG, grey."
         faults.append(Finding("printer.material", "not a valid text", key="material", hint=hint))
@@ -150,8 +147,7 @@ LONG, HIGH = 190.0, 14.0
 _LEAST = 0.005  # mm; less would show as 0.00
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(NamedTuple):
     """One number of a profile in words; `within` is its 95 % uncertainty, empty if unmeasured."""
 
     what: str
@@ -160,58 +156,36 @@ class Line:
     means: str
 
 
-def lines(profile: Profile) -> tuple[Line, ...]:
+def lines(profile: Profile) -> Iterator[Line]:
     """A line for each number that a caliper can tell."""
-    known = profile.uncertainty
-    return (
-        _scale("x", profile.scale_x, known.scale_x, f"{LONG:g} mm along x", LONG, "long"),
-        _scale("y", profile.scale_y, known.scale_y, f"{LONG:g} mm along y", LONG, "long"),
-        _line("skew", profile.skew, known.skew, "°", _skewed(profile.skew)),
-        _line("holes", profile.hole, known.hole, " mm", _sized("a hole", profile.hole)),
-        _line("outsides", profile.wall, known.wall, " mm", _sized("an outside", profile.wall)),
-        _scale("z", profile.scale_z, known.scale_z, f"{HIGH:g} mm of height", HIGH, "high"),
-    )
+    lean = math.tan(math.radians(profile.skew)) * LONG
+    towards = f"{LONG:g} mm along y lean {abs(lean):.2f} mm towards {'+' if lean > 0 else '-'}x"
+    numbers = {
+        "scale x": ("scale_x", f"{LONG:g} mm along x comes out", LONG, "long/short"),
+        "scale y": ("scale_y", f"{LONG:g} mm along y comes out", LONG, "long/short"),
+        "skew": ("skew", towards if abs(lean) >= _LEAST else "the axes are perpendicular", 0, "°"),
+        "holes": ("hole", "a hole comes out", 0, " mm"),
+        "outsides": ("wall", "an outside comes out", 0, " mm"),
+        "scale z": ("scale_z", f"{HIGH:g} mm of height comes out", HIGH, "high/low"),
+    }
+    for what, (key, means, length, unit) in numbers.items():
+        value, known = getattr(profile, key), getattr(profile.uncertainty, key)
+        if known is None:
+            yield Line(what, "-", "", "not measured: assumed to be true")
+            continue
+        within = COVERED * known
+        if length:
+            means += f" {off_by((value - 1.0) * length, unit)} (± {within * length:.2f})"
+            yield Line(what, f"{value:.5f}", f"± {within:.5f}", means)
+        else:
+            means += f" {off_by(value, 'too large/too small')}" if unit == " mm" else ""
+            yield Line(what, f"{value:+.3f}{unit}", f"± {within:.3f}", means)
 
 
-def stretched(scale: float, length: float, word: str = "long") -> str:
-    """``0.57 mm short``, or ``true``, of `length` in mm; `word` for too much."""
-    off = (scale - 1.0) * length
-    if abs(off) < _LEAST:
-        return "true"
-    return f"{abs(off):.2f} mm {word if off > 0 else {'long': 'short', 'high': 'low'}[word]}"
-
-
-def _scale(
-    axis: str, scale: float, known: float | None, what: str, length: float, word: str
-) -> Line:
-    means = f"{what} comes out {stretched(scale, length, word)}"
-    if known is not None:
-        means += f" (± {COVERED * known * length:.2f})"
-    return _measured(f"scale {axis}", f"{scale:.5f}", known, 5, means)
-
-
-def _line(what: str, value: float, known: float | None, unit: str, means: str) -> Line:
-    return _measured(what, f"{value:+.3f}{unit}", known, 3, means)
-
-
-def _measured(what: str, found: str, known: float | None, places: int, means: str) -> Line:
-    if known is None:
-        return Line(what, "-", "", "not measured: assumed to be true")
-    return Line(what, found, f"± {COVERED * known:.{places}f}", means)
-
-
-def _skewed(skew: float) -> str:
-    lean = abs(math.tan(math.radians(skew))) * LONG
-    if lean < _LEAST:
-        return "the axes are perpendicular"
-    way = "+x" if skew > 0 else "-x"
-    return f"{LONG:g} mm along y lean {lean:.2f} mm towards {way}"
-
-
-def _sized(what: str, offset: float) -> str:
-    if abs(offset) < _LEAST:
-        return f"{what} comes out true"
-    return f"{what} comes out {abs(offset):.2f} mm too {'large' if offset > 0 else 'small'}"
+def off_by(off: float, words: str = "long/short") -> str:
+    """``0.57 mm short``, or ``true``; of `words` the first is for too much."""
+    more, less = words.split("/")
+    return f"{abs(off):.2f} mm {more if off > 0 else less}" if abs(off) >= _LEAST else "true"
 
 
 KIND = FileKind("printer", "A printer profile", 64 * 1024)
@@ -238,14 +212,9 @@ def find_profile(asked: str) -> Profile:
     by_path = "/" in asked or "\\" in asked or asked.endswith(".toml")
     if not by_path and asked not in profile_names():
         names = ", ".join(profile_names()) or "none yet; `jiggen profile fit` makes one"
-        raise InputError(
-            Finding(
-                "printer.unknown",
-                f"there is no printer called {asked!r}",
-                key="printer",
-                hint=f"Known: {names}.  A path to a profile file serves too.",
-            )
-        )
+        hint = f"Known: {names}.  A path to a profile file serves too."
+        message = f"there is no printer called {asked!r}"
+        raise InputError.of("printer.unknown", message, key="printer", hint=hint)
     document = read_document(asked if by_path else folder() / f"{asked}.toml", KIND)
     return validate(Profile, document, document.data)
 
@@ -254,10 +223,5 @@ def save_profile(profile: Profile) -> Path:
     """Write `profile` under its name, replacing one of that name; where it went."""
     target = folder() / f"{profile.name}.toml"
     make_folder(target.parent, key="name")
-    write_whole(target, profile_text(profile), key="name")
+    write_whole(target, toml_text(profile.model_dump(exclude_none=True)), key="name")
     return target
-
-
-def profile_text(profile: Profile) -> str:
-    """The profile as TOML, numbers as measured."""
-    return toml_text(profile.model_dump(exclude_none=True))

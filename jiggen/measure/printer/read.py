@@ -1,4 +1,4 @@
-"""The shape of measurement files, as pydantic models that read what was measured into mm.
+"""What a caliper read on a gauge or on a finished jig, read from files into mm.
 
 `units` is what the caliper shows: it holds for readings, the caliper's uncertainty and pins.
 What was asked of the printer is in mm, whatever the caliper shows.
@@ -10,12 +10,13 @@ import math
 import os
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from typing import Annotated
+from dataclasses import dataclass, field
+from typing import Annotated, Literal, cast
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, ValidatorFunctionWrapHandler, WrapValidator
 
 from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import Fault, Unit, nearest, quoted, shown, unit_of
+from jiggen.inputs.faults import MM, Fault, Unit, nearest, quoted, shown, unit_of
 from jiggen.inputs.places import KeyPath
 from jiggen.inputs.shape import (
     Number,
@@ -31,17 +32,12 @@ from jiggen.inputs.shape import (
     validate,
 )
 from jiggen.measure import REACH, Method
-from jiggen.measure.printer.measured import (
-    CALIPER,
-    PINS,
-    Diameter,
-    Distance,
-    Feature,
-    Height,
-    Kind,
-    Measurements,
-    PinReadings,
-)
+
+CALIPER = 0.02
+"""Standard uncertainty of a caliper reading on a gauge, in mm: common practice, no source."""
+
+PINS = 0.03
+"""The same over pins in a jig's bushes, their play in it, in mm: common practice, no source."""
 
 # Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
 FARTHEST = 1500.0
@@ -54,16 +50,17 @@ BUSH_FITS = (-0.2, 0.6)  # as a printer's profile may hold them
 SLIDES = (0.05, 0.6)
 MOST_FEATURES = 100
 MOST_READINGS = 1000
+SAME = 0.01  # mm: features nearer than this are one, written twice
 
 
-def _if_measured(value: object) -> object:
-    """None for a row that was left empty; text is never taken for a number."""
-    if not isinstance(value, str):
-        return value
-    if not value.strip():
-        return None
-    hint = 'Write the number without quotes, with a decimal point: 120.12, or leave "".'
-    raise fault("type", f"is {shown(value)}, but must be a number", hint)
+def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
+    """NaN for a row that was left empty; text is never taken for a number."""
+    if isinstance(value, str):
+        if not value.strip():
+            return math.nan
+        hint = 'Write the number without quotes, with a decimal point: 120.12, or leave "".'
+        raise fault("type", f"is {shown(value)}, but must be a number", hint)
+    return cast(float, read(value))
 
 
 def _one_or_two(value: object) -> object:
@@ -75,29 +72,27 @@ def _one_or_two(value: object) -> object:
     raise fault("type", f"is {shown(value)}, but must be a list of two")
 
 
+_many = at_most(MOST_READINGS, "too-many", "readings")
 Value = Annotated[
-    Annotated[Size, positive(FARTHEST, "distance", "a reading")] | None,
-    BeforeValidator(_if_measured),
+    Size,
+    positive(FARTHEST, "distance", "a reading"),
+    WrapValidator(_if_measured),
+    Field(description='what the caliper showed, or "" where it was not measured'),
 ]
 Place = Annotated[Number, between(-BED, BED, "length", "a place on the bed", in_mm=True)]
-Ends = Annotated[tuple[str, str], pair_of("names")]
 Pin = Annotated[Size, between(*PIN_DIAMETERS, "diameter", "a pin")]
-Pins = Annotated[tuple[Pin, Pin], BeforeValidator(_one_or_two)]
-Caliper = Annotated[Size, positive(COARSEST, "caliper", "a standard uncertainty")]
-_many = at_most(MOST_READINGS, "too-many", "readings")
-
-_UNITS = '"mm" or "in": what the caliper shows'
-_CALIPER = "the standard uncertainty (1 σ) of one reading: 0.02"
-_VALUE = 'what the caliper showed, or "" where it was not measured'
+Pins = Annotated[
+    tuple[Pin, Pin] | None,
+    BeforeValidator(_one_or_two),
+    Field(description="the diameter of the pins measured over, or both in a list: [3.6, 4.1]"),
+]
 _EDGES = '"outside" over the far edges, "inside" between the near ones, or "centre"'
-_DISTANCES = "tables headed [[distance]] (double brackets)"
-_OVER = "the diameter of the pins measured over, or both in a list: [3.6, 4.1]"
 
 
-class FeatureShape(Shape):
-    """One line of ``[features]``; mm."""
+class Feature(Shape):
+    """A hole or a peg of the gauge as asked of the printer: place on the bed and diameter, mm."""
 
-    kind: Kind = Field(description='"hole" or "peg"')
+    kind: Literal["hole", "peg"] = Field(description='"hole" or "peg"')
     at: Annotated[tuple[Place, Place], pair_of("numbers")] = Field(
         description="x and y on the bed, as the gauge was written: [20.0, 20.0]"
     )
@@ -106,91 +101,150 @@ class FeatureShape(Shape):
     )
 
 
-class DistanceShape(Shape):
-    """One ``[[distance]]`` of a gauge."""
+class Distance(Shape):
+    """One ``[[distance]]`` read: over the far edges of both ends, the near ones, or the centres."""
 
-    between: Ends = Field(description='two names: ["A1", "A2"]')
+    between: Annotated[tuple[str, str], pair_of("names")] = Field(
+        description='two names: ["A1", "A2"]'
+    )
     edges: Method = Field(description=_EDGES)
-    value: Value = Field(default=None, description=_VALUE)
+    value: Value = math.nan
+
+    def __str__(self) -> str:
+        return f"{' to '.join(self.between)}, {self.edges} to {self.edges}"
 
 
-class DiameterShape(Shape):
-    """One ``[[diameter]]``."""
+class Diameter(Shape):
+    """One ``[[diameter]]`` of a feature read."""
 
     of: str = Field(description='a name: "A1"')
-    value: Value = Field(default=None, description=_VALUE)
+    value: Value = math.nan
+
+    def __str__(self) -> str:
+        return f"diameter of {self.of}"
 
 
-class HeightShape(Shape):
-    """One ``[[height]]``; `asked` in mm."""
+class Height(Shape):
+    """One ``[[height]]``: what was `asked` of the printer in mm, and what it became."""
 
     asked: Annotated[Number, between(*HEIGHTS, "height", "a height", in_mm=True)] = Field(
         description="the height asked of the printer, in mm"
     )
-    value: Value = Field(default=None, description=_VALUE)
+    value: Value = math.nan
+
+    def __str__(self) -> str:
+        return f"height of {self.asked:g} mm"
 
 
-class FitsShape(Shape):
-    """``[fits]``: labels on the gauge; mm."""
+Reading = Distance | Diameter | Height
+
+
+class TriedFits(Shape):
+    """``[fits]``: the labels of what fitted best on the gauge; mm, NaN where not tried."""
 
     bush_fit: Annotated[
-        Annotated[Number, between(*BUSH_FITS, "fit", "an allowance", in_mm=True)] | None,
-        BeforeValidator(_if_measured),
-    ] = Field(default=None, description='the label of the pocket that held the bush best, or ""')
+        Number,
+        between(*BUSH_FITS, "fit", "an allowance", in_mm=True),
+        WrapValidator(_if_measured),
+    ] = Field(
+        default=math.nan, description='the label of the pocket that held the bush best, or ""'
+    )
     slide: Annotated[
-        Annotated[Number, between(*SLIDES, "fit", "a clearance", in_mm=True)] | None,
-        BeforeValidator(_if_measured),
-    ] = Field(default=None, description='the label of the slot in which the rack ran best, or ""')
+        Number,
+        between(*SLIDES, "fit", "a clearance", in_mm=True),
+        WrapValidator(_if_measured),
+    ] = Field(
+        default=math.nan, description='the label of the slot in which the rack ran best, or ""'
+    )
 
 
-class GaugeShape(Shape):
+class _File(Shape):
+    """What both files of measurements begin with."""
+
+    measurements: Version = Field(description="measurements = 1")
+    units: Units = Field(default="mm", description='"mm" or "in": what the caliper shows')
+    caliper: Annotated[Size, positive(COARSEST, "caliper", "a standard uncertainty")] | None = (
+        Field(default=None, description="the standard uncertainty (1 σ) of one reading: 0.02")
+    )
+
+
+class GaugeFile(_File):
     """A gauge's whole file."""
 
-    measurements: Version = Field(description="measurements = 1")
-    units: Units = Field(default="mm", description=_UNITS)
-    caliper: Caliper | None = Field(default=None, description=_CALIPER)
-    features: Annotated[dict[str, FeatureShape], at_most(MOST_FEATURES, "too-many", "features")] = (
-        Field(default={}, description="the table headed [features] that jiggen gauge wrote")
+    features: Annotated[dict[str, Feature], at_most(MOST_FEATURES, "too-many", "features")] = Field(
+        default={}, description="the table headed [features] that jiggen gauge wrote"
     )
-    distance: Annotated[list[DistanceShape], _many] = Field(default=[], description=_DISTANCES)
-    diameter: Annotated[list[DiameterShape], _many] = Field(
+    distance: Annotated[list[Distance], _many] = Field(
+        default=[], description="tables headed [[distance]] (double brackets)"
+    )
+    diameter: Annotated[list[Diameter], _many] = Field(
         default=[], description="tables headed [[diameter]] (double brackets)"
     )
-    height: Annotated[list[HeightShape], _many] = Field(
+    height: Annotated[list[Height], _many] = Field(
         default=[], description="tables headed [[height]] (double brackets)"
     )
-    fits: FitsShape = Field(default=FitsShape(), description="a table headed [fits]")
+    fits: TriedFits = Field(default=TriedFits(), description="a table headed [fits]")
 
 
-class PinDistanceShape(Shape):
-    """One ``[[distance]]`` of a finished jig."""
+class PinDistance(Distance):
+    """One ``[[distance]]`` of a finished jig, between two of its holes, over pins in them."""
 
-    between: Ends = Field(description='two holes of the jig: ["toe-1", "heel-2"]')
     edges: Method = Field(default="outside", description=_EDGES)
-    over: Pins | None = Field(default=None, description=_OVER)
-    value: Value = Field(default=None, description=_VALUE)
+    over: Pins = None
+
+    @property
+    def centres(self) -> float:
+        """The reading less the pins: the distance of the centres, in mm."""
+        return self.value - REACH[self.edges] * sum(self.over or ()) / 2
 
 
-class PrintedShape(Shape):
+class PrintedFile(_File):
     """A finished jig's whole file."""
 
-    measurements: Version = Field(description="measurements = 1")
-    units: Units = Field(default="mm", description=_UNITS)
-    caliper: Caliper | None = Field(default=None, description=_CALIPER)
-    over: Pins | None = Field(default=None, description=_OVER)
-    distance: Annotated[list[PinDistanceShape], _many] = Field(default=[], description=_DISTANCES)
+    over: Pins = None
+    distance: Annotated[list[PinDistance], _many] = Field(
+        default=[], description="tables headed [[distance]] (double brackets)"
+    )
+
+
+@dataclass(frozen=True)
+class Measurements:
+    """What was read on a gauge; lengths in mm, `unit` is what the caliper showed.
+
+    `caliper` is the standard uncertainty of a reading.
+    """
+
+    features: Mapping[str, Feature]
+    readings: tuple[Reading, ...]
+    caliper: float = CALIPER
+    fits: TriedFits = field(default_factory=TriedFits)
+    unit: Unit = MM
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class PinReadings:
+    """What was read between the holes of a finished jig, likewise."""
+
+    readings: tuple[PinDistance, ...]
+    caliper: float = PINS
+    unit: Unit = MM
+    source: str = ""
 
 
 KIND = FileKind("printer", "A file of measurements")
-SAME = 0.01  # mm: features nearer than this are one, written twice
-_NAME = re.compile(r"[A-Za-z0-9_-]{1,12}")
+_NOTHING = Fault(
+    ("distance",),
+    "nothing-measured",
+    "no distance was measured yet",
+    'Write what the caliper shows in place of value = "".',
+)
 
 
 def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     """Read the measurements of a gauge from the file at `path`; lengths of the result in mm.
 
-    Rows whose value is ``""`` are left out.  ``units`` is what the caliper shows; what was asked
-    of the printer is always in mm.
+    Rows whose value is ``""`` are left out.
 
     Raises InputError with every fault of single values at once, or, where there is none, of
     values that do not fit together; each with file, line and key.  The codes, each after
@@ -201,30 +255,14 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)
-    file = validate(GaugeShape, document, document.data, unit)
+    file = validate(GaugeFile, document, document.data, unit)
     document.refuse(_inconsistent(file))
-    measured = Measurements(
-        features={
-            name: Feature(name, one.kind, one.at, one.diameter)
-            for name, one in file.features.items()
-        },
-        distances=tuple(
-            Distance(*row.between, row.edges, row.value)
-            for row in file.distance
-            if row.value is not None
-        ),
-        diameters=tuple(
-            Diameter(row.of, row.value) for row in file.diameter if row.value is not None
-        ),
-        heights=tuple(Height(row.asked, row.value) for row in file.height if row.value is not None),
-        caliper=file.caliper or CALIPER,
-        bush_fit=file.fits.bush_fit,
-        slide=file.fits.slide,
-        unit=unit,
-        source=document.file,
-    )
-    document.refuse(_nothing(measured.distances))
-    return measured
+    rows: tuple[Reading, ...] = (*file.distance, *file.diameter, *file.height)
+    readings = tuple(row for row in rows if math.isfinite(row.value))
+    if not any(isinstance(row, Distance) for row in readings):
+        document.refuse([_NOTHING])
+    caliper = file.caliper or CALIPER
+    return Measurements(file.features, readings, caliper, file.fits, unit, document.file)
 
 
 def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
@@ -239,95 +277,69 @@ def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinR
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)
-    file = validate(PrintedShape, document, document.data, unit)
+    file = validate(PrintedFile, document, document.data, unit)
+    rows = [row.model_copy(update={"over": row.over or file.over}) for row in file.distance]
     document.refuse(
-        fault
-        for number, row in enumerate(file.distance)
-        for fault in _unusable(("distance", number), row, file, halves, unit)
+        wrong
+        for number, row in enumerate(rows)
+        for wrong in _unusable(("distance", number), row, halves, unit)
     )
-    distances = tuple(
-        Distance(*row.between, row.edges, row.value, row.over or file.over or (0.0, 0.0))
-        for row in file.distance
-        if row.value is not None
-    )
-    document.refuse(_nothing(distances))
-    return PinReadings(distances, file.caliper or PINS, unit, document.file)
+    readings = tuple(row for row in rows if math.isfinite(row.value))
+    if not readings:
+        document.refuse([_NOTHING])
+    return PinReadings(readings, file.caliper or PINS, unit, document.file)
 
 
-# -- what does not fit together -------------------------------------------------------------------
-
-
-def _inconsistent(file: GaugeShape) -> Iterator[Fault]:
-    yield from _bad_features(file.features)
-    for number, distance in enumerate(file.distance):
-        yield from _bad_ends(("distance", number), distance.between, file.features)
-    for number, diameter in enumerate(file.diameter):
-        yield from _unknown(("diameter", number, "of"), [diameter.of], file.features)
-
-
-def _bad_features(listed: Mapping[str, FeatureShape]) -> Iterator[Fault]:
-    if not listed:
+def _inconsistent(file: GaugeFile) -> Iterator[Fault]:
+    """What does not fit together in a gauge's file."""
+    if not file.features:
         hint = "Fill in the file that jiggen gauge wrote: it says where each hole and peg is."
         yield Fault(("features",), "no-feature", "no hole and no peg is listed", hint)
-    placed: dict[str, FeatureShape] = {}
-    for name, feature in listed.items():
-        path = ("features", name)
-        if not _NAME.fullmatch(name):
+    placed: dict[str, Feature] = {}
+    for name, feature in file.features.items():
+        if not re.fullmatch(r"[A-Za-z0-9_-]{1,12}", name):
             message = f"{quoted(name)} is not a valid name of a feature"
             hint = "Allowed: up to 12 letters, digits, hyphens and underscores: A1, peg-2."
-            yield Fault(path, "name", message, hint)
+            yield Fault(("features", name), "name", message, hint)
         twin = next((n for n, o in placed.items() if math.dist(o.at, feature.at) < SAME), None)
         if twin is not None:
             message = f"{quoted(name)} is in the same place as {quoted(twin)}"
             hint = "Compare with the file that jiggen gauge wrote."
-            yield Fault(path, "same-feature", message, hint)
+            yield Fault(("features", name), "same-feature", message, hint)
         placed[name] = feature
+    for number, distance in enumerate(file.distance):
+        yield from _bad_ends(("distance", number, "between"), distance.between, file.features)
+    for number, diameter in enumerate(file.diameter):
+        yield from _bad_ends(("diameter", number, "of"), [diameter.of], file.features)
 
 
 def _unusable(
-    path: KeyPath,
-    row: PinDistanceShape,
-    file: PrintedShape,
-    halves: Sequence[Collection[str]],
-    unit: Unit,
+    path: KeyPath, row: PinDistance, halves: Sequence[Collection[str]], unit: Unit
 ) -> Iterator[Fault]:
     """What is wrong with a reading of a finished jig: its ends, or the pins it was taken over."""
-    wrong_ends = list(_bad_ends(path, row.between, [hole for half in halves for hole in half]))
-    yield from wrong_ends
-    if not wrong_ends and not any(set(row.between) <= set(half) for half in halves):
+    holes = [hole for half in halves for hole in half]
+    if wrong_ends := list(_bad_ends((*path, "between"), row.between, holes)):
+        yield from wrong_ends
+    elif not any(set(row.between) <= set(half) for half in halves):
         message = f"{row.between[0]} and {row.between[1]} are in two halves that are not connected"
         hint = "Remove this reading: the distance of the halves is set on the ski, by the mark."
         yield Fault((*path, "between"), "loose-halves", message, hint)
-    over = row.over or file.over
-    if row.edges != "centre" and over is None:
+    if row.edges != "centre" and row.over is None:
         hint = "Write over = 3.6, the pins' diameter, here or once above all readings."
         yield Fault(path, "no-pin", "the pins that were measured over are not given", hint)
-    elif row.value is not None and over is not None:
-        rest = row.value - REACH[row.edges] * sum(over) / 2
-        if rest <= 0:
-            message = f"{unit.show(row.value)} is not more than the pins themselves take up"
-            hint = 'Was it measured between the pins? Then write edges = "inside".'
-            yield Fault((*path, "value"), "too-short", message, hint)
+    elif row.centres <= 0:
+        message = f"{unit.show(row.value)} is not more than the pins themselves take up"
+        hint = 'Was it measured between the pins? Then write edges = "inside".'
+        yield Fault((*path, "value"), "too-short", message, hint)
 
 
-def _bad_ends(path: KeyPath, ends: tuple[str, str], known: Collection[str]) -> Iterator[Fault]:
-    path = (*path, "between")
-    yield from _unknown(path, ends, known)
-    if ends[0] == ends[1]:
-        message = f"{quoted(ends[0])} is measured to itself"
-        yield Fault(path, "same-end", message, "Write two different names.")
-
-
-def _unknown(path: KeyPath, names: Collection[str], known: Collection[str]) -> Iterator[Fault]:
+def _bad_ends(path: KeyPath, names: Sequence[str], known: Collection[str]) -> Iterator[Fault]:
     for name in dict.fromkeys(names):
         if name not in known:
             guess = nearest(name, known)
             few = ", ".join(quoted(one) for one in list(known)[:12])
             hint = f"Did you mean {quoted(guess)}?" if guess else f"Known: {few}."
             yield Fault(path, "unknown-feature", f"there is no {quoted(name)}", hint)
-
-
-def _nothing(distances: Collection[Distance]) -> Iterator[Fault]:
-    if not distances:
-        hint = 'Write what the caliper shows in place of value = "".'
-        yield Fault(("distance",), "nothing-measured", "no distance was measured yet", hint)
+    if len({*names}) < len(names):
+        message = f"{quoted(names[0])} is measured to itself"
+        yield Fault(path, "same-end", message, "Write two different names.")

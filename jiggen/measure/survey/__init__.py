@@ -9,8 +9,7 @@ centre line, in mm.
 
 from jiggen.measure.survey.examination import LIMIT, Examination, examine
 from jiggen.measure.survey.findings import refusals, warnings
-from jiggen.measure.survey.model import CALIPER, Reading, Survey
-from jiggen.measure.survey.read import read_survey
+from jiggen.measure.survey.read import CALIPER, Reading, Survey, read_survey
 from jiggen.measure.survey.results import pattern_text
 
 __all__ = [

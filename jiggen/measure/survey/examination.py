@@ -9,9 +9,9 @@ import numpy as np
 from scipy.special import chdtrc
 
 from jiggen.measure.adjustment import CONTRADICTION, REGION, Array, GrossError, find_gross_error
-from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve, without
-from jiggen.measure.survey.model import Survey
+from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve
 from jiggen.measure.survey.network import Network
+from jiggen.measure.survey.read import Survey
 from jiggen.measure.survey.rigidity import Alternative, Rigidity, alternatives, find_rigidity
 
 
@@ -33,59 +33,24 @@ class Symmetry:
 
 
 def compare_sides(fit: Fit) -> Symmetry:
-    """Compare the plain `fit` with one in which no pair is imposed."""
-    survey = fit.network.survey
-    if not survey.pairs and not survey.on_centre_line:
+    """Compare the plain `fit` with one in which no pair is imposed.
+
+    The worst is the pair farthest from being one, about the axis that fits all pairs best.
+    """
+    groups = list(fit.network.mirrored())
+    if not groups:
         return Symmetry("none")
-    network = fit.network.freed(_anywhere(fit.network))
-    free = refined(network, fit.parameters @ network.basis)
+    network = fit.network.freed()
+    free = refined(network, fit.parameters @ network.equations.basis)
     more = round(fit.freedom - free.freedom)
     if more <= 0 or find_rigidity(free).lacking:
         return Symmetry("assumed")
     likelihood = float(chdtrc(more, max(fit.squares - free.squares, 0.0)))
-    verdict: Literal["symmetric", "different"] = (
-        "symmetric" if likelihood > CONTRADICTION else "different"
-    )
-    explains = fit.contradicts and not free.contradicts
-    return _worst(free, verdict, explains)
-
-
-def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
-    """Pairs (left, right) if every hole off the centre line has a mirror image, else none.
-
-    `within` (n,) is how near in mm each place is known.
-    """
-    names, places = fit.network.survey.holes, fit.places
-    images = places * (1.0, -1.0)
-    gaps = np.hypot(*(places[:, None] - images[None]).transpose(2, 0, 1))
-    twins = gaps.argmin(axis=1)
-    near = gaps[np.arange(len(names)), twins] <= np.hypot(within, within[twins])
-    if not near.all() or (twins[twins] != np.arange(len(names))).any():
-        return ()
-    return tuple(
-        (names[hole], names[twin])
-        for hole, twin in enumerate(twins)
-        if hole != twin and places[hole, 1] > 0
-    )
-
-
-def _anywhere(network: Network) -> Array:
-    """Rules that only keep the mean of all holes at the origin."""
-    rules = np.zeros((2, network.size))
-    for axis in (0, 1):
-        rules[axis, axis : 2 * network.holes : 2] = 1.0
-    return rules
-
-
-def _worst(free: Fit, verdict: Literal["symmetric", "different"], explains: bool) -> Symmetry:
-    """The pair farthest from being one, about the axis that fits all pairs best."""
-    network, (x, y) = free.network, free.places.T
-    groups = list(network.mirrored())
     rows = np.vstack([own for _, own in groups])
+    x, y = free.places.T
     axis = np.zeros((network.size, 2))  # what a turn and a shift of the axis do
-    axis[: 2 * network.holes] = np.column_stack(
-        [np.column_stack([-y, x]).ravel(), np.tile([0.0, 1.0], network.holes)]
-    )
+    axis[: 2 * network.holes, 0] = np.column_stack([-y, x]).ravel()
+    axis[: 2 * network.holes, 1] = np.tile([0.0, 1.0], network.holes)
     effects = rows @ axis
     rest = rows - effects @ np.linalg.pinv(effects) @ rows
     off, spread = rest @ free.parameters, rest @ free.covariance @ rest.T
@@ -97,7 +62,32 @@ def _worst(free: Fit, verdict: Literal["symmetric", "different"], explains: bool
         found.append((size / max(reach, 1e-9), size, reach, names))
         first += len(own)
     _, size, reach, names = max(found)
-    return Symmetry(verdict, names, size, reach, explains)
+    return Symmetry(
+        "symmetric" if likelihood > CONTRADICTION else "different",
+        names,
+        size,
+        reach,
+        explains=fit.contradicts and not free.contradicts,
+    )
+
+
+def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
+    """Pairs (left, right) if every hole off the centre line has a mirror image, else none.
+
+    `within` (n,) is how near in mm each place is known.
+    """
+    names, places = fit.network.survey.holes, fit.places
+    images = places * (1.0, -1.0)
+    gaps = np.hypot(*(places[:, None] - images).transpose(2, 0, 1))
+    twins = gaps.argmin(axis=1)
+    near = gaps[np.arange(len(names)), twins] <= np.hypot(within, within[twins])
+    if not near.all() or (twins[twins] != np.arange(len(names))).any():
+        return ()
+    return tuple(
+        (names[hole], names[twin])
+        for hole, twin in enumerate(twins)
+        if hole != twin and places[hole, 1] > 0
+    )
 
 
 LIMIT = 0.3
@@ -142,6 +132,11 @@ class Examination:
         """(n, 2) x and y in mm from the plate's origin."""
         return self.fit.places
 
+    @property
+    def typical(self) -> float:
+        """The standard uncertainty of a usual reading, in mm."""
+        return float(np.median(self.plain.network.sigmas))
+
 
 def examine(survey: Survey, sigma: float | None = None) -> Examination:
     """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.
@@ -155,42 +150,36 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     # Begun without the suspect reading, but with every reading in it.
     fit = robust(plain if sound is plain else refined(plain.network, sound.z))
     rigidity = find_rigidity(fit)
-    deviations, within = _uncertainties(fit, plain.spread)
-    rigid = rigidity.rigid
-    sure = rigid and not plain.contradicts and within.max() <= LIMIT
+    squares = fit.place_covariances
+    moves = np.hypot.reduce(fit.motions[:, : squares[:, 0].size], axis=0, initial=0.0)
+    loose = moves.reshape(-1, 2) > 1e-6
+    deviations = plain.spread * np.sqrt(np.einsum("nii->ni", squares))
+    reach = plain.spread * REGION * np.sqrt(np.clip(np.linalg.eigvalsh(squares)[:, -1], 0.0, None))
+    within = np.where(loose.any(axis=1), np.inf, reach)
+    sure = rigidity.rigid and not plain.contradicts and within.max() <= LIMIT
     whole = compare_sides(plain)
     return Examination(
         survey=survey,
         fit=fit,
         plain=plain,
         rigidity=rigidity,
-        others=alternatives(sound, within) if rigid else (),
+        others=alternatives(sound, within) if rigidity.rigid else (),
         gross_error=found,
         unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
-        possible_pairs=find_possible_pairs(fit, within) if sure and not survey.pairs else (),
+        possible_pairs=find_possible_pairs(fit, within) if sure and not survey.plate.pairs else (),
         scale=plain.spread,
-        deviations=deviations,
+        deviations=np.where(loose, np.inf, deviations),
         within=within,
     )
 
 
 def suspect(fit: Fit) -> GrossError[Fit] | None:
     """The reading of the plain `fit` that is most likely wrong; None where none is checked."""
-    found = find_gross_error(fit, without, _TRIED)
+    found = find_gross_error(fit, _TRIED)
     if not found or not found.likely:
         return found
     # A large one may have folded the plate: judged again where the others have it.
-    again = find_gross_error(refined(fit.network, found.without.z), without, _TRIED)
+    again = find_gross_error(refined(fit.network, found.without.z), _TRIED)
     return again if again and again.row == found.row else found
-
-
-def _uncertainties(fit: Fit, scale: float) -> tuple[Array, Array]:
-    """Standard deviations (n, 2), and the reach (n,) of each place's 95 % region, in mm."""
-    squares = fit.place_covariances
-    moves = np.hypot.reduce(fit.motions[:, : 2 * fit.network.holes], axis=0, initial=0.0)
-    loose = moves.reshape(-1, 2) > 1e-6
-    deviations = np.where(loose, np.inf, scale * np.sqrt(np.einsum("nii->ni", squares)))
-    reach = scale * REGION * np.sqrt(np.clip(np.linalg.eigvalsh(squares)[:, -1], 0.0, None))
-    return deviations, np.where(loose.any(axis=1), np.inf, reach)

@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 
 from jiggen.errors import Finding
 from jiggen.measure import METHODS, REACH, Method
-from jiggen.measure.adjustment import NOTICED, Array, GrossError
-from jiggen.measure.survey import next_reading
-from jiggen.measure.survey.examination import Examination, Symmetry
-from jiggen.measure.survey.fit import Fit
-from jiggen.measure.survey.network import Claim
-from jiggen.measure.survey.rigidity import Alternative, Hinge
-from jiggen.measure.words import (
+from jiggen.measure.adjustment import (
+    NOTICED,
     SHOWN,
+    Array,
+    GrossError,
     describe_coarse,
     describe_contradiction,
     describe_unchecked,
+    gains,
+    informed,
     listed,
     measure_as_well,
 )
-
-_ENDS = {"front": "tip", "rear": "tail"}
+from jiggen.measure.survey.examination import Examination, Symmetry
+from jiggen.measure.survey.fit import Fit, blocks
+from jiggen.measure.survey.network import Numbers
+from jiggen.measure.survey.rigidity import Alternative, Hinge
 
 
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
@@ -44,7 +46,7 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
     return _of_survey(found, _warnings(found))
 
 
-def _of_survey(found: Examination, findings: Iterator[Finding]) -> tuple[Finding, ...]:
+def _of_survey(found: Examination, findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(
         replace(finding, code=f"survey.{finding.code}", where=found.survey.source)
         for finding in findings
@@ -54,46 +56,70 @@ def _of_survey(found: Examination, findings: Iterator[Finding]) -> tuple[Finding
 def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
     rigidity = found.rigidity
     if rigidity.lacking:
-        names = next_reading.fixing(found.fit, rigidity.lacking)
+        names = fixing(found.fit, rigidity.lacking)
         hint = measure_as_well(names) if names else "Measure to it from another hole."
         yield Finding("loose", _loose(found), hint=hint)
     elif rigidity.whole:
-        yield _whole(found)
+        where = {
+            "turn": "which way the plate points on the ski",
+            "along": "how far along the ski the plate lies",
+            "across": "how far from the centre line the plate lies",
+        }
+        yield Finding(
+            "whole",
+            f"cannot tell {listed([where[way] for way in rigidity.whole])}",
+            hint='Name under [plate] a left and right pair, pairs = [["a", "b"]], or two holes in '
+            "a line along the ski, along = […]; or measure two holes from one edge.",
+        )
     for other in found.others:
         yield _two_ways(found, other)
-    if found.gross_error is not None and found.contradicts:
+    if found.gross_error and found.contradicts:
         yield _contradiction(found, found.gross_error)
     if rigidity.rigid:  # otherwise holes lie anywhere
         yield from _sides(found)
     if found.symmetry.verdict == "different" and not found.contradicts:
         yield _unlike(found.symmetry)
-    reaches = zip(found.survey.holes, found.within, strict=True)
-    over = [name for name, reach in reaches if reach > limit]
+    reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
+    over = [name for name, reach in reaches.items() if reach > limit]
     if over and rigidity.rigid and not found.contradicts:
-        yield _uncertain(found, over, limit)
+        who = _holes(over) if len(over) <= SHOWN else f"{len(over)} holes"
+        who += " is" if len(over) == 1 else " are"
+        worst = sorted(over, key=lambda name: -reaches[name])[:SHOWN]
+        shown = ", ".join(f"{name} within {reaches[name]:.2f} mm" for name in worst)
+        best = best_distance(found.fit, lambda slopes, _: -_worst_after(found.fit, slopes))
+        hint = measure_as_well([best]) if best else "Measure again, or with a finer tool."
+        yield Finding("uncertain", f"{who} not known within {limit:g} mm: {shown}", hint=hint)
 
 
 def _warnings(found: Examination) -> Iterator[Finding]:
-    rigid = found.rigidity.rigid
-    if found.unchecked and rigid:
-        yield _unchecked(found)
-    if found.symmetry.verdict == "assumed" and rigid:
-        names = [*(f"{a}/{b}" for a, b in found.survey.pairs), *found.survey.on_centre_line]
+    plain, plate, rows = found.plain, found.survey.plate, np.array(found.unchecked, dtype=int)
+    if len(rows) and found.rigidity.rigid:
+        read = plain.equations.slopes(plain.parameters) * plain.equations.weights[:, None]
+        best = best_distance(
+            plain,
+            lambda slopes, _: gains(plain.covariance, slopes, found.typical, read[rows]),
+            least=0.01,
+        )
+        hint = measure_as_well([best]) if best else "Measure them twice."
+        unchecked = describe_unchecked([plain.network.labels[row] for row in rows], hint)
+        if len(rows) == len(found.survey.readings):
+            message = f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked"
+            unchecked = replace(unchecked, message=f"{message} by another")
+        yield unchecked
+    if found.symmetry.verdict == "assumed" and found.rigidity.rigid:
+        names = ", ".join([*(f"{a}/{b}" for a, b in plate.pairs), *plate.centre_line])
         yield Finding(
             "assumed",
-            f"that left and right are symmetric ({', '.join(names)}) is assumed as you wrote: the "
-            "distances do not check all of it",
+            f"that left and right are symmetric ({names}) is assumed as you wrote: the distances "
+            "do not check all of it",
             hint="Measure on both sides of the plate, and across from corner to corner.",
         )
     if found.scale > 1 and not found.contradicts:
-        yield describe_coarse(found.scale, float(np.median(found.plain.network.sigmas)))
+        yield describe_coarse(found.scale, found.typical)
     if found.possible_pairs:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
-        yield Finding(
-            "alike",
-            "left and right look alike within what was measured",
-            hint=f"If the plate is made so, the places get surer with pairs = [{pairs}].",
-        )
+        hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
+        yield Finding("alike", "left and right look alike within what was measured", hint=hint)
 
 
 def _loose(found: Examination) -> str:
@@ -101,18 +127,18 @@ def _loose(found: Examination) -> str:
     if not loose:
         return "the holes can still move against one another"
     ways = [_way(found, hinge, alone=len(hinges) == 1) for hinge in hinges]
-    return f"cannot tell where {_holes(loose)} {_are(loose)}: {', and '.join(ways)}"
+    are = "is" if len(loose) == 1 else "are"
+    return f"cannot tell where {_holes(loose)} {are}: {', and '.join(ways)}"
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
     """How some holes can still move; `alone` where they are all that do."""
     several = len(hinge.holes) > 1
-    pronoun = "they" if several else "it"
-    who = pronoun if alone else listed(hinge.holes)
-    can = f"{who} hold together, but can still" if several else f"{who} can still"
+    who = ("they" if several else "it") if alone else listed(hinge.holes)
     if len(hinge.pins) > 1:
         line = f"{who} {'lie' if several else 'lies'} in one line with {listed(hinge.pins)}"
         return f"{line} and can still give way sideways"
+    can = f"{who} hold together, but can still" if several else f"{who} can still"
     if hinge.pins:
         return f"{can} swing about {hinge.pins[0]}"
     ends = ({reading.first, reading.second} for reading in found.survey.readings)
@@ -121,78 +147,52 @@ def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
     return f"{can} move"
 
 
-def _whole(found: Examination) -> Finding:
-    where = {
-        "turn": "which way the plate points on the ski",
-        "along": "how far along the ski the plate lies",
-        "across": "how far from the centre line the plate lies",
-    }
-    unknown = [where[way] for way in found.rigidity.whole]
-    hint = (
-        'Name a left and right pair under [plate], pairs = [["a", "b"]], or two holes in a line '
-        "along the ski, along = […], or measure two holes from one edge."
-    )
-    return Finding("whole", f"cannot tell {listed(unknown)}", hint=hint)
-
-
 def _two_ways(found: Examination, other: Alternative) -> Finding:
-    names = found.survey.holes
-    here = found.places
-    if not other.moved:
-        hint = "Name the holes nearest the tip under front, and holes under left or right."
+    names, here, moved = found.survey.holes, found.places, list(other.moved)
+    if not moved:
         message = "the whole plate fits as well turned round or mirrored"
+        hint = "Name the holes nearest the tip under front, and holes under left or right."
         return Finding("two-ways", message, hint=hint)
-    moved = [names[hole] for hole in other.moved]
     there = np.round(other.places, 1) + 0.0  # no negative zero
-    shown = ", ".join(
-        f"{names[h]} at x {there[h, 0]:.1f}, y {there[h, 1]:.1f}" for h in other.moved[:3]
-    )
-    message = f"the distances fit two places of {_holes(moved)}: as listed, or elsewhere ({shown})"
-    best = next_reading.distinguishing(found.fit, there)
+    places = ", ".join(f"{names[h]} at x {there[h, 0]}, y {there[h, 1]}" for h in moved[:3])
+    what = _holes([names[hole] for hole in moved])
+    best = best_distance(found.fit, lambda _, pairs: np.abs(_apart(here, there, pairs)))
     ways = [f"measure {best} as well"] if best else []
-    ways += _named_sides(here, there, other.moved, names)
-    hint = f"{'; or, '.join(ways)}." if ways else "Measure the distances again."
-    return Finding("two-ways", message, hint=hint[0].upper() + hint[1:])
-
-
-def _named_sides(
-    here: Array, there: Array, moved: tuple[int, ...], names: tuple[str, ...]
-) -> list[str]:
-    """What to name under ``[plate]`` so that only one of two arrangements is left."""
-    ways = []
     shown = ", ".join(f'"{names[hole]}"' for hole in moved)
     if len(moved) == 1 and here[moved[0], 1] * there[moved[0], 1] < 0:
         ways.append(f"name it under left or right: left = [{shown}]")
     rest = np.setdiff1d(np.arange(len(names)), moved)
-    for key, sign in (("front", 1.0), ("rear", -1.0)):
-        beyond = [
-            bool((sign * at[list(moved), 0]).min() > (sign * at[rest, 0]).max())
-            for at in (here, there)
-        ]
-        if beyond[0] != beyond[1]:
-            ways.append(f"if no other hole is nearer the {_ENDS[key]}, name {key} = [{shown}]")
-    return ways
+    for key, end, sign in (("front", "tip", 1.0), ("rear", "tail", -1.0)):
+        ahead = [(sign * at[moved, 0]).min() > (sign * at[rest, 0]).max() for at in (here, there)]
+        if ahead[0] != ahead[1]:
+            ways.append(f"if no other hole is nearer the {end}, name {key} = [{shown}]")
+    hint = f"{'; or, '.join(ways)}." if ways else "Measure the distances again."
+    return Finding(
+        "two-ways",
+        f"the distances fit two places of {what}: as listed, or elsewhere ({places})",
+        hint=hint[0].upper() + hint[1:],
+    )
 
 
 def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
-    network = found.plain.network
+    network, values = found.plain.network, found.plain.equations.values
     explained = []
     if wrong.likely:
-        agree = wrong.without.disagreement * float(np.median(network.sigmas))
+        agree = wrong.without.disagreement * found.typical
         explained += [f"Measure it again; without it all others agree within {agree:.2f} mm."]
         if meant := _meant(found, wrong):
             reading = replace(found.survey.readings[wrong.row], kind=meant)
             explained += [f"It would fit as: {reading}."]
         if found.asymmetry:
-            explained += [f"Or left and right are not symmetric: {_apart(found.asymmetry)}."]
+            explained += [f"Or left and right are not symmetric: {_gap(found.asymmetry)}."]
     elif found.asymmetry:
         return _unlike(found.asymmetry)
     return describe_contradiction(
         "distances",
         found.plain,
         wrong,
-        [network.label(row) for row in range(len(network.values))],
-        lambda row, less: f"{network.values[row] - less:.2f}",
+        network.labels,
+        lambda row, less: f"{values[row] - less:.2f}",
         explained=explained,
         coarse="If you measured with a ruler, state its uncertainty as sigma: 0.3 mm.",
     )
@@ -203,7 +203,7 @@ def _meant(found: Examination, wrong: GrossError[Fit]) -> Method | None:
     if wrong.row >= len(found.survey.readings):
         return None
     reading = found.survey.readings[wrong.row]
-    sizes = dict(zip(found.survey.holes, found.survey.diameters, strict=True))
+    sizes = found.survey.file.holes
     rims = sum(sizes.get(end, 0.0) for end in (reading.first, reading.second)) / 2
     for kind in METHODS:
         # Read as `kind`, it would hold that many radii more than the kind written down.
@@ -211,20 +211,6 @@ def _meant(found: Examination, wrong: GrossError[Fit]) -> Method | None:
         if kind != reading.kind and abs(wrong.off - more) < max(4 * wrong.known, 0.2):
             return kind
     return None
-
-
-def _sides(found: Examination) -> Iterator[Finding]:
-    """One finding for each hole that does not lie where the survey says, by what it misses most."""
-    network = found.plain.network
-    beyond = network.beyond(found.fit.parameters)
-    worst: dict[tuple[str, str], int] = {}
-    for row, claim in enumerate(network.claims):
-        known = worst.setdefault((claim.key, claim.name), row)
-        if beyond[row] > beyond[known]:
-            worst[claim.key, claim.name] = row
-    for row in worst.values():
-        if beyond[row]:
-            yield _side(network.claims[row], float(beyond[row]))
 
 
 _SIDES = {
@@ -242,53 +228,99 @@ _LOOK = {
 }
 
 
-def _side(claim: Claim, beyond: float) -> Finding:
-    message = _SIDES[claim.key].format(name=claim.name, other=claim.other, beyond=beyond)
-    look = "Look at the plate again: is a name wrong in the list, or a distance?"
-    return Finding("sides", message, hint=_LOOK.get(claim.key, look))
+def _sides(found: Examination) -> Iterator[Finding]:
+    """One finding for each hole that does not lie where the survey says, by what it misses most."""
+    claims = found.plain.network.claims
+    beyond = found.plain.network.beyond(found.fit.parameters).tolist()
+    worst: dict[tuple[str, str], int] = {}
+    for row, claim in enumerate(claims):
+        if beyond[row] > beyond[worst.setdefault((claim.key, claim.name), row)]:
+            worst[claim.key, claim.name] = row
+    for row in worst.values():
+        if beyond[row]:
+            key, name, other, _ = claims[row]
+            message = _SIDES[key].format(name=name, other=other, beyond=beyond[row])
+            look = "Look at the plate again: is a name wrong in the list, or a distance?"
+            yield Finding("sides", message, hint=_LOOK.get(key, look))
 
 
 def _unlike(found: Symmetry) -> Finding:
-    return Finding(
-        "unlike",
-        _apart(found),
-        hint="Measure them again. If the plate is made so, take them out of pairs and "
-        "centre_line, and say where the middle is.",
-    )
+    hint = "Measure them again. If the plate is made so, take them out of pairs and centre_line, "
+    return Finding("unlike", _gap(found), hint=f"{hint}and say where the middle is.")
 
 
-def _apart(found: Symmetry) -> str:
-    who = f"{listed(found.worst)} are" if len(found.worst) > 1 else f"{found.worst[0]} is"
-    what = "being mirror images" if len(found.worst) > 1 else "the centre line"
-    return f"{who} {found.off:.2f} mm from {what}, where {found.within:.2f} would be no surprise"
+def _gap(found: Symmetry) -> str:
+    several = len(found.worst) > 1
+    who = f"{listed(found.worst)} {'are' if several else 'is'} {found.off:.2f} mm from"
+    what = "being mirror images" if several else "the centre line"
+    return f"{who} {what}, where {found.within:.2f} would be no surprise"
 
 
-def _uncertain(found: Examination, over: list[str], limit: float) -> Finding:
-    index = found.plain.network.index
-    who = _holes(over) if len(over) <= SHOWN else f"{len(over)} holes"
-    over = sorted(over, key=lambda name: -found.within[index[name]])
-    shown = [f"{name} within {found.within[index[name]]:.2f} mm" for name in over[:SHOWN]]
-    message = f"{who} {_are(over)} not known within {limit:g} mm: {', '.join(shown)}"
-    best = next_reading.sharpening(found.fit)
-    hint = measure_as_well([best]) if best else "Measure again, or with a finer tool."
-    return Finding("uncertain", message, hint=hint)
-
-
-def _unchecked(found: Examination) -> Finding:
-    rows = found.unchecked
-    best = next_reading.checking(found.plain, np.array(rows))
-    hint = measure_as_well([best]) if best else "Measure them twice."
-    if len(rows) == len(found.survey.readings):
-        message = (
-            f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked by another"
-        )
-        return Finding("unchecked", message, hint=hint)
-    return describe_unchecked([found.plain.network.label(row) for row in rows], hint)
-
-
-def _holes(names: list[str] | tuple[str, ...]) -> str:
+def _holes(names: Sequence[str]) -> str:
     return f"hole {names[0]}" if len(names) == 1 else f"holes {listed(names)}"
 
 
-def _are(names: list[str] | tuple[str, ...]) -> str:
-    return "is" if len(names) == 1 else "are"
+# -- which distance to measure next, as ``a to b``: the one that adds most ------------------------
+
+LOOSE = 50.0
+"""What is known of a motion that no reading sees: it is no larger than a plate, in mm."""
+
+
+def fixing(fit: Fit, count: int) -> list[str]:
+    """Up to `count` distances that, measured one after another, hold most of what is loose.
+
+    Each is the pair of holes after which the summed variance of all places is least; a motion
+    that no reading sees counts with `LOOSE` mm.  `fit` should be a general state of what is
+    loose, as `loosened` makes it: where exactly loose holes are is not known.
+    """
+    network, sigma = fit.network, float(np.median(fit.network.sigmas))
+    covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
+    pairs = _unmeasured(fit)
+    slopes = network.chord_slopes(fit.parameters, pairs)
+    chosen: list[int] = []
+    while len(chosen) < min(count, len(pairs)):
+        worth = gains(covariance, slopes, sigma, np.eye(2 * network.holes, network.size))
+        worth[chosen] = -1.0
+        chosen.append(int(worth.argmax()))
+        covariance = informed(covariance, slopes[chosen[-1]], sigma)
+    return [_named(fit, pairs[one]) for one in chosen]
+
+
+def best_distance(
+    fit: Fit, worth: Callable[[Array, Numbers], Array], least: float = -np.inf
+) -> str | None:
+    """The unmeasured distance that is worth most, and more than `least`; None if there is none.
+
+    `worth` is given the slopes (c, p) and the holes (c, 2) of each.
+    """
+    pairs = _unmeasured(fit)
+    if not len(pairs):
+        return None
+    worths = worth(fit.network.chord_slopes(fit.parameters, pairs), pairs)
+    best = int(worths.argmax())
+    return _named(fit, pairs[best]) if worths[best] > least else None
+
+
+def _worst_after(fit: Fit, slopes: Array) -> Array:
+    """(c,) the largest variance of a place after each reading of `slopes` (c, p)."""
+    sigma, size = float(np.median(fit.network.sigmas)), 2 * fit.network.holes
+    after = (informed(fit.covariance, slope, sigma)[:size, :size] for slope in slopes)
+    return np.array([np.linalg.eigvalsh(blocks(one)).max() for one in after])
+
+
+def _apart(here: Array, there: Array, pairs: Numbers) -> Array:
+    """(c,) by how much the distance of each pair of holes is greater `here` than `there`."""
+    lengths = [np.hypot(*(at[pairs[:, 0]] - at[pairs[:, 1]]).T) for at in (here, there)]
+    return np.asarray(lengths[0] - lengths[1])
+
+
+def _named(fit: Fit, pair: Numbers) -> str:
+    return " to ".join(fit.network.survey.holes[hole] for hole in pair)
+
+
+def _unmeasured(fit: Fit) -> Numbers:
+    """(c, 2) pairs of holes without a reading of their own."""
+    read = {frozenset((one.first, one.second)) for one in fit.network.survey.readings}
+    pairs = combinations(fit.network.index.items(), 2)
+    left = [(i, j) for (a, i), (b, j) in pairs if frozenset((a, b)) not in read]
+    return np.array(left, dtype=np.int_).reshape(-1, 2)

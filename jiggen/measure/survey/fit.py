@@ -13,15 +13,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
+from operator import attrgetter
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse.csgraph import floyd_warshall
 
 from jiggen.measure.adjustment import Adjustment, Array, minimum
-from jiggen.measure.survey.network import Network
-
-Numbers = NDArray[np.int_]
+from jiggen.measure.survey.network import Network, Numbers
 
 HUBER = 3.0
 
@@ -36,13 +34,10 @@ _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
 
 @dataclass(frozen=True, eq=False)
-class Fit(Adjustment[Network]):
+class Fit(Adjustment):
     """Least squares of one network; its parameters are places, edges and diameters in mm."""
 
-    @property
-    def network(self) -> Network:
-        """The equations."""
-        return self.equations
+    network: Network
 
     @property
     def places(self) -> Array:
@@ -52,19 +47,37 @@ class Fit(Adjustment[Network]):
     @property
     def place_covariances(self) -> Array:
         """(n, 2, 2) mm²."""
-        n = self.network.holes
-        square = self.covariance[: 2 * n, : 2 * n].reshape(n, 2, n, 2)
-        return np.asarray(square[range(n), :, range(n), :])
+        return blocks(self.covariance[: 2 * self.network.holes, : 2 * self.network.holes])
 
     @property
     def wrong_side(self) -> float:
         """How far holes lie beyond where the survey says they are, summed, in mm."""
-        return self.network.wrong_side(self.parameters)
+        return float(self.network.beyond(self.parameters).sum())
 
     @property
     def badness(self) -> float:
         """What the best fit has least of: squared misfits, and holes on the wrong side."""
         return self.squares + _SIDE * self.wrong_side
+
+    @property
+    def good(self) -> bool:
+        """Nothing speaks against it."""
+        return not self.contradicts and self.wrong_side < 0.1
+
+    def without(self, row: int) -> Fit:
+        """The least squares of its network without one row."""
+        rest = self.network.without(row)
+        near = refined(rest, self.z)
+        return near if near.good else min(near, solve(rest), key=_badness)
+
+
+_badness = attrgetter("badness")
+
+
+def blocks(covariance: Array) -> Array:
+    """(n, 2, 2) of each place, of the covariance (2n, 2n) of all."""
+    n = len(covariance) // 2
+    return np.asarray(covariance.reshape(n, 2, n, 2)[range(n), :, range(n), :])
 
 
 def solve(network: Network) -> Fit:
@@ -76,17 +89,17 @@ def solve(network: Network) -> Fit:
             best, again = found, 0
         elif found.badness < best.badness * (1 + 1e-3) + 1e-3:
             again += 1
-        if _good(best) or again == _AGREE:
+        if best.good or again == _AGREE:
             return best
     assert best is not None  # there is always one start
-    return _unfolded(best)
-
-
-def without(fit: Fit, row: int) -> Fit:
-    """The least squares of the network of `fit` without one row."""
-    rest = fit.network.without(row)
-    near = refined(rest, fit.z)
-    return near if _good(near) else min(near, solve(rest), key=_badness)
+    for _ in range(10):  # holes on the other side of their neighbours, where that fits better
+        folded = min(reflections(best, 12), key=_badness, default=best)
+        if folded.badness > best.badness * (1 - 1e-3):
+            break
+        best = folded
+        if best.good:
+            break
+    return best
 
 
 def righted(fit: Fit) -> Fit:
@@ -101,50 +114,27 @@ def robust(fit: Fit) -> Fit:
     """The robust solution next to `fit`: itself where every misfit is small."""
     if not (np.abs(fit.misfits) > HUBER).any():
         return fit
-    found = replace(fit, z=minimum(fit.network, fit.z, huber=HUBER))
+    found = replace(fit, z=minimum(fit.equations, fit.z, huber=HUBER))
     return replace(found, shares=HUBER / np.maximum(np.abs(found.misfits), HUBER))
 
 
 def refined(network: Network, start: Array) -> Fit:
     """The minimum of least squares next to the vector z `start`."""
-    return Fit(network, minimum(network, start), np.ones(len(network.values)))
+    equations = network.equations
+    return Fit(equations, minimum(equations, start), np.ones(len(equations.values)), network)
 
 
-def loosened(fit: Fit, step: float = 10.0, seed: int = _SEED) -> Fit:
-    """`fit` with what can move moved by about `step` mm, every way at random.
+def loosened(fit: Fit) -> Fit:
+    """`fit` with what can move moved by about 10 mm, every way at random.
 
     Then nothing lies in a line by mere chance.  Holes in one line hide motions: a distance along
     it does not change at first.
     """
     if not len(fit.motions):
         return fit
-    steps = (
-        step
-        * np.sqrt(fit.network.holes)
-        * np.random.default_rng(seed).normal(size=len(fit.motions))
-    )
-    moved = fit.parameters + steps @ fit.motions
-    return refined(fit.network, np.asarray(moved @ fit.network.basis))
-
-
-def _badness(fit: Fit) -> float:
-    return fit.badness
-
-
-def _good(fit: Fit) -> bool:
-    return not fit.contradicts and fit.badness - fit.squares < _SIDE * 0.1
-
-
-def _unfolded(fit: Fit) -> Fit:
-    """`fit` with holes put on the other side of their neighbours where that fits better."""
-    for _ in range(10):
-        best = min(reflections(fit, 12), key=_badness, default=fit)
-        if best.badness > fit.badness * (1 - 1e-3):
-            return fit
-        fit = best
-        if _good(fit):
-            return fit
-    return fit
+    random = np.random.default_rng(_SEED).normal(size=len(fit.motions))
+    steps = 10.0 * np.sqrt(fit.network.holes) * random
+    return refined(fit.network, (fit.parameters + steps @ fit.motions) @ fit.equations.basis)
 
 
 def classical_scaling(distances: Array) -> Array:
@@ -157,8 +147,7 @@ def classical_scaling(distances: Array) -> Array:
     inner = squares - squares.mean(axis=0) - squares.mean(axis=1)[:, None] + squares.mean()
     values, vectors = np.linalg.eigh(-inner / 2)
     scaled = vectors[:, ::-1] * np.sqrt(np.clip(values[::-1], 0.0, None))
-    places: Array = scaled[:, :2]
-    return places if len(distances) > 1 else np.zeros((1, 2))
+    return scaled[:, :2] if len(distances) > 1 else np.zeros((1, 2))
 
 
 def starts(network: Network, count: int) -> Iterator[Array]:
@@ -167,12 +156,10 @@ def starts(network: Network, count: int) -> Iterator[Array]:
     Classical scaling of the distances, missing ones filled up with the shortest way over measured
     ones; then the same, shaken at random.
     """
-    measured = network.hole_distances
-    ways = floyd_warshall(np.where(np.isfinite(measured), measured, 0.0), directed=False)
+    ways = floyd_warshall(np.nan_to_num(network.hole_distances()), directed=False)
     reached = np.isfinite(ways)
     holes = np.flatnonzero(reached[reached.sum(axis=1).argmax()])
-    part = np.ix_(holes, holes)
-    places = classical_scaling(ways[part])
+    places = classical_scaling(ways[np.ix_(holes, holes)])
     yield laid(network, places, holes)
     size = float(np.ptp(places, axis=0).max())
     random = np.random.default_rng(_SEED)
@@ -185,35 +172,30 @@ def laid(network: Network, places: Array, holes: Numbers) -> Array:
 
     The other holes go where edges and rules put them, and somewhere near where nothing does.
     """
-    rows, wanted = _straight_rows(network)
+    columns = network.size - network.holes  # what is linear in places and edges alone, in mm
+    from_edges = network.linear[:, :columns].any(axis=1)
+    sizes = network.linear[from_edges, columns:] @ network.survey.diameters
+    rows = np.vstack([network.linear[from_edges, :columns], network.rules[:, :columns]])
+    values = network.equations.values[from_edges] - sizes
+    wanted = np.concatenate([values, np.zeros(len(network.rules))])[:, None]
     x, y = 2 * holes, 2 * holes + 1
-    others = np.delete(np.arange(rows.shape[1]), np.concatenate([x, y]))
-    shift = np.zeros((rows.shape[1], 2))
+    others = np.delete(np.arange(columns), np.concatenate([x, y]))
+    shift = np.zeros((columns, 2))
     shift[x, 0] = shift[y, 1] = 1.0
-    free = np.hstack([np.eye(rows.shape[1])[:, others], shift])
-    lying = np.zeros((rows.shape[1], 2 * len(_ANGLES)))  # a column for each angle, either way up
+    free = np.hstack([np.eye(columns)[:, others], shift])
+    lying = np.zeros((columns, 2 * len(_ANGLES)))  # a column for each angle, either way up
     lying[others] = np.random.default_rng(_SEED).normal(
         0.0, _SHAKEN * max(float(np.ptp(places)), 10.0), (len(others), 1)
     )
     (c, s), (px, py) = _DIRECTIONS, places.T[:, :, None]
     lying[x] = np.hstack([c * px - s * py, c * px + s * py])
     lying[y] = np.hstack([s * px + c * py, s * px - c * py])
-    lying += free @ (np.linalg.pinv(rows @ free) @ (wanted[:, None] - rows @ lying))
-    sizes = np.repeat(network.survey.diameters, lying.shape[1]).reshape(-1, lying.shape[1])
-    unknowns = np.vstack([lying, sizes])
-    lack = np.hypot.reduce(wanted[:, None] - rows @ lying, axis=0, initial=0.0)
+    lying += free @ (np.linalg.pinv(rows @ free) @ (wanted - rows @ lying))
+    diameters = np.repeat(network.survey.diameters, lying.shape[1]).reshape(-1, lying.shape[1])
+    unknowns = np.vstack([lying, diameters])
+    lack = np.hypot.reduce(wanted - rows @ lying, axis=0, initial=0.0)
     best = int((lack + network.beyond(unknowns).sum(axis=0)).argmin())
-    return np.asarray(unknowns[:, best] @ network.basis)
-
-
-def _straight_rows(network: Network) -> tuple[Array, Array]:
-    """What is linear in places and edges: readings from an edge, and the rules; in mm."""
-    columns = network.size - network.holes
-    from_edges = network.linear[:, :columns].any(axis=1)
-    sizes = network.linear[from_edges, columns:] @ network.survey.diameters
-    rows = np.vstack([network.linear[from_edges, :columns], network.rules[:, :columns]])
-    wanted = np.concatenate([network.values[from_edges] - sizes, np.zeros(len(network.rules))])
-    return rows, wanted
+    return np.asarray(unknowns[:, best] @ network.equations.basis)
 
 
 def reflections(fit: Fit, count: int) -> list[Fit]:
@@ -222,20 +204,17 @@ def reflections(fit: Fit, count: int) -> list[Fit]:
     Two distances put a hole on either side of the line through what it was measured from; a
     third decides.  Twins are folded with their hole.
     """
-    folded = [
-        Fit(fit.network, z, fit.shares) for z in (p @ fit.network.basis for p in _folded(fit))
-    ]
+    folded = [replace(fit, z=parameters @ fit.equations.basis) for parameters in _folded(fit)]
     folded.sort(key=lambda one: float(np.abs(one.misfits).sum()) + one.wrong_side)
     return [refined(fit.network, one.z) for one in folded[:count]]
 
 
 def _folded(fit: Fit) -> Iterator[Array]:
     """The parameters (p,) for every fold."""
-    network, places = fit.network, fit.places
-    known = np.isfinite(network.hole_distances)
-    twins = network.survey.twins
-    for hole, name in enumerate(network.survey.holes):
-        near = np.flatnonzero(known[hole] & (np.arange(network.holes) != hole))
+    network, places, twins = fit.network, fit.places, fit.network.survey.plate.twins
+    known = np.isfinite(network.hole_distances()) & ~np.eye(network.holes, dtype=bool)
+    for name, hole in network.index.items():
+        near = np.flatnonzero(known[hole])
         near = near[np.argsort(np.hypot(*(places[near] - places[hole]).T))][:_NEIGHBOURS]
         lines = [(i, places[j] - places[i]) for i, j in combinations(near, 2)]
         if network.edges:
@@ -243,10 +222,10 @@ def _folded(fit: Fit) -> Iterator[Array]:
         for i, along in lines:
             unit = along / max(float(np.hypot(*along)), 1e-9)
             away = places[hole] - places[i]
-            moved = fit.parameters.copy()
             there = places[i] + 2 * (away @ unit) * unit - away
-            moved[2 * hole : 2 * hole + 2] = there
-            if twins.get(name, name) != name:
-                twin = network.index[twins[name]]
-                moved[2 * twin : 2 * twin + 2] = there * (1.0, -1.0)
+            moved = fit.parameters.copy()
+            network.places(moved)[hole] = there
+            twin = twins.get(name, name)
+            if twin != name:
+                network.places(moved)[network.index[twin]] = there * (1.0, -1.0)
             yield moved

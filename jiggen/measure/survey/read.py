@@ -1,11 +1,12 @@
-"""The shape of a survey file, as pydantic models that read lengths into mm."""
+"""What was measured on a plate, read from a survey file; every length in mm."""
 
 from __future__ import annotations
 
 import os
 import re
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BeforeValidator, Field
@@ -25,12 +26,16 @@ from jiggen.inputs.shape import (
     positive,
     validate,
 )
-from jiggen.measure import METHODS, REACH
-from jiggen.measure.survey.model import CALIPER, OPPOSITE, Reading, Survey
-from jiggen.measure.words import listed
+from jiggen.measure import METHODS, REACH, Method
+from jiggen.measure.adjustment import listed
 from jiggen.pattern import Datum, Pair
-from jiggen.pattern.model import Drill
 from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
+
+OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
+"""The plate's edges, each with the one across the plate."""
+
+CALIPER = 0.05
+"""Standard uncertainty of a caliper reading in mm: common practice, no source."""
 
 # Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
 DIAMETERS = (1.0, 60.0)
@@ -39,7 +44,7 @@ COARSEST = 5.0
 MAX_HOLES = 60
 
 
-def _listed(value: object) -> object:
+def _several(value: object) -> object:
     """One value stands for a list of it."""
     return value if isinstance(value, list) else [value]
 
@@ -52,14 +57,14 @@ def _pairs(value: object) -> object:
 
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
 Distance = Annotated[Size, positive(FARTHEST, "distance", "a distance")]
-Distances = Annotated[list[Distance], BeforeValidator(_listed)]
+Distances = Annotated[list[Distance], BeforeValidator(_several)]
 Sigma = Annotated[Size, positive(COARSEST, "sigma", "a standard uncertainty")]
-Names = Annotated[list[str], BeforeValidator(_listed)]
+Names = Annotated[list[str], BeforeValidator(_several)]
 _SIGMA = "the standard uncertainty (1 σ) of one reading: 0.05 for a caliper, 0.3 for a ruler"
 _READ = "a number, or a list of them if you measured more than once"
 
 
-class ReadingsShape(Shape):
+class Measured(Shape):
     """One entry of ``[distances]``: how two holes, or an edge and a hole, were measured."""
 
     centre: Distances = Field(default=[], description=_READ)
@@ -68,7 +73,7 @@ class ReadingsShape(Shape):
     sigma: Sigma | None = Field(default=None, description=_SIGMA)
 
 
-class PlateShape(Shape):
+class Plate(Shape):
     """``[plate]``: how the plate lies on the ski."""
 
     front: Names = Field(default=[], description='the holes nearest the tip: ["a", "b"]')
@@ -90,8 +95,14 @@ class PlateShape(Shape):
         description='two holes in a line along the ski, the rear one first: ["c", "a"]',
     )
 
+    @property
+    def twins(self) -> dict[str, str]:
+        """Each hole's mirror image in the centre line, where the file names one."""
+        own = {name: name for name in self.centre_line}
+        return dict(self.pairs) | {right: left for left, right in self.pairs} | own
 
-class GroupShape(Shape):
+
+class Group(Shape):
     """``[group]``, with values as in a pattern file."""
 
     name: GroupName = Field(description="a word: hole ids are made of it")
@@ -102,7 +113,7 @@ class GroupShape(Shape):
     )
 
 
-class SurveyShape(Shape):
+class SurveyFile(Shape):
     """The whole file; what a pattern file has too has the same limits as there."""
 
     format: Version = Field(description="format = 1")
@@ -114,15 +125,63 @@ class SurveyShape(Shape):
     drill: DrillShape = Field(
         default=DrillShape(), description="a table headed [drill], as in a pattern file"
     )
-    sigma: Sigma | None = Field(default=None, description=_SIGMA)
-    group: GroupShape = Field(description="a table headed [group]: name, datum and shift")
+    sigma: Sigma = Field(default=CALIPER, description=_SIGMA)
+    group: Group = Field(description="a table headed [group]: name, datum and shift")
     holes: Annotated[dict[str, Diameter], at_most(MAX_HOLES, "too-many-holes", "holes")] = Field(
         default={}, description="a table headed [holes] with a line for each diameter: a = 5.5"
     )
-    distances: dict[str, ReadingsShape] = Field(
+    distances: dict[str, Measured] = Field(
         default={}, description="a table headed [distances]: a-b = { outside = 45.5 }"
     )
-    plate: PlateShape = Field(default=PlateShape(), description="a table headed [plate]")
+    plate: Plate = Field(default=Plate(), description="a table headed [plate]")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A measured distance in mm; `first` or `second` may be one of the plate's edges.
+
+    ``outside`` is taken over the far rims of both holes, ``inside`` between their near rims;
+    from an edge, over the hole's far rim or up to its near rim.  `sigma` (mm) is its standard
+    uncertainty where it is not the survey's.
+    """
+
+    first: str
+    second: str
+    kind: Method
+    value: float
+    sigma: float | None = None
+
+    def __str__(self) -> str:
+        ends = sorted((self.first, self.second), key=lambda end: end not in OPPOSITE)
+        rim = {"centre": "to its centre", "outside": "far rim", "inside": "near rim"}[self.kind]
+        edges = sum(end in OPPOSITE for end in ends)
+        manner = (f"{self.kind} to {self.kind}", rim, "edge to edge")[edges]
+        one, other = (f"{end} edge" if end in OPPOSITE else end for end in ends)
+        return f"{one} to {other}, {manner}"
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A survey `file` that fits together, and its readings in the file's order."""
+
+    file: SurveyFile
+    readings: tuple[Reading, ...]
+    source: str = ""
+
+    @property
+    def plate(self) -> Plate:
+        """How the plate lies."""
+        return self.file.plate
+
+    @property
+    def holes(self) -> tuple[str, ...]:
+        """The holes' names."""
+        return tuple(self.file.holes)
+
+    @property
+    def diameters(self) -> tuple[float, ...]:
+        """The holes' diameters as measured, in mm."""
+        return tuple(self.file.holes.values())
 
 
 KIND = FileKind("survey", "A survey file")
@@ -143,74 +202,19 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)
-    file = validate(SurveyShape, document, document.data, unit)
-    faults = [*bad_names(file.holes), *_undrilled(file.drill)]
-    readings: list[Reading] = []
-    for key in file.distances:
-        faults += _read(key, file, unit, readings)
-    survey = Survey(
-        name=file.name,
-        note=file.note,
-        boot=file.boot,
-        pair=file.pair,
-        drill=Drill(
-            file.drill.diameter.plain or 0.0,
-            file.drill.diameter.metal or 0.0,
-            file.drill.depth or 0.0,
-        ),
-        group=file.group.name,
-        datum=file.group.datum,
-        shift=file.group.shift,
-        holes=tuple(file.holes),
-        diameters=tuple(file.holes.values()),
-        readings=tuple(readings),
-        pairs=tuple(file.plate.pairs),
-        on_centre_line=tuple(file.plate.centre_line),
-        origin=tuple(file.plate.origin),
-        middle=tuple(file.plate.middle),
-        along=file.plate.along,
-        front=tuple(file.plate.front),
-        rear=tuple(file.plate.rear),
-        left=tuple(file.plate.left),
-        right=tuple(file.plate.right),
-        sigma=file.sigma or CALIPER,
-        source=document.file,
-    )
-    if not file.distances:
-        faults += bad_readings(survey)
-    document.refuse([*faults, *bad_plate(survey)])
-    return survey
+    file = validate(SurveyFile, document, document.data, unit)
+    found = [
+        one for key, line in file.distances.items() for one in _read(key, line, file.holes, unit)
+    ]
+    readings = tuple(one for one in found if isinstance(one, Reading))
+    faults = [one for one in found if isinstance(one, Fault)]
+    document.refuse([*_bad_holes(file), *faults, *_bad_plate(file, readings)])
+    return Survey(file, readings, document.file)
 
 
-def _read(key: str, file: SurveyShape, unit: Unit, readings: list[Reading]) -> Iterator[Fault]:
-    """Add what one line of ``[distances]`` says to `readings`; yields what is wrong with it."""
-    path = ("distances", key)
-    line = file.distances[key]
-    ends, wrong = split(key, file.holes)
-    yield from wrong
-    if ends is None:
-        return
-    given = {kind: getattr(line, kind) for kind in METHODS}
-    if not any(given.values()):
-        hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
-        yield Fault(path, "no-distance", "no distance is given", hint)
-    edges = sum(end in OPPOSITE for end in ends)
-    rims = sum(file.holes.get(end, 0.0) for end in ends) / 2
-    for kind, values in given.items():
-        for value in values:
-            if edges == 2 and kind != "centre":
-                hint = "Between two edges write { centre = … }."
-                message = "a distance between two edges has no inside and no outside"
-                yield Fault((*path, kind), "edges", message, hint)
-            elif value - REACH[kind] * rims <= 0 and edges < 2:
-                message = f"{unit.show(value)} is not more than what the holes themselves take up"
-                hint = "Was it measured inside to inside? Then write inside = …"
-                yield Fault((*path, kind), "too-short", message, hint)
-            else:
-                readings.append(Reading(*ends, kind, value, line.sigma))
-
-
-def _undrilled(drill: DrillShape) -> Iterator[Fault]:
+def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
+    """Faults of holes, their names and drills, and of ``[distances]`` as a whole."""
+    drill = file.drill
     for words, value, *keys in (
         ("drill diameter for plain cores", drill.diameter.plain, "diameter", "plain"),
         ("drill diameter under metal", drill.diameter.metal, "diameter", "metal"),
@@ -219,165 +223,137 @@ def _undrilled(drill: DrillShape) -> Iterator[Fault]:
         if value is None:
             hint = "Write under [drill]: diameter = { plain = 3.6, metal = 4.1 } and depth = 9.5."
             yield Fault(("drill", *map(str, keys)), "no-drill", f"no {words} is given", hint)
-
-
-_NAME = re.compile(r"[A-Za-z0-9_]{1,12}")
-_ACROSS = {"left", "right"}
-
-
-def bad_names(holes: Mapping[str, object]) -> Iterator[Fault]:
-    """Faults of ``[holes]`` as a whole and of the holes' names."""
-    if len(holes) < 2:
-        message = "there are no holes" if not holes else "there is only one hole"
+    if len(file.holes) < 2:
+        message = "there is only one hole" if file.holes else "there are no holes"
         hint = "Write a line for each hole under [holes], its name and diameter: a = 5.5"
         yield Fault(("holes",), "no-hole", message, hint)
-    for name in holes:
-        if name in OPPOSITE:
-            hint = "front, rear, left and right mean the plate's edges: call the hole otherwise."
+    for name in file.holes:
+        if name in OPPOSITE or not re.fullmatch(r"[A-Za-z0-9_]{1,12}", name):
+            hint = "Up to 12 letters, digits and underscores, but not front, rear, left or right."
             yield Fault(("holes", name), "name", f"a hole cannot be called {quoted(name)}", hint)
-        elif not _NAME.fullmatch(name):
-            hint = "Up to 12 letters, digits and underscores: a, b2, toe_left."
-            yield Fault(("holes", name), "name", f"a hole is called {quoted(name)}", hint)
-
-
-def split(key: str, holes: Collection[str]) -> tuple[tuple[str, str] | None, list[Fault]]:
-    """The two ends that a key such as ``a-b`` or ``front-a`` names, or what is wrong with it."""
-    path: KeyPath = ("distances", key)
-    ends = tuple(key.split("-"))
-    if len(ends) != 2:
-        hint = "Write the names of both holes with a hyphen between them: a-b"
-        return None, [Fault(path, "value", f"{quoted(key)} does not name two holes", hint)]
-    first, second = ends
-    wrong = [fault for end in ends for fault in _unknown(end, holes, path, edges=True)]
-    if not wrong and first == second:
-        hint = "Write the names of two different holes."
-        wrong = [Fault(path, "same-hole", f"{first} is measured to itself", hint)]
-    if not wrong and first in OPPOSITE and second in OPPOSITE and OPPOSITE[first] != second:
-        message = f"the {first} and the {second} edge meet in a corner and have no distance"
-        wrong = [Fault(path, "edges", message, "Measure front to rear, or left to right.")]
-    return (None if wrong else (first, second)), wrong
-
-
-def bad_readings(survey: Survey) -> Iterator[Fault]:
-    """Faults of ``[distances]`` as a whole."""
-    if not survey.readings:
+    if not file.distances:
         hint = "Write a line for each pair measured under [distances]: a-b = { outside = 45.5 }"
         yield Fault(("distances",), "no-distance", "there are no distances", hint)
 
 
-def bad_plate(survey: Survey) -> Iterator[Fault]:
+def _read(
+    key: str, line: Measured, holes: dict[str, float], unit: Unit
+) -> Iterator[Reading | Fault]:
+    """The readings in one line of ``[distances]``, and what is wrong with it."""
+    path = ("distances", key)
+    ends = key.split("-")
+    if len(ends) != 2:
+        hint = "Write the names of both holes with a hyphen between them: a-b"
+        yield Fault(path, "value", f"{quoted(key)} does not name two holes", hint)
+        return
+    first, second = ends
+    if wrong := [one for end in ends for one in _unknown(end, holes, path, edges=True)]:
+        yield from wrong
+        return
+    if first == second:
+        hint = "Write the names of two different holes."
+        yield Fault(path, "same-hole", f"{first} is measured to itself", hint)
+        return
+    edges = sum(end in OPPOSITE for end in ends)
+    if edges == 2 and OPPOSITE[first] != second:
+        message = f"the {first} and the {second} edge meet in a corner and have no distance"
+        yield Fault(path, "edges", message, "Measure front to rear, or left to right.")
+        return
+    if not (line.centre or line.outside or line.inside):
+        hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
+        yield Fault(path, "no-distance", "no distance is given", hint)
+    rims = sum(holes.get(end, 0.0) for end in ends) / 2
+    for kind in METHODS:
+        for value in getattr(line, kind):
+            if edges == 2 and kind != "centre":
+                message = "a distance between two edges has no inside and no outside"
+                yield Fault((*path, kind), "edges", message, "Write { centre = … }.")
+            elif value - REACH[kind] * rims <= 0 and edges < 2:
+                message = f"{unit.show(value)} is not more than what the holes themselves take up"
+                hint = "Was it measured inside to inside? Then write inside = …"
+                yield Fault((*path, kind), "too-short", message, hint)
+            else:
+                yield Reading(first, second, kind, value, line.sigma)
+
+
+def _bad_plate(file: SurveyFile, readings: tuple[Reading, ...]) -> Iterator[Fault]:
     """Faults of ``[plate]``: names, and what it must say so that places have coordinates."""
-    named: dict[str, tuple[str, ...]] = {
-        "front": survey.front,
-        "rear": survey.rear,
-        "left": survey.left,
-        "right": survey.right,
-        "pairs": tuple(name for pair in survey.pairs for name in pair),
-        "centre_line": survey.on_centre_line,
-        "origin": survey.origin,
-        "middle": survey.middle,
-        "along": survey.along or (),
-    }
-    sound = True
-    for key, names in named.items():
-        path: KeyPath = ("plate", key)
-        edges = key in ("origin", "middle")
+    unknown: list[Fault] = []
+    for key, value in file.plate:
+        names = [name for one in value or () for name in ([one] if isinstance(one, str) else one)]
         for name in dict.fromkeys(names):
-            for unknown in _unknown(name, survey.holes, path, edges=edges):
-                sound = False
-                yield unknown
-    if sound:
-        yield from _sides(survey)
-        yield from _twins(survey)
-        yield from _frame(survey)
+            edges = key in ("origin", "middle")
+            unknown += _unknown(name, file.holes, ("plate", key), edges=edges)
+    if unknown:
+        yield from unknown
+        return
+    yield from _bad_sides(file.plate)
+    yield from _bad_frame(file.plate, {end for one in readings for end in (one.first, one.second)})
 
 
-def _sides(survey: Survey) -> Iterator[Fault]:
-    for key, names, other, others in (
-        ("rear", survey.rear, "front", survey.front),
-        ("right", survey.right, "left", survey.left),
-    ):
-        if both := [name for name in names if name in others]:
+def _bad_sides(plate: Plate) -> Iterator[Fault]:
+    for key, other in (("rear", "front"), ("right", "left")):
+        if both := sorted({*getattr(plate, key)} & {*getattr(plate, other)}):
             message = f"{listed(both)} cannot be {key} and {other} at once"
-            yield _wrong(key, "side", message, "Take it out of one of the lists.")
-    if not (survey.front or survey.rear or survey.along):
-        hint = (
-            'Name the hole nearest the tip: front = ["a"]. The plate could as well lie turned '
-            "round."
-        )
-        yield _wrong("front", "side", "nothing says which end is the front", hint)
-    if not (survey.left or survey.right or survey.pairs):
-        hint = (
-            'Name a hole on the left, seen from the tail: left = ["a"]. The plate could as well '
-            "lie upside down."
-        )
-        yield _wrong("left", "side", "nothing says which side is the left", hint)
-
-
-def _twins(survey: Survey) -> Iterator[Fault]:
-    path: KeyPath = ("plate", "pairs")
-    for left, right in survey.pairs:
+            yield Fault(("plate", key), "side", message, "Take it out of one of the lists.")
+    if not (plate.front or plate.rear or plate.along):
+        hint = 'Name the hole nearest the tip, front = ["a"]: it could as well lie turned round.'
+        yield Fault(("plate", "front"), "side", "nothing says which end is the front", hint)
+    if not (plate.left or plate.right or plate.pairs):
+        hint = 'Name a hole on the left, seen from the tail, left = ["a"]: it could be upside down.'
+        yield Fault(("plate", "left"), "side", "nothing says which side is the left", hint)
+    for left, right in plate.pairs:
         if left == right:
             hint = "A hole on the centre line stands under centre_line."
-            yield Fault(path, "pairs", f"{left} is paired with itself", hint)
-    count = Counter(name for pair in survey.pairs for name in set(pair))
-    count.update(survey.on_centre_line)
+            yield Fault(("plate", "pairs"), "pairs", f"{left} is paired with itself", hint)
+    count = Counter([*plate.centre_line, *(name for pair in plate.pairs for name in {*pair})])
     if twice := [name for name, times in count.items() if times > 1]:
-        message = f"{listed(twice)} {'is' if len(twice) == 1 else 'are'} named more than once"
-        yield Fault(path, "pairs", message, "A hole is in one pair, or on the centre line, once.")
+        message = f"named more than once: {listed(twice)}"
+        hint = "A hole is in one pair, or on the centre line, once."
+        yield Fault(("plate", "pairs"), "pairs", message, hint)
 
 
-def _frame(survey: Survey) -> Iterator[Fault]:
-    """What must be message so that the places have an origin and a centre line."""
-    measured = {end for reading in survey.readings for end in (reading.first, reading.second)}
-    edges = [name for name in survey.origin if name in OPPOSITE]
-    if not survey.origin:
+def _bad_frame(plate: Plate, measured: Collection[str]) -> Iterator[Fault]:
+    """What must be said so that the places have an origin and a centre line."""
+
+    def wrong(key: str, message: str, hint: str) -> Fault:
+        return Fault(("plate", key), key, message, hint)
+
+    across = {"left", "right"}
+    edges = [name for name in plate.origin if name in OPPOSITE]
+    if not plate.origin:
         hint = 'Write origin = "a" (a hole), "front" (an edge), or ["a", "b"] (their middle).'
-        yield _wrong("origin", "origin", "nothing says where the origin is", hint)
-    elif _ACROSS & set(edges) or (edges and len(survey.origin) > 1):
+        yield wrong("origin", "nothing says where the origin is", hint)
+    elif across & {*edges} or (edges and len(plate.origin) > 1):
         hint = 'The origin is along the plate: one edge "front" or "rear", or holes.'
-        yield _wrong("origin", "origin", "an origin is not there", hint)
+        yield wrong("origin", "an origin is not there", hint)
     elif edges and edges[0] not in measured:
-        hint = f"Measure from that edge to a hole: {edges[0]}-{survey.holes[0]} = {{ inside = … }}"
-        yield _wrong("origin", "origin", f"the {edges[0]} edge has no distance to a hole", hint)
-    given = survey.pairs or survey.on_centre_line
-    across = [name for name in survey.middle if name in OPPOSITE]
-    if given and survey.middle:
+        hint = f"Measure from that edge to a hole: {edges[0]}-a = {{ inside = … }}"
+        yield wrong("origin", f"the {edges[0]} edge has no distance to a hole", hint)
+    given = plate.pairs or plate.centre_line
+    edges = [name for name in plate.middle if name in OPPOSITE]
+    if given and plate.middle:
         hint = "Take middle out: pairs and centre_line say it already."
-        yield _wrong("middle", "middle", "the centre line is given twice", hint)
-    elif not given and not survey.middle:
-        hint = (
-            'Name a left and right pair: pairs = [["a", "b"]], a hole on it: centre_line = ["e"], '
-            'or what it lies in the middle of: middle = ["left", "right"].'
-        )
-        yield _wrong("middle", "middle", "nothing says where the centre line is", hint)
-    elif across and set(survey.middle) != _ACROSS:
+        yield wrong("middle", "the centre line is given twice", hint)
+    elif not given and not plate.middle:
+        hint = 'Name pairs, holes on it (centre_line), or its sides: middle = ["left", "right"].'
+        yield wrong("middle", "nothing says where the centre line is", hint)
+    elif edges and {*plate.middle} != across:
         hint = 'Write middle = ["left", "right"] for the middle of the plate, or name holes only.'
-        yield _wrong(
-            "middle", "middle", "the middle is not between the left and the right edge", hint
-        )
-    elif across and not _ACROSS.issubset(measured):
+        yield wrong("middle", "the middle is not between the left and the right edge", hint)
+    elif edges and not across.issubset(measured):
         hint = "Measure from the left edge and from the right edge."
-        yield _wrong(
-            "middle", "middle", "the left or the right edge has no distance to a hole", hint
-        )
-    if survey.along and survey.along[0] == survey.along[1]:
+        yield wrong("middle", "the left or the right edge has no distance to a hole", hint)
+    if plate.along and plate.along[0] == plate.along[1]:
         hint = 'Write the rear hole and the front hole: along = ["c", "a"].'
-        yield _wrong("along", "along", "one hole makes no line", hint)
-    elif survey.along and survey.pairs:
+        yield wrong("along", "one hole makes no line", hint)
+    elif plate.along and plate.pairs:
         hint = "Take along out: the pairs say it already."
-        yield _wrong("along", "along", "the plate's direction is given twice", hint)
-
-
-def _wrong(key: str, code: str, message: str, hint: str) -> Fault:
-    """A fault of one key of ``[plate]``."""
-    return Fault(("plate", key), code, message, hint)
+        yield wrong("along", "the plate's direction is given twice", hint)
 
 
 def _unknown(name: str, holes: Collection[str], path: KeyPath, *, edges: bool) -> Iterator[Fault]:
-    if name in holes or (edges and name in OPPOSITE):
-        return
     known = [*holes, *(OPPOSITE if edges else ())]
-    meant = did_you_mean(name, known)
-    hint = f"{meant}Known: {', '.join(known)}." if known else "Name it under [holes]."
-    yield Fault(path, "unknown-hole", f"there is no hole {quoted(name)}", hint)
+    if name not in known:
+        hint = f"{did_you_mean(name, known)}Known: {', '.join(known) or 'none yet'}."
+        yield Fault(path, "unknown-hole", f"there is no hole {quoted(name)}", hint)

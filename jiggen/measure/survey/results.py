@@ -13,7 +13,7 @@ from jiggen.draw.svg import CAPITALS, svg_text
 from jiggen.errors import Finding, InputError
 from jiggen.measure.adjustment import REGION, Array, wrong_row
 from jiggen.measure.survey.examination import Examination
-from jiggen.measure.survey.model import OPPOSITE
+from jiggen.measure.survey.read import OPPOSITE
 from jiggen.pattern.read import parse_pattern
 
 DIGITS = 2
@@ -27,94 +27,68 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     refuses the result, for two holes nearer than their drills allow, for example.
     """
     text = "\n".join(_lines(found, accepted)) + "\n"
-    _check(text)
-    return text
-
-
-def _lines(found: Examination, accepted: Sequence[Finding]) -> Iterator[str]:
-    survey = found.survey
-    yield "# Written by jiggen survey from distances measured on a plate. x grows towards the tip,"
-    yield "# y to the left, in mm from the plate's origin; the comment beside a hole is its name in"
-    yield "# the survey and what 95 of 100 such surveys stay within."
-    notes = [survey.note] if survey.note else []
-    if accepted:
-        yield "#"
-        yield "# ACCEPTED BY HAND despite failed checks. The survey said:"
-        for finding in accepted:
-            yield f"#   {_one_line(finding.message)}"
-        notes.append(f"Accepted by hand: {'; '.join(_one_line(f.message) for f in accepted)}.")
-    yield ""
-    yield "format = 1"
-    yield f"name = {_text(survey.name)}"
-    if notes:
-        yield f"note = {_text(' '.join(notes))}"
-    yield 'units = "mm"'
-    if survey.boot:
-        yield f"boot = [{_number(survey.boot[0])}, {_number(survey.boot[1])}]"
-    yield f"pair = {_text(survey.pair)}"
-    yield ""
-    yield "[drill]"
-    drill = survey.drill
-    yield f"diameter = {{ plain = {_number(drill.plain)}, metal = {_number(drill.metal)} }}"
-    yield f"depth = {_number(drill.depth)}"
-    yield ""
-    yield "[[group]]"
-    yield f"name = {_text(survey.group)}"
-    yield f"datum = {_text(survey.datum)}"
-    yield f"shift = {_number(survey.shift)}"
-    for name, twin in _written(found):
-        yield from _hole(found, name, twin)
-
-
-def _written(found: Examination) -> Iterator[tuple[str, str]]:
-    """Each hole that gets a table, with its right twin or nothing, in the survey's order."""
-    right = {right: left for left, right in found.survey.pairs}
-    twins = dict(found.survey.pairs)
-    for name in found.survey.holes:
-        if name not in right:
-            yield name, twins.get(name, "")
-
-
-def _hole(found: Examination, name: str, twin: str) -> Iterator[str]:
-    index = found.plain.network.index
-    x, y = found.places[index[name]]
-    within = found.within[index[name]]
-    who = f"{name} and {twin}" if twin else name
-    known = f"within {within:.2f}" if within < float("inf") else "not known: can still move"
-    size = found.survey.diameters[index[name]]
-    yield ""
-    yield "  [[group.hole]]"
-    at = f"[{_place(x)}, {_place(y)}]"
-    yield f"  at = {at}  # {who}: {known}; {size:.1f} in the plate"
-    if twin:
-        yield "  both_sides = true"
-
-
-def _check(text: str) -> None:
     where = "the pattern that would be written"
     try:
         parse_pattern(text, where)
     except InputError as error:
         raise InputError(replace(finding, where=where) for finding in error.findings) from None
+    return text
 
 
-def _place(value: float) -> str:
-    return f"{round(float(value), DIGITS) + 0.0:.{DIGITS}f}"
+def _lines(found: Examination, accepted: Sequence[Finding]) -> Iterator[str]:
+    file = found.survey.file
+    yield "# Written by jiggen survey from distances measured on a plate. x grows towards the tip,"
+    yield "# y to the left, in mm from the plate's origin; the comment beside a hole is its name in"
+    yield "# the survey and what 95 of 100 such surveys stay within."
+    notes = [file.note] if file.note else []
+    if accepted:
+        messages = [" ".join(finding.message.split()) for finding in accepted]
+        yield "#"
+        yield "# ACCEPTED BY HAND despite failed checks. The survey said:"
+        yield from (f"#   {words}" for words in messages)
+        notes.append(f"Accepted by hand: {'; '.join(messages)}.")
+    yield ""
+    yield "format = 1"
+    yield f"name = {_text(file.name)}"
+    if notes:
+        yield f"note = {_text(' '.join(notes))}"
+    yield 'units = "mm"'
+    if file.boot:
+        yield f"boot = [{_number(file.boot[0])}, {_number(file.boot[1])}]"
+    yield f"pair = {_text(file.pair)}"
+    yield ""
+    yield "[drill]"
+    plain, metal = _number(file.drill.diameter.plain), _number(file.drill.diameter.metal)
+    yield f"diameter = {{ plain = {plain}, metal = {metal} }}"
+    yield f"depth = {_number(file.drill.depth)}"
+    yield ""
+    yield "[[group]]"
+    yield f"name = {_text(file.group.name)}"
+    yield f"datum = {_text(file.group.datum)}"
+    yield f"shift = {_number(file.group.shift)}"
+    twins = dict(file.plate.pairs)
+    holes = zip(file.holes.items(), found.places, found.within, strict=True)
+    for (name, size), (x, y), within in holes:
+        if name in twins.values():
+            continue
+        who = f"{name} and {twins[name]}" if name in twins else name
+        known = f"within {within:.2f}" if within < float("inf") else "not known: can still move"
+        at = ", ".join(f"{round(float(one), DIGITS) + 0.0:.{DIGITS}f}" for one in (x, y))
+        yield ""
+        yield "  [[group.hole]]"
+        yield f"  at = [{at}]  # {who}: {known}; {size:.1f} in the plate"
+        if name in twins:
+            yield "  both_sides = true"
 
 
-def _number(value: float) -> str:
+def _number(value: float | None) -> str:
     """A length as it came, to a tenth of a micrometre."""
-    short = f"{round(value, 4) + 0.0:.4f}".rstrip("0")
-    return short + "0" if short.endswith(".") else short
+    return str(round(value or 0.0, 4) + 0.0)
 
 
 def _text(words: str) -> str:
     # JSON's strings are TOML's, with nothing in them that JSON would write otherwise.
     return json.dumps(words, ensure_ascii=False)
-
-
-def _one_line(words: str) -> str:
-    return " ".join(words.split())
 
 
 MAGNIFIED = 20
@@ -136,13 +110,11 @@ def survey_svg(found: Examination) -> str:
     """
     lower, upper = found.places.min(axis=0) - _MARGIN, found.places.max(axis=0) + _MARGIN
     lower[1] -= _LETTER  # for the line below
-    name = found.survey.name
+    name = found.survey.file.name
     words = f"{name}: tip to the right, mm; 95 % regions {MAGNIFIED} times larger"
-    shapes: list[Shape] = [
+    shapes = [
         Line((lower[0], 0.0), (upper[0], 0.0), _CENTRE),
-        *_edges(found, lower, upper),
-        *_measured(found),
-        *_regions(found),
+        *_distances(found, lower, upper),
         *_holes(found),
         Text((lower[0] + 2, lower[1] + 2), words, _HEIGHT, colour=_INK.colour),
     ]
@@ -150,8 +122,8 @@ def survey_svg(found: Examination) -> str:
     return svg_text(drawing, _DIGITS)
 
 
-def _edges(found: Examination, lower: Array, upper: Array) -> Iterator[Line]:
-    """The edges that were measured from, as far as the drawing goes."""
+def _distances(found: Examination, lower: Array, upper: Array) -> Iterator[Line]:
+    """The edges that were measured from, as far as the drawing goes, and all between holes."""
     network = found.fit.network
     for number, edge in enumerate(network.edges):
         at = float(found.fit.parameters[2 * network.holes + number])
@@ -159,35 +131,27 @@ def _edges(found: Examination, lower: Array, upper: Array) -> Iterator[Line]:
             yield Line((at, lower[1] + 2 * _LETTER), (at, upper[1]), _PALE)
         else:
             yield Line((lower[0], at), (upper[0], at), _PALE)
-
-
-def _measured(found: Examination) -> Iterator[Line]:
-    index = found.plain.network.index
     wrong = wrong_row(found.gross_error)
     for row, reading in enumerate(found.survey.readings):
-        if reading.first in OPPOSITE or reading.second in OPPOSITE:
-            continue
-        (x1, y1), (x2, y2) = (found.places[index[end]] for end in (reading.first, reading.second))
-        yield Line((x1, y1), (x2, y2), _RED if row == wrong else _PALE)
+        if reading.first not in OPPOSITE and reading.second not in OPPOSITE:
+            ends = [network.index[reading.first], network.index[reading.second]]
+            (x1, y1), (x2, y2) = found.places[ends]
+            yield Line((x1, y1), (x2, y2), _RED if row == wrong else _PALE)
 
 
-def _regions(found: Examination) -> Iterator[Ellipse]:
-    for (x, y), square, reach in zip(
-        found.places, found.fit.place_covariances, found.within, strict=True
-    ):
-        if not np.isfinite(reach):
-            continue
-        sizes, ways = np.linalg.eigh(square)
-        radii = MAGNIFIED * REGION * found.scale * np.sqrt(np.clip(sizes, 0.0, None))
-        turn = float(np.degrees(np.arctan2(ways[1, 1], ways[0, 1])))
-        yield Ellipse((x, y), (radii[1], radii[0]), turn, _BLUE)
-
-
-def _holes(found: Examination) -> Iterator[Circle | Text]:
+def _holes(found: Examination) -> Iterator[Shape]:
+    """The 95 % regions of all holes that cannot move, then the holes with their names."""
+    squares = found.fit.place_covariances
+    for (x, y), square, reach in zip(found.places, squares, found.within, strict=True):
+        if np.isfinite(reach):
+            sizes, ways = np.linalg.eigh(square)
+            radii = MAGNIFIED * REGION * found.scale * np.sqrt(np.clip(sizes, 0.0, None))
+            turn = float(np.degrees(np.arctan2(ways[1, 1], ways[0, 1])))
+            yield Ellipse((x, y), (radii[1], radii[0]), turn, _BLUE)
     folded = {hole for other in found.others for hole in other.moved}
-    for number, (name, (x, y)) in enumerate(zip(found.survey.holes, found.places, strict=True)):
-        sure = np.isfinite(found.within[number]) and number not in folded
-        pen = _INK if sure else _RED
-        radius = found.survey.diameters[number] / 2
-        yield Circle((x, y), radius, pen)
-        yield Text((x + radius + 1, y + radius), name, _HEIGHT, colour=pen.colour)
+    holes = enumerate(zip(found.survey.file.holes.items(), found.places, strict=True))
+    for number, ((name, diameter), (x, y)) in holes:
+        pen = _INK if np.isfinite(found.within[number]) and number not in folded else _RED
+        yield Circle((x, y), diameter / 2, pen)
+        at = (x + diameter / 2 + 1, y + diameter / 2)
+        yield Text(at, name, _HEIGHT, colour=pen.colour)

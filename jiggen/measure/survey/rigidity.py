@@ -9,13 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations, islice
+from itertools import chain, combinations, islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.measure.adjustment import Array
 from jiggen.measure.survey.fit import Fit, refined, reflections, righted, starts
+from jiggen.measure.survey.network import Numbers
+
+Flags = NDArray[np.bool_]
 
 _STILL = 1e-6  # mm a distance changes by for 1 mm of a motion
 
@@ -60,38 +63,40 @@ class Rigidity:
 
 def find_rigidity(fit: Fit) -> Rigidity:
     """The rigidity of the readings at the places of `fit`."""
-    network = fit.network
-    unknowns = network.basis.shape[1]
-    free = len(fit.motions)
-    moves = fit.motions[:, : 2 * network.holes]
-    pairs = list(combinations(range(network.holes), 2))
-    stretches = np.array([network.chord_slope(fit.parameters, *pair) for pair in pairs])
-    stretched = stretches[:, : 2 * network.holes] @ moves.T
-    sizes = np.linalg.svd(stretched, compute_uv=False)
+    holes, names = fit.network.holes, fit.network.survey.holes
+    unknowns = len(fit.z)
+    moves = fit.motions[:, : 2 * holes]
+    pairs = np.array(list(combinations(range(holes), 2)))
+    stretched = fit.network.chord_slopes(fit.parameters, pairs)[:, : 2 * holes] @ moves.T
+    _, sizes, modes = np.linalg.svd(stretched, full_matrices=True)
     lacking = int((sizes > _STILL).sum())
-    still = np.eye(network.holes, dtype=bool)
-    for (i, j), stretch in zip(pairs, stretched, strict=True):
-        still[i, j] = still[j, i] = np.hypot.reduce(stretch, initial=0.0) < _STILL
-    names = network.survey.holes
+    still = np.eye(holes, dtype=bool)
+    still[tuple(pairs.T)] = np.hypot.reduce(stretched, axis=1, initial=0.0) < _STILL
     hinges = tuple(
-        Hinge(tuple(names[i] for i in holes), tuple(names[i] for i in pins))
-        for holes, pins in _hinges(still, fit.places)
+        Hinge(tuple(names[i] for i in moving), tuple(names[i] for i in pins))
+        for moving, pins in _hinges(still | still.T, fit.places)
     )
-    return Rigidity(unknowns, unknowns - free, lacking, hinges, _whole(fit, stretched))
+    whole = _whole(fit.places, modes[lacking:] @ moves)
+    return Rigidity(unknowns, unknowns - len(moves), lacking, hinges, whole)
 
 
-def _hinges(still: NDArray[np.bool_], places: Array) -> Iterator[tuple[list[int], list[int]]]:
+def _hinges(still: Flags, places: Array) -> Iterator[tuple[list[int], list[int]]]:
     """What hangs on the largest body, and by which of its holes; those that hang on it first."""
+
+    def width(body: frozenset[int]) -> float:
+        """How far a body is from lying in one line, in whole mm."""
+        part = places[sorted(body)]
+        return round(float(np.linalg.svd(part - part.mean(axis=0), compute_uv=False)[-1]))
+
     bodies = {
-        _body(still, still[i] & still[j])
+        frozenset(_alike(still, still[i] & still[j]).tolist())
         for i, j in zip(*np.nonzero(still), strict=True)
         if i < j or still[i].sum() == 1  # a hole that hangs with no other is a body of its own
     }
-    ordered = sorted(bodies, key=lambda body: (-len(body), -_width(places, body), sorted(body)))
-    main = ordered[0]
+    main, *rest = sorted(bodies, key=lambda body: (-len(body), -width(body), sorted(body)))
     named: set[int] = set(main)
     for attached in (True, False):
-        for body in ordered[1:]:
+        for body in rest:
             pins = body & main
             holes = sorted(body - named)
             if holes and bool(pins) is attached:
@@ -99,34 +104,23 @@ def _hinges(still: NDArray[np.bool_], places: Array) -> Iterator[tuple[list[int]
                 named |= body
 
 
-def _width(places: Array, body: frozenset[int]) -> float:
-    """How far a body is from lying in one line, in whole mm."""
-    part = places[sorted(body)]
-    return round(float(np.linalg.svd(part - part.mean(axis=0), compute_uv=False)[-1]))
-
-
-def _body(still: NDArray[np.bool_], part: NDArray[np.bool_]) -> frozenset[int]:
-    """The most of `part` (n,) in which every two holes keep their distance."""
+def _alike(same: Flags, part: Flags) -> Numbers:
+    """The most of `part` (n,) of which every two are the same, as `same` (n, n) has it."""
     part = part.copy()
-    while (moving := (~still[part][:, part]).sum(axis=0)).any():
-        part[np.flatnonzero(part)[moving.argmax()]] = False
-    return frozenset(np.flatnonzero(part).tolist())
+    while (odd := (~same[part][:, part]).sum(axis=0)).any():
+        part[np.flatnonzero(part)[odd.argmax()]] = False
+    return np.flatnonzero(part)
 
 
-def _whole(fit: Fit, stretched: Array) -> tuple[str, ...]:
-    """How the plate as a whole can move: motions that stretch no distance between holes."""
-    network = fit.network
-    count = len(fit.motions)
-    if not count:
-        return ()
-    _, sizes, modes = np.linalg.svd(stretched, full_matrices=True)
-    padded = np.concatenate([sizes, np.zeros(count)])[:count]
-    moves = modes[padded <= _STILL] @ fit.motions[:, : 2 * network.holes]
-    places = fit.places - fit.places.mean(axis=0)
+def _whole(places: Array, moves: Array) -> tuple[str, ...]:
+    """How the plate as a whole can move, by `moves` that stretch no distance between holes."""
+    places = places - places.mean(axis=0)
     reach = max(float(np.hypot(*places.T).max()), 1.0)
-    along, across = (np.tile(axis, network.holes) for axis in ([1.0, 0.0], [0.0, 1.0]))
-    turn = np.column_stack([-places[:, 1], places[:, 0]]).ravel() / reach
-    parts = {"turn": turn, "along": along, "across": across}
+    parts = {
+        "turn": np.column_stack([-places[:, 1], places[:, 0]]).ravel() / reach,
+        "along": np.tile([1.0, 0.0], len(places)),
+        "across": np.tile([0.0, 1.0], len(places)),
+    }
     return tuple(
         word
         for word, part in parts.items()
@@ -159,13 +153,15 @@ def alternatives(fit: Fit, within: Array) -> tuple[Alternative, ...]:
     `within` (n,) in mm is how near each place is known; a hole nearer than that has not moved.
     """
     found: dict[tuple[int, ...], Alternative] = {}
-    for other in _others(fit):
-        if other.squares > fit.squares + _TELLING:
-            continue
-        if other.wrong_side > fit.wrong_side:
-            continue
+    begun = islice(starts(fit.network, _STARTS), 1, None)
+    anew = (righted(refined(fit.network, z)) for z in begun)
+    for other in chain(reflections(fit, _FOLDS), anew):
         gaps = np.hypot(*(other.places - fit.places).T)
-        if (gaps > np.maximum(2 * within, _ELSEWHERE)).any():
+        if (
+            other.squares <= fit.squares + _TELLING
+            and other.wrong_side <= fit.wrong_side
+            and (gaps > np.maximum(2 * within, _ELSEWHERE)).any()
+        ):
             same = _together(fit.places, other.places, within)
             moved = tuple(np.setdiff1d(np.arange(len(within)), same).tolist())
             found.setdefault(moved, Alternative(_aligned(other.places, fit.places, same), moved))
@@ -176,22 +172,15 @@ def alternatives(fit: Fit, within: Array) -> tuple[Alternative, ...]:
     return tuple(fewest[:_SHOWN])
 
 
-def _together(here: Array, there: Array, within: Array) -> NDArray[np.int_]:
+def _together(here: Array, there: Array, within: Array) -> Numbers:
     """The largest part that has the same shape in both, grown hole by hole."""
-    shapes = (np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) for at in (here, there))
+    shapes = [np.hypot(*(at[:, None] - at).transpose(2, 0, 1)) for at in (here, there)]
     allowed = np.maximum(2 * (within[:, None] + within), _ELSEWHERE)
-    same = np.abs(next(shapes) - next(shapes)) <= allowed
-    parts = same.copy()  # row i: the part grown from hole i
-    for part in parts:
-        while True:
-            misfits = (~same[part][:, part]).sum(axis=0)
-            if not misfits.any():
-                break
-            part[np.flatnonzero(part)[misfits.argmax()]] = False
-    return np.flatnonzero(parts[parts.sum(axis=1).argmax()])
+    same = np.abs(shapes[0] - shapes[1]) <= allowed
+    return max((_alike(same, part) for part in same), key=len)
 
 
-def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:
+def _aligned(places: Array, onto: Array, by: Numbers) -> Array:
     """`places` turned and shifted so that the holes `by` lie best on `onto`."""
     if len(by) == len(places) or len(by) < 2:
         return places
@@ -200,9 +189,3 @@ def _aligned(places: Array, onto: Array, by: NDArray[np.int_]) -> Array:
     turn = np.vdot(there[by] - centres[1], here[by] - centres[0])
     moved = (there - centres[1]) * turn / abs(turn) + centres[0]
     return np.column_stack([moved.real, moved.imag])
-
-
-def _others(fit: Fit) -> Iterator[Fit]:
-    yield from reflections(fit, _FOLDS)
-    for z in islice(starts(fit.network, _STARTS), 1, None):
-        yield righted(refined(fit.network, z))
