@@ -8,10 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from itertools import product
+from operator import itemgetter
 from typing import NamedTuple
 
 from jiggen.errors import InputError
-from jiggen.inputs.faults import UNITS, Fault, key_text
+from jiggen.inputs.faults import UNITS, Fault, Unit, key_text
 from jiggen.inputs.places import KeyPath
 from jiggen.pattern.model import MAX_HOLES, SAME, WEB, X_LIMIT, Datum, Group, Pattern
 
@@ -63,15 +64,6 @@ class _Offset(NamedTuple):
 
 OWN_GROUP = _Offset((0.0, 0.0), (0.0, 0.0))
 """A group's offset from itself, whatever the boot: none is asked for."""
-
-
-class _Near(NamedTuple):
-    """How near another hole comes, at which boot, and how much that is too near."""
-
-    lack: float
-    distance: float
-    boot: float
-    other: _Site
 
 
 def check_boot(pattern: Pattern, boot: float) -> None:
@@ -170,20 +162,17 @@ def _beyond(pattern: Pattern, boots: Boots) -> Iterator[Fault]:
         ]
         found = []
         for h, hole in enumerate(group.holes):
-            x, boot = max(((at + hole.at[0], boot) for at, boot, _ in origins), key=_from_mark)
+            places = ((origin + hole.at[0], boot) for origin, boot, _ in origins)
+            x, boot = max(places, key=lambda place: abs(place[0]))
             if abs(x) > X_LIMIT:
                 message = f"x is {show(x)} from the mounting mark at a boot of {show(boot)}, "
                 message += f"outside the range of real skis (± {show(X_LIMIT)})"
                 found.append(Fault(("group", g, "hole", h, "at", 0), "length", message, limit))
-        x, boot, path = max(origins, key=_from_mark)
+        x, boot, path = max(origins, key=lambda place: abs(place[0]))
         if abs(x) > X_LIMIT and len(found) == len(group.holes):
             message = f"puts the group {show(x)} from the mounting mark at a boot of {show(boot)}"
             found = [Fault(path, "length", message, limit)]
         yield from found
-
-
-def _from_mark(place: tuple[float, *tuple[object, ...]]) -> float:
-    return abs(place[0])
 
 
 def _clashes(pattern: Pattern, boots: Boots, *, across: bool = True) -> Iterator[Fault]:
@@ -198,10 +187,11 @@ def _clashes(pattern: Pattern, boots: Boots, *, across: bool = True) -> Iterator
         faulty: set[KeyPath] = set()
         for site in _sites(group, g):
             near = [one for sites, offsets in others for one in _nearest(site, sites, offsets)]
-            worst = max(near, key=lambda one: one.lack, default=None)
-            if worst and worst.lack > SAME and site.path not in faulty:
+            nothing = 0.0, site, 0.0, 0.0
+            lack, other, distance, boot = max(near, key=itemgetter(0), default=nothing)
+            if lack > SAME and site.path not in faulty:
                 faulty.add(site.path)
-                yield _too_near(site, worst, pattern)
+                yield _too_near(site, other, distance, boot, UNITS[pattern.units])
             done.append(site)
         before.append((runs, done))
 
@@ -214,29 +204,30 @@ def _offsets(runs: Iterable[_Run], others: Iterable[_Run]) -> Iterator[_Offset]:
             yield _Offset(boots, (low, high))
 
 
-def _nearest(site: _Site, sites: Iterable[_Site], offsets: list[_Offset]) -> Iterator[_Near]:
-    """The nearest that each hole of a group comes, if it lies near enough sideways."""
+def _nearest(
+    site: _Site, sites: Iterable[_Site], offsets: list[_Offset]
+) -> Iterator[tuple[float, _Site, float, float]]:
+    """Of each hole of a group that may be too near: by how much, how near, at which boot."""
     for other in sites:
         needed = site.radius + other.radius + WEB
         dy = site.y - other.y
         if abs(dy) < needed and offsets:
             dx, boot = min(offset.nearest(other.x - site.x) for offset in offsets)
             distance = math.hypot(dx, dy)
-            yield _Near(needed - distance, distance, boot, other)
+            yield needed - distance, other, distance, boot
 
 
-def _too_near(site: _Site, near: _Near, pattern: Pattern) -> Fault:
-    show = UNITS[pattern.units].show
-    at = f" at a boot of {show(near.boot)}" if near.boot else ""
-    name = f"{key_text(near.other.path)}{near.other.side}"
-    if near.other.path == site.path:
+def _too_near(site: _Site, other: _Site, distance: float, boot: float, unit: Unit) -> Fault:
+    at = f" at a boot of {unit.show(boot)}" if boot else ""
+    name = f"{key_text(other.path)}{other.side}"
+    if other.path == site.path:
         name = "its other side"
-    elif near.distance < SAME:
+    elif distance < SAME:
         message = f"the same hole as {name}{at}"
         return Fault(site.path, "same-hole", message, "Remove one of them.")
-    message = f"{show(round(near.distance, 6))} from {name}{at}"
+    needed = unit.show(site.radius + other.radius + WEB)
     hint = (
-        f"These drills need {show(near.lack + near.distance)} between centres: the mean of the "
-        f"two larger diameters and {show(WEB)} of wall."
+        f"These drills need {needed} between centres: the mean of the two larger diameters and "
+        f"{unit.show(WEB)} of wall."
     )
-    return Fault(site.path, "spacing", message, hint)
+    return Fault(site.path, "spacing", f"{unit.show(round(distance, 6))} from {name}{at}", hint)

@@ -28,24 +28,9 @@ from jiggen.inputs.shape import (
     unit_in,
     validate,
 )
+from jiggen.pattern import model
 from jiggen.pattern.checks import conflicts
-from jiggen.pattern.model import (
-    BOOTS,
-    DEEPEST,
-    DIAMETERS,
-    LONGEST_NAME,
-    X_LIMIT,
-    Y_LIMIT,
-    Area,
-    Datum,
-    Drill,
-    Group,
-    Hole,
-    Pair,
-    Pattern,
-    Screw,
-    Step,
-)
+from jiggen.pattern.model import Area, Datum, Drill, Group, Hole, Pair, Pattern, Screw, Step
 
 KIND = FileKind("pattern", "A pattern file")
 
@@ -114,19 +99,6 @@ def _checked(document: Document) -> Pattern:
 # -- the shape of the file ------------------------------------------------------------------------
 
 
-def on_a_ski(limit: float, name: str = "") -> AfterValidator:
-    """Accepts lengths of at most `limit` mm either way; `name` begins the message."""
-
-    def check(value: float, info: ValidationInfo) -> float:
-        if abs(value) <= limit:
-            return value
-        show = unit_in(info).show
-        message = f"{name}{show(value)}, outside the range of real skis (± {show(limit)})"
-        raise fault("length", message, f"Allowed: up to {show(limit)} either way.")
-
-    return AfterValidator(check)
-
-
 def _screw_lengths(value: object) -> object:
     if not isinstance(value, list):
         raise fault("type", f"is {shown(value)}, but must be a list of numbers")
@@ -157,7 +129,7 @@ def _name(name: str) -> str:
     message = hidden(name)
     if not name.strip():
         message = "the name is empty"
-    if len(name) > LONGEST_NAME:
+    if len(name) > model.LONGEST_NAME:
         message = f"the name has {len(name)} characters"
     if message:
         raise fault("name", message)
@@ -177,18 +149,19 @@ def _note(note: str) -> str:
     return note
 
 
-Length = Annotated[Size, on_a_ski(LONGEST)]
-Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a drill")]
-Depth = Annotated[Size, between(0.0, DEEPEST, "depth", "a depth", above=True)]
-Position = Annotated[tuple[Length, Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]], pair_of("numbers")]
-BootLength = Annotated[Size, between(*BOOTS, "boot", "a boot sole length")]
+Length = Annotated[Size, between(-LONGEST, LONGEST, "length", "a length")]
+Across = Annotated[Size, between(-model.Y_LIMIT, model.Y_LIMIT, "length", "y")]
+Diameter = Annotated[Size, between(*model.DIAMETERS, "diameter", "a drill")]
+Depth = Annotated[Size, between(0.0, model.DEEPEST, "depth", "a depth", above=True)]
+Position = Annotated[tuple[Length, Across], pair_of("numbers")]
+BootLength = Annotated[Size, between(*model.BOOTS, "boot", "a boot sole length")]
 Boots = Annotated[tuple[BootLength, BootLength], pair_of("numbers"), AfterValidator(_boots)]
 Plate = Annotated[Size, between(*PLATES, "screw", "a plate")]
 ScrewLength = Annotated[Size, between(*SCREWS, "screw", "a screw")]
 ScrewLengths = Annotated[tuple[ScrewLength, ...], BeforeValidator(_screw_lengths)]
 Ends = Annotated[tuple[Length, Length], pair_of("numbers"), AfterValidator(_rear_to_front)]
 HalfWidth = Annotated[Size, between(0.0, HALF_WIDTH, "area", "a half-width", above=True)]
-StepStart = Annotated[Size, between(0.0, X_LIMIT, "boot", "a boot sole length")]
+StepStart = Annotated[Size, between(0.0, model.X_LIMIT, "boot", "a boot sole length")]
 Name = Annotated[str, AfterValidator(_name)]
 GroupName = Annotated[str, AfterValidator(_group_name)]
 Note = Annotated[str, AfterValidator(_note)]
@@ -254,7 +227,7 @@ class GroupShape(Shape):
     """One ``[[group]]``."""
 
     name: GroupName = Field(
-        description=f"up to {LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
+        description=f"up to {model.LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
         "hole ids are made of it"
     )
     datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
@@ -272,7 +245,7 @@ class FileShape(Shape):
 
     format: Version = Field(description="format = 1")
     name: Name = Field(
-        description=f"1 to {LONGEST_NAME} printable characters: it is engraved on the jig"
+        description=f"1 to {model.LONGEST_NAME} printable characters: it is engraved on the jig"
     )
     note: Note = Field(default="", description="any printable text")
     units: Units = Field(default="mm", description='"mm" or "in"')
@@ -293,24 +266,22 @@ class FileShape(Shape):
 
 def _group(group: GroupShape, file: FileShape) -> Group:
     steps = tuple(Step(step.start, step.shift) for step in group.steps or ())
-    holes = tuple(_hole(hole, file) for hole in group.hole)
-    return Group(group.name, group.datum, group.shift or 0.0, steps, holes)
+    holes = []
+    for hole in group.hole:
+        plain, metal, depth, *screw = _values(hole, file).values()
+        drill = Drill(plain, metal, depth)
+        holes.append(Hole(hole.at, hole.both_sides, drill, Screw(*screw) if screw else None))
+    return Group(group.name, group.datum, group.shift or 0.0, steps, tuple(holes))
 
 
-def _hole(hole: HoleShape, file: FileShape) -> Hole:
-    plain, metal, depth, plate, lengths = (_given(keys, hole, file) for keys in _NEEDED)
-    screw = Screw(plate, lengths) if _is_screwed(hole, file) else None
-    return Hole(hole.at, hole.both_sides, Drill(plain, metal, depth), screw)
-
-
-def _given(keys: tuple[str, ...], hole: HoleShape, file: FileShape) -> Any:
-    """What the hole says for `keys`, or else the file; None where neither does."""
-    own = reduce(getattr, keys, hole)
-    return own if own is not None else reduce(getattr, keys, file)
-
-
-def _is_screwed(hole: HoleShape, file: FileShape) -> bool:
-    return "screw" in file.model_fields_set | hole.model_fields_set
+def _values(hole: HoleShape, file: FileShape) -> dict[tuple[str, ...], Any]:
+    """What a hole needs, by its own tables or else the file's; None where neither says it."""
+    screwed = "screw" in file.model_fields_set | hole.model_fields_set
+    needed = [keys for keys in _NEEDED if screwed or keys[0] != "screw"]
+    own = {keys: reduce(getattr, keys, hole) for keys in needed}
+    return {
+        keys: reduce(getattr, keys, file) if value is None else value for keys, value in own.items()
+    }
 
 
 # -- what does not fit together -------------------------------------------------------------------
@@ -358,21 +329,18 @@ def _misplaced(group: GroupShape, path: KeyPath, unit: Unit) -> Iterator[Fault]:
 
 def _lacking(file: FileShape) -> Iterator[Fault]:
     """What holes lack: one fault per key, not per hole, since one default would do for all."""
-    for (table, *rest), name in _NEEDED.items():
-        lacking: list[KeyPath] = [
-            ("group", g, "hole", h)
-            for g, group in enumerate(file.group)
-            for h, hole in enumerate(group.hole)
-            if _given((table, *rest), hole, file) is None
-            and (table == "drill" or _is_screwed(hole, file))
-        ]
-        if lacking:
+    lacking: dict[tuple[str, ...], list[KeyPath]] = {keys: [] for keys in _NEEDED}
+    for g, group in enumerate(file.group):
+        for h, hole in enumerate(group.hole):
+            for keys, value in _values(hole, file).items():
+                if value is None:
+                    lacking[keys].append(("group", g, "hole", h))
+    for keys, paths in lacking.items():
+        if paths:
+            table = keys[0]
             # Without a [screw] table in the file, the hole is the place to look.
             in_hole = table == "screw" and table not in file.model_fields_set
-            count = "1 hole" if len(lacking) == 1 else f"{len(lacking)} holes, the first"
-            yield Fault(
-                (*(lacking[0] if in_hole else ()), table, *rest),
-                f"no-{table}",
-                f"no {name} is given for {count} {key_text(lacking[0])}",
-                f"Give it in [{table}] for every hole, or in the hole's own {table}.",
-            )
+            count = "1 hole" if len(paths) == 1 else f"{len(paths)} holes, the first"
+            message = f"no {_NEEDED[keys]} is given for {count} {key_text(paths[0])}"
+            hint = f"Give it in [{table}] for every hole, or in the hole's own {table}."
+            yield Fault((*paths[0], *keys) if in_hole else keys, f"no-{table}", message, hint)

@@ -17,7 +17,6 @@ HOW_TO_READ = (
     "How to read a pattern: the mounting mark of the ski is x = 0, and x grows towards the tip. "
     "The centre line is y = 0, and y grows to the left, seen from the tail. Lengths are in {unit}."
 )
-UNIT_NAMES = {"mm": "mm", "in": "inches"}
 DATUMS = {
     "boot-toe": "half a boot sole in front of the mark",
     "boot-heel": "half a boot sole behind the mark",
@@ -46,15 +45,17 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
     # [screw] applies to all: there is none where a hole has none.
     screws = Counter(hole.screw for hole in holes)
     screw = {} if None in screws else _screw(screws.most_common(1)[0][0], unit)
-    blocks = [
-        _comments((*head, HOW_TO_READ.format(unit=UNIT_NAMES[unit.name]))),
-        _opening(pattern, unit),
-        _drill_table(drill, drill_note),
-        _screw_table(screw),
-        _area_table(pattern, unit),
-        *(_group(group, drill, screw, unit) for group in pattern.groups),
+    lines = [
+        *_comments((*head, HOW_TO_READ.format(unit="mm" if unit.mm == 1.0 else "inches"))),
+        "",
+        *_opening(pattern, unit),
+        "",
+        *_comments((drill_note,) if drill_note else ()),
+        *_defaults(pattern, drill, screw, unit),
     ]
-    return "\n\n".join(filter(None, map("\n".join, blocks))) + "\n"
+    for group in pattern.groups:
+        lines += ["", *_group(group, drill, screw, unit)]
+    return "\n".join([*lines, ""])
 
 
 def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
@@ -69,25 +70,20 @@ def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
     yield _line(f"pair = {_text(pattern.pair)}", PAIRS[pattern.pair])
 
 
-def _drill_table(drill: Values, note: str) -> Iterator[str]:
-    yield from _comments((note,) if note else ())
+def _defaults(pattern: Pattern, drill: Values, screw: Values, unit: Unit) -> Iterator[str]:
     yield _line("[drill]", "for every hole that gives nothing else")
     sizes = _inline({key: drill[key] for key in ("plain", "metal")})
     yield f"diameter = {sizes}   # by what lies under the top sheet"
     depth = "of the full diameter below the top sheet; the drill's point goes deeper"
     yield _line(f"depth = {drill['depth']}", depth)
-
-
-def _screw_table(screw: Values) -> Iterator[str]:
     if screw:
+        yield ""
         yield _line("[screw]", "for every hole that gives nothing else")
         plate = "thickness at the hole; a screw's length counts from its top"
         yield _line(f"plate = {screw['plate']}", plate)
         yield _line(f"lengths = {screw['lengths']}", "screws at hand")
-
-
-def _area_table(pattern: Pattern, unit: Unit) -> Iterator[str]:
     if area := pattern.area:
+        yield ""
         yield _line("[area]", "where on the ski holes are allowed")
         yield _line(f"x = {_list((area.x_from, area.x_to), unit)}", "from the mounting mark")
         yield _line(f"half_width = {_number(area.half_width, unit)}", "to either side")

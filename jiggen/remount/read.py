@@ -15,8 +15,8 @@ from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import MM, Fault, quoted, unit_of
 from jiggen.inputs.shape import Shape, Size, Units, at_most, between, fault, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
-from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT, Y_LIMIT
-from jiggen.pattern.read import on_a_ski
+from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT
+from jiggen.pattern.read import Across
 from jiggen.remount.shifts import OldHole
 from jiggen.units import length
 
@@ -48,8 +48,7 @@ def _plugged(cell: object) -> object:
     raise fault("value", message, "Write yes or no.")
 
 
-X = Annotated[Size, on_a_ski(X_LIMIT, "x is ")]
-Y = Annotated[Size, on_a_ski(Y_LIMIT, "y is ")]
+X = Annotated[Size, between(-X_LIMIT, X_LIMIT, "length", "x")]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
 _DIAMETER = Field(default=None, description="the hole's diameter")
 _few = at_most(MAX_HOLES, "too-many-holes", "holes")
@@ -58,7 +57,7 @@ _few = at_most(MAX_HOLES, "too-many-holes", "holes")
 class OldHoleShape(Shape):
     """One ``[[hole]]`` of a TOML file."""
 
-    at: Annotated[tuple[X, Y], pair_of("numbers")] = Field(
+    at: Annotated[tuple[X, Across], pair_of("numbers")] = Field(
         description="x towards the tip from the mounting mark and y to the left: [152.4, 17.3]"
     )
     diameter: Diameter | None = _DIAMETER
@@ -80,7 +79,7 @@ class OldHoleRow(Shape):
     """One row of a CSV file; cells that are empty are left out."""
 
     x: Annotated[X, BeforeValidator(_from_cell)] = Field(description="a length towards the tip")
-    y: Annotated[Y, BeforeValidator(_from_cell)] = Field(description="a length to the left")
+    y: Annotated[Across, BeforeValidator(_from_cell)] = Field(description="a length to the left")
     diameter: Annotated[Diameter, BeforeValidator(_from_cell)] | None = _DIAMETER
     plugged: Annotated[bool, BeforeValidator(_plugged)] = Field(
         default=False, description="yes: the hole was filled"
