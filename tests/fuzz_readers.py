@@ -168,7 +168,7 @@ def survey(path: Path) -> object:
 
 
 def old_holes(path: Path) -> object:
-    from jiggen.remount import read_old_holes
+    from jiggen.remount.read import read_old_holes
 
     return read_old_holes(path)
 

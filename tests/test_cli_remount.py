@@ -16,8 +16,7 @@ from jiggen.cli import main
 from jiggen.export.remount_svg import LISTED, remount_svg, shift_words
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.remount import OldHole, RemountLimits, old_holes
-from jiggen.remount.shifts import moved
+from jiggen.remount.shifts import OldHole, RemountLimits, moved, old_holes
 
 JOB = ("remount", "club-piste", "--boot", "305")
 # One old hole 5 mm in front of toe-5 (x = 152.5 - 11.4 - 43.1 = 98.0, y = 0), one plugged hole

@@ -25,7 +25,7 @@ from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline import evening as building
 from jiggen.pipeline.evening import build_evening, is_finished, key_of
 from jiggen.pipeline.products import plan_jig
-from jiggen.remount import RemountLimits
+from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import run_sheet_pdf
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.

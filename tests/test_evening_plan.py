@@ -19,7 +19,7 @@ from jiggen.evening.check import Terms
 from jiggen.evening.read import read_jobs
 from jiggen.job import Job, boots_alike, fits
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.remount import RemountLimits
+from jiggen.remount.shifts import RemountLimits
 
 DATA = Path(__file__).parent / "data"
 HEAD = "ticket,pattern,boot,ski_toe,ski_heel,core,shift,thickness,old_holes\n"

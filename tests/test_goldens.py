@@ -15,8 +15,7 @@ from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.remount_svg import remount_svg
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.remount import OldHole, RemountLimits, old_holes
-from jiggen.remount.shifts import moved
+from jiggen.remount.shifts import OldHole, RemountLimits, moved, old_holes
 
 GOLDENS = Path(__file__).parent / "data" / "goldens"
 NOT_KEPT = {"jiggen", "version", "versions", "created"}  # differ from one release to the next

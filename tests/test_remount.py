@@ -16,17 +16,20 @@ from hypothesis import strategies as st
 from jiggen.errors import InputError
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.remount import (
+from jiggen.remount.read import read_old_holes
+from jiggen.remount.shifts import (
+    SPAN,
     Conflict,
     OldHole,
     RemountLimits,
     check_mount,
+    clear_shifts,
     conflicts,
+    moved,
     old_holes,
-    read_old_holes,
     reused,
+    settable,
 )
-from jiggen.remount.shifts import SPAN, clear_shifts, moved, settable
 from jiggen.remount.shifts import nearest_clear as nearest_of
 
 LIMITS = RemountLimits()

@@ -81,7 +81,7 @@ def evening(
     from jiggen.evening import Spans, plan_evening
     from jiggen.evening.check import Terms
     from jiggen.evening.read import read_jobs
-    from jiggen.remount import RemountLimits
+    from jiggen.remount.shifts import RemountLimits
 
     # Each jig has a ski range of its own; this one is a placeholder.
     settings = replace(options.read_settings((80.0, 100.0), bed, bush), bush_fit=bush_fit)

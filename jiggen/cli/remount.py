@@ -18,7 +18,7 @@ from jiggen.units import number
 
 if TYPE_CHECKING:
     from jiggen.layout import Layout
-    from jiggen.remount import Answer, OldHole, Way
+    from jiggen.remount.shifts import Answer, OldHole, Way
 
 OLD = "The old holes"
 _old = partial(Option, group=OLD)
@@ -89,7 +89,8 @@ class Earlier:
 
     def holes(self, new: options.Mount) -> tuple[OldHole, ...]:
         """The measured holes and those of the pattern; core and side are by default as of `new`."""
-        from jiggen.remount import old_holes, read_old_holes
+        from jiggen.remount.read import read_old_holes
+        from jiggen.remount.shifts import old_holes
 
         measured = read_old_holes(self.file) if self.file else ()
         if self.pattern is None or self.boot is None:
@@ -121,7 +122,7 @@ def remount(
     """
     earlier.check()
 
-    from jiggen.remount import RemountLimits, check_mount
+    from jiggen.remount.shifts import RemountLimits, check_mount
 
     limits = RemountLimits(open=limit, plugged=plugged_limit)
     limits.check()

@@ -17,7 +17,8 @@ from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
-from jiggen.remount import Answer, OldHole, RemountLimits, check_mount, read_old_holes
+from jiggen.remount.read import read_old_holes
+from jiggen.remount.shifts import Answer, OldHole, RemountLimits, check_mount
 from jiggen.units import number
 
 T = TypeVar("T")

@@ -46,7 +46,7 @@ from jiggen.draw.shapes import (
 )
 from jiggen.draw.svg import svg_text
 from jiggen.layout import Layout
-from jiggen.remount import Conflict, OldHole, RemountLimits, Reuse, conflicts, reused
+from jiggen.remount.shifts import Conflict, OldHole, RemountLimits, Reuse, conflicts, reused
 
 RED, GREEN, GREY, BLUE, TINT = "#aa141e", "#0a6b32", "#6e6e6e", "#14468c", "#f6e3df"
 PLUG = "#b8b8b8"

@@ -28,7 +28,7 @@ def main() -> None:
     from jiggen.evening.check import Terms
     from jiggen.evening.order import count_changes
     from jiggen.evening.read import read_jobs
-    from jiggen.remount import RemountLimits
+    from jiggen.remount.shifts import RemountLimits
 
     terms = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
     start, busy = time.perf_counter(), time.process_time()
