@@ -8,8 +8,8 @@ from shapely.geometry import Point, Polygon
 
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.lettering import Region, letter, regions_of
-from jiggen.solid.body import body_blank, body_cutters, make_body
-from jiggen.solid.level import Inset, inset_all, stack_on
+from jiggen.solid.body import body_blank, make_body, mechanical_tools, relief_tools
+from jiggen.solid.level import Inset, inset_all, insets_of, prisms, stack_on
 from jiggen.solid.moving import TOOTH_CHORD, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import block, cylinder, prism
 
@@ -84,7 +84,9 @@ def test_a_body_is_as_if_cut_in_one(club_layout):
     jig = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
     body = jig.bodies[0]
     made = make_body(body, jig)
-    wanted = body_blank(body, jig).cut(*body_cutters(body, jig))
+    engraved = prisms(insets_of(body.engravings), jig.settings.body)
+    tools = (*relief_tools(body, jig), *mechanical_tools(body, jig), *engraved)
+    wanted = body_blank(body, jig).cut(*tools)
     assert made.isValid()
     assert made.Volume() == pytest.approx(wanted.Volume(), rel=1e-9)
     assert len(made.Faces()) == len(wanted.Faces())

@@ -243,7 +243,7 @@ def plan_gauge(job: GaugeJob) -> Planned[Gauge]:
 
 
 def _draw_gauge(plan: Planned[Gauge]) -> Model:
-    from jiggen.solid.gauge import build_gauge
+    from jiggen.solid.plates import build_gauge
 
     return build_gauge(plan.design)
 

@@ -23,11 +23,12 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GeomAbs import GeomAbs_Line, GeomAbs_Plane
 from OCP.gp import gp_Dir, gp_Pln, gp_Pnt, gp_Vec
-from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_WIRE
+from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED, TopAbs_ShapeEnum, TopAbs_WIRE
 from OCP.TopExp import TopExp_Explorer
-from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_Wire
+from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shape, TopoDS_Shell, TopoDS_Solid, TopoDS_Wire
 from shapely.geometry import Polygon
 
+from jiggen.design.engraving import Engraving
 from jiggen.design.lettering import Region
 from jiggen.solid.shapes import cut_away, prism
 
@@ -43,6 +44,11 @@ class Inset:
 
     region: Region
     depth: float
+
+
+def insets_of(engravings: Iterable[Engraving]) -> list[Inset]:
+    """All that is to be taken out for `engravings`."""
+    return [Inset(region, item.depth) for item in engravings for region in item.regions]
 
 
 def engrave_top(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> cq.Shape:
@@ -66,10 +72,17 @@ def inset_all(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.
     The others meet an edge or one another: they have to be cut.
     """
     seats, faces = _parted(solid, top, up=True)
-    owners = _owners(insets, [_plan(seat) for seat in seats])
+    rings = np.array([Polygon(inset.region.outer) for inset in insets], dtype=object)
+    owner = np.full(len(rings), -1)
     for index, seat in enumerate(seats):
-        faces += _with_insets(seat, top, list(compress(insets, owners == index)))
-    return _solid(faces), list(compress(insets, owners < 0))
+        plan = _plan(seat)
+        shapely.prepare(plan)
+        owner[shapely.contains_properly(plan, rings)] = index
+    one, other = shapely.STRtree(rings).query(rings, predicate="dwithin", distance=CLEAR)
+    owner[one[one != other]] = -1
+    for index, seat in enumerate(seats):
+        faces += _with_insets(seat, top, list(compress(insets, owner == index)))
+    return _solid(faces), list(compress(insets, owner < 0))
 
 
 def stack_on(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
@@ -100,11 +113,22 @@ def _solid(faces: Iterable[TopoDS_Face]) -> cq.Solid:
     return cq.Solid(made)
 
 
-def _faces(shape: object) -> Iterator[TopoDS_Face]:
-    explorer = TopExp_Explorer(shape, TopAbs_FACE)
+def _explored(shape: object, kind: TopAbs_ShapeEnum) -> Iterator[TopoDS_Shape]:
+    """Every face, or wire, of a shape of the kernel."""
+    explorer = TopExp_Explorer(shape, kind)
     while explorer.More():
-        yield TopoDS.Face_s(explorer.Current())
+        yield explorer.Current()
         explorer.Next()
+
+
+def _faces(shape: object) -> Iterator[TopoDS_Face]:
+    return map(TopoDS.Face_s, _explored(shape, TopAbs_FACE))
+
+
+def _inner_wires(face: TopoDS_Face) -> list[TopoDS_Wire]:
+    outer = BRepTools.OuterWire_s(face)
+    wires = map(TopoDS.Wire_s, _explored(face, TopAbs_WIRE))
+    return [wire for wire in wires if not wire.IsSame(outer)]
 
 
 def _parted(solid: cq.Solid, z: float, *, up: bool) -> tuple[list[TopoDS_Face], list[TopoDS_Face]]:
@@ -112,32 +136,21 @@ def _parted(solid: cq.Solid, z: float, *, up: bool) -> tuple[list[TopoDS_Face], 
     level: list[TopoDS_Face] = []
     others: list[TopoDS_Face] = []
     for face in _faces(solid.wrapped):
-        (level if _is_level(face, z, up=up) else others).append(face)
+        surface = BRepAdaptor_Surface(face, False)
+        is_level = surface.GetType() == GeomAbs_Plane
+        if is_level:
+            plane = surface.Plane()
+            turned = (plane.Direct() == (face.Orientation() == TopAbs_REVERSED)) == up
+            looks = plane.Axis().Direction().Z() * (-1 if turned else 1)
+            is_level = looks > 1 - LEVEL and abs(plane.Location().Z() - z) < LEVEL
+        (level if is_level else others).append(face)
     return level, others
-
-
-def _is_level(face: TopoDS_Face, z: float, *, up: bool) -> bool:
-    surface = BRepAdaptor_Surface(face, False)
-    if surface.GetType() != GeomAbs_Plane:
-        return False
-    plane = surface.Plane()
-    turned = (plane.Direct() == (face.Orientation() == TopAbs_REVERSED)) == up
-    looks = plane.Axis().Direction().Z() * (-1 if turned else 1)
-    return bool(looks > 1 - LEVEL and abs(plane.Location().Z() - z) < LEVEL)
 
 
 def _plan(face: TopoDS_Face) -> shapely.Geometry:
     """A level face seen from above, CLEAR of its edges."""
-    outer = BRepTools.OuterWire_s(face)
-    inner = [_ring(wire, face) for wire in _wires(face) if not wire.IsSame(outer)]
-    return Polygon(_ring(outer, face), inner).buffer(-CLEAR)
-
-
-def _wires(face: TopoDS_Face) -> Iterator[TopoDS_Wire]:
-    explorer = TopExp_Explorer(face, TopAbs_WIRE)
-    while explorer.More():
-        yield TopoDS.Wire_s(explorer.Current())
-        explorer.Next()
+    inner = [_ring(wire, face) for wire in _inner_wires(face)]
+    return Polygon(_ring(BRepTools.OuterWire_s(face), face), inner).buffer(-CLEAR)
 
 
 def _ring(wire: TopoDS_Wire, face: TopoDS_Face) -> list[tuple[float, float]]:
@@ -155,18 +168,6 @@ def _ring(wire: TopoDS_Wire, face: TopoDS_Face) -> list[tuple[float, float]]:
         points += [(point.X(), point.Y()) for point in found]
         explorer.Next()
     return points
-
-
-def _owners(insets: Sequence[Inset], seats: Sequence[shapely.Geometry]) -> NDArray[np.int64]:
-    """For each inset the seat that holds it clear of every other, or -1."""
-    plans = np.array([Polygon(inset.region.outer) for inset in insets], dtype=object)
-    owner = np.full(len(plans), -1)
-    for index, seat in enumerate(seats):
-        shapely.prepare(seat)
-        owner[shapely.contains_properly(seat, plans)] = index
-    one, other = shapely.STRtree(plans).query(plans, predicate="dwithin", distance=CLEAR)
-    owner[one[one != other]] = -1
-    return owner
 
 
 def _with_insets(seat: TopoDS_Face, top: float, insets: Sequence[Inset]) -> Iterator[TopoDS_Face]:
@@ -190,10 +191,8 @@ def _with_insets(seat: TopoDS_Face, top: float, insets: Sequence[Inset]) -> Iter
 
 def _holed(face: TopoDS_Face, z: float, holes: Iterable[TopoDS_Wire]) -> TopoDS_Face:
     """A level face that looks up, with more holes: wires that run clockwise."""
-    outer = BRepTools.OuterWire_s(face)
-    made = BRepBuilderAPI_MakeFace(_level(z), outer)
-    inner = (wire for wire in _wires(face) if not wire.IsSame(outer))
-    for wire in (*inner, *holes):
+    made = BRepBuilderAPI_MakeFace(_level(z), BRepTools.OuterWire_s(face))
+    for wire in (*_inner_wires(face), *holes):
         made.Add(wire)
     return made.Face()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -13,6 +13,8 @@ import cadquery as cq
 import numpy as np
 from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.StlAPI import StlAPI_Writer
 
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
@@ -57,12 +59,20 @@ def build_jig_model(design: Design) -> Model:
         "pinion": lambda: make_pinion(design.mechanism.pinion),
         "knob": lambda: make_knob(design.mechanism.knob),
     }
-    parts: list[Part] = []
-    for piece in list_pieces(design):
-        announce(f"solid: {piece.name}")
+
+    def draw(piece: Piece) -> cq.Shape:
         body = bodies.get(piece.name)
-        shape = make_body(body, design) if body else moving[piece.kind]()
-        solid = one_solid(shape, piece.name)
+        return make_body(body, design) if body else moving[piece.kind]()
+
+    return draw_pieces(list_pieces(design), draw)
+
+
+def draw_pieces(pieces: Iterable[Piece], draw: Callable[[Piece], cq.Shape]) -> Model:
+    """Every one of `pieces` as a valid solid."""
+    parts = []
+    for piece in pieces:
+        announce(f"solid: {piece.name}")
+        solid = one_solid(draw(piece), piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
 
@@ -79,9 +89,6 @@ def mesh_of(part: Part) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
 @lru_cache(maxsize=KEPT)
 def _mesh(shape: cq.Shape, to_bed: bytes) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The mesh of `shape` carried by a 4×4 given as its bytes."""
-    from OCP.BRepMesh import BRepMesh_IncrementalMesh
-    from OCP.StlAPI import StlAPI_Writer
-
     # A copy: solids of one process share faces with cached tools, and a mesh would stay
     # on them.
     laid = shape.copy().moved(location_of(np.frombuffer(to_bed).reshape(4, 4)))

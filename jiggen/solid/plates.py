@@ -1,33 +1,36 @@
-"""Flat plates as solids, the trial plate among them: one layer with holes and engravings."""
+"""Flat plates as solids: the trial plate; the gauge's frame, its slots, and the stub of a rack."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable
 
 import cadquery as cq
 
+from jiggen.design import gauge as gauges
+from jiggen.design import trial as trials
+from jiggen.design.engraving import Engraving
+from jiggen.design.fit_ladder import STRIP, STRIP_HEIGHT, FitLadder
+from jiggen.design.gauge import Gauge
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
-from jiggen.design.trial import DEPTH, FOOT, THICKNESS, Trial
-from jiggen.progress import announce
-from jiggen.solid.level import Inset, engrave_top
-from jiggen.solid.model import Model, Part
-from jiggen.solid.shapes import one_solid, wire
+from jiggen.design.trial import Trial
+from jiggen.record.entries import PartKind
+from jiggen.solid.level import OVER, engrave_top, insets_of
+from jiggen.solid.model import Model, draw_pieces
+from jiggen.solid.moving import make_rack
+from jiggen.solid.shapes import UP, block, footed_disc, one_solid, prism_y, revolve, wire
 
-UP = cq.Vector(0, 0, 1)
 LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)
 
 
-def make_plate(
+def _plate(
     outline: Region,
     guides: Iterable[Guide],
-    letters: Sequence[Region],
-    *,
+    engravings: Iterable[Engraving],
     thickness: float,
-    depth: float,
     foot: float,
 ) -> cq.Shape:
-    """`outline` from z = 0 to `thickness`, a round hole per guide, `letters` `depth` deep; mm.
+    """`outline` from z = 0 to `thickness`, a round hole per guide, engraved; mm.
 
     Every edge at z = 0, of outline and holes, is taken off by `foot` at 45°.
     """
@@ -37,22 +40,56 @@ def make_plate(
     openings = [wire(ring, 0.0) for ring in outline.inner]
     blank = cq.Solid.extrudeLinear(wire(outline.outer, 0.0), [*circles, *openings], UP * thickness)
     footed = one_solid(blank.chamfer(foot, None, blank.edges(LOWEST)), "plate")
-    return engrave_top(footed, thickness, [Inset(region, depth) for region in letters])
+    return engrave_top(footed, thickness, insets_of(engravings))
 
 
 def build_trial(trial: Trial) -> Model:
     """Every piece of `trial` as a solid."""
-    parts = []
-    for plate in trial.plates:
-        announce(f"solid: {plate.name}")
-        shape = make_plate(
-            plate.outline,
-            plate.guides,
-            [region for item in plate.engravings for region in item.regions],
-            thickness=THICKNESS,
-            depth=DEPTH,
-            foot=FOOT,
-        )
-        solid = one_solid(shape, plate.name)
-        parts.append(Part(plate.piece, solid, float(solid.Volume())))
-    return Model(tuple(parts))
+    made = {plate.name: plate for plate in trial.plates}
+
+    def draw(name: str) -> cq.Shape:
+        one, (thick, foot) = made[name], (trials.THICKNESS, trials.FOOT)
+        return _plate(one.outline, one.guides, one.engravings, thick, foot)
+
+    return draw_pieces([plate.piece for plate in trial.plates], lambda piece: draw(piece.name))
+
+
+def build_gauge(gauge: Gauge) -> Model:
+    """Every part of `gauge` as a solid."""
+    stub = gauge.ladder.stub
+    makers: dict[PartKind, Callable[[], cq.Shape]] = {
+        "gauge": lambda: _frame(gauge),
+        "slots": lambda: _slots(gauge.ladder),
+        "rack": lambda: make_rack(stub, lean_to=stub.nose_sag + 2.0),
+    }
+    return draw_pieces(gauge.pieces, lambda piece: makers[piece.kind]())
+
+
+def _frame(gauge: Gauge) -> cq.Shape:
+    thick, foot = gauges.THICKNESS, gauges.FOOT
+    plate = _plate(gauge.outline, gauge.guides, gauge.engravings, thick, foot)
+    if gauge.pockets:
+        plate = plate.cut(*map(_lead_in, gauge.pockets))
+    pegs = (
+        footed_disc(peg.diameter / 2, 0.0, peg.z[1], foot).moved(_at(peg.x, peg.y))
+        for peg in gauge.pegs
+    )
+    return plate.fuse(*pegs)
+
+
+def _at(x: float, y: float) -> cq.Location:
+    return cq.Location(cq.Vector(x, y, 0))
+
+
+def _lead_in(pocket: Guide) -> cq.Shape:
+    r, lead, top = pocket.radius, pocket.lead_in, pocket.top_z
+    wide, over = r + lead, top + OVER
+    cone = [(0.0, top - lead), (r, top - lead), (wide, top), (wide, over), (0.0, over)]
+    return revolve(cone).moved(_at(pocket.x, pocket.y))
+
+
+def _slots(ladder: FitLadder) -> cq.Shape:
+    (width, depth, height), low = ladder.size, gauges.FOOT
+    strip = _plate(ladder.outline, (), ladder.engravings, STRIP_HEIGHT, low)
+    walls = block((0.0, width), (STRIP, depth), (low, height))
+    return strip.fuse(walls).cut(*(prism_y(slot, STRIP, depth + OVER) for slot in ladder.slots))

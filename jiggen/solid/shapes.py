@@ -1,4 +1,4 @@
-"""The few solids everything is made of: prisms, turned shapes, hexagons; mm, ski frame axes."""
+"""The few solids everything is made of: prisms, turned shapes, boxes; mm, ski frame axes."""
 
 from __future__ import annotations
 
@@ -7,9 +7,14 @@ from collections.abc import Iterable, Sequence
 import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+from OCP.gp import gp_Trsf
+from OCP.TopTools import TopTools_ListOfShape
 
 from jiggen.design.lettering import Region
 from jiggen.design.station import Point
+
+UP = cq.Vector(0, 0, 1)
 
 
 def wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
@@ -27,16 +32,20 @@ def prism(region: Region, bottom: float, top: float) -> cq.Solid:
 
 def prism_y(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:
     """A profile of (x, z) points drawn along y from `start` to `stop`."""
-    corners = [cq.Vector(x, start, z) for x, z in profile]
-    wire = cq.Wire.makePolygon(corners, close=True)
-    return cq.Solid.extrudeLinear(wire, [], cq.Vector(0, stop - start, 0))
+    ring = cq.Wire.makePolygon([cq.Vector(x, start, z) for x, z in profile], close=True)
+    return cq.Solid.extrudeLinear(ring, [], cq.Vector(0, stop - start, 0))
 
 
 def revolve(profile: Sequence[Point]) -> cq.Solid:
     """A closed profile of (radius, z) points turned about the z axis."""
-    corners = [cq.Vector(radius, 0, z) for radius, z in profile]
-    wire = cq.Wire.makePolygon(corners, close=True)
-    return cq.Solid.revolve(wire, [], 360.0, cq.Vector(0, 0, 0), cq.Vector(0, 0, 1))
+    ring = cq.Wire.makePolygon([cq.Vector(radius, 0, z) for radius, z in profile], close=True)
+    return cq.Solid.revolve(ring, [], 360.0, cq.Vector(0, 0, 0), UP)
+
+
+def footed_disc(radius: float, bottom: float, top: float, foot: float) -> cq.Solid:
+    """An upright disc about the z axis, its lower edge taken off by `foot` at 45°."""
+    edge = [(radius - foot, bottom), (radius, bottom + foot)]
+    return revolve([(0.0, bottom), *edge, (radius, top), (0.0, top)])
 
 
 def block(x: Point, y: Point, z: Point) -> cq.Solid:
@@ -56,9 +65,6 @@ def cut_away(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
     The kernel's plain cut may widen the tolerances of what it is given: a tool or part that is
     cached for the next jig would then give other files there than here.
     """
-    from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
-    from OCP.TopTools import TopTools_ListOfShape
-
     remaining, lost = TopTools_ListOfShape(), TopTools_ListOfShape()
     remaining.Append(shape.wrapped)
     for tool in tools:
@@ -81,23 +87,8 @@ def one_solid(shape: cq.Shape, name: str) -> cq.Solid:
     return solids[0]
 
 
-def bridged_ceiling(flats: float, bore: float, z: float, step: float) -> tuple[cq.Solid, ...]:
-    """Two steps, each one printed layer, that close a hexagonal pocket's ceiling at `z`.
-
-    First a slot as wide as the bore right over the hexagon, then a square: every bridge
-    rests on the one before it, so the bore's edge is never printed in the air.
-    """
-    half, reach = bore / 2, flats / 2
-    return (
-        block((-half, half), (-reach, reach), (z, z + step)),
-        block((-half, half), (-half, half), (z + step, z + 2 * step)),
-    )
-
-
 def location_of(matrix: NDArray[np.float64]) -> cq.Location:
     """A rigid 4×4 matrix as the kernel's location."""
-    from OCP.gp import gp_Trsf
-
-    trsf = gp_Trsf()
-    trsf.SetValues(*(float(value) for value in matrix[:3].ravel()))
-    return cq.Location(trsf)
+    pose = gp_Trsf()
+    pose.SetValues(*matrix[:3].ravel().tolist())
+    return cq.Location(pose)

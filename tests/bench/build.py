@@ -85,10 +85,15 @@ def rooms(name: str, boot: float) -> None:
 
 def bodies(jig) -> None:
     """Each body as it is made against one cut of its blank, best of three each."""
-    from jiggen.solid.body import body_blank, body_cutters, make_body
+    from jiggen.solid.body import body_blank, make_body, mechanical_tools, relief_tools
+    from jiggen.solid.level import insets_of, prisms
 
     for body in jig.bodies:
-        blank, tools = body_blank(body, jig), list(body_cutters(body, jig))
+        blank, engraved = (
+            body_blank(body, jig),
+            prisms(insets_of(body.engravings), jig.settings.body),
+        )
+        tools = [*relief_tools(body, jig), *mechanical_tools(body, jig), *engraved]
         own = least(lambda body=body: make_body(body, jig))
         cut = least(lambda blank=blank, tools=tools: blank.cut(*tools))
         show(f"{body.name}, all of it", own)
