@@ -18,19 +18,19 @@ import jiggen.cli.new as command
 from jiggen.cli import main
 from jiggen.errors import InputError
 from jiggen.pattern import Drill, Group, Hole, Pattern, Step, read_pattern, shipped_patterns
-from jiggen.pattern.draft import (
+from jiggen.pattern.model import Datum, Pair
+from jiggen.pattern.read import parse_pattern
+from jiggen.pattern.write import (
     Draft,
     Units,
     add_holes,
     measure,
+    pattern_toml,
     read_datum,
     read_group,
     read_place,
     read_shift,
 )
-from jiggen.pattern.model import Datum, Pair
-from jiggen.pattern.read import parse_pattern
-from jiggen.pattern.write import pattern_toml
 
 DRILL = Drill(plain=3.6, metal=4.1, depth=9.0)
 

@@ -12,9 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from jiggen.errors import Finding, InputError
-from jiggen.inputs.document import MAX_BYTES
-from jiggen.inputs.faults import key_text, quoted
-from jiggen.inputs.places import DEEPEST, KeyPath, find_places
+from jiggen.inputs.document import DEEPEST, MAX_BYTES, find_places
+from jiggen.inputs.faults import KeyPath, key_text, quoted
 from jiggen.pattern import (
     DATUM_SLOPE,
     Area,

@@ -163,7 +163,7 @@ def test_light_commands_stay_light(words: list[str], also_without: set[str], tmp
     [
         ("import jiggen.pattern", {"numpy", "tomlkit"}),
         ("import jiggen.options", {"numpy", "pydantic", "typer", "rich"}),
-        ("import jiggen.importing", {"numpy", "ezdxf"}),
+        ("import jiggen.importing.job", {"numpy", "ezdxf"}),
         ("import jiggen.cli.new, jiggen.cli.questions", {"numpy", "ezdxf"}),
         ("import jiggen.tables; jiggen.tables.nut('M5')", {"numpy"}),
     ],

@@ -213,7 +213,8 @@ def import_drawing(
     """
     _check_free(out, force, reading)
 
-    from jiggen.importing import Choices, import_pattern
+    from jiggen.importing.job import import_pattern
+    from jiggen.importing.model import Choices
 
     choices = Choices(
         units=units,

@@ -14,7 +14,8 @@ from jiggen.cli.new import BOOT, DEPTH, DRILL, METAL, NAME, PAIR, UNITS, Given
 from jiggen.cli.program import Reading
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option
-from jiggen.pattern.draft import (
+from jiggen.pattern.model import Group
+from jiggen.pattern.write import (
     Draft,
     add_holes,
     measure,
@@ -23,7 +24,6 @@ from jiggen.pattern.draft import (
     read_place,
     read_shift,
 )
-from jiggen.pattern.model import Group
 from jiggen.units import length_range
 
 Read = Callable[[Draft, str], Draft]

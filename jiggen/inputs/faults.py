@@ -9,8 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from jiggen.errors import Finding
-from jiggen.inputs.places import KeyPath
 from jiggen.units import INCH
+
+KeyPath = tuple[str | int, ...]
+"""Keys and list indexes (from 0) from the top of a file down to one value."""
 
 _PLAIN_KEY = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _PAIRS = {
@@ -56,7 +58,7 @@ UNITS = {"mm": MM, "in": Unit("in", INCH)}
 
 def unit_of(data: dict[str, object]) -> Unit:
     """The unit that a file's ``units`` names; where it is misspelt, the one most likely meant."""
-    units = word(data.get("units", "mm")).lower()
+    units = str(data.get("units", "mm")).lower()
     return UNITS[nearest(units, UNITS, cutoff=0.3) or "mm"]
 
 
@@ -98,11 +100,6 @@ def shown(value: object) -> str:
         case list():
             return f"a list of {len(value)}"
     return "a table" if isinstance(value, dict) else "a date or time"
-
-
-def word(value: object) -> str:
-    """A value where text is looked for: the text itself, or what `shown` says of another."""
-    return value if isinstance(value, str) else shown(value)
 
 
 def quoted(text: str, longest: int = 40) -> str:

@@ -22,8 +22,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from jiggen.inputs.document import Source
-from jiggen.inputs.faults import MM, Fault, Unit, did_you_mean, part_name, quoted, shown, word
-from jiggen.inputs.places import KeyPath
+from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, did_you_mean, part_name, quoted, shown
 
 _WANTED = {
     "float_type": "a number",
@@ -88,7 +87,7 @@ def _fault(shape: type[Shape], error: ErrorDetails, data: object) -> Fault:
     if kind == "missing":
         return Fault(path, "missing-key", f"the key {quoted(key)} is missing", allowed)
     if kind == "literal_error":
-        given = word(error["input"])
+        given = error["input"] if isinstance(error["input"], str) else shown(error["input"])
         choices = [str(choice) for choice in get_args(table.model_fields[key].annotation)]
         return Fault(path, "value", f"{quoted(given)} is not allowed", _meant(given, choices))
     own = error.get("ctx", {})

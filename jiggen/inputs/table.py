@@ -15,9 +15,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from jiggen.inputs.document import FileKind, Source, read_text
-from jiggen.inputs.faults import Fault, did_you_mean, part_name, quoted
-from jiggen.inputs.places import KeyPath, Place
+from jiggen.inputs.document import FileKind, Place, Source, read_text
+from jiggen.inputs.faults import Fault, KeyPath, did_you_mean, part_name, quoted
 
 _ABOVE = re.compile(r"\s*(#.*|sep=\S)?\s*", re.IGNORECASE)  # sep= is for spreadsheets alone
 _NAME = re.compile(r"(.*?)\s*(?:[(\[]\s*(mm|in)\s*[)\]])?", re.IGNORECASE)

@@ -12,8 +12,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from jiggen.errors import InputError
-from jiggen.inputs.faults import UNITS, Fault, Unit, key_text
-from jiggen.inputs.places import KeyPath
+from jiggen.inputs.faults import UNITS, Fault, KeyPath, Unit, key_text
 from jiggen.pattern.model import MAX_HOLES, SAME, WEB, X_LIMIT, Datum, Group, Pattern
 
 Boots = tuple[float, float]

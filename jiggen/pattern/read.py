@@ -14,8 +14,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
 from jiggen.inputs.document import Document, FileKind, parse_document, read_document
-from jiggen.inputs.faults import Fault, Unit, hidden, key_text, quoted, shown, unit_of
-from jiggen.inputs.places import KeyPath
+from jiggen.inputs.faults import Fault, KeyPath, Unit, hidden, key_text, quoted, shown, unit_of
 from jiggen.inputs.shape import (
     Shape,
     Size,

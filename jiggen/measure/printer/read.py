@@ -16,8 +16,7 @@ from typing import Annotated, Literal, cast
 from pydantic import BeforeValidator, Field, ValidatorFunctionWrapHandler, WrapValidator
 
 from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import MM, Fault, Unit, nearest, quoted, shown, unit_of
-from jiggen.inputs.places import KeyPath
+from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, nearest, quoted, shown, unit_of
 from jiggen.inputs.shape import (
     Number,
     Shape,

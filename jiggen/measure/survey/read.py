@@ -12,8 +12,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field
 
 from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import Fault, Unit, did_you_mean, quoted, shown, unit_of
-from jiggen.inputs.places import KeyPath
+from jiggen.inputs.faults import Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
 from jiggen.inputs.shape import (
     Shape,
     Size,
