@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from jiggen.design import Design, Settings
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
-    from jiggen.measure.printer import Profile
+    from jiggen.measure.printer.profile import Profile
     from jiggen.pattern import Core, Pattern, Side
     from jiggen.pipeline.build import Built
     from jiggen.pipeline.products import PlannedJig

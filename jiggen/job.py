@@ -18,7 +18,7 @@ from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
 from jiggen.layout import Layout, lay_out, layouts, motions, whole_boots
-from jiggen.measure.printer import Profile
+from jiggen.measure.printer.profile import Profile
 from jiggen.pattern import Core, Pattern, Side
 
 Interval = tuple[float, float]

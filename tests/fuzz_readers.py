@@ -161,7 +161,9 @@ def pattern(path: Path) -> object:
 
 
 def survey(path: Path) -> object:
-    from jiggen.measure.survey import examine, pattern_text, read_survey
+    from jiggen.measure.survey.examination import examine
+    from jiggen.measure.survey.read import read_survey
+    from jiggen.measure.survey.results import pattern_text
 
     found = read_survey(path)
     return pattern_text(examine(found)) if len(found.holes) < 20 else found
@@ -199,7 +201,7 @@ def measurements(path: Path) -> object:
 
 
 def profile(path: Path) -> object:
-    from jiggen.measure.printer import find_profile
+    from jiggen.measure.printer.profile import find_profile
 
     return find_profile(str(path))
 

@@ -60,7 +60,7 @@ def misreadings(runs: int = 200, seed: int = SEED) -> float:
     for _ in range(runs):
         spoilt, row = misread(read_gauge(any_printer(random), random), random)
         found = fit_gauge(spoilt)
-        named += wrong_row(found.gross_error) == row
+        named += wrong_row(found.fit.gross_error) == row
     return named / runs
 
 
@@ -141,5 +141,5 @@ def finished_jigs(
         slip = float(random.choice([-10.0, -1.0, 1.0, 10.0]))
         rows[row] = reads(rows[row], rows[row].value + slip)
         wrong = fit_printed(jig, replace(read_off, readings=tuple(rows)))
-        named += wrong_row(wrong.gross_error) == row
+        named += wrong_row(wrong.fit.gross_error) == row
     return Finished(inside / runs / len(jig.holes), alarms / runs, named / runs)

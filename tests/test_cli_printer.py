@@ -14,7 +14,7 @@ from sheet_samples import shipped
 
 from jiggen.cli import main
 from jiggen.export.compensation import compensation_entry
-from jiggen.measure.printer import Compensation, Profile, save_profile
+from jiggen.measure.printer.profile import Compensation, Profile, save_profile
 from jiggen.report.summary import LAY, compensated, for_printer
 from jiggen.verify import check
 

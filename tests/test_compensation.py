@@ -22,7 +22,7 @@ from jiggen.export.compensation import (
 )
 from jiggen.export.meshes import PartMesh
 from jiggen.layout import lay_out
-from jiggen.measure.printer import Compensation, Profile
+from jiggen.measure.printer.profile import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify.mesh import read_stl
 

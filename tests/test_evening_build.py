@@ -20,7 +20,7 @@ from jiggen.evening.check import Terms
 from jiggen.evening.read import read_jobs
 from jiggen.executors import Done, outcome_of
 from jiggen.job import Job
-from jiggen.measure.printer import Profile
+from jiggen.measure.printer.profile import Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline import evening as building
 from jiggen.pipeline.evening import build_evening, is_finished, key_of

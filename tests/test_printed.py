@@ -11,9 +11,9 @@ from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
-from jiggen.measure.printer import Fits, Profile, save_profile
 from jiggen.measure.printer.judged import corrected, profile_then, refusals_of_print
 from jiggen.measure.printer.printed import MOST, blank_text, fit_printed, worth_measuring
+from jiggen.measure.printer.profile import Fits, Profile, save_profile
 from jiggen.measure.printer.read import PinReadings, read_printed
 from jiggen.report.printed import read_printout
 
@@ -129,7 +129,7 @@ def test_each_body_has_its_own_printer(tmp_path):
     own = {"body-toe": Printer(0.998, 0.998), "body-heel": Printer(1.001, 1.001)}
     pairs = worth_measuring(jig)
     found = fit_printed(jig, replace(readings(finished(chosen, own), pairs), caliper=0.002))
-    toe, heel = (values for values, _ in found.bodies)
+    toe, heel = (values for values, _ in [found.parts[body] for body in own])
     assert toe[:2] == pytest.approx((0.998, 0.998), abs=2e-4)
     assert heel[:2] == pytest.approx((1.001, 1.001), abs=2e-4)
 
@@ -139,8 +139,7 @@ def test_a_gap_at_the_joint_is_half_of_it_to_either_side(tmp_path):
     places = finished(chosen, both(chosen, Printer()), gap=0.12)
     pairs = worth_measuring(jig)
     found = fit_printed(jig, replace(readings(places, pairs), caliper=0.001))
-    assert found.joint is not None
-    assert found.joint[0][0] == pytest.approx(0.12, abs=0.01)
+    assert found.parts["joint"][0][0] == pytest.approx(0.12, abs=0.01)
     off = {hole.hole: hole.dx for hole in found.expected}
     assert (off["toe-5"], off["heel-1"]) == pytest.approx((0.06, -0.06), abs=0.01)
 

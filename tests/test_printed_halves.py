@@ -73,7 +73,7 @@ def test_what_is_listed_to_measure_lets_a_true_jig_pass(name, tmp_path):
     pairs = worth_measuring(jig)
     assert 8 <= len(pairs) <= MOST
     assert all(jig.body_of[one] == jig.body_of[other] for one, other in pairs)
-    assert {jig.body_of[one] for one, _ in pairs} == {0, 1}
+    assert {jig.body_of[one] for one, _ in pairs} == {"body-toe", "body-heel"}
     found = fit_printed(jig, readings(halves(name, alike(jig, Printer())), pairs))
     assert max(hole.off for hole in found.expected) < 1e-5
     assert found.verdict == "use"
@@ -86,11 +86,11 @@ def test_each_half_has_its_own_printer(folder):
     own = {"body-toe": Printer(0.998, 0.998), "body-heel": Printer(1.001, 1.001)}
     read = readings(halves("club-piste", own), worth_measuring(jig))
     found = fit_printed(jig, replace(read, caliper=0.001))
-    toe, heel = (values for values, _ in found.bodies)
+    toe, heel = (values for values, _ in [found.parts[body] for body in own])
     assert toe[:2] == pytest.approx((0.998, 0.998), abs=2e-4)
     assert heel[:2] == pytest.approx((1.001, 1.001), abs=2e-4)
-    assert found.joint is None
-    assert found.halves["body-toe"].scale_x == pytest.approx(0.998, abs=2e-4)
+    assert "joint" not in found.parts
+    assert found.shapes["body-toe"].scale_x == pytest.approx(0.998, abs=2e-4)
 
 
 def test_holes_of_halves_lie_within_what_is_said(tmp_path):

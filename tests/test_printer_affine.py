@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from jiggen.errors import InputError
-from jiggen.measure.printer import Profile
 from jiggen.measure.printer.jig import Affine, distortion, fit_affine, fit_similarity
+from jiggen.measure.printer.profile import Profile
 
 # EPSG Guidance Note 7-2, method 9624 (affine parametric transformation), example Jamaica Old Grid
 # to JAD69: forward and reverse parameters, and one point, feet to metres.

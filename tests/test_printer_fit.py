@@ -93,8 +93,8 @@ def test_two_readings_that_agree_to_the_last_digit_are_no_riddle():
     # B1 to B2 twice alike and B1 to B3 once: the one that nothing checks is in no doubt
     two = [distance("B1", "B3", "centre", 80.0), *[distance("B1", "B2", "centre", 80.0)] * 2]
     found = fit_gauge(measured(two))
-    assert found.gross_error is not None
-    assert found.gross_error.row > 0
+    assert found.fit.gross_error is not None
+    assert found.fit.gross_error.row > 0
     assert refusals(found) == ()
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from jiggen.errors import InputError
-from jiggen.measure.printer import Profile, find_profile, profile_names, save_profile
+from jiggen.measure.printer.profile import Profile, find_profile, profile_names, save_profile
 
 CLUB = Profile(
     name="club-hall",

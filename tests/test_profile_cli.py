@@ -11,8 +11,8 @@ from printed_samples import designed, finished, readings, write_jig
 from printer_samples import Printer, read
 
 from jiggen.cli import main
-from jiggen.measure.printer import find_profile, profile_names
 from jiggen.measure.printer.printed import worth_measuring
+from jiggen.measure.printer.profile import find_profile, profile_names
 from jiggen.measure.printer.read import Diameter, Distance, Height, Measurements
 from jiggen.report.printed import read_printout
 

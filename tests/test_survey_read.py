@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from jiggen.errors import InputError
-from jiggen.measure.survey import Reading, read_survey
+from jiggen.measure.survey.read import Reading, read_survey
 
 EXAMPLE = Path(__file__).parent / "data" / "survey.toml"
 

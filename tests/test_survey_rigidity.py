@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from survey_plates import EIGHT, EIGHT_SAID, TWINS, TWINS_SAID, Plate, every_pair, noisy
 
-from jiggen.measure.survey import examine, refusals, warnings
+from jiggen.measure.survey.examination import examine
+from jiggen.measure.survey.findings import refusals, warnings
 from jiggen.measure.survey.fit import loosened, solve
 from jiggen.measure.survey.network import Network
 from jiggen.measure.survey.rigidity import find_rigidity

@@ -32,7 +32,7 @@ from jiggen.export.compensation import compensated, compensation_entry, fit_sett
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.job import Job
 from jiggen.layout import lay_out
-from jiggen.measure.printer import Compensation, Profile
+from jiggen.measure.printer.profile import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
 from jiggen.solid.body import make_body

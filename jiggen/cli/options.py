@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from jiggen.design.settings import BushChoice
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
-    from jiggen.measure.printer import Profile
+    from jiggen.measure.printer.profile import Profile
 
 Lengths = tuple[float, ...]
 """Lengths in mm."""
@@ -128,7 +128,7 @@ def read_printer(words: str | None) -> Profile | None:
 
     Raises InputError for a profile that is unknown or wrong.
     """
-    from jiggen.measure.printer import find_profile
+    from jiggen.measure.printer.profile import find_profile
 
     return None if words in (None, "none") else find_profile(words)
 

@@ -131,7 +131,9 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         keys = {"along": "scale_x", "across": "scale_y", "skew": "skew", "turn": "turn"}
         return {key: getattr(found, name) for key, name in keys.items()}
 
-    halves = {name: stretches(half) for name, half in found.halves.items()}
+    shapes = {name: stretches(shape) for name, shape in found.shapes.items()}
+    parts = {name: values(part) for name, part in found.parts.items()}
+    joint = parts.pop("joint", None)
     return {
         "jig": jig.name,
         "limit": found.limit,
@@ -142,12 +144,10 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
             | {"good": hole.at_worst <= found.limit}
             for hole in found.expected
         ],
-        "whole": None if jig.loose else stretches(found.whole),
-        **({"halves": halves} if jig.loose else {}),
-        "bodies": {
-            body.name: values(own) for body, own in zip(jig.bodies, found.bodies, strict=True)
-        },
-        "joint": found.joint and values(found.joint),
+        "whole": shapes.get("whole"),
+        **({"halves": shapes} if jig.loose else {}),
+        "bodies": parts,
+        "joint": joint,
         "readings": output.records(
             name=labels,
             centres=fit.equations.values[read].tolist(),
@@ -156,7 +156,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         ),
         "likelihood": fit.likelihood,
         "spread": fit.spread,
-        "doubt": output.gross_error_record(labels, found.gross_error),
+        "doubt": output.gross_error_record(labels, found.fit.gross_error),
         "profile": made and made.model_dump(),
     }
 
@@ -170,7 +170,7 @@ def as_text(found: PrintedFit, made: Profile | None) -> str:
         [" to ".join(reading.between) for reading in found.readings.readings],
         found.fit.equations.values,
         found.fit.residuals,
-        wrong_row(found.gross_error),
+        wrong_row(found.fit.gross_error),
     )
     lines = [found.jig.name, "", *table]
     if made:
@@ -214,16 +214,13 @@ def _hole_lines(found: PrintedFit) -> list[str]:
 def _whole_lines(found: PrintedFit) -> list[str]:
     from jiggen.measure.printer.profile import off_by
 
-    named = {"whole jig": found.whole}
-    if found.jig.loose:
-        named = {f"{n.removeprefix('body-')} half": each for n, each in found.halves.items()}
-    lines = [
-        f"The {name}: 300 mm along the ski came out {off_by((each.scale_x - 1.0) * 300.0)}, "
-        f"40 mm across {off_by((each.scale_y - 1.0) * 40.0)}."
-        for name, each in named.items()
-    ]
-    if found.joint:
-        (gap, offset, bend), sure = found.joint
+    lines = []
+    for name, shape in found.shapes.items():
+        what = "whole jig" if name == "whole" else f"{name.removeprefix('body-')} half"
+        along, across = off_by((shape.scale_x - 1.0) * 300.0), off_by((shape.scale_y - 1.0) * 40.0)
+        lines.append(f"The {what}: 300 mm along the ski came out {along}, 40 mm across {across}.")
+    if joint := found.parts.get("joint"):
+        (gap, offset, bend), sure = joint
         lines.append(
             f"The joint: gap {gap:+.2f} ± {2 * sure[0]:.2f} mm, sideways {offset:+.2f} ± "
             f"{2 * sure[1]:.2f} mm, bend {bend:+.2f} ± {2 * sure[2]:.2f}°."

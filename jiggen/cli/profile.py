@@ -158,7 +158,7 @@ def as_data(found: GaugeFit) -> dict[str, object]:
         ),
         "redundancy": fitted.freedom,
         **{key: getattr(fitted, key) for key in ("squares", "likelihood", "spread")},
-        "doubt": output.gross_error_record(labels, found.gross_error),
+        "doubt": output.gross_error_record(labels, found.fit.gross_error),
     }
 
 
@@ -174,7 +174,7 @@ def _reading_lines(found: GaugeFit) -> list[str]:
         [str(reading) for reading in read.readings],
         fitted.equations.values / unit.mm,
         fitted.residuals / unit.mm,
-        wrong_row(found.gross_error),
+        wrong_row(found.fit.gross_error),
         places=places,
     )
     within = fitted.disagreement * caliper

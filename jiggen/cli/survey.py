@@ -14,7 +14,7 @@ from jiggen.errors import InputError
 from jiggen.options import Option, result
 
 if TYPE_CHECKING:
-    from jiggen.measure.survey import Examination
+    from jiggen.measure.survey.examination import Examination
 
 FILE = Option(
     "file", "path", "A survey file: what you measured, as TOML.", argument=True, required=True
@@ -64,8 +64,10 @@ def survey(
         raise InputError.of("cli.same-file", "that is the survey itself", key="--out", hint=hint)
 
     from jiggen.files import write_whole
-    from jiggen.measure.survey import examine, pattern_text, read_survey, refusals, warnings
-    from jiggen.measure.survey.results import survey_svg
+    from jiggen.measure.survey.examination import examine
+    from jiggen.measure.survey.findings import refusals, warnings
+    from jiggen.measure.survey.read import read_survey
+    from jiggen.measure.survey.results import pattern_text, survey_svg
 
     found = examine(read_survey(file), sigma)
     against, cautions = refusals(found, limit), warnings(found)

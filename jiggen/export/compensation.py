@@ -20,7 +20,7 @@ from jiggen.design.settings import Settings
 from jiggen.design.station import design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
-from jiggen.measure.printer import LARGEST_STRETCH, Compensation, Profile
+from jiggen.measure.printer.profile import LARGEST_STRETCH, Compensation, Profile
 from jiggen.record.entries import Compensated
 
 LEAST_WALL = 1.2  # mm between cut-outs in the file: three lines of a 0.4 mm nozzle

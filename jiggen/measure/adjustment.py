@@ -170,6 +170,11 @@ class Adjustment:
         rows = np.flatnonzero(least > NOTICED * self.equations.weights[:count])
         return tuple(rows.tolist())
 
+    @cached_property
+    def gross_error(self) -> GrossError[Self] | None:
+        """The most suspect reading; None where no reading is checked."""
+        return find_gross_error(self)
+
     def without(self, row: int) -> Self:
         """The same done again without one row."""
         equations = self.equations.without(row)

@@ -38,7 +38,7 @@ from jiggen.export.write import draw_gauge, draw_jig, draw_trial
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
 from jiggen.job import Job, JobDesign, design_job, moves_holes, range_advice
 from jiggen.layout import Layout
-from jiggen.measure.printer import Profile
+from jiggen.measure.printer.profile import Profile
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
 from jiggen.pipeline.expect import expect_job
 from jiggen.progress import announce

@@ -34,10 +34,8 @@ from jiggen.measure.adjustment import (
     Adjustment,
     Array,
     Equations,
-    GrossError,
     adjust,
     derivative,
-    find_gross_error,
     gains,
     informed,
     measure_as_well,
@@ -78,11 +76,6 @@ class GaugeFit:
     measurements: Measurements
     free: NDArray[np.bool_]
     fit: Adjustment
-
-    @cached_property
-    def gross_error(self) -> GrossError[Adjustment] | None:
-        """The reading most likely wrong."""
-        return find_gross_error(self.fit)
 
     @cached_property
     def values(self) -> dict[Parameter, float]:

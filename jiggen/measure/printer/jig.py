@@ -106,10 +106,6 @@ def _centred(points: Array) -> tuple[Array, Array]:
     return points - middle, middle
 
 
-# Parameters of one body, then of the joint of two.
-BODY = ("scale_x", "scale_y", "skew")
-JOINT = ("gap", "offset", "bend")
-
 ON_THE_LINE = ((0.0, 0.0),)
 """Where a body with one line is set on the mark: in the middle, as the line is seen both sides."""
 
@@ -225,14 +221,14 @@ class PrintedJig:
         return np.vstack([body.at for body in self.bodies])
 
     @cached_property
-    def body_of(self) -> dict[str, int]:
-        """The number of the body that each hole is in."""
-        return {hole: n for n, body in enumerate(self.bodies) for hole in body.holes}
+    def body_of(self) -> dict[str, str]:
+        """The body that each hole is in."""
+        return {hole: body.name for body in self.bodies for hole in body.holes}
 
     @property
     def size(self) -> int:
         """How many parameters `places` takes: three a body, three more for a joint."""
-        return len(BODY) * len(self.bodies) + (len(JOINT) if self.joined else 0)
+        return 3 * len(self.bodies) + (3 if self.joined else 0)
 
     def places(self, parameters: Array, way: int = 0) -> Array:
         """(n, 2) where the holes are in use, in mm in the ski frame.

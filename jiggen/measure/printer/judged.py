@@ -105,7 +105,7 @@ def contradiction(
     found: GaugeFit | PrintedFit, read: Measurements | PinReadings, explained: Sequence[str] = ()
 ) -> Finding:
     """Which of the readings that contradict is a gross error, or that no single one is."""
-    wrong, unit = found.gross_error, read.unit
+    wrong, unit = found.fit.gross_error, read.unit
     words = ["Measure it again, or leave it empty."]
     if wrong and wrong.likely:
         value = read.readings[wrong.row].value
@@ -125,7 +125,7 @@ def contradiction(
 
 def _other_edges(found: GaugeFit) -> list[str]:
     """How a distance that is wrong was perhaps measured, where that would explain it."""
-    wrong, read = found.gross_error, found.measurements
+    wrong, read = found.fit.gross_error, found.measurements
     reading = read.readings[wrong.row] if wrong and wrong.likely else None
     if not (wrong and isinstance(reading, Distance)):
         return []

@@ -23,13 +23,11 @@ from jiggen.measure.adjustment import (
     Adjustment,
     Array,
     Equations,
-    GrossError,
     adjust,
     derivative,
-    find_gross_error,
     gains,
 )
-from jiggen.measure.printer.jig import BODY, JOINT, Affine, PrintedJig, fit_affine, fit_similarity
+from jiggen.measure.printer.jig import Affine, PrintedJig, fit_affine, fit_similarity
 from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
 
 Pair = tuple[str, str]
@@ -88,11 +86,6 @@ class PrintedFit:
     limit: float
 
     @cached_property
-    def gross_error(self) -> GrossError[Adjustment] | None:
-        """The reading most likely wrong."""
-        return find_gross_error(self.fit)
-
-    @cached_property
     def places(self) -> Array:
         """(n, 2) where the holes are in use; mm, ski frame."""
         return self.jig.places(self.fit.parameters)
@@ -104,21 +97,17 @@ class PrintedFit:
 
     @cached_property
     def expected(self) -> tuple[Expected, ...]:
-        """Every hole, in the jig's order."""
-        ways = (self._expected(way) for way in range(self.jig.ways))
+        """Every hole, in the jig's order, with the jig set on the mark as is worst for it."""
+        jig, ways = self.jig, []
+        for way in range(jig.ways):
+            places = partial(jig.places, way=way)
+            slopes = derivative(places, self.fit.parameters)
+            spreads = slopes @ self.covariance @ slopes.transpose(0, 2, 1)
+            known = REGION * np.sqrt(np.clip(np.linalg.eigvalsh(spreads)[:, -1], 0.0, None))
+            off = places(self.fit.parameters) - jig.asked
+            rows = zip(jig.holes, off.tolist(), known.tolist(), strict=True)
+            ways.append([Expected(hole, jig.body_of[hole], x, y, r) for hole, (x, y), r in rows])
         return tuple(max(each, key=attrgetter("at_worst")) for each in zip(*ways, strict=True))
-
-    def _expected(self, way: int) -> tuple[Expected, ...]:
-        """Every hole with the jig set on the mark by its sight `way`."""
-        places = partial(self.jig.places, way=way)
-        slopes = derivative(places, self.fit.parameters)
-        spreads = slopes @ self.covariance @ slopes.transpose(0, 2, 1)
-        known = REGION * np.sqrt(np.clip(np.linalg.eigvalsh(spreads)[:, -1], 0.0, None))
-        off = places(self.fit.parameters) - self.jig.asked
-        return tuple(
-            Expected(hole, self.jig.bodies[self.jig.body_of[hole]].name, float(x), float(y), reach)
-            for hole, (x, y), reach in zip(self.jig.holes, off, known.tolist(), strict=True)
-        )
 
     @property
     def verdict(self) -> Verdict:
@@ -131,39 +120,27 @@ class PrintedFit:
         return "measure" if all(hole.off <= self.limit for hole in self.expected) else "reprint"
 
     @property
-    def whole(self) -> Affine:
-        """The scales, skew and turn that lead the layout nearest to the finished jig.
+    def shapes(self) -> dict[str, Affine]:
+        """The scales, skew and turn that lead the layout nearest to the finished jig, ``whole``.
 
-        For holes on one line, one scale and a turn.
+        Of a jig with halves that of each half, by its body; without those of one hole.  For holes
+        on one line, one scale and a turn.
         """
-        return _affine(self.jig.asked, self.places)
+        if not self.jig.loose:
+            return {"whole": _affine(self.jig.asked, self.places)}
+        ends = np.cumsum([len(body.holes) for body in self.jig.bodies])
+        parts = zip(self.jig.bodies, np.split(self.places, ends), strict=False)
+        return {body.name: _affine(body.at, at) for body, at in parts if len(at) > 1}
 
     @property
-    def halves(self) -> dict[str, Affine]:
-        """The same of each half by itself, by its body; without those of one hole."""
-        number = np.array([self.jig.body_of[hole] for hole in self.jig.holes])
-        return {
-            body.name: _affine(body.at, self.places[number == n])
-            for n, body in enumerate(self.jig.bodies)
-            if len(body.holes) > 1
-        }
+    def parts(self) -> dict[str, tuple[Array, Array]]:
+        """What each body's printer does, then the joint, if there is one: numbers, how surely.
 
-    @property
-    def bodies(self) -> tuple[tuple[Array, Array], ...]:
-        """Each body's printer: scale x, scale y and skew, and their standard uncertainties."""
-        count = 3 * len(self.jig.bodies)
-        found, sure = (each[:count].reshape(-1, 3) for each in (self.fit.parameters, self._sure))
-        return tuple(zip(found, sure, strict=True))
-
-    @property
-    def joint(self) -> tuple[Array, Array] | None:
-        """Gap and offset in mm, bend in degrees, and their standard uncertainties."""
-        count = 3 * len(self.jig.bodies)
-        return (self.fit.parameters[count:], self._sure[count:]) if self.jig.joined else None
-
-    @property
-    def _sure(self) -> Array:
-        return np.asarray(np.sqrt(np.diag(self.covariance)))
+        Scale x, scale y and skew; of the ``joint`` gap and offset in mm and bend in degrees.
+        """
+        sure = np.sqrt(np.diag(self.covariance)).reshape(-1, 3)
+        pairs = zip(self.fit.parameters.reshape(-1, 3), sure, strict=True)
+        return dict(zip([*(body.name for body in self.jig.bodies), "joint"], pairs, strict=False))
 
     @property
     def printer(self) -> tuple[Array, Array]:
@@ -232,7 +209,7 @@ def _chords(jig: PrintedJig, pairs: Sequence[Pair]) -> Callable[[Array], Array]:
 
 def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
     """What is known before: rows (k,) that take it from the parameters, and how surely."""
-    every, count = np.eye(jig.size), len(BODY) * len(jig.bodies)
+    every, count = np.eye(jig.size), 3 * len(jig.bodies)
     bodies = every[:count].reshape(-1, 3, jig.size)
     for scale_x, scale_y, skew in bodies:
         yield scale_x, BEFORE["scale"]
@@ -241,7 +218,7 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
     for one, other in pairwise(bodies):
         for row, what in zip(one - other, ("scale", "scale", "skew"), strict=True):
             yield row, BEFORE[f"between bodies, {what}"]
-    for of_joint, name in zip(every[count:], JOINT, strict=False):
+    for of_joint, name in zip(every[count:], ("gap", "offset", "bend"), strict=False):
         yield of_joint, BEFORE[name]
 
 

@@ -1,8 +1,8 @@
-"""The surveyed plate as a pattern file: commented, in mm, rounded to 0.01 mm."""
+"""The surveyed plate as a pattern file, rounded to 0.01 mm, and as a drawing."""
 
 from __future__ import annotations
 
-import json
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -14,7 +14,9 @@ from jiggen.errors import Finding, InputError
 from jiggen.measure.adjustment import REGION, Array, wrong_row
 from jiggen.measure.survey.examination import Examination
 from jiggen.measure.survey.read import OPPOSITE
+from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.read import parse_pattern
+from jiggen.pattern.write import pattern_toml
 
 DIGITS = 2
 """Decimals of a place in mm: finer than any caliper, and what a drill can follow."""
@@ -26,69 +28,37 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     Named pairs are written once with ``both_sides``.  Raises InputError when `read_pattern`
     refuses the result, for two holes nearer than their drills allow, for example.
     """
-    text = "\n".join(_lines(found, accepted)) + "\n"
+    file = found.survey.file
+    sizes, twins = file.drill.diameter, dict(file.plate.pairs)
+    drill = Drill(sizes.plain or 0.0, sizes.metal or 0.0, file.drill.depth or 0.0)
+    holes, comments = [], []
+    plate = zip(file.holes.items(), found.places, found.within, strict=True)
+    for (name, diameter), place, within in plate:
+        if name not in twins.values():
+            x, y = (np.round(place, DIGITS) + 0.0).tolist()
+            holes.append(Hole((x, y), name in twins, drill))
+            who = f"{name} and {twins[name]}" if name in twins else name
+            known = f"within {within:.2f}" if np.isfinite(within) else "not known: can still move"
+            comments.append(f"{who}: {known}; {diameter:.1f} in the plate")
+    head = [
+        "Written by jiggen survey from distances measured on a plate; the comment beside a hole is "
+        "its name in the survey and what 95 of 100 such surveys stay within.",
+    ]
+    notes = [file.note] if file.note else []
+    if accepted:
+        messages = "; ".join(" ".join(finding.message.split()) for finding in accepted)
+        head.append(f"ACCEPTED BY HAND despite failed checks. The survey said: {messages}.")
+        notes.append(f"Accepted by hand: {messages}.")
+    group = Group(file.group.name, file.group.datum, file.group.shift, (), tuple(holes))
+    pattern = Pattern(file.name, " ".join(notes), "mm", file.boot, file.pair, (group,), "")
+    beside, text = iter(comments), pattern_toml(pattern, head)
+    text = re.sub(r"(?m)^  at = .*", lambda at: f"{at[0]}  # {next(beside)}", text)
     where = "the pattern that would be written"
     try:
         parse_pattern(text, where)
     except InputError as error:
         raise InputError(replace(finding, where=where) for finding in error.findings) from None
     return text
-
-
-def _lines(found: Examination, accepted: Sequence[Finding]) -> Iterator[str]:
-    file = found.survey.file
-    yield "# Written by jiggen survey from distances measured on a plate. x grows towards the tip,"
-    yield "# y to the left, in mm from the plate's origin; the comment beside a hole is its name in"
-    yield "# the survey and what 95 of 100 such surveys stay within."
-    notes = [file.note] if file.note else []
-    if accepted:
-        messages = [" ".join(finding.message.split()) for finding in accepted]
-        yield "#"
-        yield "# ACCEPTED BY HAND despite failed checks. The survey said:"
-        yield from (f"#   {words}" for words in messages)
-        notes.append(f"Accepted by hand: {'; '.join(messages)}.")
-    yield ""
-    yield "format = 1"
-    yield f"name = {_text(file.name)}"
-    if notes:
-        yield f"note = {_text(' '.join(notes))}"
-    yield 'units = "mm"'
-    if file.boot:
-        yield f"boot = [{_number(file.boot[0])}, {_number(file.boot[1])}]"
-    yield f"pair = {_text(file.pair)}"
-    yield ""
-    yield "[drill]"
-    plain, metal = _number(file.drill.diameter.plain), _number(file.drill.diameter.metal)
-    yield f"diameter = {{ plain = {plain}, metal = {metal} }}"
-    yield f"depth = {_number(file.drill.depth)}"
-    yield ""
-    yield "[[group]]"
-    yield f"name = {_text(file.group.name)}"
-    yield f"datum = {_text(file.group.datum)}"
-    yield f"shift = {_number(file.group.shift)}"
-    twins = dict(file.plate.pairs)
-    holes = zip(file.holes.items(), found.places, found.within, strict=True)
-    for (name, size), (x, y), within in holes:
-        if name in twins.values():
-            continue
-        who = f"{name} and {twins[name]}" if name in twins else name
-        known = f"within {within:.2f}" if within < float("inf") else "not known: can still move"
-        at = ", ".join(f"{round(float(one), DIGITS) + 0.0:.{DIGITS}f}" for one in (x, y))
-        yield ""
-        yield "  [[group.hole]]"
-        yield f"  at = [{at}]  # {who}: {known}; {size:.1f} in the plate"
-        if name in twins:
-            yield "  both_sides = true"
-
-
-def _number(value: float | None) -> str:
-    """A length as it came, to a tenth of a micrometre."""
-    return str(round(value or 0.0, 4) + 0.0)
-
-
-def _text(words: str) -> str:
-    # JSON's strings are TOML's, with nothing in them that JSON would write otherwise.
-    return json.dumps(words, ensure_ascii=False)
 
 
 MAGNIFIED = 20
