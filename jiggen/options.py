@@ -174,24 +174,13 @@ BOOTS = replace(
 )
 SKIS = Option("ski", "range", "Narrowest to widest ski under the jig: 84-112.", required=True)
 SHIFT = Option(
-    "shift",
-    "length",
-    "Move every hole along the ski: 5 towards the tip, -5 towards the tail.",
-    default="0",
+    "shift", "length", "Move all holes along the ski: 5 to the tip, -5 to the tail.", default="0"
 )
 CORE = Option(
-    "core",
-    "choice",
-    "What is under the top sheet; it determines the drill.",
-    choices=("plain", "metal"),
-    default="plain",
+    "core", "choice", "What lies under the top sheet.", choices=("plain", "metal"), default="plain"
 )
 SIDE = Option(
-    "side",
-    "choice",
-    "Which ski of the pair; only for patterns whose pair is mirrored.",
-    choices=("left", "right"),
-    default="left",
+    "side", "choice", "Which ski of a mirrored pair.", choices=("left", "right"), default="left"
 )
 
 THICKNESS = _ski(
@@ -231,10 +220,7 @@ BUSH = _printer(
     default="auto",
 )
 BUSH_FIT = _printer(
-    "bush-fit",
-    "length",
-    "Added to the bush's outside diameter: printed holes come out small.",
-    default="0.10",
+    "bush-fit", "length", "Added to the bush's diameter: printed holes are small.", default="0.10"
 )
 PRINTER_NAME = _printer(
     "printer",
@@ -243,35 +229,18 @@ PRINTER_NAME = _printer(
     "none for no compensation.",
 )
 BED = _printer(
-    "bed",
-    "sizes",
-    "What the printer can print: width, depth, height.",
-    default="220x220x250",
-    counts=(3,),
+    "bed", "sizes", "Width, depth, height it can print.", default="220x220x250", counts=(3,)
 )
 MATERIAL = _printer(
-    "material",
-    "text",
-    "Plastic it is printed in: PLA, PETG, ABS, ASA, PA or PC; jiggen materials compares.",
-    default="PETG",
+    "material", "text", "PLA, PETG, ABS, ASA, PA or PC: see jiggen materials.", default="PETG"
 )
 BODY = _printer("body", "length", "Thickness of the jig's body.", default="14")
 SLIDE = _printer("slide", "length", "Clearance per side of the sliding parts.", default="0.2")
 CALIPER = _printer(
-    "caliper",
-    "length",
-    "How far your caliper opens: the pegs stand as far apart as it spans.",
-    default="150",
+    "caliper", "length", "How far your caliper opens: so far apart are the pegs.", default="150"
 )
 
-PAPER = _sheet(
-    "paper",
-    "choice",
-    "Paper size of the printer.",
-    choices=("A4", "letter"),
-    default="A4",
-    habit=True,
-)
+PAPER = _sheet("paper", "choice", "Paper size.", choices=("A4", "letter"), default="A4", habit=True)
 UNITS = _sheet(
     "units", "choice", "in writes inches beside mm.", choices=("mm", "in"), default="mm", habit=True
 )
@@ -281,11 +250,7 @@ TICKET = _sheet(
 
 TERMS = Option("terms", "path", "What you know better than our assumptions, as TOML.")
 LIMIT = result(
-    "limit",
-    "length",
-    "Warn of holes that are expected to be farther off.",
-    default="0.5",
-    positive=True,
+    "limit", "length", "Warn of holes expected to be farther off.", default="0.5", positive=True
 )
 OUT = result("out", "path", "Folder for the files; by default out/<pattern>-<boot>.", metavar="DIR")
 FORCE = result("force", "flag", "Replace the folder even if jiggen did not make it.")

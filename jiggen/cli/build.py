@@ -22,10 +22,7 @@ GAUGE_FORCE = replace(
     table.FORCE, help="Replace the folder even if jiggen did not make it, or readings are in it."
 )
 SHEET_CORE = replace(
-    table.CORE,
-    help="What is under the top sheet; refused when the jig was built for another.",
-    group=SKI,
-    default=None,
+    table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
 )
 SHEET_OUT = replace(
     table.OUT,

@@ -14,27 +14,17 @@ import typer
 from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
-from jiggen.options import Option, result
+from jiggen.options import argument, result
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.layout import Layout
     from jiggen.pattern import Pattern
 
-DRAWN_SKI = replace(
-    table.SKIS, help="Ski width, or narrowest to widest: 98, 84-112. Only drawn.", required=False
-)
-DRAWN_BOOT = replace(
-    table.BOOT,
-    help="Boot sole length; by default the middle of those the pattern serves.",
-    required=False,
-)
-ONE_MATERIAL = Option(
-    "name",
-    "text",
-    "One plastic in full, with the source of each number.",
-    argument=True,
-    metavar="[NAME]",
+DRAWN_SKI = replace(table.SKIS, help="Widths to draw: 98, 84-112.", required=False)
+DRAWN_BOOT = replace(table.BOOT, help="By default the middle of those it serves.", required=False)
+ONE_MATERIAL = argument(
+    "name", "text", "One plastic in full, with sources.", required=False, metavar="[NAME]"
 )
 PLOT = result("plot", "path", "Draw the holes with their scatter: .svg or .pdf.")
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 
 Pair = Literal["same", "mirrored"]
 
-PATTERN = "The pattern"
 HOLES = "Its holes: with --hole given, nothing is asked"
 DRAWING = "The drawing"
-_pattern = partial(Option, group=PATTERN)
-_words = partial(Option, kind="text", group=PATTERN, metavar="MM")
+_pattern = partial(Option, group="The pattern")
+_words = partial(Option, kind="text", group="The pattern", metavar="MM")
+_holes = partial(Option, kind="text", group=HOLES, repeated=True)
 _drawing = partial(Option, group=DRAWING)
 
 NAME = _pattern("name", "text", "Name of the pattern, engraved on the jig.")
@@ -38,21 +38,13 @@ METAL = _words(
     "metal", help="Drill diameter under a metal sheet; with --hole, by default as --drill."
 )
 DEPTH = _words("depth", help="Drill depth below the top sheet.")
-GROUP = Option(
+GROUP = _holes(
     "group",
-    "text",
-    "Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
-    group=HOLES,
-    repeated=True,
+    help="Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
     metavar="NAME,DATUM,SHIFT",
 )
-HOLE = Option(
-    "hole",
-    "text",
-    "A hole, x to the tip and y to the left: toe,12,21,both.",
-    group=HOLES,
-    repeated=True,
-    metavar="GROUP,X,Y[,both]",
+HOLE = _holes(
+    "hole", help="x to the tip, y to the left: toe,12,21,both.", metavar="GROUP,X,Y[,both]"
 )
 OUT = result(
     "out",
@@ -71,15 +63,10 @@ TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
 FILE = argument("file", "path", "Drawing of the plate, .dxf or .svg; or x, y, diameter, .csv.")
 TARGET = replace(OUT, help="The pattern file to write: pattern.toml.", required=True)
 DRAWING_UNITS = replace(
-    UNITS,
-    help="What a unit of the drawing is, where it does not say so or is wrong.",
-    group=DRAWING,
+    UNITS, help="A unit of the drawing, where it names none or a wrong one.", group=DRAWING
 )
 LAYER = _drawing(
-    "layer",
-    "text",
-    "Take the circles on this layer (of an SVG: in this group); may be repeated.",
-    repeated=True,
+    "layer", "text", "Circles on this layer (of an SVG: group); may be repeated.", repeated=True
 )
 ONLY = _drawing(
     "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
@@ -87,19 +74,17 @@ ONLY = _drawing(
 ORIGIN = _drawing(
     "origin",
     "point",
-    "The drawing's point that the datum below lies on, in mm; middle is the middle of the holes.",
+    "Its point on the datum, mm; or middle: of the holes.",
     default="0,0",
 )
 TURN = _drawing(
     "turn",
     "choice",
-    "Turn the drawing anticlockwise, so that the tip is at its right.",
+    "Turned anticlockwise, tip at the right.",
     choices=get_args(Degrees),
     default="0",
 )
-TITLE = replace(
-    NAME, help="The pattern's name, engraved on the jig; by default the drawing's.", default=""
-)
+TITLE = replace(NAME, help="The pattern's name; by default the drawing's.", default="")
 DATUM = _pattern(
     "datum",
     "choice",

@@ -16,7 +16,7 @@ import typer
 
 from jiggen.cli.program import COMMANDS
 from jiggen.errors import CheckFailed, Finding
-from jiggen.progress import announce, announcing_to
+from jiggen.progress import announcing_to
 from jiggen.units import counted
 
 if TYPE_CHECKING:
@@ -155,15 +155,15 @@ def wrapped(words: str) -> list[str]:
 
 
 @contextmanager
-def shown_progress() -> Iterator[Callable[[str], None]]:
+def shown_progress() -> Iterator[None]:
     """A line on standard error that says what is being done, on a terminal only."""
     if not sys.stderr.isatty():
-        yield announce
+        yield
         return
     from rich.console import Console
 
     with Console(stderr=True).status("starting") as status, announcing_to(status.update):
-        yield announce
+        yield
 
 
 def in_options(finding: Finding) -> Finding:

@@ -22,29 +22,20 @@ if TYPE_CHECKING:
 
 OLD = "The old holes"
 _old = partial(Option, group=OLD)
+_earlier = partial(replace, group=OLD, default=None)
 OLD_HOLES = _old(
-    "old-holes",
-    "path",
-    "Measured holes: CSV with the columns x, y and if known diameter, plugged; or TOML.",
+    "old-holes", "path", "CSV with the columns x, y and if known diameter, plugged; or TOML."
 )
 OLD_PATTERN = _old(
     "old", "text", "The pattern that an earlier mount was drilled by.", metavar="PATTERN"
 )
 OLD_BOOT = _old("old-boot", "length", "Boot sole length of the earlier mount.")
 OLD_SHIFT = _old("old-shift", "length", "Mount shift of the earlier mount; default: 0.")
-OLD_CORE = replace(
-    table.CORE,
-    name="old-core",
-    help="What the earlier mount was drilled for; default: as --core.",
-    group=OLD,
-    default=None,
+OLD_CORE = _earlier(
+    table.CORE, name="old-core", help="What the earlier mount was drilled for; default: as --core."
 )
-OLD_SIDE = replace(
-    table.SIDE,
-    name="old-side",
-    help="Which ski the earlier mount was on; default: as --side.",
-    group=OLD,
-    default=None,
+OLD_SIDE = _earlier(
+    table.SIDE, name="old-side", help="Which ski the earlier mount was on; default: as --side."
 )
 OLD_PLUGGED = _old("old-plugged", "flag", "The holes of the earlier mount are all plugged.")
 OPEN_LIMIT = _old(
@@ -53,10 +44,7 @@ OPEN_LIMIT = _old(
 PLUGGED_LIMIT = _old(
     "plugged-limit", "length", "Least distance to a plugged hole, centre to centre.", default="6"
 )
-BOTH_SVG = replace(
-    table.SVG,
-    help="Draw old and new holes at 1:1, as asked for and at the nearest clear mount.",
-)
+BOTH_SVG = replace(table.SVG, help="Draw old and new holes, also at the nearest clear mount.")
 
 
 @dataclass(frozen=True)
