@@ -72,17 +72,10 @@ ONLY = _drawing(
     "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
 )
 ORIGIN = _drawing(
-    "origin",
-    "point",
-    "Its point on the datum, mm; or middle: of the holes.",
-    default="0,0",
+    "origin", "point", "Its point at the datum, in mm; middle is that of the holes.", default="0,0"
 )
 TURN = _drawing(
-    "turn",
-    "choice",
-    "Turned anticlockwise, tip at the right.",
-    choices=get_args(Degrees),
-    default="0",
+    "turn", "choice", "Turn it anticlockwise: tip to the right.", choices=tuple(TURNS), default="0"
 )
 TITLE = replace(NAME, help="The pattern's name; by default the drawing's.", default="")
 DATUM = _pattern(

@@ -108,8 +108,8 @@ def ask(draft: Draft, words: str, read: Read, usual: str | None = None, option: 
             return _checked(draft, given, read)
         except InputError as error:
             texts = (f"{fault.message}. {fault.hint}" for fault in error.findings)
-            said = "\n".join(text.replace("..", ".").strip() for text in texts)
-            raise typer.BadParameter(said) from error
+            lines = (text.replace("..", ".").strip() for text in texts)
+            raise typer.BadParameter("\n".join(lines)) from error
 
     try:
         found: Draft = typer.prompt(words, usual, value_proc=checked, show_default=bool(usual))

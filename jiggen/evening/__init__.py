@@ -22,7 +22,7 @@ from jiggen.evening.cover import Box, Remembered, around, fewest
 from jiggen.evening.order import Block, Changes, Setting, run_order
 from jiggen.evening.read import COLUMNS, Jobs, Row
 from jiggen.job import Interval, Job, boots_alike, fits, obstacles
-from jiggen.pattern import Core, Pattern, Side
+from jiggen.pattern import Side
 from jiggen.progress import announce
 
 # A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
@@ -109,14 +109,14 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
         pairs += [pair] if pair else []
     families = _families(pairs, terms, spans)
     for family in families:
-        announce(f"jigs for {family.pattern.name}")
+        announce(f"jigs for {family.alike.pattern.name}")
         faults += family.unserved()
     if faults:
         raise InputError(finding for _, finding in sorted(faults, key=_row_and_column))
     jigs: list[_Jig] = []
     bound = 0
     for family in families:
-        announce(f"fewest jigs for {family.pattern.name}")
+        announce(f"fewest jigs for {family.alike.pattern.name}")
         cover = fewest([need.box for need in family.needs], family.serves)
         bound += cover.bound
         jigs += (
@@ -150,27 +150,16 @@ _Jig = tuple[Job, list[_Need]]
 
 @dataclass(frozen=True, eq=False)
 class _Family:
-    """Needs that one jig could serve if boots and widths allowed: all else is alike."""
+    """Needs that one jig could serve if boots and widths allowed: `alike` in all else."""
 
-    pattern: Pattern
-    core: Core
-    shift: float
-    side: Side
+    alike: Job
     needs: tuple[_Need, ...]
-    terms: Terms
     spans: Spans
 
     def job(self, box: Box) -> Job:
         """The jig that serves `box`."""
-        return Job(
-            self.pattern,
-            box.boots,
-            replace(self.terms.settings, ski=SkiRange(*box.ski)),
-            self.core,
-            self.side,
-            self.shift,
-            limits=self.terms.limits,
-        )
+        settings = replace(self.alike.settings, ski=SkiRange(*box.ski))
+        return replace(self.alike, boots=box.boots, settings=settings)
 
     @cached_property
     def serves(self) -> Remembered:
@@ -178,7 +167,7 @@ class _Family:
         return Remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
 
     def _too_wide(self, box: Box) -> bool:
-        same = boots_alike(self.pattern, box.boots)
+        same = boots_alike(self.alike.pattern, box.boots)
         boots = 0.0 if same else box.boots[1] - box.boots[0]
         return boots > self.spans.boots or box.ski[1] - box.ski[0] > self.spans.ski
 
@@ -207,18 +196,19 @@ class _Family:
 
 def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> list[_Family]:
     """Needs that differ in boot and widths alone, together."""
-    together: dict[tuple[Pattern, tuple[float, ...], float, Side], list[_Need]] = {}
+    together: dict[object, tuple[Job, list[_Need]]] = {}
     for pair in pairs:
+        row, boots = pair.row, (pair.row.boot, pair.row.boot)
         pattern = replace(pair.pattern, source="", note="")  # what two files may differ in
         for drilled in pair.drilled:
-            layout = drilled.layout
-            box = Box((pair.row.boot, pair.row.boot), ski_needed(pair.row))
-            key = (pattern, tuple(layout.diameters.tolist()), pair.row.shift, layout.side)
-            together.setdefault(key, []).append(_Need(pair, drilled, box))
-    return [
-        _Family(pattern, needs[0].pair.row.core, shift, side, tuple(_one_boot(needs)), terms, spans)
-        for (pattern, _, shift, side), needs in together.items()
-    ]
+            side, drills = drilled.layout.side, tuple(drilled.layout.diameters.tolist())
+            need = _Need(pair, drilled, Box(boots, ski_needed(row)))
+            alike = Job(
+                pattern, boots, terms.settings, row.core, side, row.shift, limits=terms.limits
+            )
+            key = (pattern, drills, row.shift, side)
+            together.setdefault(key, (alike, []))[1].append(need)
+    return [_Family(alike, tuple(_one_boot(needs)), spans) for alike, needs in together.values()]
 
 
 def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
