@@ -6,7 +6,7 @@ to choose is the order of the jigs, and for each ski the order of its settings (
 The least cost of a jig's run of skis is found exactly for every first and last setting.  Jigs
 whose runs cost alike, above the cheapest, are interchangeable, so the order of the jigs is a
 shortest path over how many of each kind are done (Bellman; Held and Karp: from memory): exact
-while there are at most MOST_STATES such counts.  Beyond that the nearest jig is taken next, and
+while there are at most MOST_STATES such counts.  Beyond that the nearest jig is many next, and
 the result says so.
 """
 
@@ -87,12 +87,12 @@ def run_order(blocks: Sequence[Block]) -> Order:
             best[left, now] if exact else min(_next(kinds, left, now, {}), key=itemgetter(0))
         )
         numbers = waiting[kinds[kind]]
-        taken = len(numbers) if _stays(kinds[kind]) else 1
+        many = len(numbers) if _stays(kinds[kind]) else 1
         stay = (ends[0], ends[0])  # all but the last of them end as they began
-        for count, number in enumerate(numbers[:taken], start=1):
+        for count, number in enumerate(numbers[:many], start=1):
             order.append(number)
-            skis.append(runs[blocks[number]][ends if count == taken else stay][1])
-        del numbers[:taken]
+            skis.append(runs[blocks[number]][ends if count == many else stay][1])
+        del numbers[:many]
         left, now = _without(left, kind), ends[1]
     return Order(tuple(order), tuple(skis), count_changes(skis), exact)
 
@@ -153,7 +153,7 @@ def _stays(kind: _Kind) -> bool:
     """Whether all jigs of a kind may as well follow one another.
 
     They may when each can end as it began at no cost, and ending otherwise costs what the
-    change itself would: any but the first of them can then be taken out of an order, which never
+    change itself would: any but the first of them can then be many out of an order, which never
     adds changes (they keep the triangle inequality), and put behind the first.
     """
     return all(
