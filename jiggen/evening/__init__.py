@@ -109,14 +109,14 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
         pairs += [pair] if pair else []
     families = _families(pairs, terms, spans)
     for family in families:
-        announce(f"jigs for {family.alike.pattern.name}")
+        announce(f"jigs for {family.common.pattern.name}")
         faults += family.unserved()
     if faults:
         raise InputError(finding for _, finding in sorted(faults, key=_row_and_column))
     jigs: list[_Jig] = []
     bound = 0
     for family in families:
-        announce(f"fewest jigs for {family.alike.pattern.name}")
+        announce(f"fewest jigs for {family.common.pattern.name}")
         cover = fewest([need.box for need in family.needs], family.serves)
         bound += cover.bound
         jigs += (
@@ -150,16 +150,16 @@ _Jig = tuple[Job, list[_Need]]
 
 @dataclass(frozen=True, eq=False)
 class _Family:
-    """Needs that one jig could serve if boots and widths allowed: `alike` in all else."""
+    """Needs that one jig could serve if boots and widths allowed: `common` is all else."""
 
-    alike: Job
+    common: Job
     needs: tuple[_Need, ...]
     spans: Spans
 
     def job(self, box: Box) -> Job:
         """The jig that serves `box`."""
-        settings = replace(self.alike.settings, ski=SkiRange(*box.ski))
-        return replace(self.alike, boots=box.boots, settings=settings)
+        settings = replace(self.common.settings, ski=SkiRange(*box.ski))
+        return replace(self.common, boots=box.boots, settings=settings)
 
     @cached_property
     def serves(self) -> Remembered:
@@ -167,7 +167,7 @@ class _Family:
         return Remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
 
     def _too_wide(self, box: Box) -> bool:
-        same = boots_alike(self.alike.pattern, box.boots)
+        same = boots_alike(self.common.pattern, box.boots)
         boots = 0.0 if same else box.boots[1] - box.boots[0]
         return boots > self.spans.boots or box.ski[1] - box.ski[0] > self.spans.ski
 
@@ -203,12 +203,12 @@ def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> list[_Family
         for drilled in pair.drilled:
             side, drills = drilled.layout.side, tuple(drilled.layout.diameters.tolist())
             need = _Need(pair, drilled, Box(boots, ski_needed(row)))
-            alike = Job(
+            common = Job(
                 pattern, boots, terms.settings, row.core, side, row.shift, limits=terms.limits
             )
             key = (pattern, drills, row.shift, side)
-            together.setdefault(key, (alike, []))[1].append(need)
-    return [_Family(alike, tuple(_one_boot(needs)), spans) for alike, needs in together.values()]
+            together.setdefault(key, (common, []))[1].append(need)
+    return [_Family(common, tuple(_one_boot(needs)), spans) for common, needs in together.values()]
 
 
 def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
