@@ -19,7 +19,7 @@ from jiggen.design.settings import Bed, BushChoice, Settings
 from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import check_all_boots
-from jiggen.errors import CheckFailed, Finding, InputError
+from jiggen.errors import CheckFailed, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.gauge import gauge_record, measurements_toml
 from jiggen.export.hole_plan import layout_dxf, layout_svg
@@ -90,17 +90,16 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     announce("moving parts over the ski range")
     accuracy, warnings = expect_job(nominal)
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
-    others = (layouts[boot] for boot in sorted(layouts) if boot != longest)
+    others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
     drilling = check_all_boots(
-        (design.layout, *others), tops, job.ski_in_hand, job.limits, job.screws
+        [design.layout, *others], tops, job.ski_in_hand, job.limits, job.screws
     )
     if drilling.errors:
         raise CheckFailed(drilling.errors)
-    boots = BootRange()
     if made.reusable:
         boots = range_entries(made.reusable)
-    elif not job.one_boot:
-        boots = BootRange((min(layouts), longest))
+    else:
+        boots = BootRange(None if job.one_boot else (min(layouts), longest))
     known = Known(accuracy, drilling, job.ski_in_hand, job.limits, job.screws, boots, key)
     return PlannedJig(
         design=design,
@@ -116,13 +115,12 @@ def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> Jo
     """The design; InputError with ranges that would fit where one jig cannot serve all boots."""
     try:
         made = design_job(job, settings, layouts=layouts)
-        faults: tuple[Finding, ...] = ()
-        if made.reusable:
-            faults = tuple(f for each in made.alone for f in find_centring(each).findings)
+        halves = made.alone if made.reusable else ()
+        faults = [fault for half in halves for fault in find_centring(half).findings]
     except InputError as error:
-        faults = error.findings
         if not moves_holes(layouts):
             raise
+        faults = [*error.findings]
     if faults:
         announce("ranges of boots that would fit")
         raise InputError((*faults, range_advice(replace(job, settings=settings))))
