@@ -124,13 +124,10 @@ def new(
 
     Have the plate's mounting sheet at hand, or the plate and a caliper.
     """
-    from jiggen.cli.questions import draft_from_answers, draft_from_options
+    from jiggen.cli.questions import make_draft
 
     _check_free(out, force, reading)
-    if hole:
-        draft = draft_from_options(given, group or [], hole, reading)
-    else:
-        draft = draft_from_answers(given, group or [], reading)
+    draft = make_draft(given, group or [], hole or [], reading)
     target = out or local_target(draft.name)
     if not out:
         _check_free(target, force, reading)

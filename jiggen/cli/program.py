@@ -250,4 +250,4 @@ def program(
         ),
     ] = False,
 ) -> None:
-    """Read the options before the command; `jiggen.cli.boundary` has removed --debug."""
+    """Read the options before the command; `jiggen.cli.run` has removed --debug."""

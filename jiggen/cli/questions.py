@@ -122,23 +122,6 @@ def ask(draft: Draft, words: str, read: Read, usual: str | None = None, option: 
     return found
 
 
-def ask_group(draft: Draft) -> Draft:
-    """The draft with one more group and its holes."""
-    nth = len(draft.groups)
-    usual = ("toe", "heel")[nth] if nth < 2 else None
-    draft = ask(draft, "Name of the group, of which its holes' names are made", _add_group, usual)
-    draft = ask(draft, DATUM, lambda draft, words: _with(draft, datum=read_datum(words.strip())))
-    draft = ask(draft, SHIFT, _with_shift, "0")
-    typer.echo(PLACES)
-    while True:
-        count = len(draft.groups[-1].holes)
-        words = f"Hole {count + 1}{' (Enter: no more)' if count else ', as 12, 21, both'}"
-        after = ask(draft, words, _with_hole, "" if count else None)
-        if after is draft:
-            return draft
-        draft = after
-
-
 def _add_group(draft: Draft, words: str) -> Draft:
     group = Group(words.strip(), "boot-centre", 0.0, (), ())
     return replace(draft, groups=(*draft.groups, group))
@@ -159,58 +142,62 @@ def _with_hole(draft: Draft, words: str) -> Draft:
     return draft.with_hole(*read_place(words, draft.units)) if words.strip() else draft
 
 
-def _answered(draft: Draft, question: Question, words: str, reading: Reading) -> Draft:
-    """The draft with an answer that is there already; what is wrong with it goes to `reading`."""
-    return reading.read(lambda: _checked(draft, words, question.read), draft, question.row.flag)
-
-
-def draft_from_options(
-    given: Given, groups: list[str], holes: list[str], reading: Reading
-) -> Draft:
-    """The draft that the options say, and nothing asked."""
+def make_draft(given: Given, groups: list[str], holes: list[str], reading: Reading) -> Draft:
+    """The draft that the options say; without `holes`, what they do not say is asked."""
+    if groups and not holes:
+        hint = "Give each of its holes with --hole, or let yourself be asked for both."
+        message = "a group without --hole has no holes"
+        reading.faults.append(Finding("cli.missing", message, key="--group", hint=hint))
+    if not holes:
+        reading.end()  # before anyone answers twenty questions
+        typer.echo(WELCOME)
     draft = Draft()
     for question in QUESTIONS:
-        words = vars(given)[question.row.name]
-        words = question.default if words is None else words
-        if words is None:
+        row = question.row
+        words = vars(given)[row.name]
+        if words is None and holes:
+            words = question.default
+        if words is not None:
+            read = partial(_checked, draft, words, question.read)
+            draft = reading.read(read, draft, row.flag)
+            if not holes:
+                reading.end()
+        elif holes:
             message = "is missing: with --hole given, nothing is asked"
             hint = f"It is the {question.words[0].lower()}{question.words[1:]}."
-            reading.faults.append(Finding("cli.missing", message, key=question.row.flag, hint=hint))
+            reading.faults.append(Finding("cli.missing", message, key=row.flag, hint=hint))
         else:
-            draft = _answered(draft, question, words, reading)
+            draft = ask(draft, question.words, question.read, question.usual, row.flag)
+    return _with_holes(draft, groups, holes, reading) if holes else _ask_groups(draft)
+
+
+def _with_holes(draft: Draft, groups: list[str], holes: list[str], reading: Reading) -> Draft:
+    """The draft with the groups and holes that options describe."""
     named = [
         reading.read(partial(read_group, words, draft.units), None, "--group") for words in groups
     ]
     sound = tuple(group for group in named if group)
     if len(sound) == len(groups):
-        filled = reading.read(
-            lambda: add_holes(sound, holes, draft.units, draft.drill, "--hole"), sound
-        )
-        draft = replace(draft, groups=filled)
+        fill = partial(add_holes, sound, holes, draft.units, draft.drill, "--hole")
+        draft = replace(draft, groups=reading.read(fill, sound))
     if not reading.faults:
         reading.faults += draft.faults(finished=True)
     return draft
 
 
-def draft_from_answers(given: Given, groups: list[str], reading: Reading) -> Draft:
-    """The draft that the answers make; what the options say is not asked."""
-    if groups:
-        hint = "Give each of its holes with --hole, or let yourself be asked for both."
-        message = "a group without --hole has no holes"
-        reading.faults.append(Finding("cli.missing", message, key="--group", hint=hint))
-    reading.end()  # before anyone answers twenty questions
-    typer.echo(WELCOME)
-    draft = Draft()
-    for question in QUESTIONS:
-        words = vars(given)[question.row.name]
-        if words is None:
-            draft = ask(draft, question.words, question.read, question.usual, question.row.flag)
-        else:
-            draft = _answered(draft, question, words, reading)
-            reading.end()
-    more = True
-    while more:
-        typer.echo()
-        draft = ask_group(draft)
-        more = typer.confirm("Another group of holes that moves by itself", default=False)
-    return draft
+def _ask_groups(draft: Draft) -> Draft:
+    """The draft with the groups and holes that are asked for."""
+    typer.echo()
+    nth = len(draft.groups)
+    usual = ("toe", "heel")[nth] if nth < 2 else None
+    draft = ask(draft, "Name of the group, of which its holes' names are made", _add_group, usual)
+    draft = ask(draft, DATUM, lambda draft, words: _with(draft, datum=read_datum(words.strip())))
+    draft = ask(draft, SHIFT, _with_shift, "0")
+    typer.echo(PLACES)
+    before = None
+    while draft is not before:
+        before, count = draft, len(draft.groups[-1].holes)
+        words = f"Hole {count + 1}{' (Enter: no more)' if count else ', as 12, 21, both'}"
+        draft = ask(draft, words, _with_hole, "" if count else None)
+    more = typer.confirm("Another group of holes that moves by itself", default=False)
+    return _ask_groups(draft) if more else draft
