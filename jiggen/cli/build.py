@@ -94,10 +94,8 @@ def build(
 def _finish(made: Built[Any, Any], text: str, as_json: bool) -> None:
     """Write what was made and its warnings; exit code 1 when its verification failed."""
     data = {"folder": str(made.folder), **made.record.values()}
-    output.write(as_json, lambda: data, lambda: text)
-    if not as_json:
-        output.warn(made.warnings)
-    output.end(passed=made.verification.passed)
+    passed = made.verification.passed
+    output.write(as_json, lambda: data, lambda: text, made.warnings, passed=passed)
 
 
 @command(PATTERNS)
@@ -174,8 +172,7 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
 
     found = verify_folder(folder)
     text = f"{as_table(found)}\n\n{verdict(found)}"
-    output.write(as_json, found.as_dict, lambda: text)
-    output.end(passed=found.passed)
+    output.write(as_json, found.as_dict, lambda: text, passed=found.passed)
 
 
 @command(JIGS)

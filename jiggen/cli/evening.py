@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
 from jiggen.cli import options
-from jiggen.cli.output import end, shown_progress, warn, write
+from jiggen.cli.output import shown_progress, write
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import InputError
 from jiggen.options import RESULT, Option, argument
@@ -109,10 +109,13 @@ def evening(
         outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
         sheet = out / "run-sheet.pdf"
         write_whole(sheet, run_sheet_pdf(plan, outcomes, paper=paper), "--out")
-    write(as_json, lambda: as_dict(plan, outcomes, sheet), lambda: as_text(plan, outcomes, sheet))
-    if not as_json:
-        warn(dict.fromkeys(w for outcome in outcomes for w in outcome.warnings))
-    end(passed=not any(outcome.state == "failed" for outcome in outcomes))
+    write(
+        as_json,
+        lambda: as_dict(plan, outcomes, sheet),
+        lambda: as_text(plan, outcomes, sheet),
+        dict.fromkeys(warning for outcome in outcomes for warning in outcome.warnings),
+        passed=not any(outcome.state == "failed" for outcome in outcomes),
+    )
 
 
 def _span(length: float | None, option: Option) -> float:

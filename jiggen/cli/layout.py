@@ -147,9 +147,8 @@ def accuracy(
             "warnings": [warning.as_dict() for warning in warnings],
         },
         lambda: "\n".join(_accuracy_lines((jig, sheet), ski, limit)),
+        warnings,
     )
-    if not as_json:
-        output.warn(warnings)
 
 
 def _accuracy_lines(budgets: Sequence[Budget], ski: options.Range, limit: float) -> Iterator[str]:

@@ -26,9 +26,23 @@ WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
 
 
-def write(as_json: bool, data: Callable[[], Any], text: Callable[[], str]) -> None:
-    """Write a result to standard output: as JSON or as lines for people."""
+def write(
+    as_json: bool,
+    data: Callable[[], Any],
+    text: Callable[[], str],
+    warnings: Iterable[Finding] = (),
+    *,
+    passed: bool = True,
+) -> None:
+    """Write a result to standard output: as JSON, or as lines for people and its `warnings`.
+
+    The command ends with exit code 1 unless what was made or checked has `passed`.
+    """
     typer.echo(json.dumps(data(), indent=1, ensure_ascii=False) if as_json else text())
+    for finding in () if as_json else warnings:
+        typer.echo(f"warning: {as_lines(finding)}", err=True)
+    if not passed:
+        raise typer.Exit(CheckFailed.exit_code)
 
 
 def write_judged(
@@ -50,17 +64,9 @@ def write_judged(
         "warnings": [finding.as_dict() for finding in warnings],
         "written": str(written) if written else None,
     }
-    write(as_json, lambda: data() | outcome, text)
-    if not as_json:
-        warn((*warnings, *(against if accepted else ())))
+    write(as_json, lambda: data() | outcome, text, (*warnings, *(against if accepted else ())))
     if against and not accepted:
         raise typer.Exit(CheckFailed.exit_code) if as_json else CheckFailed(against)
-
-
-def end(*, passed: bool) -> None:
-    """End the command with exit code 1 unless what was made or checked has passed."""
-    if not passed:
-        raise typer.Exit(CheckFailed.exit_code)
 
 
 def records(**values: Iterable[Any]) -> list[dict[str, object]]:
@@ -186,9 +192,3 @@ def as_lines(finding: Finding) -> str:
     """A finding for people: an option that its text names is not named before it once more."""
     shown = in_options(finding)
     return str(shown if shown is finding else replace(shown, key=""))
-
-
-def warn(findings: Iterable[Finding]) -> None:
-    """Write each finding as a warning to standard error."""
-    for finding in findings:
-        typer.echo(f"warning: {as_lines(finding)}", err=True)

@@ -121,8 +121,12 @@ def remount(
         from jiggen.files import write_whole
 
         write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
-    output.write(as_json, lambda: output.plain(found.as_dict()), lambda: "\n".join(_lines(found)))
-    output.end(passed=not found.conflicts)
+    output.write(
+        as_json,
+        lambda: output.plain(found.as_dict()),
+        lambda: "\n".join(_lines(found)),
+        passed=not found.conflicts,
+    )
 
 
 def _lines(found: Answer) -> Iterator[str]:
