@@ -280,7 +280,7 @@ def _holes(spots: Iterable[_Spot]) -> Iterator[Hole]:
 _NAMES = ("x", "y", "diameter")
 _OTHERS = {"dia": "diameter", "d": "diameter", "ø": "diameter"}
 _COLUMNS = Columns(_NAMES, _NAMES, _NAMES, _OTHERS, optional=True, comments=True)
-_ROW = "A row is x, y, diameter, each a number; a first row with these names may come above them."
+_ROW = "Each is a number; a first row with these names may come above them."
 
 
 def read_csv(path: Path) -> Drawing:
@@ -309,18 +309,12 @@ def read_csv(path: Path) -> Drawing:
 
 
 def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
-    if row.width:
-        return fault("row", f"{row.width} cells", where, hint=_ROW)
-    numbers = []
-    for name in _NAMES:
-        cell = row.cells.get(name, "")
-        try:
-            number = float(cell.removesuffix(f" {unit}"))
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            message = f"{quoted(cell)} is not a number for {name}" if cell else f"no {name}"
-            return fault("row", message, where, hint=_ROW)
-        numbers.append(number)
-    x, y, diameter = numbers
+    cells = [row.cells.get(name, "") for name in _NAMES]
+    try:
+        x, y, diameter = numbers = [float(cell.removesuffix(f" {unit}")) for cell in cells]
+    except ValueError:
+        numbers = []
+    if not numbers or not all(map(math.isfinite, numbers)):
+        said = f"{row.width} cells are" if row.width else f"{quoted(', '.join(cells))} is"
+        return fault("row", f"{said} not x, y, diameter", where, hint=_ROW)
     return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)

@@ -58,8 +58,9 @@ UNITS = {"mm": MM, "in": Unit("in", INCH)}
 
 def unit_of(data: dict[str, object]) -> Unit:
     """The unit that a file's ``units`` names; where it is misspelt, the one most likely meant."""
-    units = str(data.get("units", "mm")).lower()
-    return UNITS[nearest(units, UNITS, cutoff=0.3) or "mm"]
+    units = data.get("units", "mm")
+    near = nearest(units.lower(), UNITS, cutoff=0.3) if isinstance(units, str) else ""
+    return UNITS[near or "mm"]
 
 
 def key_text(path: KeyPath) -> str:

@@ -83,14 +83,10 @@ class Group:
         """Shift in mm of the group's origin from its datum for a `boot` sole length in mm.
 
         Each step holds from its boot length up to (not including) the next one's.
-        Raises ValueError below the first step.
+        Raises IndexError below the first step.
         """
-        if not self.steps:
-            return self.shift
         reached = [step.shift for step in self.steps if step.start <= boot]
-        if not reached:
-            raise ValueError(f"boot {boot:g} mm is below the first step, {self.steps[0].start:g}")
-        return reached[-1]
+        return reached[-1] if self.steps else self.shift
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
-from jiggen.inputs.document import Document, FileKind, parse_document, read_document
+from jiggen.inputs.document import FileKind, parse_document, read_text
 from jiggen.inputs.faults import Fault, KeyPath, Unit, hidden, key_text, quoted, shown, unit_of
 from jiggen.inputs.shape import (
     Shape,
@@ -66,7 +66,7 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
     groups    no-group, empty-group, too-many-groups, same-name, shift, steps
     """
-    return _checked(read_document(path, KIND))
+    return parse_pattern(read_text(path, KIND), os.fspath(path))
 
 
 def parse_pattern(text: str, source: str) -> Pattern:
@@ -74,10 +74,7 @@ def parse_pattern(text: str, source: str) -> Pattern:
 
     Raises InputError as `read_pattern` does.
     """
-    return _checked(parse_document(text, source, KIND))
-
-
-def _checked(document: Document) -> Pattern:
+    document = parse_document(text, source, KIND)
     unit = unit_of(document.data)
     file = validate(FileShape, document, document.data, unit)
     document.refuse(_inconsistent(file, unit))
@@ -88,7 +85,7 @@ def _checked(document: Document) -> Pattern:
         boot=file.boot,
         pair=file.pair,
         groups=tuple(_group(group, file) for group in file.group),
-        source=document.file,
+        source=source,
         area=Area(*file.area.x, file.area.half_width) if file.area else None,
     )
     document.refuse(conflicts(pattern))

@@ -115,10 +115,9 @@ def read_group(words: str, units: Units, key: str = "") -> Group:
 
 def read_datum(word: str, key: str = "") -> Datum:
     """What a group moves with.  Raises InputError ``draft.datum``."""
-    choices: tuple[Datum, ...] = get_args(Datum)
-    for datum in choices:
-        if word == datum:
-            return datum
+    choices: dict[str, Datum] = {datum: datum for datum in get_args(Datum)}
+    if word in choices:
+        return choices[word]
     message = f"{quoted(word)} is not a valid datum; allowed: {', '.join(choices)}"
     hint = did_you_mean(word, choices).rstrip()
     raise InputError.of("draft.datum", message, key=key, hint=hint)
@@ -261,7 +260,7 @@ def _group(group: Group, drill: Values, screw: Values, unit: Unit) -> Iterator[s
         yield "  [[group.hole]]"
         yield f"  at = {_list(hole.at, unit)}"
         if hole.both_sides:
-            yield f"  {_line('both_sides = true', 'and at -y', COLUMN - 2)}"
+            yield _line("  both_sides = true", "and at -y")
         own = _differing(_drill(hole.drill, unit), drill)
         sizes: Values = {key: own.pop(key) for key in ("plain", "metal") if key in own}
         if own or sizes:
@@ -301,8 +300,8 @@ def _comments(paragraphs: Iterable[str]) -> Iterator[str]:
         yield from (f"# {line}" for line in lines)
 
 
-def _line(value: str, comment: str, column: int = COLUMN) -> str:
-    return f"{value.ljust(column - 1)} # {comment}"
+def _line(value: str, comment: str) -> str:
+    return f"{value.ljust(COLUMN - 1)} # {comment}"
 
 
 def _list(values: Iterable[float], unit: Unit) -> str:
