@@ -7,11 +7,11 @@ stand in µm, as the standard prints them, and are returned in mm.
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 from importlib.resources import files
-from typing import Any, Generic, Literal, TypeVar, get_type_hints
+from typing import Any, Literal, TypeVar, get_type_hints
 
 from jiggen.errors import InputError
 
@@ -25,25 +25,19 @@ def cells_of(table: str) -> list[dict[str, str]]:
     return list(csv.DictReader(text.splitlines()))
 
 
-@dataclass(frozen=True, eq=False)
-class Table(Generic[Row]):
+def table(file: str, kind: type[Row]) -> Callable[[], tuple[Row, ...]]:
     """A CSV file beside this module, called for its rows: each a `kind`, in the file's order.
 
     A column is a field of `kind`: text, a number, or numbers with spaces between them.
     """
 
-    file: str
-    kind: type[Row]
+    @cache
+    def rows() -> tuple[Row, ...]:
+        hints = get_type_hints(kind).items()
+        cells = cells_of(file)
+        return tuple(kind(**{key: _READ[of](row[key]) for key, of in hints}) for row in cells)
 
-    def __call__(self) -> tuple[Row, ...]:
-        """All rows."""
-        return self._rows
-
-    @cached_property
-    def _rows(self) -> tuple[Row, ...]:
-        hints = get_type_hints(self.kind).items()
-        rows = cells_of(self.file)
-        return tuple(self.kind(**{key: _READ[of](row[key]) for key, of in hints}) for row in rows)
+    return rows
 
 
 _READ: dict[Any, Any] = {
@@ -148,12 +142,12 @@ class BasicRack:
 Banded = TypeVar("Banded", DrillBush, JobberDrill, LimitDeviation)
 Sized = TypeVar("Sized", Nut, ClearanceHole, SocketScrew)
 
-drill_bushes = Table("drill_bushes", DrillBush)
-jobber_drills = Table("jobber_drills", JobberDrill)
-nuts = Table("hexagon_nuts", Nut)
-clearance_holes = Table("clearance_holes", ClearanceHole)
-socket_screws = Table("socket_screws", SocketScrew)
-limit_deviations = Table("limit_deviations", LimitDeviation)
+drill_bushes = table("drill_bushes", DrillBush)
+jobber_drills = table("jobber_drills", JobberDrill)
+nuts = table("hexagon_nuts", Nut)
+clearance_holes = table("clearance_holes", ClearanceHole)
+socket_screws = table("socket_screws", SocketScrew)
+limit_deviations = table("limit_deviations", LimitDeviation)
 
 
 def bush_for(drill_diameter: float) -> DrillBush:

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from functools import cache
 
 from jiggen.errors import InputError
-from jiggen.tables import Table, cells_of
+from jiggen.tables import cells_of, table
 
-# The default: it prints without a closed chamber, shrinks little and
-# takes a warm workshop (common practice, no source).
+# The default: no closed chamber, little shrinkage (common practice, no source).
 USUAL = "PETG"
 
 
@@ -71,4 +70,4 @@ def materials() -> tuple[Material, ...]:
     return tuple(Material(name, **of) for name, of in spans.items())
 
 
-parked_car = Table("parked_car", ParkedCar)  # coolest first
+parked_car = table("parked_car", ParkedCar)  # coolest first
