@@ -39,6 +39,12 @@ class Finding:
         }
 
 
+def key_path(steps: Iterable[int | str]) -> str:
+    """A key path of keys and places in lists: ``holes[0].id``."""
+    path = (f"[{step}]" if isinstance(step, int) else f".{step}" for step in steps)
+    return "".join(path).lstrip(".")
+
+
 class JiggenError(Exception):
     """Base of every error jiggen raises on purpose; carries one or more findings."""
 

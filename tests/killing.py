@@ -38,7 +38,7 @@ from jiggen.verify import Verification
 # What Python announces before it does it.
 OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod"}
 UNREACHED = 99  # exit code: the build was done before the moment came
-PASSED = Verification(1, (), ())
+PASSED = Verification(True, 1, {}, ())
 Tree = dict[str, bytes]
 
 

@@ -22,12 +22,13 @@ from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
+from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore
 from jiggen.pipeline.expect import expect, expect_job
 from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.plastics import weigh
-from jiggen.verify import BootCheck, Found, HoleCheck, Verification
+from jiggen.verify import limits as held_to
 from jiggen.verify.mesh import Mesh
 
 BLOCK = Mesh(trimesh.creation.box().vertices, trimesh.creation.box().faces)
@@ -100,15 +101,16 @@ def verification(
     holes = []
     for hole, guide in zip(data["holes"], data["guides"], strict=True):
         x, y, size = hole["x"], hole["y"], (guide["bore"], guide["throat"])
-        step = None if hole["id"] == lost else Found(x, y, *size, deviation=0.0, tilt=0.0)
-        stl = Found(x + off, y, *size, deviation=off, tilt=0.0)
-        holes.append(HoleCheck(hole["id"], guide["part"], x, y, step, stl, *size))
+        step = None if hole["id"] == lost else FoundBore(x, y, *size, deviation=0.0, tilt=0.0)
+        stl = FoundBore(x + off, y, *size, deviation=off, tilt=0.0)
+        wanted, worst = WantedBore(x, y, *size), off if step else None
+        holes.append(HoleCheck(hole["id"], guide["part"], wanted, step, stl, worst))
     lines = tuple(
         BootCheck(ladder["part"], entry["boot"], 0.0, 0.0, 0.0003)
         for ladder in data["ladders"]
         for entry in data["boots"]
     )
-    return Verification(checks, tuple(holes), (), boots=lines)
+    return Verification(not lost, checks, held_to.as_dict(), tuple(holes), (), lines)
 
 
 def verified(data: Data, holes: list[Data] | None = None, *, checks: int = 352) -> Data:

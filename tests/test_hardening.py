@@ -104,7 +104,7 @@ def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatc
     from jiggen.verify import Verification
 
     monkeypatch.setattr(
-        jiggen.pipeline.build, "verify_folder", lambda folder: Verification(1, (), ())
+        jiggen.pipeline.build, "verify_folder", lambda folder: Verification(True, 1, {}, ())
     )
     target = tmp_path / "jig"
 

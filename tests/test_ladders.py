@@ -21,7 +21,7 @@ from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
 from jiggen.verify import verify_folder
-from jiggen.verify.results import boot_table, table
+from jiggen.verify.results import table
 
 BOOTS = [float(boot) for boot in range(295, 316)]
 ALL = [float(boot) for boot in range(265, 346)]
@@ -55,13 +55,13 @@ def check_every_boot(done, name, boots, looked_at):
     assert done.verification.passed
     assert not done.folder.name.endswith("-failed")
     parts = [ladder["part"] for ladder in done.record.values()["ladders"]]
-    assert [(b.part, b.boot) for b in done.verification.boots] == [
+    assert [(b.part, b.boot) for b in done.verification.ladders] == [
         (p, b) for p in parts for b in boots
     ]
-    assert max(boot.deviation for boot in done.verification.boots) <= 0.02
+    assert max(boot.deviation for boot in done.verification.ladders) <= 0.02
     # By a second way: the lines as the verification found them, the holes as it found them, and a
     # layout of that boot made here.
-    lines = {(boot.part, boot.boot): boot for boot in done.verification.boots}
+    lines = {(boot.part, boot.boot): boot for boot in done.verification.ladders}
     for boot in looked_at:
         wanted = lay_out(read_pattern(find_pattern(name)), boot)
         places = dict(zip(wanted.ids, wanted.positions[:, 0], strict=True))
@@ -74,13 +74,13 @@ def check_every_boot(done, name, boots, looked_at):
 def test_21_boot_lengths_of_the_club_piste(club):
     check_every_boot(club, "club-piste", BOOTS, (295.0, 303.0, 304.0, 315.0))
     assert "Ladder of body-toe: boots 295 to 315, 21 lengths" in table(club.verification)
-    assert len(boot_table(club.verification).splitlines()) == 1 + 2 * 21
+    assert len(club.verification.ladders) == 2 * 21
 
 
 def test_boot_lengths_around_the_step_of_the_step_track(tmp_path):
     done = build("step-track", tmp_path / "step", AROUND_THE_STEP)
     check_every_boot(done, "step-track", AROUND_THE_STEP, AROUND_THE_STEP)
-    toe = {boot.boot: boot.stl for boot in done.verification.boots if boot.part == "body-toe"}
+    toe = {boot.boot: boot.stl for boot in done.verification.ladders if boot.part == "body-toe"}
     # The pattern's own step: the toe's holes jump by 126.3 - 112.6 mm, and not elsewhere.
     assert abs(toe[278.0] - toe[277.0]) == pytest.approx(13.7, abs=0.01)
     assert abs(toe[277.0] - toe[276.0]) == pytest.approx(0.0, abs=0.01)
@@ -173,7 +173,7 @@ def test_a_line_moved_in_the_step_file_is_named(harmed):
 def test_a_missing_line_is_named(harmed):
     (fault,) = found(harmed, "ladder-missing")
     assert fault.subject == "body-toe, boot 298" and fault.source == "STL"
-    lost = [boot for boot in harmed.boots if boot.deviation is None]
+    lost = [boot for boot in harmed.ladders if boot.deviation is None]
     assert [(boot.part, boot.boot) for boot in lost] == [("body-toe", 298.0)]
 
 

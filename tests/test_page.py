@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import json
+from dataclasses import asdict
 from urllib.parse import unquote
 
 import numpy as np
@@ -56,7 +57,7 @@ def failed(good) -> dict:
     """A verification with one hole missing and one fault."""
     fault = Fault("verify.missing", "jig.step", "toe-2", "no bore of 7.1 mm found <there>")
     found = verification(good[1], lost="toe-2")
-    return found.as_dict() | {"passed": False, "faults": [fault.as_dict()]}
+    return found.as_dict() | {"passed": False, "faults": [asdict(fault)]}
 
 
 # ---- what it says

@@ -11,14 +11,14 @@ import pytest
 import shapely
 import trimesh
 
-from jiggen.verify import verify_folder
+from jiggen.verify import overhangs, verify_folder
 from jiggen.verify.limits import BRIDGE, LEDGE, SPECK
 from jiggen.verify.manifest import PrintBed, read_manifest
 from jiggen.verify.mesh import Mesh, read_stl
-from jiggen.verify.printing import as_dict, checks_of, judge_printing, overhangs
-from jiggen.verify.printing.overhangs import drawn, judge_overhangs
-from jiggen.verify.printing.walls import MOST_HEIGHTS, MOST_POINTS, across, judge_walls
+from jiggen.verify.overhangs import drawn, judge_overhangs
+from jiggen.verify.printing import checks_of, judge_printing
 from jiggen.verify.results import Ledger
+from jiggen.verify.walls import MOST_HEIGHTS, MOST_POINTS, across, judge_walls
 
 BED = PrintBed(x=220.0, y=220.0, z=250.0)
 BASE = (60.0, 40.0)  # mm, of the blocks below
@@ -47,7 +47,7 @@ def base(height=5.0):
 def checks(solid, bed=BED):
     solid.merge_vertices()
     mesh = Mesh(np.asarray(solid.vertices), np.asarray(solid.faces, dtype=np.int64))
-    return {check.name: check for check in checks_of(mesh, bed)}
+    return checks_of(mesh, bed)
 
 
 def failed(found):
@@ -87,8 +87,8 @@ def test_a_ledge_hangs_in_the_air_with_its_area():
     # 15 mm out, 15 mm wide, but for the rim that clings to the block
     assert found["overhang"].found == pytest.approx(15 * (15 - LEDGE), rel=0.02)
     (place,) = found["overhang"].places
-    assert place.points.min(axis=0) == pytest.approx((60 + LEDGE, 10, 3), abs=0.06)
-    assert place.points.max(axis=0) == pytest.approx((75, 25, 3), abs=0.06)
+    assert np.array(place.bed).min(axis=0) == pytest.approx((60 + LEDGE, 10, 3), abs=0.06)
+    assert np.array(place.bed).max(axis=0) == pytest.approx((75, 25, 3), abs=0.06)
     assert "3.0 mm above the bed" in found["overhang"].message
 
 
@@ -119,9 +119,9 @@ def test_a_tunnel_is_bridged_by_its_width(width):
     found = checks(tunnel(width))
     assert found["bridge"].found == pytest.approx(width, abs=1e-4)
     assert failed(found) == (set() if width <= BRIDGE else {"bridge"})
-    line = found["bridge"].places[0].points
-    assert np.linalg.norm(line[1] - line[0]) == pytest.approx(width)
-    assert line[:, 2] == pytest.approx((6, 6))
+    line = found["bridge"].places[0].bed
+    assert np.linalg.norm(np.subtract(*line)) == pytest.approx(width)
+    assert np.array(line)[:, 2] == pytest.approx((6, 6))
 
 
 def test_a_turned_tunnel_is_bridged_by_its_width_too():
@@ -193,8 +193,8 @@ def test_a_wall_needs_two_lines(width, fails):
     found = checks(solid)
     assert found["wall"].found == pytest.approx(width, abs=1e-3)
     assert failed(found) == ({"wall"} if fails else set())
-    ends = found["wall"].places[0].points
-    assert np.linalg.norm(ends[1] - ends[0]) == pytest.approx(width, abs=1e-3)
+    ends = found["wall"].places[0].bed
+    assert np.linalg.norm(np.subtract(*ends)) == pytest.approx(width, abs=1e-3)
 
 
 def test_a_thin_wall_between_two_pockets_is_found():
@@ -249,7 +249,7 @@ def test_a_part_that_lies_askew_or_on_an_edge_is_found():
 def test_a_loose_shell_is_found_with_its_place():
     found = checks(trimesh.util.concatenate([base(), block((70, 72), (0, 2), (0, 2))]))
     assert failed(found) == {"loose"}
-    assert found["loose"].places[0].points[:, 0].min() == pytest.approx(70)
+    assert np.array(found["loose"].places[0].bed)[:, 0].min() == pytest.approx(70)
     # A hollow that nothing leads to is a shell of its own too.
     hollow = less(base(), block((20, 30), (20, 30), (2, 4)))
     assert "loose" in failed(checks(hollow))
@@ -318,7 +318,7 @@ def printed(folder, part):
     meshes = {part: read_stl(folder / entry.file)}
     found = judge_printing([entry], meshes, manifest.inputs.bed, ledger)
     assert ledger.checks == 8
-    return as_dict(found)["parts"][part], [fault.code for fault in ledger.faults]
+    return found.parts[part], [fault.code for fault in ledger.faults]
 
 
 def test_a_part_turned_over_fails_the_verification_for_that_alone(folder):
@@ -333,7 +333,7 @@ def test_a_part_turned_over_fails_the_verification_for_that_alone(folder):
 def test_a_body_turned_over_is_one_wide_bridge_over_its_pads(folder):
     faults.turn_over(folder, "body-toe")
     entry, codes = printed(folder, "body-toe")
-    assert not entry["passed"]
+    assert not entry.passed
     assert {"verify.print-overhang", "verify.print-bridge"} & set(codes)
 
 
@@ -349,7 +349,7 @@ def test_a_body_turned_over_is_one_wide_bridge_over_its_pads(folder):
 def test_a_solid_added_to_a_part_is_found(folder, solid, code):
     faults.add_solid(folder, "body-toe", solid)
     entry, codes = printed(folder, "body-toe")
-    assert code in codes and not entry["passed"]
+    assert code in codes and not entry.passed
 
 
 def test_a_printer_too_small_is_found(folder):
@@ -385,16 +385,16 @@ def test_the_manifest_tells_every_check_with_places_to_draw(built):
 
 def test_a_failed_check_says_what_is_wrong_and_shows_the_worst_places(folder):
     faults.add_solid(folder, "body-toe", block((60, 70), (-12, 5), (5, 7)))
-    check = printed(folder, "body-toe")[0]["checks"]["overhang"]
-    assert check["passed"] is False
-    assert "would be printed in the air" in check["message"]
-    assert check["places"][0]["found"] == pytest.approx((12 - LEDGE) * 10, rel=0.03)
+    check = printed(folder, "body-toe")[0].checks["overhang"]
+    assert check.passed is False
+    assert "would be printed in the air" in check.message
+    assert check.places[0].found == pytest.approx((12 - LEDGE) * 10, rel=0.03)
 
 
 def test_an_open_file_does_not_stop_the_checks(folder):
     faults.open_mesh(folder, "knob")
     entry, _ = printed(folder, "knob")
-    assert len(entry["checks"]) == 8
+    assert len(entry.checks) == 8
 
 
 # --- by another route: layer by layer, as a printer does it ---------------------------------

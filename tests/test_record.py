@@ -90,7 +90,7 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
     assert f"9.2 {' '.join(shown)}" in Seen(report_html(tmp_path / "jig", manifest)).text
     large = [word.text for word in read_pdf(sheet_pdf(manifest))[0].words if word.size >= 24]
     assert large[2:4] == shown
-    text = summary(made, Verification(1, (), ()), tmp_path)
+    text = summary(made, Verification(True, 1, {}, ()), tmp_path)
     assert f"depth stop {shown[1]} mm from the drill's tip ({shown[0]} from its corners)" in text
 
 

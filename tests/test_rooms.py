@@ -42,6 +42,7 @@ COMMON = {
     "draw",
     "inputs",
     "record",
+    "outcome",
 }
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", "record", *BESIDE}

@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -257,7 +258,7 @@ def _not_found(one):
 
 def _faulty(one):
     fault = Fault("verify.moved", "STEP", "toe-1", "0.5 mm off")
-    one["verification"]["faults"] = [fault.as_dict()]
+    one["verification"]["faults"] = [asdict(fault)]
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,7 @@ from jiggen.solid.body import make_body
 from jiggen.solid.model import Part, mesh_of
 from jiggen.solid.shapes import one_solid
 from jiggen.verify import verify_folder
-from jiggen.verify.holes import Wanted, measure_holes
+from jiggen.verify.holes import measure_holes
 from jiggen.verify.manifest import Guide, Hole
 from jiggen.verify.mesh import Mesh, read_stl
 from jiggen.verify.results import Ledger
@@ -335,21 +335,19 @@ def errors(chosen, meshes: dict[str, PartMesh], printer: Profile) -> tuple[float
     plain = {guide.id: guide for guide in nominal_design().guides}
     for body in chosen.bodies:
         to_ski = places[body.name].to_ski(places[body.name].placed[0])
-        wanted = [Wanted(*_entries(body.name, guide, plain[guide.id])) for guide in body.guides]
+        wanted = [_entries(body.name, guide, plain[guide.id]) for guide in body.guides]
         back = np.linalg.inv(to_ski)
         linear = printer.compensation.matrix if printer.name == meshes["printer"] else np.eye(2)
-        axes = np.array([(back @ (w.hole.x, w.hole.y, 0.0, 1.0))[:2] for w in wanted]) @ linear.T
+        axes = np.array([(back @ (hole.x, hole.y, 0.0, 1.0))[:2] for hole, _ in wanted]) @ linear.T
         reach = np.array([guide.bore / 2 + 0.7 for guide in body.guides])
         mesh = Mesh(meshes[body.name].vertices, meshes[body.name].triangles)
         result = printed(mesh, printer, axes, reach).moved(to_ski)
         found = measure_holes(body.name, wanted, (), MeshBody(result), Ledger())
-        assert set(found) == {w.hole.id for w in wanted}, "a hole not found verifies nothing"
-        for w in wanted:
-            hole = found[w.hole.id]
-            place = max(place, hole.deviation)
-            diameter = max(
-                diameter, abs(hole.bore - w.guide.bore), abs(hole.throat - w.guide.throat)
-            )
+        assert set(found) == {hole.id for hole, _ in wanted}, "a hole not found verifies nothing"
+        for hole, guide in wanted:
+            seen = found[hole.id]
+            place = max(place, seen.deviation)
+            diameter = max(diameter, abs(seen.bore - guide.bore), abs(seen.throat - guide.throat))
     return place, diameter
 
 

@@ -17,9 +17,7 @@ from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
-from jiggen.record.results import Printing
-from jiggen.record.results import Verification as VerificationEntry
-from jiggen.verify import Verification, printing_dict, verify_folder
+from jiggen.verify import Verification, verify_folder
 
 if TYPE_CHECKING:
     from jiggen.export.write import Meshes
@@ -176,10 +174,7 @@ def verified_folder(
         write_manifest(folder, record)
         announce("verification")
         verification = verify_folder(folder)
-        results = {
-            "verification": VerificationEntry.model_validate(verification.as_dict()),
-            "printing": Printing.model_validate(printing_dict(verification.printing)),
-        }
+        results = {"verification": verification, "printing": verification.printing}
         record = record.model_copy(update=results)
         finish(folder, record)
         record = _listed(record, folder)

@@ -5,17 +5,16 @@ Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from jiggen.record.results import Coefficient, Count, Entry, Inside, Length, Matrix, Name, Word
+from jiggen.outcome import Length, Name, Word
+from jiggen.record.results import Coefficient, Count, Entry, Inside, Matrix
 
 PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
-BODIES: tuple[PartKind, ...] = ("body", "plate", "gauge")  # kinds of parts that carry holes
 HalfName = Literal["toe", "heel", "centre"]
-
-# -- what was asked for --------------------------------------------------------------------------
 
 
 class BedSize(Entry):
@@ -120,9 +119,6 @@ class GaugeInputs(Entry):
     caliper: Length
 
 
-# -- what was made -------------------------------------------------------------------------------
-
-
 class Hole(Entry):
     """A hole in the ski: drill diameter, and depth of the full diameter below the top sheet."""
 
@@ -220,7 +216,7 @@ class Part(Entry):
     @property
     def is_body(self) -> bool:
         """Whether the part carries holes."""
-        return self.kind in BODIES
+        return self.kind in ("body", "plate", "gauge")
 
 
 class Bought(Entry):
@@ -251,10 +247,7 @@ class PrintBed(Entry):
     @property
     def counts(self) -> dict[str, int]:
         """How many pieces of each part are on the bed."""
-        found: dict[str, int] = {}
-        for piece in self.pieces:
-            found[piece.part] = found.get(piece.part, 0) + 1
-        return found
+        return Counter(piece.part for piece in self.pieces)
 
 
 Factor = Annotated[Coefficient, Field(gt=0)]

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
+from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record.entries import (
     Bought,
     Compensated,
@@ -33,12 +34,7 @@ from jiggen.record.results import (
     Drilling,
     Entry,
     Inside,
-    Length,
-    Name,
     Plastic,
-    Printing,
-    Verification,
-    Word,
 )
 
 SAME = 1e-6  # mm: the record and its verification both round to this
@@ -46,8 +42,6 @@ EDGES = {"odd": "left", "even": "right", "bands": "right"}
 
 Rounded = Annotated[float, AfterValidator(lambda value: round(value, 6) + 0.0)]
 RowName = Literal["odd", "even", "bands", "shift"]
-
-# -- jigs for many boots -------------------------------------------------------------------------
 
 
 class LadderLine(Entry):
@@ -155,9 +149,6 @@ class BootSetting:
     first_holes: Mapping[str, float]
 
 
-# -- records -------------------------------------------------------------------------------------
-
-
 class Record(Entry):
     """What every built folder's manifest.json says, whatever was built."""
 
@@ -184,7 +175,7 @@ class Record(Entry):
             raise ValueError("guides and holes do not agree")
         return self
 
-    def values(self) -> dict[str, object]:
+    def values(self) -> dict[str, Any]:
         """The record as plain values, as its JSON has them."""
         return self.model_dump(mode="json")
 
@@ -286,6 +277,3 @@ class GaugeRecord(Record):
     inputs: GaugeInputs
     span: tuple[Length, Length]
     fits: FitSizes
-
-
-AnyRecord = JigRecord | TrialRecord | GaugeRecord

@@ -1,4 +1,4 @@
-"""What was computed and checked for a built folder: drilling, accuracy, plastic, verification."""
+"""What was computed for a built folder: drilling, accuracy, plastic.  Lengths are mm."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from jiggen.errors import Finding
 from jiggen.files import inner_path
+from jiggen.outcome import Length, Name, Text, Word
 from jiggen.tables import JobberDrill
 
 LONGEST_NOTE = 20_000  # characters
@@ -25,13 +26,9 @@ def _bounded(finding: Finding) -> Finding:
     return finding
 
 
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Word = Annotated[str, Field(max_length=200)]
-Text = Annotated[str, Field(max_length=2000)]
 Inside = Annotated[str, AfterValidator(inner_path)]
 """A file's path within the folder."""
 
-Length = Annotated[float, Field(gt=0)]
 Least = Annotated[float, Field(ge=0)]
 Share = Annotated[int, Field(ge=0, le=100)]
 Count = Annotated[int, Field(gt=0)]
@@ -40,20 +37,17 @@ Note = Annotated[Finding, AfterValidator(_bounded)]
 Coefficient = Annotated[float, Field(ge=-1e6, le=1e6)]
 MatrixRow = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
 Matrix = tuple[MatrixRow, MatrixRow, MatrixRow, MatrixRow]
-"""A rigid pose, row by row, mm."""
+"""A rigid pose, row by row."""
 Depth = Annotated[float, Field(gt=0, le=200)]
-
-# -- drilling ------------------------------------------------------------------------------------
 
 
 class DepthStop(Entry):
-    """How drill and depth stop are set for some holes; mm and degrees.
+    """How drill and depth stop are set for some holes.
 
-    The stop comes down at `bush_top` above the ski.  `depth` is that of the full diameter below
-    the top sheet, `point` the length of the drill's point.  The stop is set at `from_corners`
-    above the outer corners of the lips, where the drill has its full diameter; that is
-    `from_tip` above the very tip, as a caliper finds it.  `long_enough` says whether the ordinary
-    `jobber` drill will do.
+    The stop comes down at `bush_top` above the ski.  It is set at `from_corners` above the outer
+    corners of the lips, where the drill has its full diameter, which is `from_tip` above the very
+    tip.  `depth` is that of the full diameter below the top sheet, `point` the length of the
+    drill's point, `long_enough` whether the ordinary `jobber` drill will do.
     """
 
     holes: Annotated[tuple[Name, ...], Field(min_length=1)]
@@ -69,12 +63,11 @@ class DepthStop(Entry):
 
 
 class DrilledHole(Entry):
-    """One hole as it will be, mm; None where the ski or the screw is not known.
+    """One hole as it will be; None where the ski or the screw is not known.
 
-    `point` is the length of the drill's point, which goes deeper than `depth`; `thickness` is
-    the ski's at the hole, `base_left` the base thickness that remains under the point; `edge` is
-    from the hole's wall to the ski's nearer edge; `screw` is the length chosen, `engagement` the
-    part of it in the ski.
+    The drill's `point` goes deeper than `depth`; `base_left` of the ski's `thickness` remains
+    under it.  `edge` is from the hole's wall to the ski's nearer edge; `engagement` is the part
+    of the chosen `screw` in the ski.
     """
 
     id: Name
@@ -104,11 +97,8 @@ class Drilling(Entry):
         return next(stop for stop in self.stops if hole in stop.holes)
 
 
-# -- accuracy ------------------------------------------------------------------------------------
-
-
 class Spread(Entry):
-    """Standard deviation, 95 % bound and worst case of an error, mm."""
+    """Standard deviation, 95 % bound and worst case of an error."""
 
     sigma: Least
     expected_95: Least
@@ -125,7 +115,7 @@ class HoleAccuracy(Entry):
 
 
 class ErrorTerm(Entry):
-    """One cause of error, and the largest standard deviation it gives any hole, mm."""
+    """One cause of error, and the largest standard deviation it gives any hole."""
 
     name: Text
     size: Text
@@ -136,7 +126,7 @@ class ErrorTerm(Entry):
 
 
 class BudgetSummary(Entry):
-    """The error budget of one way of working; mm.  `spacing_95` is from hole to hole, by group."""
+    """The error budget of one way of working; `spacing_95` is from hole to hole, by group."""
 
     method: Literal["jig", "sheet"]
     terms: tuple[ErrorTerm, ...]
@@ -154,7 +144,7 @@ class CentringSummary(Entry):
 
 
 class LeastGap(Entry):
-    """The two parts that come nearest to one another, on which ski; mm."""
+    """The two parts that come nearest to one another, on which ski."""
 
     parts: tuple[Name, Name]
     gap: float
@@ -183,9 +173,6 @@ class Accuracy(Entry):
     moving: MovingSummary
 
 
-# -- plastic -------------------------------------------------------------------------------------
-
-
 class PartMass(Entry):
     """A part's pieces: volume in mm³ and mass in g of each, solid and printed at `infill` %."""
 
@@ -198,7 +185,7 @@ class PartMass(Entry):
 
 
 class Movement(Entry):
-    """How far a hole `reach` mm from the mounting mark moves with the plastic, mm."""
+    """How far a hole `reach` mm from the mounting mark moves with the plastic."""
 
     reach: Least
     shrinkage: tuple[Least, Least]
@@ -236,138 +223,3 @@ class Plastic(Entry):
     parked_car: Word
     effects: PlasticEffects
     advice: tuple[Text, ...]
-
-
-# -- verification and printing, as the verification writes them ----------------------------------
-
-
-class WantedBore(Entry):
-    """Where the verification wanted a hole, and how wide, mm."""
-
-    x: float
-    y: float
-    bore: float
-    throat: float
-
-
-class FoundBore(WantedBore):
-    """A hole as found in one format; `tilt` in degrees."""
-
-    deviation: float
-    tilt: float
-
-
-class VerifiedHole(Entry):
-    """A hole of the verification; `deviation` in mm, None where it was not found."""
-
-    id: Name
-    part: Name
-    wanted: WantedBore
-    step: FoundBore | None
-    stl: FoundBore | None
-    deviation: float | None
-
-
-class WantedPeg(Entry):
-    """Where the verification wanted a peg, how wide and how high, mm."""
-
-    x: float
-    y: float
-    diameter: float
-    top: float
-
-
-class FoundPeg(WantedPeg):
-    """A peg as found in one format; `tilt` in degrees."""
-
-    deviation: float
-    tilt: float
-
-
-class VerifiedPeg(Entry):
-    """A peg of the verification; `deviation` in mm, None where it was not found."""
-
-    id: Name
-    part: Name
-    wanted: WantedPeg
-    step: FoundPeg | None
-    stl: FoundPeg | None
-    deviation: float | None
-
-
-class VerifiedLine(Entry):
-    """A boot length on a part's ladder: where its line was found, and the farthest hole, mm."""
-
-    part: Name
-    boot: Length
-    step: float | None
-    stl: float | None
-    deviation: float | None
-
-
-class VerifiedFault(Entry):
-    """One failed check, with its numbers where it has any."""
-
-    code: Word
-    source: Word
-    subject: Text
-    message: Text
-    found: float | None
-    wanted: float | None
-    limit: float | None
-    unit: Word
-
-
-class Verification(Entry):
-    """What the verification found in the files, with the limits it went by."""
-
-    passed: bool
-    checks: Annotated[int, Field(ge=0)]
-    limits: dict[Name, float]
-    holes: tuple[VerifiedHole, ...]
-    pegs: tuple[VerifiedPeg, ...] = ()
-    ladders: tuple[VerifiedLine, ...] = ()
-    faults: tuple[VerifiedFault, ...] = ()
-
-    @property
-    def deviation(self) -> float:
-        """The farthest that any hole or peg was found from its place, mm."""
-        found = [hole.deviation for hole in self.holes] + [peg.deviation for peg in self.pegs]
-        return max((deviation or 0.0 for deviation in found), default=0.0)
-
-
-class PrintPlace(Entry):
-    """Where a print check found its number: corners on the bed, and on the ski, mm."""
-
-    kind: Word
-    found: float | None
-    bed: tuple[tuple[float | None, ...], ...]
-    ski: tuple[tuple[float | None, ...], ...]
-
-
-class PrintCheck(Entry):
-    """One print check of a part: what was found, and its limit; None where it is not finite."""
-
-    passed: bool
-    code: Word
-    found: float | None
-    bound: Literal["most", "least"]
-    limit: float | None
-    unit: Word
-    message: Text = ""
-    places: tuple[PrintPlace, ...]
-
-
-class PartPrinting(Entry):
-    """The print checks of a part, by name."""
-
-    passed: bool
-    checks: dict[Name, PrintCheck]
-
-
-class Printing(Entry):
-    """How the parts print with a `nozzle` and a `layer` of that many mm, by part."""
-
-    nozzle: Length
-    layer: Length
-    parts: dict[Name, PartPrinting]

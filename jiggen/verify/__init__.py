@@ -5,27 +5,8 @@
 geometry code with solid.
 """
 
-from jiggen.verify.printing import as_dict as printing_dict
-from jiggen.verify.results import (
-    BootCheck,
-    Fault,
-    Found,
-    HoleCheck,
-    Verification,
-    table,
-    verdict,
-)
+from jiggen.outcome import Fault, Verification
+from jiggen.verify.results import table, verdict
 from jiggen.verify.verification import check, verify_folder
 
-__all__ = [
-    "BootCheck",
-    "Fault",
-    "Found",
-    "HoleCheck",
-    "Verification",
-    "check",
-    "printing_dict",
-    "table",
-    "verdict",
-    "verify_folder",
-]
+__all__ = ["Fault", "Verification", "check", "table", "verdict", "verify_folder"]

@@ -35,11 +35,6 @@ def unrigid(matrix: Array, limit: float = RIGID_LIMIT) -> str:
     return "" if determinant > 0 else "it mirrors, determinant −1"
 
 
-def inverse(matrix: Array) -> Array:
-    """The inverse of any regular 4×4 matrix; of a singular one, its pseudo-inverse."""
-    return np.asarray(np.linalg.pinv(matrix))
-
-
 def frame(origin: Array, z: Array | None, x: Array | None) -> Array:
     """The 4×4 of an axis placement: z as given, x made square to it (ISO 10303-42).
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -21,13 +22,13 @@ from pydantic import (
     model_validator,
 )
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, inner_path, within
 from jiggen.verify.geometry import Array
 
 MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
-BODIES = ("body", "plate", "gauge")  # kinds of parts that carry holes
 LARGEST = 16 * 1024 * 1024  # bytes
+HINT = "Name a folder that jiggen build made; build it again if it is damaged."
 
 
 def _upwards(heights: tuple[float, float]) -> tuple[float, float]:
@@ -47,7 +48,7 @@ Rows = tuple[Row, Row, Row, Row]
 
 
 class _Entry(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore", strict=False)
+    model_config = ConfigDict(frozen=True, extra="ignore")
 
 
 class Hole(_Entry):
@@ -121,16 +122,6 @@ class LadderEntry(_Entry):
     part: Name
     rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
 
-    @property
-    def boot_rows(self) -> tuple[LadderRow, ...]:
-        """The rows for boot lengths."""
-        return tuple(row for row in self.rows if row.name != "shift")
-
-    @property
-    def shift_rows(self) -> tuple[LadderRow, ...]:
-        """The rows for mount shifts."""
-        return tuple(row for row in self.rows if row.name == "shift")
-
 
 class BootLayout(_Entry):
     """Where the layout of a boot length puts each hole along the ski, mm; by hole id."""
@@ -173,31 +164,24 @@ class Placed(_Entry):
         return np.array(self.to_ski)
 
 
-class Part(_Entry):
+class Part(Placed):
     """One printed part: what it is, its file, its solid's volume in mm³, where its pieces go.
 
-    `half` is the half of the jig that it is the body of, if any.
+    `half` is the half of the jig that it is the body of, if any; `to_ski` is its first piece's.
     """
 
-    name: Name
     kind: Name
     half: Name | None = None
     file: Inside
     count: PositiveInt
     printed: bool = True
     volume: Length
-    to_ski: Rows
     placed: Annotated[tuple[Placed, ...], Field(min_length=1, max_length=MOST_PARTS)]
-
-    @property
-    def matrix(self) -> Array:
-        """The (4, 4) float matrix of the first piece."""
-        return np.array(self.to_ski)
 
     @property
     def is_body(self) -> bool:
         """Whether the part carries holes."""
-        return self.kind in BODIES
+        return self.kind in ("body", "plate", "gauge")
 
 
 class Compensation(_Entry):
@@ -273,7 +257,9 @@ class Manifest(_Entry):
             ("piece", [placed.name for part in self.parts for placed in part.placed]),
         ):
             _once(what, names)
-        _equal("guides", [guide.id for guide in self.guides], [hole.id for hole in self.holes])
+        odd = {guide.id for guide in self.guides} ^ {hole.id for hole in self.holes}
+        if odd:
+            raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
         bodies = {part.name for part in self.parts if part.is_body}
         features: tuple[Guide | Opening | Peg, ...] = (*self.guides, *self.openings, *self.pegs)
         for name in (feature.part for feature in features):
@@ -300,22 +286,19 @@ class Manifest(_Entry):
             if set(entry.x) != ids:
                 raise ValueError(f"boot {entry.boot:g}: its layout has other holes")
         for ladder in self.ladders:
-            if ladder.part not in bodies or not self.guides_of(ladder.part):
+            if ladder.part not in bodies & {guide.part for guide in self.guides}:
                 raise ValueError(f"a ladder on {ladder.part!r}, which is not a body with holes")
 
-    @property
-    def hole_of(self) -> dict[str, Hole]:
-        """Holes by id."""
-        return {hole.id: hole for hole in self.holes}
+    @cached_property
+    def guided(self) -> tuple[tuple[Hole, Guide], ...]:
+        """Every hole with its guide."""
+        guides = {guide.id: guide for guide in self.guides}
+        return tuple((hole, guides[hole.id]) for hole in self.holes)
 
     @property
     def done(self) -> Compensation:
         """What was done to the printed files."""
         return self.compensation or NOTHING_DONE
-
-    def guides_of(self, part: str) -> tuple[Guide, ...]:
-        """The guides in one part."""
-        return tuple(guide for guide in self.guides if guide.part == part)
 
 
 def _once(what: str, names: Iterable[str]) -> None:
@@ -324,39 +307,16 @@ def _once(what: str, names: Iterable[str]) -> None:
         raise ValueError(f"{what} {twice[0]!r} is there twice")
 
 
-def _equal(what: str, found: list[str], wanted: list[str]) -> None:
-    odd = sorted(set(found) ^ set(wanted))
-    if odd:
-        raise ValueError(f"{what} and holes do not agree on {', '.join(odd)}")
-
-
 def read_manifest(folder: Path) -> Manifest:
     """Read and check a folder's manifest.
 
     Raises InputError, every fault at once, when it is missing or not a jiggen manifest.
     """
-    path = folder / MANIFEST
     try:
         return Manifest.model_validate_json(within(folder, MANIFEST, LARGEST).read_bytes())
     except OSError as error:
-        missing = f"cannot read the manifest: {error.strerror or error}"
-        raise InputError(_finding(path, missing)) from error
+        found = [(f"cannot read the manifest: {error.strerror or error}", "")]
     except ValidationError as error:
-        raise InputError(
-            _finding(path, fault["msg"], _key(fault["loc"])) for fault in error.errors()
-        ) from error
-
-
-def _finding(path: Path, message: str, key: str = "") -> Finding:
-    return Finding(
-        "verify.manifest",
-        message,
-        where=str(path),
-        key=key,
-        hint="Name a folder that jiggen build made; build it again if it is damaged.",
-    )
-
-
-def _key(location: tuple[int | str, ...]) -> str:
-    steps = (f"[{step}]" if isinstance(step, int) else f".{step}" for step in location)
-    return "".join(steps).lstrip(".")
+        found = [(fault["msg"], key_path(fault["loc"])) for fault in error.errors()]
+    where = str(folder / MANIFEST)
+    raise InputError(Finding("verify.manifest", text, where, key, HINT) for text, key in found)

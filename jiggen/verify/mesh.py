@@ -6,12 +6,15 @@ import io
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.geometry import Array, applied
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 
 class MeshError(ValueError):
@@ -42,11 +45,6 @@ class Mesh:
         return bool(self._solid.is_winding_consistent)
 
     @property
-    def bodies(self) -> int:
-        """How many unconnected pieces the mesh is of: what meets in a point is not connected."""
-        return int(self.shells.max()) + 1
-
-    @property
     def normals(self) -> Array:
         """Unit normals (m, 3) of the triangles; zero where a triangle has no area."""
         return np.asarray(self._solid.face_normals)
@@ -56,15 +54,19 @@ class Mesh:
         """Pairs (k, 2) of triangles that share an edge."""
         return np.asarray(self._solid.face_adjacency, dtype=np.int64)
 
-    @cached_property
-    def shells(self) -> NDArray[np.int64]:
-        """For each triangle (m,) the number, from 0, of the unconnected piece it belongs to."""
+    def connected(self, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
+        """For each triangle (m,) the number, from 0, of the piece that `pairs` join it to."""
         from scipy.sparse import coo_matrix
         from scipy.sparse.csgraph import connected_components
 
         size = len(self.triangles)
-        links = coo_matrix((np.ones(len(self.neighbours)), self.neighbours.T), shape=(size, size))
+        links = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(size, size))
         return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+    @property
+    def shells(self) -> NDArray[np.int64]:
+        """The pieces that the mesh falls into: what meets in a point alone is not connected."""
+        return self.connected(self.neighbours)
 
     @property
     def volume(self) -> float:
@@ -91,11 +93,35 @@ class Mesh:
         ahead, side_ahead = np.roll(corners, -1, axis=1), np.roll(side, -1, axis=1)
         down, up = side & ~side_ahead, ~side & side_ahead
         size = len(self.vertices)
-        low, high = np.minimum(corners, ahead), np.maximum(corners, ahead)
-        keys = low * size + high
+        keys = np.minimum(corners, ahead) * size + np.maximum(corners, ahead)
         edges, index = np.unique(np.concatenate([keys[down], keys[up]]), return_inverse=True)
+        low, high = self.vertices[edges // size], self.vertices[edges % size]
+        points = low + ((z - low[:, 2]) / (high[:, 2] - low[:, 2]))[:, None] * (high - low)
+        following = np.full(len(points), -1)
         start, stop = np.split(index, 2)
-        return self._loops(edges // size, edges % size, z, start, stop)
+        following[start] = stop
+        loops = []
+        visited = np.zeros(len(points), dtype=bool)
+        for first in range(len(points)):
+            walk = []
+            at = first
+            while at >= 0 and not visited[at]:
+                visited[at] = True
+                walk.append(at)
+                at = int(following[at])
+            if at == first and len(walk) >= 3:
+                loops.append(points[walk, :2])
+        return loops
+
+    def material(self, z: float) -> BaseGeometry:
+        """The plane region that the mesh fills at height `z`; empty where there is none.
+
+        Where an open mesh leaves a loop unclosed, that loop is not there.
+        """
+        import shapely
+
+        loops = [np.vstack([loop, loop[:1]]) for loop in self.section(z)]
+        return shapely.build_area(shapely.MultiLineString(loops))
 
     def free_radius(self, x: float, y: float, reach: float) -> float:
         """Distance in mm from the upright line at (x, y) to the nearest triangle, at most `reach`.
@@ -112,31 +138,6 @@ class Mesh:
             return reach
         shadows = shapely.polygons(corners[near])  # an upright triangle's is a line
         return min(reach, float(shapely.distance(shadows, shapely.Point(0.0, 0.0)).min()))
-
-    def _loops(
-        self,
-        low: NDArray[np.int64],
-        high: NDArray[np.int64],
-        z: float,
-        start: NDArray[np.int64],
-        stop: NDArray[np.int64],
-    ) -> list[Array]:
-        a, b = self.vertices[low], self.vertices[high]
-        points = a + ((z - a[:, 2]) / (b[:, 2] - a[:, 2]))[:, None] * (b - a)
-        following = np.full(len(points), -1)
-        following[start] = stop
-        loops = []
-        visited = np.zeros(len(points), dtype=bool)
-        for first in range(len(points)):
-            walk = []
-            at = first
-            while at >= 0 and not visited[at]:
-                visited[at] = True
-                walk.append(at)
-                at = int(following[at])
-            if at == first and len(walk) >= 3:
-                loops.append(points[walk, :2])
-        return loops
 
 
 def signed_area(loop: Array) -> float:

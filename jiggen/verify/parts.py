@@ -7,39 +7,22 @@ undone and tried, and named only when the corners of the STEP then lie on corner
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from jiggen.files import MANIFEST, STEP_FILE, within
 from jiggen.verify import limits
-from jiggen.verify.compensation import misdone, undone
-from jiggen.verify.geometry import Array, applied, inverse, unrigid
-from jiggen.verify.manifest import Compensation, Manifest, Part
+from jiggen.verify.geometry import Array, applied, unrigid
+from jiggen.verify.manifest import NOTHING_DONE, Compensation, Manifest, Part
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.step_assembly import StepAssembly, StepPiece, read_assembly
 
 CURED = 0.05  # of the corners that disagreed may still do so after the right guess is undone
-
-
-@dataclass(frozen=True)
-class Misfit:
-    """The corners of a STEP shape that lie too far from a mesh's: how many, and the worst, mm."""
-
-    count: int
-    worst: float
-
-
-@dataclass(frozen=True)
-class Cause:
-    """A guess that fits: its code's last word, its message, and a scale's factor."""
-
-    kind: Literal["compensation", "swapped", "mirrored", "scale"]
-    message: str
-    factor: float | None = None
+UNCHANGED = 1e-6  # no larger a change by a compensation is one
+Cause = tuple[str, str, float | None]
+"""A guess that fits: its code's last word, its message, and a scale's factor."""
 
 
 def fail_unreadable(about: Subject, error: Exception) -> None:
@@ -102,18 +85,11 @@ def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
     """Every matrix of the manifest must be a rigid motion, the part's that of its first piece."""
     for part in parts:
         others = [placed for placed in part.placed if placed.to_ski != part.to_ski]
-        for name, matrix in (
-            (part.name, part.matrix),
-            *((placed.name, placed.matrix) for placed in others),
-        ):
-            why = unrigid(matrix)
-            ledger.about(MANIFEST, name).expect(
-                not why,
-                "verify.not-rigid",
-                f"to_ski is not a rigid motion: {why}",
-                float(np.linalg.det(matrix[:3, :3])),
-                1.0,
-            )
+        for one in (part, *others):
+            why = unrigid(one.matrix)
+            message = f"to_ski is not a rigid motion: {why}"
+            size = float(np.linalg.det(one.matrix[:3, :3]))
+            ledger.about(MANIFEST, one.name).expect(not why, "verify.not-rigid", message, size, 1.0)
         apart = float(np.abs(part.matrix - part.placed[0].matrix).max())
         message = f"to_ski differs from that of its piece {part.placed[0].name!r}"
         about = ledger.about(MANIFEST, part.name)
@@ -168,95 +144,113 @@ def judge_shapes(
         piece = pieces.get(part.placed[0].name)
         if piece:
             corners[part.name] = _in_file(part.matrix, piece)
-    for part in manifest.parts:
-        mesh = meshes.get(part.name)
-        if mesh is None:
-            continue
-        found = cause(mesh, part.name, corners, part.volume, manifest.done)
+    for part in (part for part in manifest.parts if part.name in meshes):
+        mesh = meshes[part.name]
+        found = _cause(mesh, part, corners, manifest.done)
         if found:
-            wanted = None if found.factor is None else 1.0
+            word, message, factor = found
+            wanted = None if factor is None else 1.0
             about = ledger.about(part.file, part.name)
-            about.expect(False, f"verify.{found.kind}", found.message, found.factor, wanted)
-        for placed in part.placed:
-            piece = pieces.get(placed.name)
-            if piece:
-                laid = _in_file(placed.matrix, piece)
-                about = ledger.about(part.file, placed.name)
-                _judge_shape(len(laid), misfit(mesh.vertices, laid), about)
+            about.expect(False, f"verify.{word}", message, factor, wanted)
+        for placed in (placed for placed in part.placed if placed.name in pieces):
+            laid = _in_file(placed.matrix, pieces[placed.name])
+            count, worst = _misfit(mesh.vertices, laid)
+            message = (
+                f"{count} of {len(laid)} corners of the STEP are not in the STL, "
+                f"the worst is {worst:.3f} mm off"
+            )
+            fits = count == 0 and len(laid) > 0
+            about = ledger.about(part.file, placed.name)
+            about.expect(fits, "verify.shape", message, worst, 0.0, limits.SHAPE, "mm")
 
 
 def _in_file(to_ski: Array, piece: StepPiece) -> Array:
     """A STEP piece's corners (n, 3) in its part's file, as `to_ski` places that, undone."""
-    return applied(inverse(to_ski) @ piece.pose, piece.shape.corners)
+    return applied(np.linalg.pinv(to_ski) @ piece.pose, piece.shape.corners)
 
 
-def _judge_shape(total: int, off: Misfit, about: Subject) -> None:
-    message = (
-        f"{off.count} of {total} corners of the STEP are not in the STL, "
-        f"the worst is {off.worst:.3f} mm off"
-    )
-    fits = off.count == 0 and total > 0
-    about.expect(fits, "verify.shape", message, off.worst, 0.0, limits.SHAPE, "mm")
-
-
-def misfit(vertices: Array, corners: Array) -> Misfit:
-    """Compare a STEP shape's `corners` (n, 3) with a mesh's `vertices` (m, 3) in one frame."""
+def _misfit(vertices: Array, corners: Array) -> tuple[int, float]:
+    """How many of a STEP shape's `corners` (n, 3) lie too far from `vertices`, and the worst."""
     from scipy.spatial import cKDTree
 
     if not np.isfinite(corners).all():
-        return Misfit(len(corners), np.inf)
+        return len(corners), np.inf
     distance, _ = cKDTree(vertices).query(corners)
     over = distance[distance > limits.SHAPE]
-    return Misfit(len(over), float(over.max(initial=0.0)))
+    return len(over), float(over.max(initial=0.0))
 
 
-def cause(
-    mesh: Mesh, part: str, corners: Mapping[str, Array], volume: float, done: Compensation
+def _cause(
+    mesh: Mesh, part: Part, corners: Mapping[str, Array], done: Compensation
 ) -> Cause | None:
     """What makes the mesh of `part` differ from its STEP shape; None when nothing tried fits.
 
     `corners` holds the STEP corners of every part, each carried to its own printed file's
-    frame; `volume` is the part's solid's in mm³; `done` has been undone of the mesh.
+    frame; `done` has been undone of the mesh.
     """
     # Shares, not counts: another part may have few corners, and all of them be wrong.
-    own = corners.get(part, np.empty((0, 3)))
-    before = misfit(mesh.vertices, own).count / max(len(own), 1)
+    own = corners.get(part.name, np.empty((0, 3)))
+    before = _misfit(mesh.vertices, own)[0] / max(len(own), 1)
     if not before:
         return None
-    for guess, vertices, other in _guesses(mesh, part, corners, volume, done):
-        for laid in _laid_over(vertices, other):
-            if misfit(vertices, laid).count <= CURED * before * len(laid):
+    for guess, vertices, other in _guesses(mesh, part, corners, done):
+        for end in (None, np.min, np.max):  # as it is, and with its box in a corner of the mesh's
+            by = end(vertices, axis=0) - end(other, axis=0) if end else 0.0
+            if _misfit(vertices, other + by)[0] <= CURED * before * len(other):
                 return guess
     return None
 
 
 def _guesses(
-    mesh: Mesh, part: str, corners: Mapping[str, Array], volume: float, done: Compensation
+    mesh: Mesh, part: Part, corners: Mapping[str, Array], done: Compensation
 ) -> Iterator[tuple[Cause, Array, Array]]:
     """Guesses, each with vertices and corners that would agree, but for a shift, if it is right."""
-    own = corners[part]
-    for words, back in misdone(done):
+    own = corners[part.name]
+    for words, back in _misdone(done.linear):
         vertices = mesh.vertices @ back.T
         worst = float(np.linalg.norm(vertices - mesh.vertices, axis=1).max())
         message = f"the part {words}: up to {worst:.3f} mm off"
-        yield Cause("compensation", message), vertices, own
+        yield ("compensation", message, None), vertices, own
     for other, points in corners.items():
-        if other != part:
-            yield Cause("swapped", f"this file holds the part {other!r}"), mesh.vertices, points
-    factor = abs(mesh.volume / volume) ** (1 / 3)
+        if other != part.name:
+            swapped = ("swapped", f"this file holds the part {other!r}", None)
+            yield swapped, mesh.vertices, points
+    factor = abs(mesh.volume / part.volume) ** (1 / 3)
     if abs(factor - 1) > 1e-4 and factor > 1e-4:
         # Shrunk back rather than blown up: the limit is one of the part's true size.
-        scaled = Cause("scale", f"the part is scaled by {factor:.4g}", factor)
+        scaled = ("scale", f"the part is scaled by {factor:.4g}", factor)
         yield scaled, mesh.vertices / factor, own
-    for axis, name in enumerate("xyz"):
-        flip = np.ones(3)
-        flip[axis] = -1.0
-        mirrored = Cause("mirrored", f"the part is mirrored (in {name} of its file)")
-        yield mirrored, mesh.vertices, own * flip
+    for axis, name in zip(np.eye(3), "xyz", strict=True):
+        mirrored = ("mirrored", f"the part is mirrored (in {name} of its file)", None)
+        yield mirrored, mesh.vertices, own * (1 - 2 * axis)
 
 
-def _laid_over(vertices: Array, corners: Array) -> Iterator[Array]:
-    """Corners as they are, then moved so that their box shares a corner with the mesh's."""
-    yield corners
-    yield corners + (vertices.min(axis=0) - corners.min(axis=0))
-    yield corners + (vertices.max(axis=0) - corners.max(axis=0))
+def _misdone(right: Array) -> Iterator[tuple[str, Array]]:
+    """What may have been done instead of `right`, in words, and the 3×3 that undoes the rest."""
+    if np.abs(right - np.eye(3)).max() < UNCHANGED:
+        return
+    transposed, exchanged = right.copy(), right.copy()
+    transposed[:2, :2] = right[:2, :2].T
+    exchanged[:2, :2] = right[1::-1, 1::-1]
+    for words, made in (
+        ("is not compensated at all", np.eye(3)),
+        ("is compensated twice", right @ right),
+        ("is compensated the wrong way round", np.linalg.pinv(right)),
+        ("is skewed the wrong way, its compensation transposed", transposed),
+        ("is compensated for x along y, and for y along x", exchanged),
+    ):
+        yield words, np.asarray(np.linalg.pinv(made) @ right)
+
+
+def undone(mesh: Mesh, done: Compensation) -> Mesh:
+    """A mesh as read, with stretch, skew and height undone: as it was designed."""
+    if done is NOTHING_DONE:  # the same object: what was computed of it is computed once
+        return mesh
+    return Mesh(mesh.vertices @ np.linalg.pinv(done.linear).T, mesh.triangles)
+
+
+def done_again(mesh: Mesh, done: Compensation) -> Mesh:
+    """The mesh of :func:`undone` as the printer gets it."""
+    if done is NOTHING_DONE:
+        return mesh
+    return Mesh(mesh.vertices @ done.linear.T, mesh.triangles)

@@ -12,8 +12,7 @@ import numpy as np
 from jiggen.verify.geometry import Array, applied, fit_circle
 from jiggen.verify.limits import EXTRA_DEPTH, Source
 from jiggen.verify.mesh import Mesh, signed_area
-from jiggen.verify.step_assembly import StepPiece
-from jiggen.verify.step_shapes import Arc, RoundFace
+from jiggen.verify.step_assembly import Arc, RoundFace, StepPiece
 
 UPRIGHT = np.cos(np.radians(5.0))  # an axis this far off is found, and then judged
 WIDEST = 60.0  # mm; wider loops are windows and outlines
@@ -167,8 +166,9 @@ class StepBody:
     inset: float = 0.01  # the ends themselves, but for rounding
 
     def __init__(self, piece: StepPiece) -> None:
-        self._axes = tuple(_axes(piece.pose, piece.shape.hollows))
-        self._bosses = tuple(_axes(piece.pose, piece.shape.bosses))
+        faces = piece.shape.round_faces
+        self._axes = tuple(_axes(piece.pose, (face for face in faces if face.hollow)))
+        self._bosses = tuple(_axes(piece.pose, (face for face in faces if not face.hollow)))
 
     def rings(self, z: float) -> list[Ring]:
         """Hollow cylinders all round at height `z`."""

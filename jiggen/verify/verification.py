@@ -8,21 +8,31 @@ paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
 from jiggen.files import MANIFEST, MEASUREMENTS, within
+from jiggen.outcome import (
+    BootCheck,
+    FoundBore,
+    FoundPeg,
+    HoleCheck,
+    PegCheck,
+    Verification,
+    WantedBore,
+    WantedPeg,
+)
 from jiggen.verify import limits
-from jiggen.verify.bed import judge_beds
-from jiggen.verify.compensation import done_again, judge_compensation, judge_fits
-from jiggen.verify.holes import Wanted, measure_holes, measure_pegs
+from jiggen.verify.beds import judge_beds
+from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.ladders import judge_ladders
-from jiggen.verify.manifest import FileEntry, Manifest, Part, read_manifest
+from jiggen.verify.manifest import Guide, Hole, Manifest, Part, Peg, read_manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
+    done_again,
     fail_unreadable,
     judge_matrices,
     judge_shapes,
@@ -31,18 +41,11 @@ from jiggen.verify.parts import (
     pieces_of,
 )
 from jiggen.verify.printing import judge_printing
-from jiggen.verify.results import (
-    Found,
-    HoleCheck,
-    Ledger,
-    PegCheck,
-    PegFound,
-    Subject,
-    Verification,
-)
+from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.step_assembly import StepPiece
 
+AnyFound = TypeVar("AnyFound", FoundBore, FoundPeg)
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
 
 
@@ -52,7 +55,7 @@ def verify_folder(folder: Path) -> Verification:
     Every check is made, whatever failed before it; a file that is missing or cannot be read is
     a failed check. Raises InputError when the manifest itself is missing or wrong.
     """
-    return _verify(read_manifest(folder), folder)
+    return _verify(read_manifest(folder), folder, Ledger())
 
 
 def check(folder: Path) -> Verification:
@@ -62,30 +65,26 @@ def check(folder: Path) -> Verification:
     """
     manifest = read_manifest(folder)
     ledger = Ledger()
+    _judge_files(folder, manifest, ledger)
+    about, stored = ledger.about(MANIFEST, "verification"), manifest.verification
+    message = "the jig was never verified when it was built"
+    about.expect(stored is not None, "verify.unverified", message)
+    passed = stored is None or stored.get("passed") is True
+    about.expect(passed, "verify.failed-when-built", "the jig failed its verification when built")
+    return _verify(manifest, folder, ledger)
+
+
+def _judge_files(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
     for name, entry in sorted(manifest.files.items()):
-        _judge_file(folder, name, entry, ledger.about(name, Path(name).name))
-    _judge_listing(folder, manifest, ledger)
-    _judge_stored_verification(manifest, ledger.about(MANIFEST, "verification"))
-    verification = _verify(manifest, folder)
-    seen = {(fault.code, fault.source) for fault in ledger.faults}
-    later = tuple(fault for fault in verification.faults if (fault.code, fault.source) not in seen)
-    return replace(
-        verification, checks=verification.checks + ledger.checks, faults=(*ledger.faults, *later)
-    )
-
-
-def _judge_file(folder: Path, name: str, entry: FileEntry, about: Subject) -> None:
-    try:
-        data = within(folder, name, limits.FILE).read_bytes()
-    except OSError as error:
-        fail_unreadable(about, error)
-        return
-    same = len(data) == entry.bytes and hashlib.sha256(data).hexdigest() == entry.sha256
-    message = f"changed since it was built: {len(data)} bytes, {entry.bytes} then"
-    about.expect(same, "verify.hash", message)
-
-
-def _judge_listing(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
+        about = ledger.about(name, Path(name).name)
+        try:
+            data = within(folder, name, limits.FILE).read_bytes()
+        except OSError as error:
+            fail_unreadable(about, error)
+            continue
+        same = len(data) == entry.bytes and hashlib.sha256(data).hexdigest() == entry.sha256
+        message = f"changed since it was built: {len(data)} bytes, {entry.bytes} then"
+        about.expect(same, "verify.hash", message)
     there = {
         path.relative_to(folder).as_posix()
         for path in folder.rglob("*")
@@ -95,27 +94,12 @@ def _judge_listing(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
         ledger.about(name, name).fail("verify.unlisted", "a file that jiggen did not write")
 
 
-def _judge_stored_verification(manifest: Manifest, about: Subject) -> None:
-    stored = manifest.verification
-    message = "the jig was never verified when it was built"
-    about.expect(stored is not None, "verify.unverified", message)
-    passed = stored is None or stored.get("passed") is True
-    message = "the jig failed its verification when built"
-    about.expect(passed, "verify.failed-when-built", message)
-
-
-def _verify(manifest: Manifest, folder: Path) -> Verification:
-    # Numbers beyond all measure in a damaged file become faults, not warnings.
-    with np.errstate(all="ignore"):
-        return _verification(manifest, folder)
-
-
-def _verification(manifest: Manifest, folder: Path) -> Verification:
-    ledger = Ledger()
+@np.errstate(all="ignore")  # numbers beyond all measure in a damaged file become faults
+def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> Verification:
+    """All checks of the files, after those that `ledger` holds already."""
+    before = len(ledger.faults)
     judge_matrices(manifest.parts, ledger)
-    if manifest.compensation:
-        judge_compensation(manifest.compensation, ledger)
-    judge_fits(manifest.inputs, ledger)
+    _judge_changes(manifest, ledger)
     _judge_drills(manifest, ledger)
     assembly = load_step(folder, ledger, flats=bool(manifest.ladders))
     pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
@@ -127,27 +111,45 @@ def _verification(manifest: Manifest, folder: Path) -> Verification:
     sent = {name: done_again(mesh, manifest.done) for name, mesh in closed.items()}
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
-    holes: dict[str, dict[str, Found]] = {"STEP": {}, "STL": {}}
-    pegs: dict[str, dict[str, PegFound]] = {"STEP": {}, "STL": {}}
+    bores: dict[str, dict[str, FoundBore]] = {"STEP": {}, "STL": {}}
+    tops: dict[str, dict[str, FoundPeg]] = {"STEP": {}, "STL": {}}
     for part, body in _bodies(manifest, meshes, pieces):
-        wanted = _wanted(manifest, part)
+        wanted = [(hole, guide) for hole, guide in manifest.guided if guide.part == part.name]
         openings = [opening for opening in manifest.openings if opening.part == part.name]
-        holes[body.source] |= measure_holes(part.name, wanted, openings, body, ledger)
+        bores[body.source] |= measure_holes(part.name, wanted, openings, body, ledger)
         standing = [peg for peg in manifest.pegs if peg.part == part.name]
-        if standing:
-            pegs[body.source] |= measure_pegs(standing, body, ledger)
+        tops[body.source] |= measure_pegs(standing, body, ledger)
         if isinstance(body, MeshBody):
             more = manifest.inputs.hole_fit
-            _judge_passage(part, body.mesh, wanted, holes["STL"], more, ledger)
-    boots = judge_ladders(manifest, meshes, pieces, holes, ledger)
-    return Verification(
-        ledger.checks,
-        tuple(_hole_checks(manifest, holes)),
-        tuple(ledger.faults),
-        tuple(_peg_checks(manifest, pegs)),
-        boots,
-        printing,
+            _judge_passage(part, body.mesh, wanted, bores["STL"], more, ledger)
+    ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
+    holes = tuple(
+        HoleCheck(
+            hole.id, at.part, WantedBore(hole.x, hole.y, at.bore, at.throat), *_both(bores, hole)
+        )
+        for hole, at in manifest.guided
     )
+    pegs = tuple(
+        PegCheck(
+            peg.id, peg.part, WantedPeg(peg.x, peg.y, peg.diameter, peg.z[1]), *_both(tops, peg)
+        )
+        for peg in manifest.pegs
+    )
+    seen = {(fault.code, fault.source) for fault in ledger.faults[:before]}
+    later = [fault for fault in ledger.faults[before:] if (fault.code, fault.source) not in seen]
+    faults = (*ledger.faults[:before], *later)
+    checked: tuple[HoleCheck | PegCheck | BootCheck, ...] = (*holes, *pegs, *ladders)
+    passed = not faults and all(item.deviation is not None for item in checked)
+    held = limits.as_dict()
+    return Verification(passed, ledger.checks, held, holes, pegs, ladders, faults, printing)
+
+
+def _both(
+    found: Mapping[str, Mapping[str, AnyFound]], wanted: Hole | Peg
+) -> tuple[AnyFound | None, AnyFound | None, float | None]:
+    """What was found in STEP and in STL, and the larger deviation if both have it."""
+    step, stl = found["STEP"].get(wanted.id), found["STL"].get(wanted.id)
+    return step, stl, max(step.deviation, stl.deviation) if step and stl else None
 
 
 def _bodies(
@@ -162,15 +164,28 @@ def _bodies(
             yield part, MeshBody(mesh.moved(part.matrix))
 
 
-def _wanted(manifest: Manifest, part: Part) -> list[Wanted]:
-    holes = manifest.hole_of
-    return [Wanted(holes[guide.id], guide) for guide in manifest.guides_of(part.name)]
+def _judge_changes(manifest: Manifest, ledger: Ledger) -> None:
+    """What was changed for a printer must be within all that a sound one needs."""
+    if manifest.compensation:
+        change = manifest.compensation.linear - np.eye(3)
+        found, limit = float(np.abs(change).max()), limits.STRETCH
+        message = f"changed by {100 * found:.2f} % for the printer, {100 * limit:g} % allowed"
+        about = ledger.about(MANIFEST, "size of the parts")
+        about.within(found, 0.0, limit, "verify.compensation", message, "")
+    inputs, limit = manifest.inputs, limits.OFFSET
+    for subject, found in (
+        ("bush pockets", inputs.bush_fit),
+        ("drill holes", inputs.hole_fit),
+        ("sliding faces", inputs.slide),
+    ):
+        message = f"changed by {found:+.3f} mm for the printer, {limit:g} mm allowed"
+        about = ledger.about(MANIFEST, subject)
+        about.within(found, 0.0, limit, "verify.compensation", message)
 
 
 def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
-    holes = manifest.hole_of
-    for guide in manifest.guides:
-        drill = holes[guide.id].diameter
+    for hole, guide in manifest.guided:
+        drill = hole.diameter
         narrow = min(guide.bore, guide.throat) - manifest.inputs.hole_fit  # as it is printed
         message = f"its guide is {narrow:g} mm wide, the drill {drill:g} mm"
         about = ledger.about(MANIFEST, guide.id)
@@ -180,8 +195,8 @@ def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
 def _judge_passage(
     part: Part,
     mesh: Mesh,
-    wanted: list[Wanted],
-    found: Mapping[str, Found],
+    wanted: Iterable[tuple[Hole, Guide]],
+    found: Mapping[str, FoundBore],
     more: float,
     ledger: Ledger,
 ) -> None:
@@ -189,41 +204,14 @@ def _judge_passage(
 
     `more` mm were added to the narrowest diameter, which the printer takes away again.
     """
-    for hole in (item.hole for item in wanted):
-        seen = found.get(hole.id)
-        x, y = (seen.x, seen.y) if seen else (hole.x, hole.y)
+    for hole, _ in wanted:
+        at = found.get(hole.id, hole)
         needed = (hole.diameter + more) / 2
-        free = mesh.free_radius(x, y, needed)
+        free = mesh.free_radius(at.x, at.y, needed)
         message = (
             f"something stands {free:.2f} mm from its axis, in the way of a "
             f"{hole.diameter:g} mm drill"
         )
-        ledger.about(part.file, hole.id).expect(
-            free >= needed - limits.CHORD,
-            "verify.blocked",
-            message,
-            2 * free,
-            2 * needed,
-            2 * limits.CHORD,
-            "mm",
-        )
-
-
-def _hole_checks(
-    manifest: Manifest, found: Mapping[str, Mapping[str, Found]]
-) -> Iterator[HoleCheck]:
-    """Every hole, as wanted and as found in STEP and in STL."""
-    guide_of = {guide.id: guide for guide in manifest.guides}
-    for hole in manifest.holes:
-        guide = guide_of[hole.id]
-        step, stl = found["STEP"].get(hole.id), found["STL"].get(hole.id)
-        yield HoleCheck(hole.id, guide.part, hole.x, hole.y, step, stl, guide.bore, guide.throat)
-
-
-def _peg_checks(
-    manifest: Manifest, found: Mapping[str, Mapping[str, PegFound]]
-) -> Iterator[PegCheck]:
-    """Every peg, as wanted and as found in STEP and in STL."""
-    for peg in manifest.pegs:
-        step, stl = found["STEP"].get(peg.id), found["STL"].get(peg.id)
-        yield PegCheck(peg.id, peg.part, peg.x, peg.y, step, stl, peg.diameter, peg.z[1])
+        passes, numbers = free >= needed - limits.CHORD, (2 * free, 2 * needed, 2 * limits.CHORD)
+        about = ledger.about(part.file, hole.id)
+        about.expect(passes, "verify.blocked", message, *numbers, "mm")

@@ -26,7 +26,7 @@ def main() -> None:
     from jiggen.pattern import find_pattern, read_pattern
     from jiggen.pipeline.products import build_jig
     from jiggen.units import length_range
-    from jiggen.verify.results import boot_table, verdict
+    from jiggen.verify import verdict
 
     settings = Settings(SkiRange(*length_range(wanted.ski)))
     for name in wanted.patterns:
@@ -36,9 +36,11 @@ def main() -> None:
             job = Job(pattern, length_range(wanted.boot), settings)
             done = build_jig(job, Path(place) / name)
         taken = time.process_time() - start
-        lines = done.verification.boots
+        lines = done.verification.ladders
         worst = max((line.deviation or 0.0 for line in lines), default=0.0)
-        print(f"{pattern.name}\n{boot_table(done.verification)}")
+        print(pattern.name)
+        for line in lines:
+            print(line.part, line.boot, line.step, line.stl, line.deviation)
         print(f"{len({line.boot for line in lines})} boot lengths, farthest {worst:.6f} mm off")
         print(f"{verdict(done.verification)}\n{taken:.1f} s of processor time\n")
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from xml.etree import ElementTree as ET
 
 from jiggen.errors import Finding
+from jiggen.outcome import Verification
 from jiggen.record import Drilling, JigRecord
-from jiggen.record.results import Accuracy, BudgetSummary, Plastic, Verification
+from jiggen.record.results import Accuracy, BudgetSummary, Plastic
 from jiggen.report.page.markup import bullets, classed, node, section, table
 from jiggen.report.page.sections import alarm
 from jiggen.report.summary import (

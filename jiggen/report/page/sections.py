@@ -10,9 +10,9 @@ from xml.etree import ElementTree as ET
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import PLAN_SVG
+from jiggen.outcome import Fault, Verification, WantedBore
 from jiggen.record import Hole, JigRecord
 from jiggen.record.entries import Compensated, FileEntry, JigInputs, PrintBed
-from jiggen.record.results import FoundBore, Verification, VerifiedFault, WantedBore
 from jiggen.report.page.markup import Content, bullets, classed, node, section, table
 from jiggen.report.summary import LAY, compensated
 from jiggen.verify.results import HEAD, NOTHING
@@ -75,7 +75,7 @@ def verdict(verification: Verification | None) -> ET.Element:
     return alarm("Do not print", text, bullets(lines))
 
 
-def _fault(fault: VerifiedFault) -> ET.Element:
+def _fault(fault: Fault) -> ET.Element:
     text = f"{fault.source}: {fault.subject}: {fault.message} "
     return node("span", text, node("code", fault.code))
 
@@ -207,7 +207,7 @@ def verified(verification: Verification | None) -> list[ET.Element]:
     return [section("Verification", table(HEAD, rows), classed("p", "note", note))]
 
 
-def _point(found: WantedBore | FoundBore | None) -> str:
+def _point(found: WantedBore | None) -> str:
     return NOTHING if found is None else f"{found.x + 0.0:.3f}, {found.y + 0.0:.3f}"
 
 

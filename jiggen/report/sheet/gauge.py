@@ -14,7 +14,7 @@ from jiggen.design.gauge import Gauge, Reading, Readings, readings_of
 from jiggen.design.lettering import Ring
 from jiggen.draw.figures import box, polyline
 from jiggen.draw.shapes import BLACK, WHITE, Area, Circle, Colour, Line, Pen, Point, Shape, grey
-from jiggen.record.results import Verification
+from jiggen.outcome import Verification
 from jiggen.report.sheet.document import frame_size, write_document
 from jiggen.report.sheet.flowables import (
     DIM,

@@ -1,7 +1,9 @@
-"""3MF packages read as data by lib3mf, the 3MF consortium's own reader of the specification.
+"""The beds' 3MF packages against the STL files and the manifest.
 
-What a package unpacks to is limited before lib3mf sees it, and it sees nothing but what was
-looked at: the package is packed again of these members.
+The same meshes, in millimetres, every piece laid on one bed, once, unturned, clear of the others.
+Packages are read by lib3mf, the 3MF consortium's own reader of the specification.  What one
+unpacks to is limited before lib3mf sees it, and it sees nothing but what was looked at: the
+package is packed again of these members.
 """
 
 from __future__ import annotations
@@ -10,16 +12,27 @@ import io
 import re
 import zipfile
 import zlib
+from collections import Counter
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
-from jiggen.verify.geometry import Array
+from jiggen.files import MANIFEST, within
+from jiggen.verify import limits
+from jiggen.verify.geometry import Array, applied, unrigid
+from jiggen.verify.manifest import Bed, Compensation, Manifest, Part, PrintBed
 from jiggen.verify.mesh import Mesh
+from jiggen.verify.parts import fail_unreadable, undone
+from jiggen.verify.results import Ledger, Subject
 
+DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
 NOT_A_PACKAGE = (
     zipfile.BadZipFile,
     zlib.error,
@@ -45,6 +58,120 @@ UNITS = {  # by lib3mf's names of them: 3MF's name, and mm in one (core specific
     "Foot": ("foot", 304.8),
     "Meter": ("meter", 1000.0),
 }
+
+
+def judge_beds(
+    folder: Path, manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger
+) -> None:
+    """Every check of the folder's beds; `meshes` are those of the STL files, undone, by name."""
+    parts = {part.name: part for part in manifest.parts if part.printed}
+    owner = {placed.name: part.name for part in parts.values() for placed in part.placed}
+    printed: Counter[str] = Counter()
+    for bed in manifest.beds:
+        about = partial(ledger.about, bed.file)
+        try:
+            package = read_3mf(within(folder, bed.file, limits.FILE))
+        except (OSError, ThreeMFError) as error:
+            fail_unreadable(about(Path(bed.file).name), error)
+            # What is in it is not known: that the file is bad has been reported.
+            printed.update(piece.name for piece in bed.pieces)
+            continue
+        _judge_unit(package, about(bed.file))
+        own = {
+            piece.part: (parts[piece.part], meshes[piece.part])
+            for piece in bed.pieces
+            if piece.part in parts and piece.part in meshes
+        }
+        _judge_objects(package, bed, own, manifest.done, about)
+        _judge_items(package, bed, owner, about)
+        _judge_places(package, manifest.inputs.bed, about)
+        printed.update(item.piece for item in package.items)
+    for name in owner:  # each piece in use must be printed, and once
+        count = printed[name]
+        message = f"is on the beds {count} times instead of once" if count else "is on no bed"
+        code = "verify.count" if count else "verify.piece-missing"
+        ledger.about(MANIFEST, name).within(float(count), 1.0, 0.0, code, message, "")
+
+
+def _judge_unit(package: ThreeMF, about: Subject) -> None:
+    unit, size = package.unit, package.millimetres
+    message = (
+        f"its unit is {unit!r}, which 3MF does not know"
+        if size is None
+        else f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
+    )
+    about.expect(size == 1.0, "verify.unit", message, size, 1.0, 0.0, "mm")
+
+
+def _judge_objects(
+    package: ThreeMF,
+    bed: Bed,
+    own: Mapping[str, tuple[Part, Mesh]],
+    done: Compensation,
+    about: Callable[[str], Subject],
+) -> None:
+    """It must hold the mesh of each part that is printed on it, as in the STL file."""
+    wanted = dict.fromkeys(piece.part for piece in bed.pieces)
+    for name in package.meshes:
+        message = "an object that is not in the manifest"
+        about(name).expect(name in wanted, "verify.piece-extra", message)
+    for name in wanted:
+        mesh = package.meshes.get(name)
+        message = "no object of that name"
+        about(name).expect(mesh is not None, "verify.piece-missing", message)
+        if mesh is not None and name in own:
+            part, other = own[name]
+            how = difference(undone(mesh, done), other, limits.SAME_MESH)
+            message = f"not the mesh of {part.file}: {how}"
+            about(name).expect(not how, "verify.other-mesh", message)
+
+
+def _judge_items(
+    package: ThreeMF, bed: Bed, owner: Mapping[str, str], about: Callable[[str], Subject]
+) -> None:
+    """It must hold the pieces that the manifest lays on it, where it lays them, unturned."""
+    laid = {piece.name: piece for piece in bed.pieces}
+    for item in package.items:
+        piece, wanted, place = about(item.piece), laid.get(item.piece), item.place
+        message = f"a piece (of {item.name}) that the manifest does not lay on this bed"
+        piece.expect(wanted is not None, "verify.piece-extra", message)
+        of = owner.get(item.piece, item.name)
+        message = f"is the part {item.name!r} instead of {of!r}"
+        piece.expect(item.name == of, "verify.swapped", message)
+        why = unrigid(place, DECIMALS_LIMIT)
+        message = f"its transform is not a rigid motion: {why}"
+        if piece.expect(not why, "verify.not-rigid", message) and wanted:
+            turned = float(np.abs(place[:3, :3] - np.eye(3)).max())
+            message = "is turned: what a printer does to x and y would no longer be undone"
+            piece.expect(turned <= DECIMALS_LIMIT, "verify.turned", message)
+            off = float(np.hypot(place[0, 3] - wanted.x, place[1, 3] - wanted.y))
+            message = f"lies {off:.2f} mm from where the manifest lays it"
+            piece.within(off, 0.0, limits.ON_BED, "verify.place", message)
+
+
+def _judge_places(package: ThreeMF, room: PrintBed, about: Callable[[str], Subject]) -> None:
+    """Every item must stand on the bed, inside it, and SPACING from the others."""
+    placed = []
+    for item in package.items:
+        piece, points = about(item.piece), applied(item.place, package.meshes[item.name].vertices)
+        placed.append((item.piece, shapely.MultiPoint(points[:, :2]).convex_hull))
+        low, high = points.min(axis=0), points.max(axis=0)
+        base = float(low[2])
+        message = f"lowest at z {base:.3f}, not on the bed"
+        piece.within(base, 0.0, limits.BASE, "verify.base", message)
+        past = float(np.concatenate([-low[:2], high - (room.x, room.y, room.z)]).max())
+        message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
+        inside = past <= limits.ON_BED
+        piece.expect(inside, "verify.off-bed", message, past, 0.0, limits.ON_BED, "mm")
+    for (one, hull), (other, another) in combinations(placed, 2):
+        apart, least, slack = float(hull.distance(another)), limits.SPACING, limits.ON_BED
+        message = (
+            f"stands {apart:.2f} mm from {other}, {least:g} mm are needed"
+            if apart
+            else f"and {other} overlap"
+        )
+        clear = apart >= least - slack
+        about(one).expect(clear, "verify.overlap", message, apart, least, slack, "mm")
 
 
 class ThreeMFError(ValueError):

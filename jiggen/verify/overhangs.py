@@ -8,16 +8,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from jiggen.outcome import PrintCheck, PrintPlace
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.printing.model import Check, Place, material, outline, polygons
 
 UNDER = 0.02  # mm under a ceiling, where what carries it is looked for
 SAME_HEIGHT = 3  # digits of a mm
@@ -29,94 +30,79 @@ LONG_EDGES = 6
 COARSE = 0.005  # mm that a patch's outline may give way, to have fewer corners
 
 
-@dataclass(frozen=True, eq=False)
-class Ceiling:
-    """A connected patch of faces that lean out: seen from above, and its lowest height, mm."""
-
-    shape: Polygon
-    z: float
-
-
-def judge_overhangs(mesh: Mesh, base: float) -> tuple[Check, Check]:
+def judge_overhangs(mesh: Mesh, base: float) -> tuple[PrintCheck, PrintCheck]:
     """What is printed in the air, and the longest bridge; `base` is the bed's height, mm."""
-    ways: list[tuple[Ceiling, Drawn]] = []
+    ways: list[tuple[float, Drawn]] = []
     longest = 0.0  # what spans no more than this makes no difference, so far within the limit
-    for z, level in groupby(sorted(ceilings(mesh, base), key=_height), _height):
-        below = material(mesh, max(z, base + 2 * UNDER) - UNDER)
+    for z, level in groupby(sorted(_ceilings(mesh, base), key=itemgetter(0)), itemgetter(0)):
+        below = mesh.material(max(z, base + 2 * UNDER) - UNDER)
         shapely.prepare(below)
-        for ceiling in level:
-            way = drawn(ceiling.shape, below, longest)
+        for _, patch in level:
+            way = drawn(patch, below, longest)
             if way:
-                ways.append((ceiling, way))
+                ways.append((z, way))
                 longest = min(max(longest, way.span), limits.BRIDGE)
     return _overhang(ways), _bridge(ways)
 
 
-def _height(ceiling: Ceiling) -> float:
-    return ceiling.z
-
-
-def ceilings(mesh: Mesh, base: float) -> Iterator[Ceiling]:
-    """Patches that lean out by more than STEEP and do not lie on the bed."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
+def _ceilings(mesh: Mesh, base: float) -> Iterator[tuple[float, Polygon]]:
+    """Patches that lean out by more than STEEP, not on the bed: lowest height, seen from above."""
     corners = mesh.vertices[mesh.triangles]
     out = mesh.normals[:, 2] < -np.sin(np.radians(limits.STEEP + limits.MARGIN))
     out &= corners[:, :, 2].max(axis=1) > base + UNDER
-    pairs = mesh.neighbours[out[mesh.neighbours].all(axis=1)]
-    size = len(mesh.triangles)
-    links = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(size, size))
-    _, patch = connected_components(links, directed=False)
+    patch = mesh.connected(mesh.neighbours[out[mesh.neighbours].all(axis=1)])
     for number in np.unique(patch[out]):
         faces = corners[out & (patch == number)]
         low = round(float(faces[:, :, 2].min()), SAME_HEIGHT)
         for shape in polygons(shapely.union_all(shapely.polygons(faces[:, :, :2]))):
-            yield Ceiling(shape, low)
+            yield low, shape
 
 
-def _overhang(ways: list[tuple[Ceiling, Drawn]]) -> Check:
-    hanging = [(ceiling, way) for ceiling, way in ways if way.loose_area > limits.SPECK]
+def _overhang(ways: list[tuple[float, Drawn]]) -> PrintCheck:
+    hanging = [(z, way) for z, way in ways if way.loose_area > limits.SPECK]
     total = sum(way.loose_area for _, way in hanging)
-    places = [
-        Place("area", outline(part, ceiling.z), part.area)
-        for ceiling, way in hanging
-        for part in way.in_the_air()
-    ]
+    places = [area_place(part, z, part.area) for z, way in hanging for part in way.in_the_air()]
     places.sort(key=lambda place: -place.found)
-    message = ""
-    if places:
-        message = (
+    message = (
+        ""
+        if not places
+        else (
             f"{total:.1f} mm² would be printed in the air, the largest {places[0].found:.1f} mm² "
-            f"{_at(places[0])}: it leans out by more than {limits.STEEP:g}° and no bridge holds it"
+            f"{at(places[0])}: it leans out by more than {limits.STEEP:g}° and no bridge holds it"
         )
-    return Check(
-        "overhang", "verify.print-overhang", total, "most", 0.0, "mm²", message, tuple(places)
     )
+    return PrintCheck.of("verify.print-overhang", total, "most", 0.0, "mm²", message, places)
 
 
-def _bridge(ways: list[tuple[Ceiling, Drawn]]) -> Check:
+def _bridge(ways: list[tuple[float, Drawn]]) -> PrintCheck:
     places = [
-        Place("line", np.column_stack([way.line, (ceiling.z, ceiling.z)]), way.span)
-        for ceiling, way in ways
+        PrintPlace("line", way.span, np.column_stack([way.line, (z, z)]).tolist())
+        for z, way in ways
         if way.span
     ]
     places.sort(key=lambda place: -place.found)
-    longest = places[0].found if places else 0.0
-    message = ""
-    if places:
-        message = (
-            f"a bridge of {longest:.1f} mm {_at(places[0])}; at most {limits.BRIDGE:g} mm hold"
-        )
-    worst = [place for place in places if place.found > limits.BRIDGE] or places[:1]
-    return Check(
-        "bridge", "verify.print-bridge", longest, "most", limits.BRIDGE, "mm", message, tuple(worst)
-    )
+    longest, most = places[0].found if places else 0.0, limits.BRIDGE
+    where = at(places[0]) if places else ""
+    message = f"a bridge of {longest:.1f} mm {where}; at most {most:g} mm hold"
+    return PrintCheck.of("verify.print-bridge", longest, "most", most, "mm", message, places)
 
 
-def _at(place: Place) -> str:
-    x, y, z = place.points.mean(axis=0)
+def at(place: PrintPlace) -> str:
+    """Where the middle of a place is, in words."""
+    x, y, z = np.mean(place.bed, axis=0)
     return f"at ({x:.1f}, {y:.1f}), {z:.1f} mm above the bed"
+
+
+def polygons(shape: BaseGeometry) -> list[Polygon]:
+    """The polygons of a shape, whatever it is made of; lines and points are dropped."""
+    parts = shapely.get_parts(shapely.get_parts(shape))
+    return [part for part in parts if part.geom_type == "Polygon" and not part.is_empty]
+
+
+def area_place(shape: Polygon, z: float, found: float, tolerance: float = 0.05) -> PrintPlace:
+    """The outer edge of a polygon at height `z`, simplified to `tolerance` mm."""
+    ring = np.array(shape.simplify(tolerance).exterior.coords)[:-1]
+    return PrintPlace("area", found, np.column_stack([ring, np.full(len(ring), z)]).tolist())
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,11 +117,6 @@ class Drawn:
     line: Array
     loose: BaseGeometry
     pitch: float
-
-    @property
-    def cost(self) -> tuple[float, float]:
-        """Area in the air in tenths of a mm², then the span: the less, the better."""
-        return round(self.loose_area, 1), self.span
 
     @property
     def loose_area(self) -> float:
@@ -172,13 +153,14 @@ def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | N
     ways: list[Drawn] = []
     for turn in _directions(around) if supported else _turns(patch, _directions(around)):
         ways.append(_along(turn, patch, alone, near))
-        if ways[-1].cost <= (0.0, enough):
+        if _cost(ways[-1]) <= (0.0, enough):
             return ways[-1]
     return min(ways, key=_cost)
 
 
 def _cost(way: Drawn) -> tuple[float, float]:
-    return way.cost
+    """Area in the air in tenths of a mm², then the span: the less, the better."""
+    return round(way.loose_area, 1), way.span
 
 
 def _turns(patch: Polygon, box: Array) -> Array:

@@ -9,10 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from jiggen.outcome import PrintCheck, PrintPlace
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.printing.model import Check, Place
+from jiggen.verify.overhangs import at
 
 STEP = 0.5  # mm along an outline between the places measured
 SAME = 0.5  # mm: a wall's middle, from one height to the next
@@ -31,7 +32,7 @@ class Across:
     width: Array
 
 
-def judge_walls(mesh: Mesh, base: float) -> Check:
+def judge_walls(mesh: Mesh, base: float) -> PrintCheck:
     """The least wall that stands MARK high: what is less high is an engraving or a bevel."""
     top = float(mesh.vertices[:, 2].max())
     pitch = max(limits.MARK, (top - base) / MOST_HEIGHTS)
@@ -39,17 +40,19 @@ def judge_walls(mesh: Mesh, base: float) -> Check:
     seen = [across(mesh, float(z), MOST_POINTS // len(heights)) for z in heights]
     places = [place for low, high in pairwise(seen) for place in _standing(low, high)]
     places.sort(key=lambda place: place.found)
-    least = places[0].found if places else limits.WIDEST
-    thin = [place for place in places if place.found < limits.WALL]
-    message = ""
-    if places:
-        x, y, z = places[0].points.mean(axis=0)
-        message = (
-            f"a wall of {least:.2f} mm at ({x:.1f}, {y:.1f}), {z:.1f} mm above the bed; two lines "
-            f"of a {limits.NOZZLE:g} mm nozzle need {limits.WALL:g} mm"
-        )
-    worst = tuple(_apart(thin) or places[:1])
-    return Check("wall", "verify.print-wall", least, "least", limits.WALL, "mm", message, worst)
+    least, most = places[0].found if places else limits.WIDEST, limits.WALL
+    where = at(places[0]) if places else ""
+    message = (
+        f"a wall of {least:.2f} mm {where}; two lines of a {limits.NOZZLE:g} mm nozzle need "
+        f"{most:g} mm"
+    )
+    apart: list[PrintPlace] = []  # one place per wall is enough
+    for place in (place for place in places if place.found < most):
+        here = np.mean(place.bed, axis=0)
+        if all(np.linalg.norm(here - np.mean(other.bed, axis=0)) > 5.0 for other in apart):
+            apart.append(place)
+    worst = apart or places[:1]
+    return PrintCheck.of("verify.print-wall", least, "least", most, "mm", message, worst)
 
 
 def across(mesh: Mesh, z: float, most: int = MOST_POINTS) -> Across:
@@ -116,7 +119,7 @@ def _first_hits(
     return width, hit
 
 
-def _standing(low: Across, high: Across) -> list[Place]:
+def _standing(low: Across, high: Across) -> list[PrintPlace]:
     """Walls that are there at both heights; each as wide as where it is wider."""
     from scipy.spatial import cKDTree
 
@@ -127,23 +130,11 @@ def _standing(low: Across, high: Across) -> list[Place]:
     width = np.maximum(low.width[found], high.width[index[found]])
     # Only what may be the least or too thin becomes a place.
     keep = (width <= width.min(initial=np.inf)) | (width < limits.WALL)
+    kept = found[keep][:MOST_FAULTS]
+    half = low.way[kept] * low.width[kept, None] / 2
+    ends = np.stack([low.middle[kept] - half, low.middle[kept] + half], axis=1)
+    lines = np.insert(ends, 2, low.z, axis=2).tolist()
     return [
-        Place("line", _line(low, int(at)), float(value))
-        for at, value in zip(found[keep][:MOST_FAULTS], width[keep], strict=False)
+        PrintPlace("line", float(value), line)
+        for line, value in zip(lines, width[keep], strict=False)
     ]
-
-
-def _line(walls: Across, at: int) -> Array:
-    half = walls.way[at] * walls.width[at] / 2
-    ends = walls.middle[at] + np.array([-half, half])
-    return np.column_stack([ends, (walls.z, walls.z)])
-
-
-def _apart(places: list[Place]) -> list[Place]:
-    """The first of every cluster of places: one per wall is enough."""
-    first: list[Place] = []
-    for place in places:
-        middle = place.points.mean(axis=0)
-        if all(np.linalg.norm(middle - other.points.mean(axis=0)) > 5.0 for other in first):
-            first.append(place)
-    return first
