@@ -89,7 +89,7 @@ def test_a_letter_the_font_lacks_is_an_error_never_a_box():
 
 
 def test_a_missing_font_is_an_error(monkeypatch):
-    caches = (lettering._font, lettering._ttfont, lettering._glyph)
+    caches = (lettering._font, lettering._glyph)
     for cached in caches:
         cached.cache_clear()
     monkeypatch.setattr(lettering, "FONT", "gone.ttf")

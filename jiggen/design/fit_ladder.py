@@ -19,7 +19,7 @@ from jiggen.design.engraving import Engraving
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import UPSIDE_DOWN, Piece, Placed, shift_by
 from jiggen.design.settings import Settings, SkiRange
-from jiggen.design.station import Mechanism, RailShape, design_mechanism
+from jiggen.design.station import Point, RailShape, design_mechanism
 
 SLOTS, RACK = "slots", "rack"
 CLEARANCES = (0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.35)  # mm per side
@@ -42,107 +42,69 @@ class FitLadder:
     """Block with slots in its print frame, stub in the station's frame; mm.
 
     Each of `slots` is a profile of corners (x, z), open upwards, for the clearance per side of the
-    same place in `clearances`; `shown` is the one that the stub is shown in.  The slots run from
-    y = STRIP to `size`[1].
+    same place in `clearances`; they run from y = STRIP to `size`[1].  `bar` is the stub's section
+    in the slot that jigs have by default, and `pieces` show it there.
     """
 
     clearances: tuple[float, ...]
-    slots: tuple[tuple[tuple[float, float], ...], ...]
+    slots: tuple[tuple[Point, ...], ...]
     size: tuple[float, float, float]
     outline: Region
     engravings: tuple[Engraving, ...]
     stub: RailShape
-    shown: int
-    underside: float
-    pitch: float
-
-    @property
-    def pieces(self) -> tuple[Piece, Piece]:
-        """The block, and the stub beside it in the slot that jigs have by default."""
-        before = shift_by(y=-AWAY)
-        stub = self.stub
-        in_slot = shift_by(
-            self._shift(self.shown), self.size[1] + stub.nose_sag + 1.0 - PUSHED_IN, self.underside
-        )
-        return (
-            Piece(SLOTS, "slots", (Placed(SLOTS, before),), np.eye(4)),
-            Piece(
-                RACK,
-                "rack",
-                (Placed(RACK, before @ in_slot @ UPSIDE_DOWN),),
-                shift_by(-stub.rack.tip_x, stub.nose_sag + 1.0, stub.top_z) @ UPSIDE_DOWN,
-            ),
-        )
-
-    @property
-    def bar(self) -> tuple[tuple[float, float], ...]:
-        """The stub's section (x, z) in the slot that it is shown in, as the block is printed."""
-        stub, shift = self.stub, self._shift(self.shown)
-        return tuple((x + shift, self.underside - z) for x, z in stub.rack_profile)
-
-    def _shift(self, slot: int) -> float:
-        """X in the block of the station's axis, as the station's channel lies for that slot."""
-        return _shift(self.stub, self.pitch, slot)
+    bar: tuple[Point, ...]
+    pieces: tuple[Piece, Piece]
 
 
 def design_fit_ladder() -> FitLadder:
     """Stub and slots for the rack and the channel of a jig's station."""
     settings = Settings(USUAL_SKI)
     mechanism = design_mechanism(settings)
-    stub = _stub(mechanism)
-    widest = max(CLEARANCES)
-    pitch = math.ceil(stub.back_x - stub.rack.tip_x + 2 * widest + WALL)
-    underside = stub.top_z + widest + FLOOR
-    opening = stub.lean_z - stub.lean - LIP
-    width, height = len(CLEARANCES) * pitch + WALL, underside - opening
-    depth = STRIP + LENGTH
-    slots = []
-    for index, clearance in enumerate(CLEARANCES):
-        channel = replace(
-            mechanism.station,
-            channel_x=stub.rack.tip_x - clearance,
-            channel_back=stub.back_x + clearance,
-            roof_z=stub.top_z + clearance,
-        )
-        shift = _shift(stub, pitch, index)
-        # Half a turn about x, as a body is printed; 1 mm beyond the opening is in the air.
-        profile = channel.channel(opening - 1.0)
-        slots.append(tuple((x + shift, underside - z) for x, z in profile))
-    (outline,) = regions_of(box(0.0, 0.0, width, depth))
-    return FitLadder(
-        clearances=CLEARANCES,
-        slots=tuple(slots),
-        size=(width, depth, height),
-        outline=outline,
-        engravings=tuple(_labels(slots)),
-        stub=stub,
-        shown=CLEARANCES.index(settings.slide),
-        underside=underside,
-        pitch=pitch,
-    )
-
-
-def _shift(stub: RailShape, pitch: float, slot: int) -> float:
-    return WALL + max(CLEARANCES) - stub.rack.tip_x + slot * pitch
-
-
-def _stub(mechanism: Mechanism) -> RailShape:
-    """A piece of a rail's rack with few teeth, without a leg: its end is where that would be."""
-    rail = mechanism.rail
+    rail, widest = mechanism.rail, max(CLEARANCES)
+    # Few teeth and no leg: the stub's end is where that would be.
     end = rail.nose_sag + 1.0
     rack = replace(rail.rack, spaces=SPACES)
     rack = replace(rack, space_y=end - STUB_END - rack.pitch * (SPACES - 0.5))
-    return replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=())
+    stub = replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=())
 
-
-def _labels(slots: list[tuple[tuple[float, float], ...]]) -> list[Engraving]:
-    labels = []
-    for clearance, profile in zip(CLEARANCES, slots, strict=True):
-        text = f"{clearance:.2f}"
+    pitch = math.ceil(stub.back_x - rack.tip_x + 2 * widest + WALL)
+    underside = stub.top_z + widest + FLOOR
+    opening = stub.lean_z - stub.lean - LIP
+    size = (len(CLEARANCES) * pitch + WALL, STRIP + LENGTH, underside - opening)
+    slots, labels = [], []
+    for index, clearance in enumerate(CLEARANCES):
+        channel = replace(
+            mechanism.station,
+            channel_x=rack.tip_x - clearance,
+            channel_back=stub.back_x + clearance,
+            roof_z=stub.top_z + clearance,
+        )
+        shift = WALL + widest - rack.tip_x + index * pitch
+        # Half a turn about x, as a body is printed; 1 mm beyond the opening is in the air.
+        slot = tuple((x + shift, underside - z) for x, z in channel.channel(opening - 1.0))
+        slots.append(slot)
+        if clearance == settings.slide:
+            shown = shift
+        text, sides = f"{clearance:.2f}", [x for x, _ in slot]
         word = letter(text, CAP)
         _, _, width, height = word.bounds
-        sides = [x for x, _ in profile]
         x, y = (min(sides) + max(sides) - width) / 2, (STRIP - height) / 2
         regions = regions_of(shapely.affinity.translate(word, x, y))
         labels.append(Engraving(text, SLOTS, regions, DEPTH))
-    return labels
+
+    before = shift_by(y=-AWAY)
+    in_slot = shift_by(shown, size[1] + end - PUSHED_IN, underside) @ UPSIDE_DOWN
+    to_bed = shift_by(-rack.tip_x, end, stub.top_z) @ UPSIDE_DOWN
+    return FitLadder(
+        clearances=CLEARANCES,
+        slots=tuple(slots),
+        size=size,
+        outline=regions_of(box(0.0, 0.0, size[0], size[1]))[0],
+        engravings=tuple(labels),
+        stub=stub,
+        bar=tuple((x + shown, underside - z) for x, z in stub.rack_profile),
+        pieces=(
+            Piece(SLOTS, "slots", (Placed(SLOTS, before),), np.eye(4)),
+            Piece(RACK, "rack", (Placed(RACK, before @ in_slot),), to_bed),
+        ),
+    )

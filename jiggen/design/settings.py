@@ -48,11 +48,10 @@ class Settings:
 
     `bush_fit` is added to the bush's outside diameter, since printed holes come out small;
     `guide_clearance` to the drill's where it is guided by the print itself; `hole_fit` to every
-    hole that a drill passes without a bush, guides and clearance holes under bushes, for a
-    printer whose holes come out smaller than that allows for; `slide` is the
-    clearance per side of every sliding face; `wall` the least wall between cut-outs;
-    `backlash` the tooth thinning at the pitch line of pinion and rack together; `material` the
-    plastic that it is printed in, which decides how far the rails bend (`jiggen.tables.materials`).
+    hole that a drill passes without a bush, where a printer needs more than that; `slide` is the
+    clearance per side of every sliding face; `wall` the least wall between cut-outs; `backlash`
+    the tooth thinning at the pitch line of pinion and rack together; `material` the plastic,
+    which decides how far the rails bend (`jiggen.tables.materials`).
     """
 
     ski: SkiRange
@@ -88,16 +87,13 @@ class Settings:
             ("rail-depth", self.rail_depth, 5.0, 20.0, "rail depth below the top sheet"),
             ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance per side"),
         )
-        faults = [
-            Finding(
-                "design.setting",
-                f"{what} is {value:g} mm",
-                key=key,
-                hint=f"Allowed: {low:g} to {high:g} mm.",
-            )
-            for key, value, low, high, what in limits
-            if not low <= value <= high
-        ]
+        faults = []
+        for key, value, low, high, what in limits:
+            if not low <= value <= high:
+                hint = f"Allowed: {low:g} to {high:g} mm."
+                faults.append(
+                    Finding("design.setting", f"{what} is {value:g} mm", key=key, hint=hint)
+                )
         try:
             material(self.material)
         except InputError as error:
