@@ -12,11 +12,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely.affinity
 from shapely.geometry import box
 
 from jiggen.design.engraving import Engraving
-from jiggen.design.lettering import Region, letter, regions_of
+from jiggen.design.lettering import Region, centred, letter, regions_of
 from jiggen.design.pieces import UPSIDE_DOWN, Piece, Placed, shift_by
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.design.station import Point, RailShape, design_mechanism
@@ -71,26 +70,22 @@ def design_fit_ladder() -> FitLadder:
     underside = stub.top_z + widest + FLOOR
     opening = stub.lean_z - stub.lean - LIP
     size = (len(CLEARANCES) * pitch + WALL, STRIP + LENGTH, underside - opening)
+    shifts = [WALL + widest - rack.tip_x + index * pitch for index in range(len(CLEARANCES))]
+    shown = shifts[CLEARANCES.index(settings.slide)]
     slots, labels = [], []
-    for index, clearance in enumerate(CLEARANCES):
+    for clearance, shift in zip(CLEARANCES, shifts, strict=True):
         channel = replace(
             mechanism.station,
             channel_x=rack.tip_x - clearance,
             channel_back=stub.back_x + clearance,
             roof_z=stub.top_z + clearance,
         )
-        shift = WALL + widest - rack.tip_x + index * pitch
         # Half a turn about x, as a body is printed; 1 mm beyond the opening is in the air.
         slot = tuple((x + shift, underside - z) for x, z in channel.channel(opening - 1.0))
         slots.append(slot)
-        if clearance == settings.slide:
-            shown = shift
         text, sides = f"{clearance:.2f}", [x for x, _ in slot]
-        word = letter(text, CAP)
-        _, _, width, height = word.bounds
-        x, y = (min(sides) + max(sides) - width) / 2, (STRIP - height) / 2
-        regions = regions_of(shapely.affinity.translate(word, x, y))
-        labels.append(Engraving(text, SLOTS, regions, DEPTH))
+        word = centred(letter(text, CAP), (min(sides) + max(sides)) / 2, STRIP / 2)
+        labels.append(Engraving(text, SLOTS, regions_of(word), DEPTH))
 
     before = shift_by(y=-AWAY)
     in_slot = shift_by(shown, size[1] + end - PUSHED_IN, underside) @ UPSIDE_DOWN

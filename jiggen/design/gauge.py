@@ -29,7 +29,7 @@ from shapely.geometry import Polygon, box
 from jiggen.design.engraving import Engraving
 from jiggen.design.fit_ladder import FitLadder, design_fit_ladder
 from jiggen.design.guides import LEAD_IN, Guide
-from jiggen.design.lettering import Region, letter, regions_of
+from jiggen.design.lettering import Region, centred, letter, regions_of
 from jiggen.design.pieces import Piece, Placed
 from jiggen.design.settings import Bed, Bush, BushChoice
 from jiggen.errors import Finding, InputError
@@ -250,10 +250,7 @@ def _engravings(
     """The names of pegs, holes and pockets, the printer's axes, and what must not be done."""
 
     def put(name: str, x: float, y: float, shape: shapely.Geometry) -> Engraving:
-        """`shape` with the middle of its box at (x, y)."""
-        left, low, right, high = shape.bounds
-        shape = shapely.affinity.translate(shape, x - (left + right) / 2, y - (low + high) / 2)
-        return Engraving(name, NAME, regions_of(shape), DEPTH)
+        return Engraving(name, NAME, regions_of(centred(shape, x, y)), DEPTH)
 
     def write(text: str, x: float, y: float, cap: float = SMALL_CAP) -> Engraving:
         return put(text, x, y, letter(text, cap))

@@ -10,32 +10,11 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Point, Polygon
 
+from jiggen.design import plan
 from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
-from jiggen.design.plan import (
-    DOVETAIL,
-    END_WALL,
-    RIGID,
-    STATION_ERROR,
-    WINDOW_HALF,
-    Interval,
-    JointShape,
-    Plate,
-    Room,
-    bed_turn,
-    clashes,
-    design_joint,
-    inner_features,
-    longest_fit,
-    outer_features,
-    outline,
-    pads,
-    place_stations,
-    window_wall,
-    windows,
-    worst_error,
-)
+from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import InputError
@@ -132,12 +111,12 @@ class Base:
     @property
     def longest(self) -> float:
         """Length in mm of the longest plain bar of this width that fits the bed."""
-        return longest_fit(2 * self.half_width, self.settings.bed, self.settings.bed_margin)
+        return plan.longest_fit(2 * self.half_width, self.settings.bed, self.settings.bed_margin)
 
     @property
     def edge(self) -> float:
         """Plastic along the ski beyond holes and stations, mm."""
-        return max(self.settings.wall, END_WALL)
+        return max(self.settings.wall, plan.END_WALL)
 
 
 def base_for(guides: tuple[Guide, ...], settings: Settings) -> Base:
@@ -185,9 +164,9 @@ def no_place(
 
 def _joint(base: Base) -> JointShape:
     """The joint; InputError where its screws would break into the sight windows."""
-    joint = design_joint(base.half_width, base.settings)
+    joint = plan.design_joint(base.half_width, base.settings)
     outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
-    wall, least = window_wall(base.half_width) - outermost, base.settings.wall
+    wall, least = plan.window_wall(base.half_width) - outermost, base.settings.wall
     if wall < least:
         needed = 2 * (base.half_width + EDGE_GAP + least - wall)
         raise InputError.of(
@@ -220,20 +199,20 @@ def try_places(
     first, last = ends_of(guides, base)
     if joint:
         # The dovetail, narrower than the body, still lengthens the toe half on the bed.
-        toe_longest = longest - DOVETAIL
+        toe_longest = longest - plan.DOVETAIL
         if first < -longest or last > toe_longest:
             return None
         mark, play = joint.reach, joint.play
-        room = Room((first, last), edge, (-longest + edge, 0.0), (0.0, toe_longest - edge))
+        room = plan.Room((first, last), edge, (-longest + edge, 0.0), (0.0, toe_longest - edge))
     else:
         # The sight windows sit at the mounting mark: one piece must reach past it both ways.
-        mark, play = (-WINDOW_HALF, WINDOW_HALF), RIGID
+        mark, play = (-plan.WINDOW_HALF, plan.WINDOW_HALF), plan.RIGID
         first, last = min(first, -LEAST_REACH), max(last, LEAST_REACH)
         span = (last - longest + edge, first + longest - edge)
-        room = Room((first, last), edge, span, span, longest)
+        room = plan.Room((first, last), edge, span, span, longest)
     holes_x = np.array([guide.x for guide in guides])
     blocked = (*stretches_of(guides), mark)
-    found = place_stations(holes_x, blocked, half, base.settings.wall, room, play)
+    found = plan.place_stations(holes_x, blocked, half, base.settings.wall, room, play)
     if found is None:
         return None
     heel, toe = found
@@ -265,17 +244,17 @@ def design_bodies(
     Raises InputError, all clashes at once, where a guide lacks its wall.
     """
     plates, joint, settings = places.plates, places.joint, base.settings
-    outer = outer_features(plates, places.stations, base.mechanism.station)
-    if found := clashes(guides, (*outer, *inner_features(plates, joint)), settings):
+    outer = plan.outer_features(plates, places.stations, base.mechanism.station)
+    if found := plan.clashes(guides, (*outer, *plan.inner_features(plates, joint)), settings):
         raise InputError(found)
-    pad_shapes, bodies = pads(plates), []
+    pad_shapes, bodies = plan.pads(plates), []
     for plate in plates:
         mine = tuple(guide for guide in guides if plate.holds(guide.x))
         own = tuple(station for station in places.stations if plate.holds(station.x))
-        body = lay_body(plate, outline(plate, joint), mine, own, pad_shapes, settings)
+        body = lay_body(plate, plan.outline(plate, joint), mine, own, pad_shapes, settings)
         if engraved:
             obstacles = obstacles_on(mine, own, base.mechanism)
-            obstacles += [window.buffer(CLEAR) for window in windows(plate.half_width)]
+            obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
             obstacles += [joint.socket.buffer(1.0)] if joint else []
             drilled = layout_part(layout, mine)
             marks = engrave(plate, drilled, settings.body, obstacles, pad_shapes, boots)
@@ -293,8 +272,8 @@ def assemble(
 ) -> Design:
     """The design of these bodies, which lie on the ski as one, on two stations."""
     rear, front = (station.x for station in places.stations)
-    play = places.joint.play if places.joint else RIGID
-    errors = worst_error(layout.positions[:, 0], rear, front, STATION_ERROR, play)
+    play = places.joint.play if places.joint else plan.RIGID
+    errors = plan.worst_error(layout.positions[:, 0], rear, front, plan.STATION_ERROR, play)
     return Design(
         layout,
         base.settings,
@@ -330,7 +309,7 @@ def lay_body(
     """
     (region,) = regions_of(shape)
     relief = shape.buffer(1.0).difference(shapely.union_all(pad_shapes))
-    turn = bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
+    turn = plan.bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
     if turn is None:
         raise InputError.of(
             "design.bed",

@@ -14,7 +14,7 @@ Frame: the ski's, with the half as it lies for the longest boot.  All numbers ar
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -24,7 +24,7 @@ import shapely.affinity
 from shapely.geometry import Polygon, box
 
 from jiggen.design.engraving import DEPTH, DIVISION, Engraving
-from jiggen.design.lettering import letter, regions_of, upright
+from jiggen.design.lettering import centred, letter, regions_of, upright
 from jiggen.errors import InputError
 from jiggen.layout.core import SAME, Motion
 from jiggen.record.model import LadderLine, LadderRow, RowName
@@ -82,16 +82,6 @@ class Row:
         )
 
 
-@dataclass(frozen=True)
-class Word:
-    """Text about (x, y): `upright` runs along the ski, else across it, as the numbers do."""
-
-    text: str
-    x: float
-    y: float
-    upright: bool = True
-
-
 @dataclass(frozen=True, eq=False)
 class Tongue:
     """What carries a half's ladder: its `span` along the ski, ± `half` across, and what is on it.
@@ -106,7 +96,7 @@ class Tongue:
     rows: tuple[Row, ...]
     shift: Row
     slot: tuple[float, float, float, float]
-    words: tuple[Word, ...]
+    words: tuple[tuple[str, shapely.Geometry], ...]
 
     @property
     def joins(self) -> float:
@@ -150,15 +140,16 @@ def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
     if any(line.last > line.first for line in lines):
         ends = (dict.fromkeys((line.first, line.last)) for line in lines)
         bands = ["-".join(f"{boot:g}" for boot in each) for each in ends]
-        return {"bands": tuple(map(_with_number, lines, bands))}
+        return {"bands": _with_numbers(lines, bands)}
     return {
         "odd": _numbered([line for line in lines if line.first % 2]),
         "even": _numbered([line for line in lines if not line.first % 2]),
     }
 
 
-def _with_number(line: LadderLine, number: str) -> LadderLine:
-    return line.model_copy(update={"number": number})
+def _with_numbers(lines: Iterable[LadderLine], numbers: Iterable[str]) -> tuple[LadderLine, ...]:
+    both = zip(lines, numbers, strict=True)
+    return tuple(line.model_copy(update={"number": number}) for line, number in both)
 
 
 def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
@@ -171,9 +162,8 @@ def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
     shown: set[int] = set()
     for run in np.split(np.arange(len(lines)), steps + 1):
         shown |= {i for i in run if lines[i].first % 5 == 0} or {run[0]}
-    return tuple(
-        _with_number(line, f"{line.first:g}" if i in shown else "") for i, line in enumerate(lines)
-    )
+    numbers = (f"{line.first:g}" if i in shown else "" for i, line in enumerate(lines))
+    return _with_numbers(lines, numbers)
 
 
 def tongue_for(motion: Motion, half_width: float, root: int) -> Tongue:
@@ -252,11 +242,12 @@ def _packed(
     for row in rows:
         texts = ROW_WORDS[row.name]
         text = next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
-        words.append(Word(text, middle, sum(places[row.name]) / 2))
+        across = sum(places[row.name]) / 2
+        words.append((text, centred(letter(text, WORD_CAPS), middle, across)))
     beyond = (reach + (span[1] - span[0]) / 2) / 2  # halfway from the slot to the tongue's end
     across = (foot + places["shift"][1]) / 2
-    words.append(Word("TIP SHIFT", middle + beyond, across, upright=False))
-    words.append(Word("TAIL SHIFT", middle - beyond, across, upright=False))
+    for text, x in (("TIP SHIFT", middle + beyond), ("TAIL SHIFT", middle - beyond)):
+        words.append((text, centred(upright(text, WORD_CAPS), x, across)))
     slot = (middle - reach, foot, middle + reach, head)
     # The slot's left wall is where the shifts' lines begin.
     return Tongue(span, half, root, rows, replace(shift, wall=head), slot, tuple(words))
@@ -271,36 +262,30 @@ def engrave_tongue(tongue: Tongue, part: str, body: float) -> Iterator[Engraving
     """Everything engraved on the tongue of `part`, a body `body` mm thick."""
     for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
-        comb = _comb(row, [(line.x, line_length(line)) for line in row.lines])
-        yield Engraving(name, part, regions_of(comb))
+        lines = {line.x: line_length(line) for line in row.lines}
+        yield Engraving(name, part, regions_of(_comb(row, lines)))
         # Down the wall to the ski: whoever sees such a groove's wall does not look straight down.
-        grooves = _comb(row, [(line.x, DEPTH) for line in row.lines if line.number])
-        yield Engraving(f"{name} down the wall", part, regions_of(grooves), depth=body + 1.0)
+        grooves = _comb(row, {line.x: DEPTH for line in row.lines if line.number})
+        yield Engraving(f"{name} down the wall", part, regions_of(grooves), body + 1.0)
         yield Engraving(f"{name} numbers", part, regions_of(_numbers(row)))
-    for word in tongue.words:
-        shape = (letter if word.upright else upright)(word.text, WORD_CAPS)
-        x0, y0, x1, y1 = shape.bounds
-        placed = shapely.affinity.translate(shape, word.x - (x0 + x1) / 2, word.y - (y0 + y1) / 2)
-        yield Engraving(word.text, part, regions_of(placed))
+    for text, shape in tongue.words:
+        yield Engraving(text, part, regions_of(shape))
 
 
-def _comb(row: Row, lines: Iterable[tuple[float, float]]) -> shapely.Geometry:
-    """Lines (x, length) from the wall in, joined by a bar in the air before it: one cut."""
-    teeth = list(lines)
-    bars = [_box(x, DIVISION, row.at(-0.4), row.at(length)) for x, length in teeth]
-    first, last = min(x for x, _ in teeth), max(x for x, _ in teeth)
-    spine = _box((first + last) / 2, last - first + DIVISION, row.at(-1.0), row.at(-0.3))
-    return shapely.union_all([spine, *bars])
+def _comb(row: Row, lines: Mapping[float, float]) -> shapely.Geometry:
+    """Lines from the wall in, lengths by x, joined by a bar in the air before it: one cut."""
 
+    def bar(first: float, last: float, start: float, stop: float) -> Polygon:
+        low, high = sorted((row.at(start), row.at(stop)))
+        return box(first - DIVISION / 2, low, last + DIVISION / 2, high)
 
-def _box(x: float, width: float, y0: float, y1: float) -> Polygon:
-    return box(x - width / 2, min(y0, y1), x + width / 2, max(y0, y1))
+    bars = [bar(x, x, -0.4, length) for x, length in lines.items()]
+    return shapely.union_all([bar(min(lines), max(lines), -1.0, -0.3), *bars])
 
 
 def _numbers(row: Row) -> shapely.Geometry:
     """The numbers beside their lines, read from the tail."""
-    near = row.at(LONG + NUMBER_GAP)
-    shapes = []
+    near, shapes = row.at(LONG + NUMBER_GAP), []
     for line in row.lines:
         if line.number:
             turned = upright(line.number, CAPS)

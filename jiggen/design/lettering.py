@@ -84,6 +84,12 @@ def upright(text: str, cap_height: float) -> MultiPolygon:
     return shapely.affinity.rotate(letter(text, cap_height), -90, origin=(0, 0))
 
 
+def centred(shape: shapely.Geometry, x: float, y: float) -> shapely.Geometry:
+    """`shape` with the middle of its box at (x, y)."""
+    left, low, right, high = shape.bounds
+    return shapely.affinity.translate(shape, x - (left + right) / 2, y - (low + high) / 2)
+
+
 @cache
 def _font() -> tuple[Any, dict[int, str]]:
     """The font's glyphs by name, and their names by character."""
@@ -116,7 +122,8 @@ def _glyph(name: str) -> tuple[shapely.Geometry, float]:
             rings[-1] += [((a + c) / 2, (b + d) / 2) for (a, b), (c, d) in pairwise(controls)]
             rings[-1].append(end)
     # TrueType fills clockwise rings; the others are holes in them.
-    solid, holes = [], []
+    solid: list[Polygon] = []
+    holes: list[Polygon] = []
     for ring in rings:
         counter = shapely.is_ccw(shapely.LinearRing(ring))
         (holes if counter else solid).append(Polygon(ring).buffer(0))

@@ -1,17 +1,14 @@
 """The jig seen from above: where its stations go, outlines, windows, pads, joint, and walls.
 
 A station centres the jig to within some sideways error e at its own x.  For a rigid jig with
-stations at a and b that reaches a hole at x, at worst, as e·(|x-b| + |x-a|)/|a-b|: it is e for
-every hole between the stations and more outside them.  For a straight line fitted through more
-stations in the same length the worst case is never less (the extremes of the interval are the
-optimal places: G. Elfving, "Optimum allocation in linear regression theory", Annals of
-Mathematical Statistics 23 (1952), from memory), so two stations per jig are right.  Two halves
-add their joint: a sideways play j and an angle a (radians) between them.
+stations at a and b that reaches a hole at x, at worst, as e·(|x-b| + |x-a|)/|a-b|: it is e
+between the stations and more outside them.  More stations in the same length never better that
+(G. Elfving, "Optimum allocation in linear regression theory", Annals of Mathematical Statistics
+23 (1952), from memory).  Two halves add their joint: a sideways play j and an angle a between them.
 
-The joint at the mounting mark is a dovetail through the whole body, and two screws along x.  The
-dovetail locks the halves in x and y by shape; the screws pull the flat end faces together, and
-those faces, as wide as the jig, set the angle between the halves.  The toe half slides in from
-above.  Screw heads and nuts go in from below, before the jig is ever on a ski.
+The joint at the mounting mark is a dovetail through the whole body, into which the toe half slides
+from above, and two screws along x, put in from below.  The dovetail locks the halves in x and y;
+the screws pull the end faces together, which, as wide as the jig, set the angle between them.
 """
 
 from __future__ import annotations
@@ -112,9 +109,9 @@ class Pocket:
 class JointShape:
     """The joint's numbers in the ski frame, mm.
 
-    The toe half's dovetail is `tongue`, the heel half's cut for it `socket`; `heads` are cut from
-    the toe half, `nuts` from the heel half; the screw holes of `hole` diameter run along x at
-    `screw_y` and `screw_z`, over `hole_x`.  All that is cut lies within `reach` along x.
+    The toe half has the dovetail `tongue` and is cut by `heads`, the heel half by `socket` and
+    `nuts`; the screw holes of `hole` diameter run along x at `screw_y` and `screw_z`, over
+    `hole_x`.  All that is cut lies within `reach` along x.
     """
 
     tongue: Polygon
@@ -133,18 +130,16 @@ class JointShape:
 def design_joint(half_width: float, settings: Settings) -> JointShape:
     """The joint for a body `half_width` mm wide to either side of the centre line."""
     fit, bolt = settings.joint_fit, Bolt("joint screw", JOINT_SCREW, SCREW_LENGTH)
-    screw, hexagon = bolt.screw, bolt.nut
-    middle_z = settings.body / 2
-    flats = hexagon.across_flats + NUT_FIT
-    head_half = screw.head_diameter / 2 + HEAD_ROOM
-    screw_y = (SCREW_Y, -SCREW_Y)
+    middle_z, screw_y = settings.body / 2, (SCREW_Y, -SCREW_Y)
+    flats = bolt.nut.across_flats + NUT_FIT
+    head_half = bolt.screw.head_diameter / 2 + HEAD_ROOM
 
     def pockets(name: str, x: Interval, half: float, top: float) -> tuple[Pocket, ...]:
         return tuple(Pocket(name, x, (y - half, y + half), top) for y in screw_y)
 
     # Long enough to lay the screw in and to turn a hex key, which leans out below.
-    head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + screw.head_height + KEY_ROOM)
-    nut_x = (-HEEL_WALL - hexagon.height - NUT_SPARE, -HEEL_WALL)
+    head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + bolt.screw.head_height + KEY_ROOM)
+    nut_x = (-HEEL_WALL - bolt.nut.height - NUT_SPARE, -HEEL_WALL)
     hole_x = (TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH)
     tongue = Polygon([(0.0, NECK), (-DOVETAIL, TAIL), (-DOVETAIL, -TAIL), (0.0, -NECK)])
     mouth = box(-MOUTH, -NECK - fit, MOUTH, NECK + fit)
@@ -254,10 +249,9 @@ def outer_features(
     yield "right edge", box(-FAR, -FAR * b, FAR, -b), EDGE_HELP
     yield "tip end", LineString([(stop, -b), (stop, b)]), BED_HELP
     yield "tail end", LineString([(start, -b), (start, b)]), BED_HELP
-    half = shape.half_length
     for station in stations:
-        taken = box(station.x - half, -FAR, station.x + half, FAR)
-        yield f"{station.name} station", taken, BED_HELP
+        low, high = station.x - shape.half_length, station.x + shape.half_length
+        yield f"{station.name} station", box(low, -FAR, high, FAR), BED_HELP
 
 
 def inner_features(plates: tuple[Plate, ...], joint: JointShape | None) -> Iterator[Feature]:
@@ -281,10 +275,9 @@ def worst_error(
 ) -> Array:
     """Worst sideways error in mm at `x`, stations at `heel` < `toe`, each off by ± `error`.
 
-    With a joint at x = 0 the halves are two lines, y_t(x) = t0 + t1·x on the tip side and
-    y_h(x) = h0 + h1·x on the tail side, with y_t(toe) = e_t, y_h(heel) = e_h,
-    t0 - h0 = j and t1 - h1 = a. Solved for the slopes and summed by absolute value, since
-    the four causes are independent.
+    With a joint at x = 0 the halves are two lines, t0 + t1·x on the tip side and h0 + h1·x on the
+    tail side, right at `toe` and `heel` but for `error`, with t0 - h0 = j and t1 - h1 = a: solved
+    for the slopes and summed by absolute value, since the four causes are independent.
     """
     x, heel, toe = (np.asarray(value, dtype=np.float64) for value in (x, heel, toe))
     gain = error * ((np.abs(x - toe) + np.abs(x - heel)) / np.abs(heel - toe))
@@ -321,9 +314,8 @@ def longest_fit(width: float, bed: Bed, margin: float) -> float:
 class Room:
     """Room for a jig along the ski, in mm.
 
-    `ends` are the ends the holes alone need; a station's cut-outs need `edge` more beyond
-    them.  `heel` and `toe` (from, to) bound the two stations' cut-outs; the whole may be
-    `longest` (infinite for two halves, which `heel` and `toe` already bound).
+    The holes alone need it to reach to `ends`, the stations' cut-outs to have `edge` beyond them.
+    `heel` and `toe` (from, to) bound those cut-outs; the whole may be `longest`.
     """
 
     ends: Interval
@@ -346,17 +338,15 @@ def place_stations(
     Their cut-outs, ± `half_length`, keep a `wall` from the stretches that are `blocked`.  Among
     equals (within 1 %) the shortest jig wins: it prints faster and fits more beds.
     """
-    stretches = list(blocked)
+    starts, stops = np.array(list(blocked)).T
 
     def free(span: Interval) -> Array:
-        low, high = span[0] + half_length, span[1] - half_length
         # On whole steps of the ski frame: readable numbers, and the same from run to run.
-        count = max(0, math.floor((high - low) / STEP) + 1)
-        places = np.ceil(low / STEP) * STEP + STEP * np.arange(count)
-        kept, reach = places <= high, half_length + wall
-        for start, stop in stretches:
-            kept &= (places + reach <= start) | (places - reach >= stop)
-        return np.asarray(places[kept])
+        low, high = math.ceil((span[0] + half_length) / STEP), (span[1] - half_length) / STEP
+        places = STEP * np.arange(low, math.floor(high) + 1)[:, None]
+        reach = half_length + wall
+        clear = (places + reach <= starts) | (places - reach >= stops)
+        return np.asarray(places[clear.all(axis=1), 0])
 
     grid = np.meshgrid(free(room.heel), free(room.toe), indexing="ij")
     h, t = (axis.ravel() for axis in grid)

@@ -15,35 +15,12 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
+from jiggen.design import jig, plan
 from jiggen.design.engraving import DEPTH, clamp_seats, fill, words
 from jiggen.design.guides import Guide, design_guides, layout_part
-from jiggen.design.jig import (
-    Base,
-    Body,
-    Design,
-    Places,
-    assemble,
-    base_for,
-    design_bodies,
-    ends_of,
-    lay_body,
-    no_place,
-    obstacles_on,
-    stretches_of,
-    try_places,
-)
+from jiggen.design.jig import Base, Body, Design, Places
 from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
-from jiggen.design.plan import (
-    END_WALL,
-    Plate,
-    Room,
-    bed_turn,
-    clashes,
-    corners,
-    outer_features,
-    pads,
-    place_stations,
-)
+from jiggen.design.plan import Plate
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout.core import Layout, Motion, motions
@@ -103,7 +80,7 @@ def design_reusable(
     boots = min(layouts), max(layouts)
     longest = layouts[boots[1]]
     guides = design_guides(longest, settings)
-    base = base_for(guides, settings)
+    base = jig.base_for(guides, settings)
     moving = motions(layouts)
     halves: list[Half] = []
     faults: list[Finding] = []
@@ -186,33 +163,33 @@ def _half(share: _Share) -> Half:
     whole = replace(main, start=min(start, low), stop=max(stop, high))
     over = box(low, -base.half_width, high, base.half_width)
     near = (f"{share.name} half's ladder", over, "The group lies too near the mounting mark.")
-    outer = outer_features((main,), stations, base.mechanism.station)
-    if found := clashes(guides, (*outer, near), settings):
+    outer = plan.outer_features((main,), stations, base.mechanism.station)
+    if found := plan.clashes(guides, (*outer, near), settings):
         raise InputError(found)
-    pad_shapes = pads((main,))
-    body = lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
+    pad_shapes = plan.pads((main,))
+    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
     if share.engraved:
-        obstacles = obstacles_on(guides, stations, base.mechanism)
+        obstacles = jig.obstacles_on(guides, stations, base.mechanism)
         seats = clamp_seats(main, pad_shapes, obstacles)
         obstacles += [region.polygon for region in seats.regions]
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_tongue(tongue, share.part, settings.body)
         marks = (seats, *ladders, *fill(main, lines, obstacles, HINTS))
         body = replace(body, engravings=tuple(mark for mark in marks if mark.regions))
-    design = assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
+    design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
     return Half(share.name, share.motion, design, tongue)
 
 
 def _still(share: _Share) -> Half:
     """An ordinary body of one piece, for groups that the boot does not move."""
     base = share.base
-    found = try_places(share.guides, base)
+    found = jig.try_places(share.guides, base)
     if found is None:
-        raise no_place(share.part, share.guides, base, base.longest, RANGE_HELP)
+        raise jig.no_place(share.part, share.guides, base, base.longest, RANGE_HELP)
     plate = replace(found.plates[0], name=share.part, half=share.role)
     rear, front = (station.x for station in found.stations)
     places = Places((plate,), share.stations(rear, front), None)
-    design = design_bodies(
+    design = jig.design_bodies(
         base, share.layout, share.guides, places, share.boots, engraved=share.engraved
     )
     return Half(share.name, share.motion, design, None)
@@ -220,7 +197,7 @@ def _still(share: _Share) -> Half:
 
 def _outline(main: Plate, tongue: Tongue) -> Polygon:
     """A half seen from above: the bar that holds stations and guides, and its tongue."""
-    bar = main.bar.difference(shapely.union_all(corners(main)))
+    bar = main.bar.difference(shapely.union_all(plan.corners(main)))
     return shapely.normalize(bar.union(tongue.plan))
 
 
@@ -246,9 +223,9 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     base, guides, root = share.base, share.guides, tongue.root
     half, wall, edge = base.mechanism.station.half_length, base.settings.wall, base.edge
     longest = _longest(base, tongue)
-    low, high = ends_of(guides, base)
+    low, high = jig.ends_of(guides, base)
     tail, tip = tongue.span
-    near = tongue.joins + root * (END_WALL - wall)
+    near = tongue.joins + root * (plan.END_WALL - wall)
     if root > 0:
         ends, room = (tail, high), (tongue.joins, tail + longest - edge)
         over = (tail, near)
@@ -258,12 +235,12 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     found = None
     if ends[1] - ends[0] <= longest:
         holes = np.array([guide.x for guide in guides])
-        stretch = Room(ends, edge, room, room, longest)
-        found = place_stations(holes, (*stretches_of(guides), over), half, wall, stretch)
+        stretch = plan.Room(ends, edge, room, room, longest)
+        found = plan.place_stations(holes, (*jig.stretches_of(guides), over), half, wall, stretch)
     if found is None:
         away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"
-        raise no_place(share.part, guides, base, longest, RANGE_HELP, with_it)
+        raise jig.no_place(share.part, guides, base, longest, RANGE_HELP, with_it)
     rear, front = found
     far = max(high, front + half + edge) if root > 0 else min(low, rear - half - edge)
     return share.stations(rear, front), far
@@ -276,7 +253,7 @@ def _longest(base: Base, tongue: Tongue) -> float:
         end = tongue.span[0] + length if tongue.root > 0 else tongue.span[1] - length
         main = Plate("", min(tongue.joins, end), max(tongue.joins, end), base.half_width)
         shape = np.asarray(_outline(main, tongue).exterior.coords)[:-1] * (1.0, -1.0)
-        return bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
+        return plan.bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
 
     low = tongue.span[1] - tongue.span[0] + 10.0
     high = low + base.settings.bed.x + base.settings.bed.y

@@ -90,10 +90,8 @@ class Settings:
         faults = []
         for key, value, low, high, what in limits:
             if not low <= value <= high:
-                hint = f"Allowed: {low:g} to {high:g} mm."
-                faults.append(
-                    Finding("design.setting", f"{what} is {value:g} mm", key=key, hint=hint)
-                )
+                message, hint = f"{what} is {value:g} mm", f"Allowed: {low:g} to {high:g} mm."
+                faults.append(Finding("design.setting", message, key=key, hint=hint))
         try:
             material(self.material)
         except InputError as error:

@@ -15,16 +15,8 @@ import shapely
 import shapely.affinity
 from shapely.geometry import LineString, Point, Polygon
 
-from jiggen.design.engraving import (
-    ARROW,
-    LINE,
-    SCALE,
-    Board,
-    Engraving,
-    check_scale,
-    nearest_box,
-    words,
-)
+from jiggen.design import engraving
+from jiggen.design.engraving import Board, Engraving, words
 from jiggen.design.guides import Guide, layout_part
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
@@ -165,7 +157,7 @@ def _piece(plate: Plate, guides: list[Guide], layout: Layout, turn: float) -> Tr
     board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
     for name, versions, near, reach in _items(plate, mine, layout):
-        placed = board.put(versions, near, nearest_box, reach=reach)
+        placed = board.put(versions, near, engraving.nearest_box, reach=reach)
         if placed is None:
             left_out.append(name)
         else:
@@ -200,7 +192,7 @@ def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> shapely.Geomet
     if plate.start < 0 < plate.stop:
         for low, high in ((-b, ARM - b), (-ARM / 2, ARM / 2), (b - ARM, b)):
             lines.append(LineString([(0.0, low), (0.0, high)]))
-    bars = [line.buffer(LINE / 2, cap_style="flat") for line in lines]
+    bars = [line.buffer(engraving.LINE / 2, cap_style="flat") for line in lines]
     return shapely.union_all(bars).intersection(free)
 
 
@@ -219,9 +211,9 @@ def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[
     for guide in guides:
         yield guide.id, written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH
     yield MARK, written(MARK, ID_CAPS), (0.0, b), ID_REACH
-    yield "arrow to the tip", [ARROW], (plate.stop, 0.0), length
+    yield "arrow to the tip", [engraving.ARROW], (plate.stop, 0.0), length
     for line in (TITLE, *words(layout_part(layout, guides))):
         yield line, written(line, CAPS), (middle, b / 2), length
-    if length > SCALE + 2 * EDGE:
-        scale = shapely.union_all([check_scale(CAPS[-1], 4.5)])
+    if length > engraving.SCALE + 2 * EDGE:
+        scale = shapely.union_all([engraving.check_scale(CAPS[-1], 4.5)])
         yield SCALE_NAME, [scale], (middle, -b), length
