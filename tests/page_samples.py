@@ -12,7 +12,7 @@ import trimesh
 from record_samples import jig_data, verification
 
 from jiggen.design import Design, Settings, SkiRange, design_jig
-from jiggen.export import listing
+from jiggen.export.folder import listing
 from jiggen.export.hole_plan import layout_svg
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import lay_out

@@ -18,8 +18,14 @@ from jiggen.design import Design
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
-from jiggen.export.ladders import range_entries
-from jiggen.export.manifest import ONE_BOOT, BootRange, Known, jig_record, part_entries
+from jiggen.export.manifest import (
+    ONE_BOOT,
+    BootRange,
+    Known,
+    jig_record,
+    part_entries,
+    range_entries,
+)
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore

@@ -7,7 +7,7 @@ import pytest
 
 from jiggen.design import Bed
 from jiggen.errors import InputError
-from jiggen.export import check_target, put_in_place, workshop
+from jiggen.export.folder import check_target, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
 from jiggen.export.write import normalised
 from jiggen.job import folder_name

@@ -18,7 +18,7 @@ from killing import litter, small_record, tree
 
 from jiggen.cli.new import local_target
 from jiggen.errors import InputError
-from jiggen.export import check_target, put_in_place, workshop
+from jiggen.export.folder import check_target, put_in_place, workshop
 from jiggen.files import (
     DEVICES,
     LONGEST_NAME,

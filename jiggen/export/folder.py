@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.record import Record, json_text
 from jiggen.record.entries import FileEntry
@@ -28,14 +28,12 @@ def check_target(target: Path, *, force: bool) -> None:
         if target.is_dir() and (force or _is_ours(target) or not any(target.iterdir())):
             return
     kind = "folder that jiggen did not make" if target.is_dir() else "file"
-    raise InputError(
-        Finding(
-            "export.in-the-way",
-            f"there is already a {kind} of that name; nothing was written",
-            where=str(target),
-            key="out, force",
-            hint="Choose another folder, or force its replacement.",
-        )
+    raise InputError.of(
+        "export.in-the-way",
+        f"there is already a {kind} of that name; nothing was written",
+        where=str(target),
+        key="out, force",
+        hint="Choose another folder, or force its replacement.",
     )
 
 
@@ -89,14 +87,12 @@ def _refusals(target: Path) -> Iterator[None]:
     except BrokenPipeError:  # nobody reads the output: not a matter of files
         raise
     except OSError as error:
-        raise InputError(
-            Finding(
-                "export.cannot-write",
-                f"operating system error: {error.strerror or error}; nothing was changed",
-                where=str(error.filename or target),
-                key="out",
-                hint="Check the space left and your right to write there, or choose another one.",
-            )
+        raise InputError.of(
+            "export.cannot-write",
+            f"operating system error: {error.strerror or error}; nothing was changed",
+            where=str(error.filename or target),
+            key="out",
+            hint="Check the space left and your right to write there, or choose another one.",
         ) from error
 
 
@@ -109,14 +105,12 @@ def _alone(place: Path) -> Iterator[None]:
     try:
         lock.acquire()
     except Timeout:
-        raise InputError(
-            Finding(
-                "export.busy",
-                "another jiggen is building into this folder; nothing was changed",
-                where=str(place),
-                key="out",
-                hint="Wait until it has finished, or choose another folder.",
-            )
+        raise InputError.of(
+            "export.busy",
+            "another jiggen is building into this folder; nothing was changed",
+            where=str(place),
+            key="out",
+            hint="Wait until it has finished, or choose another folder.",
         ) from None
     try:
         yield
@@ -145,7 +139,10 @@ def put_in_place(folder: Path, target: Path) -> None:
     next `workshop` to put back.
     """
     place = _real(target)
-    _settle(folder)
+    for path in folder.rglob("*"):  # on the disk before the folder counts: it may be full
+        if path.is_file():
+            with path.open("rb+") as stream:
+                os.fsync(stream.fileno())
     if not place.exists():
         folder.replace(place)
     else:
@@ -164,14 +161,6 @@ def put_in_place(folder: Path, target: Path) -> None:
 def _real(target: Path) -> Path:
     """`target` with links followed: its lock and its neighbours are the folder's own."""
     return Path(os.path.realpath(target))
-
-
-def _settle(folder: Path) -> None:
-    """Have every file on the disk before its folder counts; raises OSError when it is full."""
-    for path in folder.rglob("*"):
-        if path.is_file():
-            with path.open("rb+") as stream:
-                os.fsync(stream.fileno())
 
 
 def listing(folder: Path) -> dict[str, FileEntry]:

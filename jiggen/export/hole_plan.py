@@ -7,6 +7,7 @@ mark.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from itertools import chain
 
 import numpy as np
@@ -30,9 +31,9 @@ from jiggen.draw.figures import (
     wrapped,
 )
 from jiggen.draw.labels import Label, place_labels, text_width
-from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Text
+from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Shape, Text
 from jiggen.draw.svg import svg_text
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.layout import Layout
 from jiggen.units import number
 
@@ -96,16 +97,32 @@ def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:
     top = float(np.abs(extent[:, 1::2]).max()) + MARK
 
     sheet = Drawing(f"{one_line(layout.pattern)}, boot {layout.boot:g} mm", layers=PENS)
-    _draw_ski(sheet, tail, tip, halves)
-    _draw_mark(sheet, top)
-    _draw_holes(sheet, layout, labels)
-    _draw_directions(sheet, tail - MARGIN, tip + MARGIN)
-    left, right = tail - MARGIN, max(tip + MARGIN + ARROW, tail - MARGIN + LEAST_WIDTH)
-    highest = _write_title(sheet, layout, ski, (left, top + MARGIN), right - left)
-    lowest = _write_foot(sheet, (left, -top - 2 * MARGIN), right - left)
-    texts = sheet.of(Text)
+    edges = [y for half in halves for y in (half, -half)]
+    over_mark = (0.0, top + 0.6 * SMALL_HEIGHT)
+    left, head = tail - MARGIN, tip + MARGIN + ARROW
+    right = max(head, left + LEAST_WIDTH)
+    foot = (left, -top - 2 * MARGIN)
+    cautions = wrapped(CAUTIONS, SMALL_HEIGHT, right - left)
+    sheet.shapes += [
+        *(Line((tail, y), (tip, y), layer="ski") for y in edges),
+        Line((left, 0.0), (tip + MARGIN, 0.0), layer="centre-line"),
+        Line((0.0, -top), (0.0, top), layer="mounting-mark"),
+        Text(over_mark, "mounting mark", SMALL_HEIGHT, "middle", "mounting-mark"),
+        *_holes(layout, labels),
+        Line((tip + MARGIN + 1.0, 0.0), (head - 5.0, 0.0), layer="notes"),
+        Area(((head, 0.0), (head - 6.0, 1.8), (head - 6.0, -1.8)), layer="notes"),
+        Text((head - ARROW / 2, 2.5), "tip", NOTE_HEIGHT, "middle", "notes"),
+        Text((left, 3.0), "left", NOTE_HEIGHT, layer="notes"),
+        Text((left, -3.0 - NOTE_HEIGHT), "right", NOTE_HEIGHT, layer="notes"),
+        *_title(layout, ski, (left, top + MARGIN), right - left),
+        *scale_bar(foot, layer="scale"),
+        Text((left + SCALE_BAR + 4.0, foot[1]), MEASURE_BAR, NOTE_HEIGHT, layer="scale"),
+        *lines_of_text(cautions, (left, foot[1] - MARGIN / 2), SMALL_HEIGHT, "notes"),
+    ]
+    texts = list(sheet.of(Text))
     right = max(right, *(text.at[0] + text_width(text.words, text.height) for text in texts))
-    sheet.lower = (left - MARGIN, lowest - MARGIN)
+    sheet.lower = (left - MARGIN, texts[-1].at[1] - MARGIN)
+    highest = max(text.at[1] + LEADING * text.height for text in texts)
     sheet.upper = (right + MARGIN, highest + MARGIN)
     return sheet
 
@@ -117,7 +134,7 @@ def _half_widths(ski: SkiWidths | None) -> tuple[float, ...]:
     if not 0 < ski[0] <= ski[1] < math.inf:
         message = f"{ski[0]:g} to {ski[1]:g} mm is not a valid range of ski widths"
         hint = "Give the narrowest ski first: 84-112."
-        raise InputError(Finding("drawing.ski", message, key="ski", hint=hint))
+        raise InputError.of("drawing.ski", message, key="ski", hint=hint)
     return tuple(sorted({width / 2 for width in ski}))
 
 
@@ -133,56 +150,28 @@ def _labels(layout: Layout, halves: tuple[float, ...]) -> tuple[Label, ...]:
     return place_labels(names, layout.positions, keep_clear, np.array([mark, *along]), ID_HEIGHT)
 
 
-def _draw_ski(sheet: Drawing, tail: float, tip: float, halves: tuple[float, ...]) -> None:
-    edges = [y for half in halves for y in (half, -half)]
-    sheet.shapes += [Line((tail, y), (tip, y), layer="ski") for y in edges]
-    sheet.shapes.append(Line((tail - MARGIN, 0.0), (tip + MARGIN, 0.0), layer="centre-line"))
-
-
-def _draw_mark(sheet: Drawing, top: float) -> None:
-    layer = "mounting-mark"
-    at = (0.0, top + 0.6 * SMALL_HEIGHT)
-    sheet.shapes.append(Line((0.0, -top), (0.0, top), layer=layer))
-    sheet.shapes.append(Text(at, "mounting mark", SMALL_HEIGHT, "middle", layer))
-
-
-def _draw_holes(sheet: Drawing, layout: Layout, labels: tuple[Label, ...]) -> None:
+def _holes(layout: Layout, labels: tuple[Label, ...]) -> Iterator[Shape]:
     for label, (x, y), diameter in zip(
         labels, layout.positions.tolist(), layout.diameters.tolist(), strict=True
     ):
         radius = diameter / 2
-        sheet.shapes.append(Circle((x, y), radius, layer="holes", name=label.text))
-        sheet.shapes += cross((x, y), radius + ARM, layer="crosses")
+        yield Circle((x, y), radius, layer="holes", name=label.text)
+        yield from cross((x, y), radius + ARM, layer="crosses")
         at = (label.centre[0], label.box[1])
-        sheet.shapes.append(Text(at, label.text, ID_HEIGHT, "middle", "hole-ids"))
+        yield Text(at, label.text, ID_HEIGHT, "middle", "hole-ids")
         if label.leader:
-            sheet.shapes.append(leader((x, y), radius, label.box, layer="hole-ids"))
+            yield leader((x, y), radius, label.box, layer="hole-ids")
 
 
-def _draw_directions(sheet: Drawing, tail: float, tip: float) -> None:
-    """Which end is the tip, which edge the left one."""
-    end = tip + ARROW
-    sheet.shapes.append(Line((tip + 1.0, 0.0), (end - 5.0, 0.0), layer="notes"))
-    head = ((end, 0.0), (end - 6.0, 1.8), (end - 6.0, -1.8))
-    sheet.shapes.append(Area(head, layer="notes"))
-    at = (tip + ARROW / 2, 2.5)
-    sheet.shapes.append(Text(at, "tip", NOTE_HEIGHT, "middle", "notes"))
-    for words, y in (("left", 3.0), ("right", -3.0 - NOTE_HEIGHT)):
-        sheet.shapes.append(Text((tail, y), words, NOTE_HEIGHT, layer="notes"))
-
-
-def _write_title(
-    sheet: Drawing, layout: Layout, ski: SkiWidths | None, foot: Point, width: float
-) -> float:
-    """Name and numbers over the drawing, from `foot` upwards; returns the top's y."""
+def _title(layout: Layout, ski: SkiWidths | None, foot: Point, width: float) -> Iterator[Shape]:
+    """Name and numbers over the drawing, from `foot` upwards."""
     x, y = foot
     notes = wrapped((_job(layout), *_drills(layout), _frame(ski)), NOTE_HEIGHT, width)
     name = wrapped((one_line(layout.pattern),), NAME_HEIGHT, width)
     over = y + LEADING * NOTE_HEIGHT * len(notes) + NAME_GAP
     top = over + LEADING * NAME_HEIGHT * len(name)
-    sheet.shapes += lines_of_text(name, (x, top), NAME_HEIGHT, "notes")
-    sheet.shapes += lines_of_text(notes, (x, over - NAME_GAP), NOTE_HEIGHT, "notes")
-    return top
+    yield from lines_of_text(name, (x, top), NAME_HEIGHT, "notes")
+    yield from lines_of_text(notes, (x, over - NAME_GAP), NOTE_HEIGHT, "notes")
 
 
 def _job(layout: Layout) -> str:
@@ -214,15 +203,3 @@ def _frame(ski: SkiWidths | None) -> str:
         return words
     span = f"{ski[0]:g}" if ski[0] == ski[1] else f"{ski[0]:g} to {ski[1]:g}"
     return f"{words}; dashed: ski {span} mm wide"
-
-
-def _write_foot(sheet: Drawing, corner: Point, width: float) -> float:
-    """Scale bar and cautions under the drawing, from `corner` down; returns the foot's y."""
-    left, y = corner
-    sheet.shapes += scale_bar(corner, layer="scale")
-    at = (left + SCALE_BAR + 4.0, y)
-    sheet.shapes.append(Text(at, MEASURE_BAR, NOTE_HEIGHT, layer="scale"))
-    corner = (left, y - MARGIN / 2)
-    cautions = lines_of_text(wrapped(CAUTIONS, SMALL_HEIGHT, width), corner, SMALL_HEIGHT, "notes")
-    sheet.shapes += cautions
-    return cautions[-1].at[1]

@@ -12,14 +12,16 @@ from numpy.typing import NDArray
 from jiggen import __version__
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
-from jiggen.design.pieces import Piece, list_hardware
+from jiggen.design.pieces import Piece, list_hardware, list_pieces
 from jiggen.design.plan import STATION_ERROR
+from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.core import Layout
 from jiggen.record import entries
 from jiggen.record.model import BootLayout, JigRecord, Ladder
 from jiggen.record.results import Accuracy, Drilling, Matrix, Plastic
 
+APART = 24.0  # mm between halves in pictures
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
 
 
@@ -65,12 +67,13 @@ def jig_record(
     compensation: entries.Compensated | None = None,
 ) -> JigRecord:
     """The record of a jig but for verification and file list."""
-    layout, settings = design.layout, design.settings
+    layout, shape = design.layout, design.mechanism.station
+    widest = 2 * max(shape.cone_radius, shape.flange_radius)  # of a station's round opening
     return JigRecord(
         versions=versions(),
         inputs=entries.JigInputs.model_validate(
             {
-                **asdict(settings),
+                **asdict(design.settings),
                 **layout_inputs(layout).model_dump(),
                 "boots": known.boots.boots,
                 "printer": compensation.printer if compensation else None,
@@ -85,7 +88,13 @@ def jig_record(
             for body in design.bodies
             for guide in body.guides
         ),
-        openings=_openings(design),
+        openings=tuple(
+            entries.Opening(
+                name=f"{one.name} station", part=one.part, x=one.x, y=0.0, diameter=rounded(widest)
+            )
+            for body in design.bodies
+            for one in body.stations
+        ),
         joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
         stations=design.stations,
         sideways=entries.Sideways(
@@ -151,40 +160,56 @@ def guide_entry(guide: Guide, part: str, top_z: float | None = None) -> entries.
 
 def part_entries(pieces: Iterable[Piece], volumes: Mapping[str, float]) -> tuple[entries.Part, ...]:
     """The printed parts and where their pieces go; `volumes` in mm³ by part name."""
-    return tuple(_part(piece, volumes[piece.name]) for piece in pieces)
-
-
-def _part(piece: Piece, volume: float) -> entries.Part:
-    return entries.Part(
-        name=piece.name,
-        kind=piece.kind,
-        half=piece.half,
-        file=f"parts/{piece.name}.stl",
-        count=len(piece.placed),
-        volume=round(volume, 3),
-        to_ski=_matrix(piece.to_ski(piece.placed[0])),
-        placed=tuple(
-            entries.PlacedPart(name=placed.name, to_ski=_matrix(piece.to_ski(placed)))
-            for placed in piece.placed
-        ),
-    )
-
-
-def _openings(design: Design) -> tuple[entries.Opening, ...]:
-    """Round upright openings that are meant to be in the bodies, besides the guides."""
-    shape = design.mechanism.station
-    largest = 2 * max(shape.cone_radius, shape.flange_radius)
-    return tuple(
-        entries.Opening(
-            name=f"{station.name} station",
-            part=body.name,
-            x=rounded(station.x),
-            y=0.0,
-            diameter=rounded(largest),
+    found = []
+    for piece in pieces:
+        placed = tuple(
+            entries.PlacedPart(name=place.name, to_ski=_matrix(piece.to_ski(place)))
+            for place in piece.placed
         )
-        for body in design.bodies
-        for station in body.stations
+        part = entries.Part(
+            name=piece.name,
+            kind=piece.kind,
+            half=piece.half,
+            file=f"parts/{piece.name}.stl",
+            count=len(placed),
+            volume=round(volumes[piece.name], 3),
+            to_ski=placed[0].to_ski,
+            placed=placed,
+        )
+        found.append(part)
+    return tuple(found)
+
+
+def range_entries(jig: Reusable) -> BootRange:
+    """The ladders of a jig's halves, every boot's layout, and how pictures show the halves.
+
+    Lengths in mm, ski frame; a ladder's lines are where they lie for the longest boot.
+    """
+    layouts = []
+    for boot, layout in sorted(jig.layouts.items()):
+        places = map(rounded, layout.positions[:, 0])
+        layouts.append(BootLayout(boot=boot, x=dict(zip(layout.ids, places, strict=True))))
+    return BootRange(
+        boots=(min(jig.layouts), max(jig.layouts)),
+        ladders=tuple(half.ladder for half in jig.halves if half.ladder),
+        layouts=tuple(layouts),
+        shown={name: dx for name, dx in apart(jig.whole).items() if dx},
     )
+
+
+def apart(design: Design) -> dict[str, float]:
+    """By placed piece, how far along the ski a picture moves it so that no halves overlap, mm.
+
+    Halves with a joint fit together as they are.
+    """
+    moved: dict[str, float] = {}
+    reached = None
+    for body in sorted(design.bodies, key=lambda body: body.plate.start):
+        beyond = 0.0 if reached is None else reached + APART - body.plate.start
+        moved[body.name] = 0.0 if design.joint else max(0.0, beyond)
+        reached = body.plate.stop + moved[body.name]
+    placed = [placed for piece in list_pieces(design) for placed in piece.placed if placed.body]
+    return moved | {piece.name: moved[piece.body] for piece in placed}
 
 
 def rounded(value: float) -> float:
@@ -194,9 +219,7 @@ def rounded(value: float) -> float:
 
 def _matrix(matrix: NDArray[np.float64]) -> Matrix:
     """Full precision: a rounded matrix would no longer be rigid."""
-    (a, b, c, d) = (
-        (float(x) + 0.0, float(y) + 0.0, float(z) + 0.0, float(w) + 0.0) for x, y, z, w in matrix
-    )
+    (a, b, c, d) = ((x, y, z, w) for x, y, z, w in (matrix + 0.0).tolist())
     return a, b, c, d
 
 

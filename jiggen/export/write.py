@@ -17,7 +17,7 @@ from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
 from jiggen.design.trial import DEPTH as TRIAL_DEPTH
 from jiggen.design.trial import THICKNESS as TRIAL_THICKNESS
-from jiggen.export.ladders import apart
+from jiggen.export.manifest import apart
 from jiggen.export.meshes import PartMesh, stl_bytes, write_beds
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE

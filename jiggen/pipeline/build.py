@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding
-from jiggen.export import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.export.folder import check_target, listing, put_in_place, workshop, write_manifest
 from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record

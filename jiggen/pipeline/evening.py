@@ -15,7 +15,7 @@ from jiggen import __version__
 from jiggen.errors import Finding, InputError
 from jiggen.evening import Outcome, Plan
 from jiggen.executors import do_all
-from jiggen.export import clear_leftovers, listing
+from jiggen.export.folder import clear_leftovers, listing
 from jiggen.export.manifest import versions
 from jiggen.job import Job, folder_name
 from jiggen.record import read_jig

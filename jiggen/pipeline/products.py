@@ -23,7 +23,6 @@ from jiggen.errors import CheckFailed, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.gauge import gauge_record, measurements_toml
 from jiggen.export.hole_plan import layout_dxf, layout_svg
-from jiggen.export.ladders import range_entries
 from jiggen.export.manifest import (
     BootRange,
     Known,
@@ -32,6 +31,7 @@ from jiggen.export.manifest import (
     jig_record,
     layout_inputs,
     part_entries,
+    range_entries,
     versions,
 )
 from jiggen.export.write import draw_gauge, draw_jig, draw_trial

@@ -25,7 +25,7 @@ TESTS = Path(__file__).parents[1]
 sys.path[:0] = [str(TESTS), str(TESTS.parent)]
 from killing import Tree, litter, tree  # noqa: E402 - its place
 
-from jiggen.export import clear_leftovers  # noqa: E402 - its place
+from jiggen.export.folder import clear_leftovers  # noqa: E402 - its place
 
 Command = Callable[[Path, int], list[str]]
 
