@@ -92,7 +92,7 @@ def _fault(error: Exception) -> Finding:
     return Finding("batch.fault", message, hint=hint)
 
 
-class OwnProcesses(Executor):
+class OwnProcesses(ThreadPoolExecutor):
     """An executor of several processes, one for each job that runs at the same time.
 
     Each process belongs to a `ProcessPoolExecutor` of one worker, so one that dies fails only its
@@ -102,7 +102,7 @@ class OwnProcesses(Executor):
 
     def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
         self._prepare = prepare
-        self._threads = ThreadPoolExecutor(max(1, processes))
+        super().__init__(max(1, processes))
         self._mine = local()
         self._lock = Lock()
         self._pools: list[_OneProcess] = []
@@ -115,7 +115,7 @@ class OwnProcesses(Executor):
 
         Its exception is BrokenExecutor, which tells how the process ended, when the process died.
         """
-        return self._threads.submit(self._run, task, args, kwargs)
+        return super().submit(self._run, task, args, kwargs)
 
     def _run(
         self, task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, object]
@@ -148,7 +148,7 @@ class OwnProcesses(Executor):
             for process in filter(None, running):
                 with suppress(ValueError, AttributeError):  # it never began, or is gone already
                     process.terminate()
-        self._threads.shutdown(wait, cancel_futures=cancel_futures)
+        super().shutdown(wait, cancel_futures=cancel_futures)
         for pool in list(self._pools):
             pool.shutdown(wait)
 

@@ -6,6 +6,7 @@ import json
 import math
 import shutil
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import faults
@@ -42,7 +43,7 @@ from jiggen.errors import InputError
 from jiggen.export.gauge import measurements_toml
 from jiggen.files import MEASUREMENTS
 from jiggen.pipeline.build import Built, build
-from jiggen.pipeline.products import GAUGE, GaugeJob
+from jiggen.pipeline.products import GAUGE, plan_gauge
 from jiggen.report.summary import gauge_summary
 from jiggen.solid.moving import DRAWN_IN, FIRST_LAYER
 from jiggen.verify import check, verify_folder
@@ -258,7 +259,7 @@ def test_each_slot_clears_the_bar_by_its_label():
 @pytest.fixture(scope="module")
 def built(tmp_path_factory) -> Built:
     target = tmp_path_factory.mktemp("gauge") / "gauge"
-    return build(GAUGE, GaugeJob(BED), target)
+    return build(GAUGE, partial(plan_gauge, BED), target)
 
 
 @pytest.fixture
@@ -358,12 +359,12 @@ def test_a_filled_in_row_is_no_fault_and_is_not_thrown_away(built: Built, folder
     path.write_text(path.read_text().replace('value = ""', "value = 106.12", 1))
     assert check(folder).passed
     with pytest.raises(InputError) as caught:
-        build(GAUGE, GaugeJob(BED), folder)
+        build(GAUGE, partial(plan_gauge, BED), folder)
     assert [finding.code for finding in caught.value.findings] == ["gauge.measured"]
     assert "106.12" in path.read_text()
     path.write_text("half a line = [")
     with pytest.raises(InputError):
-        build(GAUGE, GaugeJob(BED), folder)
+        build(GAUGE, partial(plan_gauge, BED), folder)
 
 
 # -- seeded faults ------------------------------------------------------------------------------

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -30,7 +31,7 @@ from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern.write import pattern_toml
 from jiggen.pipeline.build import Built, build, verified_folder
-from jiggen.pipeline.products import TRIAL, TrialJob
+from jiggen.pipeline.products import TRIAL, plan_trial
 from jiggen.record import TrialRecord
 from jiggen.report import summary
 from jiggen.verify import check
@@ -178,14 +179,15 @@ def test_a_board_takes_the_nearest_free_place():
 def built(tmp_path_factory) -> Built:
     """A plate of one piece with little on it, so that it is built fast."""
     target = tmp_path_factory.mktemp("trial") / "one"
-    return build(TRIAL, TrialJob(made(*FEW), BED), target)
+    return build(TRIAL, partial(plan_trial, made(*FEW), BED), target)
 
 
 @pytest.fixture(scope="module")
 def halves(tmp_path_factory) -> Built:
     """A plate of two pieces."""
     target = tmp_path_factory.mktemp("trial") / "two"
-    return build(TRIAL, TrialJob(made((150.0, 10.0), (-150.0, -12.5)), BED), target)
+    plan = partial(plan_trial, made((150.0, 10.0), (-150.0, -12.5)), BED)
+    return build(TRIAL, plan, target)
 
 
 def test_the_verification_passes(built: Built, halves: Built):

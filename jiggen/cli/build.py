@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -118,13 +119,13 @@ def trial(
     from jiggen.design import Bed
     from jiggen.job import folder_name
     from jiggen.pipeline import build as pipeline
-    from jiggen.pipeline.products import TRIAL, TrialJob
+    from jiggen.pipeline.products import TRIAL, plan_trial
     from jiggen.report.summary import trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
-    wanted = TrialJob(holes, Bed(*bed), profile)
+    plan = partial(plan_trial, holes, Bed(*bed), profile)
     with output.shown_progress():
-        made = pipeline.build(TRIAL, wanted, target, force=force)
+        made = pipeline.build(TRIAL, plan, target, force=force)
     scaled = made.plan.design.scaled
     text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
     _finish(made, text, as_json)
@@ -149,12 +150,12 @@ def gauge(
     from jiggen.design import Bed
     from jiggen.files import MEASUREMENTS
     from jiggen.pipeline import build as pipeline
-    from jiggen.pipeline.products import GAUGE, GaugeJob
+    from jiggen.pipeline.products import GAUGE, plan_gauge
     from jiggen.report.summary import gauge_summary
 
-    wanted = GaugeJob(Bed(*bed), options.read_bush(bush), caliper)
+    plan = partial(plan_gauge, Bed(*bed), options.read_bush(bush), caliper)
     with output.shown_progress():
-        made = pipeline.build(GAUGE, wanted, out, force=force)
+        made = pipeline.build(GAUGE, plan, out, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
     then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
     _finish(made, f"{text}\n{then}" if made.verification.passed else text, as_json)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from jiggen.export.write import Meshes
     from jiggen.solid import Model
 
-W = TypeVar("W")
 D = TypeVar("D")
 P = TypeVar("P", bound="Planned[Any]")
 R = TypeVar("R", bound=Record)
@@ -73,14 +72,12 @@ class Output(Generic[P, R]):
 
 
 @dataclass(frozen=True)
-class Product(Generic[W, P, R]):
+class Product(Generic[P, R]):
     """How one kind of thing is built: what each step of the pipeline does for it.
 
-    `plan` makes of what is wanted a plan, and raises what forbids it; `check` raises what forbids
-    replacing the folder that is there.
+    `check` raises what forbids replacing the folder that is there.
     """
 
-    plan: Callable[[W], P]
     draw: Callable[[P], Model]
     record: Callable[[Drawn[P]], R]
     outputs: Sequence[Output[P, R]]
@@ -103,9 +100,9 @@ class Built(Generic[P, R]):
 
 
 def build(
-    product: Product[W, P, R], wanted: W, target: Path, *, force: bool = False
+    product: Product[P, R], plan_it: Callable[[], P], target: Path, *, force: bool = False
 ) -> Built[P, R]:
-    """Build what is `wanted` into the folder `target`, which is replaced whole or not at all.
+    """Build what is planned into the folder `target`, which is replaced whole or not at all.
 
     What fails its verification is left beside it as ``…-failed``.  Raises, before anything is
     written, InputError when the input or the target is bad (`force` replaces any folder), and
@@ -118,7 +115,7 @@ def build(
         product.check(target)
     check_target(target, force=force)
     announce("design")
-    plan = product.plan(wanted)
+    plan = plan_it()
     done = plan.compensation
     drawn: list[Drawn[P]] = []
 

@@ -74,7 +74,7 @@ def build_jig(
     or the input or target is bad; CheckFailed when the moving parts would touch or lose mesh
     anywhere in the ski range, or the ski is too thin for the holes.
     """
-    return build(replace(JIG, plan=partial(plan_jig, key=key)), job, target, force=force)
+    return build(JIG, partial(plan_jig, job, key), target, force=force)
 
 
 def plan_jig(job: Job, key: str = "") -> PlannedJig:
@@ -151,8 +151,7 @@ def _shown_skis(drawn: Drawn[PlannedJig]) -> tuple[float, float]:
     return ski.least, ski.most
 
 
-JIG = Product[Job, PlannedJig, JigRecord](
-    plan_jig,
+JIG = Product[PlannedJig, JigRecord](
     _draw_jig,
     _jig_record,
     (
@@ -169,22 +168,13 @@ JIG = Product[Job, PlannedJig, JigRecord](
 # -- trial plate ---------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class TrialJob:
-    """A trial plate that is asked for: the holes it shows, and the printer it is printed on."""
-
-    layout: Layout
-    bed: Bed
-    printer: Profile | None = None
-
-
-def plan_trial(job: TrialJob) -> Planned[Trial]:
+def plan_trial(layout: Layout, bed: Bed, printer: Profile | None = None) -> Planned[Trial]:
     """The design of a trial plate, its holes as wide as the printer needs.  Raises InputError."""
-    compensation = job.printer.compensation if job.printer else None
+    compensation = printer.compensation if printer else None
     if compensation:
         printers.refuse_compensation(compensation)
-    trial = design_trial(job.layout, job.bed, 0.0 - job.printer.hole if job.printer else 0.0)
-    return Planned(trial, job.bed, TRIAL_MARGIN, compensation)
+    trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0)
+    return Planned(trial, bed, TRIAL_MARGIN, compensation)
 
 
 def _draw_trial(plan: Planned[Trial]) -> Model:
@@ -216,8 +206,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
     )
 
 
-TRIAL = Product[TrialJob, Planned[Trial], TrialRecord](
-    plan_trial,
+TRIAL = Product[Planned[Trial], TrialRecord](
     _draw_trial,
     _trial_record,
     (Output(PICTURE, lambda d, _: draw_trial(d.model, d.meshes, d.folder / PICTURE)),),
@@ -226,18 +215,9 @@ TRIAL = Product[TrialJob, Planned[Trial], TrialRecord](
 # -- gauge ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class GaugeJob:
-    """A gauge that is asked for: the printer's bed, a bush, and how far the caliper opens, mm."""
-
-    bed: Bed
-    bush: BushChoice = "auto"
-    caliper: float = 150.0
-
-
-def plan_gauge(job: GaugeJob) -> Planned[Gauge]:
-    """The design of a gauge.  Raises InputError."""
-    return Planned(design_gauge(job.bed, job.bush, job.caliper), job.bed, GAUGE_MARGIN)
+def plan_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0) -> Planned[Gauge]:
+    """The design of a gauge for a caliper that opens so far, mm.  Raises InputError."""
+    return Planned(design_gauge(bed, bush, caliper), bed, GAUGE_MARGIN)
 
 
 def _draw_gauge(plan: Planned[Gauge]) -> Model:
@@ -275,8 +255,7 @@ def _gauge_sheet(drawn: Drawn[Planned[Gauge]], record: GaugeRecord) -> bytes | N
     return gauge_sheet(drawn.plan.design, record.verification) if record.verification else None
 
 
-GAUGE = Product[GaugeJob, Planned[Gauge], GaugeRecord](
-    plan_gauge,
+GAUGE = Product[Planned[Gauge], GaugeRecord](
     _draw_gauge,
     lambda d: gauge_record(d.plan.design, d.volumes, d.beds),
     (
