@@ -30,13 +30,7 @@ class Finding:
 
     def as_dict(self) -> dict[str, str]:
         """The finding as plain strings, for JSON."""
-        return {
-            "code": self.code,
-            "where": self.where,
-            "key": self.key,
-            "message": self.message,
-            "hint": self.hint,
-        }
+        return {name: getattr(self, name) for name in ("code", "where", "key", "message", "hint")}
 
 
 def key_path(steps: Iterable[int | str]) -> str:

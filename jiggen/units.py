@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 
 INCH = 25.4  # mm, exactly: international yard and pound agreement, 1959
 
@@ -43,8 +43,7 @@ def length_range(text: str, name: str = "") -> tuple[float, float]:
         raise _refusal("range", text, "a range of lengths", "84-112, 3.3-4.4in or 98", name)
     if ends[0] > ends[-1]:
         message = f"{_quoted(text)} ends below its beginning"
-        hint = "Write the smaller length first."
-        raise InputError(Finding("units.range", message, key=name, hint=hint))
+        raise InputError.of("units.range", message, key=name, hint="Write the smaller first.")
     return ends[0], ends[-1]
 
 
@@ -73,20 +72,17 @@ def _read(words: list[str]) -> list[float] | None:
     if len(matches) < len(words):
         return None
     last = matches[-1][2] or "mm"
-    lengths = [_mm(float(match[1]), match[2] or last) for match in matches]
+    units = [_UNITS[(match[2] or last).lower()] for match in matches]
+    # 14.2 in is 360.68, not 360.67999999999995
+    lengths = [round(float(m[1]) * unit, 9) for m, unit in zip(matches, units, strict=True)]
     return lengths if all(map(math.isfinite, lengths)) else None
-
-
-def _mm(value: float, unit: str) -> float:
-    return round(value * _UNITS[unit.lower()], 9)  # 14.2 in is 360.68, not 360.67999999999995
 
 
 def _refusal(code: str, text: str, wanted: str, example: str, name: str) -> InputError:
     hint = f"Write it as {example}; without a unit it is in mm."
     if _COMMA.search(text):
         hint = f"Write a decimal point, not a comma: {example}."
-    message = f"{_quoted(text)} is not {wanted}"
-    return InputError(Finding(f"units.{code}", message, key=name, hint=hint))
+    return InputError.of(f"units.{code}", f"{_quoted(text)} is not {wanted}", key=name, hint=hint)
 
 
 def _quoted(text: str) -> str:

@@ -7,7 +7,7 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jiggen.evening.cover import Box, Remembered, around, fewest
+from jiggen.evening.cover import Box, around, fewest, remembered
 
 
 def serving(boots: float, ski: float, both: float = 1e9):
@@ -121,9 +121,9 @@ def test_what_was_answered_is_not_asked_again():
         asked.append(wanted)
         return wanted.ski[1] - wanted.ski[0] <= 20
 
-    remembered = Remembered(serves)
-    assert remembered(box(305, 80, 20))
-    assert remembered(box(305, 85, 10))
-    assert not remembered(box(305, 80, 21))
-    assert not remembered(box(305, 75, 40))
+    again = remembered(serves)
+    assert again(box(305, 80, 20))
+    assert again(box(305, 85, 10))
+    assert not again(box(305, 80, 21))
+    assert not again(box(305, 75, 40))
     assert len(asked) == 2

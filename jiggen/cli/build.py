@@ -147,13 +147,14 @@ def gauge(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    from jiggen.design import Bed
+    from jiggen.design import Bed, Bush
     from jiggen.files import MEASUREMENTS
     from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import GAUGE, plan_gauge
     from jiggen.report.summary import gauge_summary
 
-    plan = partial(plan_gauge, Bed(*bed), options.read_bush(bush), caliper)
+    in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
+    plan = partial(plan_gauge, Bed(*bed), in_hand, caliper)
     with output.shown_progress():
         made = pipeline.build(GAUGE, plan, out, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)

@@ -11,7 +11,6 @@ from jiggen.errors import InputError
 
 if TYPE_CHECKING:
     from jiggen.design import Settings
-    from jiggen.design.settings import BushChoice
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.measure.printer.profile import Profile
@@ -33,7 +32,7 @@ SkiOption = Annotated[Range, table.SKIS]
 ShiftOption = Annotated[float, table.SHIFT]
 CoreOption = Annotated[Core, table.CORE]
 SideOption = Annotated[Side, table.SIDE]
-BushOption = Annotated[str | Range, table.BUSH]
+BushOption = Annotated[Literal["auto", "none"] | Range, table.BUSH]
 BushFitOption = Annotated[float, table.BUSH_FIT]
 BedOption = Annotated[tuple[float, float, float], table.BED]
 MaterialOption = Annotated[str, table.MATERIAL]
@@ -100,27 +99,19 @@ class Limits:
         return limits
 
 
-def read_settings(ski: Range, bed: Lengths, bush: str | Range, material: str = "") -> Settings:
+def read_settings(ski: Range, bed: Lengths, bush: BushOption, material: str = "") -> Settings:
     """A jig's settings from the values of options, the rest as by default.
 
     Raises InputError for a plastic that is not listed.
     """
-    from jiggen.design import Bed, Settings, SkiRange
+    from jiggen.design import Bed, Bush, Settings, SkiRange
     from jiggen.tables.materials import material as find_material
 
-    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=read_bush(bush))
+    in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
+    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=in_hand)
     if not material:
         return settings
     return replace(settings, material=find_material(material, "--material").name)
-
-
-def read_bush(value: str | Range) -> BushChoice:
-    """The drill bush that an option asks for: auto, none, or the one in hand."""
-    from jiggen.design import Bush
-
-    if isinstance(value, tuple):
-        return Bush(*value)
-    return "auto" if value == "auto" else "none"
 
 
 def read_printer(words: str | None) -> Profile | None:

@@ -18,7 +18,7 @@ from jiggen.design import SkiRange
 from jiggen.drilling import DepthStop
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
-from jiggen.evening.cover import Box, Remembered, around, fewest
+from jiggen.evening.cover import Box, Serves, around, fewest, remembered
 from jiggen.evening.order import Block, Changes, Setting, run_order
 from jiggen.evening.read import COLUMNS, Jobs, Row
 from jiggen.job import Interval, Job, boots_alike, fits, obstacles
@@ -162,9 +162,9 @@ class _Family:
         return replace(self.common, boots=box.boots, settings=settings)
 
     @cached_property
-    def serves(self) -> Remembered:
+    def serves(self) -> Serves:
         """Whether one jig, within the ranges asked for, serves a box."""
-        return Remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
+        return remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
 
     def _too_wide(self, box: Box) -> bool:
         same = boots_alike(self.common.pattern, box.boots)

@@ -73,7 +73,7 @@ def _hull(intervals: Sequence[Interval]) -> Interval:
 
 def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
     """The fewest groups of `needs`, each of which must be served by itself."""
-    asked = Remembered(serves)
+    asked = remembered(serves)
     groups: list[Group] = []
     bound = 0
     for part in _apart(needs, asked):
@@ -95,23 +95,21 @@ def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
     return Cover(groups, bound)
 
 
-class Remembered:
+def remembered(serves: Serves) -> Serves:
     """`serves`, called only when its earlier answers do not decide, since it is monotone."""
+    served: list[Box] = []
+    refused: list[Box] = []
 
-    def __init__(self, serves: Serves) -> None:
-        self._serves = serves
-        self._good: list[Box] = []
-        self._bad: list[Box] = []
-
-    def __call__(self, box: Box) -> bool:
-        """The answer of `serves`, or the one that follows from its earlier answers."""
-        if any(good.holds(box) for good in self._good):
+    def ask(box: Box) -> bool:
+        if any(other.holds(box) for other in served):
             return True
-        if any(box.holds(bad) for bad in self._bad):
+        if any(box.holds(other) for other in refused):
             return False
-        good = self._serves(box)
-        (self._good if good else self._bad).append(box)
+        good = serves(box)
+        (served if good else refused).append(box)
         return good
+
+    return ask
 
 
 def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
