@@ -43,7 +43,8 @@ def length_range(text: str, name: str = "") -> tuple[float, float]:
         raise _refusal("range", text, "a range of lengths", "84-112, 3.3-4.4in or 98", name)
     if ends[0] > ends[-1]:
         message = f"{_quoted(text)} ends below its beginning"
-        raise InputError.of("units.range", message, key=name, hint="Write the smaller first.")
+        hint = "Write the smaller length first."
+        raise InputError.of("units.range", message, key=name, hint=hint)
     return ends[0], ends[-1]
 
 
