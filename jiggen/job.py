@@ -17,7 +17,7 @@ from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
-from jiggen.layout import Layout, lay_out, layouts, motions, whole_boots
+from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.measure.printer.profile import Profile
 from jiggen.pattern import Core, Pattern, Side
 
@@ -29,11 +29,10 @@ Interval = tuple[float, float]
 class Job:
     """One jig that is asked for; all lengths in mm.
 
-    `boots` are the shortest and the longest boot sole that it serves, equal for a single boot;
-    `shift` moves the whole mount, + towards the tip; `side` is the ski that it is for, which
-    matters for mirrored patterns alone; `measured` is what is known of the ski in hand and
-    `limits` what is asked of its holes; `printer` the profile of the printer, None for a true
-    one.  What the pattern says of screws and of the allowed area applies without being repeated.
+    `boots` are the shortest and the longest boot sole, equal for a single boot; `shift` moves the
+    mount, + towards the tip; `side` matters for mirrored patterns alone; `measured` is what is
+    known of the ski in hand and `limits` what is asked of its holes; `printer` the profile of the
+    printer, None for a true one.
     """
 
     pattern: Pattern
@@ -73,28 +72,18 @@ class Job:
 
     def lay_out(self, boot: float | None = None) -> Layout:
         """The holes for `boot`, or for the shortest of its boots.  Raises InputError."""
-        return lay_out(
-            self.pattern,
-            self.boots[0] if boot is None else boot,
-            mount_shift=self.shift,
-            core=self.core,
-            side=self.side,
-        )
+        sole = self.boots[0] if boot is None else boot
+        return self._lay_out((sole,))[sole]
 
     def lay_out_all(self) -> dict[float, Layout]:
         """The holes by boot: of the single one, or of every whole length around its boots.
 
         Raises InputError for boots that the pattern does not serve.
         """
-        if self.one_boot:
-            return {self.boots[0]: self.lay_out()}
-        return layouts(
-            self.pattern,
-            whole_boots(*self.whole_boots),
-            mount_shift=self.shift,
-            core=self.core,
-            side=self.side,
-        )
+        return self._lay_out(self.boots[:1] if self.one_boot else whole_boots(*self.whole_boots))
+
+    def _lay_out(self, boots: tuple[float, ...]) -> dict[float, Layout]:
+        return layouts(self.pattern, boots, mount_shift=self.shift, core=self.core, side=self.side)
 
 
 def folder_name(pattern: str, *boots: float) -> str:
@@ -132,9 +121,8 @@ def design_job(
 ) -> JobDesign:
     """The design of a jig for `job`: halves with ladders where its boots move the holes.
 
-    `settings` are used instead of the job's own, `layouts` are its layouts where they are known
-    already; without `engraved` a jig with ladders is designed quickly.  Raises InputError when
-    there is no such jig.
+    `settings` are used instead of the job's own, `layouts` are its layouts where they are known;
+    without `engraved` a ladder is designed quickly.  Raises InputError when there is no such jig.
     """
     settings = settings or job.settings
     every = layouts or job.lay_out_all()
