@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from jiggen.cli import main
-from jiggen.cli.defaults import LOCAL, read_defaults, user_file
+from jiggen.cli.options import LOCAL, read_defaults, user_file
 from jiggen.cli.program import COMMANDS
 from jiggen.errors import InputError
 from jiggen.options import HABITS

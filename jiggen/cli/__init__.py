@@ -20,7 +20,7 @@ from pathlib import Path
 
 import typer
 
-from jiggen.cli.defaults import Default, defaults_for, placed
+from jiggen.cli.options import Default, defaults_for, placed
 from jiggen.cli.output import as_lines, in_options
 from jiggen.cli.program import app, colourful
 from jiggen.errors import CheckFailed, Finding, JiggenError
@@ -74,7 +74,9 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         findings = [placed(finding, used, words) for finding in error.findings]
         return _report(findings, error.exit_code, words)
     except typer.TyperException as error:
-        return _report([_misuse(error)], BAD_USE, words)
+        context = getattr(error, "ctx", None)
+        hint = f"See {context.command_path if context else PROGRAM} --help."
+        return _report([Finding("cli.use", error.format_message(), hint=hint)], BAD_USE, words)
     except (KeyboardInterrupt, typer.Abort):
         return STOPPED
     except BrokenPipeError:
@@ -95,12 +97,6 @@ def _invoke(app: typer.Typer, words: list[str], used: dict[str, Default]) -> Non
     defaults = dict.fromkeys(getattr(command, "commands", ()), set_by_files)
     with command.make_context(PROGRAM, words, default_map=defaults) as context:
         command.invoke(context)
-
-
-def _misuse(error: typer.TyperException) -> Finding:
-    context = getattr(error, "ctx", None)
-    command = context.command_path if context else PROGRAM
-    return Finding("cli.use", error.format_message(), hint=f"See {command} --help.")
 
 
 def _unforeseen(error: Exception) -> Finding:
