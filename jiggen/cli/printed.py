@@ -145,7 +145,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
             for hole in found.expected
         ],
         "whole": shapes.get("whole"),
-        **({"halves": shapes} if jig.loose else {}),
+        **({} if "whole" in shapes else {"halves": shapes}),
         "bodies": parts,
         "joint": joint,
         "readings": output.records(

@@ -196,16 +196,6 @@ class PrintedJig:
         return tuple(hole for body in self.bodies for hole in body.holes)
 
     @property
-    def loose(self) -> bool:
-        """Whether its bodies are halves, whose distance says nothing."""
-        return len(self.rigid) > 1
-
-    @property
-    def joined(self) -> bool:
-        """Whether two bodies meet at a joint."""
-        return any(len(one.bodies) > 1 for one in self.rigid)
-
-    @property
     def ways(self) -> int:
         """How many ways there are to set it on the mark that bound all others."""
         return max(len(one.sights) for one in self.rigid)
@@ -228,7 +218,7 @@ class PrintedJig:
     @property
     def size(self) -> int:
         """How many parameters `places` takes: three a body, three more for a joint."""
-        return 3 * len(self.bodies) + (3 if self.joined else 0)
+        return 3 * (len(self.bodies) + any(len(one.bodies) > 1 for one in self.rigid))
 
     def places(self, parameters: Array, way: int = 0) -> Array:
         """(n, 2) where the holes are in use, in mm in the ski frame.

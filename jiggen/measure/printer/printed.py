@@ -126,7 +126,7 @@ class PrintedFit:
         Of a jig with halves that of each half, by its body; without those of one hole.  For holes
         on one line, one scale and a turn.
         """
-        if not self.jig.loose:
+        if len(self.jig.rigid) == 1:
             return {"whole": _affine(self.jig.asked, self.places)}
         ends = np.cumsum([len(body.holes) for body in self.jig.bodies])
         parts = zip(self.jig.bodies, np.split(self.places, ends), strict=False)
@@ -234,11 +234,9 @@ def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
     there are enough to identify a gross error and every hole would be known well within `limit` in
     mm, up to 20.  Of loose halves pairs may be there twice.
     """
-    groups = [one.holes for one in jig.rigid]
-    if jig.joined:
-        groups += [body.holes for body in jig.bodies]
+    groups = [*(one.holes for one in jig.rigid), *(body.holes for body in jig.bodies)]
     chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(jig, group)))
-    times = 2 if jig.loose else 1  # a half has few pairs, and its holes lie far from its line
+    times = len(jig.rigid)  # a half has few pairs, and its holes lie far from its line
     while len(chosen) < min(MOST, times * len(jig.pairs)):
         # how well each hole would be known, were these the readings of a true print
         lengths = [float(np.hypot(*_asked(jig, pair))) for pair in chosen]
@@ -280,7 +278,7 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
         "# Stand straight pins or drill shanks without play in the bushes, measure over their",
         '# outsides close above the jig, and write what the caliper shows in place of "".',
         "# Leave out what the caliper does not reach. Measure at room temperature.",
-        *([loose] if jig.loose else []),
+        *([loose] if len(jig.rigid) > 1 else []),
         "",
         "measurements = 1",
         'units = "mm"                    # what the caliper shows: "mm" or "in"',

@@ -38,18 +38,9 @@ CALIPER = 0.02
 PINS = 0.03
 """The same over pins in a jig's bushes, their play in it, in mm: common practice, no source."""
 
-# Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
-FARTHEST = 1500.0
-BED = 2000.0
-DIAMETERS = (1.0, 60.0)
-PIN_DIAMETERS = (0.5, 20.0)
-HEIGHTS = (0.5, 400.0)
-COARSEST = 0.5
-BUSH_FITS = (-0.2, 0.6)  # as a printer's profile may hold them
+BUSH_FITS = (-0.2, 0.6)
+"""Allowances that a printer's profile may hold, in mm; and clearances."""
 SLIDES = (0.05, 0.6)
-MOST_FEATURES = 100
-MOST_READINGS = 1000
-SAME = 0.01  # mm: features nearer than this are one, written twice
 
 
 def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
@@ -71,21 +62,31 @@ def _one_or_two(value: object) -> object:
     raise fault("type", f"is {shown(value)}, but must be a list of two")
 
 
-_many = at_most(MOST_READINGS, "too-many", "readings")
-Value = Annotated[
-    Size,
-    positive(FARTHEST, "distance", "a reading"),
-    WrapValidator(_if_measured),
-    Field(description='what the caliper showed, or "" where it was not measured'),
-]
-Place = Annotated[Number, between(-BED, BED, "length", "a place on the bed", in_mm=True)]
-Pin = Annotated[Size, between(*PIN_DIAMETERS, "diameter", "a pin")]
+# Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
+Place = Annotated[Number, between(-2000.0, 2000.0, "length", "a place on the bed", in_mm=True)]
+AskedDiameter = Annotated[Number, between(1.0, 60.0, "diameter", "a diameter", in_mm=True)]
+AskedHeight = Annotated[Number, between(0.5, 400.0, "height", "a height", in_mm=True)]
+Pin = Annotated[Size, between(0.5, 20.0, "diameter", "a pin")]
 Pins = Annotated[
     tuple[Pin, Pin] | None,
     BeforeValidator(_one_or_two),
     Field(description="the diameter of the pins measured over, or both in a list: [3.6, 4.1]"),
 ]
+Value = Annotated[
+    Size,
+    positive(1500.0, "distance", "a reading"),
+    WrapValidator(_if_measured),
+    Field(description='what the caliper showed, or "" where it was not measured'),
+]
+Caliper = Annotated[
+    Size,
+    positive(0.5, "caliper", "a standard uncertainty"),
+    Field(description="the standard uncertainty (1 σ) of one reading: 0.02"),
+]
+_tried = WrapValidator(_if_measured)
+_many = at_most(1000, "too-many", "readings")
 _EDGES = '"outside" over the far edges, "inside" between the near ones, or "centre"'
+_DISTANCES = "tables headed [[distance]] (double brackets)"
 
 
 class Feature(Shape):
@@ -95,9 +96,7 @@ class Feature(Shape):
     at: Annotated[tuple[Place, Place], pair_of("numbers")] = Field(
         description="x and y on the bed, as the gauge was written: [20.0, 20.0]"
     )
-    diameter: Annotated[Number, between(*DIAMETERS, "diameter", "a diameter", in_mm=True)] = Field(
-        description="the diameter asked of the printer"
-    )
+    diameter: AskedDiameter = Field(description="the diameter asked of the printer")
 
 
 class Distance(Shape):
@@ -126,9 +125,7 @@ class Diameter(Shape):
 class Height(Shape):
     """One ``[[height]]``: what was `asked` of the printer in mm, and what it became."""
 
-    asked: Annotated[Number, between(*HEIGHTS, "height", "a height", in_mm=True)] = Field(
-        description="the height asked of the printer, in mm"
-    )
+    asked: AskedHeight = Field(description="the height asked of the printer, in mm")
     value: Value = math.nan
 
     def __str__(self) -> str:
@@ -141,18 +138,10 @@ Reading = Distance | Diameter | Height
 class TriedFits(Shape):
     """``[fits]``: the labels of what fitted best on the gauge; mm, NaN where not tried."""
 
-    bush_fit: Annotated[
-        Number,
-        between(*BUSH_FITS, "fit", "an allowance", in_mm=True),
-        WrapValidator(_if_measured),
-    ] = Field(
-        default=math.nan, description='the label of the pocket that held the bush best, or ""'
+    bush_fit: Annotated[Number, between(*BUSH_FITS, "fit", "an allowance", in_mm=True), _tried] = (
+        Field(default=math.nan, description='the label of the pocket that held the bush, or ""')
     )
-    slide: Annotated[
-        Number,
-        between(*SLIDES, "fit", "a clearance", in_mm=True),
-        WrapValidator(_if_measured),
-    ] = Field(
+    slide: Annotated[Number, between(*SLIDES, "fit", "a clearance", in_mm=True), _tried] = Field(
         default=math.nan, description='the label of the slot in which the rack ran best, or ""'
     )
 
@@ -162,20 +151,16 @@ class _File(Shape):
 
     measurements: Version = Field(description="measurements = 1")
     units: Units = Field(default="mm", description='"mm" or "in": what the caliper shows')
-    caliper: Annotated[Size, positive(COARSEST, "caliper", "a standard uncertainty")] | None = (
-        Field(default=None, description="the standard uncertainty (1 σ) of one reading: 0.02")
-    )
 
 
 class GaugeFile(_File):
     """A gauge's whole file."""
 
-    features: Annotated[dict[str, Feature], at_most(MOST_FEATURES, "too-many", "features")] = Field(
+    caliper: Caliper = CALIPER
+    features: Annotated[dict[str, Feature], at_most(100, "too-many", "features")] = Field(
         default={}, description="the table headed [features] that jiggen gauge wrote"
     )
-    distance: Annotated[list[Distance], _many] = Field(
-        default=[], description="tables headed [[distance]] (double brackets)"
-    )
+    distance: Annotated[list[Distance], _many] = Field(default=[], description=_DISTANCES)
     diameter: Annotated[list[Diameter], _many] = Field(
         default=[], description="tables headed [[diameter]] (double brackets)"
     )
@@ -200,10 +185,9 @@ class PinDistance(Distance):
 class PrintedFile(_File):
     """A finished jig's whole file."""
 
+    caliper: Caliper = PINS
     over: Pins = None
-    distance: Annotated[list[PinDistance], _many] = Field(
-        default=[], description="tables headed [[distance]] (double brackets)"
-    )
+    distance: Annotated[list[PinDistance], _many] = Field(default=[], description=_DISTANCES)
 
 
 @dataclass(frozen=True)
@@ -260,8 +244,7 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     readings = tuple(row for row in rows if math.isfinite(row.value))
     if not any(isinstance(row, Distance) for row in readings):
         document.refuse([_NOTHING])
-    caliper = file.caliper or CALIPER
-    return Measurements(file.features, readings, caliper, file.fits, unit, document.file)
+    return Measurements(file.features, readings, file.caliper, file.fits, unit, document.file)
 
 
 def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
@@ -286,7 +269,7 @@ def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinR
     readings = tuple(row for row in rows if math.isfinite(row.value))
     if not readings:
         document.refuse([_NOTHING])
-    return PinReadings(readings, file.caliper or PINS, unit, document.file)
+    return PinReadings(readings, file.caliper, unit, document.file)
 
 
 def _inconsistent(file: GaugeFile) -> Iterator[Fault]:
@@ -300,7 +283,8 @@ def _inconsistent(file: GaugeFile) -> Iterator[Fault]:
             message = f"{quoted(name)} is not a valid name of a feature"
             hint = "Allowed: up to 12 letters, digits, hyphens and underscores: A1, peg-2."
             yield Fault(("features", name), "name", message, hint)
-        twin = next((n for n, o in placed.items() if math.dist(o.at, feature.at) < SAME), None)
+        # nearer than this they are one, written twice
+        twin = next((n for n, o in placed.items() if math.dist(o.at, feature.at) < 0.01), None)
         if twin is not None:
             message = f"{quoted(name)} is in the same place as {quoted(twin)}"
             hint = "Compare with the file that jiggen gauge wrote."

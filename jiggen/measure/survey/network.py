@@ -10,7 +10,7 @@ plate's shift and turn on the paper, which no distance knows, go the same way.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from copy import copy
 from dataclasses import replace
 from functools import cached_property
@@ -29,8 +29,9 @@ Numbers = NDArray[np.int_]
 ON_THE_LINE = 0.5
 """A hole so little on the wrong side, in mm, may well be on the right one."""
 
-_AXIS = {"front": 0, "rear": 0, "left": 1, "right": 1}
-_SIGN = {"front": 1.0, "rear": -1.0, "left": 1.0, "right": -1.0}
+_EDGES = {"front": (0, 1.0), "rear": (0, -1.0), "left": (1, 1.0), "right": (1, -1.0)}
+"""The axis that each edge is across, and whether it is at its far end."""
+
 _NEAR = 1e-9  # mm; keeps two holes put on the same spot from dividing by zero
 
 
@@ -61,13 +62,18 @@ class Network:
         self.index = {name: number for number, name in enumerate(survey.holes)}
         named = {end for reading in survey.readings for end in (reading.first, reading.second)}
         named.update(survey.plate.origin, survey.plate.middle)
-        self.edges = tuple(edge for edge in OPPOSITE if edge in named)
+        self.edges = tuple(edge for edge in _EDGES if edge in named)
         self.size = 3 * self.holes + len(self.edges)
         usual = survey.file.sigma if sigma is None else sigma
         values = np.array([*(reading.value for reading in survey.readings), *survey.diameters])
         self.sigmas = np.array(
             [*(reading.sigma or usual for reading in survey.readings), *[usual] * self.holes]
         )
+        # rows that take the x, and the y, of holes and edges from the unknowns
+        every, places = np.eye(self.size), 2 * self.holes
+        self._at = [dict(zip(self.index, every[n:places:2], strict=True)) for n in (0, 1)]
+        for edge, row in zip(self.edges, every[places:], strict=False):
+            self._at[_EDGES[edge][0]][edge] = row
         self._linear()
         self.rules: Array = np.array(list(self._rules()))
         self.equations = Equations(
@@ -87,7 +93,7 @@ class Network:
 
     def freed(self) -> Network:
         """The same without rules, but that the mean of all holes is at the origin."""
-        rules = [self._mean(self.survey.holes, axis) for axis in (0, 1)]
+        rules = [np.mean([at[name] for name in self.index], axis=0) for at in self._at]
         other = copy(self)
         other.equations = replace(self.equations, basis=null_space(np.array(rules)))
         return other
@@ -131,26 +137,21 @@ class Network:
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the survey says of the sides on which holes lie."""
-        plate, holes = self.survey.plate, self.survey.holes
+        plate, (x, y) = self.survey.plate, self._at
         claims = []
-        for key, axis in _AXIS.items():
+        for key, (axis, sign) in _EDGES.items():
             names = getattr(plate, key)
-            others = ("",) if axis else [name for name in holes if name not in names]
             for name in names:
-                for other in others:
-                    row = _SIGN[key] * self._apart(axis, name, other)
-                    claims.append(Claim(key, name, other, row))
-        claims += [Claim("pairs", *pair, self._apart(1, *pair)) for pair in plate.pairs]
+                others = [other for other in self.index if axis == 0 and other not in names]
+                claims += [Claim(key, name, other, sign * (x[name] - x[other])) for other in others]
+                claims += [Claim(key, name, "", sign * y[name])] if axis else []
+        claims += [Claim("pairs", a, b, y[a] - y[b]) for a, b in plate.pairs]
         if plate.along:
-            claims.append(Claim("along", *plate.along, self._apart(0, *plate.along[::-1])))
-        return (
-            *claims,
-            *(
-                Claim("edge", name, edge, self._inwards(edge, name))
-                for edge in self.edges
-                for name in holes
-            ),
-        )
+            rear, front = plate.along
+            claims.append(Claim("along", rear, front, x[front] - x[rear]))
+        for edge in self.edges:
+            claims += [Claim("edge", name, edge, self._inwards(edge, name)) for name in self.index]
+        return tuple(claims)
 
     def beyond(self, unknowns: Array) -> Array:
         """How far each of `claims` is missed in mm; 0 up to `ON_THE_LINE`, which can be noise."""
@@ -163,10 +164,11 @@ class Network:
 
     def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:
         """Pairs, then holes on the centre line, each with rows (r, p) that are 0 if they are so."""
-        for pair in self.survey.plate.pairs:
-            yield pair, np.array([self._apart(0, *pair), 2 * self._mean(pair, 1)])
+        x, y = self._at
+        for a, b in self.survey.plate.pairs:
+            yield (a, b), np.array([x[a] - x[b], y[a] + y[b]])
         for name in self.survey.plate.centre_line:
-            yield (name,), self._mean((name,), 1)[None]
+            yield (name,), y[name][None]
 
     def hole_distances(self) -> Array:
         """(n, n) centre distances as read, in mm, NaN where none was; the mean of several."""
@@ -201,27 +203,15 @@ class Network:
 
     def _inwards(self, edge: str, other: str) -> Array:
         """The row that takes how far a hole or an edge lies inwards of `edge`."""
-        return _SIGN[edge] * self._apart(_AXIS[edge], edge, other)
-
-    def _apart(self, axis: int, one: str, other: str) -> Array:
-        """The row that takes how far `one` is beyond `other`, or the origin, along an axis."""
-        return self._mean((one,), axis) - self._mean((other,) if other else (), axis)
-
-    def _mean(self, names: Iterable[str], axis: int) -> Array:
-        """The row that takes the mean x (axis 0) or y of holes and edges."""
-        row = np.zeros(self.size)
-        names = tuple(names)
-        for name in names:
-            of_edge = 2 * self.holes + self.edges.index(name) if name in self.edges else None
-            row[2 * self.index[name] + axis if of_edge is None else of_edge] += 1 / len(names)
-        return row
+        axis, sign = _EDGES[edge]
+        return np.asarray(sign * (self._at[axis][edge] - self._at[axis][other]))
 
     def _rules(self) -> Iterator[Array]:
-        plate = self.survey.plate
-        yield self._mean(plate.origin, 0)
+        plate, (x, y) = self.survey.plate, self._at
+        yield np.mean([x[name] for name in plate.origin], axis=0)
         for _, rows in self.mirrored():
             yield from rows
         if plate.middle:
-            yield self._mean(plate.middle, 1)
+            yield np.mean([y[name] for name in plate.middle], axis=0)
         if plate.along:
-            yield self._apart(1, *plate.along)
+            yield y[plate.along[0]] - y[plate.along[1]]

@@ -36,62 +36,62 @@ OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
 CALIPER = 0.05
 """Standard uncertainty of a caliper reading in mm: common practice, no source."""
 
-# Beyond these a slip of the decimal point is likelier (common practice, no source); mm.
-DIAMETERS = (1.0, 60.0)
-FARTHEST = 1500.0
-COARSEST = 5.0
-MAX_HOLES = 60
-
 
 def _several(value: object) -> object:
     """One value stands for a list of it."""
-    return value if isinstance(value, list) else [value]
+    return tuple(value) if isinstance(value, list) else (value,)
 
 
 def _pairs(value: object) -> object:
     if isinstance(value, list) and all(isinstance(pair, list) and len(pair) == 2 for pair in value):
-        return [tuple(pair) for pair in value]
+        return tuple(tuple(pair) for pair in value)
     raise fault("type", f"is {shown(value)}, but must be a list of pairs of holes")
 
 
-Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
-Distance = Annotated[Size, positive(FARTHEST, "distance", "a distance")]
-Distances = Annotated[list[Distance], BeforeValidator(_several)]
-Sigma = Annotated[Size, positive(COARSEST, "sigma", "a standard uncertainty")]
-Names = Annotated[list[str], BeforeValidator(_several)]
-_SIGMA = "the standard uncertainty (1 σ) of one reading: 0.05 for a caliper, 0.3 for a ruler"
-_READ = "a number, or a list of them if you measured more than once"
+# Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
+Diameter = Annotated[Size, between(1.0, 60.0, "diameter", "a hole")]
+Distance = Annotated[Size, positive(1500.0, "distance", "a distance")]
+Distances = Annotated[
+    tuple[Distance, ...],
+    BeforeValidator(_several),
+    Field(description="a number, or a list of them if you measured more than once"),
+]
+Sigma = Annotated[
+    Size,
+    positive(5.0, "sigma", "a standard uncertainty"),
+    Field(description="the standard uncertainty (1 σ) of a reading: caliper 0.05, ruler 0.3"),
+]
+Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
 
 
 class Measured(Shape):
     """One entry of ``[distances]``: how two holes, or an edge and a hole, were measured."""
 
-    centre: Distances = Field(default=[], description=_READ)
-    outside: Distances = Field(default=[], description=_READ)
-    inside: Distances = Field(default=[], description=_READ)
-    sigma: Sigma | None = Field(default=None, description=_SIGMA)
+    centre: Distances = ()
+    outside: Distances = ()
+    inside: Distances = ()
+    sigma: Sigma | None = None
 
 
 class Plate(Shape):
     """``[plate]``: how the plate lies on the ski."""
 
-    front: Names = Field(default=[], description='the holes nearest the tip: ["a", "b"]')
-    rear: Names = Field(default=[], description='the holes nearest the tail: ["g", "h"]')
-    left: Names = Field(default=[], description='holes left of the centre line: ["a", "c"]')
-    right: Names = Field(default=[], description='holes right of the centre line: ["b", "d"]')
-    pairs: Annotated[list[tuple[str, str]], BeforeValidator(_pairs)] = Field(
-        default=[], description='pairs, the left hole first: [["a", "b"], ["c", "d"]]'
+    front: Names = Field(default=(), description='the holes nearest the tip: ["a", "b"]')
+    rear: Names = Field(default=(), description='the holes nearest the tail: ["g", "h"]')
+    left: Names = Field(default=(), description='holes left of the centre line: ["a", "c"]')
+    right: Names = Field(default=(), description='holes right of the centre line: ["b", "d"]')
+    pairs: Annotated[tuple[tuple[str, str], ...], BeforeValidator(_pairs)] = Field(
+        default=(), description='pairs, the left hole first: [["a", "b"], ["c", "d"]]'
     )
-    centre_line: Names = Field(default=[], description='names of holes on it: ["e"]')
+    centre_line: Names = Field(default=(), description='names of holes on it: ["e"]')
     origin: Names = Field(
-        default=[], description='a hole "a", an edge "front", or holes to take the middle of'
+        default=(), description='a hole "a", an edge "front", or holes to take the middle of'
     )
     middle: Names = Field(
-        default=[], description='["left", "right"] for both edges, or holes to take the middle of'
+        default=(), description='["left", "right"] for both edges, or holes to take the middle of'
     )
     along: Annotated[tuple[str, str], pair_of("holes")] | None = Field(
-        default=None,
-        description='two holes in a line along the ski, the rear one first: ["c", "a"]',
+        default=None, description='two holes in a line along the ski, rear one first: ["c", "a"]'
     )
 
     @property
@@ -124,9 +124,9 @@ class SurveyFile(Shape):
     drill: DrillShape = Field(
         default=DrillShape(), description="a table headed [drill], as in a pattern file"
     )
-    sigma: Sigma = Field(default=CALIPER, description=_SIGMA)
+    sigma: Sigma = CALIPER
     group: Group = Field(description="a table headed [group]: name, datum and shift")
-    holes: Annotated[dict[str, Diameter], at_most(MAX_HOLES, "too-many-holes", "holes")] = Field(
+    holes: Annotated[dict[str, Diameter], at_most(60, "too-many-holes", "holes")] = Field(
         default={}, description="a table headed [holes] with a line for each diameter: a = 5.5"
     )
     distances: dict[str, Measured] = Field(
