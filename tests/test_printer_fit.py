@@ -261,12 +261,12 @@ def test_a_name_that_no_file_should_have_is_refused(name):
 
 
 def test_the_words_say_what_it_means():
-    told = {line.what: line for line in lines(profile_of(fit_gauge(read(CLUB)), "club"))}
+    told = {row[0]: row[3] for row in lines(profile_of(fit_gauge(read(CLUB)), "club"))}
     # 0.3 % of 190 mm, the issue's own example
-    assert told["scale x"].means.startswith("190 mm along x comes out 0.57 mm short (± 0.0")
-    assert told["holes"].means == "a hole comes out 0.18 mm too small"
+    assert told["scale x"].startswith("190 mm along x comes out 0.57 mm short (± 0.0")
+    assert told["holes"] == "a hole comes out 0.18 mm too small"
     # 190 mm · tan 0.2° = 0.663 mm
-    assert told["skew"].means == "190 mm along y lean 0.66 mm towards +x"
+    assert told["skew"] == "190 mm along y lean 0.66 mm towards +x"
 
 
 def test_random_misreadings_are_spoilt_enough_to_count():

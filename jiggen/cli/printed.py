@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, command
 from jiggen.errors import InputError
-from jiggen.options import Option, result
+from jiggen.options import Option, argument, result
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
@@ -18,33 +18,18 @@ if TYPE_CHECKING:
 
 _UNUSABLE = {"printer.gross-error", "printer.disagree"}  # readings that say nothing of the jig
 
-FOLDER = Option(
-    "folder",
-    "path",
-    "The folder that the jig was printed from.",
-    argument=True,
-    required=True,
-    metavar="DIR",
-)
-FILE = Option(
+FILE = argument(
     "file",
     "path",
     "What the caliper showed between pins in the bushes.",
-    argument=True,
+    required=False,
     metavar="MEASUREMENTS.toml",
 )
 LIMIT = Option(
-    "limit",
-    "length",
-    "Largest allowed error of a hole (common practice, no source).",
-    default="0.2",
-    positive=True,
+    "limit", "length", "Largest error of a hole (common practice).", default="0.2", positive=True
 )
 BLANK = result(
-    "blank",
-    "path",
-    "Write a file that lists what is worth measuring on this jig, .toml.",
-    suffix=".toml",
+    "blank", "path", "Write a file that lists what is worth measuring, .toml.", suffix=".toml"
 )
 NAME = result(
     "name", "text", "Store the corrected profile under that name, to build with --printer."
@@ -53,7 +38,7 @@ NAME = result(
 
 @command(JIGS)
 def printed(
-    folder: Annotated[Path, FOLDER],
+    folder: options.FolderArgument,
     file: Annotated[Path | None, FILE],
     limit: Annotated[float, LIMIT],
     blank: Annotated[Path | None, BLANK],

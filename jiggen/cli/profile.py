@@ -9,7 +9,7 @@ import typer
 
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, Group, app, command
-from jiggen.options import Option
+from jiggen.options import Option, argument
 
 if TYPE_CHECKING:
     from jiggen.measure.printer.gauge_fit import GaugeFit
@@ -23,32 +23,19 @@ profile = typer.Typer(
 )
 app.add_typer(profile, rich_help_panel=JIGS)
 
-STORED = Option(
-    "name", "text", "A stored printer's name, or a profile's path.", argument=True, required=True
-)
-FILE = Option(
-    "file",
-    "path",
-    "The file that jiggen gauge wrote, with what the caliper showed.",
-    argument=True,
-    required=True,
-    metavar="MEASUREMENTS.toml",
+STORED = argument("name", "text", "A stored printer's name, or a profile's path.")
+FILE = argument(
+    "file", "path", "The file that jiggen gauge wrote, filled in.", metavar="MEASUREMENTS.toml"
 )
 NAME = Option(
     "name",
     "text",
-    "What to call printer and material together: club-hall-petg. A profile of that name is "
-    "replaced.",
+    "What to call printer and material together: club-hall-petg. It replaces one of that name.",
     group="Options",
     required=True,
 )
 MATERIAL = Option(
-    "material",
-    "text",
-    "What it was printed in, in your words.",
-    group="Options",
-    default="",
-    metavar="TEXT",
+    "material", "text", "What it was printed in.", group="Options", default="", metavar="TEXT"
 )
 
 
@@ -126,7 +113,7 @@ def as_text(found: Profile) -> str:
     rows = [
         found.name + (f", {found.material}" if found.material else ""),
         f"{'':10}{'found':>11}{'95 of 100':>12}   what it means",
-        *(f"{row.what:10}{row.found:>11}{row.within:>12}   {row.means}" for row in lines(found)),
+        *("{:10}{:>11}{:>12}   {}".format(*row) for row in lines(found)),
     ]
     if found.bush_fit is not None:
         rows.append(f"Bushes hold best with an allowance of {found.bush_fit:g} mm.")

@@ -11,34 +11,20 @@ from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
-from jiggen.options import Option, result
+from jiggen.options import Option, argument, result
 
 if TYPE_CHECKING:
     from jiggen.measure.survey.examination import Examination
 
-FILE = Option(
-    "file", "path", "A survey file: what you measured, as TOML.", argument=True, required=True
-)
+FILE = argument("file", "path", "A survey file: what you measured, as TOML.")
 LIMIT = Option(
-    "limit",
-    "length",
-    "Largest allowed position uncertainty of a hole (95 %): beyond it no pattern is written.",
-    default="0.3",
-    positive=True,
+    "limit", "length", "Largest uncertainty of a hole (95 %) allowed.", default="0.3", positive=True
 )
 SIGMA = Option(
-    "sigma",
-    "length",
-    "Standard uncertainty (1 σ) of one reading: 0.05 for a caliper (the default where the file "
-    "states none), 0.3 for a ruler.",
-    positive=True,
+    "sigma", "length", "Standard uncertainty (1 σ) of one reading; a ruler's is 0.3.", positive=True
 )
 OUT = replace(
-    table.OUT,
-    help="The pattern file to write, .toml; without it nothing is written.",
-    metavar="FILE",
-    suffix=".toml",
-    short="o",
+    table.OUT, help="The pattern file to write, .toml.", metavar="FILE", suffix=".toml", short="o"
 )
 ACCEPT = result("accept", "flag", "Write the pattern despite failed checks; the file says so.")
 FOUND_SVG = replace(table.SVG, help="Draw what was found, 1:1, as SVG.")

@@ -10,11 +10,10 @@ What each reading would be:
   write the mean.
 - a height: stretched by the scale in z.
 
-What the caliper itself does goes into the printer: a caliper that reads 0.02 % long makes every
-scale 0.02 % large (an error of 0.03 mm over 150 mm is within what calipers are sold with: common
-practice, no source), and a gauge measured warm from the bed is larger by 0.07 mm a metre and
-kelvin (PLA; from memory).  No reading shows either.  Jigs measured with the same caliper at room
-temperature carry the same error, so it stays small where it counts.
+What the caliper itself does goes into the printer: one that reads 0.02 % long makes every scale
+0.02 % large (0.03 mm over 150 mm is within what calipers are sold with: common practice, no
+source), and a gauge measured warm is larger by 0.07 mm a metre and kelvin (PLA; from memory).
+Jigs measured with the same caliper at room temperature carry the same error.
 """
 
 from __future__ import annotations

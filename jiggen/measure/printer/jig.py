@@ -1,7 +1,7 @@
-"""Affine maps of the plane: made, undone, taken apart, and fitted to pairs of points.
+"""Maps of the plane taken apart and fitted, and a jig as it was printed: where its holes come out.
 
 target = matrix · source + shift, as in EPSG Guidance Note 7-2, methods 9624 (affine) and 9621
-(similarity).
+(similarity); of a print the shift says nothing.
 """
 
 from __future__ import annotations
@@ -16,28 +16,12 @@ import numpy as np
 from jiggen.errors import InputError
 from jiggen.measure.adjustment import Array
 
-_FLAT = 1e-9  # of the points' extent: nearer to a line than this they are on one
-
 
 @dataclass(frozen=True, eq=False)
 class Affine:
-    """An affine map: `matrix` (2, 2) and `shift` (2,), the shift in the target's unit.
-
-    It is a distortion (`scale_x`, `scale_y`, `skew`, as a printer's profile has them) turned by
-    `turn`; both angles in degrees.
-    """
+    """An affine map's `matrix` (2, 2): a distortion turned by `turn`; angles in degrees."""
 
     matrix: Array
-    shift: Array
-
-    def __call__(self, points: Array) -> Array:
-        """`points` (n, 2) carried over."""
-        return np.asarray(points @ self.matrix.T + self.shift)
-
-    def inverse(self) -> Affine:
-        """The map that leads back."""
-        back = np.asarray(np.linalg.inv(self.matrix))
-        return Affine(back, -back @ self.shift)
 
     @property
     def turn(self) -> float:
@@ -68,42 +52,22 @@ def distortion(scale_x: float, scale_y: float, skew: float) -> Array:
     return np.array([[scale_x, scale_y * math.sin(lean)], [0.0, scale_y * math.cos(lean)]])
 
 
-def fit_affine(source: Array, target: Array) -> Affine:
-    """The affine map that leads `source` (n, 2) nearest to `target` (n, 2), by least squares.
+def nearest_map(source: Array, target: Array) -> Affine:
+    """The map that leads `source` (n, 2) nearest to `target` (n, 2), in mm, by least squares.
 
-    Raises InputError ``printer.points`` unless three of the points are off one line.
+    Of points on one line that is a turn and one scale.  Raises InputError ``printer.points``
+    unless two of them lie apart.
     """
-    here, middle = _centred(source)
-    there, goal = _centred(target)
-    sizes = np.linalg.svd(here, compute_uv=False)
-    if len(source) < 3 or not sizes[-1] > _FLAT * sizes[0]:
-        message = "the map needs three points that are not on one line"
-        raise InputError.of("printer.points", message, hint="Measure more holes.")
-    matrix = np.asarray(np.linalg.lstsq(here, there, rcond=None)[0].T)
-    return Affine(matrix, goal - matrix @ middle)
-
-
-def fit_similarity(source: Array, target: Array) -> Affine:
-    """The turn, shift and one scale that lead `source` (n, 2) nearest to `target` (n, 2).
-
-    Raises InputError ``printer.points`` unless two of the points lie apart.
-    """
-    here, middle = _centred(source)
-    there, goal = _centred(target)
-    size = float((here**2).sum())
-    if not size > 0:
+    # about their middle: grid coordinates keep their last digits
+    here, there = source - source.mean(axis=0), target - target.mean(axis=0)
+    if np.linalg.svd(here, compute_uv=False)[-1] > 1.0:
+        return Affine(np.asarray(np.linalg.lstsq(here, there, rcond=None)[0].T))
+    one, other = (at[:, 0] + 1j * at[:, 1] for at in (here, there))
+    if not one.any():
         message = "the map needs two points apart from one another"
         raise InputError.of("printer.points", message, hint="Measure more holes.")
-    along = (here * there).sum() / size
-    across = (here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]).sum() / size
-    matrix = np.array([[along, -across], [across, along]])
-    return Affine(matrix, goal - matrix @ middle)
-
-
-def _centred(points: Array) -> tuple[Array, Array]:
-    """`points` about their middle, and the middle: grid coordinates keep their last digits."""
-    middle = points.mean(axis=0)
-    return points - middle, middle
+    ratio = np.vdot(one, other) / np.vdot(one, one)
+    return Affine(np.array([[ratio.real, -ratio.imag], [ratio.imag, ratio.real]]))
 
 
 ON_THE_LINE = ((0.0, 0.0),)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import astuple, replace
 from itertools import pairwise
 
 import numpy as np
@@ -60,24 +60,18 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
 
     Codes: ``printer.unmeasured``, ``.unchecked``, ``.coarse``.
     """
-    return tuple(
-        replace(finding, code=f"printer.{finding.code}", where=found.measurements.source)
-        for finding in _warnings(found)
-    )
-
-
-def _warnings(found: GaugeFit) -> Iterator[Finding]:
-    read = found.measurements
+    read, findings = found.measurements, list[Finding]()
     kinds = {feature.kind for feature in read.features.values()}
     for name in PARAMETERS:
         measurable = {"hole": "hole" in kinds, "wall": "peg" in kinds}.get(name, True)
         if name not in found.determined and measurable:
             message = f"the readings do not say {WHAT[name]}; it is assumed to be true"
-            yield Finding("unmeasured", message, hint=advice(read, (name,)))
+            findings.append(Finding("unmeasured", message, hint=advice(read, (name,))))
     if rows := found.fit.unchecked(len(read.readings)):
-        yield describe_unchecked([str(read.readings[row]) for row in rows])
+        findings.append(describe_unchecked([str(read.readings[row]) for row in rows]))
     if found.fit.spread > 1 and not found.fit.contradicts:
-        yield describe_coarse(found.fit.spread, read.caliper)
+        findings.append(describe_coarse(found.fit.spread, read.caliper))
+    return tuple(replace(one, code=f"printer.{one.code}", where=read.source) for one in findings)
 
 
 def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
@@ -232,7 +226,13 @@ def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
         return Profile(name="as-designed")
     try:
         stored = find_profile(sent.printer)
-        if _same(stored, sent, fits):
+        now = stored.compensation
+        same = stored.fits(fits.bush_fit + stored.hole, fits.slide - stored.wall)
+        then, would = (
+            [*mesh.matrix.flat, mesh.height, *astuple(holes)]
+            for mesh, holes in ((sent, fits), (now, same))
+        )
+        if np.allclose(then, would, rtol=0, atol=1e-6):
             return stored
     except InputError:  # deleted, or damaged since: the record still holds what matters
         pass
@@ -242,20 +242,6 @@ def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
         hole=-fits.hole_fit,
         bush_fit=float(np.clip(fits.bush_fit, *BUSH_FITS)),
         slide=float(np.clip(fits.slide, *SLIDES)),
-    )
-
-
-def _same(stored: Profile, sent: Compensation, fits: Fits) -> bool:
-    """Whether `stored` would do to a mesh what was done, and allow for the same holes."""
-    now = stored.compensation
-    return (
-        np.allclose(now.matrix, sent.matrix, rtol=0, atol=1e-6)
-        and abs(now.height - sent.height) <= 1e-6
-        and abs(-stored.hole - fits.hole_fit) < 1e-6
-        and all(
-            one is None or abs(one - other) < 1e-6
-            for one, other in ((stored.bush_fit, fits.bush_fit), (stored.slide, fits.slide))
-        )
     )
 
 

@@ -27,7 +27,7 @@ from jiggen.measure.adjustment import (
     derivative,
     gains,
 )
-from jiggen.measure.printer.jig import Affine, PrintedJig, fit_affine, fit_similarity
+from jiggen.measure.printer.jig import Affine, PrintedJig, nearest_map
 from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
 
 Pair = tuple[str, str]
@@ -123,14 +123,13 @@ class PrintedFit:
     def shapes(self) -> dict[str, Affine]:
         """The scales, skew and turn that lead the layout nearest to the finished jig, ``whole``.
 
-        Of a jig with halves that of each half, by its body; without those of one hole.  For holes
-        on one line, one scale and a turn.
+        Of a jig with halves that of each half, by its body; without those of one hole.
         """
         if len(self.jig.rigid) == 1:
-            return {"whole": _affine(self.jig.asked, self.places)}
+            return {"whole": nearest_map(self.jig.asked, self.places)}
         ends = np.cumsum([len(body.holes) for body in self.jig.bodies])
         parts = zip(self.jig.bodies, np.split(self.places, ends), strict=False)
-        return {body.name: _affine(body.at, at) for body, at in parts if len(at) > 1}
+        return {body.name: nearest_map(body.at, at) for body, at in parts if len(at) > 1}
 
     @property
     def parts(self) -> dict[str, tuple[Array, Array]]:
@@ -170,16 +169,9 @@ class PrintedFit:
         return pairs[int(gains(self.covariance, slopes, self.readings.caliper, moves).argmax())]
 
 
-def _affine(asked: Array, places: Array) -> Affine:
-    """What leads the layout nearest to the print; (n, 2) each, mm."""
-    spread = np.linalg.svd(asked - asked.mean(axis=0), compute_uv=False)
-    fitting = fit_affine if len(asked) > 2 and spread[-1] > 1.0 else fit_similarity
-    return fitting(asked, places)
-
-
 def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
     """What `readings`, all between holes of `jig`, say of where its holes are."""
-    undone = Affine(jig.matrix, np.zeros(2)).inverse()  # what makes a print come out true
+    undone = Affine(np.asarray(np.linalg.inv(jig.matrix)))  # what makes a print come out true
     bodies = [undone.scale_x, undone.scale_y, undone.skew] * len(jig.bodies)
     true = np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
     chords = _chords(jig, [reading.between for reading in readings.readings])

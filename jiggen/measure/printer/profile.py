@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Literal
 
 import numpy as np
 from platformdirs import user_config_path
@@ -147,17 +147,8 @@ LONG, HIGH = 190.0, 14.0
 _LEAST = 0.005  # mm; less would show as 0.00
 
 
-class Line(NamedTuple):
-    """One number of a profile in words; `within` is its 95 % uncertainty, empty if unmeasured."""
-
-    what: str
-    found: str
-    within: str
-    means: str
-
-
-def lines(profile: Profile) -> Iterator[Line]:
-    """A line for each number that a caliper can tell."""
+def lines(profile: Profile) -> Iterator[tuple[str, str, str, str]]:
+    """Each number that a caliper can tell: its name, the number, its 95 %, what it means."""
     lean = math.tan(math.radians(profile.skew)) * LONG
     towards = f"{LONG:g} mm along y lean {abs(lean):.2f} mm towards {'+' if lean > 0 else '-'}x"
     numbers = {
@@ -170,16 +161,15 @@ def lines(profile: Profile) -> Iterator[Line]:
     }
     for what, (key, means, length, unit) in numbers.items():
         value, known = getattr(profile, key), getattr(profile.uncertainty, key)
+        within = COVERED * (known or 0.0)
         if known is None:
-            yield Line(what, "-", "", "not measured: assumed to be true")
-            continue
-        within = COVERED * known
-        if length:
+            yield what, "-", "", "not measured: assumed to be true"
+        elif length:
             means += f" {off_by((value - 1.0) * length, unit)} (± {within * length:.2f})"
-            yield Line(what, f"{value:.5f}", f"± {within:.5f}", means)
+            yield what, f"{value:.5f}", f"± {within:.5f}", means
         else:
             means += f" {off_by(value, 'too large/too small')}" if unit == " mm" else ""
-            yield Line(what, f"{value:+.3f}{unit}", f"± {within:.3f}", means)
+            yield what, f"{value:+.3f}{unit}", f"± {within:.3f}", means
 
 
 def off_by(off: float, words: str = "long/short") -> str:

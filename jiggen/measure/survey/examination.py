@@ -76,18 +76,15 @@ def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
 
     `within` (n,) is how near in mm each place is known.
     """
-    names, places = fit.network.survey.holes, fit.places
-    images = places * (1.0, -1.0)
-    gaps = np.hypot(*(places[:, None] - images).transpose(2, 0, 1))
+    places, every = fit.places, np.arange(fit.network.holes)
+    gaps = np.hypot(*(places[:, None] - places * (1.0, -1.0)).transpose(2, 0, 1))
     twins = gaps.argmin(axis=1)
-    near = gaps[np.arange(len(names)), twins] <= np.hypot(within, within[twins])
-    if not near.all() or (twins[twins] != np.arange(len(names))).any():
+    near = gaps[every, twins] <= np.hypot(within, within[twins])
+    if not near.all() or (twins[twins] != every).any():
         return ()
-    return tuple(
-        (names[hole], names[twin])
-        for hole, twin in enumerate(twins)
-        if hole != twin and places[hole, 1] > 0
-    )
+    names = np.array(fit.network.survey.holes)
+    left = (twins != every) & (places[:, 1] > 0)
+    return tuple(zip(names[left].tolist(), names[twins[left]].tolist(), strict=True))
 
 
 LIMIT = 0.3
