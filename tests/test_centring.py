@@ -52,7 +52,7 @@ class Plan:
         recess = shapely.Point(0, 0).buffer(station.gear_radius, 64)
         self.walls = body.difference(channel.union(recess))
         self.bar = box(rail.rack.tip_x, self.half - rail.reach, rail.back_x, self.half)
-        rack = sections.place(sections.rack_plan(rail), y=self.half)
+        rack = sections.place(rail.rack_plan(sections.CHORD), y=self.half)
         self.rack = rack.intersection(box(0, -14, 40, 14))  # all that can meet the pinion
         self.gear = Polygon(mechanism.pinion.gear.outline(0.002))
         self.ends = max(-HALF_BODY, self.half - rail.reach), HALF_BODY

@@ -6,7 +6,7 @@ import shapely
 from shapely.geometry import Polygon, box
 
 from jiggen.accuracy import sections
-from jiggen.accuracy.sweep import sweep_stations
+from jiggen.accuracy.sweep import RADII, sweep_stations
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.lettering import hexagon
@@ -91,11 +91,11 @@ def test_gaps_are_those_of_the_design(jig):
 
 def test_rails_stand_at_half_the_width_whatever_the_sidecut(jig):
     result = sweep_stations(jig, step=FEW, waist=-30.0)
-    for station in result.stations:
-        assert station.travel.shape == (len(result.widths), len(result.radii))
-        assert np.abs(station.travel - result.widths[:, None] / 2).max() < 0.005
+    for place, station in zip(jig.stations, result.stations, strict=True):
+        assert station.ahead.shape == (len(RADII),)
+        assert np.abs(station.ahead).max() < 0.005
         # By hand: the nose, 10 mm round, touches where it is as steep as the edge, (x - waist)/R.
-        steep = (station.x + 30.0) / result.radii
+        steep = (place.x + 30.0) / np.array(RADII)
         assert station.contact == pytest.approx(10.0 * steep, rel=2e-3)
 
 
@@ -105,8 +105,7 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
     edge = 50.0 + sections.ski_edge(along, x, radius, 0.0)
     far_out = replace(jig, stations=(jig.stations[1].model_copy(update={"x": x}),))
     (there,) = sweep_stations(far_out, step=100.0, radii=(radius,)).stations
-    ahead = there.travel[0, 0] - WIDE.least / 2
-    nose = 50.0 + ahead + rail.nose_radius - np.sqrt(rail.nose_radius**2 - along**2)
+    nose = 50.0 + there.ahead[0] + rail.nose_radius - np.sqrt(rail.nose_radius**2 - along**2)
     assert (nose - edge).min() == pytest.approx(0.0, abs=1e-5)
     assert along[np.argmin(nose - edge)] == pytest.approx(there.contact[0], abs=0.01)
 
@@ -241,11 +240,11 @@ def test_stations_too_near_one_another_are_caught(jig):
 def test_an_invalid_polygon_is_an_error_not_nonsense(jig):
     bow = Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
     with pytest.raises(RuntimeError, match="Self-intersection"):
-        sections.Slab(0.0, 1.0, bow)
+        sections.Part((0.0, 1.0, bow))
     with pytest.raises(RuntimeError, match="empty"):
-        sections.Slab(1.0, 1.0, box(0, 0, 1, 1))
+        sections.Part((1.0, 1.0, box(0, 0, 1, 1)))
     with pytest.raises(RuntimeError, match="empty"):
-        sections.check_valid(Polygon(), "nothing")
+        sections.check_valid(Polygon())
     crossed = with_parts(jig, rail={"lean": 9.0})  # the lean runs out through the teeth
     with pytest.raises(RuntimeError, match="not a valid polygon"):
         sweep_stations(crossed, step=FEW)
@@ -253,7 +252,7 @@ def test_an_invalid_polygon_is_an_error_not_nonsense(jig):
 
 def test_the_gap_of_two_stacks_by_hand():
     def part(x, low, high):
-        return sections.Part.of((low, high, box(x, 0, x + 1, 1)))
+        return sections.Part((low, high, box(x, 0, x + 1, 1)))
 
     assert sections.gap(part(0, 0, 1), part(4, 0, 1)) == pytest.approx(3.0)
     assert sections.gap(part(0, 0, 1), part(4, 5, 6)) == pytest.approx(5.0)  # 3, 4, 5
@@ -328,7 +327,7 @@ def flat_area(solid, z):
 def test_sections_have_the_areas_of_the_drawn_solids(jig, solids):
     made = jig.mechanism
     rail, pinion = made.rail, made.pinion
-    rack, leg = sections.rack_plan(rail), rail.leg_plan(48)
+    rack, leg = rail.rack_plan(sections.CHORD), rail.leg_plan(48)
     # The solid's flanks are drawn with chords of 0.02 mm, these with 0.002.
     assert flat_area(solids["rail"], 8.0) == pytest.approx(rack.union(leg).area, rel=2e-3)
     assert flat_area(solids["rail"], -5.0) == pytest.approx(leg.area, rel=1e-3)
@@ -374,7 +373,7 @@ def test_fine_meshes_have_the_same_gaps(jig, meshes, width):
     }
     half, made = width / 2, jig.mechanism
     rolled = (width - WIDE.middle) / 2 / made.pinion.gear.pitch_radius
-    rail = sections.rail_part(made.rail, sections.rack_plan(made.rail)).moved(y=half)
+    rail = sections.rail_part(made.rail, made.rail.rack_plan(sections.CHORD)).moved(y=half)
     pinion = sections.pinion_part(made.pinion).moved(degrees=np.degrees(rolled))
     top = jig.settings.body
     recess = sections.recess_profile(made.station, top)
@@ -421,11 +420,11 @@ def test_a_rail_pressed_into_the_pinion_overlaps_alike_in_kernel_and_sections(ji
     rail = solids["rail"].moved(location_of(shift_by(y=half + press)))
     shared = rail.intersect(solids["pinion"].moved(location_of(turn_by(0.0))))
     kernel = sum(solid.Volume() for solid in shared.Solids())
-    rack = sections.place(sections.rack_plan(made.rail), 0.0, half + press)
+    rack = sections.place(made.rail.rack_plan(sections.CHORD), 0.0, half + press)
     gear = Polygon(made.pinion.gear.outline(0.002))
     height = made.pinion.gear_top_z - made.rail.bottom_rack_z
     assert shapely.area(rack.intersection(gear)) * height == pytest.approx(kernel, rel=0.1)
     assert kernel > 0.5
     whole = sections.rail_part(made.rail, rack).slabs[0]
-    found = sections.gap(sections.Part((whole,)), sections.pinion_part(made.pinion))
+    found = sections.gap(sections.Part(whole), sections.pinion_part(made.pinion))
     assert found == pytest.approx(-0.12 * np.cos(np.radians(20)), abs=0.03)

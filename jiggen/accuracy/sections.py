@@ -6,18 +6,16 @@ slide or turn within each other, one profile: rack and channel are prisms along 
 that of their profiles in the xz plane; pinion and recess are turned about one axis, so theirs
 is that of their profiles over radius and z.  A lean or a cone is exact in such a profile.
 
-A round part is drawn around its circle and a round hole inside it, so no gap
-comes out wider than it is.  All numbers are mm; a part lies in the frame of the
-design's numbers for it: the ski frame for bodies, bushes and ski, the station's for the rest,
-with a rail's y = 0 where its nose touches the ski.
+A round part is drawn around its circle and a round hole inside it, so no gap comes out wider
+than it is.  All numbers are mm; a part lies in its station's frame, a rail with y = 0 where its
+nose touches the ski.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from itertools import product
 
 import numpy as np
 import shapely
@@ -26,13 +24,7 @@ from shapely.geometry import Polygon, box
 
 from jiggen.design import Design
 from jiggen.design.lettering import hexagon
-from jiggen.design.station import (
-    KnobShape,
-    Mechanism,
-    PinionShape,
-    RailShape,
-    StationShape,
-)
+from jiggen.design.station import KnobShape, Mechanism, PinionShape, RailShape, StationShape
 
 Array = NDArray[np.float64]
 
@@ -45,52 +37,33 @@ SIDES = {"left": 0.0, "right": 180.0}  # degrees: the right rail is the left one
 NEAR = 60.0  # mm of ski and body looked at to either side of a station
 
 
-@dataclass(frozen=True, eq=False)
-class Slab:
-    """An upright prism: its plan between two heights."""
-
-    low: float
-    high: float
-    plan: shapely.Geometry
-
-    def __post_init__(self) -> None:
-        check_valid(self.plan, "a plan")
-        if not self.low < self.high:
-            raise RuntimeError(f"a slab from {self.low:g} up to {self.high:g} mm is empty")
+Slab = tuple[float, float, shapely.Geometry]
+"""An upright prism: from a height to a higher one, and its plan."""
 
 
-@dataclass(frozen=True, eq=False)
 class Part:
-    """A part as slabs; together they hold all of it."""
+    """A part as slabs; together they hold all of it.  Raises RuntimeError for an empty slab."""
 
-    slabs: tuple[Slab, ...]
-
-    @classmethod
-    def of(cls, *slabs: tuple[float, float, shapely.Geometry]) -> Part:
-        """The part of these slabs, each (low, high, plan)."""
-        return cls(tuple(Slab(*slab) for slab in slabs))
+    def __init__(self, *slabs: Slab) -> None:
+        for low, high, plan in slabs:
+            check_valid(plan)
+            if not low < high:
+                raise RuntimeError(f"a slab from {low:g} up to {high:g} mm is empty")
+        self.slabs = slabs
 
     def moved(self, x: float = 0.0, y: float = 0.0, degrees: float = 0.0) -> Part:
         """The part turned about the z axis, then shifted in x and y."""
-        return Part.of(*((s.low, s.high, place(s.plan, x, y, degrees)) for s in self.slabs))
+        return Part(*((low, high, place(plan, x, y, degrees)) for low, high, plan in self.slabs))
 
 
-def sweep_box(*places: Part) -> Part:
-    """The room a part needs between its places, in the same slabs: the box around each."""
-    every = zip(*(place.slabs for place in places), strict=True)
-    return Part.of(
-        *((s[0].low, s[0].high, box(*shapely.total_bounds([one.plan for one in s]))) for s in every)
-    )
-
-
-def check_valid(shape: shapely.Geometry, what: str) -> shapely.Geometry:
+def check_valid(shape: shapely.Geometry) -> shapely.Geometry:
     """`shape`, if it is valid and not empty: an invalid polygon gives silent nonsense.
 
     Raises RuntimeError otherwise: a defect of ours, never of the input.
     """
     if shape.is_empty or not shape.is_valid:
         why = "it is empty" if shape.is_empty else shapely.is_valid_reason(shape)
-        raise RuntimeError(f"{what} is not a valid polygon: {why}")
+        raise RuntimeError(f"a section is not a valid polygon: {why}")
     return shape
 
 
@@ -103,21 +76,14 @@ def place(
     return shapely.transform(shape, lambda points: points @ turn + shift)
 
 
-def overlap(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """How deep two flat shapes overlap: the widest circle that both share; or 0."""
-    shared = shapely.get_parts(one.intersection(other))
-    radii = [
-        shapely.maximum_inscribed_circle(piece, tolerance=1e-3).length
-        for piece in shared
-        if piece.area > 0
-    ]
-    return 2 * max(radii, default=0.0)
-
-
 def flat_gap(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """Distance of two flat shapes; where they overlap, how deep, below zero."""
+    """Distance of two flat shapes; below zero the widest circle that both share."""
     distance = float(shapely.distance(one, other))
-    return distance if distance > 0 else -overlap(one, other)
+    if distance > 0:
+        return distance
+    shared = [piece for piece in shapely.get_parts(one.intersection(other)) if piece.area > 0]
+    radii = (shapely.maximum_inscribed_circle(piece, tolerance=1e-3).length for piece in shared)
+    return -2 * max(radii, default=0.0)
 
 
 def gap(one: Part, other: Part, *, beside: bool = False) -> float:
@@ -126,61 +92,46 @@ def gap(one: Part, other: Part, *, beside: bool = False) -> float:
     `beside` leaves out what lies over one another, for parts that are meant to touch there.
     """
     least = FAR
-    for a in one.slabs:
-        for b in other.slabs:
-            apart = max(a.low, b.low) - min(a.high, b.high)
-            if apart >= (0.0 if beside else least):
-                continue
-            flat = float(shapely.distance(a.plan, b.plan))
-            if apart >= 0:
-                flat = math.hypot(apart, flat)
-            elif flat == 0:
-                flat = max(-overlap(a.plan, b.plan), apart)
-            least = min(least, flat)
+    for (low, high, plan), (lower, upper, another) in product(one.slabs, other.slabs):
+        apart = max(low, lower) - min(high, upper)
+        if apart >= (0.0 if beside else least):
+            continue
+        if apart >= 0:
+            found = math.hypot(apart, shapely.distance(plan, another))
+        elif (found := flat_gap(plan, another)) <= 0:
+            found = max(found, apart)
+        least = min(least, found)
     return least
-
-
-def rack_plan(rail: RailShape) -> Polygon:
-    """The rack seen from above, its flanks drawn finer than the solid's."""
-    return check_valid(rail.rack_plan(CHORD), "the rack")
 
 
 def rail_part(rail: RailShape, bar: Polygon) -> Part:
     """A left rail whose rack has the plan `bar`; the rack's lean is left away."""
-    return Part.of(
+    return Part(
         (rail.bottom_rack_z, rail.top_z, bar),
         (rail.bottom_z, rail.top_z, rail.leg_plan(NOSE_CHORDS)),
     )
 
 
-def leg_part(rail: RailShape, plan: Polygon) -> Part:
-    """A left rail's leg, or what of it has this `plan`."""
-    return Part.of((rail.bottom_z, rail.top_z, plan))
-
-
 def rack_profile(rail: RailShape) -> Polygon:
     """The rack cut across, x over z, at the crest of a tooth."""
-    return check_valid(Polygon(rail.rack_profile), "the rack's profile")
+    return check_valid(Polygon(rail.rack_profile))
 
 
 def body_profile(station: StationShape, top: float) -> Polygon:
     """The body cut across beside a channel, x over z: a block less the channel."""
-    channel = check_valid(Polygon(station.channel(-1.0)), "the channel")
+    channel = check_valid(Polygon(station.channel(-1.0)))
     block = box(station.channel_x - 3.0, 0.0, station.channel_back + 3.0, top)
-    return check_valid(block.difference(channel), "the channel's walls")
+    return check_valid(block.difference(channel))
 
 
 def pinion_profile(pinion: PinionShape) -> Polygon:
     """What the pinion sweeps as it turns, radius over z; nut trap and bore filled."""
-    p, corner = pinion, hexagon(pinion.hex_flats)[0, 0]
-    steps = [
-        box(0, p.bottom_z, p.flange_radius, p.flange_z),
-        box(0, p.flange_z, p.gear.tip_radius, p.gear_top_z),
-        box(0, p.gear_top_z, p.cone_radius, p.cone_z),
-        _cone(p.cone_radius, p.cone_z, p.cone_top_radius, p.cone_top_z),
-        box(0, p.cone_top_z, corner, p.top_z),
-    ]
-    return check_valid(shapely.union_all(steps), "the pinion's profile")
+    p, corner, tip = pinion, hexagon(pinion.hex_flats)[0, 0], pinion.gear.tip_radius
+    steps = [(p.flange_radius, p.bottom_z), (p.flange_radius, p.flange_z)]
+    steps += [(tip, p.flange_z), (tip, p.gear_top_z), (p.cone_radius, p.gear_top_z)]
+    steps += [(p.cone_radius, p.cone_z), (p.cone_top_radius, p.cone_top_z)]
+    steps += [(corner, p.cone_top_z), (corner, p.top_z)]
+    return check_valid(Polygon([(0.0, p.bottom_z), *steps, (0.0, p.top_z)]))
 
 
 def knob_profile(knob: KnobShape) -> Polygon:
@@ -191,17 +142,16 @@ def knob_profile(knob: KnobShape) -> Polygon:
 def recess_profile(station: StationShape, top: float) -> Polygon:
     """The body around the pinion, radius over z, out past the knob, channels left away."""
     past = max(station.knob_radius, station.flange_radius) + 5.0
-    hollow = check_valid(Polygon(station.recess(top, 1.0)), "the recess")
-    return check_valid(box(0.0, 0.0, past, top).difference(hollow), "the recess's walls")
+    hollow = check_valid(Polygon(station.recess(top, 1.0)))
+    return check_valid(box(0.0, 0.0, past, top).difference(hollow))
 
 
 def pinion_part(pinion: PinionShape) -> Part:
     """The pinion, its hollows filled; its cone as the cylinder around it."""
     p = pinion
-    gear = check_valid(Polygon(p.gear.outline(CHORD)), "the gear")
-    return Part.of(
+    return Part(
         (p.bottom_z, p.flange_z, disc(p.flange_radius)),
-        (p.flange_z, p.gear_top_z, gear),
+        (p.flange_z, p.gear_top_z, Polygon(p.gear.outline(CHORD))),
         (p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
         (p.cone_top_z, p.top_z, Polygon(hexagon(p.hex_flats))),
     )
@@ -211,7 +161,7 @@ def pinion_walls(pinion: PinionShape) -> Part:
     """The pinion around its nut trap and bore, no thicker than it is."""
     p = pinion
     trap, bore = Polygon(hexagon(p.nut_flats)), disc(p.bore / 2, inside=True)
-    return Part.of(
+    return Part(
         (p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
         (p.nut_top_z, p.top_z, Polygon(hexagon(p.hex_flats)).difference(bore)),
     )
@@ -220,7 +170,7 @@ def pinion_walls(pinion: PinionShape) -> Part:
 def knob_part(knob: KnobShape) -> Part:
     """The knob, its grips filled: what it sweeps as it turns."""
     whole, socket = disc(knob.radius), Polygon(hexagon(knob.socket_flats))
-    return Part.of(
+    return Part(
         (knob.bottom_z, knob.socket_top_z, whole.difference(socket)),
         (knob.socket_top_z, knob.top_z, whole.difference(disc(knob.bore / 2, inside=True))),
     )
@@ -231,36 +181,36 @@ def lock_hardware(mechanism: Mechanism) -> tuple[Part, Part]:
     screw, size = mechanism.lock.screw, mechanism.lock.nut
     seat, top = mechanism.knob.top_z, mechanism.pinion.nut_top_z
     return (
-        Part.of(
+        Part(
             (seat - mechanism.lock.length, seat, disc(screw.diameter / 2)),
             (seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
         ),
-        Part.of((top - size.height, top, Polygon(hexagon(size.across_flats)))),
+        Part((top - size.height, top, Polygon(hexagon(size.across_flats)))),
     )
 
 
 def body_part(design: Design, x: float) -> Part:
-    """All bodies within NEAR of `x`, in the ski frame, nothing taken out but the relief."""
+    """All bodies within NEAR of a station at `x`, nothing taken out but the relief."""
     window = box(x - NEAR, -FAR, x + NEAR, FAR)
-    outlines = shapely.union_all([b.outline.polygon for b in design.bodies])
-    pads = shapely.union_all([pad.polygon for pad in design.pads])
-    whole, feet = outlines.intersection(window), outlines.intersection(pads).intersection(window)
-    relief, top = design.settings.relief, design.settings.body
+    whole = shapely.union_all([b.outline.polygon for b in design.bodies]).intersection(window)
+    feet = whole.intersection(shapely.union_all([pad.polygon for pad in design.pads]))
+    relief = design.settings.relief
     standing = () if feet.is_empty else ((0.0, relief, feet),)
-    return Part.of((relief, top, whole), *standing)
+    return Part((relief, design.settings.body, whole), *standing).moved(x=-x)
 
 
 def fixed_hardware(design: Design, x: float) -> dict[str, Part]:
-    """Bushes, and the room of joint screws and nuts, within NEAR of `x`, in the ski frame."""
+    """By name bushes, and the room of joint screws and nuts, within NEAR of a station at `x`."""
     joint = design.joint
-    slabs = [
-        (f"bush {g.id}", (g.seat_z, g.bush_top_z, place(disc(g.bush.outside / 2), g.x, g.y)))
+    slabs = {
+        f"bush {g.id}": (g.seat_z, g.bush_top_z, place(disc(g.bush.outside / 2), g.x, g.y))
         for g in design.guides
         if g.bush
-    ]
+    }
     pockets = (*joint.heads, *joint.nuts) if joint else ()
-    slabs += [(pocket.name, (0.0, pocket.top_z, pocket.plan)) for pocket in pockets]
-    return {name: Part.of(s) for name, s in slabs if abs(s[2].centroid.x - x) < NEAR}
+    slabs |= {pocket.name: (0.0, pocket.top_z, pocket.plan) for pocket in pockets}
+    near = {name: slab for name, slab in slabs.items() if abs(slab[2].centroid.x - x) < NEAR}
+    return {name: Part(slab).moved(x=-x) for name, slab in near.items()}
 
 
 def ski_edge(along: ArrayLike, x: float, radius: ArrayLike, waist: float) -> Array:
@@ -280,7 +230,7 @@ def ski_part(x: float, half: float, radius: float, waist: float) -> Part:
     along = np.linspace(-NEAR, NEAR, 121)
     edge = half + ski_edge(along, x, radius, waist)
     ring = np.vstack([np.column_stack([along, -edge]), np.column_stack([along, edge])[::-1]])
-    return Part.of((-SKI_DEPTH, 0.0, Polygon(ring)))
+    return Part((-SKI_DEPTH, 0.0, Polygon(ring)))
 
 
 def disc(radius: float, *, inside: bool = False) -> Polygon:
@@ -290,49 +240,39 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
     return Polygon(reach * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
-def _cone(radius: float, low: float, top_radius: float, high: float) -> Polygon:
-    """Half the profile of a cone, from the axis out."""
-    corners = [(0.0, low), (radius, low), (top_radius, high), (0.0, high)]
-    return check_valid(Polygon(corners), "a cone")
-
-
-class Within(NamedTuple):
-    """Gaps of either rail with pinion and knob, by side, and of both rails; mm."""
-
-    pinion: dict[str, float]
-    knob: dict[str, float]
-    rails: float
-
-
-@lru_cache(maxsize=512)
-def within_station(mechanism: Mechanism, middle: float, width: float) -> Within:
-    """Gaps within a station at one ski width: every station and jig of a mechanism has these.
-
-    `middle` is the ski range's, mm.
-    """
-    toothed, blunt, pinion, knob = moving_parts(mechanism)
-    # At the middle of the range the pinion has a tooth on the x axis, and the rack a space.
-    rolled = (width - middle) / 2
-    turned = pinion.moved(degrees=math.degrees(rolled / mechanism.pinion.gear.pitch_radius))
-
-    def stand(part: Part, side: str) -> Part:
-        return part.moved(y=width / 2).moved(degrees=SIDES[side])
-
-    left, right = (stand(blunt, side) for side in SIDES)
-    return Within(
-        pinion={side: gap(stand(toothed, side), turned) for side in SIDES},
-        knob={side: gap(stand(blunt, side), knob) for side in SIDES},
-        rails=gap(left, right),
-    )
-
-
 @lru_cache(maxsize=8)
 def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
     """A left rail with and without tooth spaces, the pinion and the knob."""
     rail = mechanism.rail
     return (
-        rail_part(rail, rack_plan(rail)),
+        rail_part(rail, rail.rack_plan(CHORD)),
         rail_part(rail, rail.blunt_plan),
         pinion_part(mechanism.pinion),
         knob_part(mechanism.knob),
     )
+
+
+@lru_cache(maxsize=512)
+def within_station(
+    mechanism: Mechanism, middle: float, width: float
+) -> tuple[dict[str, tuple[float, float]], float]:
+    """Gaps within a station at one ski width: every station and jig of a mechanism has these.
+
+    By side a rail's with the pinion and with the knob, and that of both rails; `middle` is the
+    ski range's; mm.
+    """
+    toothed, blunt, pinion, knob = moving_parts(mechanism)
+    # At the middle of the range the pinion has a tooth on the x axis, and the rack a space.
+    rolled = (width - middle) / 2
+    turned = pinion.moved(degrees=math.degrees(rolled / mechanism.pinion.gear.pitch_radius))
+    rails = {side: stand(blunt, width / 2, side) for side in SIDES}
+    with_both = {
+        side: (gap(stand(toothed, width / 2, side), turned), gap(rails[side], knob))
+        for side in SIDES
+    }
+    return with_both, gap(*rails.values())
+
+
+def stand(part: Part, y: float, side: str) -> Part:
+    """A left rail's `part` as that of `side`, its nose `y` mm off the centre line."""
+    return part.moved(y=y).moved(degrees=SIDES[side])

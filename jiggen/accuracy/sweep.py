@@ -20,9 +20,11 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import total_bounds
+from shapely.geometry import box
 
 from jiggen.accuracy import sections
-from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap
+from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap, stand
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
 from jiggen.design.station import Mechanism, RailShape
@@ -50,30 +52,27 @@ class Measured(NamedTuple):
 class Closest:
     """The least gap of two parts over the range, in mm; an overlap is below zero.
 
-    `width` is the ski width in mm at which it first comes about; `failing` are the widths at
-    which the gap is too small.
+    `width` is the ski width at which it first comes about; at those of `failing` the gap is too
+    small.
     """
 
     one: str
     other: str
     gap: float
     width: float
-    failing: tuple[float, ...] = ()
+    failing: tuple[float, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class StationSweep:
-    """One station over all ski widths; mm.
+    """One station over all ski widths (n,) and sidecut radii (m,); mm.
 
-    `travel` (n widths, m radii) is the rails' place: the nose's y off the centre line. `contact`
-    (m,) is how far from the station's x a nose touches. `teeth` (n,) are the teeth of either
-    rack in mesh, in pitches.
+    `contact` (m,) is how far from the station's x a nose touches, `ahead` (m,) how far beyond half
+    the ski's width it then stands.  `teeth` (n,) are a rack's teeth in mesh, in pitches.
     """
 
-    name: str
-    x: float
-    travel: Array
     contact: Array
+    ahead: Array
     teeth: Array
     pairs: tuple[Closest, ...]
     findings: tuple[Finding, ...]
@@ -81,13 +80,9 @@ class StationSweep:
 
 @dataclass(frozen=True, eq=False)
 class Sweep:
-    """All stations over ski widths (n,) and sidecut radii (m,), both mm.
-
-    `between` are the gaps of parts of different stations, at any two widths.
-    """
+    """All stations over ski `widths` (n,), mm; `between` are gaps of parts of different ones."""
 
     widths: Array
-    radii: Array
     stations: tuple[StationSweep, ...]
     between: tuple[Closest, ...]
     findings: tuple[Finding, ...]
@@ -95,8 +90,8 @@ class Sweep:
     @property
     def closest(self) -> Closest:
         """The closest that any two parts come."""
-        pairs = [pair for station in self.stations for pair in station.pairs]
-        return min((*pairs, *self.between), key=lambda pair: pair.gap)
+        pairs = chain(*(station.pairs for station in self.stations), self.between)
+        return min(pairs, key=lambda pair: pair.gap)
 
     @property
     def least_teeth(self) -> float:
@@ -119,163 +114,121 @@ def sweep_stations(
     ski = design.settings.ski
     widths = np.unique(np.append(np.arange(ski.least, ski.most, step), ski.most))
     sidecuts = np.asarray(radii, dtype=np.float64)
-    stations = tuple(
-        _sweep_station(design, station, widths, sidecuts, waist) for station in design.stations
-    )
+    stations = tuple(_sweep(design, each, widths, sidecuts, waist) for each in design.stations)
     between = _closest(_between(design), widths)
-    findings = [finding for station in stations for finding in station.findings]
-    findings += _collisions(between, widths)
-    return Sweep(widths, sidecuts, stations, between, tuple(findings))
+    findings = chain(*(station.findings for station in stations), _collisions(between, widths))
+    return Sweep(widths, stations, between, tuple(findings))
 
 
-def _sweep_station(
+def _sweep(
     design: Design, station: Station, widths: Array, radii: Array, waist: float
 ) -> StationSweep:
-    mechanism, name = design.mechanism, station.name
-    contact, ahead = _contacts(mechanism.rail, station.x, radii, waist)
-    parts = _Parts.of(design, station)
+    made, name, x = design.mechanism, station.name, station.x
+    contact, ahead = _contacts(made.rail, x, radii, waist)
+    # Rail and ski depend on the shape of the edge, not on the width: one width stands for all.
+    half = float(widths.mean()) / 2
+    skis = [sections.ski_part(x, half, radius, waist) for radius in radii.tolist()]
+    near = sections.fixed_hardware(design, x)
     measured = chain(
-        _resting(design, parts),
-        _on_ski(parts, mechanism.rail, float(widths.mean()), radii, ahead, waist),
-        *(_passing(design, parts, width) for width in widths.tolist()),
+        _resting(design, name, near),
+        _on_ski(made.rail, name, skis, (half + ahead).tolist()),
+        _passing(design, station, near, widths.tolist()),
     )
     pairs = _closest(measured, widths)
-    teeth = _teeth(mechanism, widths)
-    lost = _lost(mechanism, name, widths, teeth)
-    wandered = _wandered(mechanism.rail, name, contact, radii)
-    return StationSweep(
-        name=name,
-        x=station.x,
-        travel=widths[:, None] / 2 + ahead,
-        contact=contact,
-        teeth=teeth,
-        pairs=pairs,
-        findings=(*_collisions(pairs, widths), *lost, *wandered),
+    low, high = (end + widths / 2 for end in made.rail.rack.toothed)
+    gear = made.pinion.gear
+    teeth = np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
+    short = (teeth < LEAST_TEETH) | (np.minimum(-low, high) < mesh_half_length(gear) - 1e-9)
+    findings = (
+        *_collisions(pairs, widths),
+        *_lost(made, name, widths[short], teeth[short]),
+        *_wandered(made.rail, name, contact, radii),
     )
+    return StationSweep(contact, ahead, teeth, pairs, findings)
 
 
-@dataclass(frozen=True, eq=False)
-class _Parts:
-    """What is in and around one station, in its frame; the rail as a left one at y = 0.
-
-    `blunt` is the rail without tooth spaces; `near` is the hardware in the body, by name.
-    """
-
-    station: Station
-    blunt: Part
-    leg: Part
-    pinion: Part
-    knob: Part
-    body: Part
-    near: dict[str, Part]
-
-    @classmethod
-    def of(cls, design: Design, station: Station) -> _Parts:
-        rail, x = design.mechanism.rail, station.x
-        _, blunt, pinion, knob = sections.moving_parts(design.mechanism)
-        return cls(
-            station=station,
-            blunt=blunt,
-            leg=sections.leg_part(rail, rail.leg_plan(sections.NOSE_CHORDS)),
-            pinion=pinion,
-            knob=knob,
-            body=sections.body_part(design, x).moved(x=-x),
-            near={
-                name: part.moved(x=-x) for name, part in sections.fixed_hardware(design, x).items()
-            },
-        )
-
-    def name(self, what: str, side: str = "") -> str:
-        """What a part of this station is called."""
-        return f"{what} {self.station.name} {side}".rstrip()
-
-
-def _stand(part: Part, travel: float, side: str) -> Part:
-    """A rail's `part` with its nose `travel` mm off the centre line."""
-    return part.moved(y=travel).moved(degrees=SIDES[side])
-
-
-def _resting(design: Design, parts: _Parts) -> Iterator[Measured]:
-    """Gaps that no ski width changes."""
+def _resting(design: Design, name: str, near: dict[str, Part]) -> Iterator[Measured]:
+    """Gaps that no ski width changes, of the station `name` with hardware `near` it."""
     made, top = design.mechanism, design.settings.body
-    pinion, knob, screw, nut = map(parts.name, ("pinion", "knob", "lock screw", "nut"))
+    _, _, turning, cap = sections.moving_parts(made)
+    pinion, knob, screw, nut = (
+        f"{part} {name}" for part in ("pinion", "knob", "lock screw", "nut")
+    )
     channel = flat_gap(sections.rack_profile(made.rail), sections.body_profile(made.station, top))
     for side in SIDES:
-        yield Measured(parts.name("rail", side), "body", channel)
+        yield Measured(f"rail {name} {side}", "body", channel)
     recess = sections.recess_profile(made.station, top)
     yield Measured(pinion, "body", flat_gap(sections.pinion_profile(made.pinion), recess))
     yield Measured(knob, "body", flat_gap(sections.knob_profile(made.knob), recess))
-    yield Measured(knob, pinion, gap(parts.knob, parts.pinion))
-    for name, part in parts.near.items():
-        yield Measured(knob, name, gap(parts.knob, part))
+    yield Measured(knob, pinion, gap(cap, turning))
+    for other, part in near.items():
+        yield Measured(knob, other, gap(cap, part))
     bolt, its_nut = sections.lock_hardware(made)
     walls = sections.pinion_walls(made.pinion)
     yield Measured(screw, pinion, gap(bolt, walls, beside=True))
-    yield Measured(screw, knob, gap(bolt, parts.knob, beside=True))
+    yield Measured(screw, knob, gap(bolt, cap, beside=True))
     yield Measured(nut, pinion, gap(its_nut, walls, beside=True))
     # The top sheet is z = 0: all but the rails must stay above it.
-    above = {pinion: parts.pinion, knob: parts.knob, screw: bolt, nut: its_nut}
-    for name, part in above.items():
-        yield Measured(name, "ski", min(slab.low for slab in part.slabs))
+    for above, part in ((pinion, turning), (knob, cap), (screw, bolt), (nut, its_nut)):
+        yield Measured(above, "ski", min(low for low, _, _ in part.slabs))
 
 
-def _passing(design: Design, parts: _Parts, width: float) -> Iterator[Measured]:
-    """Gaps of the rails with all that they pass, at one ski width."""
-    alone = sections.within_station(design.mechanism, design.settings.ski.middle, width)
-    left, right = (parts.name("rail", side) for side in SIDES)
-    for side, rail in zip(SIDES, (left, right), strict=True):
-        leg = _stand(parts.leg, width / 2, side)
-        yield Measured(rail, parts.name("pinion"), alone.pinion[side], width)
-        yield Measured(rail, "body", gap(leg, parts.body), width)
-        yield Measured(rail, parts.name("knob"), alone.knob[side], width)
-        blunt = _stand(parts.blunt, width / 2, side)
-        for name, part in parts.near.items():
-            yield Measured(rail, name, gap(blunt, part), width)
-    yield Measured(left, right, alone.rails, width)
-    # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
-    shape = design.mechanism.rail
-    behind = width + shape.outer_y - shape.reach
-    yield Measured(left, f"a clamp on {right}", behind, width)
-    yield Measured(right, f"a clamp on {left}", behind, width)
+def _passing(
+    design: Design, station: Station, near: dict[str, Part], widths: list[float]
+) -> Iterator[Measured]:
+    """Gaps of the rails with all that they pass."""
+    name, shape, body = station.name, design.mechanism.rail, sections.body_part(design, station.x)
+    leg = Part((shape.bottom_z, shape.top_z, shape.leg_plan(sections.NOSE_CHORDS)))
+    blunt = sections.moving_parts(design.mechanism)[1]
+    left, right = rails = [f"rail {name} {side}" for side in SIDES]
+    for width in widths:
+        alone, rails_gap = sections.within_station(
+            design.mechanism, design.settings.ski.middle, width
+        )
+        for rail, (side, (with_pinion, with_knob)) in zip(rails, alone.items(), strict=True):
+            yield Measured(rail, f"pinion {name}", with_pinion, width)
+            yield Measured(rail, "body", gap(stand(leg, width / 2, side), body), width)
+            yield Measured(rail, f"knob {name}", with_knob, width)
+            whole = stand(blunt, width / 2, side)
+            for other, part in near.items():
+                yield Measured(rail, other, gap(whole, part), width)
+        yield Measured(left, right, rails_gap, width)
+        # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
+        behind = width + shape.outer_y - shape.reach
+        yield Measured(left, f"a clamp on {right}", behind, width)
+        yield Measured(right, f"a clamp on {left}", behind, width)
 
 
 def _on_ski(
-    parts: _Parts, rail: RailShape, width: float, radii: Array, ahead: Array, waist: float
+    rail: RailShape, name: str, skis: list[Part], places: list[float]
 ) -> Iterator[Measured]:
-    """Gaps of rail and ski beside the nose.
-
-    They depend on the shape of the edge, not on the width: one width stands for all.
-    """
-    leg, nose = (
-        sections.leg_part(rail, rail.bar_plan),
-        sections.leg_part(rail, rail.nose_plan(sections.NOSE_CHORDS)),
+    """Gaps of rail and ski beside the nose; on each ski the nose has its own place."""
+    bar, nose = (
+        Part((rail.bottom_z, rail.top_z, plan))
+        for plan in (rail.bar_plan, rail.nose_plan(sections.NOSE_CHORDS))
     )
-    for radius, lead in zip(radii.tolist(), ahead.tolist(), strict=True):
-        ski = sections.ski_part(parts.station.x, width / 2, radius, waist)
-        for side in SIDES:
-            beside, touching = (_stand(part, width / 2 + lead, side) for part in (leg, nose))
-            yield Measured(parts.name("rail", side), "ski", gap(beside, ski))
-            pressed = gap(touching, ski)
-            if pressed < -SNUG:
-                yield Measured(parts.name("rail", side), "ski", pressed)
+    for (ski, y), side in product(zip(skis, places, strict=True), SIDES):
+        yield Measured(f"rail {name} {side}", "ski", gap(stand(bar, y, side), ski))
+        if (pressed := gap(stand(nose, y, side), ski)) < -SNUG:
+            yield Measured(f"rail {name} {side}", "ski", pressed)
 
 
 def _between(design: Design) -> Iterator[Measured]:
     """Gaps of the parts of different stations, each anywhere in its range."""
     ends = design.settings.ski.least / 2, design.settings.ski.most / 2
-
-    def room(station: Station) -> dict[str, Part]:
-        parts = _Parts.of(design, station)
-        named = {
-            parts.name("rail", side): sections.sweep_box(
-                *(_stand(parts.blunt, y, side) for y in ends)
-            )
-            for side in SIDES
-        }
-        named |= {parts.name("pinion"): parts.pinion, parts.name("knob"): parts.knob}
-        return {name: part.moved(x=station.x) for name, part in named.items()}
-
-    for one, other in combinations(map(room, design.stations), 2):
+    _, blunt, pinion, knob = sections.moving_parts(design.mechanism)
+    room = {}
+    for side in SIDES:
+        # Of each slab the box around both ends of its way.
+        both = zip(*(stand(blunt, y, side).slabs for y in ends), strict=True)
+        boxes = ((low, high, box(*total_bounds([p, q]))) for (low, high, p), (_, _, q) in both)
+        room[f"rail {{}} {side}"] = Part(*boxes)
+    room |= {"pinion {}": pinion, "knob {}": knob}
+    stations = (
+        {name.format(one.name): part.moved(x=one.x) for name, part in room.items()}
+        for one in design.stations
+    )
+    for one, other in combinations(stations, 2):
         for (a, part), (b, another) in product(one.items(), other.items()):
             yield Measured(a, b, gap(part, another))
 
@@ -298,21 +251,17 @@ def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Ar
 
 def _closest(measured: Iterable[Measured], widths: Array) -> tuple[Closest, ...]:
     """The least gap of each pair, in the order that pairs were first met."""
-    every, narrowest = tuple(widths.tolist()), float(widths[0])
+    every = tuple(widths.tolist())
     found: dict[tuple[str, str], list[Measured]] = defaultdict(list)
     for one in measured:
         found[one.one, one.other].append(one)
     pairs = []
-    for (one_name, other_name), gaps in found.items():
+    for names, gaps in found.items():
         least = min(gaps, key=lambda m: m.gap)
-        failing = {
-            width
-            for m in gaps
-            if m.gap < LEAST_GAP
-            for width in (every if m.width is None else (m.width,))
-        }
-        width = narrowest if least.width is None else least.width
-        pairs.append(Closest(one_name, other_name, least.gap, width, tuple(sorted(failing))))
+        tight = {m.width for m in gaps if m.gap < LEAST_GAP}
+        failing = tuple(width for width in every if None in tight or width in tight)
+        width = every[0] if least.width is None else least.width
+        pairs.append(Closest(*names, least.gap, width, failing))
     return tuple(pairs)
 
 
@@ -320,18 +269,15 @@ def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
     for pair in pairs:
         if not pair.failing:
             continue
-        how = (
-            f"interfere by {-pair.gap:.2f} mm"
-            if pair.gap < 0
-            else f"come within {pair.gap:.2f} mm of each other"
-        )
+        how = f"come within {pair.gap:.2f} mm of each other"
+        if pair.gap < 0:
+            how = f"interfere by {-pair.gap:.2f} mm"
         low, high = pair.failing[0], pair.failing[-1]
+        where = f"at ski widths within {low:g}-{high:g} mm, most at {pair.width:g} mm"
         if len(pair.failing) == len(widths):
             where = "at every ski width"
         elif low == high:
             where = f"at ski width {low:g} mm"
-        else:
-            where = f"at ski widths within {low:g}-{high:g} mm, most at {pair.width:g} mm"
         yield Finding(
             "accuracy.interference",
             f"{pair.one} and {pair.other} {how} {where}",
@@ -340,39 +286,22 @@ def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
         )
 
 
-def _teeth(mechanism: Mechanism, widths: Array) -> Array:
-    """Teeth of a rack in mesh at each width, in pitches, (n,)."""
-    low, high = _toothed(mechanism, widths)
-    gear = mechanism.pinion.gear
-    return np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
-
-
-def _toothed(mechanism: Mechanism, widths: Array) -> tuple[Array, Array]:
-    """Where a rack's teeth begin and end at each width, from the pinion's axis."""
-    low, high = mechanism.rail.rack.toothed
-    return low + widths / 2, high + widths / 2
-
-
-def _lost(mechanism: Mechanism, name: str, widths: Array, teeth: Array) -> Iterator[Finding]:
-    """What of the mesh is lost at some width, with `teeth` (n,) in mesh."""
-    gear, (low, high) = mechanism.pinion.gear, _toothed(mechanism, widths)
-    half = mesh_half_length(gear) - 1e-9
-    short = (teeth < LEAST_TEETH) | (low > -half) | (high < half)
-    if short.any():
-        at = widths[short]
-        worst = int(np.flatnonzero(short)[np.argmin(teeth[short])])
+def _lost(made: Mechanism, name: str, widths: Array, teeth: Array) -> Iterator[Finding]:
+    """What of the mesh is lost, with too few `teeth` in mesh at these `widths`."""
+    parts = f"rails {name} and pinion {name} have"
+    if len(widths):
+        worst = int(teeth.argmin())
         yield Finding(
             "accuracy.mesh",
-            f"rails {name} and pinion {name} have {teeth[worst]:.1f} teeth in mesh at ski "
-            f"width {widths[worst]:g} mm; the rack's teeth end too soon at "
-            f"{at.min():g}-{at.max():g} mm",
+            f"{parts} {teeth[worst]:.1f} teeth in mesh at ski width {widths[worst]:g} mm; "
+            f"the rack's teeth end too soon at {widths[0]:g}-{widths[-1]:g} mm",
             hint=f"{LEAST_TEETH:g} teeth and the whole line of action must be covered: "
             "a defect of jiggen, not of the input.",
         )
-    if (ratio := contact_ratio(gear)) < 1:
+    if (ratio := contact_ratio(made.pinion.gear)) < 1:
         yield Finding(
             "accuracy.mesh",
-            f"rails {name} and pinion {name} have only {ratio:.2f} tooth pairs in contact",
+            f"{parts} only {ratio:.2f} tooth pairs in contact",
             hint="A contact ratio below 1 loses drive between teeth: a defect of jiggen.",
         )
 
