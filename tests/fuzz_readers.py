@@ -183,7 +183,7 @@ def drawing(path: Path) -> object:
 
 
 def terms(path: Path) -> object:
-    from jiggen.accuracy import read_terms
+    from jiggen.accuracy.causes import read_terms
 
     return read_terms(path)
 

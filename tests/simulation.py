@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.causes import Array, Cause, Draw
-from jiggen.accuracy.terms import NORMAL_BOUND, Distribution
+from jiggen.accuracy.causes import NORMAL_BOUND, Array, Cause, Distribution
 
 DRILLINGS = 100_000
 SEED = 1
@@ -117,7 +116,7 @@ def _add_round(off: Array, cause: Cause, rng: np.random.Generator) -> None:
     off[..., 1] += np.sin(angle) * cause.effect[:, 1]
 
 
-_ADD: dict[Draw, Callable[[Array, Cause, np.random.Generator], None]] = {
+_ADD: dict[str, Callable[[Array, Cause, np.random.Generator], None]] = {
     "shared": _add_shared,
     "each": _add_each,
     "round": _add_round,

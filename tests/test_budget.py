@@ -14,13 +14,10 @@ from jiggen.accuracy.budget import (
     over_limit,
     radius_holding,
     sheet_budget,
-    spacing_deviation,
     summarise,
-    worst_radius,
 )
-from jiggen.accuracy.causes import DIVISORS, Cause, Term
+from jiggen.accuracy.causes import DIVISORS, Cause, Term, default_terms, read_terms
 from jiggen.accuracy.centring import find_centring
-from jiggen.accuracy.terms import default_terms, read_terms
 from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.plan import worst_error
@@ -116,15 +113,15 @@ def test_a_normal_term_counts_three_sigma_in_the_worst_case():
 
 
 def test_worst_radius_of_coupled_square_and_round_causes():
-    assert worst_radius([cause([[3.0, 4.0]])])[0] == pytest.approx(5.0, rel=1e-5)
+    assert of([cause([[3.0, 4.0]])]).radial_worst[0] == pytest.approx(5.0, rel=1e-5)
     square = [cause([[3.0, 0.0]]), cause([[0.0, 4.0]])]
-    assert worst_radius(square)[0] == pytest.approx(5.0, rel=1e-5)
+    assert of(square).radial_worst[0] == pytest.approx(5.0, rel=1e-5)
     leaning = cause([[2.0, 2.0]], "arcsine", "round")
-    assert worst_radius([leaning])[0] == pytest.approx(2.0)
-    assert worst_radius([*square, leaning])[0] == pytest.approx(7.0, rel=1e-5)
+    assert of([leaning]).radial_worst[0] == pytest.approx(2.0)
+    assert of([*square, leaning]).radial_worst[0] == pytest.approx(7.0, rel=1e-5)
     # Two that pull apart: (1, 1) and (1, -1) never reach (2, 2).
     apart = [cause([[1.0, 1.0]]), cause([[1.0, -1.0]])]
-    assert worst_radius(apart)[0] == pytest.approx(2.0, rel=1e-5)
+    assert of(apart).radial_worst[0] == pytest.approx(2.0, rel=1e-5)
 
 
 def test_a_round_cause_is_uncorrelated_and_a_coupled_one_is_not():
@@ -160,7 +157,7 @@ def test_spacing_keeps_what_holes_share():
     # Each moves by 0.3/√3 in x, of which 30/50 lies along the line between them.
     wanted = math.sqrt(2) * 0.3 / math.sqrt(3) * 0.6
     assert own.spacing_deviation[0, 1] == pytest.approx(wanted)
-    assert spacing_deviation(points, own.covariance).diagonal() == pytest.approx([0, 0])
+    assert own.spacing_deviation.diagonal() == pytest.approx([0, 0])
 
 
 # --- the jig's causes ---

@@ -227,7 +227,7 @@ def test_no_hole_is_off_by_a_quarter_of_a_millimetre_pressed_and_locked(name, bo
     assert np.all(found.loaded < found.loose)
     assert np.all(found.loose < found.free)
     # Along the ski a hole is off by the jig's slope times its distance from the centre line.
-    along = np.abs(jig.layout.positions[:, 1]) * slopes(jig, found.stations[0].loaded)
+    along = np.abs(jig.layout.positions[:, 1]) * slopes(jig, found.station.loaded)
     assert along.max() < 0.05
 
 
@@ -250,7 +250,7 @@ def test_closer_fits_keep_even_unpressed_rails_under_the_limit(club_layout, jig)
 def test_errors_at_holes_and_slopes_against_every_corner(jig):
     found, play = find_centring(jig), jig.joint.play
     heel, toe = (station.x for station in jig.stations)
-    error = found.stations[0].free
+    error = found.station.free
     worst, slope = np.zeros(len(jig.layout)), 0.0
     x = jig.layout.positions[:, 0]
     for signs in product((-1, 1), repeat=4):

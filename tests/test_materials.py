@@ -14,9 +14,16 @@ from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
 from jiggen.accuracy.budget import summarise as budget_summary
-from jiggen.accuracy.centring import LIMIT, Loading, find_centring
-from jiggen.accuracy.material import COLDER, find_effects, find_movement, softness
-from jiggen.accuracy.terms import default_terms
+from jiggen.accuracy.causes import default_terms
+from jiggen.accuracy.centring import (
+    COLDER,
+    LIMIT,
+    Loading,
+    find_centring,
+    find_effects,
+    find_movement,
+    softness,
+)
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.plan import worst_error

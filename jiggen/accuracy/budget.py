@@ -7,43 +7,53 @@ independent causes, from memory), worst cases by their absolute values.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from jiggen.accuracy.causes import Array, Cause, Term, jig_causes, sheet_causes
-from jiggen.accuracy.terms import Terms
+from jiggen.accuracy.causes import Array, Cause, Term, Terms, jig_causes, sheet_causes
 from jiggen.design import Design
 from jiggen.errors import Finding
 from jiggen.layout import Layout
 from jiggen.record.results import BudgetSummary, ErrorTerm, HoleAccuracy, Spread
 
-Method = Literal["jig", "sheet"]
 COVERAGE = 1.959964  # sigmas either side hold 95 % of a normal distribution, from memory
 LIMIT = 0.5  # mm: warned of beyond, by default
+TOOLS = {"jig": "the jig", "sheet": "a paper sheet"}
 
 
 @dataclass(frozen=True, eq=False)
 class Budget:
     """All causes of one way of working, and what they add up to at each hole of `layout`; mm."""
 
-    method: Method
+    method: Literal["jig", "sheet"]
     layout: Layout
     causes: tuple[Cause, ...]
 
     @cached_property
     def covariance(self) -> Array:
         """Of all holes' x and y with one another, (n, 2, n, 2), mm²."""
-        return covariance(self.causes)
+        n = len(self.layout)
+        total = np.zeros((n, 2, n, 2))
+        hole = np.arange(n)
+        for cause in self.causes:
+            deviation = cause.deviation
+            if cause.draw == "shared":
+                total += np.multiply.outer(deviation, deviation)
+                continue
+            own = deviation[:, :, None] * deviation[:, None, :]
+            # Off in any direction, x tells nothing of y's sign: they are uncorrelated.
+            total[hole, :, hole, :] += own * np.eye(2) if cause.draw == "round" else own
+        return total
 
-    @cached_property
+    @property
     def blocks(self) -> Array:
         """Each hole's own covariance of x and y, (n, 2, 2), mm²."""
-        return own_blocks(self.covariance)
+        hole = np.arange(len(self.layout))
+        return np.asarray(self.covariance[hole, :, hole, :])
 
     @property
     def deviation(self) -> Array:
@@ -68,28 +78,53 @@ class Budget:
     @property
     def worst(self) -> Array:
         """Everything at its greatest and adding up, in x and y, (n, 2)."""
-        return reach(self.causes, np.eye(2))
+        return self._reach(np.eye(2))
 
-    @cached_property
+    @property
     def radial_worst(self) -> Array:
-        """Everything at its greatest in whichever direction is worst, (n,)."""
-        return worst_radius(self.causes)
+        """Everything at its greatest in whichever direction is worst, (n,).
+
+        Half a degree between the directions tried, so short of the truth by 0.001 % at most.
+        """
+        angle = np.radians(np.arange(0, 180, 0.5))
+        directions = np.column_stack([np.cos(angle), np.sin(angle)])
+        return np.asarray(self._reach(directions).max(axis=1))
+
+    def _reach(self, directions: Array) -> Array:
+        """Worst error of each hole towards each of m unit `directions` (m, 2), as (n, m)."""
+        total = np.zeros((len(self.layout), len(directions)))
+        for cause in self.causes:
+            round_ = cause.draw == "round"
+            total += cause.effect[:, :1] if round_ else np.abs(cause.effect @ directions.T)
+        return total
 
     @cached_property
     def spacing_deviation(self) -> Array:
-        """Standard deviation of the distance between any two holes, (n, n).
+        """Standard deviation of the distance between any two holes, (n, n), 0 on the diagonal.
 
         What holes share moves them together: only the rest changes the distance.
         """
-        return spacing_deviation(self.layout.positions, self.covariance)
+        at = self.layout.positions
+        apart = at[None, :, :] - at[:, None, :]
+        length = np.hypot(apart[..., 0], apart[..., 1])
+        along = apart / np.where(length > 0, length, 1.0)[..., None]
+        both = self.blocks[:, None] + self.blocks[None, :]
+        cross = self.covariance.transpose(0, 2, 1, 3)
+        left = both - cross - cross.swapaxes(2, 3)
+        variance = np.einsum("ija,ijab,ijb->ij", along, left, along)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
-    @property
+    @cached_property
     def shares(self) -> dict[Term, Array]:
         """Variance each term adds at each hole in x and y, mm², (n, 2), in the budget's order."""
         shares: dict[Term, Array] = {}
         for cause in self.causes:
             shares[cause.term] = shares.get(cause.term, 0.0) + cause.deviation**2
         return shares
+
+    def largest_term(self, hole: int) -> Term:
+        """The term that adds most to the hole of this index."""
+        return max(self.shares, key=lambda term: float(self.shares[term][hole].sum()))
 
 
 def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Budget:
@@ -99,12 +134,12 @@ def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
     takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    return Budget("jig", design.layout, jig_causes(design, terms, bound))
+    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound)))
 
 
 def sheet_budget(layout: Layout, terms: Terms) -> Budget:
     """The budget of the same holes punched through a printed sheet and drilled by hand."""
-    return Budget("sheet", layout, sheet_causes(layout, terms))
+    return Budget("sheet", layout, tuple(sheet_causes(layout, terms)))
 
 
 def group_spacing(budget: Budget) -> dict[str, float]:
@@ -124,134 +159,47 @@ def group_spacing(budget: Budget) -> dict[str, float]:
 
 def summarise(budget: Budget) -> BudgetSummary:
     """The budget as plain numbers for the record and JSON; mm, to 0.1 µm."""
-    layout, shares = budget.layout, budget.shares
-    columns = zip(
-        budget.deviation,
-        budget.expected,
-        budget.worst,
-        budget.radial_deviation,
-        budget.radial_expected,
-        budget.radial_worst,
-        strict=True,
+    columns = (
+        (budget.deviation, budget.radial_deviation),
+        (budget.expected, budget.radial_expected),
+        (budget.worst, budget.radial_worst),
     )
+    spreads = _mm(np.stack([np.column_stack(column) for column in columns], axis=2)).tolist()
+    holes = {}
+    for index, (hole, rows) in enumerate(zip(budget.layout.ids, spreads, strict=True)):
+        x, y, radial = (Spread(sigma=s, expected_95=e, worst=w) for s, e, w in rows)
+        most = budget.largest_term(index).name
+        holes[hole] = HoleAccuracy(x=x, y=y, radial=radial, most=most)
+    terms = []
+    for term, share in budget.shares.items():
+        sigma_x, sigma_y = _mm(np.sqrt(share.max(axis=0))).tolist()
+        terms.append(ErrorTerm(**asdict(term), sigma_x=sigma_x, sigma_y=sigma_y))
     return BudgetSummary(
         method=budget.method,
-        terms=tuple(
-            ErrorTerm(
-                name=term.name,
-                size=term.size,
-                distribution=term.distribution,
-                source=term.source,
-                sigma_x=_mm(np.sqrt(share[:, 0].max())),
-                sigma_y=_mm(np.sqrt(share[:, 1].max())),
-            )
-            for term, share in shares.items()
-        ),
-        holes={
-            hole: HoleAccuracy(
-                x=_spread(sigma[0], expected[0], worst[0]),
-                y=_spread(sigma[1], expected[1], worst[1]),
-                radial=_spread(r_sigma, r_expected, r_worst),
-                most=largest_term(budget, index).name,
-            )
-            for index, (hole, (sigma, expected, worst, r_sigma, r_expected, r_worst)) in enumerate(
-                zip(layout.ids, columns, strict=True)
-            )
-        },
-        spacing_95={name: _mm(value) for name, value in group_spacing(budget).items()},
-        largest_95=_mm(budget.radial_expected.max()),
+        terms=tuple(terms),
+        holes=holes,
+        spacing_95={name: float(_mm(value)) for name, value in group_spacing(budget).items()},
+        largest_95=float(_mm(budget.radial_expected.max())),
     )
 
 
 def over_limit(budget: Budget, limit: float = LIMIT) -> tuple[Finding, ...]:
     """A warning for each hole whose expected (95 %) error is over `limit` mm."""
-    return tuple(
-        _warning(budget, index, float(error), limit)
-        for index, error in enumerate(budget.radial_expected)
-        if error > limit
-    )
+    found = []
+    for index in np.flatnonzero(budget.radial_expected > limit).tolist():
+        most, error = budget.largest_term(index), budget.radial_expected[index]
+        message = (
+            f"with {TOOLS[budget.method]}, expected to be off by up to {error:.2f} mm in 95 of "
+            f"100 drillings; the limit is {limit:g} mm. Most of it is: {most.name}"
+        )
+        hint = most.hint or "A term that you measured can be stated in a file of terms."
+        key = f"hole {budget.layout.ids[index]}"
+        found.append(Finding("accuracy.over-limit", message, key=key, hint=hint))
+    return tuple(found)
 
 
-def largest_term(budget: Budget, hole: int) -> Term:
-    """The term that adds most to the hole of this index."""
-    shares = budget.shares
-    return max(shares, key=lambda term: float(shares[term][hole].sum()))
-
-
-def _warning(budget: Budget, index: int, error: float, limit: float) -> Finding:
-    most = largest_term(budget, index)
-    tool = {"jig": "the jig", "sheet": "a paper sheet"}[budget.method]
-    return Finding(
-        "accuracy.over-limit",
-        f"with {tool}, expected to be off by up to {error:.2f} mm in 95 of 100 drillings; "
-        f"the limit is {limit:g} mm. Most of it is: {most.name}",
-        key=f"hole {budget.layout.ids[index]}",
-        hint=most.hint or "A term that you measured can be stated in a file of terms.",
-    )
-
-
-def _spread(sigma: float, expected: float, worst: float) -> Spread:
-    return Spread(sigma=_mm(sigma), expected_95=_mm(expected), worst=_mm(worst))
-
-
-def _mm(value: float) -> float:
-    return round(float(value), 4) + 0.0
-
-
-def covariance(causes: Sequence[Cause]) -> Array:
-    """Covariances in mm² of all holes' x and y with one another, (n, 2, n, 2)."""
-    n = len(causes[0].effect)
-    total = np.zeros((n, 2, n, 2))
-    hole = np.arange(n)
-    for cause in causes:
-        deviation = cause.deviation
-        if cause.draw == "shared":
-            total += np.multiply.outer(deviation, deviation)
-            continue
-        own = deviation[:, :, None] * deviation[:, None, :]
-        # Off in any direction, x tells nothing of y's sign: they are uncorrelated.
-        total[hole, :, hole, :] += own * np.eye(2) if cause.draw == "round" else own
-    return total
-
-
-def own_blocks(total: Array) -> Array:
-    """Each hole's own covariance of x and y out of `total` (n, 2, n, 2), as (n, 2, 2)."""
-    hole = np.arange(len(total))
-    return np.asarray(total[hole, :, hole, :])
-
-
-def spacing_deviation(positions: Array, total: Array) -> Array:
-    """Standard deviation in mm of the distance between any two holes, (n, n), 0 on the diagonal.
-
-    `positions` is (n, 2) in mm, `total` the covariance of `covariance`.
-    """
-    apart = positions[None, :, :] - positions[:, None, :]
-    length = np.hypot(apart[..., 0], apart[..., 1])
-    along = apart / np.where(length > 0, length, 1.0)[..., None]
-    own = own_blocks(total)
-    both = own[:, None] + own[None, :]
-    cross = total.transpose(0, 2, 1, 3)
-    variance = np.einsum("ija,ijab,ijb->ij", along, both - cross - cross.swapaxes(2, 3), along)
-    return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
-
-
-def reach(causes: Sequence[Cause], directions: Array) -> Array:
-    """Worst error in mm of each hole towards each of m unit `directions` (m, 2), as (n, m)."""
-    total = np.zeros((len(causes[0].effect), len(directions)))
-    for cause in causes:
-        round_ = cause.draw == "round"
-        total += cause.effect[:, :1] if round_ else np.abs(cause.effect @ directions.T)
-    return total
-
-
-def worst_radius(causes: Sequence[Cause]) -> Array:
-    """Worst distance in mm of each hole from its place, in any direction, (n,).
-
-    Half a degree between the directions tried, so short of the truth by 0.001 % at most.
-    """
-    angle = np.radians(np.arange(0, 180, 0.5))
-    directions = np.column_stack([np.cos(angle), np.sin(angle)])
-    return np.asarray(reach(causes, directions).max(axis=1))
+def _mm(value: ArrayLike) -> Array:
+    return np.asarray(np.asarray(value).round(4) + 0.0)
 
 
 def radius_holding(blocks: Array, part: float = 0.95) -> Array:

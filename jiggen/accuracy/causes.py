@@ -1,42 +1,52 @@
-"""What moves a hole off its place: for the jig, and for a printed paper sheet.
+"""What moves a hole off its place, for the jig and for a printed paper sheet: terms and causes.
 
-Both lists are in the ski frame, mm, and about the mounting mark: a scale error grows with the
-distance from the mark in x and from the centre line in y.
+Terms are values read from TOML: our defaults, and a file's changes.  Causes are what they do at
+each hole, in the ski frame, mm, and about the mounting mark: a scale error grows with the distance
+from the mark in x and from the centre line in y.
 """
 
 from __future__ import annotations
 
 import math
+import os
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from functools import cache
+from importlib.resources import files
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import AfterValidator, Field, model_validator
 
-from jiggen.accuracy.centring import find_centring
-from jiggen.accuracy.terms import NORMAL_BOUND, Distributed, Distribution, Sized, Terms, Thermal
+from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.design import Design
-from jiggen.design.guides import Guide
-from jiggen.design.plan import JointPlay
+from jiggen.files import Toml
+from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.faults import MM, quoted
+from jiggen.inputs.shape import Number, Shape, fault, validate
 from jiggen.layout import Layout
-from jiggen.tables import deviation
+from jiggen.tables import deviation, limit_deviations
 from jiggen.tables.materials import material
 
 Array = NDArray[np.float64]
-Draw = Literal["shared", "each", "round"]
+Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
+
+NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
+# Beyond these a slip of the decimal point is likelier (common practice, no source).
+LARGEST = 50.0  # mm or °C
+EXPANSION = 1e-3  # mm per mm and °C
+SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
+LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
+ALONG, ACROSS = np.eye(2)
 
 PRINT_SCALE = "Measure the 100.0 mm scale, correct the print by it, and state what is left."
 PRINTER = "Print slower, or on a stiffer printer."
 ROOM = "Measure and use the print at one temperature, and state the range."
-CENTRING = "A stiffer material, a narrower ski range or a larger bed centres better."
 MARK = "Read both windows from straight above in good light."
 JOINT = "A larger bed makes the jig in one piece."
 DRILL = "A press-fit bush guides the drill closer."
-
-SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
-LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
-
 
 # Half-width over standard deviation: uniform and triangular from JCGM 100:2008, 4.3.7 and 4.3.9,
 # arcsine from JCGM 101:2008, 6.4.6.  From memory, all three; the tests integrate them.
@@ -46,6 +56,177 @@ DIVISORS: dict[Distribution, float] = {
     "arcsine": math.sqrt(2),
     "normal": NORMAL_BOUND,
 }
+
+
+def _up_to(most: float) -> AfterValidator:
+    def check(value: float) -> float:
+        if 0 <= value <= most:
+            return value
+        raise fault("size", f"{value:g} is not a valid size")
+
+    return AfterValidator(check)
+
+
+def _class_of(what: str) -> AfterValidator:
+    """Checks a tolerance class: capitals are holes and small letters shafts (ISO 286)."""
+
+    def check(symbol: str) -> str:
+        listed = dict.fromkeys(row.symbol for row in limit_deviations())
+        known = [one for one in listed if one[0].isupper() == (what == "hole")]
+        if symbol not in known:
+            message = f"{quoted(symbol)} is not a valid tolerance class of a {what}"
+            raise fault("value", message, f"Allowed: {', '.join(known)}.")
+        return symbol
+
+    return AfterValidator(check)
+
+
+Size = Annotated[Number, _up_to(LARGEST)]
+HoleClass = Annotated[str, _class_of("hole")]
+ShaftClass = Annotated[str, _class_of("shaft")]
+_SIZE_HELP = f"a number from 0 to {LARGEST:g}"
+
+
+class Distributed(Shape):
+    """What every term has: how its values are distributed, and the source."""
+
+    distribution: Distribution = Field(
+        default="uniform", description='"uniform", "triangular", "normal" or "arcsine"'
+    )
+    source: str = Field(default="", description="any text: where the value is from")
+
+
+class Sized(Distributed):
+    """A term with a size: `half_width`, or `sigma` where it is normal; mm, or as its key says."""
+
+    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
+    sigma: Size | None = Field(default=None, description=_SIZE_HELP)
+
+    @model_validator(mode="after")
+    def _has_its_size(self) -> Self:
+        wanted, other = "half_width", "sigma"
+        if self.distribution == "normal":
+            wanted, other = other, wanted
+        if getattr(self, wanted) is None or getattr(self, other) is not None:
+            message = f'distribution "{self.distribution}" takes {wanted}, and no {other}'
+            hint = f'Write {wanted} = …, or another distribution; "normal" takes sigma.'
+            raise fault("value", message, hint)
+        return self
+
+    @property
+    def reach(self) -> float:
+        """The greatest value counted: the half-width, or 3 sigma of a normal term."""
+        return self.half_width or NORMAL_BOUND * (self.sigma or 0.0)
+
+    @property
+    def size(self) -> str:
+        """The size in words, without a unit."""
+        return f"sigma {self.sigma:g}" if self.sigma is not None else f"± {self.half_width or 0:g}"
+
+
+class Thermal(Sized):
+    """Half-width in °C, and the `expansion` in mm per mm and °C instead of the material's."""
+
+    expansion: Annotated[Number, _up_to(EXPANSION)] | None = Field(
+        default=None, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C"
+    )
+
+
+class Clearance(Distributed):
+    """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
+
+    bore: HoleClass = Field(default="F7", description="a tolerance class of ISO 286 for holes")
+    drill: ShaftClass = Field(default="h8", description="a tolerance class of ISO 286 for shafts")
+
+
+class Centring(Distributed):
+    """Sideways, mm: `half_width` at every hole instead of the bound that the design gives."""
+
+    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
+
+
+class Marks(Sized):
+    """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
+
+    beyond: Size = Field(default=0.0, description=_SIZE_HELP)
+
+
+def _table(of: type[Shape]) -> Any:
+    return Field(description=f"a table of {', '.join(of.keys())}")
+
+
+class JigTerms(Shape):
+    """``[jig]``: what moves a hole drilled through the jig."""
+
+    print_scale: Sized = _table(Sized)
+    repeatability: Sized = _table(Sized)
+    thermal: Thermal = _table(Thermal)
+    bush_seat: Sized = _table(Sized)
+    drill_clearance: Clearance = _table(Clearance)
+    centring: Centring = _table(Centring)
+    mark_reading: Sized = _table(Sized)
+    joint: Sized = _table(Sized)
+    hand: Sized = _table(Sized)
+
+
+class SheetTerms(Shape):
+    """``[sheet]``: what moves a hole punched through a printed paper sheet."""
+
+    print_scale: Sized = _table(Sized)
+    centre_marks: Marks = _table(Marks)
+    pencil: Sized = _table(Sized)
+    mark_reading: Sized = _table(Sized)
+    tape_slip: Sized = _table(Sized)
+    fold: Sized = _table(Sized)
+    punch: Sized = _table(Sized)
+    drill_wander: Sized = _table(Sized)
+
+
+class Terms(Shape):
+    """Every term of both budgets."""
+
+    jig: JigTerms = Field(description="tables headed [jig.…]")
+    sheet: SheetTerms = Field(description="tables headed [sheet.…]")
+
+
+@cache
+def default_terms() -> Terms:
+    """The terms of the shipped ``terms.toml``."""
+    text = files(__package__ or "").joinpath("terms.toml").read_text(encoding="utf-8")
+    return Terms.model_validate(tomllib.loads(text), context=MM)
+
+
+def read_terms(path: str | os.PathLike[str] | None) -> Terms:
+    """Our terms with what the TOML file at `path` changes; None changes nothing.
+
+    A value changed without a ``source`` of its own has the file as its source.
+    Raises InputError with every fault at once, each with file, line and key:
+    ``accuracy.missing``, ``.folder``, ``.unreadable``, ``.too-big``, ``.not-utf8``,
+    ``.syntax``, ``.unknown-key``, ``.type``, ``.value``, ``.not-finite``, ``.size``.
+    """
+    if path is None:
+        return default_terms()
+    document = read_document(path, FileKind("accuracy", "A file of terms"))
+    ours = default_terms().model_dump(exclude_unset=True)
+    merged = _merged(ours, document.data, f"stated in {document.file}")
+    return validate(Terms, document, merged)
+
+
+def _merged(ours: Toml, theirs: Toml, source: str) -> Toml:
+    """`ours` changed by `theirs`, table by table; what they change has a new source."""
+    merged = dict(ours)
+    for key, value in theirs.items():
+        if isinstance(value, dict) and isinstance(ours.get(key), dict):
+            merged[key] = _merged(ours[key], value, source)
+        else:
+            merged[key] = value
+    if "source" in ours and theirs.keys() - {"source"} and "source" not in theirs:
+        merged["source"] = source
+    # Where the file gives the size the other way, ours goes; `Sized` checks what fits.
+    for given, other in (("half_width", "sigma"), ("sigma", "half_width")):
+        if given in theirs and other not in theirs:
+            merged.pop(other, None)
+    return merged
 
 
 @dataclass(frozen=True)
@@ -73,7 +254,7 @@ class Cause:
     """
 
     term: Term
-    draw: Draw
+    draw: Literal["shared", "each", "round"]
     effect: Array
 
     @property
@@ -82,76 +263,68 @@ class Cause:
         return np.asarray(self.effect / DIVISORS[self.term.distribution])
 
 
-def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> tuple[Cause, ...]:
-    """The causes of error of a hole drilled through `design`.
+def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Iterator[Cause]:
+    """The causes of error of a hole drilled through `design`; for `bound` see `jig_budget`.
 
-    `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
-    takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    sideways = find_centring(design).loaded if bound is None else bound
-    return tuple(_jig_causes(design, terms, np.asarray(sideways, dtype=np.float64)))
-
-
-def sheet_causes(layout: Layout, terms: Terms) -> tuple[Cause, ...]:
-    """The causes of error of a hole punched through a printed sheet and drilled by hand."""
-    return tuple(_sheet_causes(layout, terms))
-
-
-def _jig_causes(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
     at, jig = design.layout.positions, terms.jig
+    along = np.tile(ALONG, (len(at), 1))
     yield from _scale(at, jig.print_scale)
     yield from _each("printer repeatability", jig.repeatability, at, PRINTER)
-    yield _thermal(at, jig.thermal, design.settings.material)
+    growth = jig.thermal.expansion  # else as its plastic grows at most
+    if growth is None:
+        growth = material(design.settings.material).expansion.high * 1e-6
+    size = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
+    warm = _term("room temperature", jig.thermal, size, ROOM)
+    yield Cause(warm, "shared", at * growth * jig.thermal.reach)
     if design.settings.bush != "none":
         yield from _each("bush in its pocket", jig.bush_seat, at)
-    yield from _leaning(design, terms)
-    yield from _centring(design, terms, bound)
-    yield _along("reading the mark", jig.mark_reading, at, MARK)
+    yield from _leaning(design, jig.drill_clearance)
+    sideways = find_centring(design).loaded if bound is None else bound
+    yield from _centring(design, jig.centring, np.asarray(sideways, dtype=np.float64))
+    yield _shared("reading the mark", jig.mark_reading, along, MARK)
     if design.joint:
-        for half in (at[:, 0] >= 0, at[:, 0] < 0):
-            yield _along("joint of the halves", jig.joint, at, JOINT, half)
+        for half in (at[:, :1] >= 0, at[:, :1] < 0):
+            yield _shared("joint of the halves", jig.joint, along * half, JOINT)
     yield from _each("the hand", jig.hand, at)
 
 
-def _sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
+def sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
+    """The causes of error of a hole punched through a printed sheet and drilled by hand."""
     at, sheet = layout.positions, terms.sheet
-    marks = sheet.centre_marks
-    ends = at[:, 0].min() - marks.beyond, at[:, 0].max() + marks.beyond
-    if ends[1] - ends[0] < LEAST_SPAN:  # a centre line is not marked at one place
-        middle = (ends[0] + ends[1]) / 2
-        ends = middle - LEAST_SPAN / 2, middle + LEAST_SPAN / 2
+    along, across = (np.tile(axis, (len(at), 1)) for axis in (ALONG, ACROSS))
+    beyond = sheet.centre_marks.beyond
+    low, high = at[:, 0].min() - beyond, at[:, 0].max() + beyond
+    wider = max(0.0, LEAST_SPAN - (high - low)) / 2  # a centre line is not marked at one place
+    levers = tuple(_levers(at, (low - wider, high + wider)))
     yield from _scale(at, sheet.print_scale)
-    yield from _lever("two centre marks", marks, at, ends)
-    yield from _lever("pencil line", sheet.pencil, at, ends)
-    yield _along("reading the mark", sheet.mark_reading, at)
-    yield _along("tape slip", sheet.tape_slip, at)
-    yield from _lever("tape slip", sheet.tape_slip, at, ends)
-    yield Cause(_sized("fold check", sheet.fold), "shared", _effect(at, y=sheet.fold.reach))
+    for name, size in (("two centre marks", sheet.centre_marks), ("pencil line", sheet.pencil)):
+        for lever in levers:
+            yield _shared(name, size, lever)
+    yield _shared("reading the mark", sheet.mark_reading, along)
+    for effect in (along, *levers):
+        yield _shared("tape slip", sheet.tape_slip, effect)
+    yield _shared("fold check", sheet.fold, across)
     yield from _each("punch", sheet.punch, at)
     yield from _each("drill wander", sheet.drill_wander, at)
+
+
+def _shared(name: str, size: Sized, effect: Array, hint: str = "") -> Cause:
+    """One draw for all holes; `effect` (n, 2) is that of one mm."""
+    return Cause(_term(name, size, f"{size.size} mm", hint), "shared", size.reach * effect)
 
 
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     """Print scale along and across the ski: a printer's axes are off independently."""
     term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm", PRINT_SCALE)
-    for axis in np.eye(2):
+    for axis in (ALONG, ACROSS):
         yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
-
-
-def _thermal(at: Array, warm: Thermal, plastic: str) -> Cause:
-    """The print growing with the room: as stated, or as its plastic grows at most."""
-    growth = warm.expansion
-    if growth is None:
-        growth = material(plastic).expansion.high * 1e-6
-    size = f"{warm.size} °C, {1e6 * growth:g} µm/m and °C"
-    term = _term("room temperature", warm, size, ROOM)
-    return Cause(term, "shared", at * growth * warm.reach)
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
     """By as much at each hole, whatever the others are off by."""
-    return _own(_sized(name, size, hint), np.full(len(at), size.reach))
+    return _own(_term(name, size, f"{size.size} mm", hint), np.full(len(at), size.reach))
 
 
 def _own(term: Term, reach: Array) -> Iterator[Cause]:
@@ -159,108 +332,67 @@ def _own(term: Term, reach: Array) -> Iterator[Cause]:
     if term.distribution == "arcsine":
         yield Cause(term, "round", np.column_stack([reach, reach]))
         return
-    for axis in np.eye(2):
+    for axis in (ALONG, ACROSS):
         yield Cause(term, "each", reach[:, None] * axis)
 
 
-def _along(name: str, size: Sized, at: Array, hint: str = "", where: ArrayLike = True) -> Cause:
-    """Along the ski, the same at all holes `where` it acts."""
-    effect = _effect(at, x=np.where(where, size.reach, 0.0))
-    return Cause(_sized(name, size, hint), "shared", effect)
-
-
-def _lever(name: str, size: Sized, at: Array, ends: tuple[float, float]) -> Iterator[Cause]:
-    """A line laid through two points, each off sideways independently."""
-    for effect in _lever_effects(at, ends, np.full(len(at), size.reach)):
-        yield Cause(_sized(name, size), "shared", effect)
-
-
-def _lever_effects(at: Array, ends: tuple[float, float], reach: Array) -> Iterator[Array]:
-    """Effects (n, 2) of either end off sideways by `reach` (n,), as it bears on each hole.
+def _levers(at: Array, ends: tuple[float, float]) -> Iterator[Array]:
+    """What 1 mm sideways at one end of a line, then at its other, does at each hole, (n, 2).
 
     Through the ends a and b the line lies off by e_a·(b-x)/(b-a) + e_b·(x-a)/(b-a) at x; it
     turns by (e_b - e_a)/(b-a), which takes a hole at y back by y times that in x.
     """
     a, b = ends
-    for weight, turn in (((b - at[:, 0]) / (b - a), -1.0), ((at[:, 0] - a) / (b - a), 1.0)):
-        yield np.column_stack([-at[:, 1] * turn * reach / (b - a), weight * reach])
+    x, y = at.T
+    yield np.column_stack([y, b - x]) / (b - a)
+    yield np.column_stack([-y, x - a]) / (b - a)
 
 
-def _centring(design: Design, terms: Terms, bound: Array) -> Iterator[Cause]:
+def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
     """What makes up the sideways `bound` (n,) at each hole: stations and joint, each independent.
 
-    What the joint leaves of the bound is laid to the two stations, of which a hole shares the
-    nearer one's error more: so holes move together as they do, and the worst case at each is its
-    bound whatever that counts in.
+    The joint's play has the equations of `design.plan.worst_error` with both stations true: either
+    half turns about its own station, by the play over the stations' distance, or by the angle
+    times the other station's share of it.  What the joint leaves of the bound is laid to the two
+    stations, of which a hole shares the nearer one's error more: so holes move together as they
+    do, and the worst case at each is its bound whatever that counts in.
     """
-    at, size = design.layout.positions, terms.jig.centring
-    joint: tuple[Array, ...] = ()
+    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
+    joint: list[Array] = []
     if size.half_width is not None:
         bound = np.full(len(at), size.half_width)
     elif design.joint:
-        joint = tuple(_joint_effects(design, design.joint.play))
-    ends = design.stations[0].x, design.stations[-1].x
-    stations = tuple(_lever_effects(at, ends, np.ones(len(at))))
-    left = np.maximum(bound - _sideways(joint), 0.0) / _sideways(stations)
-    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm", CENTRING)
+        own, other = (np.where(at[:, 0] >= 0, *pair) for pair in ((toe, heel), (heel, toe)))
+        play, arms = design.joint.play, np.column_stack([-at[:, 1], at[:, 0] - own])
+        joint += [arms * play.sideways / (heel - toe)]
+        joint += [arms * (play.angle * other / (heel - toe))[:, None]]
+    stations = list(_levers(at, (heel, toe)))
+    of_joint, of_stations = (sum(abs(each[:, 1]) for each in one) for one in (joint, stations))
+    left = np.maximum(bound - of_joint, 0.0) / of_stations
+    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm", BETTER)
     for effect in (*joint, *(effect * left[:, None] for effect in stations)):
         yield Cause(term, "shared", effect)
 
 
-def _sideways(effects: tuple[Array, ...]) -> Array:
-    """What the effects come to sideways at worst, (n,)."""
-    return np.asarray(sum(np.abs(effect[:, 1]) for effect in effects))
-
-
-def _joint_effects(design: Design, play: JointPlay) -> Iterator[Array]:
-    """Effects (n, 2) of the halves off sideways by `play.sideways`, and at `play.angle`.
-
-    The equations of `design.places.worst_error` with both stations true: either half turns about
-    its own station, by the play over the stations' distance, or by the angle times the other
-    station's share of it.
-    """
-    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
-    own, other = (np.where(at[:, 0] >= 0, *pair) for pair in ((toe, heel), (heel, toe)))
-    for turn in (play.sideways, play.angle * other):
-        slope = -turn / (toe - heel)
-        yield np.column_stack([-at[:, 1] * slope, (at[:, 0] - own) * slope])
-
-
-def _leaning(design: Design, terms: Terms) -> Iterator[Cause]:
-    """The drill leaning in its guide by the greatest clearance, at half the hole's depth."""
-    size = terms.jig.drill_clearance
-    pairs = zip(design.guides, design.layout.depths, strict=True)
-    lean = [_lean(design, guide, float(depth), size.bore, size.drill) for guide, depth in pairs]
-    reach = np.array(lean)
-    fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
-    words = f"± {reach.max():.3f} mm, {fit}, {size.drill} drill"
-    return _own(_term("drill in its guide", size, words, DRILL), reach)
-
-
-def _lean(design: Design, guide: Guide, depth: float, bore: str, drill: str) -> float:
-    """How far in mm the drill's axis may be off at half the hole's depth.
+def _leaning(design: Design, size: Clearance) -> Iterator[Cause]:
+    """The drill leaning in its guide by the greatest clearance, at half the hole's depth.
 
     At worst it touches one wall at the guide's lower end and the opposite wall at its upper end:
     clearance/2 off at the lower end, and on from there by clearance/length for each mm below.
     """
-    smallest_drill = deviation(drill, guide.drill)[1]
-    if guide.bush:
-        clearance = deviation(bore, guide.drill)[0] - smallest_drill
-        lower, length = guide.seat_z, guide.bush.length
-    else:
-        clearance = design.settings.guide_clearance - smallest_drill
-        lower = guide.throat_z[0]
-        length = guide.bore_z[1] - lower
-    return clearance / 2 + clearance / length * (lower + depth / 2)
-
-
-def _effect(at: Array, x: ArrayLike = 0.0, y: ArrayLike = 0.0) -> Array:
-    n = len(at)
-    return np.column_stack([np.broadcast_to(x, n), np.broadcast_to(y, n)]).astype(np.float64)
-
-
-def _sized(name: str, size: Sized, hint: str = "") -> Term:
-    return _term(name, size, f"{size.size} mm", hint)
+    reach = []
+    for guide, depth in zip(design.guides, design.layout.depths, strict=True):
+        if guide.bush:
+            widest = deviation(size.bore, guide.drill)[0]
+            lower, length = guide.seat_z, guide.bush.length
+        else:
+            widest = design.settings.guide_clearance
+            lower, length = guide.throat_z[0], guide.bore_z[1] - guide.throat_z[0]
+        clearance = widest - deviation(size.drill, guide.drill)[1]
+        reach.append(clearance / 2 + clearance / length * (lower + float(depth) / 2))
+    fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
+    words = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
+    yield from _own(_term("drill in its guide", size, words, DRILL), np.array(reach))
 
 
 def _term(name: str, stated: Distributed, size: str, hint: str = "") -> Term:

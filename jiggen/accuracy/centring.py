@@ -37,7 +37,6 @@ out furthest.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,11 +49,14 @@ from jiggen.design.gear import backlash
 from jiggen.design.plan import RIGID, worst_error
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
-from jiggen.tables.materials import USUAL, material
+from jiggen.record.results import Movement, PlasticEffects
+from jiggen.tables.materials import USUAL, Material, Span, material
 
 Array = NDArray[np.float64]
 
 LIMIT = 0.25  # mm sideways at a hole, worst case: the aim of the project
+BETTER = "A stiffer material, a narrower ski range or a larger bed centres better."
+COLDER = 30.0  # °C, from a workshop at 20 to a car at -10 (common practice, no source)
 DIVISION = 1.0  # mm between two graduations of a rail
 
 
@@ -83,8 +85,6 @@ class Loading:
 class StationPlay:
     """The ski's centre line off the body's at one station, ± mm, by cause (see the module)."""
 
-    name: str
-    x: float
     bearing: float
     backlash: float
     slide: float
@@ -111,7 +111,7 @@ class StationPlay:
 class Centring:
     """The worst sideways error (n,) of a jig's holes in each state, in the layout's order; ± mm."""
 
-    stations: tuple[StationPlay, ...]
+    station: StationPlay
     loaded: Array
     loose: Array
     free: Array
@@ -124,44 +124,29 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
     Finds ``accuracy.centring`` for holes whose error, loaded and locked, is over LIMIT.
     """
     pressed = loading or Loading.on(design.settings.material)
-    widest = design.settings.ski.most
-    stations = tuple(
-        station_play(design.mechanism, design.half_width, widest, pressed, station.name, station.x)
-        for station in design.stations
-    )
+    station = station_play(design.mechanism, design.half_width, design.settings.ski.most, pressed)
     heel, toe = (station.x for station in design.stations)
     play = design.joint.play if design.joint else RIGID
 
-    def worst(errors: Iterable[float]) -> Array:
-        """At every hole, for the greatest of the stations' errors at each of them."""
-        return worst_error(design.layout.positions[:, 0], heel, toe, max(errors), play)
+    def worst(error: float) -> Array:
+        return worst_error(design.layout.positions[:, 0], heel, toe, error, play)
 
-    loaded = worst(station.loaded for station in stations)
-    return Centring(
-        stations=stations,
-        loaded=loaded,
-        loose=worst(station.loose for station in stations),
-        free=worst(station.free for station in stations),
-        findings=tuple(
-            Finding(
-                "accuracy.centring",
-                f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
-                key="material, ski, bed",
-                hint="A stiffer material, a narrower ski range or a larger bed centres better.",
-            )
-            for hole, error in zip(design.layout.ids, loaded, strict=True)
-            if error > LIMIT
-        ),
+    loaded = worst(station.loaded)
+    findings = tuple(
+        Finding(
+            "accuracy.centring",
+            f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
+            key="material, ski, bed",
+            hint=BETTER,
+        )
+        for hole, error in zip(design.layout.ids, loaded, strict=True)
+        if error > LIMIT
     )
+    return Centring(station, loaded, worst(station.loose), worst(station.free), findings)
 
 
 def station_play(
-    mechanism: Mechanism,
-    half_width: float,
-    width: float,
-    loading: Loading | None = None,
-    name: str = "",
-    x: float = 0.0,
+    mechanism: Mechanism, half_width: float, width: float, loading: Loading | None = None
 ) -> StationPlay:
     """Play of one station of a body ± `half_width` mm on a ski of `width` mm."""
     pinion, rail, station = mechanism.pinion, mechanism.rail, mechanism.station
@@ -175,8 +160,6 @@ def station_play(
     lever = max(pinion.flange_z, rail.bottom_rack_z) - rail.bottom_z
     slide = _slack(mechanism, play, channel, 0.0)
     return StationPlay(
-        name=name,
-        x=x,
         bearing=station.cone_radius - pinion.cone_radius,
         backlash=backlash(pinion.gear, rail.rack.thinning) / 2,
         slide=slide,
@@ -238,20 +221,16 @@ def bend(rail: RailShape, half_width: float, width: float, loading: Loading) -> 
 
 
 def _bend(bar: Polygon, foot_z: float) -> float:
-    """Sum of lever²/I over both axes for a bar's section in x over z, 1/mm²: nose at x = 0."""
-    centre = bar.centroid
-    across, upright = _second_moments(bar)
-    return float(centre.x**2 / across + (centre.y - foot_z) ** 2 / upright)
+    """Sum of lever²/I over both axes for a bar's section in x over z, 1/mm²: nose at x = 0.
 
-
-def _second_moments(section: Polygon) -> tuple[float, float]:
-    """∫x² and ∫z² over a section about its centroid, mm⁴ (Green's theorem over its edges)."""
-    centre = section.centroid
-    points = np.asarray(section.exterior.coords) - (centre.x, centre.y)
+    I is ∫x² or ∫z² about the centroid, mm⁴, by Green's theorem over the section's edges.
+    """
+    centre = np.array([bar.centroid.x, bar.centroid.y])
+    points = np.asarray(bar.exterior.coords) - centre
     one, two = points[:-1], points[1:]
     cross = one[:, 0] * two[:, 1] - two[:, 0] * one[:, 1]
     moments = np.abs((cross[:, None] * (one**2 + one * two + two**2)).sum(axis=0)) / 12
-    return float(moments[0]), float(moments[1])
+    return float(((centre - (0.0, foot_z)) ** 2 / moments).sum())
 
 
 def hole_shift_per_division(design: Design) -> Array:
@@ -266,3 +245,45 @@ def hole_shift_per_division(design: Design) -> Array:
     heel, toe = (station.x for station in design.stations)
     lever = [(x - other) / (own - other) for own, other in ((heel, toe), (toe, heel))]
     return np.asarray(DIVISION / 2 * np.vstack(lever))
+
+
+def find_movement(plastic: Material, reach: float) -> Movement:
+    """How far a hole `reach` mm from the mounting mark moves with `plastic`, in mm.
+
+    By its shrinkage, least and most, if the print is not corrected for it; when it is COLDER than
+    it was when it was measured; by swelling with moisture, None where that is slight.  All towards
+    or away from the mark; the ski's own growth is left out.
+    """
+
+    def part(per_cent: Span) -> tuple[float, float]:
+        return per_cent.low * reach / 100, per_cent.high * reach / 100
+
+    return Movement(
+        reach=reach,
+        shrinkage=part(plastic.shrinkage),
+        cold=plastic.expansion.high * 1e-6 * COLDER * reach,
+        swelling=part(plastic.swelling) if plastic.swelling else None,
+    )
+
+
+def softness(plastic: Material) -> float:
+    """How much more than one of the usual plastic a rail bends: the moduli's least, compared."""
+    return material(USUAL).modulus.low / plastic.modulus.low
+
+
+def find_effects(design: Design) -> PlasticEffects:
+    """What the plastic of `design` does to its farthest hole, and to a rail on the widest ski.
+
+    Raises InputError for a plastic that is not listed.
+    """
+    reaches = np.hypot(*design.layout.positions.T)
+    farthest = int(reaches.argmax())
+    loading = Loading.on(design.settings.material)
+    most = design.settings.ski.most
+    return PlasticEffects(
+        hole=design.layout.ids[farthest],
+        movement=find_movement(material(design.settings.material), float(reaches[farthest])),
+        bend=bend(design.mechanism.rail, design.half_width, most, loading),
+        force=loading.force,
+        colder=COLDER,
+    )

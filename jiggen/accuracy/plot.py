@@ -18,9 +18,7 @@ from jiggen.draw.labels import spread
 from jiggen.draw.shapes import WHITE, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
 from jiggen.draw.svg import svg_text
 from jiggen.errors import Finding, InputError
-from jiggen.files import write_whole
 
-KINDS = ("svg", "pdf")
 FACTORS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 LARGEST = 16.0  # mm: no outline is drawn wider, to either side
 # Principal deviations at which an ellipse holds 95 % of a normal scatter: √(-2 ln 0.05), exact.
@@ -46,26 +44,15 @@ SMALL, BODY, TITLE = points(7.0), points(8.0), points(11.0)  # mm, of capitals
 def check_kind(path: str | os.PathLike[str], key: str = "plot") -> str:
     """The kind of picture that the suffix of `path` asks for.  Raises InputError."""
     kind = Path(path).suffix.lower().removeprefix(".")
-    if kind not in KINDS:
+    if kind not in ("svg", "pdf"):
         message = f"{Path(path).name or path} does not end in .svg or .pdf"
         hint = "The ending of the file's name decides the kind of picture."
         raise InputError(Finding("accuracy.plot-suffix", message, key=key, hint=hint))
     return kind
 
 
-def write_plot(
-    path: str | os.PathLike[str], budgets: tuple[Budget, ...], ski: float, limit: float
-) -> None:
-    """Draw `budgets` of one layout to `path`; `ski` is the width of the band drawn, mm.
-
-    Raises InputError for another suffix and where the file cannot be written.
-    """
-    kind = check_kind(path)
-    write_whole(path, plot(budgets, ski, limit, kind), "plot")
-
-
 def plot(budgets: tuple[Budget, ...], ski: float, limit: float, kind: str) -> bytes:
-    """The picture's bytes, the same each time; `kind` is one of KINDS."""
+    """The picture's bytes, "svg" or "pdf", the same each time; for the rest see `draw_scatter`."""
     drawing = draw_scatter(budgets, ski, limit)
     if kind == "svg":
         return svg_text(drawing, digits=3).encode()
@@ -75,22 +62,22 @@ def plot(budgets: tuple[Budget, ...], ski: float, limit: float, kind: str) -> by
 
 
 def exaggeration(budgets: Iterable[Budget]) -> int:
-    """How many times too large the scatter is drawn: as much as keeps it from overlapping."""
-    most = min(_most(budget) for budget in budgets)
-    return next((factor for factor in FACTORS if factor <= most), FACTORS[-1])
+    """How many times too large the scatter is drawn: as much as keeps it from overlapping.
 
-
-def _most(budget: Budget) -> float:
-    """The factor at which two ellipses, drawn as circles of their longer axis, touch."""
-    radius = ELLIPSE * np.sqrt(np.maximum(np.linalg.eigvalsh(budget.blocks)[:, 1], 1e-12))
-    first, second = np.triu_indices(len(radius), k=1)
-    touching = pdist(budget.layout.positions) / (radius[first] + radius[second])
-    return float(np.min(touching, initial=LARGEST / radius.max()))
+    Ellipses are taken for circles of their longer axis.
+    """
+    most = []
+    for budget in budgets:
+        radius = ELLIPSE * np.sqrt(np.maximum(np.linalg.eigvalsh(budget.blocks)[:, 1], 1e-12))
+        first, second = np.triu_indices(len(radius), k=1)
+        touching = pdist(budget.layout.positions) / (radius[first] + radius[second])
+        most.append(float(np.min(touching, initial=LARGEST / radius.max())))
+    return next((factor for factor in FACTORS if factor <= min(most)), FACTORS[-1])
 
 
 @dataclass(frozen=True)
 class _Panel:
-    """One method's picture: `left` is the paper's x of its left edge, `foot` the y of its foot.
+    """One method's picture, with its left edge at `left` on the paper.
 
     Seen from the tail: x of the ski runs up the paper, y to the left.  `half` is half the width of
     the ski or of the holes, `span` the part of the ski that is drawn; mm of the ski.
@@ -102,11 +89,6 @@ class _Panel:
     span: tuple[float, float]
     factor: int
     limit: float
-
-    @property
-    def width(self) -> float:
-        """On the paper, mm."""
-        return 2 * (self.half + MARGIN) * SCALE
 
     def at(self, x: float, y: float) -> Point:
         """A place of the ski frame on the paper."""
@@ -125,8 +107,11 @@ def draw_scatter(budgets: tuple[Budget, ...], ski: float, limit: float) -> Drawi
     left = GAP
     for budget in budgets:
         panel = _Panel(budget, left, half, span, factor, limit)
-        shapes += [*_ski(panel, ski / 2), *_scatter(panel), *_names(panel), _title(panel)]
-        left += panel.width + GAP
+        shapes += [*_ski(panel, ski / 2), *_scatter(panel), *_names(panel)]
+        (x, y), colour = panel.at(span[1], 0.0), COLOURS[budget.method]
+        title = TITLES[budget.method]
+        shapes.append(Text((x, y + 2.0), title, BODY, "middle", bold=True, colour=colour))
+        left += 2 * (half + MARGIN) * SCALE + GAP
     size = (left, FOOT + SCALE * (span[1] - span[0]) + HEAD)
     ground = Area(((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])), WHITE)
     title = f"{one_line(layout.pattern)}, boot {layout.boot:g} mm"
@@ -177,7 +162,13 @@ def _names(panel: _Panel) -> Iterator[Shape]:
         mine = np.flatnonzero(at[:, 1] > 0 if side > 0 else at[:, 1] <= 0)
         # Where not all fit, the holes with the largest errors have their names.
         mine = mine[np.argsort(-errors[mine], kind="stable")[:places]]
-        rows = [(*at[hole].tolist(), _name(budget, int(hole), panel.limit), None) for hole in mine]
+        rows: list[tuple[float, float, str, str | None]] = []
+        for hole in mine.tolist():
+            name, error = one_line(budget.layout.ids[hole]), errors[hole]
+            if len(name) > NAME:  # cut in the middle: its number stays
+                name = f"{name[: NAME - 5]}…{name[-4:]}"
+            star = " *" if error > panel.limit else ""
+            rows.append((*at[hole].tolist(), f"{name}  {error:.2f}{star}", None))
         # The arrow to the tip is drawn on the left; on the right the mark's name and the scale.
         room = (span[0], span[1] - 20.0) if side > 0 else (span[0] + 12.0, span[1])
         if side < 0:
@@ -191,28 +182,10 @@ def _names(panel: _Panel) -> Iterator[Shape]:
             yield _text(panel.at(height, edge + side), words, colour=colour, right=side > 0)
 
 
-def _name(budget: Budget, hole: int, limit: float) -> str:
-    """A hole's name and expected error, with a star where that is over the limit."""
-    error = budget.radial_expected[hole]
-    star = " *" if error > limit else ""
-    return f"{_short(one_line(budget.layout.ids[hole]))}  {error:.2f}{star}"
-
-
-def _title(panel: _Panel) -> Text:
-    x, y = panel.at(panel.span[1], 0.0)
-    method = panel.budget.method
-    return Text((x, y + 2.0), TITLES[method], BODY, "middle", bold=True, colour=COLOURS[method])
-
-
 def _text(at: Point, words: str, *, colour: str | None = None, right: bool = False) -> Text:
     """Small words with their middle at the height of `at`; `right`: they end there."""
     place = (at[0], at[1] - SMALL / 2)
     return Text(place, words, SMALL, "end" if right else "start", colour=colour)
-
-
-def _short(name: str) -> str:
-    """`name` cut in the middle to what the margin holds; its number stays."""
-    return name if len(name) <= NAME else f"{name[: NAME - 5]}…{name[-4:]}"
 
 
 def _words(title: str, factor: int, limit: float, size: tuple[float, float]) -> Iterator[Text]:

@@ -119,13 +119,14 @@ def accuracy(
     the hand's own errors. Warnings of holes over the limit leave the exit code 0.
     """
     settings = options.read_settings(ski, bed, bush, material)
-    from jiggen.accuracy.plot import check_kind, write_plot
+    from jiggen.accuracy.plot import check_kind
+    from jiggen.accuracy.plot import plot as draw
+    from jiggen.files import write_whole
 
-    if plot:
-        check_kind(plot)
+    kind = check_kind(plot) if plot else ""
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+    from jiggen.accuracy.causes import read_terms
     from jiggen.accuracy.centring import find_centring
-    from jiggen.accuracy.terms import read_terms
     from jiggen.design import design_jig
 
     stated = read_terms(terms)
@@ -135,7 +136,7 @@ def accuracy(
     sheet = sheet_budget(chosen.layout, stated)
     warnings = (*centred.findings, *over_limit(jig, limit))
     if plot:
-        write_plot(plot, (jig, sheet), settings.ski.most, limit)
+        write_whole(plot, draw((jig, sheet), settings.ski.most, limit, kind), "plot")
     output.write(
         as_json,
         lambda: {

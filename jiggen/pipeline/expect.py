@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+from jiggen.accuracy.causes import default_terms
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep_stations
-from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.errors import CheckFailed, Finding
 from jiggen.job import JobDesign

@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from jiggen.accuracy.material import COLDER, find_effects, find_movement, softness
+from jiggen.accuracy.centring import COLDER, find_effects, find_movement, softness
 from jiggen.design import Design
 from jiggen.record.entries import Part
 from jiggen.record.results import PartMass, Plastic, PlasticEffects
