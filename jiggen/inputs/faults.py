@@ -35,10 +35,6 @@ class Fault:
         """The fault as a finding at `where`, with its code and key as users see them."""
         return Finding(f"{prefix}.{self.code}", self.message, where, key_text(self.path), self.hint)
 
-    def is_within(self, other: Fault) -> bool:
-        """Whether it lies at, or inside of, what `other` is about."""
-        return self.path[: len(other.path)] == other.path
-
 
 @dataclass(frozen=True)
 class Unit:

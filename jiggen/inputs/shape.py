@@ -6,7 +6,7 @@ fault in it.  The validation context is the file's `Unit`; lengths are read into
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, LiteralString, TypeVar, Union, get_args, get_origin
 
@@ -50,16 +50,13 @@ class Shape(BaseModel):
 S = TypeVar("S", bound=Shape)
 
 
-def validate(
-    shape: type[S], source: Source, data: object, unit: Unit = MM, also: Collection[Fault] = ()
-) -> S:
+def validate(shape: type[S], source: Source, data: object, unit: Unit = MM) -> S:
     """`data` of a file as a `shape`, with lengths in mm.
 
-    `also` are faults that were found before; what else is wrong inside them is not reported.
     Raises InputError with every fault at once.
     """
     read, faults = check(shape, data, unit)
-    source.refuse((*also, *(one for one in faults if not any(map(one.is_within, also)))))
+    source.refuse(faults)
     assert read is not None
     return read
 

@@ -12,8 +12,8 @@ from pydantic import BeforeValidator, Field
 
 from jiggen.errors import InputError
 from jiggen.inputs.document import FileKind, Source, read_document
-from jiggen.inputs.faults import MM, Fault, quoted, unit_of
-from jiggen.inputs.shape import Shape, Size, Units, at_most, between, fault, pair_of, validate
+from jiggen.inputs.faults import Fault, quoted, unit_of
+from jiggen.inputs.shape import Shape, Size, at_most, between, check, fault, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT
 from jiggen.pattern.read import Across
@@ -69,7 +69,7 @@ class OldHolesShape(Shape):
 
     format: Literal[1] = Field(description="format = 1")
     note: str = Field(default="", description="any text")
-    units: Units = Field(default="mm", description='"mm" or "in"')
+    units: Literal["mm", "in"] = Field(default="mm", description='"mm" or "in"')
     hole: Annotated[list[OldHoleShape], _few] = Field(
         default=[], description="tables headed [[hole]] (double brackets)"
     )
@@ -109,8 +109,10 @@ def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
     if Path(path).suffix.lower() == ".csv":
         source = table = read_table(Path(path), KIND, COLUMNS)
         cells = [{name: cell for name, cell in row.cells.items() if cell} for row in table.rows]
-        wide = list(table.too_wide("hole"))
-        rows = validate(OldHolesTable, table, {"hole": cells}, MM, wide).hole
+        found, faults = check(OldHolesTable, {"hole": cells})
+        wide = {fault.path: fault for fault in table.too_wide("hole")}
+        table.refuse((*wide.values(), *(one for one in faults if one.path[:2] not in wide)))
+        rows = found.hole if found else []
         given = [(row.x, row.y, row.diameter, row.plugged) for row in rows]
     else:
         source = document = read_document(path, KIND)
