@@ -26,16 +26,13 @@ _TOML_PLACE = re.compile(r" ?\(at (?:line (\d+), column (\d+)|end of document)\)
 _SYNTAX = "Use a decimal point (9.5), put text in quotes, close every bracket; each key only once."
 _UTF8 = "Save the file as UTF-8."
 
-_BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
-_SPACE = re.compile(r"[ \t]*")
-_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_SCALAR = re.compile(r"[^,\]}\n#]+")
-# Longest opening first. A multi-line string may end in up to five quotes, two of them its own.
-_STRING = re.compile(
+# A multi-line string may end in up to five quotes, two of them its own.
+_TOKEN = re.compile(
     r'"""(?:\\.|[^\\])*?"""(?:"{0,2})'
     r"|'''.*?'''(?:'{0,2})"
     r'|"(?:\\.|[^"\\])*"'
-    r"|'[^']*'",
+    r"|'[^']*'"
+    r"|[A-Za-z0-9_-]+|[ \t]+|#[^\n]*|.",
     re.DOTALL,
 )
 
@@ -229,26 +226,35 @@ class _Scan:
     """One pass over a text, noting the offset at which each key path first appears."""
 
     def __init__(self, text: str) -> None:
-        self._text = text
-        self._at = 0
+        self._tokens = (found for found in _TOKEN.finditer(text) if found[0][0] not in " \t#")
         self._offsets: dict[KeyPath, int] = {}
         self._tables: dict[KeyPath, int] = {}  # entries so far of each [[array of tables]]
+        self._token, self._at = "\n", 0  # the next one; empty at the end of the text
+
+    def _take(self) -> tuple[str, int]:
+        """The next token and its offset, left behind."""
+        assert self._token, "the text was not checked by tomllib"
+        taken = self._token, self._at
+        found = next(self._tokens, None)
+        self._token, self._at = (found[0], found.start()) if found else ("", -1)
+        return taken
 
     def document(self) -> dict[KeyPath, int]:
         table: KeyPath = ()
-        self._skip(_BLANK)
-        while self._at < len(self._text):
-            if self._text[self._at] == "[":
+        while self._token:
+            if self._token == "[":
                 table = self._header()
+            elif self._token == "\n":
+                self._take()
             else:
                 self._pair(table)
-            self._skip(_BLANK)
         return self._offsets
 
     def _header(self) -> KeyPath:
-        start = self._at
-        brackets = 2 if self._text.startswith("[[", start) else 1
-        self._at += brackets
+        _, start = self._take()
+        brackets = 2 if self._token == "[" else 1
+        if brackets == 2:
+            self._take()
         path: KeyPath = ()
         keys = [key for key, _ in self._key()]
         for depth, key in enumerate(keys, start=1):
@@ -257,32 +263,27 @@ class _Scan:
                 self._tables[path] = self._tables.get(path, 0) + 1
             if path in self._tables:
                 path = self._note(path, self._tables[path] - 1, start)
-        self._at += brackets
+        for _ in range(brackets):
+            self._take()
         return path
 
     def _pair(self, path: KeyPath) -> None:
         for key, start in self._key():
             path = self._note(path, key, start)
-        self._at += 1  # the equals sign
-        self._skip(_SPACE)
+        self._take()  # the equals sign
         self._value(path)
 
     def _key(self) -> Iterator[tuple[str, int]]:
         """The parts of a dotted key with their offsets; ends on what follows the key."""
         while True:
-            self._skip(_SPACE)
-            start = self._at
-            if self._text[start] in "\"'":
-                yield tomllib.loads(f"key = {self._skip(_STRING)}")["key"], start
-            else:
-                yield self._skip(_BARE_KEY), start
-            self._skip(_SPACE)
-            if self._text[self._at] != ".":
+            key, start = self._take()
+            yield tomllib.loads(f"key = {key}")["key"] if key[0] in "\"'" else key, start
+            if self._token != ".":
                 return
-            self._at += 1
+            self._take()
 
     def _value(self, path: KeyPath) -> None:
-        opening = self._text[self._at]
+        opening, _ = self._take()
         if opening == "[":
             for index, start in enumerate(self._entries("]")):
                 self._value(self._note(path, index, start))
@@ -290,19 +291,18 @@ class _Scan:
             for _ in self._entries("}"):
                 self._pair(path)
         else:
-            self._skip(_STRING if opening in "\"'" else _SCALAR)
+            while self._token not in ",]}\n":  # the end of the text is in it too
+                self._take()
 
     def _entries(self, closing: str) -> Iterator[int]:
         """Stop at each entry of a list or inline table; the caller scans it before going on."""
-        self._at += 1  # the opening bracket
-        self._skip(_BLANK)
-        while self._text[self._at] != closing:
+        while True:
+            while self._token in (",", "\n"):
+                self._take()
+            if self._token == closing:
+                self._take()
+                return
             yield self._at
-            self._skip(_BLANK)
-            if self._text[self._at] == ",":
-                self._at += 1
-                self._skip(_BLANK)
-        self._at += 1
 
     def _note(self, path: KeyPath, part: str | int, start: int) -> KeyPath:
         """The path to `part` of `path`, noted at `start` unless it was seen before."""
@@ -311,9 +311,3 @@ class _Scan:
         path = (*path, part)
         self._offsets.setdefault(path, start)
         return path
-
-    def _skip(self, what: re.Pattern[str]) -> str:
-        found = what.match(self._text, self._at)
-        assert found is not None, f"offset {self._at}: text was not checked by tomllib"
-        self._at = found.end()
-        return found[0]
