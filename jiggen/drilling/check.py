@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -67,23 +67,21 @@ class DrillingLimits:
 
     def check(self) -> None:
         """Raise InputError ``drilling.limit``, all faults at once, for impossible numbers."""
-        limits = (
-            ("point_angle", 60.0, 180.0, "degrees"),
-            ("base_left", 0.0, 20.0, "mm"),
-            ("engagement", 0.0, 20.0, "mm"),
-            ("screw_gap", 0.0, 10.0, "mm"),
-            ("screw_diameter", 0.0, 12.0, "mm"),
-            ("edge", 0.0, 60.0, "mm"),
-            ("chuck_grip", 0.0, 60.0, "mm"),
-            ("stop_length", 0.0, 60.0, "mm"),
-            ("chip_clearance", 0.0, 60.0, "mm"),
-        )
-        _refuse(
-            _fault("limit", f"{key} is {value:g} {unit}", key, f"{low:g} to {high:g} {unit}")
-            for key, low, high, unit in limits
-            for value in [float(getattr(self, key))]
-            if not low <= value <= high  # so put, NaN is refused as well
-        )
+        ranges = {
+            "point_angle": (60.0, 180.0),
+            "base_left": (0.0, 20.0),
+            "engagement": (0.0, 20.0),
+            "screw_gap": (0.0, 10.0),
+            "screw_diameter": (0.0, 12.0),
+        }
+        faults = []
+        for key, value in asdict(self).items():
+            low, high = ranges.get(key, (0.0, 60.0))
+            unit = "degrees" if key == "point_angle" else "mm"
+            if not low <= value <= high:  # so put, NaN is refused as well
+                allowed = f"{low:g} to {high:g} {unit}"
+                faults.append(_fault("limit", f"{key} is {value:g} {unit}", key, allowed))
+        _refuse(faults)
 
     def point(self, drill: float) -> float:
         """Length in mm of the point of a `drill` of that diameter, from tip to full diameter."""

@@ -65,7 +65,7 @@ def read_dxf(path: Path) -> Drawing:
         raise InputError.of("import.no-dxf", message, where=file, hint=NO_DXF) from None
     name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
     source = f"{name}, as the drawing's header says" if name else ""
-    return Drawing(file, circles, unit, source, others=dict(walk.others.most_common()))
+    return Drawing(file, circles, unit, source, others=walk.others)
 
 
 class _Walk:

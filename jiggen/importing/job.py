@@ -135,7 +135,7 @@ def _no_circle(drawing: Drawing, unit: float) -> Finding:
         sizes = sorted({round(circle.diameter * unit, 3) for circle in drawing.circles})
         hint = f"There are circles of {', '.join(f'{size:g}' for size in sizes[:20])} mm."
         return fault("no-circle", "there is no such circle", drawing.file, "only", hint)
-    kinds = ", ".join(f"{count} x {name}" for name, count in list(drawing.others.items())[:8])
+    kinds = ", ".join(f"{count} x {name}" for name, count in drawing.others.most_common(8))
     there = f"What is there: {kinds}." if kinds else "There is nothing that is shown."
     hint = f"{there} Draw each hole as a circle, in the drawing program."
     return fault("no-circle", "there is no circle in it", drawing.file, hint=hint)
@@ -299,13 +299,9 @@ def read_csv(path: Path) -> Drawing:
     [unit] = units
     said = "as its columns say" if any(table.units.values()) else "as nothing else is given"
     read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
-    return Drawing(
-        file=table.file,
-        circles=tuple(item for item in read if isinstance(item, Circle)),
-        unit=UNITS[unit].mm,
-        unit_source=f"{unit}, {said}",
-        faults=tuple(item for item in read if isinstance(item, Finding)),
-    )
+    circles = tuple(item for item in read if isinstance(item, Circle))
+    faults = tuple(item for item in read if isinstance(item, Finding))
+    return Drawing(table.file, circles, UNITS[unit].mm, f"{unit}, {said}", faults=faults)
 
 
 def _circle(row: Row, unit: str, where: str) -> Circle | Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -50,7 +51,7 @@ class Drawing:
     unit: float | None
     unit_source: str
     y_down: bool = False
-    others: dict[str, int] = field(default_factory=dict)
+    others: Counter[str] = field(default_factory=Counter)
     faults: tuple[Finding, ...] = ()
 
 

@@ -61,18 +61,11 @@ def read_svg(path: Path) -> Drawing:
     """
     file = str(path)
     root = _read_tree(read_bytes(path, KIND), file)
-    unit, unit_source = _unit(root, file)
+    unit, source = _unit(root, file)
     walk = _Walk(file, root)
     circles = tuple(walk.circles())
-    return Drawing(
-        file=file,
-        circles=circles,
-        unit=unit,
-        unit_source=unit_source,
-        y_down=True,
-        others=dict(walk.others.most_common()),
-        faults=tuple(walk.faults),
-    )
+    faults = tuple(walk.faults)
+    return Drawing(file, circles, unit, source, y_down=True, others=walk.others, faults=faults)
 
 
 def _read_tree(data: bytes, file: str) -> Element:

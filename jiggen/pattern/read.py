@@ -78,16 +78,9 @@ def parse_pattern(text: str, source: str) -> Pattern:
     unit = unit_of(document.data)
     file = validate(FileShape, document, document.data, unit)
     document.refuse(_inconsistent(file, unit))
-    pattern = Pattern(
-        name=file.name,
-        note=file.note,
-        units=file.units,
-        boot=file.boot,
-        pair=file.pair,
-        groups=tuple(_group(group, file) for group in file.group),
-        source=source,
-        area=Area(*file.area.x, file.area.half_width) if file.area else None,
-    )
+    groups = tuple(_group(group, file) for group in file.group)
+    area = Area(*file.area.x, file.area.half_width) if file.area else None
+    pattern = Pattern(file.name, file.note, file.units, file.boot, file.pair, groups, source, area)
     document.refuse(conflicts(pattern))
     return pattern
 
