@@ -99,21 +99,17 @@ def remount_svg(
     sheet.write([one_line(wanted.pattern)], NAME_HEIGHT)
     sheet.write([_job(wanted, old, limits)], NOTE_HEIGHT)
     for mount in mounts:
-        sheet.skip(MARGIN / 2)
-        sheet.write([_headline(mount)], NOTE_HEIGHT, bold=True)
-        sheet.skip(2 * SMALL_HEIGHT + half)
-        sheet.place(_ski(mount, old, limits, (tail, tip, half)), "mount", -tail)
-        sheet.skip(half + MARGIN / 2)
-        sheet.write(_details(mount), SMALL_HEIGHT)
+        sheet.write([_headline(mount)], NOTE_HEIGHT, below=MARGIN / 2, bold=True)
+        drawn = _ski(mount, old, limits, (tail, tip, half))
+        sheet.place(drawn, "mount", below=2 * SMALL_HEIGHT + half, x=-tail)
+        sheet.write(_details(mount), SMALL_HEIGHT, below=half + MARGIN / 2)
     if best is None and mounts[0].near:
-        sheet.skip(MARGIN / 2)
-        sheet.write(["None of the shifts that were tried is clear."], NOTE_HEIGHT, bold=True)
-    sheet.skip(MARGIN)
-    sheet.place(_legend(), "legend")
-    sheet.skip(MARGIN)
-    sheet.place(_scale(), "scale")
-    sheet.skip(MARGIN / 2)
-    sheet.write(CAUTIONS, SMALL_HEIGHT)
+        words = "None of the shifts that were tried is clear."
+        sheet.write([words], NOTE_HEIGHT, below=MARGIN / 2, bold=True)
+    sheet.place(_legend(), "legend", below=MARGIN)
+    measure = Text((SCALE_BAR + 4, 0), MEASURE_BAR, NOTE_HEIGHT)
+    sheet.place([*scale_bar((0, 0), Pen(0.25)), measure], "scale", below=MARGIN)
+    sheet.write(CAUTIONS, SMALL_HEIGHT, below=MARGIN / 2)
     title = f"{one_line(wanted.pattern)}, boot {wanted.boot:g} mm: old and new holes"
     return svg_text(sheet.drawing(title))
 
@@ -122,15 +118,11 @@ def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLim
     sites = [*layout.positions.tolist(), *((hole.x, hole.y) for hole in old)]
     radii = [*(layout.diameters / 2).tolist(), *map(_radius, old)]
     names = [one_line(name) for name in (*layout.ids, *(hole.id for hole in old))]
-    lines = [(-1e5, -0.3, 1e5, 0.3), *((x - 0.3, -1e5, x + 0.3, 1e5) for x in _marks(layout))]
+    across = {0.0, layout.mount_shift}  # the mounting mark, and the boot's centre if elsewhere
+    lines = [(-1e5, -0.3, 1e5, 0.3), *((x - 0.3, -1e5, x + 0.3, 1e5) for x in across)]
     clear = np.array(radii) + ARM
     labels = place_labels(names, np.array(sites), clear, np.array(lines), ID_HEIGHT)
     return _Mount(name, layout, conflicts(layout, old, limits), reused(layout, old, limits), labels)
-
-
-def _marks(layout: Layout) -> tuple[float, ...]:
-    """Where lines stand across the ski: the mounting mark, and the boot's centre if elsewhere."""
-    return (0.0, layout.mount_shift) if layout.mount_shift else (0.0,)
 
 
 def _radius(hole: OldHole) -> float:
@@ -262,11 +254,6 @@ def _legend() -> Iterator[Shape]:
         x += 14 + len(words) * SMALL_HEIGHT * RUNNING
 
 
-def _scale() -> Iterator[Shape]:
-    yield from scale_bar((0, 0), Pen(0.25))
-    yield Text((SCALE_BAR + 4, 0), MEASURE_BAR, NOTE_HEIGHT)
-
-
 class _Sheet:
     """A page that grows downwards; `width` is what may be written on, in mm."""
 
@@ -275,16 +262,18 @@ class _Sheet:
         self._y = MARGIN
         self._shapes: list[Shape] = []
 
-    def skip(self, height: float) -> None:
-        self._y += height
-
-    def write(self, paragraphs: Iterable[str], height: float, *, bold: bool = False) -> None:
+    def write(
+        self, paragraphs: Iterable[str], height: float, *, below: float = 0.0, bold: bool = False
+    ) -> None:
+        """Write lines in capitals of `height` mm, `below` mm under what is there."""
         lines = wrapped(paragraphs, height, self._width)
+        self._y += below
         self._shapes += lines_of_text(lines, (MARGIN, -self._y), height, bold=bold)
         self._y += LEADING * height * len(lines)
 
-    def place(self, shapes: Iterable[Shape], kind: str, x: float = 0.0) -> None:
-        """Put shapes with their origin `x` mm from the left, at the height reached."""
+    def place(self, shapes: Iterable[Shape], kind: str, *, below: float, x: float = 0.0) -> None:
+        """Put shapes with their origin `below` mm under what is there, `x` mm from the left."""
+        self._y += below
         self._shapes.append(Group(tuple(shapes), (MARGIN + x, -self._y), kind))
 
     def drawing(self, title: str) -> Drawing:
