@@ -9,7 +9,7 @@ drawings and record stay as designed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -84,25 +84,18 @@ def refuse_for_design(design: Design, printer: Profile | None) -> Compensation |
         return None
     compensation = printer.compensation
     refuse_compensation(compensation)
-    if findings := list(_too_large(design, compensation)):
-        raise InputError(findings)
-    return compensation
-
-
-def _too_large(design: Design, compensation: Compensation) -> Iterator[Finding]:
-    """Bodies that no longer fit the bed, stretched or skewed."""
-    bed = design.settings.bed
+    bed, findings = design.settings.bed, []
     outlines = {body.name: body.outline.outer for body in design.bodies}
-    for piece in list_pieces(design):
-        if piece.name not in outlines:
-            continue
+    for piece in (piece for piece in list_pieces(design) if piece.name in outlines):
         flat = outlines[piece.name] @ (compensation.matrix @ piece.to_bed[:2, :2]).T
         x, y = np.ptp(flat, axis=0)
         if x > bed.x or y > bed.y:
-            yield _refused(
-                f"{piece.name} would be {x:.1f} x {y:.1f} mm on a bed of {bed.x:g} x {bed.y:g} mm",
-                "Give a slightly smaller bed, so that the jig is designed smaller.",
-            )
+            size = f"{x:.1f} x {y:.1f} mm on a bed of {bed.x:g} x {bed.y:g} mm"
+            hint = "Give a slightly smaller bed, so that the jig is designed smaller."
+            findings.append(_refused(f"{piece.name} would be {size}", hint))
+    if findings:
+        raise InputError(findings)
+    return compensation
 
 
 def _refused(message: str, hint: str = HINT) -> Finding:
@@ -111,16 +104,14 @@ def _refused(message: str, hint: str = HINT) -> Finding:
 
 def compensated(meshes: Mapping[str, PartMesh], compensation: Compensation) -> dict[str, PartMesh]:
     """Every part's mesh as the printer gets it, by name."""
-    return {name: _compensated(mesh, compensation) for name, mesh in meshes.items()}
-
-
-def _compensated(mesh: PartMesh, compensation: Compensation) -> PartMesh:
-    vertices = mesh.vertices.copy()
-    vertices[:, :2] = vertices[:, :2] @ compensation.matrix.T
-    vertices[:, 2] *= compensation.height
-    # Single precision, as before: STL and 3MF are then one mesh.
-    single = vertices.astype(np.float32).astype(np.float64) + 0.0
-    return PartMesh(mesh.name, single, mesh.triangles, mesh.count)
+    found = {}
+    for name, mesh in meshes.items():
+        vertices = mesh.vertices.copy()
+        vertices[:, :2] = vertices[:, :2] @ compensation.matrix.T
+        vertices[:, 2] *= compensation.height
+        # Single precision, as before: STL and 3MF are then one mesh.
+        found[name] = replace(mesh, vertices=vertices.astype(np.float32).astype(np.float64) + 0.0)
+    return found
 
 
 def compensation_entry(compensation: Compensation | None) -> Compensated | None:

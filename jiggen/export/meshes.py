@@ -114,7 +114,15 @@ def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> 
         'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">\n'
         f"<resources>\n{objects}</resources>\n<build>\n{items}</build>\n</model>\n"
     )
-    return _package({"[Content_Types].xml": CONTENT_TYPES, "_rels/.rels": RELATIONS, MODEL: model})
+    members = {"[Content_Types].xml": CONTENT_TYPES, "_rels/.rels": RELATIONS, MODEL: model}
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package:
+        for name, text in members.items():
+            member = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            member.compress_type = zipfile.ZIP_DEFLATED
+            member.external_attr = 0o644 << 16
+            package.writestr(member, text.encode())
+    return buffer.getvalue()
 
 
 def _object(number: int, mesh: PartMesh) -> str:
@@ -130,14 +138,3 @@ def _object(number: int, mesh: PartMesh) -> str:
         f"<vertices>{vertices}</vertices>\n<triangles>{triangles}</triangles>\n"
         "</mesh></object>\n"
     )
-
-
-def _package(members: dict[str, str]) -> bytes:
-    buffer = io.BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package:
-        for name, text in members.items():
-            member = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
-            member.compress_type = zipfile.ZIP_DEFLATED
-            member.external_attr = 0o644 << 16
-            package.writestr(member, text.encode())
-    return buffer.getvalue()

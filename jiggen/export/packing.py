@@ -11,6 +11,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
+from operator import itemgetter
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -25,8 +28,7 @@ ROUND = 32  # chords in a quarter of an arc: with a gap of 5 mm they cut in by 0
 PUT_TO = 3  # digits of a mm that places are given in
 
 
-@dataclass(frozen=True)
-class Room:
+class Room(NamedTuple):
     """The part of a bed that may be printed on: from (left, front) to (right, back), mm."""
 
     left: float
@@ -53,28 +55,20 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
     An outline counts as convex.  One that is larger than the room gets a bed to itself and lies
     in its middle.  Pieces are in order of their number on each bed.
     """
-    hulls = _alike([shapely.multipoints(outline).convex_hull for outline in outlines])
-    fewest = math.ceil(sum(hull.area for hull in hulls) / box(*_corners(room)).area)
+    kinds: dict[bytes, Polygon] = {}  # one object for all hulls that are equal
+    hulls = [shapely.multipoints(outline).convex_hull for outline in outlines]
+    hulls = [kinds.setdefault(hull.wkb, hull) for hull in hulls]
+    fewest = math.ceil(sum(hull.area for hull in hulls) / box(*room).area)
     best: tuple[Bed, ...] = ()
     forbidden = _forbidden(hulls, gap)
     for order in _orders(hulls):
-        for first in (_front, _left):
+        for first in (itemgetter(1, 0), itemgetter(0, 1)):  # to the front, to the left
             beds = _Packing(hulls, room, forbidden, first).laid(order)
             if not best or len(beds) < len(best):
                 best = beds
             if len(best) <= fewest:
                 return best
     return best
-
-
-def _alike(hulls: Sequence[Polygon]) -> list[Polygon]:
-    """The same hulls, one object for all that are equal."""
-    kinds: dict[bytes, Polygon] = {}
-    return [kinds.setdefault(hull.wkb, hull) for hull in hulls]
-
-
-def _corners(room: Room) -> tuple[float, float, float, float]:
-    return (room.left, room.front, room.right, room.back)
 
 
 def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
@@ -90,28 +84,18 @@ def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
         yield sorted(range(len(hulls)), key=lambda index: (-round(measure(index), 6), index))
 
 
-def _front(place: Place) -> Place:
-    return place[1], place[0]
-
-
-def _left(place: Place) -> Place:
-    return place
-
-
 def _forbidden(hulls: Sequence[Polygon], gap: float) -> dict[tuple[int, int], Polygon]:
     """Where the origin of piece `b` must not be for piece `a` with its own at (0, 0), by (a, b).
 
     The Minkowski sum of one outline and the other turned about, wider by the gap.
     """
     kinds = {id(hull): hull for hull in hulls}
-    sums = {
-        (a, b): _sum(kinds[a], shapely.affinity.scale(kinds[b], -1, -1, origin=(0, 0)))
-        for a in kinds
-        for b in kinds
-    }
-    wide = {pair: touching.buffer(gap, quad_segs=ROUND) for pair, touching in sums.items()}
-    numbers = range(len(hulls))
-    return {(a, b): wide[id(hulls[a]), id(hulls[b])] for a in numbers for b in numbers}
+    wide = {}
+    for a, b in product(kinds, repeat=2):
+        turned = shapely.affinity.scale(kinds[b], -1, -1, origin=(0, 0))
+        wide[a, b] = _sum(kinds[a], turned).buffer(gap, quad_segs=ROUND)
+    pairs = product(range(len(hulls)), repeat=2)
+    return {(a, b): wide[id(hulls[a]), id(hulls[b])] for a, b in pairs}
 
 
 def _sum(one: Polygon, other: Polygon) -> Polygon:
@@ -132,17 +116,14 @@ def _from_lowest(polygon: Polygon) -> Array:
     return np.vstack([ring[first:], ring[: first + 1]])
 
 
+@dataclass(frozen=True, eq=False)
 class _Packing:
     """One way of packing: places are taken in the order of the key `first`."""
 
-    def __init__(
-        self,
-        hulls: Sequence[Polygon],
-        room: Room,
-        forbidden: Mapping[tuple[int, int], Polygon],
-        first: Callable[[Place], Place],
-    ) -> None:
-        self.hulls, self.room, self.forbidden, self.first = hulls, room, forbidden, first
+    hulls: Sequence[Polygon]
+    room: Room
+    forbidden: Mapping[tuple[int, int], Polygon]
+    first: Callable[[Place], Place]
 
     def laid(self, order: Sequence[int]) -> tuple[Bed, ...]:
         """Every piece in turn on the first bed that has room for it."""
