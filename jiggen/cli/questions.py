@@ -21,7 +21,7 @@ from jiggen.pattern.write import (
     measure,
     read_datum,
     read_group,
-    read_place,
+    read_hole,
     read_shift,
 )
 from jiggen.units import length_range
@@ -134,12 +134,14 @@ def _with(draft: Draft, **changes: Any) -> Draft:
 
 
 def _with_shift(draft: Draft, words: str) -> Draft:
-    shift, steps = read_shift([word.strip() for word in words.split(",")], draft.units)
+    shift, steps = read_shift(words, draft.units)
     return _with(draft, shift=shift, steps=steps)
 
 
 def _with_hole(draft: Draft, words: str) -> Draft:
-    return draft.with_hole(*read_place(words, draft.units)) if words.strip() else draft
+    if not words.strip():
+        return draft
+    return _with(draft, holes=(*draft.groups[-1].holes, read_hole(words, draft.units)))
 
 
 def make_draft(given: Given, groups: list[str], holes: list[str], reading: Reading) -> Draft:
@@ -178,8 +180,8 @@ def _with_holes(draft: Draft, groups: list[str], holes: list[str], reading: Read
     ]
     sound = tuple(group for group in named if group)
     if len(sound) == len(groups):
-        fill = partial(add_holes, sound, holes, draft.units, draft.drill, "--hole")
-        draft = replace(draft, groups=reading.read(fill, sound))
+        fill = partial(add_holes, sound, holes, draft.units)
+        draft = replace(draft, groups=reading.read(fill, sound, "--hole"))
     if not reading.faults:
         reading.faults += draft.faults(finished=True)
     return draft

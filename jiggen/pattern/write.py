@@ -6,7 +6,7 @@ import json
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -51,7 +51,7 @@ Values = dict[str, str]
 class Draft:
     """What is known of a pattern so far; lengths in mm, `units` is what they are written in.
 
-    Every hole has the one `drill`.
+    Every hole has the one `drill`, whatever its own says.
     """
 
     name: str = "Plate"
@@ -60,12 +60,6 @@ class Draft:
     pair: Pair = "same"
     drill: Drill = USUAL_DRILL
     groups: tuple[Group, ...] = ()
-
-    def with_hole(self, at: tuple[float, float], both_sides: bool) -> Draft:
-        """The draft with one more hole in its last group."""
-        *before, last = self.groups
-        holes = (*last.holes, Hole(at, both_sides, self.drill))
-        return replace(self, groups=(*before, replace(last, holes=holes)))
 
     def text(self, head: Iterable[str] = ()) -> str:
         """The draft as the text of a pattern file."""
@@ -95,68 +89,64 @@ class Draft:
         return ()
 
 
-def measure(words: str, units: Units, key: str = "") -> float:
+def measure(words: str, units: Units) -> float:
     """A length in mm: a plain number is in `units`.  Raises InputError ``units.length``."""
-    return length(f"{words}{units}" if _PLAIN.fullmatch(words) else words, key)
+    return length(f"{words}{units}" if _PLAIN.fullmatch(words) else words)
 
 
-def read_group(words: str, units: Units, key: str = "") -> Group:
+def read_group(words: str, units: Units) -> Group:
     """The group without holes that ``name,datum,shift`` describes; a step is ``boot:shift``.
 
-    Raises InputError ``draft.group`` or ``units.length``.
+    Raises InputError ``draft.group``, ``draft.datum`` or ``units.length``.
     """
-    parts = [word.strip() for word in words.split(",")]
+    parts = [word.strip() for word in words.split(",", 2)]
     if len(parts) < 3:
-        message = f"{quoted(words)} is not a valid group"
-        raise InputError.of("draft.group", message, key=key, hint=GROUP_HINT)
-    shift, steps = read_shift(parts[2:], units, key)
-    return Group(parts[0], read_datum(parts[1], key), shift, steps, ())
+        raise InputError.of("draft.group", f"{quoted(words)} is not a valid group", hint=GROUP_HINT)
+    shift, steps = read_shift(parts[2], units)
+    return Group(parts[0], read_datum(parts[1]), shift, steps, ())
 
 
-def read_datum(word: str, key: str = "") -> Datum:
+def read_datum(word: str) -> Datum:
     """What a group moves with.  Raises InputError ``draft.datum``."""
     choices: dict[str, Datum] = {datum: datum for datum in get_args(Datum)}
     if word in choices:
         return choices[word]
     message = f"{quoted(word)} is not a valid datum; allowed: {', '.join(choices)}"
-    hint = did_you_mean(word, choices).rstrip()
-    raise InputError.of("draft.datum", message, key=key, hint=hint)
+    raise InputError.of("draft.datum", message, hint=did_you_mean(word, choices).rstrip())
 
 
-def read_shift(words: Sequence[str], units: Units, key: str = "") -> tuple[float, tuple[Step, ...]]:
+def read_shift(words: str, units: Units) -> tuple[float, tuple[Step, ...]]:
     """The one shift that the words give, or the steps, each ``boot:shift``; the other is empty.
 
     Raises InputError ``draft.group`` or ``units.length``.
     """
-    if len(words) == 1 and ":" not in words[0]:
-        return measure(words[0], units, key), ()
+    if not {",", ":"} & set(words):
+        return measure(words, units), ()
     steps = []
-    for word in words:
+    for word in words.split(","):
         start, colon, shift = word.partition(":")
         if not colon:
             message = f"{quoted(word)} is not a valid step"
-            raise InputError.of("draft.group", message, key=key, hint=GROUP_HINT)
-        steps.append(Step(measure(start, units, key), measure(shift, units, key)))
+            raise InputError.of("draft.group", message, hint=GROUP_HINT)
+        steps.append(Step(measure(start, units), measure(shift, units)))
     return 0.0, tuple(steps)
 
 
-def read_place(words: str, units: Units, key: str = "") -> tuple[tuple[float, float], bool]:
-    """Where a hole is, and whether there is one on each side: ``12, 21`` or ``12, 21, both``.
+def read_hole(words: str, units: Units) -> Hole:
+    """A hole, or one on each side: ``12, 21`` or ``12, 21, both``.
 
     Raises InputError ``draft.hole`` or ``units.length``.
     """
     x, y, *rest = [*_SEPARATOR.split(words.strip()), "", ""]
     both = [word.lower() for word in rest if word]
     if not (x and y) or both not in ([], ["both"]):
-        hint = "Write x, y, and both for one on each side: 12, 21, both."
         message = f"{quoted(words)} is not a valid position of a hole"
-        raise InputError.of("draft.hole", message, key=key, hint=hint)
-    return (measure(x, units, key), measure(y, units, key)), bool(both)
+        hint = "Write x, y, and both for one on each side: 12, 21, both."
+        raise InputError.of("draft.hole", message, hint=hint)
+    return Hole((measure(x, units), measure(y, units)), bool(both), USUAL_DRILL)
 
 
-def add_holes(
-    groups: Iterable[Group], holes: Iterable[str], units: Units, drill: Drill, key: str
-) -> tuple[Group, ...]:
+def add_holes(groups: Iterable[Group], holes: Iterable[str], units: Units) -> tuple[Group, ...]:
     """The groups with the holes that name them: ``toe,12,21,both``.
 
     Raises InputError, the faults of every hole at once.
@@ -169,12 +159,10 @@ def add_holes(
             if name.strip() not in found:
                 message = f"{quoted(words)} is for a group that is not given"
                 hint = "Write group, x, y, and both for one on each side: toe,12,21,both."
-                raise InputError.of("draft.hole", message, key=key, hint=hint)
-            at, both = read_place(place, units, key)
+                raise InputError.of("draft.hole", message, hint=hint)
+            found[name.strip()].append(read_hole(place, units))
         except InputError as error:
             faults += error.findings
-        else:
-            found[name.strip()].append(Hole(at, both, drill))
     if faults:
         raise InputError(faults)
     return tuple(replace(group, holes=tuple(found[group.name])) for group in groups)
