@@ -50,6 +50,11 @@ class Shape(BaseModel):
 S = TypeVar("S", bound=Shape)
 
 
+def key(allowed: str, default: Any = ..., alias: str | None = None) -> Any:
+    """A key of a table, with what is allowed in it; without a `default` it must be given."""
+    return Field(default, description=allowed, alias=alias)
+
+
 def validate(shape: type[S], source: Source, data: object, unit: Unit = MM) -> S:
     """`data` of a file as a `shape`, with lengths in mm.
 

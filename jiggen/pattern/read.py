@@ -11,7 +11,7 @@ from functools import reduce
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from jiggen.inputs.document import FileKind, parse_document, read_text
 from jiggen.inputs.faults import Fault, KeyPath, Unit, hidden, key_text, quoted, shown, unit_of
@@ -23,6 +23,7 @@ from jiggen.inputs.shape import (
     at_most,
     between,
     fault,
+    key,
     pair_of,
     unit_in,
     validate,
@@ -159,8 +160,8 @@ Note = Annotated[str, AfterValidator(_note)]
 class DiametersShape(Shape):
     """``diameter = { plain, metal }``."""
 
-    plain: Diameter | None = Field(default=None, description="a drill diameter, for plain cores")
-    metal: Diameter | None = Field(default=None, description="a drill diameter, under metal")
+    plain: Diameter | None = key("a drill diameter, for plain cores", None)
+    metal: Diameter | None = key("a drill diameter, under metal", None)
 
 
 class DrillShape(Shape):
@@ -170,83 +171,73 @@ class DrillShape(Shape):
     length (a point of 118 degrees by 0.3 of the diameter).
     """
 
-    diameter: DiametersShape = Field(
-        default=DiametersShape(), description="a table of diameters: { plain = 3.6, metal = 4.1 }"
+    diameter: DiametersShape = key(
+        "a table of diameters: { plain = 3.6, metal = 4.1 }", DiametersShape()
     )
-    depth: Depth | None = Field(default=None, description="a depth, without the drill's point")
+    depth: Depth | None = key("a depth, without the drill's point", None)
 
 
 class ScrewShape(Shape):
     """``[screw]``, or a hole's own ``screw``."""
 
-    plate: Plate | None = Field(default=None, description="the thickness of plate it goes through")
-    lengths: ScrewLengths | None = Field(default=None, description="those at hand: [12, 14, 16]")
+    plate: Plate | None = key("the thickness of plate it goes through", None)
+    lengths: ScrewLengths | None = key("those at hand: [12, 14, 16]", None)
 
 
 class AreaShape(Shape):
     """``[area]``: where on the ski holes are allowed."""
 
-    x: Ends = Field(description="from and to, from the mounting mark, + to the tip: [-210, 200]")
-    half_width: HalfWidth = Field(description="the width to either side of the centre line")
+    x: Ends = key("from and to, from the mounting mark, + to the tip: [-210, 200]")
+    half_width: HalfWidth = key("the width to either side of the centre line")
 
 
 class StepShape(Shape):
     """One entry of a group's ``steps``."""
 
-    start: StepStart = Field(
-        alias="from", description="the boot sole length from which the step holds"
-    )
-    shift: Length = Field(description="a length from the datum, + towards the tip")
+    start: StepStart = key("the boot sole length from which the step holds", alias="from")
+    shift: Length = key("a length from the datum, + towards the tip")
 
 
 class HoleShape(Shape):
     """One ``[[group.hole]]``."""
 
-    at: Position = Field(description="x to the tip, y to the left, from the origin: [12.0, 21.0]")
-    both_sides: bool = Field(default=False, description="true: the hole is also at -y")
-    drill: DrillShape = Field(
-        default=DrillShape(), description="a table: what differs from [drill]"
-    )
-    screw: ScrewShape = Field(
-        default=ScrewShape(), description="a table: what differs from [screw]"
-    )
+    at: Position = key("x to the tip, y to the left, from the origin: [12.0, 21.0]")
+    both_sides: bool = key("true: the hole is also at -y", False)
+    drill: DrillShape = key("a table: what differs from [drill]", DrillShape())
+    screw: ScrewShape = key("a table: what differs from [screw]", ScrewShape())
 
 
 class GroupShape(Shape):
     """One ``[[group]]``."""
 
-    name: GroupName = Field(
-        description=f"up to {model.LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
+    name: GroupName = key(
+        f"up to {model.LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
         "hole ids are made of it"
     )
-    datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
-    shift: Length | None = Field(
-        default=None, description="a length from the datum to the group's origin, + towards the tip"
+    datum: Datum = key('"boot-toe", "boot-heel" or "boot-centre"')
+    shift: Length | None = key(
+        "a length from the datum to the group's origin, + towards the tip", None
     )
-    steps: Annotated[list[StepShape], at_most(200, "steps", "steps")] | None = Field(
-        default=None, description="a list: [ { from = 255, shift = -14.0 }, … ]"
+    steps: Annotated[list[StepShape], at_most(200, "steps", "steps")] | None = key(
+        "a list: [ { from = 255, shift = -14.0 }, … ]", None
     )
-    hole: list[HoleShape] = Field(default=[], description="tables headed [[group.hole]]")
+    hole: list[HoleShape] = key("tables headed [[group.hole]]", [])
 
 
 class FileShape(Shape):
     """The whole file."""
 
-    format: Version = Field(description="format = 1")
-    name: Name = Field(
-        description=f"1 to {model.LONGEST_NAME} printable characters: it is engraved on the jig"
-    )
-    note: Note = Field(default="", description="any printable text")
-    units: Units = Field(default="mm", description='"mm" or "in"')
-    boot: Boots | None = Field(
-        default=None, description="shortest and longest boot sole length served: [255, 355]"
-    )
-    pair: Pair = Field(default="same", description='"same" or "mirrored"')
-    drill: DrillShape = Field(default=DrillShape(), description="a table headed [drill]")
-    screw: ScrewShape = Field(default=ScrewShape(), description="a table headed [screw]")
-    area: AreaShape | None = Field(default=None, description="a table headed [area]")
-    group: Annotated[list[GroupShape], at_most(100, "too-many-groups", "groups")] = Field(
-        default=[], description="tables headed [[group]] (double brackets)"
+    format: Version = key("format = 1")
+    name: Name = key(f"1 to {model.LONGEST_NAME} printable characters: it is engraved on the jig")
+    note: Note = key("any printable text", "")
+    units: Units = key('"mm" or "in"', "mm")
+    boot: Boots | None = key("shortest and longest boot sole length served: [255, 355]", None)
+    pair: Pair = key('"same" or "mirrored"', "same")
+    drill: DrillShape = key("a table headed [drill]", DrillShape())
+    screw: ScrewShape = key("a table headed [screw]", ScrewShape())
+    area: AreaShape | None = key("a table headed [area]", None)
+    group: Annotated[list[GroupShape], at_most(100, "too-many-groups", "groups")] = key(
+        "tables headed [[group]] (double brackets)", []
     )
 
 

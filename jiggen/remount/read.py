@@ -8,12 +8,12 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator
 
 from jiggen.errors import InputError
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, quoted, unit_of
-from jiggen.inputs.shape import Shape, Size, at_most, between, check, fault, pair_of, validate
+from jiggen.inputs.shape import Shape, Size, at_most, between, check, fault, key, pair_of, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT
 from jiggen.pattern.read import Across
@@ -50,40 +50,36 @@ def _plugged(cell: object) -> object:
 
 X = Annotated[Size, between(-X_LIMIT, X_LIMIT, "length", "x")]
 Diameter = Annotated[Size, between(*DIAMETERS, "diameter", "a hole")]
-_DIAMETER = Field(default=None, description="the hole's diameter")
+_DIAMETER = key("the hole's diameter", None)
 _few = at_most(MAX_HOLES, "too-many-holes", "holes")
 
 
 class OldHoleShape(Shape):
     """One ``[[hole]]`` of a TOML file."""
 
-    at: Annotated[tuple[X, Across], pair_of("numbers")] = Field(
-        description="x towards the tip from the mounting mark and y to the left: [152.4, 17.3]"
+    at: Annotated[tuple[X, Across], pair_of("numbers")] = key(
+        "x towards the tip from the mounting mark and y to the left: [152.4, 17.3]"
     )
     diameter: Diameter | None = _DIAMETER
-    plugged: bool = Field(default=False, description="true: the hole was filled")
+    plugged: bool = key("true: the hole was filled", False)
 
 
 class OldHolesShape(Shape):
     """The whole TOML file."""
 
-    format: Literal[1] = Field(description="format = 1")
-    note: str = Field(default="", description="any text")
-    units: Literal["mm", "in"] = Field(default="mm", description='"mm" or "in"')
-    hole: Annotated[list[OldHoleShape], _few] = Field(
-        default=[], description="tables headed [[hole]] (double brackets)"
-    )
+    format: Literal[1] = key("format = 1")
+    note: str = key("any text", "")
+    units: Literal["mm", "in"] = key('"mm" or "in"', "mm")
+    hole: Annotated[list[OldHoleShape], _few] = key("tables headed [[hole]] (double brackets)", [])
 
 
 class OldHoleRow(Shape):
     """One row of a CSV file; cells that are empty are left out."""
 
-    x: Annotated[X, BeforeValidator(_from_cell)] = Field(description="a length towards the tip")
-    y: Annotated[Across, BeforeValidator(_from_cell)] = Field(description="a length to the left")
+    x: Annotated[X, BeforeValidator(_from_cell)] = key("a length towards the tip")
+    y: Annotated[Across, BeforeValidator(_from_cell)] = key("a length to the left")
     diameter: Annotated[Diameter, BeforeValidator(_from_cell)] | None = _DIAMETER
-    plugged: Annotated[bool, BeforeValidator(_plugged)] = Field(
-        default=False, description="yes: the hole was filled"
-    )
+    plugged: Annotated[bool, BeforeValidator(_plugged)] = key("yes: the hole was filled", False)
 
 
 class OldHolesTable(Shape):
