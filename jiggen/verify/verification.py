@@ -106,9 +106,13 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> Verification:
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
     judge_shapes(manifest, meshes, pieces, ledger)
-    # What is not closed cannot be sliced at all, and has been reported as open.
-    closed = {name: mesh for name, mesh in meshes.items() if not mesh.open_edges}
-    sent = {name: done_again(mesh, manifest.done) for name, mesh in closed.items()}
+    # What is not closed or of another size is not to be printed, and has been reported.
+    scaled = {fault.subject for fault in ledger.faults if fault.code == "verify.scale"}
+    sent = {
+        name: done_again(mesh, manifest.done)
+        for name, mesh in meshes.items()
+        if not mesh.open_edges and name not in scaled
+    }
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
     bores: dict[str, dict[str, FoundBore]] = {"STEP": {}, "STL": {}}
