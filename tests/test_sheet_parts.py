@@ -16,9 +16,8 @@ from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.labels import place_boxes, spread
 from jiggen.report.sheet.document import MARGIN, frame_size, write_document
-from jiggen.report.sheet.flowables import Picture, headline, para, section, table, typeset
-from jiggen.report.sheet.measures import full, short
-from jiggen.report.sheet.tiling import APART, OVERLAP, Window, cut, registers, seams
+from jiggen.report.sheet.kit import Picture, full, headline, para, section, short, table, typeset
+from jiggen.report.sheet.tiles import APART, OVERLAP, Window, cut, registers, seams
 from jiggen.units import number
 
 # -- words on lines -----------------------------------------------------------------------------
@@ -143,7 +142,7 @@ def test_two_crosses_for_every_shared_seam_none_on_a_hole():
     columns = (Window(-200.0, 50.0), Window(30.0, 280.0))
     rows = (Window(0.0, 150.0), Window(-130.0, 20.0))
     at = [(40.0, 136.0), (40.0, 14.0)]  # just where the crosses would be
-    made = registers(columns, rows, at)
+    made = tuple(registers(columns, rows, at))
     pairs = [register.pages for register in made]
     assert sorted(set(pairs)) == [
         ((0, 0), (0, 1)),
@@ -152,7 +151,7 @@ def test_two_crosses_for_every_shared_seam_none_on_a_hole():
         ((1, 0), (1, 1)),
     ]
     assert all(pairs.count(pair) == 2 for pair in pairs)
-    assert len({register.letter for register in made}) == len(made)
+    assert len({register.at for register in made}) == len(made)
     for register in made:
         for hole in at:
             apart = max(abs(a - b) for a, b in zip(register.at, hole, strict=True))

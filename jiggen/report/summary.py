@@ -202,6 +202,9 @@ def _size(factor: float, more: str, less: str, where: str) -> str:
 
 # -- shared by the sheet and the page ------------------------------------------------------------
 
+CORES = {"plain": "plain", "metal": "metal sheet under the top"}
+MASS_HEADS = ("part", "pieces", "volume of each", "solid", "as advised", "print it")
+
 MOUNT_SHIFT = (
     "For a mount shift, lay the 0 in a half's slot on the ski's mark, draw a new mark through the "
     "slot at the shift, on the TIP or the TAIL side, and tape over the old one. Measure the shift "

@@ -19,23 +19,8 @@ from jiggen.evening.check import Pair
 from jiggen.pattern import Side
 from jiggen.record import DepthStop
 from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
+from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
-from jiggen.report.sheet.flowables import (
-    BODY,
-    BOX,
-    DIM,
-    SMALL,
-    Cell,
-    Picture,
-    beside,
-    blank,
-    field,
-    gap,
-    headline,
-    para,
-    section,
-    typeset,
-)
 from jiggen.units import counted, number
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
@@ -118,8 +103,8 @@ class _Sheet:
         yield from self._head()
         if self.barred:
             yield self._do_not_drill()
-        rows = [[para(f"{n}. {step}")] for n, step in enumerate(STEPS, start=1)]
-        yield section(headline("For each ski", self.width), rows, (self.width,), below=0.8)
+        rows = [[kit.para(f"{n}. {step}")] for n, step in enumerate(STEPS, start=1)]
+        yield kit.section(kit.headline("For each ski", self.width), rows, (self.width,), below=0.8)
         yield self._list()
         for count, (jig, outcome) in enumerate(self._each(), start=1):
             if outcome.state != "failed":
@@ -136,26 +121,26 @@ class _Sheet:
         room = own - 4.0
         pairs, jigs = counted(len(self.plan.pairs), "pair"), counted(len(self.plan.jigs), "jig")
         return [
-            para("Run sheet", dim=DIM),
-            para(f"{pairs} on {jigs}", TITLE, bold=True),
-            gap(2.0),
-            beside(
-                (own, field("Skis to clamp", f"{self.plan.skis}", room)),
-                (own, field("Drills, each with a stop", _joined(drills), room)),
-                (own, blank("Date", room)),
-                (own, blank("Drilled by", own)),
+            kit.para("Run sheet", dim=kit.DIM),
+            kit.para(f"{pairs} on {jigs}", TITLE, bold=True),
+            kit.gap(2.0),
+            kit.beside(
+                (own, kit.field("Skis to clamp", f"{self.plan.skis}", room)),
+                (own, kit.field("Drills, each with a stop", _joined(drills), room)),
+                (own, kit.blank("Date", room)),
+                (own, kit.blank("Drilled by", own)),
             ),
-            gap(1.0),
+            kit.gap(1.0),
         ]
 
     def _do_not_drill(self) -> Flowable:
         rows = [
-            [para(pair.row.ticket, TICKET, bold=True), para(reason)]
+            [kit.para(pair.row.ticket, TICKET, bold=True), kit.para(reason)]
             for pair, reason in self.barred.values()
         ]
-        heading = headline("DO NOT DRILL: no verified jig", self.width)
+        heading = kit.headline("DO NOT DRILL: no verified jig", self.width)
         left = 0.3 * self.width
-        return section(heading, rows, (left, self.width - left), below=1.0, right=RIGHT)
+        return kit.section(heading, rows, (left, self.width - left), below=1.0, right=RIGHT)
 
     def _list(self) -> Flowable:
         rows = []
@@ -168,10 +153,10 @@ class _Sheet:
                 plain(outcome.folder.name),
                 counted(len(jig.tasks), "pair"),
             )
-            tick = Picture(TICK, TICK + 0.6, box((0.0, -TICK - 0.6), (TICK, -0.6), BOX))
-            rows.append([*map(para, words), tick])
-        return section(
-            headline("Jigs in the order they are used", self.width),
+            tick = kit.Picture(TICK, TICK + 0.6, box((0.0, -TICK - 0.6), (TICK, -0.6), kit.BOX))
+            rows.append([*map(kit.para, words), tick])
+        return kit.section(
+            kit.headline("Jigs in the order they are used", self.width),
             rows,
             [share * self.width for share in LISTED],
             names=("jig", "what it is", "folder with its files", "for", "ready"),
@@ -190,29 +175,29 @@ class _Sheet:
         marks = plain(" · ".join(engraved(jig.job.lay_out(), boots)[1:]))
         common = _common(jig.tasks)
         heading = [
-            Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), STRONG)]),
-            para(name, fit(name, JIG, 9.0, width, bold=True), bold=True),
-            para(f"{self._facts(jig)} · engraved: {marks}"),
-            para(plain(outcome.folder.name), SMALL, dim=DIM),
+            kit.Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), STRONG)]),
+            kit.para(name, fit(name, JIG, 9.0, width, bold=True), bold=True),
+            kit.para(f"{self._facts(jig)} · engraved: {marks}"),
+            kit.para(plain(outcome.folder.name), kit.SMALL, dim=kit.DIM),
             *_how_to_set(self.halves[jig.job]),
-            gap(1.5),
+            kit.gap(1.5),
             *(
                 part
                 for place, stop in enumerate(jig.stops, start=1)
                 for part in _stop(place, stop, len(jig.stops) == 1, width)
             ),
             *(part for words in common for part in _note(f"Note, every pair: {words}")),
-            gap(1.5),
+            kit.gap(1.5),
         ]
         rows = [[self._row(task, jig, common)] for task in jig.tasks]
-        names = beside(
+        names = kit.beside(
             *(
-                (share * width, para(name, SMALL, dim=DIM))
+                (share * width, kit.para(name, kit.SMALL, dim=kit.DIM))
                 for share, name in zip(COLUMNS, NAMES, strict=True)
             )
         )
         heading.append(names)
-        return section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
+        return kit.section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
 
     def _facts(self, jig: PlannedJig) -> str:
         job = jig.job
@@ -241,14 +226,14 @@ class _Sheet:
         rails = f"{number(row.ski_toe / 2, 1)} / {number(row.ski_heel / 2, 1)}"
         own = [share * width for share in COLUMNS]
         ticket = fit(row.ticket, TICKET, 7.0, own[0] - RIGHT, 2, bold=True)
-        columns: list[tuple[float, Cell]] = [
-            (own[0], para(row.ticket, ticket, bold=True)),
-            (own[1], [para(line) for line in setting]),
-            (own[2], para(rails)),
+        columns: list[tuple[float, kit.Cell]] = [
+            (own[0], kit.para(row.ticket, ticket, bold=True)),
+            (own[1], [kit.para(line) for line in setting]),
+            (own[2], kit.para(rails)),
         ]
         if task.pair.number in self.barred:
-            words = para("DO NOT DRILL: the other ski has no verified jig", bold=True)
-            return [beside(*columns, (sum(own[3:]), words), right=RIGHT)]
+            words = kit.para("DO NOT DRILL: the other ski has no verified jig", bold=True)
+            return [kit.beside(*columns, (sum(own[3:]), words), right=RIGHT)]
         skis = dict(task.skis)
         columns += [
             (own[3], self._boxes(task.pair.number, "left", skis, own[3] - RIGHT)),
@@ -259,7 +244,7 @@ class _Sheet:
         notes = _between(lines, row.boot)
         notes += [words for words in _notes(task) if words not in common]
         return [
-            beside(*columns, right=RIGHT),
+            kit.beside(*columns, right=RIGHT),
             *(_lines(lines) if lines else []),
             *(_note(f"Note: {' '.join(notes)}") if notes else []),
         ]
@@ -269,16 +254,16 @@ class _Sheet:
     ) -> Flowable:
         """A box to tick for each setting of a ski, in order; or which jig the ski is drilled on."""
         if ski not in skis:
-            return para(f"on jig {self.used[row, ski]}", SMALL, dim=DIM)
+            return kit.para(f"on jig {self.used[row, ski]}", kit.SMALL, dim=kit.DIM)
         in_line = max(1, int(room // PITCH))
         shapes: list[Shape] = []
         for place, stop in enumerate(skis[ski]):
             x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
             at = (x + 4.6, y - TICK + 1.0)
-            shapes.append(typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
-            shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), BOX)
+            shapes.append(kit.typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
+            shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), kit.BOX)
         lines = -(-len(skis[ski]) // in_line)
-        return Picture(room, lines * (TICK + 1.4) - 1.0, shapes)
+        return kit.Picture(room, lines * (TICK + 1.4) - 1.0, shapes)
 
 
 def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
@@ -310,7 +295,7 @@ def _how_to_set(halves: tuple[HalfLines, ...]) -> list[Flowable]:
         f"Two numbers, {band}, are one line for all boots between them."
         for band in islice(bands(halves), 1)
     ]
-    return [gap(1.0), para(" ".join(words))]
+    return [kit.gap(1.0), kit.para(" ".join(words))]
 
 
 def _lines(lines: Sequence[OnTheMark]) -> list[Flowable]:
@@ -322,7 +307,7 @@ def _lines(lines: Sequence[OnTheMark]) -> list[Flowable]:
     words = [f"{plain(one.half)} half {line}" for one, line in zip(lines, named, strict=True)]
     if len(set(named)) == 1 < len(named):
         words = [f"each half {named[0]}"]
-    return _note(f"On the mark: {' · '.join(words)}", BODY, bold=True)
+    return _note(f"On the mark: {' · '.join(words)}", kit.BODY, bold=True)
 
 
 def _between(lines: Iterable[OnTheMark], boot: float) -> list[str]:
@@ -341,15 +326,18 @@ def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowabl
     holes = "every hole" if only else ", ".join(map(plain, stop.holes))
     shapes: list[Shape] = [
         *box((0.0, -6.6), (6.6, 0.0), STRONG),
-        typeset((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"),
+        kit.typeset((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"),
     ]
     x = 10.0
     for words in (f"drill {number(stop.drill)}", f"stop {number(stop.from_tip, 1)} to the tip"):
-        shapes.append(typeset((x, -5.2), words, STOP, bold=True))
+        shapes.append(kit.typeset((x, -5.2), words, STOP, bold=True))
         x += width_of(words, STOP, bold=True) + 6.0
     rest = f"({number(stop.from_corners, 1)} to the corners), {number(stop.depth)} deep"
-    shapes.append(typeset((x, -5.2), rest, BODY))
-    return [Picture(width, 7.4, shapes), beside((10.0, []), (width - 10.0, para(holes, SMALL)))]
+    shapes.append(kit.typeset((x, -5.2), rest, kit.BODY))
+    return [
+        kit.Picture(width, 7.4, shapes),
+        kit.beside((10.0, []), (width - 10.0, kit.para(holes, kit.SMALL))),
+    ]
 
 
 def _screws(task: Task) -> list[Flowable]:
@@ -359,7 +347,7 @@ def _screws(task: Task) -> list[Flowable]:
         f"{count * len(task.skis)} × {number(length)}"
         for length, count in sorted(lengths.items(), reverse=True)
     ]
-    return [para(line) for line in lines or ["not given"]]
+    return [kit.para(line) for line in lines or ["not given"]]
 
 
 def _notes(task: Task) -> list[str]:
@@ -385,5 +373,5 @@ def _common(tasks: Sequence[Task]) -> list[str]:
     return [words for words in first if others and all(words in mine for mine in others)]
 
 
-def _note(words: str, size: float = SMALL, *, bold: bool = False) -> list[Flowable]:
-    return [gap(0.6), para(words, size, bold=bold), gap(0.4)]
+def _note(words: str, size: float = kit.SMALL, *, bold: bool = False) -> list[Flowable]:
+    return [kit.gap(0.6), kit.para(words, size, bold=bold), kit.gap(0.4)]

@@ -2,56 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from typing import Any
 
 from reportlab.platypus.flowables import Flowable
 
-from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
-from jiggen.report.sheet.document import Units
+from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
-from jiggen.report.sheet.flowables import (
-    BOX,
-    DIM,
-    GUTTER,
-    SMALL,
-    TICK,
-    Cell,
-    Picture,
-    beside,
-    blank,
-    checklist,
-    column,
-    columns,
-    field,
-    gap,
-    headline,
-    para,
-    section,
-)
-from jiggen.report.sheet.measures import (
-    boot_lengths,
-    full,
-    short,
-    ski_widths,
-    which_skis,
-)
 from jiggen.report.sheet.setting import (
     STOP_DIGITS,
     boot_sections,
     stop_section,
     warning_sections,
 )
-from jiggen.report.summary import MOUNT_SHIFT, mass_note, mass_rows
+from jiggen.report.summary import CORES, MASS_HEADS, MOUNT_SHIFT, mass_note, mass_rows
 from jiggen.units import number
 
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
-PLASTIC_NAMES = ("part", "pieces", "volume of each", "solid", "as advised", "print it")
-CORES = {"plain": "plain", "metal": "metal sheet under the top"}
+LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
 SCALE = (
     "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
@@ -133,7 +105,7 @@ ONE_LINE_OFF = (
 )
 
 
-def bench_sections(job: JigRecord, units: Units, ticket: str, width: float) -> list[Flowable]:
+def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[Flowable]:
     """Everything on the bench pages, `width` mm wide, in the order it is needed."""
     drawing = layout_drawing(job, units, width)
     return [
@@ -141,201 +113,145 @@ def bench_sections(job: JigRecord, units: Units, ticket: str, width: float) -> l
         stop_section(job, units, width),
         *warning_sections(job, width),
         *boot_sections(job, units, width),
-        section(headline("Layout", width), [[drawing]], (width,)),
+        kit.section(kit.headline("Layout", width), [[drawing]], (width,)),
         _lists(job, units, width),
-        _steps(job, width),
+        kit.checklist("Steps", kit.steps(LADDER_STEPS if job.ladders else STEPS), width),
         *_readings(job, units, width),
         _holes(job, units, width),
         _plastic(job.plastic, width),  # printed once: after what every ski needs
     ]
 
 
-# -- the head -----------------------------------------------------------------------------------
-
-
-def _head(job: JigRecord, units: Units, ticket: str, width: float) -> list[Flowable]:
-    inputs = job.inputs
-    name = plain(inputs.pattern)
-    own = column(width, 3)
-    verification = job.verification
-    assert verification is not None, "only a verified jig has a sheet"
-    deviation = math.ceil(max(verification.deviation, 1e-9) * 1000) / 1000
+def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[Flowable]:
+    inputs, found = job.inputs, job.verification
+    assert found is not None, "only a verified jig has a sheet"
+    name, shift = plain(inputs.pattern), inputs.shift
+    own = kit.column(width, 3)
+    ends = dict.fromkeys((inputs.ski.least, inputs.ski.most))
+    widths = f"{'–'.join(map(number, ends))} mm"
+    if units == "in":
+        widths += f" ({'–'.join(map(kit.inches, ends))} in)"
+    way = f"{kit.full(abs(shift), units)} to the {'tip' if shift > 0 else 'tail'}"
     verified = (
-        f"Jig verified from its files: {verification.checks} checks; each of the {len(job.holes)} "
-        f"holes is within {deviation:.3f} mm of its place"
+        f"Jig verified from its files: {found.checks} checks; each of the {len(job.holes)} "
+        f"holes is within {kit.thousandths(found.deviation)} mm of its place"
     )
     if job.ladders:
         verified += f", with the line of each of {len(job.boots)} boot lengths on the mark"
     return [
-        para("Drilling sheet", dim=DIM),
-        para(name, fit(name, 22.0, 12.0, width, 1, bold=True), bold=True),
-        gap(1.5),
-        columns(
+        kit.para("Drilling sheet", dim=kit.DIM),
+        kit.para(name, fit(name, 22.0, 12.0, width, 1, bold=True), bold=True),
+        kit.gap(1.5),
+        kit.columns(
             width,
-            [
-                field("Boot sole", boot_lengths(job, units), own),
-                field("Mount shift", _shift(job, units), own),
-                field("Skis", which_skis(job), own),
-            ],
+            kit.field("Boot sole", kit.boot_lengths(job, units), own),
+            kit.field("Mount shift", way if shift else "none", own),
+            kit.field("Skis", kit.which_skis(job), own),
         ),
-        columns(
+        kit.columns(
             width,
-            [
-                field("Core", CORES[inputs.core], own),
-                field("Ski widths", ski_widths(job, units), own),
-                blank("Date", own),
-            ],
+            kit.field("Core", CORES[inputs.core], own),
+            kit.field("Ski widths", widths, own),
+            kit.blank("Date", own),
         ),
         # The ticket takes two columns: what a shop writes there is a sentence.
-        beside(
-            (2 * own + GUTTER, field("Ticket", plain(ticket), 2 * own + GUTTER, lines=2)),
-            (GUTTER, []),
-            (own, blank("Drilled by", own)),
+        kit.beside(
+            (width - own, kit.field("Ticket", plain(ticket), 2 * own + kit.GUTTER, lines=2)),
+            (own, kit.blank("Drilled by", own)),
         ),
-        para(f"{verified}.", SMALL, dim=DIM),
-        gap(1.0),
+        kit.para(f"{verified}.", kit.SMALL, dim=kit.DIM),
+        kit.gap(1.0),
     ]
 
 
-def _shift(job: JigRecord, units: Units) -> str:
-    """The mount shift and which way it goes."""
-    shift = job.inputs.shift
-    if not shift:
-        return "none"
-    return f"{full(abs(shift), units)} to the {'tip' if shift > 0 else 'tail'}"
-
-
-# -- lists, steps, holes ------------------------------------------------------------------------
-
-
-def _lists(job: JigRecord, units: Units, width: float) -> Flowable:
-    """Tools, what is bought and what is printed, beside one another."""
-    own = column(width, 3)
-    lists = (
-        ("Tools", _tools(job, units)),
-        ("Bought for the jig", _bought(job)),
-        ("Printed", _printed(job)),
-    )
-    cells = [[checklist(lines, headline(name, own), own), gap(1.0)] for name, lines in lists]
-    return columns(width, cells)
-
-
-def _tools(job: JigRecord, units: Units) -> list[str]:
+def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
+    """Tools, what is bought, and what is printed bed by bed and for which printer, in columns."""
     drills = sorted({hole.diameter for hole in job.holes})
     screws = Counter(hole.screw for hole in job.drilling.holes if hole.screw)
     keys = sorted({line.key for line in job.hardware if line.key})
-    return [
-        *(f"twist drill {full(drill, units)} with depth stop" for drill in drills),
-        *(f"{n} × screw {full(length, units)} for the plate" for length, n in screws.items()),
+    tools = [
+        *(f"twist drill {kit.full(drill, units)} with depth stop" for drill in drills),
+        *(f"{n} × screw {kit.full(length, units)} for the plate" for length, n in screws.items()),
         *(f"hexagon key {number(key)} mm" for key in keys),
         *TOOLS,
     ]
-
-
-def _bought(job: JigRecord) -> list[str]:
-    return [
+    bought = [
         f"{line.count} × {plain(line.name)}, {plain(line.size)}"
         + (f" ({line.standard})" if line.standard else "")
         for line in job.hardware
     ]
-
-
-def _printed(job: JigRecord) -> list[str]:
-    """What is printed, bed by bed, and for which printer."""
-    lines = [
+    printed = [
         f"{count} × {plain(part)} (print bed {bed})"
         for bed, laid in enumerate(job.beds, start=1)
         for part, count in laid.counts.items()
     ]
     if job.compensation:
-        lines.append(
+        printed.append(
             f"made for printer {plain(job.compensation.printer)} alone: as the files lie, not "
             "turned on its bed, at 100 %"
         )
-    return lines
+    own = kit.column(width, 3)
+    lists = {"Tools": tools, "Bought for the jig": bought, "Printed": printed}
+    cells = ([kit.checklist(name, lines, own), kit.gap(1.0)] for name, lines in lists.items())
+    return kit.columns(width, *cells)
 
 
-def _steps(job: JigRecord, width: float) -> Flowable:
-    steps = LADDER_STEPS if job.ladders else STEPS
-    lines = [f"{number}. {step}" for number, step in enumerate(steps, start=1)]
-    return checklist(lines, headline("Steps", width), width)
-
-
-def _readings(job: JigRecord, units: Units, width: float) -> Iterator[Flowable]:
+def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:
     """What one line of difference between a station's two readings means at each hole."""
     stations: dict[str, dict[float, list[str]]] = {}
     for hole in job.holes:
         for station, shift in job.accuracy.division.get(hole.id, {}).items():
             stations.setdefault(station, {}).setdefault(round(shift, 2), []).append(hole.id)
-    rows = [
-        f"{plain(station)} station: "
-        + "; ".join(
-            f"{plain(', '.join(holes))} by {short(shift, units)}" for shift, holes in shifts.items()
-        )
-        for station, shifts in stations.items()
-    ]
-    if rows:
-        cells = [[para(words)] for words in (ONE_LINE_OFF, *rows)]
-        yield section(headline("Left and right readings", width), cells, (width,), below=1.0)
+    lines = [ONE_LINE_OFF]
+    for station, shifts in stations.items():
+        holes = (f"{plain(', '.join(ids))} by {kit.short(x, units)}" for x, ids in shifts.items())
+        lines.append(f"{plain(station)} station: {'; '.join(holes)}")
+    if stations:
+        rows = [[kit.para(words)] for words in lines]
+        yield kit.section(kit.headline("Left and right readings", width), rows, (width,), below=1.0)
 
 
-def _holes(job: JigRecord, units: Units, width: float) -> Flowable:
+def _holes(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
-    shares = (0.16, 0.175, 0.175, 0.115, 0.115, 0.12, 0.07, 0.07)
     names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]
-    names += [f"{ski} ski" for ski in skis]
-    rows: list[Sequence[Cell]] = []
+    shares = (0.16, 0.175, 0.175, 0.115, 0.115, 0.12, *[0.07] * len(skis))
+    rows: list[list[kit.Cell]] = []
     for hole in job.holes:
         values = (
             plain(hole.id),
-            _towards(hole.x, ("to tip", "to tail"), units),
-            _towards(hole.y, ("left", "right"), units),
-            short(hole.diameter, units),
-            short(hole.depth, units),
-            short(job.drilling.stop_of(hole.id).from_tip, units, STOP_DIGITS),
+            _towards(hole.x, "to tip", "to tail", units),
+            _towards(hole.y, "left", "right", units),
+            kit.short(hole.diameter, units),
+            kit.short(hole.depth, units),
+            kit.short(job.drilling.stop_of(hole.id).from_tip, units, STOP_DIGITS),
         )
-        rows.append([*map(para, values), *(_tick() for _ in skis)])
-    heading = headline("Holes: tick each when it is drilled", width)
+        rows.append([*map(kit.para, values), *(kit.tick() for _ in skis)])
+    heading = kit.headline("Holes: tick each when it is drilled", width)
     if job.ladders:
-        boot = full(job.inputs.boot, units)
-        heading.append(para(f"Places along the ski are those for a boot of {boot}.", SMALL))
-    widths = [share * width for share in shares[: len(names)]]
-    return section(heading, rows, widths, names=names, ruled=True, above=1.1, below=0.9, right=2.0)
+        boot = kit.full(job.inputs.boot, units)
+        heading.append(kit.para(f"Places along the ski are those for a boot of {boot}.", kit.SMALL))
+    widths = [share * width for share in shares]
+    names += [f"{ski} ski" for ski in skis]
+    return kit.section(heading, rows, widths, names=names, **LIST)
 
 
-def _tick() -> Picture:
-    """A box as high as a line of the list."""
-    return Picture(TICK, TICK, box((0.0, -TICK), (TICK, 0.0), BOX))
-
-
-def _towards(value: float, ways: tuple[str, str], units: Units) -> str:
+def _towards(value: float, above: str, below: str, units: kit.Units) -> str:
     if not round(value, 2):
         return "0"
-    return f"{short(abs(value), units)} {ways[0] if value > 0 else ways[1]}"
-
-
-# -- printing the parts --------------------------------------------------------------------------
+    return f"{kit.short(abs(value), units)} {above if value > 0 else below}"
 
 
 def _plastic(plastic: Plastic, width: float) -> Flowable:
     """A table of the parts, then what to know."""
-    rows: list[list[Cell]] = [
-        [para(plain(value)) for value in values] for values in mass_rows(plastic)
+    rows: list[list[kit.Cell]] = [
+        [kit.para(plain(value)) for value in values] for values in mass_rows(plastic)
     ]
-    words: list[Flowable] = [para(mass_note(plastic), SMALL)]
+    words: list[Flowable] = [kit.para(mass_note(plastic), kit.SMALL)]
     for advice in plastic.advice:
-        words += [gap(0.8), para(f"– {plain(advice)}")]
-    last = len(rows) + 2  # after the heading and the names
+        words += [kit.gap(0.8), kit.para(f"– {plain(advice)}")]
     rows.append([words, *[[]] * (len(PLASTIC_SHARES) - 1)])
-    return section(
-        headline(f"Printing in {plain(plastic.name)}", width),
-        rows,
-        [share * width for share in PLASTIC_SHARES],
-        names=PLASTIC_NAMES,
-        ruled=True,
-        above=1.1,
-        below=0.9,
-        right=2.0,
-        more=[("SPAN", (0, last), (-1, last))],
-    )
+    heading = kit.headline(f"Printing in {plain(plastic.name)}", width)
+    widths = [share * width for share in PLASTIC_SHARES]
+    span = [("SPAN", (0, -1), (-1, -1))]
+    return kit.section(heading, rows, widths, names=MASS_HEADS, more=span, **LIST)

@@ -14,11 +14,9 @@ from reportlab.platypus.flowables import Flowable
 from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import POINT, fit, font_name, width_of
 from jiggen.draw.pdf import describe, paint
-from jiggen.draw.shapes import Line, Pen, grey
-from jiggen.report.sheet.flowables import Picture, height_of, para, typeset
+from jiggen.report.sheet import kit
 
 Paper = Literal["A4", "letter"]
-Units = Literal["mm", "in"]
 Size = tuple[float, float]
 """Width and height in mm."""
 
@@ -34,9 +32,10 @@ FOOT_LINE, FOOT_GAP = 4.0, 2.0  # mm: the line with the page's number, and over 
 
 def frame_size(paper: Paper, *, upright: bool = True) -> Size:
     """Width and height in mm of the room for content on a page."""
-    width, height = _page_size(paper, upright)
-    foot = height_of(_cautions(width - 2 * MARGIN), width - 2 * MARGIN) + FOOT_LINE + FOOT_GAP
-    return width - 2 * MARGIN, height - 2 * MARGIN - foot
+    width, height = PAPERS[paper] if upright else PAPERS[paper][::-1]
+    width -= 2 * MARGIN
+    foot = kit.height_of(_cautions(width), width) + FOOT_LINE + FOOT_GAP
+    return width, height - 2 * MARGIN - foot
 
 
 def write_document(
@@ -48,7 +47,7 @@ def write_document(
     is jiggen's.  The templates ``UPRIGHT`` and ``LYING`` are there to turn to.
     """
     stream = io.BytesIO()
-    foot = partial(_draw_foot, about=about, version=version)
+    foot = partial(_draw_foot, about=about, maker=f"jiggen {version}")
     document = BaseDocTemplate(
         stream,
         pageTemplates=[_template(UPRIGHT, paper), _template(LYING, paper)],
@@ -61,46 +60,36 @@ def write_document(
     return stream.getvalue()
 
 
-def _page_size(paper: Paper, upright: bool) -> Size:
-    width, height = PAPERS[paper]
-    return (width, height) if upright else (height, width)
-
-
 def _template(name: str, paper: Paper) -> PageTemplate:
-    width, height = _page_size(paper, name == UPRIGHT)
+    page = PAPERS[paper] if name == UPRIGHT else PAPERS[paper][::-1]
     across, up = frame_size(paper, upright=name == UPRIGHT)
-    low = height - MARGIN - up
-    sides = (side / POINT for side in (MARGIN, low, across, up))
+    sides = (side / POINT for side in (MARGIN, page[1] - MARGIN - up, across, up))
     frame = Frame(*sides, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
-    return PageTemplate(name, [frame], pagesize=(width / POINT, height / POINT))
+    return PageTemplate(name, [frame], pagesize=tuple(side / POINT for side in page))
 
 
 def _cautions(width: float) -> list[Flowable]:
     """The usual cautions under a rule."""
-    rule = Picture(width, 0.8, [Line((0.0, 0.0), (width, 0.0), Pen(0.2, grey(0.4)))])
-    return [rule, para(" ".join(CAUTIONS), CAUTION)]
+    return [kit.rule(width, 0.0, 0.8), kit.para(" ".join(CAUTIONS), CAUTION)]
 
 
-def _draw_foot(canvas: Any, number: int, pages: int, *, about: str, version: str) -> None:
+def _draw_foot(canvas: Any, number: int, pages: int, *, about: str, maker: str) -> None:
     """The foot of a page: cautions, then what it belongs to and its number."""
     width = canvas._pagesize[0] * POINT - 2 * MARGIN
-    count, maker = f"page {number} of {pages}", f"jiggen {version}"
+    count = f"page {number} of {pages}"
     side = width_of(count, FOOT) + 6.0
-    left, right = MARGIN, MARGIN + width
-    at = MARGIN + 1.0
+    middle, at = MARGIN + width / 2, MARGIN + 1.0
     fitted = fit(about, FOOT, 5.0, width - 2 * side)
-    paint(
-        canvas,
-        [
-            typeset((left, at), maker, fit(maker, FOOT, 4.0, side)),
-            typeset((left + width / 2, at), about, fitted, anchor="middle"),
-            typeset((right, at), count, FOOT, anchor="end"),
-        ],
-    )
+    words = [
+        kit.typeset((MARGIN, at), maker, fit(maker, FOOT, 4.0, side)),
+        kit.typeset((middle, at), about, fitted, anchor="middle"),
+        kit.typeset((MARGIN + width, at), count, FOOT, anchor="end"),
+    ]
+    paint(canvas, words)
     y = MARGIN + FOOT_LINE
     for flowable in reversed(_cautions(width)):
         _, height = flowable.wrapOn(canvas, width / POINT, 1e6)
-        flowable.drawOn(canvas, left / POINT, y / POINT)
+        flowable.drawOn(canvas, MARGIN / POINT, y / POINT)
         y += height * POINT
 
 

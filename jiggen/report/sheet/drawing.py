@@ -19,9 +19,7 @@ from jiggen.draw.fonts import POINT, plain, points, width_of
 from jiggen.draw.labels import Label, place_boxes, spread
 from jiggen.draw.shapes import WHITE, Anchor, Area, Box, Circle, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
-from jiggen.report.sheet.document import Units
-from jiggen.report.sheet.flowables import Picture, gap, para, typeset
-from jiggen.report.sheet.measures import full, short
+from jiggen.report.sheet import kit
 
 TALLEST = 46.0  # mm of ski and holes across
 MOST = 0.75  # scale: not to be mistaken for a 1:1 drawing
@@ -56,7 +54,7 @@ class _Plan:
     """The drawing before it is drawn: its view, the ski as drawn in `room`, what to write."""
 
     job: JigRecord
-    units: Units
+    units: kit.Units
     width: float
     view: View
     room: Box
@@ -72,7 +70,7 @@ class _Plan:
         return max(sides) * PITCH <= tall and len(self.along) * PITCH <= self.width
 
 
-def layout_drawing(job: JigRecord, units: Units, width: float) -> list[Flowable]:
+def layout_drawing(job: JigRecord, units: kit.Units, width: float) -> list[Flowable]:
     """The layout as large as fits in `width` mm, with ids and dimensions.
 
     Ids or dimensions that do not fit are left to the list of holes, and the note says so.
@@ -92,16 +90,16 @@ def layout_drawing(job: JigRecord, units: Units, width: float) -> list[Flowable]
     unit = "mm" if units == "mm" else "mm (inches)"
     note = (
         f"Smaller than life; {unit}, measured from the mounting mark and the centre line. "
-        f"Dashed: a ski {full(job.inputs.ski.least, units)} wide."
+        f"Dashed: a ski {kit.full(job.inputs.ski.least, units)} wide."
     )
     if not (plan.fits and names):
         note = "Smaller than life. Not everything fits here: see the list of holes."
     if job.ladders:
-        note = f"Drawn for a boot of {full(job.inputs.boot, units)}. {note}"
-    return [Picture(width, 1.0 - bottom, shapes), para(note, SIZE), gap(1.0)]
+        note = f"Drawn for a boot of {kit.full(job.inputs.boot, units)}. {note}"
+    return [kit.Picture(width, 1.0 - bottom, shapes), kit.para(note, SIZE), kit.gap(1.0)]
 
 
-def _plan(job: JigRecord, units: Units, width: float) -> _Plan:
+def _plan(job: JigRecord, units: kit.Units, width: float) -> _Plan:
     along = {round(h.x, 2): h.y for h in sorted(job.holes, key=lambda h: -h.y)}
     outwards = sorted(job.holes, key=lambda h: abs(h.x))
     behind = {0.0: 0.0} | {round(h.y, 2) + 0.0: h.x for h in outwards if h.x < 0}
@@ -121,12 +119,12 @@ def _plan(job: JigRecord, units: Units, width: float) -> _Plan:
     return _Plan(job, units, width, view, room, *ordered)
 
 
-def _widest(row: Iterable[float], units: Units) -> float:
+def _widest(row: Iterable[float], units: kit.Units) -> float:
     return max(width_of(_words(value, units), SIZE) for value in row)
 
 
-def _words(value: float, units: Units) -> str:
-    return short(abs(value), units) if value else "0"
+def _words(value: float, units: kit.Units) -> str:
+    return kit.short(abs(value), units) if value else "0"
 
 
 def _along(plan: _Plan) -> Iterator[Shape]:
@@ -137,7 +135,7 @@ def _along(plan: _Plan) -> Iterator[Shape]:
     for (x, y), place, value in zip(starts, places, plan.along, strict=True):
         yield from polyline([(x, y), (x, foot), (place, foot - KNEE)], THIN)
         at = (place + HALF_LINE, foot - KNEE - GAP)
-        yield typeset(at, _words(value, plan.units), SIZE, anchor="end", turn=90)
+        yield kit.typeset(at, _words(value, plan.units), SIZE, anchor="end", turn=90)
 
 
 def _across(plan: _Plan) -> Iterator[Shape]:
@@ -156,7 +154,7 @@ def _across(plan: _Plan) -> Iterator[Shape]:
             knee = edge + way * KNEE
             yield from polyline([(edge, y), (knee, place)], THIN)
             at = (knee + way * GAP, place - HALF_LINE)
-            yield typeset(at, _words(value, plan.units), SIZE, anchor=anchor)
+            yield kit.typeset(at, _words(value, plan.units), SIZE, anchor=anchor)
 
 
 def _ski(plan: _Plan) -> Iterator[Shape]:
@@ -166,15 +164,15 @@ def _ski(plan: _Plan) -> Iterator[Shape]:
         yield Line((tail, y), (tip, y), EDGE)
     yield Line((tail, view.middle), (tip, view.middle), CENTRE)
     yield Line((view.mark, foot), (view.mark, top), MARK)
-    yield typeset((view.mark, top + 1.2), "mounting mark", SIZE, bold=True, anchor="middle")
+    yield kit.typeset((view.mark, top + 1.2), "mounting mark", SIZE, bold=True, anchor="middle")
 
     line = -STRIP + 1.2
     level = line + HALF_LINE
-    yield typeset((plan.width / 2, line), "left side of the ski", SIZE, anchor="middle")
+    yield kit.typeset((plan.width / 2, line), "left side of the ski", SIZE, anchor="middle")
     yield from arrow((ARROW, level), (0.0, level), ARROW_PEN)
-    yield typeset((1.15 * ARROW, line), "to the tail", SIZE)
+    yield kit.typeset((1.15 * ARROW, line), "to the tail", SIZE)
     yield from arrow((plan.width - ARROW, level), (plan.width, level), ARROW_PEN)
-    yield typeset((plan.width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
+    yield kit.typeset((plan.width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
 
 
 def _names(plan: _Plan) -> Named:
@@ -240,7 +238,7 @@ def place_names(
 def draw_names(named: Named, view: View, size: float) -> Iterator[Shape]:
     """Each id in its place, with a line from its hole where that is farther off."""
     for hole, label in named:
-        yield typeset((label.centre[0], label.box[1]), label.text, size, anchor="middle")
+        yield kit.typeset((label.centre[0], label.box[1]), label.text, size, anchor="middle")
         if label.leader:
             radius = view.scale * hole.diameter / 2
             yield leader(view.at(hole.x, hole.y), radius, label.box, LEADER)

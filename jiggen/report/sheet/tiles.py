@@ -6,20 +6,23 @@ crosses, and a dashed seam to cut along.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import product
+from itertools import pairwise, product
 from string import ascii_lowercase, ascii_uppercase
+from typing import NamedTuple
 
 from reportlab.platypus import NextPageTemplate, PageBreak
 from reportlab.platypus.flowables import Flowable
 
 from jiggen.draw.figures import SCALE_BAR, arrow, cross, scale_bar
 from jiggen.draw.fonts import POINT, fit, plain, points, width_of, wrap
-from jiggen.draw.shapes import Anchor, Box, Line, Pen, Shape, grey
+from jiggen.draw.shapes import Anchor, Box, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
-from jiggen.report.sheet.document import LYING, Size, Units
+from jiggen.report.sheet import kit
+from jiggen.report.sheet.document import LYING, Size
 from jiggen.report.sheet.drawing import (
     View,
     box_around,
@@ -28,19 +31,9 @@ from jiggen.report.sheet.drawing import (
     place_names,
     ski_lines,
 )
-from jiggen.report.sheet.flowables import (
-    DIM,
-    HEADING,
-    SMALL,
-    Picture,
-    beside,
-    gap,
-    height_of,
-    para,
-    typeset,
-)
-from jiggen.report.sheet.measures import full, in_brackets, which_skis
-from jiggen.report.sheet.tiling import Cut, Register, cut, registers, seams
+
+PageIndex = tuple[int, int]
+"""Row, from the left of the ski, and column, from its tail."""
 
 BODY = 8.5  # points
 ID_SIZES = (9.0, 7.0, 5.5)  # points; the first with which every id fits
@@ -53,6 +46,10 @@ BEYOND = 12.0  # mm shown past the last hole
 NAME_ROOM = 8.0  # mm shown past the outermost hole, for its name
 CROSS_ARM = 6.0  # mm, of a registration cross
 SEAM_GAP, SEAM_NAME = 1.0, 30.0  # mm from a seam, and along it, to its name
+OVERLAP = 20.0  # mm that neighbouring windows share; a seam runs through its middle
+STEP = 0.5  # mm between the places that are tried
+INSET, INSET_ALONG = 14.0, 65.0  # mm from a window's corner to a cross on an upright, a level seam
+APART = 10.0  # mm that a registration cross keeps from the centre of a hole, along x or y
 
 USE = (
     "Lay it over the finished jig, and over the plate. It is for checking: drill through the jig, "
@@ -62,9 +59,8 @@ JOIN = (
     "To join: cut one page along the seam and lay it on the other so that crosses of the same "
     "letter meet; tape."
 )
-SEAM_WORDS = "seam"
 CHECK = (
-    "Check with a ruler: both bars, along and across, must be 100 mm{inches} long. If not, print "
+    "Check with a ruler: both bars, along and across, must be {length} long. If not, print "
     "again at 100 %, not fitted to the page."
 )
 
@@ -75,27 +71,49 @@ SEAM = Pen(0.15, grey(0.4), (2.0, 2.0))
 _CAPITAL = points(BODY)  # mm
 
 
+class Window(NamedTuple):
+    """What one page shows of a length, from `low` to `high` mm."""
+
+    low: float
+    high: float
+
+    def holds(self, place: float, reach: float) -> bool:
+        """Whether `place` lies in the window with `reach` mm to either side."""
+        return self.low <= place - reach and place + reach <= self.high
+
+
+class Register(NamedTuple):
+    """A registration cross in the ski frame, mm, that two `pages` of a row or a column share."""
+
+    at: Point
+    pages: tuple[PageIndex, PageIndex]
+
+
 @dataclass(frozen=True)
 class _Tile:
-    """One page: what it shows, and where. `room` is its window in the page's picture, mm."""
+    """One page of the windows in `columns` and `rows`, and the crosses of them all.
+
+    `room` is its window in the page's picture, mm, `view` from the ski frame to there at 1:1.
+    """
 
     job: JigRecord
-    units: Units
-    plan: Cut
-    row: int
-    column: int
+    units: kit.Units
+    columns: tuple[Window, ...]
+    rows: tuple[Window, ...]
+    registers: tuple[Register, ...]
+    page: PageIndex
     room: Box
 
     @property
     def view(self) -> View:
-        """From the ski frame to the paper, at 1:1."""
-        along, across = self.plan.columns[self.column], self.plan.rows[self.row]
-        return View(1.0, self.room[0] - along.low, self.room[1] - across.low)
+        row, column = self.page
+        left, foot, _, _ = self.room
+        return View(1.0, left - self.columns[column].low, foot - self.rows[row].low)
 
     @property
     def holes(self) -> tuple[Hole, ...]:
         """The holes that lie in the window whole, crosses included."""
-        along, across = self.plan.columns[self.column], self.plan.rows[self.row]
+        along, across = self.columns[self.page[1]], self.rows[self.page[0]]
         return tuple(
             hole
             for hole in self.job.holes
@@ -103,58 +121,95 @@ class _Tile:
             and across.holds(hole.y, hole.diameter / 2 + ARM)
         )
 
-    @property
-    def registers(self) -> tuple[Register, ...]:
-        """The registration crosses that this page has in common with others."""
-        return tuple(r for r in self.plan.registers if (self.row, self.column) in r.pages)
 
-
-def tile_pages(job: JigRecord, units: Units, frame: Size) -> list[Flowable]:
+def tile_pages(job: JigRecord, units: kit.Units, frame: Size) -> list[Flowable]:
     """The 1:1 pages, which lie; `frame` is the room on a page."""
     width, height = frame
-    top = height_of(_head(job, units, "A1", 9, width), width)  # every page's is as high
+    top = kit.height_of(_head(job, units, (0, 0), 9, width), width)  # every page's is as high
     height -= top + 0.1  # a little, since heights are rounded
     room = (STRIP, STRIP - height, width, 0.0)
-    plan = _cut(job, room[2] - room[0], room[3] - room[1])
+    xs, ys = [hole.x for hole in job.holes], [hole.y for hole in job.holes]
+    half = max(abs(y) for y in ys) + NAME_ROOM
+    columns = cut(min(0.0, *xs) - BEYOND, max(0.0, *xs) + BEYOND, room[2] - room[0], [*xs, 0.0])
+    rows = cut(-half, half, room[3] - room[1], [*ys, 0.0])[::-1]
+    crosses = tuple(registers(columns, rows, list(zip(xs, ys, strict=True))))
     story: list[Flowable] = [NextPageTemplate(LYING)]
-    for row, column in product(range(len(plan.rows)), range(len(plan.columns))):
-        tile = _Tile(job, units, plan, row, column, room)
-        name = _name((row, column))
+    for page in product(range(len(rows)), range(len(columns))):
+        tile = _Tile(job, units, columns, rows, crosses, page, room)
         shapes = [*_draw(tile), *_bars(-height, width, units)]
-        head = _head(job, units, name, plan.pages, width, outermost=row == 0)
-        story += [PageBreak(), *head, Picture(width, height, shapes)]
+        head = _head(job, units, page, len(rows) * len(columns), width)
+        story += [PageBreak(), *head, kit.Picture(width, height, shapes)]
     return story
 
 
-def _cut(job: JigRecord, width: float, height: float) -> Cut:
-    """How the layout is cut into windows of `width` by `height`."""
-    xs, ys = [hole.x for hole in job.holes], [hole.y for hole in job.holes]
-    along = cut(min(0.0, *xs) - BEYOND, max(0.0, *xs) + BEYOND, width, [*xs, 0.0])
-    half = max(abs(y) for y in ys) + NAME_ROOM
-    across = cut(-half, half, height, [*ys, 0.0])[::-1]
-    holes = [(hole.x, hole.y) for hole in job.holes]
-    return Cut(along, across, registers(along, across, holes))
+# -- how the layout is cut into pages ------------------------------------------------------------
 
 
-def _name(page: tuple[int, int]) -> str:
-    """A page's name: a letter for its row, a number for its column."""
-    row, column = page
-    return f"{ascii_uppercase[row]}{column + 1}"
+def cut(low: float, high: float, size: float, avoid: Sequence[float]) -> tuple[Window, ...]:
+    """The fewest windows of `size` mm that cover `low` to `high` (mm), each sharing OVERLAP.
+
+    What they cover too much decides where they lie: so that the seams keep as far as can be
+    from the places to `avoid`, and else evenly about the middle.
+    """
+    step = size - OVERLAP
+    count = max(1, math.ceil((high - low - OVERLAP) / step))
+    spare = count * step + OVERLAP - (high - low)
+    middle = low - spare / 2
+    tries = math.floor(spare / 2 / STEP)
+    offsets = sorted((STEP * n for n in range(-tries, tries + 1)), key=abs)
+
+    def clear(offset: float) -> float:
+        seams = (middle + offset + n * step + OVERLAP / 2 for n in range(1, count))
+        return min((abs(seam - place) for seam in seams for place in avoid), default=0.0)
+
+    start = middle + max(offsets, key=clear)
+    return tuple(Window(start + n * step, start + n * step + size) for n in range(count))
 
 
-def _draw(tile: _Tile) -> list[Shape]:
-    seam_shapes, seam_boxes = _seams(tile)
-    cross_shapes, cross_boxes = _registers(tile)
-    edge_shapes, edge_boxes = _edge_names(tile)
-    written = [*seam_boxes, *cross_boxes, *edge_boxes]
-    return [
-        *_ski(tile),
-        *seam_shapes,
-        *cross_shapes,
-        *edge_shapes,
-        *draw_holes(tile.holes, tile.view, ARM),
-        *_hole_names(tile, written),
-    ]
+def seams(windows: Sequence[Window]) -> tuple[float, ...]:
+    """Where each window gives over to the next, mm."""
+    return tuple(
+        (max(one.low, other.low) + min(one.high, other.high)) / 2
+        for one, other in pairwise(windows)
+    )
+
+
+def registers(
+    columns: Sequence[Window], rows: Sequence[Window], holes: Sequence[Point]
+) -> Iterator[Register]:
+    """Two crosses for every two pages that share a seam, as far apart as the holes allow."""
+    for r, row in enumerate(rows):
+        for c, x in enumerate(seams(columns)):
+            near = [y for hole_x, y in holes if abs(hole_x - x) < APART]
+            for y in _ends(row, INSET, near):
+                yield Register((x, y), ((r, c), (r, c + 1)))
+    for r, y in enumerate(seams(rows)):
+        for c, column in enumerate(columns):
+            near = [x for x, hole_y in holes if abs(hole_y - y) < APART]
+            for x in _ends(column, INSET_ALONG, near):
+                yield Register((x, y), ((r, c), (r + 1, c)))
+
+
+def _ends(window: Window, inset: float, avoid: Sequence[float]) -> Iterator[float]:
+    """The places nearest to either end of a window that keep APART from all of `avoid`."""
+    half = (window.high - window.low) / 2 - inset
+    for end, way in ((window.high - inset, -1.0), (window.low + inset, 1.0)):
+        places = (end + way * STEP * n for n in range(math.floor(half / STEP)))
+        yield next((p for p in places if all(abs(p - other) >= APART for other in avoid)), end)
+
+
+# -- in the window -------------------------------------------------------------------------------
+
+
+def _draw(tile: _Tile) -> Iterator[Shape]:
+    written: list[Box] = []  # what the holes' names keep clear of
+    yield from _ski(tile)
+    for marks in (_seams(tile), _registers(tile), _edge_names(tile)):
+        for shapes, box in marks:
+            yield from shapes
+            written.append(box)
+    yield from draw_holes(tile.holes, tile.view, ARM)
+    yield from _hole_names(tile, written)
 
 
 def _ski(tile: _Tile) -> Iterator[Shape]:
@@ -168,76 +223,66 @@ def _ski(tile: _Tile) -> Iterator[Shape]:
     if left <= view.mark <= right:
         yield Line((view.mark, foot), (view.mark, top - BAND), MARK)
         words = "mounting mark"
-        half_width = width_of(words, SMALL, bold=True) / 2
-        x = min(max(view.mark, left + half_width), right - half_width)
-        yield typeset((x, top - BAND + 1.2), words, SMALL, bold=True, anchor="middle")
+        half = width_of(words, kit.SMALL, bold=True) / 2
+        x = min(max(view.mark, left + half), right - half)
+        yield kit.typeset((x, top - BAND + 1.2), words, kit.SMALL, bold=True, anchor="middle")
 
 
-def _edge_names(tile: _Tile) -> tuple[list[Shape], list[Box]]:
-    """Words at each dashed edge that say of which ski it is, on the left half; their boxes."""
+Marks = Iterator[tuple[list[Shape], Box]]
+"""Shapes, and the box to keep clear around them."""
+
+
+def _edge_names(tile: _Tile) -> Marks:
+    """Words at each dashed edge that say of which ski it is, on the left half."""
     (left, foot, right, top), view, skis = tile.room, tile.view, tile.job.inputs.ski
     # Where the mounting mark is not, and far from the words at the registration crosses.
     share = 0.7 if view.mark < (left + right) / 2 else 0.3
     x = left + share * (right - left)
-    shapes: list[Shape] = []
-    boxes = []
-    for width, drop in {skis.most: -1.0, skis.least: 1.0 + points(SMALL)}.items():
+    for width, drop in {skis.most: -1.0, skis.least: 1.0 + points(kit.SMALL)}.items():
         y = view.at(0.0, width / 2)[1] - drop
-        if foot <= y <= top - BAND - SMALL * POINT:
-            words = f"ski {full(width, tile.units)} wide"
-            shapes.append(typeset((x, y), words, SMALL, anchor="middle", dim=DIM))
-            half = width_of(words, SMALL) / 2
-            boxes.append(box_around((x - half, y), (x + half, y + SMALL * POINT), 0.5))
-    return shapes, boxes
+        if foot <= y <= top - BAND - kit.SMALL * POINT:
+            words = f"ski {kit.full(width, tile.units)} wide"
+            half = width_of(words, kit.SMALL) / 2
+            around = box_around((x - half, y), (x + half, y + kit.SMALL * POINT), 0.5)
+            yield [kit.typeset((x, y), words, kit.SMALL, anchor="middle", dim=kit.DIM)], around
 
 
-def _seams(tile: _Tile) -> tuple[list[Shape], list[Box]]:
-    """The seams that run through the window, with their name; the boxes of both."""
+def _seams(tile: _Tile) -> Marks:
+    """The seams that run through the window, each with its name."""
     (left, foot, right, top), view = tile.room, tile.view
-    upright = (view.at(x, 0.0)[0] for x in seams(tile.plan.columns))
-    level = (view.at(0.0, y)[1] for y in seams(tile.plan.rows))
-    shapes: list[Shape] = []
-    boxes = []
-    for x in (x for x in upright if left < x < right):
-        at = (x - SEAM_GAP, foot + SEAM_NAME)
-        shapes.append(Line((x, foot), (x, top - BAND), SEAM))
-        shapes.append(typeset(at, SEAM_WORDS, SMALL, turn=90, dim=DIM))
-        boxes.append(box_around((x - SMALL * POINT, foot), (x, top)))
-    for y in (y for y in level if foot < y < top):
-        at = (left + SEAM_NAME, y + SEAM_GAP)
-        shapes.append(Line((left, y), (right, y), SEAM))
-        shapes.append(typeset(at, SEAM_WORDS, SMALL, dim=DIM))
-        boxes.append(box_around((left, y), (right, y + SMALL * POINT)))
-    return shapes, boxes
+    high = kit.SMALL * POINT
+    for x in (view.at(x, 0.0)[0] for x in seams(tile.columns)):
+        if left < x < right:
+            at = (x - SEAM_GAP, foot + SEAM_NAME)
+            name = kit.typeset(at, "seam", kit.SMALL, turn=90, dim=kit.DIM)
+            line = Line((x, foot), (x, top - BAND), SEAM)
+            yield [line, name], box_around((x - high, foot), (x, top))
+    for y in (view.at(0.0, y)[1] for y in seams(tile.rows)):
+        if foot < y < top:
+            at = (left + SEAM_NAME, y + SEAM_GAP)
+            name = kit.typeset(at, "seam", kit.SMALL, dim=kit.DIM)
+            line = Line((left, y), (right, y), SEAM)
+            yield [line, name], box_around((left, y), (right, y + high))
 
 
-def _registers(tile: _Tile) -> tuple[list[Shape], list[Box]]:
-    """The registration crosses, each with its letter and the page it leads to; their boxes."""
-    shapes: list[Shape] = []
-    boxes = []
-    for register in tile.registers:
-        x, y = tile.view.at(*register.at)
-        shapes += cross((x, y), CROSS_ARM, REGISTER)
-        here = (tile.row, tile.column)
-        first = register.pages[0] == here
-        other = register.pages[1] if first else register.pages[0]
-        words = f"{_letter(register.letter)} to page {_name(other)}"
+def _registers(tile: _Tile) -> Marks:
+    """The registration crosses, each with its letter and the page it leads to."""
+    for count, (place, pages) in enumerate(tile.registers):
+        if tile.page not in pages:
+            continue
+        x, y = tile.view.at(*place)
+        turns, letter = divmod(count, len(ascii_lowercase))  # a to z, then aa, bb and so on
+        first = pages[0] == tile.page
+        words = f"{ascii_lowercase[letter] * (turns + 1)} to page {_name(pages[first])}"
         # On the side that remains when the seam is cut: towards this page's own middle.
-        left = register.upright and first
-        below = not register.upright and not first
+        one_row = pages[0][0] == pages[1][0]
+        left, below = one_row and first, not one_row and not first
         anchor: Anchor = "end" if left else "start"
         at = (x - 1.5 if left else x + 1.5, y - 1.5 - _CAPITAL if below else y + 1.5)
-        shapes.append(typeset(at, words, BODY, bold=True, anchor=anchor))
-        boxes.append(box_around((x, y), (x, y), CROSS_ARM + 1.0))
+        yield list(cross((x, y), CROSS_ARM, REGISTER)), box_around((x, y), (x, y), CROSS_ARM + 1.0)
         end = at[0] + width_of(words, BODY, bold=True) * (-1 if left else 1)
-        boxes.append(box_around(at, (end, at[1] + _CAPITAL), 1.0))
-    return shapes, boxes
-
-
-def _letter(number: int) -> str:
-    """The letter of a cross: a to z, then aa, bb and so on."""
-    turns, letter = divmod(number, len(ascii_lowercase))
-    return ascii_lowercase[letter] * (turns + 1)
+        around = box_around(at, (end, at[1] + _CAPITAL), 1.0)
+        yield [kit.typeset(at, words, BODY, bold=True, anchor=anchor)], around
 
 
 def _hole_names(tile: _Tile, written: list[Box]) -> Iterator[Shape]:
@@ -257,56 +302,60 @@ def _hole_names(tile: _Tile, written: list[Box]) -> Iterator[Shape]:
         at = (left if left_half else right, top - BAND + 1.2)
         anchor: Anchor = "start" if left_half else "end"
         words = "Names that did not fit here are in the list of holes."
-        yield typeset(at, words, SMALL, anchor=anchor)
+        yield kit.typeset(at, words, kit.SMALL, anchor=anchor)
     yield from draw_names(named, view, size)
 
 
 # -- around the window --------------------------------------------------------------------------
 
 
-def _head(
-    job: JigRecord, units: Units, name: str, pages: int, width: float, *, outermost: bool = True
-) -> list[Flowable]:
-    """What the page is, what it is for, and which way it lies.
+def _name(page: PageIndex) -> str:
+    """A page's name: a letter for its row, a number for its column."""
+    return f"{ascii_uppercase[page[0]]}{page[1] + 1}"
 
-    `outermost`: the ski's left side is at the top of this page.
-    """
-    heading = "Holes at 1:1" if pages == 1 else f"Holes at 1:1, page {name} of {pages}"
-    about = f"{plain(job.inputs.pattern)}, boot {full(job.inputs.boot, units)}, {which_skis(job)}"
-    left = width_of(heading, HEADING, bold=True) + 8.0
-    size = fit(about, HEADING, 6.0, width - left)
-    level = -SMALL * POINT / 2
+
+def _head(
+    job: JigRecord, units: kit.Units, page: PageIndex, pages: int, width: float
+) -> list[Flowable]:
+    """What the page is, what it is for, and which way it lies."""
+    heading = "Holes at 1:1" if pages == 1 else f"Holes at 1:1, page {_name(page)} of {pages}"
+    boot, skis = kit.full(job.inputs.boot, units), kit.which_skis(job)
+    about = f"{plain(job.inputs.pattern)}, boot {boot}, {skis}"
+    left = width_of(heading, kit.HEADING, bold=True) + 8.0
+    size = fit(about, kit.HEADING, 6.0, width - left)
+    level = -kit.SMALL * POINT / 2
     way = [
         *arrow((width - 14.0, level), (width, level), INK),
-        typeset((width - 16.0, level - points(SMALL) / 2), "to the tip", SMALL, anchor="end"),
-    ]
-    if outermost:
-        at = (width / 2, level - points(SMALL) / 2)
-        way.append(typeset(at, "left side of the ski", SMALL, anchor="middle"))
-    return [
-        beside(
-            (left, para(heading, HEADING, bold=True)),
-            (width - left, para(about, size, anchor="end")),
+        kit.typeset(
+            (width - 16.0, level - points(kit.SMALL) / 2), "to the tip", kit.SMALL, anchor="end"
         ),
-        para(USE, BODY),
-        *([para(JOIN, BODY)] if pages > 1 else []),
-        gap(1.0),
-        Picture(width, SMALL * POINT * 1.25 + 0.5, way),
+    ]
+    if page[0] == 0:
+        at = (width / 2, level - points(kit.SMALL) / 2)
+        way.append(kit.typeset(at, "left side of the ski", kit.SMALL, anchor="middle"))
+    return [
+        kit.beside(
+            (left, kit.para(heading, kit.HEADING, bold=True)),
+            (width - left, kit.para(about, size, anchor="end")),
+        ),
+        kit.para(USE, BODY),
+        *([kit.para(JOIN, BODY)] if pages > 1 else []),
+        kit.gap(1.0),
+        kit.Picture(width, kit.SMALL * POINT * 1.25 + 0.5, way),
     ]
 
 
-def _bars(foot: float, right: float, units: Units) -> Iterator[Shape]:
+def _bars(foot: float, right: float, units: kit.Units) -> Iterator[Shape]:
     """A bar along and one across from `foot`, and that they are to be measured."""
-    inches = in_brackets(SCALE_BAR, units)
-    length = f"{SCALE_BAR:g} mm{inches}"
+    length = kit.full(SCALE_BAR, units)
     y, x = foot + STRIP - 6.5, 5.0
     bar = partial(scale_bar, pen=INK, ticks=(4.5, 2.5), long_at=(0, 5, 10))
     yield from bar((STRIP, y))
-    yield typeset((STRIP + SCALE_BAR + 2.0, y), length, BODY, bold=True)
+    yield kit.typeset((STRIP + SCALE_BAR + 2.0, y), length, BODY, bold=True)
     yield from bar((x, foot + STRIP), upright=True)
     at = (x - 1.5, foot + STRIP + SCALE_BAR / 2)
-    yield typeset(at, length, BODY, bold=True, anchor="middle", turn=90)
+    yield kit.typeset(at, length, BODY, bold=True, anchor="middle", turn=90)
 
     left = STRIP + SCALE_BAR + width_of(length, BODY, bold=True) + 8.0
-    for number, line in enumerate(wrap(CHECK.format(inches=inches), BODY, right - left)):
-        yield typeset((left, y - 1.25 * number * BODY * POINT), line, BODY)
+    for number, line in enumerate(wrap(CHECK.format(length=length), BODY, right - left)):
+        yield kit.typeset((left, y - 1.25 * number * BODY * POINT), line, BODY)

@@ -1,12 +1,13 @@
-"""What the pages to work from are made of: paragraphs, boxes to tick, tables, drawings.
+"""What the sheets are made of: lengths in words, paragraphs, boxes to tick, tables, drawings.
 
 Lengths are mm, type sizes points.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
-from typing import Any, TypeAlias
+from typing import Any, Literal, TypeAlias
 
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
@@ -17,7 +18,11 @@ from reportlab.platypus.paraparser import ParaFrag
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import POINT, fit, font_name, points
 from jiggen.draw.pdf import paint
-from jiggen.draw.shapes import Anchor, Line, Pen, Point, Shape, Text, grey
+from jiggen.draw.shapes import Anchor, Area, Colour, Line, Pen, Point, Shape, Text, grey
+from jiggen.record import JigRecord
+from jiggen.units import INCH, number
+
+Units = Literal["mm", "in"]
 
 HEADING, BODY, SMALL = 11.0, 9.0, 7.5  # points
 LEADING = 1.25  # line pitch over type size
@@ -26,7 +31,6 @@ DIM = 0.3  # grey of what only explains
 TICK = 3.6  # mm, a box to tick
 GUTTER = 5.0  # mm between columns
 FEW = 4  # rows that stay with their heading where a section is longer than a page
-_ALIGNED = {"start": 0, "middle": 1, "end": 2}
 
 Cell: TypeAlias = "Flowable | Sequence[Flowable]"
 
@@ -52,15 +56,13 @@ def para(
     bold: bool = False,
     dim: float = 0.0,
     anchor: Anchor = "start",
-    leading: float = LEADING,
 ) -> Paragraph:
     """`words` set in `size` points, on as many lines as they need; `dim` is their grey."""
-    ink = HexColor(grey(dim))
-    font = {"fontName": font_name(bold), "fontSize": size, "textColor": ink}
+    font = {"fontName": font_name(bold), "fontSize": size, "textColor": HexColor(grey(dim))}
     style = ParagraphStyle(
         "words",
-        leading=leading * size,
-        alignment=_ALIGNED[anchor],
+        leading=LEADING * size,
+        alignment=("start", "middle", "end").index(anchor),
         spaceShrinkage=0,  # never wider than its room
         **font,
     )
@@ -130,10 +132,14 @@ def beside(*columns: tuple[float, Cell], right: float = 0.0) -> Table:
     return table([[cell for _, cell in columns]], widths, right=right)
 
 
+def rule(width: float, above: float, below: float, pen: Pen = RULE) -> Picture:
+    """A line, with some mm free above and below it."""
+    return Picture(width, above + below, [Line((0.0, -above), (width, -above), pen)])
+
+
 def headline(words: str, width: float) -> list[Flowable]:
     """A heading under a rule."""
-    rule = Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), RULE)])
-    return [rule, para(words, HEADING, bold=True), gap(1.0)]
+    return [rule(width, 2.0, 1.0), para(words, HEADING, bold=True), gap(1.0)]
 
 
 def section(
@@ -164,16 +170,20 @@ def section(
     return table([*heads, *rows], widths, heads=len(heads), style=[*style, *more], **how)
 
 
-def tick() -> Picture:
+def tick(size: float = TICK) -> Picture:
     """A box to tick."""
-    corners = (0.2, -TICK - 0.2), (TICK + 0.2, -0.2)
-    return Picture(TICK + 0.4, TICK + 0.4, box(*corners, BOX))
+    return Picture(size + 0.4, size + 0.4, box((0.2, -size - 0.2), (size + 0.2, -0.2), BOX))
 
 
-def checklist(lines: Iterable[str], heading: Sequence[Flowable], width: float) -> Table:
-    """Each line behind a box to tick, under a heading."""
+def checklist(name: str, lines: Iterable[str], width: float) -> Table:
+    """Each line behind a box to tick, under the heading `name`."""
     rows = [[tick(), para(line)] for line in lines]
-    return section(heading, rows, (TICK + 2.0, width - TICK - 2.0), below=1.3)
+    return section(headline(name, width), rows, (TICK + 2.0, width - TICK - 2.0), below=1.3)
+
+
+def steps(lines: Iterable[str]) -> list[str]:
+    """Lines with their numbers."""
+    return [f"{count}. {line}" for count, line in enumerate(lines, start=1)]
 
 
 def field(name: str, value: str, width: float, lines: int = 1) -> list[Flowable]:
@@ -184,19 +194,63 @@ def field(name: str, value: str, width: float, lines: int = 1) -> list[Flowable]
 
 def blank(name: str, width: float) -> list[Flowable]:
     """A name over a line to write on."""
-    line = Picture(width, 6.2, [Line((0.0, -5.2), (width, -5.2), RULE)])
-    return [para(name, SMALL, dim=DIM), line]
+    return [para(name, SMALL, dim=DIM), rule(width, 5.2, 1.0)]
 
 
-def columns(width: float, cells: Sequence[Cell], count: int | None = None) -> Table:
-    """Cells beside one another in `count` columns of one width, GUTTER apart."""
-    count = count or len(cells)
-    own = column(width, count)
-    gutter: tuple[float, Cell] = (GUTTER, [])
-    parts = [part for cell in cells for part in ((own, cell), gutter)]
+def columns(width: float, *cells: Cell) -> Table:
+    """Cells beside one another in columns of one width, GUTTER apart."""
+    own = column(width, len(cells))
+    parts: list[tuple[float, Cell]] = []
+    for cell in cells:
+        parts += [(own, cell), (GUTTER, [])]
     return beside(*parts[:-1])
 
 
 def column(width: float, count: int) -> float:
     """The width in mm of each of `count` columns, GUTTER apart."""
     return (width - (count - 1) * GUTTER) / count
+
+
+def filled(one: Point, other: Point, fill: Colour, pen: Pen) -> list[Shape]:
+    """A rectangle between two corners, filled and outlined."""
+    (x0, x1), (y0, y1) = sorted((one[0], other[0])), sorted((one[1], other[1]))
+    area = Area(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), fill)
+    return [area, *box((x0, y0), (x1, y1), pen)]
+
+
+# -- lengths, and a few facts of a jig, in words -------------------------------------------------
+
+
+def inches(value: float) -> str:
+    """A length in mm as inches to a thousandth."""
+    return f"{value / INCH + 0.0:.3f}"
+
+
+def short(value: float, units: Units, digits: int = 2) -> str:
+    """A length in mm without its unit: ``155.3``, or ``155.3 (6.114)`` with inches."""
+    return number(value, digits) + ("" if units == "mm" else f" ({inches(value)})")
+
+
+def full(value: float, units: Units) -> str:
+    """A length in mm with its unit: ``155.3 mm``, or ``155.3 mm (6.114 in)`` with inches."""
+    return f"{number(value)} mm" + ("" if units == "mm" else f" ({inches(value)} in)")
+
+
+def thousandths(deviation: float) -> str:
+    """A deviation in mm, rounded up and never nothing."""
+    return f"{math.ceil(max(deviation, 1e-9) * 1000) / 1000:.3f}"
+
+
+def boot_lengths(job: JigRecord, units: Units) -> str:
+    """The boot sole of a jig: one length, or from and to."""
+    if job.inputs.boots is None:
+        return full(job.inputs.boot, units)
+    least, most = job.inputs.boots
+    return f"{number(least)} to {full(most, units)}"
+
+
+def which_skis(job: JigRecord) -> str:
+    """Which ski of a pair the jig is for."""
+    if job.inputs.pair == "same":
+        return "left and right"
+    return f"{job.inputs.side.upper()} ski only"
