@@ -104,7 +104,7 @@ def test_boxes_keep_to_their_room_or_have_no_place():
     assert x1 <= x2 or x3 <= x0 or y1 <= y2 or y3 <= y0
     assert place_boxes([(50.0, 2.0)], centres[:1], clear[:1], no_lines, room, 30.0) == [None]
     near = [(-9.0, -9.0, 9.0, 9.0)]
-    assert place_boxes([(6.0, 2.0)], centres[:1], clear[:1], np.array(near), None, 5.0) == [None]
+    assert place_boxes([(6.0, 2.0)], centres[:1], clear[:1], np.array(near), farthest=5.0) == [None]
 
 
 # -- tiles --------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from jiggen.draw.figures import arrow, cross, one_line
 from jiggen.draw.fonts import points
 from jiggen.draw.labels import spread
 from jiggen.draw.shapes import WHITE, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
-from jiggen.draw.svg import svg_text
+from jiggen.draw.vector import svg_text
 from jiggen.errors import Finding, InputError
 
 FACTORS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)

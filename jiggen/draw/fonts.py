@@ -37,9 +37,10 @@ def font_name(bold: bool) -> str:
 def plain(text: str) -> str:
     """`text` on one line, with a mark for every character that cannot be printed."""
     known = _known()
-    return "".join(
+    printed = (
         c if c.isprintable() and ord(c) in known else UNKNOWN for c in " ".join(text.split())
     )
+    return "".join(printed)
 
 
 @cache
@@ -65,14 +66,14 @@ def wrap(words: str, size: float, width: float, *, bold: bool = False) -> list[s
 def fit(
     words: str, largest: float, least: float, width: float, lines: int = 1, *, bold: bool = False
 ) -> float:
-    """The largest type size from `largest` down to `least` that sets `words` on `lines` lines."""
+    """The largest type size that sets `words` on `lines` lines with no word broken.
+
+    It is tried from `largest` down to `least`, which is taken where none does.
+    """
     size = largest
-    while size > least and not _fits(words, size, width, lines, bold):
+    while size > least:
+        broken = any(width_of(word, size, bold=bold) > width for word in words.split())
+        if not broken and len(wrap(words, size, width, bold=bold)) <= lines:
+            break
         size -= 0.5
     return max(size, least)
-
-
-def _fits(words: str, size: float, width: float, lines: int, bold: bool) -> bool:
-    """Whether `words` take at most `lines` lines with no word broken."""
-    broken = any(width_of(word, size, bold=bold) > width for word in words.split())
-    return not broken and len(wrap(words, size, width, bold=bold)) <= lines

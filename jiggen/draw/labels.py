@@ -6,7 +6,7 @@ import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import count, takewhile
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,53 +67,37 @@ def place_boxes(
     centres: NDArray[np.float64],
     keep_clear: NDArray[np.float64],
     lines: Boxes,
-    room: Box | None = None,
+    room: Box = (-math.inf, -math.inf, math.inf, math.inf),
     farthest: float = math.inf,
 ) -> list[tuple[Box, bool] | None]:
     """As `place_labels`, for names of known `sizes`: each box, and whether it needs a leader.
 
     None where there is no free place in the `room` within `farthest` mm of the hole.
     """
-    if room:  # nothing in it is farther off
-        farthest = min(farthest, math.dist(room[:2], room[2:]))
+    farthest = min(farthest, math.dist(room[:2], room[2:]))  # nothing in it is farther off
     reach = keep_clear[:, None]
     obstacles = np.vstack([np.hstack([centres - reach, centres + reach]), lines])
     found: list[tuple[Box, bool] | None] = []
-    for size, centre, clear in zip(sizes, centres, keep_clear, strict=True):
-        place = _free_box(centre, float(clear), np.array(size), obstacles, room, farthest)
-        if place:
-            obstacles = np.vstack([obstacles, place[0]])
+    for size, centre, clear in zip(np.array(sizes), centres, keep_clear.tolist(), strict=True):
+        outwards = DIRECTIONS * (1.0, -1.0 if centre[1] < 0 else 1.0)
+        place = None
+        for step in count():
+            away = clear + GAP + step * STEP
+            if away > farthest:
+                break
+            middles = centre + outwards * (size / 2 + away)
+            low, high = middles - size / 2, middles + size / 2
+            before = low[:, None] - GAP / 2 < obstacles[:, 2:]
+            meets = before & (high[:, None] + GAP / 2 > obstacles[:, :2])
+            inside = (low >= room[:2]) & (high <= room[2:])
+            free = inside.all(axis=1) & ~meets.all(axis=2).any(axis=1)
+            if free.any():
+                x0, y0, x1, y1 = np.hstack([low, high])[free.argmax()].tolist()
+                place = (x0, y0, x1, y1), step > 0
+                obstacles = np.vstack([obstacles, place[0]])
+                break
         found.append(place)
     return found
-
-
-def _free_box(
-    centre: NDArray[np.float64],
-    clear: float,
-    size: NDArray[np.float64],
-    obstacles: Boxes,
-    room: Box | None,
-    farthest: float,
-) -> tuple[Box, bool] | None:
-    """The nearest free place; there always is one on a sheet without end."""
-    outwards = DIRECTIONS * (1.0, -1.0 if centre[1] < 0 else 1.0)
-    for step in takewhile(lambda step: clear + GAP + step * STEP <= farthest, count()):
-        middles = centre + outwards * (size / 2 + clear + GAP + step * STEP)
-        boxes = np.hstack([middles - size / 2, middles + size / 2])
-        free = ~_overlap(boxes, obstacles).any(axis=1)
-        if room:
-            free &= ((boxes[:, :2] >= room[:2]) & (boxes[:, 2:] <= room[2:])).all(axis=1)
-        if free.any():
-            x0, y0, x1, y1 = boxes[free.argmax()].tolist()
-            return (x0, y0, x1, y1), step > 0
-    return None
-
-
-def _overlap(boxes: Boxes, others: Boxes) -> NDArray[np.bool_]:
-    """(n, m) bool: which of n boxes comes within GAP / 2 of which of m others."""
-    low, high = boxes[:, None, :2] - GAP / 2, boxes[:, None, 2:] + GAP / 2
-    meets = (low < others[None, :, 2:]) & (high > others[None, :, :2])
-    return np.asarray(meets.all(axis=2))
 
 
 def spread(places: Iterable[float], pitch: float, low: float, high: float) -> list[float]:

@@ -3,25 +3,13 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from reportlab.pdfgen.canvas import Canvas
 
 from jiggen.draw.fonts import CAPITALS, POINT, font_name, width_of
-from jiggen.draw.shapes import (
-    BLACK,
-    Area,
-    Circle,
-    Colour,
-    Drawing,
-    Ellipse,
-    Line,
-    Pen,
-    Point,
-    Shape,
-    Text,
-)
+from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
 
 _SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
@@ -55,23 +43,28 @@ def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
     for shape in shapes:
         if isinstance(shape, Line | Circle | Ellipse) and shape.pen not in (None, pen):
             pen = shape.pen
-            _set_pen(canvas, shape.pen)
+            _set_pen(canvas, pen)
         if isinstance(shape, Line):
             canvas.line(*_points(shape.start), *_points(shape.end))
         elif isinstance(shape, Circle):
             _set_fill(canvas, shape.fill)
             inked = {"stroke": int(shape.pen is not None), "fill": int(shape.fill is not None)}
             canvas.circle(*_points(shape.centre), shape.radius / POINT, **inked)
-        elif isinstance(shape, Ellipse):
-            _ellipse(canvas, shape)
         elif isinstance(shape, Area):
             _area(canvas, shape)
         elif isinstance(shape, Text):
             _text(canvas, shape)
         else:
             canvas.saveState()
-            canvas.translate(*_points(shape.at))
-            paint(canvas, shape.shapes)
+            canvas.translate(*_points(shape.centre if isinstance(shape, Ellipse) else shape.at))
+            if isinstance(shape, Ellipse):
+                along, across = _points(shape.radii)
+                canvas.rotate(shape.turn)
+                _set_fill(canvas, shape.fill)
+                filled = int(shape.fill is not None)
+                canvas.ellipse(-along, -across, along, across, stroke=1, fill=filled)
+            else:
+                paint(canvas, shape.shapes)
             canvas.restoreState()
 
 
@@ -79,38 +72,23 @@ def _points(place: Point) -> Point:
     return place[0] / POINT, place[1] / POINT
 
 
-def _set_pen(canvas: Any, pen: Pen | None) -> None:
-    if pen is None:
-        return
+def _set_pen(canvas: Any, pen: Pen) -> None:
     canvas.setLineWidth(pen.width / POINT)
     canvas.setDash([dash / POINT for dash in pen.dashes])
-    red, green, blue = _rgb(pen.colour)
+    _set_colour(pen.colour, canvas.setStrokeGray, canvas.setStrokeColorRGB)
+
+
+def _set_fill(canvas: Any, colour: str | None) -> None:
+    """Of a canvas, or of a text on it."""
+    _set_colour(colour or BLACK, canvas.setFillGray, canvas.setFillColorRGB)
+
+
+def _set_colour(colour: str, set_grey: Callable[..., None], set_rgb: Callable[..., None]) -> None:
+    red, green, blue = (round(part / 255, 3) for part in bytes.fromhex(colour[1:]))
     if red == green == blue:
-        canvas.setStrokeGray(red)
+        set_grey(red)
     else:
-        canvas.setStrokeColorRGB(red, green, blue)
-
-
-def _set_fill(canvas: Any, colour: Colour | None) -> None:
-    red, green, blue = _rgb(colour or BLACK)
-    if red == green == blue:
-        canvas.setFillGray(red)
-    else:
-        canvas.setFillColorRGB(red, green, blue)
-
-
-def _rgb(colour: Colour) -> tuple[float, ...]:
-    return tuple(round(part / 255, 3) for part in bytes.fromhex(colour[1:]))
-
-
-def _ellipse(canvas: Any, ellipse: Ellipse) -> None:
-    along, across = _points(ellipse.radii)
-    canvas.saveState()
-    canvas.translate(*_points(ellipse.centre))
-    canvas.rotate(ellipse.turn)
-    _set_fill(canvas, ellipse.fill)
-    canvas.ellipse(-along, -across, along, across, stroke=1, fill=int(ellipse.fill is not None))
-    canvas.restoreState()
+        set_rgb(red, green, blue)
 
 
 def _area(canvas: Any, area: Area) -> None:
@@ -132,7 +110,6 @@ def _text(canvas: Any, text: Text) -> None:
     line = canvas.beginText()
     line.setTextTransform(along, up, -up, along, x, y)
     line.setFont(font_name(text.bold), size)
-    red, green, blue = _rgb(text.colour or BLACK)
-    line.setFillGray(red) if red == green == blue else line.setFillColorRGB(red, green, blue)
+    _set_fill(line, text.colour)
     line.textOut(text.words)
     canvas.drawText(line)

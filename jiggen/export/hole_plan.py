@@ -13,7 +13,6 @@ from itertools import chain
 import numpy as np
 
 from jiggen.cautions import CAUTIONS
-from jiggen.draw.dxf import dxf_bytes
 from jiggen.draw.figures import (
     ARM,
     ID_HEIGHT,
@@ -32,7 +31,7 @@ from jiggen.draw.figures import (
 )
 from jiggen.draw.labels import Label, place_labels, text_width
 from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Shape, Text
-from jiggen.draw.svg import svg_text
+from jiggen.draw.vector import dxf_bytes, svg_text
 from jiggen.errors import InputError
 from jiggen.layout import Layout
 from jiggen.units import number

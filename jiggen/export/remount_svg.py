@@ -44,7 +44,7 @@ from jiggen.draw.shapes import (
     Shape,
     Text,
 )
-from jiggen.draw.svg import svg_text
+from jiggen.draw.vector import svg_text
 from jiggen.layout import Layout
 from jiggen.remount.shifts import Conflict, OldHole, RemountLimits, Reuse, conflicts, reused
 

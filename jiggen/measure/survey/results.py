@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from jiggen.draw.shapes import Circle, Drawing, Ellipse, Line, Pen, Shape, Text
-from jiggen.draw.svg import CAPITALS, svg_text
+from jiggen.draw.vector import CAPITALS, svg_text
 from jiggen.errors import Finding, InputError
 from jiggen.measure.adjustment import REGION, Array, wrong_row
 from jiggen.measure.survey.examination import Examination
