@@ -58,20 +58,36 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     from vtkmodules.vtkCommonCore import vtkObject
     from vtkmodules.vtkCommonMisc import vtkErrorCode
     from vtkmodules.vtkIOImage import vtkPNGWriter
-    from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
+    from vtkmodules.vtkRenderingCore import (
+        vtkLight,
+        vtkRenderer,
+        vtkRenderWindow,
+        vtkWindowToImageFilter,
+    )
 
     vtkObject.GlobalWarningDisplayOff()
     scene = vtkRenderer()
     scene.SetBackground(1.0, 1.0, 1.0)
     for piece in pieces:
         scene.AddActor(_actor(piece))
-    _light(scene)
+    for position, strength in (((-300, 500, 900), 0.75), ((600, -200, 500), 0.30)):
+        light = vtkLight()
+        light.SetLightTypeToSceneLight()
+        light.SetPosition(*position)
+        light.SetFocalPoint(0, 0, 0)
+        light.SetIntensity(strength)
+        scene.AddLight(light)
     window = vtkRenderWindow()
     window.SetOffScreenRendering(1)
     window.SetMultiSamples(8)
     window.SetSize(*SIZE)
     window.AddRenderer(scene)
-    _aim(scene, zoom)
+    camera = scene.GetActiveCamera()
+    camera.SetFocalPoint(0, 0, 0)
+    camera.SetPosition(-520, -640, 620)
+    camera.SetViewUp(0, 0, 1)
+    scene.ResetCamera()
+    camera.Zoom(zoom)
     image = vtkWindowToImageFilter()  # renders the window itself
     image.SetInput(window)
     image.ReadFrontBufferOff()
@@ -135,24 +151,3 @@ def _actor(piece: Shown) -> Any:
     look.SetSpecular(0.12)
     look.SetSpecularPower(18)
     return actor
-
-
-def _light(scene: Any) -> None:
-    from vtkmodules.vtkRenderingCore import vtkLight
-
-    for position, strength in (((-300, 500, 900), 0.75), ((600, -200, 500), 0.30)):
-        light = vtkLight()
-        light.SetLightTypeToSceneLight()
-        light.SetPosition(*position)
-        light.SetFocalPoint(0, 0, 0)
-        light.SetIntensity(strength)
-        scene.AddLight(light)
-
-
-def _aim(scene: Any, zoom: float) -> None:
-    camera = scene.GetActiveCamera()
-    camera.SetFocalPoint(0, 0, 0)
-    camera.SetPosition(-520, -640, 620)
-    camera.SetViewUp(0, 0, 1)
-    scene.ResetCamera()
-    camera.Zoom(zoom)

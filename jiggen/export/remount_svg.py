@@ -68,12 +68,6 @@ class _Mount:
     again: tuple[Reuse, ...]
     labels: tuple[Label, ...]  # of the new holes, then of the old ones
 
-    @property
-    def box(self) -> tuple[float, float, float, float]:
-        """Least x, y, greatest x, y of all names."""
-        x0, y0, x1, y1 = zip(*(label.box for label in self.labels), strict=True)
-        return min(x0), min(y0), max(x1), max(y1)
-
 
 def remount_svg(
     wanted: Layout, best: Layout | None, old: Sequence[OldHole], limits: RemountLimits
@@ -89,7 +83,7 @@ def remount_svg(
     mounts = [_mount("asked for", wanted, old, limits)]
     if best is not None:
         mounts.append(_mount("nearest clear", best, old, limits))
-    boxes = np.array([mount.box for mount in mounts])
+    boxes = np.array([label.box for mount in mounts for label in mount.labels])
     reach = max((limits.to(hole) for hole in old), default=0.0)
     xs = [0.0, *(hole.x + sign * reach for hole in old for sign in (1, -1)), *boxes[:, ::2].ravel()]
     ys = [*(abs(hole.y) + reach for hole in old), *np.abs(boxes[:, 1::2]).ravel()]
@@ -116,17 +110,13 @@ def remount_svg(
 
 def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> _Mount:
     sites = [*layout.positions.tolist(), *((hole.x, hole.y) for hole in old)]
-    radii = [*(layout.diameters / 2).tolist(), *map(_radius, old)]
+    radii = [*(layout.diameters / 2).tolist(), *((hole.diameter or UNKNOWN) / 2 for hole in old)]
     names = [one_line(name) for name in (*layout.ids, *(hole.id for hole in old))]
     across = {0.0, layout.mount_shift}  # the mounting mark, and the boot's centre if elsewhere
     lines = [(-1e5, -0.3, 1e5, 0.3), *((x - 0.3, -1e5, x + 0.3, 1e5) for x in across)]
     clear = np.array(radii) + ARM
     labels = place_labels(names, np.array(sites), clear, np.array(lines), ID_HEIGHT)
     return _Mount(name, layout, conflicts(layout, old, limits), reused(layout, old, limits), labels)
-
-
-def _radius(hole: OldHole) -> float:
-    return (hole.diameter or UNKNOWN) / 2
 
 
 # -- words -------------------------------------------------------------------------------------
@@ -223,7 +213,7 @@ def _old(hole: OldHole) -> Circle:
     pen = Pen(0.3, GREY, (0.8, 0.6) if hole.diameter is None else ())
     fill = PLUG if hole.plugged else WHITE
     at, name = (hole.x, hole.y), one_line(hole.id) if hole.id else ""
-    return Circle(at, _radius(hole), pen, name=name, kind="old", fill=fill)
+    return Circle(at, (hole.diameter or UNKNOWN) / 2, pen, name=name, kind="old", fill=fill)
 
 
 def _new(at: Point, radius: float, kind: str, name: str) -> Iterator[Shape]:
