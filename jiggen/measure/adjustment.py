@@ -21,15 +21,12 @@ from jiggen.errors import Finding
 
 Array = NDArray[np.float64]
 
-CONTRADICTION = 1e-3
-"""Readings that would disagree so much in fewer than this share of sets contradict."""
+# Reaches of 95 %, in standard uncertainties: of a number, and of a place in a plane its worst way.
 COVERED = float(ndtri(0.975))
-"""Reach of 95 % of a normal distribution to either side, in standard uncertainties."""
 REGION = float(np.sqrt(chdtri(2, 0.05)))
-"""Reach of the 95 % region of a place in a plane, in standard uncertainties of its worst way."""
-NOTICED = 1.0
-"""A gross error of so many mm in one reading should show in the others."""
 
+CONTRADICTION = 1e-3  # readings that disagree so much in fewer than this share of sets contradict
+NOTICED = 1.0  # mm; a gross error of so much in one reading should show in the others
 _COARSER = 0.01  # readings that disagree so seldom by chance are coarser than stated
 _DETECTED = 4.13  # 0.1 % false alarms, 80 % detected: Baarda 1968, his usual choice
 _TELLING = 9.2  # squares less: 100 times as likely
@@ -42,9 +39,8 @@ class Equations:
     """Readings as equations of parameters (p,), of which ``basis @ z`` are allowed.
 
     `predicted` (m,) is what each reading would be, `slopes` (m, p) how it grows with each
-    parameter; `values` (m,) were read, `weights` (m,) are one over their standard uncertainties,
-    0 for what is left out.  `basis` (p, k) has orthonormal columns.  The first `readings` rows
-    were read; what follows was known before.
+    parameter; `values` (m,) were read, `weights` (m,) are one over their standard uncertainties, 0
+    for what is left out.  The first `readings` rows were read; what follows was known before.
     """
 
     predicted: Callable[[Array], Array]
@@ -93,10 +89,7 @@ class Adjustment:
 
     @cached_property
     def _modes(self) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
-        """Singular modes of the weighted slopes that the readings see, and the motions unseen.
-
-        (m, s) rows, (s,) sizes, (s, k) motions; (k - s, k) motions.
-        """
+        """Singular modes that the readings see: rows (m, s), sizes, motions; motions unseen."""
         weights = self.equations.weights * np.sqrt(self.shares)
         slopes = self.equations.slopes(self.parameters) @ self.equations.basis
         rows, sizes, motions = np.linalg.svd(slopes * weights[:, None], full_matrices=True)
@@ -141,10 +134,7 @@ class Adjustment:
 
     @property
     def disagreement(self) -> float:
-        """How far the readings disagree, over what was stated; 1 where nothing checks them.
-
-        The root of the variance factor.
-        """
+        """How far they disagree, over what was stated (root of the variance factor); or 1."""
         return float(np.sqrt(self.squares / self.freedom)) if self.freedom > _CHECKED else 1.0
 
     @property
@@ -154,10 +144,7 @@ class Adjustment:
 
     @property
     def contradicts(self) -> bool:
-        """The readings disagree more than chance would have it, as a whole or one of them.
-
-        One does whose normalised residual the largest of so many exceeds in one set in a thousand.
-        """
+        """The readings disagree more than chance would have it, as a whole or one of them."""
         read = slice(self.equations.readings)
         count = max(1, int((self.redundancy[read] > _CHECKED).sum()))
         critical = -ndtri(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2)
@@ -232,8 +219,8 @@ def adjust(equations: Equations, start: Array) -> Adjustment:
 def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:
     """The most suspect reading of the plain `fit`; None where no reading is checked.
 
-    Where readings contradict, up to `tried` of them are left out in turn, the largest normalised
-    residual first, until the rest agree.
+    Where readings contradict, up to `tried` are left out in turn, the largest normalised residual
+    first, until the rest agree.
     """
     count = fit.equations.readings
     sizes = np.where(fit.redundancy[:count] > _CHECKED, np.abs(fit.normalised[:count]), -1.0)

@@ -44,9 +44,7 @@ from jiggen.measure.printer.read import Diameter, Distance, Feature, Height, Mea
 
 Parameter = Literal["scale_x", "scale_y", "skew", "hole", "wall", "scale_z"]
 PARAMETERS: tuple[Parameter, ...] = get_args(Parameter)
-NEEDED: tuple[Parameter, ...] = ("scale_x", "scale_y")
-"""Without these there is no profile."""
-
+NEEDED: tuple[Parameter, ...] = ("scale_x", "scale_y")  # without these there is no profile
 TRUE = np.array([1.0, 1.0, 0.0, 0.0, 0.0, 1.0])
 SUFFICIENT = np.array([1e-3, 1e-3, 0.1, 0.1, 0.1, 5e-3])
 """Standard uncertainties from which on a parameter counts as not determined: 0.1 % is 0.19 mm at
@@ -69,7 +67,7 @@ WHAT: dict[Parameter, str] = {
 class GaugeFit:
     """A gauge's readings and what they say, as the way of each parameter from that of a true print.
 
-    What `free` (6,) leaves out was not determined: it stays true, and its uncertainty is infinite.
+    What `free` (6,) leaves out was not determined: it stays true, its uncertainty infinite.
     """
 
     measurements: Measurements
@@ -94,9 +92,8 @@ class GaugeFit:
 
 
 def fit_gauge(measurements: Measurements) -> GaugeFit:
-    """What `measurements` say of the printer.
+    """What `measurements` say of the printer; what no reading determines stays as in a true print.
 
-    Parameters that can be done without, and that no reading determines, stay as in a true print.
     Raises CheckFailed ``printer.loose`` where they do not say how long it makes things.
     """
     loose = loose_parameters(measurements)
@@ -188,8 +185,7 @@ def advice(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
 def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:
     """Readings that, added one after another, determine what is `loose`; at most four.
 
-    Their values mean nothing.  Each is the one after which the summed variance of what is loose
-    is least.
+    Each is the one after which the summed variance of what is loose is least; values mean nothing.
     """
     features = measurements.features
     candidates: list[Reading] = [

@@ -78,8 +78,7 @@ ON_THE_LINE = ((0.0, 0.0),)
 class Body:
     """One printed body: its `holes`, their places `at` (n, 2) in the ski frame, mm.
 
-    `turn` (2, 2) leads directions on the bed to directions on the ski; it mirrors, since bodies
-    are printed top down.
+    `turn` (2, 2) leads directions on the bed to the ski; it mirrors: bodies are printed top down.
     """
 
     name: str
@@ -92,10 +91,10 @@ class Body:
 class Rigid:
     """What two stations centre as one: a whole jig, or one half of a jig for many boots.
 
-    `bodies` are one, or that at the toe before that at the heel; `stations` the x of its two
-    stations.  `sights` are points (x, y) of it that may be set on the mounting mark: the middle
-    of the line in the windows, or the ladder's line for the longest boot and then the outermost
-    of each of its rows.  All in mm in the ski frame, a half as it lies for the longest boot.
+    `bodies` are one, or that at the toe before that at the heel; `stations` the x of its stations.
+    `sights` (x, y) may be set on the mounting mark: the middle of the line in the windows, or the
+    ladder's line for the longest boot and then the outermost of each of its rows.  All in mm in the
+    ski frame, a half as it lies for the longest boot.
     """
 
     bodies: tuple[Body, ...]
@@ -110,8 +109,8 @@ class Rigid:
     def places(self, prints: Array, joint: Array, way: int) -> Array:
         """(n, 2) where its holes are with sight `way` on the mark, as `PrintedJig.places`.
 
-        `prints` (b, 2, 2) lead coordinates on the ski to those of each print, before they are
-        turned; `joint` (3,) is that of two bodies, empty for one.
+        `prints` (b, 2, 2) lead from the ski to each print, not yet turned; `joint` (3,) is empty
+        for one.
         """
         # what should run across the ski, the joint and the line, does so
         shapes = [_turned(np.arctan2(*one[:, 1])) @ one for one in prints]
@@ -140,8 +139,7 @@ class Rigid:
 class PrintedJig:
     """A jig as it was sent to the printer: one rigid whole, or halves loose from each other.
 
-    `drills` are the holes' drill diameters in mm in the order of `holes`, `matrix` (2, 2) what
-    bed coordinates were multiplied by before the print.
+    `drills` are the holes' in mm, `matrix` (2, 2) what bed coordinates were multiplied by.
     """
 
     name: str
@@ -187,13 +185,12 @@ class PrintedJig:
     def places(self, parameters: Array, way: int = 0) -> Array:
         """(n, 2) where the holes are in use, in mm in the ski frame.
 
-        `parameters` are scales and skew (degrees) of each body's printer, then of the joint the
-        gap along the ski and the toe body's offset to the left in mm and its bend to the left in
-        degrees, the heel body's taken as straight.
+        `parameters` are scales and skew (degrees) of each body's printer, then of the joint the gap
+        along the ski and the toe body's offset to the left in mm and its bend to the left in
+        degrees.
 
-        The holes of a half with a ladder move with the boot, and how far off they are does so
-        too: that is computed for the boot of its sight `way`, and added to where the longest boot
-        has them.
+        How far the holes of a half with a ladder are off depends on the boot: that is computed for
+        the boot of its sight `way`, and added to where the longest boot has them.
         """
         count = len(self.bodies)
         own, joint = parameters[: 3 * count].reshape(count, 3), parameters[3 * count :]

@@ -55,8 +55,7 @@ Verdict = Literal["use", "reprint", "measure"]
 class Expected:
     """Where one hole is expected, in mm: off by `dx` and `dy` from the layout.
 
-    In a half with a ladder that is so for the boot for which it is worst.  `known` is the reach
-    of its 95 % region; `at_worst` is off and known together.
+    In a half with a ladder for the boot for which it is worst.  `known` is its 95 % region's reach.
     """
 
     hole: str
@@ -143,10 +142,7 @@ class PrintedFit:
 
     @property
     def printer(self) -> tuple[Array, Array]:
-        """Scale x, scale y and skew of the printer, from all bodies together, and how surely.
-
-        The mean of the bodies, each as much as it is known.
-        """
+        """Scale x, scale y and skew of the printer, from all bodies together, and how surely."""
         count = len(self.jig.bodies)
         information = np.linalg.inv(self.covariance[: 3 * count, : 3 * count])
         same = np.tile(np.eye(3), (count, 1))
@@ -158,7 +154,7 @@ class PrintedFit:
     def next_pair(self) -> tuple[str, str]:
         """The two holes whose distance, measured next, makes the least certain hole most certain.
 
-        One that was not measured yet; where all were, one that was measured least often.
+        One of those measured least often.
         """
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
         times = Counter(frozenset(one.between) for one in self.readings.readings)
@@ -222,9 +218,8 @@ _ENOUGH = 0.5  # of the limit: what a hole is known to may take so much of it
 def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
     """Pairs of holes: longest along, widest across, both diagonals, then what adds most.
 
-    Of the whole jig and of each body, but never from one loose half to another; then more until
-    there are enough to identify a gross error and every hole would be known well within `limit` in
-    mm, up to 20.  Of loose halves pairs may be there twice.
+    Of the whole jig and of each body, but never from one loose half to another; up to 20, until
+    they identify a gross error and every hole would be known well within `limit` in mm.
     """
     groups = [*(one.holes for one in jig.rigid), *(body.holes for body in jig.bodies)]
     chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(jig, group)))

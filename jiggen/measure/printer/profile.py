@@ -33,10 +33,7 @@ _NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
 
 
 class Uncertainties(Shape):
-    """Standard uncertainties of a profile's numbers, each in its own unit.
-
-    None: that number was not measured, and stands for a print that comes out true.
-    """
+    """Standard uncertainties of a profile's numbers; None: not measured, taken for true."""
 
     scale_x: Uncertainty = None
     scale_y: Uncertainty = None
@@ -49,12 +46,11 @@ class Uncertainties(Shape):
 class Profile(Shape):
     """What a printer makes of a part: printed length over asked length, and so on.
 
-    `scale_x`, `scale_y`, `scale_z` along the printer's own axes, 1.0 when true; `skew` in
-    degrees, by which its y axis leans towards +x; `hole` in mm, by which a printed hole's
-    diameter is larger than asked once scale is taken off (negative: holes come out small);
-    `wall` in mm, by which a printed outside measure is larger (both walls together).
-    `bush_fit` and `slide` in mm are the allowance of the pocket that held the bush best and the
-    clearance per side at which the rail ran best on the gauge, None where not tried.
+    `scale_x`, `scale_y`, `scale_z` along the printer's own axes, 1.0 when true; `skew` in degrees,
+    by which its y axis leans towards +x; `hole` in mm, by which a printed hole is larger than asked
+    once scale is taken off; `wall` in mm, by which a printed outside is larger (both walls
+    together). `bush_fit` and `slide` in mm are the allowance of the pocket and the clearance per
+    side that were best on the gauge, None where not tried.
     """
 
     profile: Literal[1] = 1
@@ -92,8 +88,8 @@ class Profile(Shape):
     def fits(self, bush_fit: float, slide: float) -> Fits:
         """The fits that come out as `bush_fit` and `slide` in mm would on a true printer.
 
-        What was tried by hand on the gauge outranks what the caliper says of the same thing.
-        Where walls grow, a sliding pair loses all of `wall` per side, half to either part.
+        What was tried by hand outranks what the caliper says.  Where walls grow, a sliding pair
+        loses all of `wall` per side, half to either part.
         """
         return Fits(
             bush_fit=bush_fit - self.hole if self.bush_fit is None else self.bush_fit,
@@ -104,10 +100,7 @@ class Profile(Shape):
 
 @dataclass(frozen=True, eq=False)
 class Compensation:
-    """What is done to a part's mesh before the printer gets it.
-
-    Bed coordinates become `matrix` (2×2) times themselves and heights `height` times themselves.
-    """
+    """What is done to a mesh before its print: x, y times `matrix` (2×2), z times `height`."""
 
     printer: str
     matrix: Array
@@ -141,9 +134,7 @@ def check_name(name: str, material: str = "") -> None:
         raise InputError(faults)
 
 
-LONG, HIGH = 190.0, 14.0
-"""What the words tell of, in mm: the length of half a jig, and its height."""
-
+LONG, HIGH = 190.0, 14.0  # mm, that the words tell of: half a jig's length, and its height
 _LEAST = 0.005  # mm; less would show as 0.00
 
 
@@ -195,8 +186,8 @@ def profile_names() -> tuple[str, ...]:
 def find_profile(asked: str) -> Profile:
     """The profile of that name, or in the file at that path.
 
-    Raises InputError ``printer.unknown`` with the names there are, and every fault of the file
-    with its line and key: ``printer.missing``, ``.unreadable``, ``.syntax``, ``.unknown-key``,
+    Raises InputError ``printer.unknown`` with the names there are, and every fault of the file with
+    its line and key: ``.missing``, ``.unreadable``, ``.syntax``, ``.unknown-key``,
     ``.missing-key``, ``.type``, ``.value``, ``.not-finite`` and the like.
     """
     by_path = "/" in asked or "\\" in asked or asked.endswith(".toml")

@@ -32,15 +32,12 @@ from jiggen.inputs.shape import (
 )
 from jiggen.measure import REACH, Method
 
-CALIPER = 0.02
-"""Standard uncertainty of a caliper reading on a gauge, in mm: common practice, no source."""
+# Standard uncertainties of a reading in mm: common practice, no source.
+CALIPER = 0.02  # on a gauge
+PINS = 0.03  # over pins in a jig's bushes, their play in it
 
-PINS = 0.03
-"""The same over pins in a jig's bushes, their play in it, in mm: common practice, no source."""
-
-BUSH_FITS = (-0.2, 0.6)
-"""Allowances that a printer's profile may hold, in mm; and clearances."""
-SLIDES = (0.05, 0.6)
+BUSH_FITS = (-0.2, 0.6)  # mm; allowances that a printer's profile may hold
+SLIDES = (0.05, 0.6)  # and clearances
 
 
 def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
@@ -192,10 +189,7 @@ class PrintedFile(_File):
 
 @dataclass(frozen=True)
 class Measurements:
-    """What was read on a gauge; lengths in mm, `unit` is what the caliper showed.
-
-    `caliper` is the standard uncertainty of a reading.
-    """
+    """What was read on a gauge, in mm; `unit` and the uncertainty are those of the caliper."""
 
     features: Mapping[str, Feature]
     readings: tuple[Reading, ...]
@@ -225,16 +219,13 @@ _NOTHING = Fault(
 
 
 def read_measurements(path: str | os.PathLike[str]) -> Measurements:
-    """Read the measurements of a gauge from the file at `path`; lengths of the result in mm.
+    """Read a gauge's measurements from the file at `path`, without rows whose value is ``""``.
 
-    Rows whose value is ``""`` are left out.
-
-    Raises InputError with every fault of single values at once, or, where there is none, of
-    values that do not fit together; each with file, line and key.  The codes, each after
-    ``printer.``: missing, folder, unreadable, too-big, not-utf8, syntax; missing-key,
-    unknown-key, type, value, not-finite, format; length, diameter, distance, height, caliper,
-    fit, too-short; name, no-feature, same-feature, too-many, unknown-feature, same-end,
-    nothing-measured.
+    Raises InputError with every fault of single values at once, or, where there is none, of values
+    that do not fit together; each with file, line and key.  The codes, each after ``printer.``:
+    missing, folder, unreadable, too-big, not-utf8, syntax; missing-key, unknown-key, type, value,
+    not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
+    no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)
@@ -250,12 +241,10 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
 def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
     """Read what was measured between holes of a finished jig; lengths of the result in mm.
 
-    `halves` are the holes of each half of a jig whose halves are loose from each other; of any
-    other jig all its holes at once.
+    `halves` are the holes of each half of a jig whose halves are loose, or all holes at once.
 
-    Raises InputError as `read_measurements`; ``printer.no-pin`` where the file does not give
-    the pins that were measured over, ``printer.loose-halves`` for a reading from one half to
-    another.
+    Raises InputError as `read_measurements`; ``printer.no-pin`` where the pins measured over are
+    not given, ``printer.loose-halves`` for a reading from one half to another.
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)

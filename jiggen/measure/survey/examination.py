@@ -19,10 +19,9 @@ from jiggen.measure.survey.rigidity import Alternative, Rigidity, alternatives, 
 class Symmetry:
     """What the readings say of the pairs and the centre line that the survey names.
 
-    ``symmetric``: they may well be.  ``different``: they are not.  ``assumed``: no reading shows
-    it.  ``none``: the survey names none.  `worst` holes lie `off` mm from being mirror images,
-    where up to `within` mm would be no surprise (95 %).  `explains`: readings that contradict one
-    another all agree once no pair is imposed.
+    ``symmetric``: they may be so; ``assumed``: no reading shows it; ``none`` are named.  `worst`
+    holes lie `off` mm from being mirror images, where up to `within` mm would be no surprise
+    (95 %).  `explains`: readings that contradict one another all agree once no pair is imposed.
     """
 
     verdict: Literal["symmetric", "different", "assumed", "none"]
@@ -87,9 +86,7 @@ def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
     return tuple(zip(names[left].tolist(), names[twins[left]].tolist(), strict=True))
 
 
-LIMIT = 0.3
-"""The greatest 95 % uncertainty of a place that a pattern is written with, in mm."""
-
+_LIMIT = 0.3  # mm; pairs are looked for where every place is known so well (95 %)
 _TRIED = 12  # readings left out in turn, the most suspect first
 
 
@@ -98,11 +95,10 @@ class Examination:
     """A survey solved and judged; arrays in the order of the survey's holes, in mm.
 
     `fit` is robust, `plain` gives every reading its stated weight.  `scale` is how much coarser
-    than stated the readings proved to be (1 where that could be chance): `deviations` (n, 2) and
-    `within` (n,), what 95 of 100 such surveys stay within, have it in them.  Both are infinite
-    for a hole that can still move.  `symmetry` leaves out a reading that is likely wrong;
-    `asymmetry` is how left and right would differ if that, and no gross error, were why readings
-    contradict.
+    than stated the readings proved to be (1 where that could be chance); `deviations` (n, 2) and
+    `within` (n,), what 95 of 100 such surveys stay within, have it in them, and are infinite for a
+    hole that can still move.  `symmetry` leaves out a reading that is likely wrong; `asymmetry` is
+    how left and right would differ if that, and no gross error, were why readings contradict.
     """
 
     survey: Survey
@@ -138,8 +134,7 @@ class Examination:
 def examine(survey: Survey, sigma: float | None = None) -> Examination:
     """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.
 
-    Nothing is raised for a bad survey: what is wrong with it is in the result, and in the
-    findings that `jiggen.measure.survey.findings` makes of it.
+    Nothing is raised for a bad survey: `jiggen.measure.survey.findings` says what is wrong with it.
     """
     plain = loosened(solve(Network(survey, sigma)))
     found = suspect(plain)
@@ -153,7 +148,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     deviations = plain.spread * np.sqrt(np.einsum("nii->ni", squares))
     reach = plain.spread * REGION * np.sqrt(np.clip(np.linalg.eigvalsh(squares)[:, -1], 0.0, None))
     within = np.where(loose.any(axis=1), np.inf, reach)
-    sure = rigidity.rigid and not plain.contradicts and within.max() <= LIMIT
+    sure = rigidity.rigid and not plain.contradicts and within.max() <= _LIMIT
     whole = compare_sides(plain)
     return Examination(
         survey=survey,

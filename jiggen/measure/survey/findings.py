@@ -262,16 +262,15 @@ def _holes(names: Sequence[str]) -> str:
 
 # -- which distance to measure next, as ``a to b``: the one that adds most ------------------------
 
-LOOSE = 50.0
-"""What is known of a motion that no reading sees: it is no larger than a plate, in mm."""
+LOOSE = 50.0  # mm: a motion that no reading sees is no larger than a plate
 
 
 def fixing(fit: Fit, count: int) -> list[str]:
     """Up to `count` distances that, measured one after another, hold most of what is loose.
 
-    Each is the pair of holes after which the summed variance of all places is least; a motion
-    that no reading sees counts with `LOOSE` mm.  `fit` should be a general state of what is
-    loose, as `loosened` makes it: where exactly loose holes are is not known.
+    Each is the pair of holes after which the summed variance of all places is least; a motion that
+    no reading sees counts with `LOOSE` mm.  `fit` should be a general state, as `loosened` makes
+    it.
     """
     network, sigma = fit.network, float(np.median(fit.network.sigmas))
     covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
@@ -289,9 +288,9 @@ def fixing(fit: Fit, count: int) -> list[str]:
 def best_distance(
     fit: Fit, worth: Callable[[Array, Numbers], Array], least: float = -np.inf
 ) -> str | None:
-    """The unmeasured distance that is worth most, and more than `least`; None if there is none.
+    """The unmeasured distance that is worth most, by its slopes (c, p) and its holes (c, 2).
 
-    `worth` is given the slopes (c, p) and the holes (c, 2) of each.
+    None where there is none worth more than `least`.
     """
     pairs = _unmeasured(fit)
     if not len(pairs):

@@ -127,8 +127,7 @@ def refined(network: Network, start: Array) -> Fit:
 def loosened(fit: Fit) -> Fit:
     """`fit` with what can move moved by about 10 mm, every way at random.
 
-    Then nothing lies in a line by mere chance.  Holes in one line hide motions: a distance along
-    it does not change at first.
+    Holes in one line hide motions: a distance along it does not change at first.
     """
     if not len(fit.motions):
         return fit

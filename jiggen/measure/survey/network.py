@@ -26,12 +26,10 @@ from jiggen.measure.survey.read import OPPOSITE, Survey
 
 Numbers = NDArray[np.int_]
 
-ON_THE_LINE = 0.5
-"""A hole so little on the wrong side, in mm, may well be on the right one."""
+ON_THE_LINE = 0.5  # mm; a hole so little on the wrong side may well be on the right one
 
+# The axis that each edge is across, and whether it is at its far end.
 _EDGES = {"front": (0, 1.0), "rear": (0, -1.0), "left": (1, 1.0), "right": (1, -1.0)}
-"""The axis that each edge is across, and whether it is at its far end."""
-
 _NEAR = 1e-9  # mm; keeps two holes put on the same spot from dividing by zero
 
 
@@ -50,10 +48,9 @@ class Claim(NamedTuple):
 class Network:
     """The equations of one survey, every reading with its standard uncertainty.
 
-    Rows are the readings in the file's order, then the holes' diameters.  Columns are x0, y0,
-    x1, y1 …, then `edges`, then diameters.  `linear` (m, p) is what is linear in the readings,
-    `rules` are rows (r, p) that are 0 on every place allowed.  `sigma` in mm takes the place of
-    the survey's own.
+    Rows are the readings in the file's order, then the holes' diameters.  Columns are x0, y0, x1,
+    y1 …, then `edges`, then diameters.  `linear` (m, p) is what is linear in the readings, `rules`
+    (r, p) are 0 on every place allowed.  `sigma` in mm takes the place of the survey's own.
     """
 
     def __init__(self, survey: Survey, sigma: float | None = None) -> None:

@@ -30,11 +30,9 @@ from jiggen.measure.adjustment import listed
 from jiggen.pattern import Datum, Pair
 from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
 
+# The plate's edges, each with the one across the plate.
 OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
-"""The plate's edges, each with the one across the plate."""
-
-CALIPER = 0.05
-"""Standard uncertainty of a caliper reading in mm: common practice, no source."""
+CALIPER = 0.05  # mm; standard uncertainty of a reading: common practice, no source
 
 
 def _several(value: object) -> object:
@@ -139,9 +137,9 @@ class SurveyFile(Shape):
 class Reading:
     """A measured distance in mm; `first` or `second` may be one of the plate's edges.
 
-    ``outside`` is taken over the far rims of both holes, ``inside`` between their near rims;
-    from an edge, over the hole's far rim or up to its near rim.  `sigma` (mm) is its standard
-    uncertainty where it is not the survey's.
+    ``outside`` is over the far rims, ``inside`` between the near ones; from an edge, over the
+    hole's far rim or up to its near one.  `sigma` (mm) is its own standard uncertainty, if not the
+    survey's.
     """
 
     first: str
@@ -213,11 +211,11 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
 
 def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
     """Faults of holes, their names and drills, and of ``[distances]`` as a whole."""
-    drill = file.drill
+    sizes = file.drill.diameter
     for words, value, *keys in (
-        ("drill diameter for plain cores", drill.diameter.plain, "diameter", "plain"),
-        ("drill diameter under metal", drill.diameter.metal, "diameter", "metal"),
-        ("drill depth", drill.depth, "depth"),
+        ("drill diameter for plain cores", sizes.plain, "diameter", "plain"),
+        ("drill diameter under metal", sizes.metal, "diameter", "metal"),
+        ("drill depth", file.drill.depth, "depth"),
     ):
         if value is None:
             hint = "Write under [drill]: diameter = { plain = 3.6, metal = 4.1 } and depth = 9.5."
@@ -238,31 +236,27 @@ def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
 def _read(
     key: str, line: Measured, holes: dict[str, float], unit: Unit
 ) -> Iterator[Reading | Fault]:
-    """The readings in one line of ``[distances]``, and what is wrong with it."""
-    path = ("distances", key)
-    ends = key.split("-")
+    """The readings in one line of ``[distances]``, or what is wrong with it."""
+    path, ends = ("distances", key), key.split("-")
     if len(ends) != 2:
         hint = "Write the names of both holes with a hyphen between them: a-b"
         yield Fault(path, "value", f"{quoted(key)} does not name two holes", hint)
         return
     first, second = ends
-    if wrong := [one for end in ends for one in _unknown(end, holes, path, edges=True)]:
-        yield from wrong
-        return
-    if first == second:
-        hint = "Write the names of two different holes."
-        yield Fault(path, "same-hole", f"{first} is measured to itself", hint)
-        return
     edges = sum(end in OPPOSITE for end in ends)
-    if edges == 2 and OPPOSITE[first] != second:
+    wrong = [one for end in ends for one in _unknown(end, holes, path, edges=True)]
+    if not wrong and first == second:
+        message = f"{first} is measured to itself"
+        wrong = [Fault(path, "same-hole", message, "Name two different holes.")]
+    elif not wrong and edges == 2 and OPPOSITE[first] != second:
         message = f"the {first} and the {second} edge meet in a corner and have no distance"
-        yield Fault(path, "edges", message, "Measure front to rear, or left to right.")
-        return
-    if not (line.centre or line.outside or line.inside):
+        wrong = [Fault(path, "edges", message, "Measure front to rear, or left to right.")]
+    elif not wrong and not (line.centre or line.outside or line.inside):
         hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
-        yield Fault(path, "no-distance", "no distance is given", hint)
+        wrong = [Fault(path, "no-distance", "no distance is given", hint)]
+    yield from wrong
     rims = sum(holes.get(end, 0.0) for end in ends) / 2
-    for kind in METHODS:
+    for kind in METHODS if not wrong else ():
         for value in getattr(line, kind):
             if edges == 2 and kind != "centre":
                 message = "a distance between two edges has no inside and no outside"
@@ -290,65 +284,61 @@ def _bad_plate(file: SurveyFile, readings: tuple[Reading, ...]) -> Iterator[Faul
     yield from _bad_frame(file.plate, {end for one in readings for end in (one.first, one.second)})
 
 
+def _wrong(key: str, code: str, message: str, hint: str) -> Fault:
+    return Fault(("plate", key), code, message, hint)
+
+
 def _bad_sides(plate: Plate) -> Iterator[Fault]:
     for key, other in (("rear", "front"), ("right", "left")):
         if both := sorted({*getattr(plate, key)} & {*getattr(plate, other)}):
             message = f"{listed(both)} cannot be {key} and {other} at once"
-            yield Fault(("plate", key), "side", message, "Take it out of one of the lists.")
+            yield _wrong(key, "side", message, "Take it out of one of the lists.")
     if not (plate.front or plate.rear or plate.along):
         hint = 'Name the hole nearest the tip, front = ["a"]: it could as well lie turned round.'
-        yield Fault(("plate", "front"), "side", "nothing says which end is the front", hint)
+        yield _wrong("front", "side", "nothing says which end is the front", hint)
     if not (plate.left or plate.right or plate.pairs):
         hint = 'Name a hole on the left, seen from the tail, left = ["a"]: it could be upside down.'
-        yield Fault(("plate", "left"), "side", "nothing says which side is the left", hint)
-    for left, right in plate.pairs:
-        if left == right:
-            hint = "A hole on the centre line stands under centre_line."
-            yield Fault(("plate", "pairs"), "pairs", f"{left} is paired with itself", hint)
-    count = Counter([*plate.centre_line, *(name for pair in plate.pairs for name in {*pair})])
-    if twice := [name for name, times in count.items() if times > 1]:
+        yield _wrong("left", "side", "nothing says which side is the left", hint)
+    names = Counter([*plate.centre_line, *(name for pair in plate.pairs for name in pair)])
+    if twice := [name for name, times in names.items() if times > 1]:
         message = f"named more than once: {listed(twice)}"
         hint = "A hole is in one pair, or on the centre line, once."
-        yield Fault(("plate", "pairs"), "pairs", message, hint)
+        yield _wrong("pairs", "pairs", message, hint)
 
 
 def _bad_frame(plate: Plate, measured: Collection[str]) -> Iterator[Fault]:
     """What must be said so that the places have an origin and a centre line."""
-
-    def wrong(key: str, message: str, hint: str) -> Fault:
-        return Fault(("plate", key), key, message, hint)
-
     across = {"left", "right"}
     edges = [name for name in plate.origin if name in OPPOSITE]
     if not plate.origin:
         hint = 'Write origin = "a" (a hole), "front" (an edge), or ["a", "b"] (their middle).'
-        yield wrong("origin", "nothing says where the origin is", hint)
+        yield _wrong("origin", "origin", "nothing says where the origin is", hint)
     elif across & {*edges} or (edges and len(plate.origin) > 1):
         hint = 'The origin is along the plate: one edge "front" or "rear", or holes.'
-        yield wrong("origin", "an origin is not there", hint)
+        yield _wrong("origin", "origin", "an origin is not there", hint)
     elif edges and edges[0] not in measured:
-        hint = f"Measure from that edge to a hole: {edges[0]}-a = {{ inside = … }}"
-        yield wrong("origin", f"the {edges[0]} edge has no distance to a hole", hint)
+        message = f"the {edges[0]} edge has no distance to a hole"
+        yield _wrong("origin", "origin", message, "Measure from that edge to a hole.")
     given = plate.pairs or plate.centre_line
     edges = [name for name in plate.middle if name in OPPOSITE]
     if given and plate.middle:
         hint = "Take middle out: pairs and centre_line say it already."
-        yield wrong("middle", "the centre line is given twice", hint)
+        yield _wrong("middle", "middle", "the centre line is given twice", hint)
     elif not given and not plate.middle:
         hint = 'Name pairs, holes on it (centre_line), or its sides: middle = ["left", "right"].'
-        yield wrong("middle", "nothing says where the centre line is", hint)
+        yield _wrong("middle", "middle", "nothing says where the centre line is", hint)
     elif edges and {*plate.middle} != across:
-        hint = 'Write middle = ["left", "right"] for the middle of the plate, or name holes only.'
-        yield wrong("middle", "the middle is not between the left and the right edge", hint)
+        message = "the middle is not between the left and the right edge"
+        yield _wrong("middle", "middle", message, 'Write middle = ["left", "right"], or holes.')
     elif edges and not across.issubset(measured):
-        hint = "Measure from the left edge and from the right edge."
-        yield wrong("middle", "the left or the right edge has no distance to a hole", hint)
+        message = "the left or the right edge has no distance to a hole"
+        yield _wrong("middle", "middle", message, "Measure from both edges.")
     if plate.along and plate.along[0] == plate.along[1]:
         hint = 'Write the rear hole and the front hole: along = ["c", "a"].'
-        yield wrong("along", "one hole makes no line", hint)
+        yield _wrong("along", "along", "one hole makes no line", hint)
     elif plate.along and plate.pairs:
         hint = "Take along out: the pairs say it already."
-        yield wrong("along", "the plate's direction is given twice", hint)
+        yield _wrong("along", "along", "the plate's direction is given twice", hint)
 
 
 def _unknown(name: str, holes: Collection[str], path: KeyPath, *, edges: bool) -> Iterator[Fault]:

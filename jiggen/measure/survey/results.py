@@ -18,8 +18,7 @@ from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import pattern_toml
 
-DIGITS = 2
-"""Decimals of a place in mm: finer than any caliper, and what a drill can follow."""
+DIGITS = 2  # decimals of a place in mm: finer than any caliper, and what a drill can follow
 
 
 def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
@@ -61,9 +60,7 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     return text
 
 
-MAGNIFIED = 20
-"""How many times larger than the plate the 95 % regions are drawn."""
-
+MAGNIFIED = 20  # how many times larger than the plate the 95 % regions are drawn
 _MARGIN = 14.0  # mm
 _LETTER = 3.5  # mm, size of type
 _HEIGHT = _LETTER * CAPITALS

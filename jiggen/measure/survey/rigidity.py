@@ -27,8 +27,7 @@ _STILL = 1e-6  # mm a distance changes by for 1 mm of a motion
 class Hinge:
     """Holes that hang together but move against the largest body.
 
-    One pin: they swing about it.  None: nothing holds them to that body.  Two and more: they lie
-    in one line with those, and give way across it.
+    One pin: they swing about it.  None: nothing holds them.  More: they lie in one line with those.
     """
 
     holes: tuple[str, ...]
@@ -39,9 +38,9 @@ class Hinge:
 class Rigidity:
     """What moves: `lacking` distances at least are missing between holes.
 
-    `unknowns` are free unknowns, `rank` is the rank of the rigidity matrix.  `hinges` say which
-    holes move against the largest body; `whole` in which of ``turn``, ``along`` and ``across``
-    the plate as a whole can still be moved on the ski.
+    `unknowns` are free, `rank` is that of the rigidity matrix.  `hinges` say which holes move
+    against the largest body; `whole` in which of ``turn``, ``along`` and ``across`` the plate can
+    move.
     """
 
     unknowns: int
@@ -139,8 +138,7 @@ _SHOWN = 5
 class Alternative:
     """Places (n, 2) in mm that fit as well, laid on the others by the holes that they share.
 
-    `moved` are the holes that lie elsewhere against the rest; none where only the whole plate is
-    turned or mirrored, and then `places` are as found.
+    `moved` are the holes that lie elsewhere; none where the whole plate is turned or mirrored.
     """
 
     places: Array
