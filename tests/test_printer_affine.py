@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from jiggen.errors import InputError
-from jiggen.measure.printer.jig import Affine, distortion, nearest_map
+from jiggen.measure.printer.jig import distortion, nearest_map, take_apart
 from jiggen.measure.printer.profile import Profile
 
 Array = NDArray[np.float64]
@@ -29,7 +29,9 @@ class Map:
 
 def fit(source: Array, target: Array) -> Map:
     """The map found, with the shift that leads the middle to the middle."""
-    matrix = nearest_map(source, target).matrix
+    found = nearest_map(source, target)
+    c, s = (of(math.radians(found.turn)) for of in (math.cos, math.sin))
+    matrix = np.array([[c, -s], [s, c]]) @ distortion(*found[:3])
     return Map(matrix, target.mean(axis=0) - matrix @ source.mean(axis=0))
 
 
@@ -88,12 +90,12 @@ def test_published_similarity_parameters_come_back_from_points(count):
     forward, back = fit(points, known(points)), fit(known(points), points)
     x, y, scale, seconds = SPAIN
     assert forward.shift == pytest.approx((x, y), abs=1e-3)
-    shape = Affine(forward.matrix)
+    shape = take_apart(forward.matrix)
     assert (shape.scale_x, shape.scale_y) == pytest.approx((scale, scale), abs=1e-10)
     assert -shape.turn * 3600 == pytest.approx(seconds, abs=1e-5)  # the note turns clockwise
     x, y, scale, seconds = SPAIN_BACK
     assert back.shift == pytest.approx((x, y), abs=1e-3)
-    shape = Affine(back.matrix)
+    shape = take_apart(back.matrix)
     assert (shape.scale_x, shape.scale_y) == pytest.approx((scale, scale), abs=1e-10)
     assert -shape.turn * 3600 == pytest.approx(seconds, abs=1e-5)
     assert back(TARGET) == pytest.approx(SOURCE, abs=2e-3)
@@ -101,7 +103,7 @@ def test_published_similarity_parameters_come_back_from_points(count):
 
 def test_a_map_is_a_distortion_turned():
     c, s = math.cos(0.4), math.sin(0.4)
-    shape = Affine(np.array([[c, -s], [s, c]]) @ distortion(0.997, 1.004, 0.3))
+    shape = take_apart(np.array([[c, -s], [s, c]]) @ distortion(0.997, 1.004, 0.3))
     assert (shape.scale_x, shape.scale_y, shape.skew) == pytest.approx((0.997, 1.004, 0.3))
     assert shape.turn == pytest.approx(math.degrees(0.4))
     profile = Profile(name="a", scale_x=0.997, scale_y=1.004, skew=0.3)

@@ -87,7 +87,7 @@ def test_round_trip_of_any_plate(tmp_path):
         out = tmp_path / "pattern.toml"
         out.write_text(pattern_text(found), encoding="utf-8")
         placed = lay_out(read_pattern(out), 300.0)
-        assert placed.positions == pytest.approx(found.places, abs=0.005 + 1e-9)
+        assert placed.positions == pytest.approx(found.fit.places, abs=0.005 + 1e-9)
         assert placed.positions == pytest.approx(plate.truth, abs=0.25)
 
 

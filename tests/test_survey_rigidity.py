@@ -210,7 +210,7 @@ def test_two_ways_are_told_apart_by_a_distance_or_by_naming_a_side(cure):
         told["rear"] = ("h",)
     found = examine(EIGHT.survey(measured, **told))
     assert found.others == ()
-    assert found.places == pytest.approx(EIGHT.truth, abs=1e-5)
+    assert found.fit.places == pytest.approx(EIGHT.truth, abs=1e-5)
 
 
 def test_a_part_that_hangs_on_two_holes_folds_over_as_one():

@@ -152,9 +152,9 @@ def test_coarser_readings_than_said_are_said_to_be_coarser():
     random = np.random.default_rng(8)
     survey = noisy(EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID), random, 0.25)
     found = examine(survey, SIGMA)
-    assert found.scale == pytest.approx(5.0, rel=0.35)  # 0.25 / 0.05; 15 readings too many
+    assert found.plain.spread == pytest.approx(5.0, rel=0.35)  # 0.25 / 0.05; 15 readings too many
     stated = examine(survey, 0.25)
-    assert stated.scale == 1.0
+    assert stated.plain.spread == 1.0
     assert found.within == pytest.approx(stated.within, rel=0.35)
 
 
@@ -200,7 +200,7 @@ def test_where_two_readings_could_be_wrong_both_are_named():
 def test_without_the_misreading_the_rest_fits_as_before():
     clean = noisy(EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID), np.random.default_rng(4))
     found = examine(misread(clean, 5, 1.0))
-    assert found.contradicts
+    assert found.plain.contradicts
     assert found.gross_error is not None
     assert found.gross_error.row == 5
     assert found.gross_error.off == pytest.approx(1.0, abs=0.3)
@@ -286,7 +286,7 @@ def test_edges_alone_place_every_hole():
     said = {"front": ("a", "b"), "left": ("a",), "middle": ("left", "right"), "origin": ("front",)}
     found = examine(TWINS.survey(measured, **said))
     expected = TWINS.truth - (TWINS.edges["front"], 0.0)
-    assert found.places == pytest.approx(expected, abs=1e-6)
+    assert found.fit.places == pytest.approx(expected, abs=1e-6)
     assert found.rigidity.rigid
 
 
@@ -298,7 +298,7 @@ def test_origin_is_a_hole_an_edge_or_a_middle():
         (("a", "e"), (TWINS.places["a"][0] + TWINS.places["e"][0]) / 2),
     ):
         found = examine(TWINS.survey(measured, **TWINS_SAID, origin=origin))
-        assert found.places == pytest.approx(TWINS.truth - (at, 0.0), abs=1e-6)
+        assert found.fit.places == pytest.approx(TWINS.truth - (at, 0.0), abs=1e-6)
 
 
 @pytest.mark.parametrize("mirror", [1.0, -1.0])
@@ -314,7 +314,7 @@ def test_front_and_left_remove_every_reflection(mirror, turned):
         "left": (left,),
     }
     found = examine(plate.survey(every_pair(plate.names), **said))
-    assert found.places == pytest.approx(plate.truth, abs=1e-6)
+    assert found.fit.places == pytest.approx(plate.truth, abs=1e-6)
 
 
 def test_everything_that_is_rigid_and_right_is_solved():
@@ -333,8 +333,10 @@ def test_everything_that_is_rigid_and_right_is_solved():
         measured = [*pairs, *(("front", name) for name in plate.names[:3])]
         survey = noisy(plate.survey(measured, front=(front,), left=(left,)), random)
         found = examine(survey)
-        if found.rigidity.rigid and not found.others and not found.contradicts:
+        if found.rigidity.rigid and not found.others and not found.plain.contradicts:
             judged += 1
-            wrong += bool((np.abs(found.places - plate.truth) > 3 * found.within[:, None]).any())
+            wrong += bool(
+                (np.abs(found.fit.places - plate.truth) > 3 * found.within[:, None]).any()
+            )
     assert judged >= 15
     assert wrong == 0

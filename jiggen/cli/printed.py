@@ -12,7 +12,7 @@ from jiggen.options import Option, argument, result
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
-    from jiggen.measure.printer.jig import Affine, PrintedJig
+    from jiggen.measure.printer.jig import PrintedJig
     from jiggen.measure.printer.printed import PrintedFit
     from jiggen.measure.printer.profile import Profile
 
@@ -112,11 +112,8 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     def values(found: tuple[Array, Array]) -> dict[str, list[float]]:
         return {"values": found[0].tolist(), "uncertainties": found[1].tolist()}
 
-    def stretches(found: Affine) -> dict[str, float]:
-        keys = {"along": "scale_x", "across": "scale_y", "skew": "skew", "turn": "turn"}
-        return {key: getattr(found, name) for key, name in keys.items()}
-
-    shapes = {name: stretches(shape) for name, shape in found.shapes.items()}
+    keys = ("along", "across", "skew", "turn")
+    shapes = {name: dict(zip(keys, shape, strict=True)) for name, shape in found.shapes.items()}
     parts = {name: values(part) for name, part in found.parts.items()}
     joint = parts.pop("joint", None)
     return {

@@ -79,7 +79,7 @@ def survey(
 def as_data(found: Examination) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
     plain, rigidity, symmetry = found.plain, found.rigidity, found.symmetry
-    x, y = found.places.T
+    x, y = found.fit.places.T
     labels = plain.network.labels
     data = {
         "survey": found.survey.file.name,
@@ -103,7 +103,7 @@ def as_data(found: Examination) -> dict[str, object]:
         "loose": rigidity.loose,
         "redundancy": round(plain.freedom),
         "spread": plain.disagreement,
-        "scale": found.scale,
+        "scale": found.plain.spread,
         "doubt": output.gross_error_record(labels, found.gross_error),
         "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
         "other_places": [
@@ -119,7 +119,7 @@ def as_text(found: Examination) -> str:
     from jiggen.measure.adjustment import wrong_row
 
     survey, plain, wrong = found.survey, found.plain, wrong_row(found.gross_error)
-    holes = zip(survey.holes, found.places, found.within, found.deviations, strict=True)
+    holes = zip(survey.holes, found.fit.places, found.within, found.deviations, strict=True)
     known = (
         "x from the plate's origin towards the tip, y from the centre line to the left, in mm. "
         "95 of 100 such surveys find a hole within that of its true place; ±: standard "
@@ -157,7 +157,7 @@ def _verdicts(found: Examination) -> Iterator[str]:
     """What the readings say together, a sentence or two each."""
     fit, typical, wrong, mirror = found.plain, found.typical, found.gross_error, found.symmetry
     yield output.agreement(fit.freedom, fit.disagreement * typical, typical)
-    if wrong and (wrong.likely or not found.contradicts):
+    if wrong and (wrong.likely or not found.plain.contradicts):
         label = fit.network.labels[wrong.row]
         rest = wrong.without.disagreement * typical
         yield (

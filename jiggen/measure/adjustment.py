@@ -292,10 +292,10 @@ def the_first(names: Sequence[str], separator: str = "; ") -> str:
     return separator.join(names[:SHOWN]) + more
 
 
-def measure_as_well(names: Sequence[str]) -> str:
-    """``Measure a as well. Then b and c.``, of one reading or more."""
-    first, *more = names
-    return f"Measure {first} as well." + (f" Then {listed(more)}." if more else "")
+def measure_as_well(names: Sequence[str], otherwise: str) -> str:
+    """``Measure a as well. Then b and c.``; `otherwise` where there is nothing to measure."""
+    then = f" Then {listed(names[1:])}." if names[1:] else ""
+    return f"Measure {names[0]} as well.{then}" if names else otherwise
 
 
 def describe_contradiction(

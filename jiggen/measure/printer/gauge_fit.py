@@ -179,7 +179,7 @@ def advice(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
     """What to measure as well so that what is `loose` is determined."""
     # which height is all the same
     add = ["a height" if isinstance(r, Height) else str(r) for r in to_add(measurements, loose)]
-    return measure_as_well(add) if add else "Measure more of the gauge."
+    return measure_as_well(add, "Measure more of the gauge.")
 
 
 def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,33 +18,21 @@ from jiggen.errors import InputError
 from jiggen.measure.adjustment import Array
 
 
-@dataclass(frozen=True, eq=False)
-class Affine:
-    """An affine map's `matrix` (2, 2): a distortion turned by `turn`; angles in degrees."""
+class Stretch(NamedTuple):
+    """An affine map taken apart: a distortion turned by `turn`; both angles in degrees."""
 
-    matrix: Array
+    scale_x: float  # how long a unit along x becomes
+    scale_y: float  # negative where the map mirrors
+    skew: float  # by which the y axis leans towards +x: 90 less the angle of the axes
+    turn: float  # of the x axis, anticlockwise
 
-    @property
-    def turn(self) -> float:
-        """Degrees by which the x axis is turned anticlockwise."""
-        return math.degrees(math.atan2(self.matrix[1, 0], self.matrix[0, 0]))
 
-    @property
-    def scale_x(self) -> float:
-        """How long a unit along x becomes."""
-        return float(np.hypot(*self.matrix[:, 0]))
-
-    @property
-    def scale_y(self) -> float:
-        """How long a unit along y becomes; negative where the map mirrors."""
-        return math.copysign(float(np.hypot(*self.matrix[:, 1])), np.linalg.det(self.matrix))
-
-    @property
-    def skew(self) -> float:
-        """Degrees by which the y axis leans towards +x: 90 less the angle of the axes."""
-        return math.degrees(
-            math.asin(float(self.matrix[:, 0] @ self.matrix[:, 1]) / (self.scale_x * self.scale_y))
-        )
+def take_apart(matrix: Array) -> Stretch:
+    """The map with that `matrix` (2, 2)."""
+    x, y = matrix.T
+    scale_x, scale_y = float(np.hypot(*x)), math.copysign(np.hypot(*y), np.linalg.det(matrix))
+    skew = math.asin(x @ y / (scale_x * scale_y))
+    return Stretch(scale_x, scale_y, math.degrees(skew), math.degrees(math.atan2(x[1], x[0])))
 
 
 def distortion(scale_x: float, scale_y: float, skew: float) -> Array:
@@ -52,7 +41,7 @@ def distortion(scale_x: float, scale_y: float, skew: float) -> Array:
     return np.array([[scale_x, scale_y * math.sin(lean)], [0.0, scale_y * math.cos(lean)]])
 
 
-def nearest_map(source: Array, target: Array) -> Affine:
+def nearest_map(source: Array, target: Array) -> Stretch:
     """The map that leads `source` (n, 2) nearest to `target` (n, 2), in mm, by least squares.
 
     Of points on one line that is a turn and one scale.  Raises InputError ``printer.points``
@@ -61,13 +50,13 @@ def nearest_map(source: Array, target: Array) -> Affine:
     # about their middle: grid coordinates keep their last digits
     here, there = source - source.mean(axis=0), target - target.mean(axis=0)
     if np.linalg.svd(here, compute_uv=False)[-1] > 1.0:
-        return Affine(np.asarray(np.linalg.lstsq(here, there, rcond=None)[0].T))
+        return take_apart(np.linalg.lstsq(here, there, rcond=None)[0].T)
     one, other = (at[:, 0] + 1j * at[:, 1] for at in (here, there))
     if not one.any():
         message = "the map needs two points apart from one another"
         raise InputError.of("printer.points", message, hint="Measure more holes.")
     ratio = np.vdot(one, other) / np.vdot(one, one)
-    return Affine(np.array([[ratio.real, -ratio.imag], [ratio.imag, ratio.real]]))
+    return take_apart(np.array([[ratio.real, -ratio.imag], [ratio.imag, ratio.real]]))
 
 
 ON_THE_LINE = ((0.0, 0.0),)

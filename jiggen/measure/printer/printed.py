@@ -27,7 +27,7 @@ from jiggen.measure.adjustment import (
     derivative,
     gains,
 )
-from jiggen.measure.printer.jig import Affine, PrintedJig, nearest_map
+from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
 from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
 
 Pair = tuple[str, str]
@@ -119,7 +119,7 @@ class PrintedFit:
         return "measure" if all(hole.off <= self.limit for hole in self.expected) else "reprint"
 
     @property
-    def shapes(self) -> dict[str, Affine]:
+    def shapes(self) -> dict[str, Stretch]:
         """The scales, skew and turn that lead the layout nearest to the finished jig, ``whole``.
 
         Of a jig with halves that of each half, by its body; without those of one hole.
@@ -167,8 +167,8 @@ class PrintedFit:
 
 def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
     """What `readings`, all between holes of `jig`, say of where its holes are."""
-    undone = Affine(np.asarray(np.linalg.inv(jig.matrix)))  # what makes a print come out true
-    bodies = [undone.scale_x, undone.scale_y, undone.skew] * len(jig.bodies)
+    # the numbers of a print that comes out true
+    bodies = take_apart(np.asarray(np.linalg.inv(jig.matrix)))[:3] * len(jig.bodies)
     true = np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
     chords = _chords(jig, [reading.between for reading in readings.readings])
     rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))

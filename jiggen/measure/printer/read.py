@@ -224,8 +224,8 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     Raises InputError with every fault of single values at once, or, where there is none, of values
     that do not fit together; each with file, line and key.  The codes, each after ``printer.``:
     missing, folder, unreadable, too-big, not-utf8, syntax; missing-key, unknown-key, type, value,
-    not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
-    no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
+    not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name, no-
+    feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)

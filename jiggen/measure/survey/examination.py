@@ -94,11 +94,11 @@ _TRIED = 12  # readings left out in turn, the most suspect first
 class Examination:
     """A survey solved and judged; arrays in the order of the survey's holes, in mm.
 
-    `fit` is robust, `plain` gives every reading its stated weight.  `scale` is how much coarser
-    than stated the readings proved to be (1 where that could be chance); `deviations` (n, 2) and
-    `within` (n,), what 95 of 100 such surveys stay within, have it in them, and are infinite for a
-    hole that can still move.  `symmetry` leaves out a reading that is likely wrong; `asymmetry` is
-    how left and right would differ if that, and no gross error, were why readings contradict.
+    `fit` is robust, `plain` gives every reading its stated weight.  `deviations` (n, 2) and
+    `within` (n,), what 95 of 100 such surveys stay within, have in them how much coarser than
+    stated the readings proved to be, and are infinite for a hole that can still move.  `symmetry`
+    leaves out a reading that is likely wrong; `asymmetry` is how left and right would differ if
+    that, and no gross error, were why readings contradict.
     """
 
     survey: Survey
@@ -111,19 +111,8 @@ class Examination:
     symmetry: Symmetry
     asymmetry: Symmetry | None
     possible_pairs: tuple[tuple[str, str], ...]
-    scale: float
     deviations: Array
     within: Array
-
-    @property
-    def contradicts(self) -> bool:
-        """The readings disagree more than chance would have it."""
-        return self.plain.contradicts
-
-    @property
-    def places(self) -> Array:
-        """(n, 2) x and y in mm from the plate's origin."""
-        return self.fit.places
 
     @property
     def typical(self) -> float:
@@ -161,7 +150,6 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
         possible_pairs=find_possible_pairs(fit, within) if sure and not survey.plate.pairs else (),
-        scale=plain.spread,
         deviations=np.where(loose, np.inf, deviations),
         within=within,
     )

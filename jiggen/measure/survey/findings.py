@@ -57,7 +57,7 @@ def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
     rigidity = found.rigidity
     if rigidity.lacking:
         names = fixing(found.fit, rigidity.lacking)
-        hint = measure_as_well(names) if names else "Measure to it from another hole."
+        hint = measure_as_well(names, "Measure to it from another hole.")
         yield Finding("loose", _loose(found), hint=hint)
     elif rigidity.whole:
         where = {
@@ -71,23 +71,22 @@ def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
             hint='Name under [plate] a left and right pair, pairs = [["a", "b"]], or two holes in '
             "a line along the ski, along = […]; or measure two holes from one edge.",
         )
-    for other in found.others:
-        yield _two_ways(found, other)
-    if found.gross_error and found.contradicts:
+    yield from (_two_ways(found, other) for other in found.others)
+    if found.gross_error and found.plain.contradicts:
         yield _contradiction(found, found.gross_error)
     if rigidity.rigid:  # otherwise holes lie anywhere
         yield from _sides(found)
-    if found.symmetry.verdict == "different" and not found.contradicts:
+    if found.symmetry.verdict == "different" and not found.plain.contradicts:
         yield _unlike(found.symmetry)
     reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
     over = [name for name, reach in reaches.items() if reach > limit]
-    if over and rigidity.rigid and not found.contradicts:
+    if over and rigidity.rigid and not found.plain.contradicts:
         who = _holes(over) if len(over) <= SHOWN else f"{len(over)} holes"
         who += " is" if len(over) == 1 else " are"
         worst = sorted(over, key=lambda name: -reaches[name])[:SHOWN]
         shown = ", ".join(f"{name} within {reaches[name]:.2f} mm" for name in worst)
         best = best_distance(found.fit, lambda slopes, _: -_worst_after(found.fit, slopes))
-        hint = measure_as_well([best]) if best else "Measure again, or with a finer tool."
+        hint = measure_as_well(best, "Measure again, or with a finer tool.")
         yield Finding("uncertain", f"{who} not known within {limit:g} mm: {shown}", hint=hint)
 
 
@@ -100,22 +99,19 @@ def _warnings(found: Examination) -> Iterator[Finding]:
             lambda slopes, _: gains(plain.covariance, slopes, found.typical, read[rows]),
             least=0.01,
         )
-        hint = measure_as_well([best]) if best else "Measure them twice."
-        unchecked = describe_unchecked([plain.network.labels[row] for row in rows], hint)
-        if len(rows) == len(found.survey.readings):
+        hint = measure_as_well(best, "Measure them twice.")
+        if len(rows) < len(found.survey.readings):
+            yield describe_unchecked([plain.network.labels[row] for row in rows], hint)
+        else:
             message = f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked"
-            unchecked = replace(unchecked, message=f"{message} by another")
-        yield unchecked
+            yield Finding("unchecked", f"{message} by another", hint=hint)
     if found.symmetry.verdict == "assumed" and found.rigidity.rigid:
         names = ", ".join([*(f"{a}/{b}" for a, b in plate.pairs), *plate.centre_line])
-        yield Finding(
-            "assumed",
-            f"that left and right are symmetric ({names}) is assumed as you wrote: the distances "
-            "do not check all of it",
-            hint="Measure on both sides of the plate, and across from corner to corner.",
-        )
-    if found.scale > 1 and not found.contradicts:
-        yield describe_coarse(found.scale, found.typical)
+        message = f"that left and right are symmetric ({names}) is assumed as you wrote"
+        hint = "The distances do not check all of it: measure on both sides, and across."
+        yield Finding("assumed", message, hint=hint)
+    if found.plain.spread > 1 and not found.plain.contradicts:
+        yield describe_coarse(found.plain.spread, found.typical)
     if found.possible_pairs:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
         hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
@@ -126,9 +122,8 @@ def _loose(found: Examination) -> str:
     loose, hinges = found.rigidity.loose, found.rigidity.hinges
     if not loose:
         return "the holes can still move against one another"
-    ways = [_way(found, hinge, alone=len(hinges) == 1) for hinge in hinges]
-    are = "is" if len(loose) == 1 else "are"
-    return f"cannot tell where {_holes(loose)} {are}: {', and '.join(ways)}"
+    ways = ", and ".join(_way(found, hinge, alone=len(hinges) == 1) for hinge in hinges)
+    return f"cannot tell where {_holes(loose)} {'is' if len(loose) == 1 else 'are'}: {ways}"
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
@@ -148,7 +143,7 @@ def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
 
 
 def _two_ways(found: Examination, other: Alternative) -> Finding:
-    names, here, moved = found.survey.holes, found.places, list(other.moved)
+    names, here, moved = found.survey.holes, found.fit.places, list(other.moved)
     if not moved:
         message = "the whole plate fits as well turned round or mirrored"
         hint = "Name the holes nearest the tip under front, and holes under left or right."
@@ -157,7 +152,7 @@ def _two_ways(found: Examination, other: Alternative) -> Finding:
     places = ", ".join(f"{names[h]} at x {there[h, 0]}, y {there[h, 1]}" for h in moved[:3])
     what = _holes([names[hole] for hole in moved])
     best = best_distance(found.fit, lambda _, pairs: np.abs(_apart(here, there, pairs)))
-    ways = [f"measure {best} as well"] if best else []
+    ways = [f"measure {one} as well" for one in best]
     shown = ", ".join(f'"{names[hole]}"' for hole in moved)
     if len(moved) == 1 and here[moved[0], 1] * there[moved[0], 1] < 0:
         ways.append(f"name it under left or right: left = [{shown}]")
@@ -287,17 +282,15 @@ def fixing(fit: Fit, count: int) -> list[str]:
 
 def best_distance(
     fit: Fit, worth: Callable[[Array, Numbers], Array], least: float = -np.inf
-) -> str | None:
+) -> list[str]:
     """The unmeasured distance that is worth most, by its slopes (c, p) and its holes (c, 2).
 
-    None where there is none worth more than `least`.
+    Empty where there is none worth more than `least`.
     """
     pairs = _unmeasured(fit)
-    if not len(pairs):
-        return None
     worths = worth(fit.network.chord_slopes(fit.parameters, pairs), pairs)
-    best = int(worths.argmax())
-    return _named(fit, pairs[best]) if worths[best] > least else None
+    best = [int(worths.argmax())] if worths.max(initial=-np.inf) > least else []
+    return [_named(fit, pairs[one]) for one in best]
 
 
 def _worst_after(fit: Fit, slopes: Array) -> Array:

@@ -31,7 +31,7 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     sizes, twins = file.drill.diameter, dict(file.plate.pairs)
     drill = Drill(sizes.plain or 0.0, sizes.metal or 0.0, file.drill.depth or 0.0)
     holes, comments = [], []
-    plate = zip(file.holes.items(), found.places, found.within, strict=True)
+    plate = zip(file.holes.items(), found.fit.places, found.within, strict=True)
     for (name, diameter), place, within in plate:
         if name not in twins.values():
             x, y = (np.round(place, DIGITS) + 0.0).tolist()
@@ -75,7 +75,7 @@ def survey_svg(found: Examination) -> str:
     Grey lines are the distances measured, a red one is the reading most likely wrong; a red hole
     can still move or fits elsewhere; blue ellipses are the 95 % regions, `MAGNIFIED` times.
     """
-    lower, upper = found.places.min(axis=0) - _MARGIN, found.places.max(axis=0) + _MARGIN
+    lower, upper = found.fit.places.min(axis=0) - _MARGIN, found.fit.places.max(axis=0) + _MARGIN
     lower[1] -= _LETTER  # for the line below
     name = found.survey.file.name
     words = f"{name}: tip to the right, mm; 95 % regions {MAGNIFIED} times larger"
@@ -102,21 +102,21 @@ def _distances(found: Examination, lower: Array, upper: Array) -> Iterator[Line]
     for row, reading in enumerate(found.survey.readings):
         if reading.first not in OPPOSITE and reading.second not in OPPOSITE:
             ends = [network.index[reading.first], network.index[reading.second]]
-            (x1, y1), (x2, y2) = found.places[ends]
+            (x1, y1), (x2, y2) = found.fit.places[ends]
             yield Line((x1, y1), (x2, y2), _RED if row == wrong else _PALE)
 
 
 def _holes(found: Examination) -> Iterator[Shape]:
     """The 95 % regions of all holes that cannot move, then the holes with their names."""
     squares = found.fit.place_covariances
-    for (x, y), square, reach in zip(found.places, squares, found.within, strict=True):
+    for (x, y), square, reach in zip(found.fit.places, squares, found.within, strict=True):
         if np.isfinite(reach):
             sizes, ways = np.linalg.eigh(square)
-            radii = MAGNIFIED * REGION * found.scale * np.sqrt(np.clip(sizes, 0.0, None))
+            radii = MAGNIFIED * REGION * found.plain.spread * np.sqrt(np.clip(sizes, 0.0, None))
             turn = float(np.degrees(np.arctan2(ways[1, 1], ways[0, 1])))
             yield Ellipse((x, y), (radii[1], radii[0]), turn, _BLUE)
     folded = {hole for other in found.others for hole in other.moved}
-    holes = enumerate(zip(found.survey.file.holes.items(), found.places, strict=True))
+    holes = enumerate(zip(found.survey.file.holes.items(), found.fit.places, strict=True))
     for number, ((name, diameter), (x, y)) in holes:
         pen = _INK if np.isfinite(found.within[number]) and number not in folded else _RED
         yield Circle((x, y), diameter / 2, pen)
