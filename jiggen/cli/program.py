@@ -14,7 +14,6 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import is_dataclass, replace
-from itertools import chain
 from pathlib import Path
 from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args, get_type_hints
 
@@ -37,8 +36,8 @@ COMMANDS: dict[str, dict[str, Option]] = {}
 class Reading:
     """Reads words and collects what is wrong with them, until `end` raises it all."""
 
-    def __init__(self, *faults: Finding) -> None:
-        self.faults: list[Finding] = list(faults)
+    def __init__(self) -> None:
+        self.faults: list[Finding] = []
 
     def read(self, read: Callable[[], T], otherwise: T, key: str = "") -> T:
         """What `read` returns; `otherwise`, and its findings collected, if it raises InputError.
@@ -131,11 +130,10 @@ def command(
         }
         rows = {_field(row): row for annotation in asked.values() for row in _rows(annotation)}
 
-        def run(**values: Any) -> None:
-            refused = {field: found for field, value in values.items() if (found := _faults(value))}
-            reading = Reading(*chain.from_iterable(refused.values()))
-            sound = values | dict.fromkeys(refused)
-            given = {name: _value(annotation, sound) for name, annotation in asked.items()}
+        def run(**words: Any) -> None:
+            reading = Reading()
+            values = {field: _read(rows[field], given, reading) for field, given in words.items()}
+            given = {name: _value(annotation, values) for name, annotation in asked.items()}
             if len(parameters) > len(asked):
                 body(reading, **given)
             else:
@@ -172,10 +170,13 @@ def _value(annotation: Any, values: dict[str, Any]) -> Any:
     return annotation(*found) if isinstance(annotation, type) else found[0]
 
 
-def _faults(value: Any) -> list[Finding]:
-    """What is wrong with the value of an option, or with each of several."""
-    values = value if isinstance(value, list) else [value]
-    return [fault for one in values if isinstance(one, InputError) for fault in one.findings]
+def _read(row: Option, words: Any, reading: Reading) -> Any:
+    """The value of `row`; what is wrong with its words, or each of several, goes to `reading`."""
+    if isinstance(words, list):
+        return [_read(row, one, reading) for one in words]
+    if not isinstance(words, str):  # typer has read it, or it was not given
+        return words
+    return reading.read(lambda: row.read(words), None, row.flag)
 
 
 def _parameter(field: str, row: Option) -> inspect.Parameter:
@@ -192,8 +193,6 @@ def _parameter(field: str, row: Option) -> inspect.Parameter:
         settings |= {"min": row.counts[0], "max": row.counts[-1]}
     elif row.kind == "path" and not row.suffix:
         form = Path
-    elif row.kind != "text":
-        settings["parser"] = _reader(row)
     settings["show_default"] = bool(default)
     if row.repeated:
         form = list[form]
@@ -208,21 +207,6 @@ def _parameter(field: str, row: Option) -> inspect.Parameter:
         default=inspect.Parameter.empty if row.required else default,
         annotation=Annotated[form, info],
     )
-
-
-def _reader(row: Option) -> Callable[[str], Any]:
-    """How typer reads a value of `row`: what is wrong with one is returned in its place.
-
-    Raised, typer would put it into words of its own, and would stop at the first of several.
-    """
-
-    def read(words: str) -> Any:
-        try:
-            return row.read(words)
-        except InputError as error:
-            return InputError(replace(fault, key=row.flag) for fault in error.findings)
-
-    return read
 
 
 def _show_version(wanted: bool) -> None:
