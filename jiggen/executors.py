@@ -9,7 +9,6 @@ from __future__ import annotations
 import gc
 import os
 import signal
-import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import (
     BrokenExecutor,
@@ -36,12 +35,11 @@ PATIENCE = 30.0  # s that a cluster gets to answer
 
 @dataclass(frozen=True, eq=False)
 class Done(Generic[Task, Value]):
-    """The result of one job: its value, or None and what went wrong; the time taken in s."""
+    """The result of one job: its value, or None and what went wrong."""
 
     job: Task
     value: Value | None
     findings: tuple[Finding, ...]
-    seconds: float
 
 
 def do_all(
@@ -53,15 +51,14 @@ def do_all(
     another process.  An exception in a task, and a process that dies, are findings of that job
     alone.  If the reader stops early, jobs that have not begun are cancelled.
     """
-    begun = time.monotonic()
     futures = {executor.submit(outcome_of, task, job): job for job in jobs}
     try:
         for future in as_completed(futures):
             try:
-                value, findings, seconds = future.result()
+                value, findings = future.result()
             except Exception as error:  # a process that died, a value that cannot be pickled
-                value, findings, seconds = None, (_fault(error),), time.monotonic() - begun
-            yield Done(futures[future], value, findings, seconds)
+                value, findings = None, (_fault(error),)
+            yield Done(futures[future], value, findings)
     finally:
         for future in futures:
             future.cancel()
@@ -69,18 +66,14 @@ def do_all(
 
 def outcome_of(
     task: Callable[[Task], Value], job: Task
-) -> tuple[Value | None, tuple[Finding, ...], float]:
-    """What `task` makes of `job`, or None and what went wrong; and the seconds it took."""
-    begun = time.monotonic()
-    value: Value | None = None
-    findings: tuple[Finding, ...] = ()
+) -> tuple[Value | None, tuple[Finding, ...]]:
+    """What `task` makes of `job`, or None and what went wrong."""
     try:
-        value = task(job)
+        return task(job), ()
     except JiggenError as error:
-        findings = error.findings
+        return None, error.findings
     except Exception as error:
-        findings = (_fault(error),)
-    return value, findings, time.monotonic() - begun
+        return None, (_fault(error),)
 
 
 def _fault(error: Exception) -> Finding:

@@ -173,7 +173,7 @@ DIED = Finding("batch.worker-died", "the process that did this job ended by sign
 def serially(work, tasks, _executor):
     """In place of processes: that of the second task is killed, the others are worked off."""
     for n, task in enumerate(tasks):
-        yield Done(task, *((None, (DIED,), 1.0) if n == 1 else outcome_of(work, task)))
+        yield Done(task, *((None, (DIED,)) if n == 1 else outcome_of(work, task)))
 
 
 @pytest.fixture
