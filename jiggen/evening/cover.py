@@ -19,7 +19,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 from jiggen.job import Interval
 
@@ -187,23 +187,21 @@ def _size(box: Box) -> tuple[float, float, Interval, Interval]:
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
     """For every span of boots and every narrowest ski, the widest that is served.
 
-    All ends are ends of needs.  With more boots or from a narrower ski, a jig reaches no wider.
+    All ends are ends of needs.
     """
-    shortest = sorted({need.boots[0] for need in needs})
-    longest = sorted({need.boots[1] for need in needs})
-    narrowest = sorted({need.ski[0] for need in needs})
+    shortest, longest = ({need.boots[end] for need in needs} for end in (0, 1))
     widest = sorted({need.ski[1] for need in needs})
-    for least in shortest:
-        for narrow in narrowest:
-            reach = len(widest)
-            for most in (boot for boot in longest if boot >= least):
-                fits = (
-                    count
-                    for count in range(reach, 0, -1)
-                    if widest[count - 1] >= narrow
-                    and serves(Box((least, most), (narrow, widest[count - 1])))
-                )
-                reach = next(fits, 0)
-                if not reach:
-                    break
-                yield Box((least, most), (narrow, widest[reach - 1]))
+    for least, most, narrow in product(
+        sorted(shortest), sorted(longest), sorted({need.ski[0] for need in needs})
+    ):
+        if least <= most:
+            boots = (least, most)
+            ends = [end for end in widest if end >= narrow]
+            served = _run(ends, lambda end: serves(Box(boots, (narrow, end))))  # noqa: B023
+            if served:
+                yield Box(boots, (narrow, ends[served - 1]))
+
+
+def _run(ends: Sequence[float], serves: Callable[[float], bool]) -> int:
+    """How many of the sorted `ends` are served, by halving."""
+    return bisect_left(ends, True, key=lambda end: not serves(end))
