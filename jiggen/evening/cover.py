@@ -77,14 +77,15 @@ def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
     groups: list[Group] = []
     bound = 0
     for part in _apart(needs, asked):
-        if len({needs[n].boots for n in part}) == 1:
-            chosen = _swept(needs, part, asked, lambda box: box.ski)
+        boxes = [needs[n] for n in part]
+        if len({box.boots for box in boxes}) == 1:
+            chosen = _swept(boxes, asked, lambda box: box.ski)
             bound += len(chosen)
-        elif len({needs[n].ski for n in part}) == 1:
-            chosen = _swept(needs, part, asked, lambda box: box.boots)
+        elif len({box.ski for box in boxes}) == 1:
+            chosen = _swept(boxes, asked, lambda box: box.boots)
             bound += len(chosen)
         else:
-            chosen, least = _searched(needs, part, asked)
+            chosen, least = _searched(boxes, asked)
             bound += least
         left = part
         for box in chosen:  # each need to the first one that holds it
@@ -134,38 +135,33 @@ def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
         yield part
 
 
-def _swept(
-    needs: Sequence[Box], part: Sequence[int], serves: Serves, side: Callable[[Box], Interval]
-) -> list[Box]:
+def _swept(needs: Sequence[Box], serves: Serves, side: Callable[[Box], Interval]) -> list[Box]:
     """The sweep along one side: each box from the least that is left as far as it reaches."""
-    left = sorted(part, key=lambda n: (side(needs[n]), n))
+    left = sorted(needs, key=side)
     boxes = []
     while left:
-        first = needs[left[0]]
-        ends = sorted({side(needs[n])[1] for n in left[1:]})
+        ends = sorted({side(need)[1] for need in left[1:]})
 
         def upto(end: float) -> Box:
-            return around([first, *(needs[n] for n in left if side(needs[n])[1] <= end)])  # noqa: B023
+            return around([left[0], *(need for need in left if side(need)[1] <= end)])  # noqa: B023
 
-        # the longest run of ends that is served, by halving
-        served = bisect_left(ends, True, key=lambda end: not serves(upto(end)))
-        boxes.append(upto(ends[served - 1]) if served else first)
-        left = [n for n in left if not boxes[-1].holds(needs[n])]
+        served = _run(ends, lambda end: serves(upto(end)))
+        boxes.append(upto(ends[served - 1]) if served else left[0])
+        left = [need for need in left if not boxes[-1].holds(need)]
     return boxes
 
 
-def _searched(needs: Sequence[Box], part: Sequence[int], serves: Serves) -> tuple[list[Box], int]:
+def _searched(needs: Sequence[Box], serves: Serves) -> tuple[list[Box], int]:
     """The least set cover by largest boxes, and a lower bound of how many it takes."""
     import numpy as np
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
     boxes: list[Box] = []  # those that no other one holds
-    candidates = set(_candidates([needs[n] for n in part], serves))
-    for box in sorted(candidates, key=_size, reverse=True):
+    for box in sorted(set(_candidates(needs, serves)), key=_size, reverse=True):
         if not any(other.holds(box) for other in boxes):
             boxes.append(box)
-    inside = np.array([[box.holds(needs[n]) for box in boxes] for n in part], dtype=np.float64)
+    inside = np.array([[box.holds(need) for box in boxes] for need in needs], dtype=np.float64)
     found = milp(
         np.ones(len(boxes)),
         constraints=LinearConstraint(csr_array(inside), lb=1.0),
