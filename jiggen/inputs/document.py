@@ -10,7 +10,7 @@ import tomllib
 from abc import ABC, abstractmethod
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
 from pathlib import Path
@@ -24,7 +24,6 @@ MAX_BYTES = 1_000_000
 DEEPEST = 12  # parts of a key path whose place is kept: more could fill the memory
 _TOML_PLACE = re.compile(r" ?\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _SYNTAX = "Use a decimal point (9.5), put text in quotes, close every bracket; each key only once."
-_UTF8 = "Save the file as UTF-8."
 
 # A multi-line string may end in up to five quotes, two of them its own.
 _TOKEN = re.compile(
@@ -81,7 +80,7 @@ class Source(ABC):
     def findings(self, faults: Iterable[Fault]) -> tuple[Finding, ...]:
         """The faults as findings, in the file's order."""
         return tuple(
-            replace(one.finding(self.kind.prefix, self.where(one.path)), key=self.key(one.path))
+            one.finding(self.kind.prefix, self.where(one.path), self.key(one.path))
             for one in sorted(faults, key=lambda fault: self.place(fault.path))
         )
 
@@ -154,19 +153,17 @@ def read_text(path: str | os.PathLike[str], kind: FileKind, *, utf16: bool = Fal
     With `utf16`, a byte-order mark may say that it is UTF-16: some spreadsheets write that.
     Raises InputError as `read_bytes` does, and ``.not-utf8`` with line and column.
     """
-    data, file = read_bytes(path, kind), os.fspath(path)
-    if utf16 and data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        try:
-            return data.decode("utf-16")
-        except UnicodeDecodeError:
-            raise kind.refusal("not-utf8", "not UTF-16 text", file, _UTF8) from None
+    data = read_bytes(path, kind)
+    utf16 = utf16 and data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
-        return data.decode("utf-8-sig")
+        return data.decode("utf-16" if utf16 else "utf-8-sig")
     except UnicodeDecodeError as error:
-        *lines, last = data[: error.start].split(b"\n")
-        message = f"byte {error.start + 1} (0x{data[error.start]:02x}) is not UTF-8 text"
-        where = f"{file}:{len(lines) + 1}:{len(last.decode('utf-8')) + 1}"
-        raise kind.refusal("not-utf8", message, where, _UTF8) from None
+        message, where = "not UTF-16 text", os.fspath(path)
+        if not utf16:
+            *lines, last = data[: error.start].split(b"\n")
+            message = f"byte {error.start + 1} (0x{data[error.start]:02x}) is not UTF-8 text"
+            where += f":{len(lines) + 1}:{len(last.decode('utf-8')) + 1}"
+        raise kind.refusal("not-utf8", message, where, "Save the file as UTF-8.") from None
 
 
 def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:

@@ -31,9 +31,9 @@ class Fault:
     message: str
     hint: str = ""
 
-    def finding(self, prefix: str, where: str) -> Finding:
-        """The fault as a finding at `where`, with its code and key as users see them."""
-        return Finding(f"{prefix}.{self.code}", self.message, where, key_text(self.path), self.hint)
+    def finding(self, prefix: str, where: str, key: str) -> Finding:
+        """The fault as a finding, with its code as users see it."""
+        return Finding(f"{prefix}.{self.code}", self.message, where, key, self.hint)
 
 
 @dataclass(frozen=True)

@@ -76,7 +76,8 @@ def check_boot(pattern: Pattern, boot: float) -> None:
     if not faults:
         faults = [*_beyond(pattern, (boot, boot)), *_clashes(pattern, (boot, boot))]
     if faults:
-        raise InputError(fault.finding("pattern", pattern.source) for fault in faults)
+        source = pattern.source
+        raise InputError(one.finding("pattern", source, key_text(one.path)) for one in faults)
 
 
 def _unserved(pattern: Pattern, boot: float) -> Iterator[Fault]:
