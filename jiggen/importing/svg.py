@@ -232,15 +232,18 @@ class _Walk:
             self.others["ellipse"] += 1
         elif radius:  # a radius of 0 draws nothing
             at_x, at_y = place.matrix.transformPoint((x, y))
-            scale = _circle_scale(place.matrix)
+            a, b, c, d, *_ = place.matrix
+            along, across = math.hypot(a, b), math.hypot(c, d)
+            size = max(along, across)
+            even = abs(along - across) <= 1e-6 * size and abs(a * c + b * d) <= 1e-6 * size**2
             yield Circle(
                 at_x,
                 at_y,
-                2 * radius * (1.0 if scale is None else scale),
+                radius * (along + across) if even else 2 * radius,
                 f"{node.tag} at ({at_x:.6g}, {at_y:.6g})",
                 f"{self._file}:{node.get(LINE)}",
                 place.layers,
-                "is squeezed to an ellipse by a transform" if scale is None else "",
+                "" if even else "is squeezed to an ellipse by a transform",
             )
 
     def _refuse(self, node: Element, message: str) -> None:
@@ -312,13 +315,3 @@ def _transformed(matrix: Transform, text: str) -> Transform:
     if not all(map(math.isfinite, matrix)):
         raise _Unread(f"the transform {text[:60]!r} is too large")
     return matrix
-
-
-def _circle_scale(matrix: Transform) -> float | None:
-    """By how much `matrix` enlarges a circle; None when it makes an ellipse of it."""
-    a, b, c, d, *_ = matrix
-    along, across = math.hypot(a, b), math.hypot(c, d)
-    size = max(along, across)
-    if abs(along - across) > 1e-6 * size or abs(a * c + b * d) > 1e-6 * size**2:
-        return None
-    return along if along == across else (along + across) / 2
