@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 from importlib.resources import files
 from io import BytesIO
 from typing import Any
 
 import numpy as np
+import shapely
+from shapely import affinity
 
 from jiggen.verify.geometry import Array, applied
 from jiggen.verify.mesh import Mesh
@@ -83,34 +85,22 @@ class Number:
     x: float
     outline: Any
 
-    def says(self, text: str, *, mirrored: bool = False) -> bool:
-        """Whether it has the outline of `text`; or that back to front, or upside down."""
-        import shapely
-
-        wanted = _written(text)
-        # One corner in eight tells most other texts apart, at a twentieth of the cost.
-        return any(
-            shapely.dwithin(corners[::8], wanted, SAME_TEXT).all()
-            and outline.hausdorff_distance(wanted) <= SAME_TEXT
-            for outline, corners in (self._turned[1:] if mirrored else self._turned[:1])
-        )
-
-    @cached_property
-    def _turned(self) -> list[tuple[Any, Any]]:
-        """Its outline and its corners: upright, back to front, upside down."""
-        import shapely
-        from shapely.affinity import scale
-
-        turned = [scale(self.outline, *turn, origin=(0, 0)) for turn in ((1, 1), (-1, 1), (1, -1))]
-        return [(shape, shapely.points(shapely.get_coordinates(shape))) for shape in turned]
-
     def read(self, texts: Iterable[str]) -> tuple[str, bool]:
-        """Which of `texts` it says, UNREADABLE if none; and whether only mirrored."""
+        """Which of `texts` it says, UNREADABLE if none; and whether only mirrored.
+
+        That is back to front, or upside down.
+        """
         texts = tuple(dict.fromkeys(text for text in texts if text))
-        for mirrored in (False, True):
+        for ways in (((1, 1),), ((-1, 1), (1, -1))):
+            turned = [affinity.scale(self.outline, *way, origin=(0, 0)) for way in ways]
+            # One corner in eight tells most other texts apart, at a twentieth of the cost.
+            few = [shapely.points(shapely.get_coordinates(shape)[::8]) for shape in turned]
             for text in texts:
-                if self.says(text, mirrored=mirrored):
-                    return text, mirrored
+                wanted = _written(text)
+                for shape, corners in zip(turned, few, strict=True):
+                    near = shapely.dwithin(corners, wanted, SAME_TEXT).all()
+                    if near and shape.hausdorff_distance(wanted) <= SAME_TEXT:
+                        return text, len(ways) > 1
         return UNREADABLE, False
 
 
@@ -120,8 +110,6 @@ def find_numbers(segments: Array) -> list[Number]:
     They run across the ski, from left to right as one looks to the tip, one after the other
     along x.
     """
-    import shapely
-
     found: list[list[Any]] = []
     reached = -np.inf
     areas = shapely.get_parts(shapely.build_area(shapely.multilinestrings(segments)))
@@ -130,33 +118,27 @@ def find_numbers(segments: Array) -> list[Number]:
             found.append([])
         found[-1].append(area)
         reached = max(reached, area.bounds[2])
-    numbers = (shapely.MultiPolygon(parts) for parts in found)
     return [
-        Number(sum(number.bounds[::2]) / 2, _outline_of(number, upright=False))
-        for number in numbers
+        Number((parts[0].bounds[0] + max(part.bounds[2] for part in parts)) / 2, _outline(across))
+        for parts in found
+        # Turned upright: it is read across the ski.
+        for across in [affinity.rotate(shapely.MultiPolygon(parts), 90, origin=(0, 0))]
     ]
 
 
-def _outline_of(shape: Any, *, upright: bool = True) -> Any:
-    """The shape's outline about its middle, 1 high; turned upright if it is read across the ski."""
-    from shapely.affinity import affine_transform
-
+def _outline(shape: Any) -> Any:
+    """The shape's outline about its middle, 1 high."""
     if shape.is_empty:  # of white space
         return shape
     x0, y0, x1, y1 = shape.bounds
-    x, y = (x0 + x1) / 2, (y0 + y1) / 2
-    if upright:
-        k = 1 / (y1 - y0)
-        return affine_transform(shape.boundary, (k, 0, 0, k, -k * x, -k * y))
-    k = 1 / (x1 - x0)
-    return affine_transform(shape.boundary, (0, -k, k, 0, k * y, -k * x))
+    k = 1 / (y1 - y0)
+    by = (k, 0, 0, k, -k * (x0 + x1) / 2, -k * (y0 + y1) / 2)
+    return affinity.affine_transform(shape.boundary, by)
 
 
 @cache
 def _written(text: str) -> Any:
     """The outline of `text` in the engraving font, about its middle, 1 high."""
-    import shapely
-
     font = _font()
     glyphs, names = font.getGlyphSet(), font.getBestCmap()
     at, rings = 0.0, []
@@ -164,7 +146,7 @@ def _written(text: str) -> Any:
         name = names.get(ord(character), ".notdef")
         rings += [np.add(ring, (at, 0.0)) for ring in _rings(glyphs, name)]
         at += glyphs[name].width
-    return _outline_of(shapely.build_area(shapely.MultiLineString(rings)))
+    return _outline(shapely.build_area(shapely.MultiLineString(rings)))
 
 
 @cache

@@ -1,11 +1,6 @@
-"""Plain geometry, in mm: rigid 4×4 matrices, and circles fitted to the loops of a section.
-
-Matrices are row-major and act on column vectors.
-"""
+"""Rigid 4×4 matrices, row-major, acting on column vectors; mm."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +8,6 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 RIGID_LIMIT = 1e-9  # in any entry of RᵀR − 1: a nanometre over a metre
-STEPS = 8
-STRAIGHT = 0.01  # rad: a point where the loop turns by less is only a facet's diagonal
 
 
 def applied(matrix: Array, points: Array) -> Array:
@@ -54,59 +47,3 @@ def frame(origin: Array, z: Array | None, x: Array | None) -> Array:
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2] = along, np.cross(up, along), up
     matrix[:3, 3] = origin
     return matrix
-
-
-@dataclass(frozen=True)
-class Circle:
-    """A fitted circle, mm.
-
-    `residual` is how far the farthest corner of the loop is off it, `sagitta` how far its
-    longest chord falls inside it.
-    """
-
-    x: float
-    y: float
-    radius: float
-    residual: float
-    sagitta: float
-
-
-def corners_of(loop: Array) -> Array:
-    """The points (n, 2) of a closed loop where it turns: facets' diagonals are dropped."""
-    back, ahead = loop - np.roll(loop, 1, axis=0), np.roll(loop, -1, axis=0) - loop
-    cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
-    turn = np.abs(np.arctan2(cross, (back * ahead).sum(axis=1)))
-    corners = loop[turn > STRAIGHT]
-    return corners if len(corners) >= 3 else loop
-
-
-def fit_circle(loop: Array) -> Circle:
-    """The circle nearest to the corners of a closed loop (n, 2), n ≥ 3.
-
-    Algebraic start (Kåsa: x² + y² = 2ax + 2by + c, linear), then Gauss–Newton on the distances.
-    """
-    points = corners_of(loop)
-    middle = points.mean(axis=0)
-    local = points - middle
-    design = np.column_stack([2 * local, np.ones(len(local))])
-    (a, b, c), *_ = np.linalg.lstsq(design, (local**2).sum(axis=1), rcond=None)
-    estimate = np.array([a, b, np.sqrt(max(c + a * a + b * b, 0.0))])
-    for _ in range(STEPS):
-        away = local - estimate[:2]
-        distance = np.maximum(np.linalg.norm(away, axis=1), 1e-12)
-        jacobian = np.column_stack([-away / distance[:, None], -np.ones(len(local))])
-        step, *_ = np.linalg.lstsq(jacobian, estimate[2] - distance, rcond=None)
-        estimate = estimate + step
-        if np.abs(step).max() < 1e-10:
-            break
-    centre, radius = estimate[:2] + middle, float(estimate[2])
-    distance = np.linalg.norm(points - centre, axis=1)
-    chords = (points + np.roll(points, -1, axis=0)) / 2
-    inside = radius - np.linalg.norm(chords - centre, axis=1)
-    return Circle(
-        x=float(centre[0]),
-        y=float(centre[1]),
-        radius=radius,
-        residual=float(np.abs(distance - radius).max()),
-        sagitta=float(inside.max()),
-    )

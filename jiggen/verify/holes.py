@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TypeVar
 
 import numpy as np
 
@@ -14,7 +13,6 @@ from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.rings import Body, Ring
 
 SAME_HOLE = 0.25  # mm between the axes of a hole's own openings: bore, throat, lead-in
-AnyRing = TypeVar("AnyRing", bound=Ring)
 
 
 def measure_holes(
@@ -86,8 +84,8 @@ def _ends(heights: tuple[float, float], body: Body) -> tuple[float, float]:
 def _matched(
     wanted: Sequence[Hole | Peg],
     levels: Mapping[str, Sequence[float]],
-    rings: Callable[[float], Sequence[AnyRing]],
-) -> dict[str, tuple[AnyRing | None, ...]]:
+    rings: Callable[[float], Sequence[Ring]],
+) -> dict[str, tuple[Ring | None, ...]]:
     """By what is wanted, the ring at each of its levels, None where there is none.
 
     All that is wanted on the part competes at every height: then nothing takes another's ring.
@@ -96,7 +94,7 @@ def _matched(
     return {name: tuple(matches[z].get(name) for z in heights) for name, heights in levels.items()}
 
 
-def _nearest(wanted: Sequence[Hole | Peg], rings: Sequence[AnyRing]) -> dict[str, AnyRing]:
+def _nearest(wanted: Sequence[Hole | Peg], rings: Sequence[Ring]) -> dict[str, Ring]:
     """Rings by what is wanted, one to one, so that the distances add up to the least."""
     from scipy.optimize import linear_sum_assignment
 

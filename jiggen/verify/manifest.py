@@ -4,26 +4,16 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
 import numpy as np
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Field,
-    FiniteFloat,
-    PositiveFloat,
-    PositiveInt,
-    ValidationError,
-    model_validator,
-)
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, inner_path, within
+from jiggen.outcome import Length, Name
 from jiggen.verify.geometry import Array
 
 MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
@@ -39,24 +29,25 @@ def _upwards(heights: tuple[float, float]) -> tuple[float, float]:
 
 
 Inside = Annotated[str, AfterValidator(inner_path)]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Length = Annotated[PositiveFloat, Field(allow_inf_nan=False)]
-Coefficient = Annotated[FiniteFloat, Field(ge=-1e6, le=1e6)]
-Heights = Annotated[tuple[FiniteFloat, FiniteFloat], AfterValidator(_upwards)]
+Coefficient = Annotated[float, Field(ge=-1e6, le=1e6)]
+Heights = Annotated[tuple[float, float], AfterValidator(_upwards)]
 Row = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
 Rows = tuple[Row, Row, Row, Row]
 
 
 class _Entry(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
 
 
-class Hole(_Entry):
+class _Spot(_Entry):
+    x: float
+    y: float
+
+
+class Hole(_Spot):
     """A hole of the layout: ski frame, mm; `diameter` is the drill's."""
 
     id: Name
-    x: FiniteFloat
-    y: FiniteFloat
     diameter: Length
 
 
@@ -71,23 +62,19 @@ class Guide(_Entry):
     throat_z: Heights
 
 
-class Opening(_Entry):
+class Opening(_Spot):
     """A round upright opening that is meant to be; `diameter` is the largest allowed, mm."""
 
     name: Name
     part: Name
-    x: FiniteFloat
-    y: FiniteFloat
     diameter: Length
 
 
-class Peg(_Entry):
+class Peg(_Spot):
     """A round upright peg: axis, diameter, and the heights it stands free between, mm."""
 
     id: Name
     part: Name
-    x: FiniteFloat
-    y: FiniteFloat
     diameter: Length
     z: Heights
 
@@ -95,9 +82,9 @@ class Peg(_Entry):
 class LadderLine(_Entry):
     """An engraved line at `x`, for `first` to `last`, with a `number` beside it or none."""
 
-    x: FiniteFloat
-    first: FiniteFloat
-    last: FiniteFloat
+    x: float
+    first: float
+    last: float
     number: Annotated[str, Field(max_length=20)] = ""
 
 
@@ -109,10 +96,10 @@ class LadderRow(_Entry):
     """
 
     name: Literal["odd", "even", "bands", "shift"]
-    floor: FiniteFloat
-    y: FiniteFloat
-    long_y: FiniteFloat
-    numbers: tuple[FiniteFloat, FiniteFloat]
+    floor: float
+    y: float
+    long_y: float
+    numbers: tuple[float, float]
     lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
 
 
@@ -127,7 +114,7 @@ class BootLayout(_Entry):
     """Where the layout of a boot length puts each hole along the ski, mm; by hole id."""
 
     boot: Length
-    x: dict[Name, FiniteFloat]
+    x: dict[Name, float]
 
 
 class PrintBed(_Entry):
@@ -173,7 +160,7 @@ class Part(Placed):
     kind: Name
     half: Name | None = None
     file: Inside
-    count: PositiveInt
+    count: Annotated[int, Field(gt=0)]
     printed: bool = True
     volume: Length
     placed: Annotated[tuple[Placed, ...], Field(min_length=1, max_length=MOST_PARTS)]
@@ -205,13 +192,11 @@ class Compensation(_Entry):
 NOTHING_DONE = Compensation(printer="none", matrix=((1, 0), (0, 1)), height=1)
 
 
-class Laid(_Entry):
+class Laid(_Spot):
     """A piece on a bed: the part it is of, and where its file's origin lies, mm."""
 
     name: Name
     part: Name
-    x: FiniteFloat
-    y: FiniteFloat
 
 
 class Bed(_Entry):
@@ -247,16 +232,19 @@ class Manifest(_Entry):
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
-        for what, names in (
-            ("hole", [hole.id for hole in self.holes]),
-            ("guide", [guide.id for guide in self.guides]),
-            ("peg", [peg.id for peg in self.pegs]),
-            ("part", [part.name for part in self.parts]),
-            ("file of a part", [part.file for part in self.parts]),
-            ("bed", [bed.file for bed in self.beds]),
-            ("piece", [placed.name for part in self.parts for placed in part.placed]),
-        ):
-            _once(what, names)
+        for what, names in {
+            "hole": [hole.id for hole in self.holes],
+            "guide": [guide.id for guide in self.guides],
+            "peg": [peg.id for peg in self.pegs],
+            "part": [part.name for part in self.parts],
+            "file of a part": [part.file for part in self.parts],
+            "bed": [bed.file for bed in self.beds],
+            "piece": [placed.name for part in self.parts for placed in part.placed],
+            "part with a ladder": [ladder.part for ladder in self.ladders],
+        }.items():
+            for name, count in Counter(names).items():
+                if count > 1:
+                    raise ValueError(f"{what} {name!r} is there twice")
         odd = {guide.id for guide in self.guides} ^ {hole.id for hole in self.holes}
         if odd:
             raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
@@ -274,7 +262,6 @@ class Manifest(_Entry):
 
     def _ladders_agree(self, bodies: set[str]) -> None:
         """A line for every whole boot length that was asked for, on every part with a ladder."""
-        _once("part with a ladder", [ladder.part for ladder in self.ladders])
         if self.inputs.boots is None:
             raise ValueError("ladders, but no range of boots was asked for")
         least, most = self.inputs.boots
@@ -299,12 +286,6 @@ class Manifest(_Entry):
     def done(self) -> Compensation:
         """What was done to the printed files."""
         return self.compensation or NOTHING_DONE
-
-
-def _once(what: str, names: Iterable[str]) -> None:
-    twice = [name for name, count in Counter(names).items() if count > 1]
-    if twice:
-        raise ValueError(f"{what} {twice[0]!r} is there twice")
 
 
 def read_manifest(folder: Path) -> Manifest:

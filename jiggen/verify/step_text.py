@@ -1,9 +1,8 @@
 """A strict reader of STEP exchange files (ISO 10303-21, clear text): text to entities.
 
-The file is cut into statements at once; an entity's arguments are parsed only when asked for,
-since most of a solid's entities (curves on surfaces) are of no use here.  What is asked of
-thousands of entities (`Entity.ref`, `refs`, `numbers`) is read from their text by one pattern
-where it is of the plain form that every writer writes; all else is parsed with care.
+An entity's arguments are parsed only when asked for: most entities of a solid are of no use here.
+What is asked of thousands (`Entity.ref`, `refs`, `numbers`) is read by one pattern where it is of
+the plain form that every writer writes; all else is parsed with care.
 """
 
 from __future__ import annotations
@@ -11,10 +10,10 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache
 from typing import TypeAlias
 
 
@@ -108,11 +107,11 @@ class Entity:
         if plain:
             return [int(word) for word in plain.replace("#", "").split(",")]
         values = self._argument(index, of)
-        if isinstance(values, tuple):
-            found = tuple(value for value in values if isinstance(value, Ref))
-            if len(found) == len(values):
-                return found
-        raise self._wrong(index, "a list of references")
+        listed = values if isinstance(values, tuple) else (None,)
+        found = tuple(value for value in listed if isinstance(value, Ref))
+        if len(found) < len(listed):
+            raise self._wrong(index, "a list of references")
+        return found
 
     def ref(self, index: int, of: str = "") -> int:
         """Argument `index` as a reference."""
@@ -215,14 +214,7 @@ class StepFile:
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
-        return (self[number] for number in self._of_type.get(keyword, ()))
-
-    @cached_property
-    def _of_type(self) -> dict[str, list[int]]:
-        numbers: dict[str, list[int]] = defaultdict(list)
-        for number, keyword in self.keywords.items():
-            numbers[keyword].append(number)
-        return numbers
+        return (self[number] for number, kind in self.keywords.items() if kind == keyword)
 
 
 @cache
@@ -244,23 +236,7 @@ def read_step_text(data: bytes) -> StepFile:
         raise StepError(f"not a text in UTF-8, at byte {error.start}") from None
     if "/*" in text:
         text = COMMENT.sub(lambda match: match[1] or " ", text)
-    return _file(text[_data_start(text) :])
-
-
-def _data_start(text: str) -> int:
-    """Where the first entity starts: past ISO-10303-21, one HEADER section, and DATA."""
-    statements: list[str] = []
-    for match in STATEMENT.finditer(text):
-        statements.append(match[1].rstrip())
-        if statements[-1] == "DATA":
-            head, section = statements[:2], statements[-2:]
-            if head == ["ISO-10303-21", "HEADER"] and section == ["ENDSEC", "DATA"]:
-                return match.end()
-            break
-    raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
-
-
-def _file(text: str) -> StepFile:
+    text = text[_data_start(text) :]
     # Split, not found one by one: the garbage collector would walk a tuple for every match.
     parts = INSTANCE.split(text + "\n")  # of a file cut short, too, there is a rest
     written, keywords, sources = (parts[group:-5:5] for group in (1, 2, 3))
@@ -281,9 +257,26 @@ def _file(text: str) -> StepFile:
     return file
 
 
+def _data_start(text: str) -> int:
+    """Where the first entity starts: past ISO-10303-21, one HEADER section, and DATA."""
+    statements: list[str] = []
+    for match in STATEMENT.finditer(text):
+        statements.append(match[1].rstrip())
+        if statements[-1] == "DATA":
+            head, section = statements[:2], statements[-2:]
+            if head == ["ISO-10303-21", "HEADER"] and section == ["ENDSEC", "DATA"]:
+                return match.end()
+            break
+    raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
+
+
 def _record(number: int, keyword: str, source: str) -> Record:
+    tokens: list[str] = TOKEN.findall(source)
+    if not source.isprintable() or " " in source:
+        source = SPACE.sub(lambda match: match[1] or "", source)
     try:
-        tokens = _tokens(source)
+        if "".join(tokens) != source:
+            raise StepError(f"not understood: {source[:60]!r}")
         if keyword:
             return {keyword: _values(tokens)}
         types = _values(_with_commas(tokens))
@@ -293,15 +286,6 @@ def _record(number: int, keyword: str, source: str) -> Record:
     if len(record) != len(types):
         raise StepError(f"#{number}: a complex entity is a list of types, each once")
     return record
-
-
-def _tokens(source: str) -> list[str]:
-    tokens: list[str] = TOKEN.findall(source)
-    if not source.isprintable() or " " in source:
-        source = SPACE.sub(lambda match: match[1] or "", source)
-    if "".join(tokens) != source:
-        raise StepError(f"not understood: {source[:60]!r}")
-    return tokens
 
 
 def _with_commas(tokens: list[str]) -> list[str]:
@@ -356,27 +340,18 @@ def decoded(text: str) -> str:
 
     Line breaks inside mean nothing.
     """
-    if not text:
-        return text
     text = text.replace("\n", "").replace("\r", "").replace("''", "'")
     return ESCAPE.sub(_character, text)
 
 
 def _character(match: re.Match[str]) -> str:
     wide2, wide4, byte, shifted = match.groups()
-    if wide2:
-        return bytes.fromhex(wide2).decode("utf-16-be", "replace")
-    if wide4:
-        return bytes.fromhex(wide4).decode("utf-32-be", "replace")
-    if byte:
-        return chr(int(byte, 16))
-    if shifted:
-        return chr(ord(shifted) + 128)
+    if wide2 or wide4:
+        encoding = "utf-16-be" if wide2 else "utf-32-be"
+        return bytes.fromhex(wide2 or wide4).decode(encoding, "replace")
+    if byte or shifted:
+        return chr(int(byte, 16) if byte else ord(shifted) + 128)
     return "\\" if match[0] == "\\\\" else ""
-
-
-def _number(token: str) -> Value:
-    return float(token) if "." in token else int(token)
 
 
 PLAIN: dict[str, Callable[[str], Value]] = {
@@ -386,5 +361,5 @@ PLAIN: dict[str, Callable[[str], Value]] = {
     '"': lambda token: token[1:-1],
     "$": lambda _: None,
     "*": Word,
-    **dict.fromkeys("0123456789+-", _number),
+    **dict.fromkeys("0123456789+-", lambda token: float(token) if "." in token else int(token)),
 }
