@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, PlainSerializer, TypeAdapter
@@ -147,10 +146,7 @@ class BootCheck:
 
 @dataclass(frozen=True)
 class PrintPlace:
-    """Where a print check found its number: a line or an outlined area.
-
-    Its corners are `bed` in the frame of the part's file, `ski` as its first piece is in use.
-    """
+    """Where a print check found its number: corners on the `bed`, and on the `ski` in use."""
 
     kind: Literal["line", "area"]
     found: Coarse
@@ -160,10 +156,7 @@ class PrintPlace:
 
 @dataclass(frozen=True)
 class PrintCheck:
-    """One print check: what was `found` must be at `bound` `limit`; the worst places first.
-
-    `message` says what is wrong, where it is.
-    """
+    """One print check: what was `found` must be at `bound` `limit`; the worst places first."""
 
     passed: bool
     code: Word
@@ -242,9 +235,5 @@ class Verification:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values in a fixed order, rounded: equal for equal files."""
-        return _adapter().dump_python(self, mode="json")  # type: ignore[no-any-return]
-
-
-@cache
-def _adapter() -> TypeAdapter[Verification]:
-    return TypeAdapter(Verification)
+        plain: dict[str, Any] = TypeAdapter(Verification).dump_python(self, mode="json")
+        return plain

@@ -116,7 +116,7 @@ def verification(
         for ladder in data["ladders"]
         for entry in data["boots"]
     )
-    return Verification(not lost, checks, held_to.as_dict(), tuple(holes), (), lines)
+    return Verification(not lost, checks, held_to.HELD_TO, tuple(holes), (), lines)
 
 
 def verified(data: Data, holes: list[Data] | None = None, *, checks: int = 352) -> Data:

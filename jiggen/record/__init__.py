@@ -1,7 +1,6 @@
 """Common ground: the record of a built folder, its manifest.json: written, read and judged.
 
-The one definition of what it says, for the rooms that make it and those that read it; only the
-verification reads it by a definition of its own.
+Only the verification reads it by a definition of its own.
 """
 
 from __future__ import annotations

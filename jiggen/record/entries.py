@@ -14,6 +14,7 @@ from jiggen.outcome import Length, Name, Word
 from jiggen.record.results import Coefficient, Count, Entry, Inside, Matrix
 
 PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
+Factor = Annotated[Coefficient, Field(gt=0)]
 HalfName = Literal["toe", "heel", "centre"]
 
 
@@ -74,10 +75,7 @@ class LayoutInputs(Entry):
 
 
 class JigInputs(LayoutInputs):
-    """What was asked of a jig; `boots` from and to, where it was a range of them.
-
-    Of a range, `boot` is the longest: holes are listed and drawn as for it.
-    """
+    """What was asked of a jig; of a range of `boots`, from and to, `boot` is the longest."""
 
     boots: tuple[Length, Length] | None = None
     ski: SkiWidths
@@ -131,10 +129,7 @@ class Hole(Entry):
 
 
 class Guide(Entry):
-    """What guides the drill at a hole: diameters and the heights they hold between.
-
-    `top_z` is where the drill's stop comes down, None where nothing is drilled through it.
-    """
+    """What guides the drill at a hole; its stop, if any, comes down at `top_z`."""
 
     id: Name
     part: Name
@@ -198,10 +193,7 @@ class PlacedPart(Entry):
 
 
 class Part(Entry):
-    """One printed part: its file, its solid's volume in mm³, and where its pieces go.
-
-    `half` is that of a body which is half a jig: toe, heel, centre.
-    """
+    """One printed part, maybe the body of a `half`; its solid's volume is in mm³."""
 
     name: Name
     kind: PartKind
@@ -250,14 +242,8 @@ class PrintBed(Entry):
         return Counter(piece.part for piece in self.pieces)
 
 
-Factor = Annotated[Coefficient, Field(gt=0)]
-
-
 class Compensated(Entry):
-    """What was done to the printed files for one printer.
-
-    Bed coordinates became `matrix` times themselves and heights `height` times themselves.
-    """
+    """For one printer bed coordinates became `matrix` times, heights `height` times themselves."""
 
     printer: Name
     matrix: tuple[tuple[Factor, Coefficient], tuple[Coefficient, Factor]]

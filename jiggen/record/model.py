@@ -12,30 +12,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from jiggen.outcome import Length, Name, Printing, Verification, Word
-from jiggen.record.entries import (
-    Bought,
-    Compensated,
-    FileEntry,
-    GaugeInputs,
-    Guide,
-    Hole,
-    JigInputs,
-    Joint,
-    Opening,
-    Part,
-    Peg,
-    PrintBed,
-    Sideways,
-    Station,
-    TrialInputs,
-)
-from jiggen.record.results import (
-    Accuracy,
-    Drilling,
-    Entry,
-    Inside,
-    Plastic,
-)
+from jiggen.record import entries
+from jiggen.record.results import Accuracy, Drilling, Entry, Inside, Plastic
 
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
@@ -69,10 +47,7 @@ class LadderRow(Entry):
 
 
 class Ladder(Entry):
-    """The ladders of one half, and the groups of holes that it drills.
-
-    The x of its lines are places on its part as it lies for the longest boot.
-    """
+    """The ladders of one half, as it lies for the longest boot, and the groups that it drills."""
 
     part: Name
     half: Name
@@ -92,7 +67,7 @@ class Ladder(Entry):
     @property
     def bands(self) -> tuple[str, ...]:
         """The engraved numbers of its bands of boots that share one place."""
-        return tuple(line.number for row in self.rows if row.name == "bands" for line in row.lines)
+        return tuple(line.number for line in self.boot_lines.get("bands", ()))
 
 
 class BootLayout(Entry):
@@ -104,10 +79,7 @@ class BootLayout(Entry):
 
 @dataclass(frozen=True)
 class Reading:
-    """Which line of a half to lay on the mark: at the `edge`, `lines` on from a `number`.
-
-    Above zero they count towards longer boots.
-    """
+    """The line of a half to lay on the mark: `lines` on from a `number`, towards longer boots."""
 
     edge: str
     number: str
@@ -124,11 +96,9 @@ class Reading:
 
 
 def read_ladder(rows: Mapping[RowName, tuple[LadderLine, ...]], boot: float) -> Reading:
-    """The line for `boot` in mm, counted from the numbered line that is nearest.
+    """The line for `boot` in mm, counted from the nearest numbered one.
 
-    So no step of the pattern lies between the two.  `rows` are those for boot lengths.
-
-    Raises ValueError for a boot that no line is for.
+    So no step of the pattern lies between the two.  Raises ValueError where no line is for it.
     """
     for name, row in rows.items():
         lines = sorted(row, key=lambda line: line.first)
@@ -155,16 +125,16 @@ class Record(Entry):
     manifest: Literal[2] = 2
     kind: str
     versions: dict[Name, Word]
-    holes: Annotated[tuple[Hole, ...], Field(min_length=1)]
-    guides: tuple[Guide, ...]
-    openings: tuple[Opening, ...] = ()
-    pegs: tuple[Peg, ...] = ()
-    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
-    beds: tuple[PrintBed, ...]
-    compensation: Compensated | None = None
+    holes: Annotated[tuple[entries.Hole, ...], Field(min_length=1)]
+    guides: tuple[entries.Guide, ...]
+    openings: tuple[entries.Opening, ...] = ()
+    pegs: tuple[entries.Peg, ...] = ()
+    parts: Annotated[tuple[entries.Part, ...], Field(min_length=1)]
+    beds: tuple[entries.PrintBed, ...]
+    compensation: entries.Compensated | None = None
     verification: Verification | None = None
     printing: Printing | None = None
-    files: dict[Inside, FileEntry] = Field(default_factory=dict)
+    files: dict[Inside, entries.FileEntry] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _holes_agree(self) -> Self:
@@ -179,7 +149,7 @@ class Record(Entry):
         """The record as plain values, as its JSON has them."""
         return self.model_dump(mode="json")
 
-    def holes_of(self, part: str) -> tuple[Hole, ...]:
+    def holes_of(self, part: str) -> tuple[entries.Hole, ...]:
         """The holes that a part guides the drill at, in the order of its guides."""
         by_id = {hole.id: hole for hole in self.holes}
         return tuple(by_id[guide.id] for guide in self.guides if guide.part == part)
@@ -197,11 +167,11 @@ class JigRecord(Record):
     """
 
     kind: Literal["jig"] = "jig"
-    inputs: JigInputs
-    joint: Joint | None
-    stations: tuple[Station, ...]
-    sideways: Sideways
-    hardware: tuple[Bought, ...]
+    inputs: entries.JigInputs
+    joint: entries.Joint | None
+    stations: tuple[entries.Station, ...]
+    sideways: entries.Sideways
+    hardware: tuple[entries.Bought, ...]
     accuracy: Accuracy
     drilling: Drilling
     plastic: Plastic
@@ -218,8 +188,7 @@ class JigRecord(Record):
         if sorted(name for name, _ in stops) != sorted(holes):
             raise ValueError("depth stops and holes do not agree")
         for name, stop in stops:
-            numbers = (stop.drill, stop.depth, stop.bush_top)
-            apart = zip(numbers, holes[name], strict=True)
+            apart = zip((stop.drill, stop.depth, stop.bush_top), holes[name], strict=True)
             if any(b is None or abs(a - b) > SAME for a, b in apart):
                 raise ValueError(f"depth stops and holes do not agree about {name}")
             over = abs(stop.from_corners - stop.bush_top - stop.depth)
@@ -249,17 +218,14 @@ class JigRecord(Record):
     def first_holes(self) -> dict[str, str]:
         """By part, the id of the hole that a half's place is measured to."""
         part_of = {guide.id: guide.part for guide in self.guides}
-        found: dict[str, str] = {}
-        for hole in self.holes:
-            found.setdefault(part_of[hole.id], hole.id)
-        return found
+        return {part_of[hole.id]: hole.id for hole in reversed(self.holes)}
 
 
 class TrialRecord(Record):
     """The record of a trial plate; `left_out` names, by plate, what found no room."""
 
     kind: Literal["trial"] = "trial"
-    inputs: TrialInputs
+    inputs: entries.TrialInputs
     left_out: dict[Name, tuple[Word, ...]] = Field(default_factory=dict)
 
 
@@ -274,6 +240,6 @@ class GaugeRecord(Record):
     """The record of a gauge; `span` is how far apart its pegs are, in x and y."""
 
     kind: Literal["gauge"] = "gauge"
-    inputs: GaugeInputs
+    inputs: entries.GaugeInputs
     span: tuple[Length, Length]
     fits: FitSizes

@@ -30,15 +30,13 @@ Inside = Annotated[str, AfterValidator(inner_path)]
 """A file's path within the folder."""
 
 Least = Annotated[float, Field(ge=0)]
-Share = Annotated[int, Field(ge=0, le=100)]
 Count = Annotated[int, Field(gt=0)]
 Note = Annotated[Finding, AfterValidator(_bounded)]
 
 Coefficient = Annotated[float, Field(ge=-1e6, le=1e6)]
-MatrixRow = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
-Matrix = tuple[MatrixRow, MatrixRow, MatrixRow, MatrixRow]
+_Row = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
+Matrix = tuple[_Row, _Row, _Row, _Row]
 """A rigid pose, row by row."""
-Depth = Annotated[float, Field(gt=0, le=200)]
 
 
 class DepthStop(Entry):
@@ -52,7 +50,7 @@ class DepthStop(Entry):
 
     holes: Annotated[tuple[Name, ...], Field(min_length=1)]
     drill: Length
-    depth: Depth
+    depth: Annotated[Length, Field(le=200)]
     bush_top: Annotated[Length, Field(le=500)]
     point: Length
     point_angle: Annotated[float, Field(ge=60, le=180)]
@@ -162,8 +160,7 @@ class MovingSummary(Entry):
 class Accuracy(Entry):
     """What is expected of the jig, beside marking out by hand from a paper sheet.
 
-    `division` holds, by hole and station, how far sideways a hole lies when that station's left
-    and right readings differ by one line of the rails' scale, mm.
+    By hole and station, `division` is the hole's shift for one line of that station's scale.
     """
 
     jig: BudgetSummary
@@ -178,7 +175,7 @@ class PartMass(Entry):
 
     name: Name
     count: Count
-    infill: Share
+    infill: Annotated[int, Field(ge=0, le=100)]
     volume: Least
     solid: Least
     printed: Least
@@ -194,10 +191,7 @@ class Movement(Entry):
 
 
 class PlasticEffects(Entry):
-    """What the plastic does to the farthest `hole`, and to a rail under `force` N.
-
-    `cold` in `movement` is for `colder` °C below the temperature of measuring.
-    """
+    """What the plastic does to the farthest `hole`, `colder` by °C, and a rail under `force` N."""
 
     hole: Name
     movement: Movement
@@ -207,10 +201,7 @@ class PlasticEffects(Entry):
 
 
 class Plastic(Entry):
-    """How the parts are printed: walls of `line` mm, solid layers of `skin` mm, density in g/cm³.
-
-    `solid` and `printed` are the masses of all pieces in g.
-    """
+    """How the parts are printed: walls of `line`, layers of `skin`, g/cm³, and all masses in g."""
 
     name: Annotated[str, Field(min_length=1, max_length=40)]
     density: Length

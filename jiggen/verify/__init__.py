@@ -1,9 +1,4 @@
-"""The independent verifier: reads a jig's exported files, never the model it came from.
-
-:func:`verify_folder` measures them against the layout in their manifest;
-:func:`check` does so later on and sees to it that no file has changed.  Nothing here shares
-geometry code with solid.
-"""
+"""The independent verifier: reads a jig's exported files, never the model it came from."""
 
 from jiggen.outcome import Fault, Verification
 from jiggen.verify.results import table, verdict

@@ -33,14 +33,7 @@ from jiggen.verify.parts import fail_unreadable, undone
 from jiggen.verify.results import Ledger, Subject
 
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
-NOT_A_PACKAGE = (
-    zipfile.BadZipFile,
-    zlib.error,
-    KeyError,
-    EOFError,
-    NotImplementedError,
-    RuntimeError,
-)
+NOT_A_PACKAGE = (zipfile.BadZipFile, zlib.error, KeyError, EOFError, RuntimeError)
 # A jig's model is 2 MB unpacked, of 45 000 tags; what claims many times more is refused, so that
 # a small package never unpacks to more than the memory holds.
 LARGEST = 32 * 2**20  # bytes, of all members
@@ -76,7 +69,12 @@ def judge_beds(
             # What is in it is not known: that the file is bad has been reported.
             printed.update(piece.name for piece in bed.pieces)
             continue
-        _judge_unit(package, about(bed.file))
+        unit, size = package.unit, package.millimetres
+        message = f"its unit is {unit!r}, which 3MF does not know"
+        if size is not None:
+            large = f"it would print {size:g} times as large"
+            message = f"its unit is {unit} instead of millimeter: {large}"
+        about(bed.file).expect(size == 1.0, "verify.unit", message, size, 1.0, 0.0, "mm")
         own = {
             piece.part: (parts[piece.part], meshes[piece.part])
             for piece in bed.pieces
@@ -91,16 +89,6 @@ def judge_beds(
         message = f"is on the beds {count} times instead of once" if count else "is on no bed"
         code = "verify.count" if count else "verify.piece-missing"
         ledger.about(MANIFEST, name).within(float(count), 1.0, 0.0, code, message, "")
-
-
-def _judge_unit(package: ThreeMF, about: Subject) -> None:
-    unit, size = package.unit, package.millimetres
-    message = (
-        f"its unit is {unit!r}, which 3MF does not know"
-        if size is None
-        else f"its unit is {unit} instead of millimeter: it would print {size:g} times as large"
-    )
-    about.expect(size == 1.0, "verify.unit", message, size, 1.0, 0.0, "mm")
 
 
 def _judge_objects(
@@ -165,11 +153,8 @@ def _judge_places(package: ThreeMF, room: PrintBed, about: Callable[[str], Subje
         piece.expect(inside, "verify.off-bed", message, past, 0.0, limits.ON_BED, "mm")
     for (one, hull), (other, another) in combinations(placed, 2):
         apart, least, slack = float(hull.distance(another)), limits.SPACING, limits.ON_BED
-        message = (
-            f"stands {apart:.2f} mm from {other}, {least:g} mm are needed"
-            if apart
-            else f"and {other} overlap"
-        )
+        message = f"stands {apart:.2f} mm from {other}, {least:g} mm are needed"
+        message = message if apart else f"and {other} overlap"
         clear = apart >= least - slack
         about(one).expect(clear, "verify.overlap", message, apart, least, slack, "mm")
 
@@ -189,10 +174,7 @@ class Item:
 
 @dataclass(frozen=True, eq=False)
 class ThreeMF:
-    """A package's unit of length, its meshes by object name, and what is to be printed.
-
-    `millimetres` is how many mm one unit is, None of a unit that 3MF does not know.
-    """
+    """Its unit, in mm if 3MF knows it, its meshes by object name, and what is to be printed."""
 
     unit: str
     millimetres: float | None
@@ -295,10 +277,7 @@ def _item(item: Any, names: dict[int, str]) -> Item:
 
 
 def difference(one: Mesh, other: Mesh, limit: float) -> str:
-    """How two meshes of one part differ; empty when only order and rounding do.
-
-    Corners are matched to the nearest within `limit` mm, then the oriented triangles.
-    """
+    """How two meshes differ by more than order and rounding up to `limit` mm; or empty."""
     from scipy.spatial import cKDTree
 
     if len(one.triangles) != len(other.triangles):

@@ -77,19 +77,13 @@ def within(segments: Array, low: float, high: float) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Number:
-    """An engraved number: the `x` of its middle, mm, and its outline.
-
-    The outline is upright as one looks to the tip, 1 high, about its middle.
-    """
+    """An engraved number: the `x` of its middle, mm, and its outline about it, upright, 1 high."""
 
     x: float
     outline: Any
 
     def read(self, texts: Iterable[str]) -> tuple[str, bool]:
-        """Which of `texts` it says, UNREADABLE if none; and whether only mirrored.
-
-        That is back to front, or upside down.
-        """
+        """Which of `texts` it says, or UNREADABLE; and whether back to front, or upside down."""
         texts = tuple(dict.fromkeys(text for text in texts if text))
         for ways in (((1, 1),), ((-1, 1), (1, -1))):
             turned = [affinity.scale(self.outline, *way, origin=(0, 0)) for way in ways]
@@ -105,11 +99,7 @@ class Number:
 
 
 def find_numbers(segments: Array) -> list[Number]:
-    """The numbers in floors' outlines `segments` (n, 2, 2), by rising x.
-
-    They run across the ski, from left to right as one looks to the tip, one after the other
-    along x.
-    """
+    """The numbers, read across the ski, in outlines `segments` (n, 2, 2), by rising x."""
     found: list[list[Any]] = []
     reached = -np.inf
     areas = shapely.get_parts(shapely.build_area(shapely.multilinestrings(segments)))

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
 from typing import Literal
 
 Source = Literal["STEP", "STL"]
 
-POSITION = MappingProxyType[str, float]({"STEP": 0.01, "STL": 0.02})  # mm, of a hole's centre
-DIAMETER = MappingProxyType[str, float]({"STEP": 0.01, "STL": 0.02})  # mm
+POSITION = {"STEP": 0.01, "STL": 0.02}  # mm, of a hole's centre
+DIAMETER = {"STEP": 0.01, "STL": 0.02}  # mm
 TILT = 0.1  # degrees, perpendicularity error to the ski
 ROUND = 0.02  # mm, of any corner of a bore off its circle
 CHORD = 0.0055  # mm that a chord may cut inside a bore's circle: 0.005 and single precision
@@ -48,15 +47,12 @@ WIDEST = 6.0  # walls from here on are not measured
 
 FILE = 64 * 2**20  # bytes of one file of a folder: five times the largest that jiggen writes
 
-
-def as_dict() -> dict[str, float]:
-    """The limits of position, diameter, squareness and volume by name."""
-    return {
-        "position_step": POSITION["STEP"],
-        "position_stl": POSITION["STL"],
-        "diameter_step": DIAMETER["STEP"],
-        "diameter_stl": DIAMETER["STL"],
-        "tilt_degrees": TILT,
-        "volume_fraction": VOLUME,
-        "shape": SHAPE,
-    }
+HELD_TO = {  # what a verification tells of them
+    "position_step": POSITION["STEP"],
+    "position_stl": POSITION["STL"],
+    "diameter_step": DIAMETER["STEP"],
+    "diameter_stl": DIAMETER["STL"],
+    "tilt_degrees": TILT,
+    "volume_fraction": VOLUME,
+    "shape": SHAPE,
+}

@@ -152,10 +152,7 @@ class Placed(_Entry):
 
 
 class Part(Placed):
-    """One printed part: what it is, its file, its solid's volume in mm³, where its pieces go.
-
-    `half` is the half of the jig that it is the body of, if any; `to_ski` is its first piece's.
-    """
+    """One printed part; `to_ski` is its first piece's, its solid's volume is in mm³."""
 
     kind: Name
     half: Name | None = None
@@ -172,10 +169,7 @@ class Part(Placed):
 
 
 class Compensation(_Entry):
-    """What was done to the printed files for one printer.
-
-    Bed coordinates became `matrix` times themselves and heights `height` times themselves.
-    """
+    """For one printer bed coordinates became `matrix` times, heights `height` times themselves."""
 
     printer: Name
     matrix: tuple[tuple[Coefficient, Coefficient], tuple[Coefficient, Coefficient]]

@@ -114,20 +114,14 @@ class Mesh:
         return loops
 
     def material(self, z: float) -> BaseGeometry:
-        """The plane region that the mesh fills at height `z`; empty where there is none.
-
-        Where an open mesh leaves a loop unclosed, that loop is not there.
-        """
+        """The plane region that the mesh fills at height `z`, without loops that are not closed."""
         import shapely
 
         loops = [np.vstack([loop, loop[:1]]) for loop in self.section(z)]
         return shapely.build_area(shapely.MultiLineString(loops))
 
     def free_radius(self, x: float, y: float, reach: float) -> float:
-        """Distance in mm from the upright line at (x, y) to the nearest triangle, at most `reach`.
-
-        Every height counts: a skin anywhere across the line makes it 0.
-        """
+        """Distance in mm from the upright line at (x, y) to any triangle, at most `reach`."""
         import shapely
 
         flat = self.vertices[:, :2] - (x, y)

@@ -61,7 +61,12 @@ def _ceilings(mesh: Mesh, base: float) -> Iterator[tuple[float, Polygon]]:
 def _overhang(ways: list[tuple[float, Drawn]]) -> PrintCheck:
     hanging = [(z, way) for z, way in ways if way.loose_area > limits.SPECK]
     total = sum(way.loose_area for _, way in hanging)
-    places = [area_place(part, z, part.area) for z, way in hanging for part in way.in_the_air()]
+    places = [
+        area_place(part, z, part.area)
+        for z, way in hanging
+        # A hair wider, or strips that just touch would not become one.
+        for part in polygons(way.loose.buffer(0.51 * way.pitch, cap_style="flat"))
+    ]
     places.sort(key=lambda place: -place.found)
     message = (
         ""
@@ -107,11 +112,7 @@ def area_place(shape: Polygon, z: float, found: float, tolerance: float = 0.05) 
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """A patch drawn in parallel lines.
-
-    `span` is the longest line supported at both ends, mm, and `line` its ends (2, 2); `loose` are
-    the lines in the air, `pitch` mm apart.
-    """
+    """A patch drawn in lines `pitch` mm apart: the longest held, its ends, and the `loose` ones."""
 
     span: float
     line: Array
@@ -122,11 +123,6 @@ class Drawn:
     def loose_area(self) -> float:
         """What no line carries, mm²."""
         return float(self.loose.length * self.pitch)
-
-    def in_the_air(self) -> list[Polygon]:
-        """What no line carries as polygons."""
-        # A hair wider, or strips that just touch would not become one.
-        return polygons(self.loose.buffer(0.51 * self.pitch, cap_style="flat"))
 
 
 def drawn(patch: Polygon, below: BaseGeometry, enough: float = 0.0) -> Drawn | None:

@@ -35,10 +35,7 @@ def fail_unreadable(about: Subject, error: Exception) -> None:
 
 
 def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssembly | None:
-    """The folder's STEP assembly, None (and a fault) when it cannot be read.
-
-    `flats` asks for flat faces too.
-    """
+    """The folder's STEP assembly; None (and a fault) if it cannot be read."""
     about = ledger.about(STEP_FILE, STEP_FILE)
     try:
         assembly = read_assembly(within(folder, STEP_FILE, limits.FILE), flats=flats)
@@ -52,21 +49,13 @@ def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssem
 
 
 def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> Mesh | None:
-    """A part's mesh, outside out, None (and a fault) when it cannot be read.
-
-    What was done to it for a printer is undone: it is as designed.
-    """
+    """A part's mesh as designed, outside out; None (and a fault) when it cannot be read."""
     try:
         mesh = undone(read_stl(within(folder, part.file, limits.FILE)), manifest.done)
     except (OSError, MeshError) as error:
         fail_unreadable(ledger.about(part.file, Path(part.file).name), error)
         return None
-    _judge_mesh(mesh, part, ledger.about(part.file, part.name))
-    # A mesh that is inside out has been reported; its holes are measured all the same.
-    return mesh if mesh.volume > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
-
-
-def _judge_mesh(mesh: Mesh, part: Part, about: Subject) -> None:
+    about = ledger.about(part.file, part.name)
     count = mesh.open_edges
     message = f"{count} edges are open: not watertight"
     about.within(count, 0, 0, "verify.open-mesh", message, "")
@@ -79,6 +68,8 @@ def _judge_mesh(mesh: Mesh, part: Part, about: Subject) -> None:
         f"{ratio:.5g} times (as if scaled by {abs(ratio) ** (1 / 3):.4g})"
     )
     about.within(volume, wanted, limits.VOLUME * wanted, "verify.volume", message, "mm³")
+    # A mesh that is inside out has been reported; its holes are measured all the same.
+    return mesh if mesh.volume > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
 
 
 def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
@@ -106,8 +97,14 @@ def pieces_of(
             about = ledger.about(STEP_FILE, placed.name)
             named = [piece for piece in assembly.pieces if placed.name in piece.names]
             if len(named) == 1:
-                found[placed.name] = named[0]
-                _judge_piece(part, named[0], about)
+                piece = found[placed.name] = named[0]
+                message = f"is the part {piece.products[-1]!r} instead of {part.name!r}"
+                about.expect(part.name in piece.products, "verify.swapped", message)
+                solids = piece.shape.solids
+                about.within(solids, 1, 0, "verify.bodies", f"{solids} solids", "")
+                why = unrigid(piece.pose)
+                message = f"its place is not a rigid motion: {why}"
+                about.expect(not why, "verify.not-rigid", message)
             else:
                 count = f"{len(named)} pieces of that name" if named else "no piece of that name"
                 about.fail("verify.piece-missing", count)
@@ -119,26 +116,10 @@ def pieces_of(
     return found
 
 
-def _judge_piece(part: Part, piece: StepPiece, about: Subject) -> None:
-    message = f"is the part {piece.products[-1]!r} instead of {part.name!r}"
-    about.expect(part.name in piece.products, "verify.swapped", message)
-    solids = piece.shape.solids
-    about.within(solids, 1, 0, "verify.bodies", f"{solids} solids", "")
-    why = unrigid(piece.pose)
-    about.expect(not why, "verify.not-rigid", f"its place is not a rigid motion: {why}")
-
-
 def judge_shapes(
-    manifest: Manifest,
-    meshes: Mapping[str, Mesh],
-    pieces: Mapping[str, StepPiece],
-    ledger: Ledger,
+    manifest: Manifest, meshes: Mapping[str, Mesh], pieces: Mapping[str, StepPiece], ledger: Ledger
 ) -> None:
-    """Every corner of each STEP piece must be a corner of its part's mesh, both in the ski frame.
-
-    So a mesh of another part, another size, the other hand or another place is caught, and
-    named where it can be.
-    """
+    """Every corner of each STEP piece must be one of its part's mesh, or the cause is named."""
     corners: dict[str, Array] = {}
     for part in manifest.parts:
         piece = pieces.get(part.placed[0].name)

@@ -29,10 +29,7 @@ KEPT = 8  # meshes whose checks a process keeps
 def judge_printing(
     parts: Iterable[Part], meshes: Mapping[str, Mesh], bed: PrintBed, ledger: Ledger
 ) -> Printing:
-    """The checks of each printed part that has a mesh, each failed one a fault in `ledger`.
-
-    `meshes` are those of the files, as the printer gets them, by part name.
-    """
+    """The checks of each printed part that has a mesh, as the printer gets it, by part name."""
     found = {}
     for part in (part for part in parts if part.printed and part.name in meshes):
         checks = {}
@@ -65,10 +62,12 @@ def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> Mapping[str, Pr
         np.frombuffer(triangles, np.int64).reshape(-1, 3),
     )
     base = float(mesh.vertices[:, 2].min())
+    message, floor = f"lowest at z {base:.3f}, not on the bed", _floor(mesh.vertices, base)
+    lies = PrintCheck.of("verify.base", abs(base), "most", limits.BASE, "mm", message, [floor])
     contact, first_layer = _judge_contact(mesh, base)
     overhang, bridge = judge_overhangs(mesh, base)
     return {
-        "base": _judge_base(mesh, base),
+        "base": lies,
         "contact": contact,
         "first_layer": first_layer,
         "overhang": overhang,
@@ -77,13 +76,6 @@ def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> Mapping[str, Pr
         "size": _judge_size(mesh, bed),
         "loose": _judge_loose(mesh),
     }
-
-
-def _judge_base(mesh: Mesh, low: float) -> PrintCheck:
-    """The lowest point must be at height 0: on the bed."""
-    message = f"lowest at z {low:.3f}, not on the bed"
-    places = (_floor(mesh.vertices, low),)
-    return PrintCheck.of("verify.base", abs(low), "most", limits.BASE, "mm", message, places)
 
 
 def _judge_contact(mesh: Mesh, low: float) -> tuple[PrintCheck, PrintCheck]:

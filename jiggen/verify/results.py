@@ -50,13 +50,7 @@ class Subject:
         return holds
 
     def within(
-        self,
-        found: float,
-        wanted: float,
-        limit: float,
-        code: str,
-        message: str,
-        unit: str = "mm",
+        self, found: float, wanted: float, limit: float, code: str, message: str, unit: str = "mm"
     ) -> bool:
         """Count a check that `found` is no farther than `limit` from `wanted`, all in `unit`."""
         holds = bool(abs(found - wanted) <= limit)

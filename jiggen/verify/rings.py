@@ -65,13 +65,15 @@ class MeshBody:
 
     def studs(self, z: float) -> list[Ring]:
         """Circles fitted to the outlines at height `z`; tops by the corners within them."""
-        return [replace(ring, top=self._top(ring)) for ring in self._circles(z, 1)]
+        found = []
+        for ring in self._circles(z, 1):
+            away = np.linalg.norm(self.mesh.vertices[:, :2] - (ring.x, ring.y), axis=1)
+            within = away <= ring.diameter / 2 + ring.residual + ON_WALL
+            found.append(replace(ring, top=float(self.mesh.vertices[within, 2].max())))
+        return found
 
     def openings(self) -> list[Ring]:
-        """The rings EXTRA_DEPTH above the underside and under the top that look drilled.
-
-        A nut's pocket or a letter does not.
-        """
+        """The rings EXTRA_DEPTH under both faces that look drilled, not like a nut's pocket."""
         low, high = self.mesh.vertices[:, 2].min(), self.mesh.vertices[:, 2].max()
         return [
             ring
@@ -90,11 +92,6 @@ class MeshBody:
                 ring = fit_circle(loop, z)
                 if max(ring.residual, ring.sagitta) <= OFF_ROUND * ring.diameter / 2:
                     yield ring
-
-    def _top(self, ring: Ring) -> float:
-        away = np.linalg.norm(self.mesh.vertices[:, :2] - (ring.x, ring.y), axis=1)
-        within = away <= ring.diameter / 2 + ring.residual + ON_WALL
-        return float(self.mesh.vertices[within, 2].max())
 
 
 def fit_circle(loop: Array, z: float = 0.0) -> Ring:
@@ -132,8 +129,7 @@ def fit_circle(loop: Array, z: float = 0.0) -> Ring:
 class _Axis:
     """Hollow faces, or bosses, about one upright axis; `radius` is None for a cone.
 
-    Axis point and direction (3,); heights from `low` to `high`; each arc as its height, radius
-    and the angles it spans about z.
+    Each arc is its height, radius and the angles it spans about z.
     """
 
     point: Array

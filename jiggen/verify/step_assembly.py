@@ -70,10 +70,7 @@ class RoundFace:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """The solids of one product: how many, corners (n, 3), round faces, and flat ones.
-
-    Of each flat face the ends of its straight edges, (k, 2, 3), where these were asked for.
-    """
+    """How many solids, corners (n, 3), round faces, and straight edges (k, 2, 3) of flat ones."""
 
     solids: int
     corners: Array
@@ -107,7 +104,10 @@ def read_assembly(path: Path, *, flats: bool = False) -> StepAssembly:
     """
     file = read_step_text(path.read_bytes())
     tree = _Tree(file, flats)
-    pieces = tuple(piece for root in tree.roots() for piece in tree.below(root))
+    products = (product.id for product in file.all_of("PRODUCT_DEFINITION"))
+    pieces = tuple(
+        piece for root in products if root not in tree.used for piece in tree.below(root)
+    )
     if not pieces:
         raise StepError("no solid is placed in it")
     return StepAssembly(pieces, tree.unit)
@@ -119,10 +119,10 @@ class _Tree:
     def __init__(self, file: StepFile, flats: bool) -> None:
         self._file = file
         self._usages: dict[int, list[Entity]] = defaultdict(list)
-        self._used: set[int] = set()
+        self.used: set[int] = set()
         for usage in file.all_of("NEXT_ASSEMBLY_USAGE_OCCURRENCE"):
             self._usages[usage.ref(3)].append(usage)
-            self._used.add(usage.ref(4))
+            self.used.add(usage.ref(4))
         definitions = {entity.id: entity for entity in file.all_of("PRODUCT_DEFINITION_SHAPE")}
         self._representations: dict[int, list[int]] = defaultdict(list)
         for link in file.all_of("SHAPE_DEFINITION_REPRESENTATION"):
@@ -137,14 +137,15 @@ class _Tree:
             first, second = link.ref(2), link.ref(3)
             self._same[first].append(second)
             self._same[second].append(first)
-        self.unit = self._unit()
+        every = {number for own in self._representations.values() for number in own}
+        entities = (file[number] for number in every)
+        contexts = {one.ref(2) for one in entities if one.keyword.endswith("SHAPE_REPRESENTATION")}
+        units = {_millimetres(file, file[context]) for context in contexts}
+        if len(units) != 1:
+            raise StepError("shapes in different units of length" if units else "no shape in it")
+        (self.unit,) = units
         self._reader = ShapeReader(file, self.unit, flats)
         self._shapes: dict[int, Shape] = {}
-
-    def roots(self) -> Iterator[int]:
-        for product in self._file.all_of("PRODUCT_DEFINITION"):
-            if product.id not in self._used:
-                yield product.id
 
     def below(self, root: int) -> Iterator[StepPiece]:
         """Every solid placed under a root product, depth first."""
@@ -201,15 +202,6 @@ class _Tree:
             return np.asarray(first @ np.linalg.inv(second))
         raise StepError(f"#{relation.id}: places another shape than its usage names")
 
-    def _unit(self) -> float:
-        every = {number for own in self._representations.values() for number in own}
-        entities = (self._file[number] for number in every)
-        contexts = {one.ref(2) for one in entities if one.keyword.endswith("SHAPE_REPRESENTATION")}
-        units = {millimetres(self._file, self._file[context]) for context in contexts}
-        if len(units) != 1:
-            raise StepError("shapes in different units of length" if units else "no shape in it")
-        return units.pop()
-
 
 @dataclass
 class ShapeReader:
@@ -222,10 +214,7 @@ class ShapeReader:
     _vertices: dict[int, Array] = field(default_factory=dict)
 
     def shape(self, items: list[Entity]) -> Shape:
-        """The solids among a product's items.
-
-        Raises StepError on items that are not understood here.
-        """
+        """The solids among `items`.  Raises StepError on those that are not understood here."""
         for item in items:
             if item.keyword in NOT_UNDERSTOOD:
                 raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
@@ -323,11 +312,8 @@ class ShapeReader:
         return np.array(numbers) * self.scale
 
 
-def millimetres(file: StepFile, context: Entity) -> float:
-    """How many mm one unit of length is in a representation's `context`.
-
-    Raises StepError when it has none, or one that is neither SI nor based on one.
-    """
+def _millimetres(file: StepFile, context: Entity) -> float:
+    """How many mm the unit of length of a representation's `context` is."""
     keyword = "GLOBAL_UNIT_ASSIGNED_CONTEXT"
     if keyword in context.record:
         for ref in context.refs(0, keyword):

@@ -336,10 +336,7 @@ def _values(tokens: list[str]) -> tuple[Value, ...]:
 
 
 def decoded(text: str) -> str:
-    """A string as written between its quotes, with the escapes of ISO 10303-21 undone.
-
-    Line breaks inside mean nothing.
-    """
+    """A string between its quotes without the escapes of ISO 10303-21 and the line breaks."""
     text = text.replace("\n", "").replace("\r", "").replace("''", "'")
     return ESCAPE.sub(_character, text)
 

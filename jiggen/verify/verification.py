@@ -14,17 +14,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from jiggen import outcome
 from jiggen.files import MANIFEST, MEASUREMENTS, within
-from jiggen.outcome import (
-    BootCheck,
-    FoundBore,
-    FoundPeg,
-    HoleCheck,
-    PegCheck,
-    Verification,
-    WantedBore,
-    WantedPeg,
-)
 from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.holes import measure_holes, measure_pegs
@@ -45,11 +36,11 @@ from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.step_assembly import StepPiece
 
-AnyFound = TypeVar("AnyFound", FoundBore, FoundPeg)
+AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
 
 
-def verify_folder(folder: Path) -> Verification:
+def verify_folder(folder: Path) -> outcome.Verification:
     """Verify a jig from the files in `folder` and nothing else.
 
     Every check is made, whatever failed before it; a file that is missing or cannot be read is
@@ -58,7 +49,7 @@ def verify_folder(folder: Path) -> Verification:
     return _verify(read_manifest(folder), folder, Ledger())
 
 
-def check(folder: Path) -> Verification:
+def check(folder: Path) -> outcome.Verification:
     """Verify `folder` again, and compare every file with the manifest's SHA-256.
 
     Raises InputError when the manifest is missing or wrong.
@@ -95,7 +86,7 @@ def _judge_files(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
 
 
 @np.errstate(all="ignore")  # numbers beyond all measure in a damaged file become faults
-def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> Verification:
+def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verification:
     """All checks of the files, after those that `ledger` holds already."""
     before = len(ledger.faults)
     judge_matrices(manifest.parts, ledger)
@@ -115,8 +106,8 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> Verification:
     }
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
-    bores: dict[str, dict[str, FoundBore]] = {"STEP": {}, "STL": {}}
-    tops: dict[str, dict[str, FoundPeg]] = {"STEP": {}, "STL": {}}
+    bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
+    tops: dict[str, dict[str, outcome.FoundPeg]] = {"STEP": {}, "STL": {}}
     for part, body in _bodies(manifest, meshes, pieces):
         wanted = [(hole, guide) for hole, guide in manifest.guided if guide.part == part.name]
         openings = [opening for opening in manifest.openings if opening.part == part.name]
@@ -128,24 +119,23 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> Verification:
             _judge_passage(part, body.mesh, wanted, bores["STL"], more, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
     holes = tuple(
-        HoleCheck(
-            hole.id, at.part, WantedBore(hole.x, hole.y, at.bore, at.throat), *_both(bores, hole)
-        )
-        for hole, at in manifest.guided
+        outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
+        for hole, guide in manifest.guided
+        for bore in [outcome.WantedBore(hole.x, hole.y, guide.bore, guide.throat)]
     )
     pegs = tuple(
-        PegCheck(
-            peg.id, peg.part, WantedPeg(peg.x, peg.y, peg.diameter, peg.z[1]), *_both(tops, peg)
-        )
+        outcome.PegCheck(peg.id, peg.part, top, *_both(tops, peg))
         for peg in manifest.pegs
+        for top in [outcome.WantedPeg(peg.x, peg.y, peg.diameter, peg.z[1])]
     )
     seen = {(fault.code, fault.source) for fault in ledger.faults[:before]}
     later = [fault for fault in ledger.faults[before:] if (fault.code, fault.source) not in seen]
     faults = (*ledger.faults[:before], *later)
-    checked: tuple[HoleCheck | PegCheck | BootCheck, ...] = (*holes, *pegs, *ladders)
-    passed = not faults and all(item.deviation is not None for item in checked)
-    held = limits.as_dict()
-    return Verification(passed, ledger.checks, held, holes, pegs, ladders, faults, printing)
+    deviations = [hole.deviation for hole in holes] + [peg.deviation for peg in pegs]
+    deviations += [boot.deviation for boot in ladders]
+    passed = not faults and None not in deviations
+    checks, held = ledger.checks, limits.HELD_TO
+    return outcome.Verification(passed, checks, held, holes, pegs, ladders, faults, printing)
 
 
 def _both(
@@ -200,14 +190,11 @@ def _judge_passage(
     part: Part,
     mesh: Mesh,
     wanted: Iterable[tuple[Hole, Guide]],
-    found: Mapping[str, FoundBore],
+    found: Mapping[str, outcome.FoundBore],
     more: float,
     ledger: Ledger,
 ) -> None:
-    """The drill must pass the whole body along each hole's axis.
-
-    `more` mm were added to the narrowest diameter, which the printer takes away again.
-    """
+    """The drill must pass the body; `more` mm were added, which the printer takes away again."""
     for hole, _ in wanted:
         at = found.get(hole.id, hole)
         needed = (hole.diameter + more) / 2

@@ -56,10 +56,7 @@ def judge_walls(mesh: Mesh, base: float) -> PrintCheck:
 
 
 def across(mesh: Mesh, z: float, most: int = MOST_POINTS) -> Across:
-    """Walls less than WIDEST wide at height `z`, both sides within FACING of parallel.
-
-    Looked at from about `most` points at most.
-    """
+    """Walls less than WIDEST wide at height `z`, FACING off parallel, seen from `most` points."""
     loops = mesh.section(z)
     if not loops:
         return Across(z, np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0))
