@@ -74,7 +74,7 @@ def test_a_short_jig_is_printed_again_and_then_comes_out_true(tmp_path):
     chosen, jig = designed(), printout(tmp_path).jig
     pairs = worth_measuring(jig)
     found = fit_printed(jig, readings(finished(chosen, both(chosen, SMALL)), pairs))
-    off = {hole.hole: (hole.dx, hole.dy) for hole in found.expected}
+    off = {hole.id: (hole.dx, hole.dy) for hole in found.expected}
     # 0.3 % of toe-1's place (155.3, 17.3)
     assert off["toe-1"] == pytest.approx((-0.466, -0.052), abs=0.02)
     assert found.verdict == "reprint"
@@ -140,7 +140,7 @@ def test_a_gap_at_the_joint_is_half_of_it_to_either_side(tmp_path):
     pairs = worth_measuring(jig)
     found = fit_printed(jig, replace(readings(places, pairs), caliper=0.001))
     assert found.parts["joint"][0][0] == pytest.approx(0.12, abs=0.01)
-    off = {hole.hole: hole.dx for hole in found.expected}
+    off = {hole.id: hole.dx for hole in found.expected}
     assert (off["toe-5"], off["heel-1"]) == pytest.approx((0.06, -0.06), abs=0.01)
 
 

@@ -103,7 +103,7 @@ def test_holes_of_halves_lie_within_what_is_said(tmp_path):
         places = halves("club-piste", alike(jig, printer))
         found = fit_printed(jig, readings(places, pairs, random))
         for hole, told in zip(found.expected, found.places, strict=True):
-            inside += float(np.hypot(*(places[hole.hole] - told))) <= hole.known
+            inside += float(np.hypot(*(places[hole.id] - told))) <= hole.known
         alarms += found.fit.contradicts
     assert inside / runs / len(jig.holes) >= 0.9
     assert alarms <= 1

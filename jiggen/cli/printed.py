@@ -121,10 +121,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         "limit": found.limit,
         "verdict": found.verdict if made else None,
         "holes": [
-            {"id": hole.hole, "body": hole.body}
-            | {key: getattr(hole, key) for key in ("dx", "dy", "off", "known", "at_worst")}
-            | {"good": hole.at_worst <= found.limit}
-            for hole in found.expected
+            hole._asdict() | {"good": hole.at_worst <= found.limit} for hole in found.expected
         ],
         "whole": shapes.get("whole"),
         **({} if "whole" in shapes else {"halves": shapes}),
@@ -174,20 +171,14 @@ def as_text(found: PrintedFit, made: Profile | None) -> str:
 
 def _hole_lines(found: PrintedFit) -> list[str]:
     rows = [
-        (
-            hole.hole,
-            *(output.fixed(off, sign="+") for off in (hole.dx, hole.dy)),
-            *map(output.fixed, (hole.off, hole.known, hole.at_worst)),
-        )
-        for hole in found.expected
+        (hole, output.fixed(dx, sign="+"), output.fixed(dy, sign="+"), *map(output.fixed, sizes))
+        for hole, _, dx, dy, *sizes in found.expected
     ]
-    over = [hole.at_worst > found.limit for hole in found.expected]
+    head = ("hole", "off x", "off y", "off", "known to", "at worst")
+    over = f"  > {found.limit:g}"
+    notes = [over if hole.at_worst > found.limit else "" for hole in found.expected]
     return [
-        *output.columns(
-            ("hole", "off x", "off y", "off", "known to", "at worst"),
-            rows,
-            notes=[f"  > {found.limit:g}" if each else "" for each in over],
-        ),
+        *output.columns(head, rows, notes=notes),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
         *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
     ]

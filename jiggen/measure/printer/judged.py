@@ -82,11 +82,11 @@ def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     source, limit = found.readings.source, found.limit
     if found.fit.contradicts:
         return (contradiction(found, found.readings),)
-    if off := [f"{one.hole} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
+    if off := [f"{one.id} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
         message = f"holes are off by more than {limit:g} mm: {the_first(off, ', ')}"
         hint = "Do not drill with it: print it again with the corrected profile."
         return (Finding("printer.off", message, source, hint=hint),)
-    worst = [(one.hole, one.at_worst) for one in found.expected if one.at_worst > limit]
+    worst = [(one.id, one.at_worst) for one in found.expected if one.at_worst > limit]
     if not worst:
         return ()
     named = the_first([f"{hole} by {size:.2f} mm" for hole, size in worst], ", ")

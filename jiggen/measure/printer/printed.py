@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import combinations, pairwise
 from operator import attrgetter
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -51,28 +51,20 @@ BEFORE: dict[str, float] = {
 Verdict = Literal["use", "reprint", "measure"]
 
 
-@dataclass(frozen=True, eq=False)
-class Expected:
-    """Where one hole is expected, in mm: off by `dx` and `dy` from the layout.
+class Expected(NamedTuple):
+    """Where one hole is expected, in mm: off by `dx` and `dy`, `off` in all, from the layout.
 
-    In a half with a ladder for the boot for which it is worst.  `known` is its 95 % region's reach.
+    In a half with a ladder for the boot for which it is worst.  `known` is the reach of its 95 %
+    region; `at_worst` is off and known together.
     """
 
-    hole: str
+    id: str
     body: str
     dx: float
     dy: float
+    off: float
     known: float
-
-    @property
-    def off(self) -> float:
-        """How far off in mm."""
-        return float(np.hypot(self.dx, self.dy))
-
-    @property
-    def at_worst(self) -> float:
-        """How far off in mm, with 95 in 100 certainty, at most."""
-        return self.off + self.known
+    at_worst: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,9 +95,11 @@ class PrintedFit:
             slopes = derivative(places, self.fit.parameters)
             spreads = slopes @ self.covariance @ slopes.transpose(0, 2, 1)
             known = REGION * np.sqrt(np.clip(np.linalg.eigvalsh(spreads)[:, -1], 0.0, None))
-            off = places(self.fit.parameters) - jig.asked
-            rows = zip(jig.holes, off.tolist(), known.tolist(), strict=True)
-            ways.append([Expected(hole, jig.body_of[hole], x, y, r) for hole, (x, y), r in rows])
+            dx, dy = (places(self.fit.parameters) - jig.asked).T
+            off = np.hypot(dx, dy)
+            rows = zip(*(each.tolist() for each in (dx, dy, off, known, off + known)), strict=True)
+            holes = zip(jig.holes, rows, strict=True)
+            ways.append([Expected(hole, jig.body_of[hole], *row) for hole, row in holes])
         return tuple(max(each, key=attrgetter("at_worst")) for each in zip(*ways, strict=True))
 
     @property
