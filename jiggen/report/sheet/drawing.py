@@ -8,7 +8,7 @@ moved apart and the line has a knee.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,29 +45,8 @@ ENDLESS = 1e5  # mm
 
 Named = tuple[tuple[Hole, Label], ...]
 """Holes and the places of their ids."""
-Dimensions = Mapping[float, float]
-"""From a coordinate to the other coordinate of the hole where its line starts; ski frame, mm."""
-
-
-@dataclass(frozen=True)
-class _Plan:
-    """The drawing before it is drawn: its view, the ski as drawn in `room`, what to write."""
-
-    job: JigRecord
-    units: kit.Units
-    width: float
-    view: View
-    room: Box
-    along: Dimensions
-    behind: Dimensions
-    ahead: Dimensions
-
-    @property
-    def fits(self) -> bool:
-        """Whether all dimensions fit."""
-        tall = self.room[3] - self.room[1]
-        sides = len(self.behind), len(self.ahead)
-        return max(sides) * PITCH <= tall and len(self.along) * PITCH <= self.width
+Dimensions = list[tuple[str, Point]]
+"""Lengths in words, each with the place on the paper where its line starts, in order."""
 
 
 def layout_drawing(job: JigRecord, units: kit.Units, width: float) -> list[Flowable]:
@@ -75,39 +54,17 @@ def layout_drawing(job: JigRecord, units: kit.Units, width: float) -> list[Flowa
 
     Ids or dimensions that do not fit are left to the list of holes, and the note says so.
     """
-    plan = _plan(job, units, width)
-    names = _names(plan)
-    shapes = [*_ski(plan)]
-    bottom = plan.room[1]
-    if plan.fits:
-        shapes += [*_along(plan), *_across(plan)]
-        bottom -= KNEE + GAP + _widest(plan.along, units)
-    for _, name in names:  # dimension lines stop beside it
-        x0, y0, x1, y1 = box_around(name.box[:2], name.box[2:])
-        shapes.append(Area(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), WHITE))
-    shapes += draw_holes(job.holes, plan.view, ARM)
-    shapes += draw_names(names, plan.view, ID_SIZE)
-    unit = "mm" if units == "mm" else "mm (inches)"
-    note = (
-        f"Smaller than life; {unit}, measured from the mounting mark and the centre line. "
-        f"Dashed: a ski {kit.full(job.inputs.ski.least, units)} wide."
-    )
-    if not (plan.fits and names):
-        note = "Smaller than life. Not everything fits here: see the list of holes."
-    if job.ladders:
-        note = f"Drawn for a boot of {kit.full(job.inputs.boot, units)}. {note}"
-    return [kit.Picture(width, 1.0 - bottom, shapes), kit.para(note, SIZE), kit.gap(1.0)]
-
-
-def _plan(job: JigRecord, units: kit.Units, width: float) -> _Plan:
-    along = {round(h.x, 2): h.y for h in sorted(job.holes, key=lambda h: -h.y)}
-    outwards = sorted(job.holes, key=lambda h: abs(h.x))
+    narrow, holes = job.inputs.ski.least, job.holes
+    along = {round(h.x, 2): h.y for h in sorted(holes, key=lambda h: -h.y)}
+    outwards = sorted(holes, key=lambda h: abs(h.x))
     behind = {0.0: 0.0} | {round(h.y, 2) + 0.0: h.x for h in outwards if h.x < 0}
     ahead = {0.0: 0.0} | {round(h.y, 2) + 0.0: h.x for h in outwards if h.x >= 0}
-    column = KNEE + GAP + max(_widest(side, units) for side in (behind, ahead))
+    words = {value: kit.short(abs(value), units) for value in (*along, *behind, *ahead)}
+    words[0.0] = "0"
 
+    column = KNEE + GAP + max(width_of(words[y], SIZE) for y in (*behind, *ahead))
     low, high = min(0.0, *along), max(0.0, *along)
-    half = max(job.inputs.ski.least / 2, *(abs(h.y) + h.diameter / 2 for h in job.holes))
+    half = max(narrow / 2, *(abs(h.y) + h.diameter / 2 for h in holes))
     free = width - 2 * column - 2 * BEYOND
     scale = min(MOST, free / max(high - low, 1.0), TALLEST / (2 * half))
     mark = column + BEYOND + (free - scale * (high - low)) / 2 - scale * low
@@ -115,51 +72,58 @@ def _plan(job: JigRecord, units: kit.Units, width: float) -> _Plan:
     foot = top - 2 * scale * half
     view = View(scale, mark, (top + foot) / 2)
     room = (view.at(low, 0)[0] - BEYOND, foot, view.at(high, 0)[0] + BEYOND, top)
-    ordered = (dict(sorted(row.items())) for row in (along, behind, ahead))
-    return _Plan(job, units, width, view, room, *ordered)
+
+    sides = [[(words[y], view.at(side[y], y)) for y in sorted(side)] for side in (behind, ahead)]
+    fits = max(map(len, sides)) * PITCH <= top - foot and len(along) * PITCH <= width
+    names = _names(job, view, room)
+    shapes = [*_ski(narrow, view, room, width)]
+    if fits:
+        shapes += _along([(words[x], view.at(x, along[x])) for x in sorted(along)], foot, width)
+        shapes += _across(sides, room)
+        foot -= KNEE + GAP + max(width_of(words[x], SIZE) for x in along)
+    for _, name in names:  # dimension lines stop beside it
+        x0, y0, x1, y1 = box_around(name.box[:2], name.box[2:])
+        shapes.append(Area(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), WHITE))
+    shapes += [*draw_holes(holes, view, ARM), *draw_names(names, view, ID_SIZE)]
+    unit = "mm" if units == "mm" else "mm (inches)"
+    note = (
+        f"Smaller than life; {unit}, measured from the mounting mark and the centre line. "
+        f"Dashed: a ski {kit.full(narrow, units)} wide."
+    )
+    if not (fits and names):
+        note = "Smaller than life. Not everything fits here: see the list of holes."
+    if job.ladders:
+        note = f"Drawn for a boot of {kit.full(job.inputs.boot, units)}. {note}"
+    return [kit.Picture(width, 1.0 - foot, shapes), kit.para(note, SIZE), kit.gap(1.0)]
 
 
-def _widest(row: Iterable[float], units: kit.Units) -> float:
-    return max(width_of(_words(value, units), SIZE) for value in row)
-
-
-def _words(value: float, units: kit.Units) -> str:
-    return kit.short(abs(value), units) if value else "0"
-
-
-def _along(plan: _Plan) -> Iterator[Shape]:
+def _along(row: Dimensions, foot: float, width: float) -> Iterator[Shape]:
     """The dimensions along the ski."""
-    foot = plan.room[1]
-    starts = [plan.view.at(x, y) for x, y in plan.along.items()]
-    places = spread((x for x, _ in starts), PITCH, PITCH / 2, plan.width - PITCH / 2)
-    for (x, y), place, value in zip(starts, places, plan.along, strict=True):
+    places = spread((x for _, (x, _) in row), PITCH, PITCH / 2, width - PITCH / 2)
+    for (words, (x, y)), place in zip(row, places, strict=True):
         yield from polyline([(x, y), (x, foot), (place, foot - KNEE)], THIN)
         at = (place + HALF_LINE, foot - KNEE - GAP)
-        yield kit.typeset(at, _words(value, plan.units), SIZE, anchor="end", turn=90)
+        yield kit.typeset(at, words, SIZE, anchor="end", turn=90)
 
 
-def _across(plan: _Plan) -> Iterator[Shape]:
+def _across(sides: Sequence[Dimensions], room: Box) -> Iterator[Shape]:
     """The dimensions across the ski at both ends."""
-    left, foot, right, top = plan.room
-    ends: tuple[tuple[Dimensions, float, int, Anchor], ...] = (
-        (plan.behind, left, -1, "end"),
-        (plan.ahead, right, 1, "start"),
-    )
-    for column, edge, way, anchor in ends:
-        starts = [plan.view.at(x, y) for y, x in column.items()]
-        places = spread((y for _, y in starts), PITCH, foot + PITCH / 2, top - PITCH / 2)
-        for (x, y), place, value in zip(starts, places, column, strict=True):
-            if value:  # the centre line is drawn already
+    left, foot, right, top = room
+    ends: tuple[tuple[float, int, Anchor], ...] = ((left, -1, "end"), (right, 1, "start"))
+    for column, (edge, way, anchor) in zip(sides, ends, strict=True):
+        places = spread((y for _, (_, y) in column), PITCH, foot + PITCH / 2, top - PITCH / 2)
+        for (words, (x, y)), place in zip(column, places, strict=True):
+            if words != "0":  # the centre line is drawn already
                 yield Line((x, y), (edge, y), THIN)
             knee = edge + way * KNEE
             yield from polyline([(edge, y), (knee, place)], THIN)
-            at = (knee + way * GAP, place - HALF_LINE)
-            yield kit.typeset(at, _words(value, plan.units), SIZE, anchor=anchor)
+            yield kit.typeset((knee + way * GAP, place - HALF_LINE), words, SIZE, anchor=anchor)
 
 
-def _ski(plan: _Plan) -> Iterator[Shape]:
-    (tail, foot, tip, top), view, skis = plan.room, plan.view, plan.job.inputs.ski
-    for half in (skis.least / 2, -skis.least / 2):
+def _ski(narrow: float, view: View, room: Box, width: float) -> Iterator[Shape]:
+    """The mark, the centre line and the edges of the narrowest ski, under the way to its ends."""
+    tail, foot, tip, top = room
+    for half in (narrow / 2, -narrow / 2):
         y = view.at(0, half)[1]
         yield Line((tail, y), (tip, y), EDGE)
     yield Line((tail, view.middle), (tip, view.middle), CENTRE)
@@ -168,21 +132,20 @@ def _ski(plan: _Plan) -> Iterator[Shape]:
 
     line = -STRIP + 1.2
     level = line + HALF_LINE
-    yield kit.typeset((plan.width / 2, line), "left side of the ski", SIZE, anchor="middle")
+    yield kit.typeset((width / 2, line), "left side of the ski", SIZE, anchor="middle")
     yield from arrow((ARROW, level), (0.0, level), ARROW_PEN)
     yield kit.typeset((1.15 * ARROW, line), "to the tail", SIZE)
-    yield from arrow((plan.width - ARROW, level), (plan.width, level), ARROW_PEN)
-    yield kit.typeset((plan.width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
+    yield from arrow((width - ARROW, level), (width, level), ARROW_PEN)
+    yield kit.typeset((width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
 
 
-def _names(plan: _Plan) -> Named:
+def _names(job: JigRecord, view: View, room: Box) -> Named:
     """Places for the holes' ids; none at all unless there is one for each."""
-    holes = plan.job.holes
-    if len(holes) > MANY:
+    if len(job.holes) > MANY:
         return ()
-    obstacles = ski_lines(plan.view, (plan.job.inputs.ski.least,))
-    names = place_names(holes, plan.view, ARM, obstacles, ID_SIZE, plan.room)
-    return names if len(names) == len(holes) else ()
+    obstacles = ski_lines(view, (job.inputs.ski.least,))
+    names = place_names(job.holes, view, ARM, obstacles, ID_SIZE, room)
+    return names if len(names) == len(job.holes) else ()
 
 
 # -- holes and their names, at any scale; the 1:1 pages have them too ---------------------------
@@ -246,13 +209,8 @@ def draw_names(named: Named, view: View, size: float) -> Iterator[Shape]:
 
 def box_around(start: Point, end: Point, clear: float = CLEAR) -> Box:
     """The box around a line along x or y, `clear` mm larger."""
-    (x0, y0), (x1, y1) = start, end
-    return (
-        min(x0, x1) - clear,
-        min(y0, y1) - clear,
-        max(x0, x1) + clear,
-        max(y0, y1) + clear,
-    )
+    (x0, x1), (y0, y1) = sorted((start[0], end[0])), sorted((start[1], end[1]))
+    return x0 - clear, y0 - clear, x1 + clear, y1 + clear
 
 
 def ski_lines(view: View, widths: Iterable[float]) -> list[Box]:

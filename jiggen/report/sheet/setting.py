@@ -24,7 +24,7 @@ STOP_DIGITS = 1  # a depth stop cannot be set finer than to 0.1 mm; common pract
 LONGEST_KEY = 200  # characters, for the holes of a warning
 RUN_LINES = 3  # at most, for the holes of a setting
 CELL = 8.0  # points, in the tables of boot lengths
-TABLES, TABLE_GUTTER = 2, 8.0  # kit.beside one another, and mm between them
+TABLES, TABLE_GUTTER = 2, 8.0  # beside one another, and mm between them
 
 SET_BY = (
     "Set the depth stop by A or by B, whichever your caliper reaches. Another point angle changes "
