@@ -16,7 +16,7 @@ from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.labels import place_boxes, spread
 from jiggen.report.sheet.document import MARGIN, frame_size, write_document
-from jiggen.report.sheet.kit import Picture, full, headline, para, section, short, table, typeset
+from jiggen.report.sheet.kit import Picture, full, headline, para, section, short, typeset
 from jiggen.report.sheet.tiles import APART, OVERLAP, Window, cut, registers, seams
 from jiggen.units import number
 
@@ -28,7 +28,7 @@ from jiggen.units import number
     "text", ["a b", "W" * 40, "aiWM é-" * 12, "long " * 40 + "M" * 80, "<b>&amp;</b> " * 9]
 )
 def test_lines_of_a_paragraph_are_never_wider_and_lose_nothing(text, size, width):
-    (page,) = read_pdf(write([table([[para(text, size)]], [width])]))
+    (page,) = read_pdf(write([section((), [[para(text, size)]], [width])]))
     mine = [word for word in page.words if abs(word.size - size) < 1e-6]
     mine = mine[: len(mine) - page_foot(size)]
     assert all(word.box[2] <= MARGIN + width + 0.01 for word in mine)

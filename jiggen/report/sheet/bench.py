@@ -113,7 +113,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         stop_section(job, units, width),
         *warning_sections(job, width),
         *boot_sections(job, units, width),
-        kit.section(kit.headline("Layout", width), [[drawing]], (width,)),
+        kit.section("Layout", [[drawing]], (width,)),
         _lists(job, units, width),
         kit.checklist("Steps", kit.steps(LADDER_STEPS if job.ladders else STEPS), width),
         *_readings(job, units, width),
@@ -208,7 +208,7 @@ def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowab
         lines.append(f"{plain(station)} station: {'; '.join(holes)}")
     if stations:
         rows = [[kit.para(words)] for words in lines]
-        yield kit.section(kit.headline("Left and right readings", width), rows, (width,), below=1.0)
+        yield kit.section("Left and right readings", rows, (width,), below=1.0)
 
 
 def _holes(job: JigRecord, units: kit.Units, width: float) -> Flowable:
@@ -247,11 +247,9 @@ def _plastic(plastic: Plastic, width: float) -> Flowable:
     rows: list[list[kit.Cell]] = [
         [kit.para(plain(value)) for value in values] for values in mass_rows(plastic)
     ]
-    words: list[Flowable] = [kit.para(mass_note(plastic), kit.SMALL)]
+    words: list[Flowable] = [kit.gap(1.1), kit.para(mass_note(plastic), kit.SMALL)]
     for advice in plastic.advice:
         words += [kit.gap(0.8), kit.para(f"– {plain(advice)}")]
-    rows.append([words, *[[]] * (len(PLASTIC_SHARES) - 1)])
-    heading = kit.headline(f"Printing in {plain(plastic.name)}", width)
     widths = [share * width for share in PLASTIC_SHARES]
-    span = [("SPAN", (0, -1), (-1, -1))]
-    return kit.section(heading, rows, widths, names=MASS_HEADS, more=span, **LIST)
+    table = kit.section((), rows, widths, names=MASS_HEADS, **LIST)
+    return kit.section(f"Printing in {plain(plastic.name)}", [[table], [words]], (width,))

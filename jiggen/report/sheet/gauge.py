@@ -90,7 +90,7 @@ def gauge_sheet(gauge: Gauge, verification: Verification) -> bytes:
     story = [
         *_head(verification, width),
         kit.checklist("Print", kit.steps(PRINT), width),
-        kit.section(kit.headline("Where the readings are taken", width), [[pictures]], (width,)),
+        kit.section("Where the readings are taken", [[pictures]], (width,)),
         kit.checklist("Measure", kit.steps(MEASURE), width),
         _table(readings, width),
         _fits(gauge, width),
@@ -157,15 +157,15 @@ def _table(readings: Readings, width: float) -> Flowable:
         names[item.number] = f"peg {item.of[0].id}, height" if item.of else "frame, height"
     halves = []
     for items in (readings.distances, (*readings.diameters, *readings.heights)):
-        rows = [[kit.para(name, kit.SMALL, dim=kit.DIM) for name in NAMES]]
+        rows = []
         for item in items:
             words = (str(item.number), names[item.number], f"{item.asked:.2f}", "")
             rows.append([kit.para(word) for word in words])
         widths = [share * own for share in SHARES]
-        halves.append(kit.table(rows, widths, ruled=True, above=1.2, below=1.0))
+        halves.append(kit.section((), rows, widths, names=NAMES, ruled=True, above=1.2, below=1.0))
     note = [kit.gap(1.0), kit.para(GROSS_ERROR, kit.SMALL, dim=kit.DIM)]
     cells = [[kit.columns(width, *halves)], [note]]
-    return kit.section(kit.headline("Readings, mm", width), cells, (width,))
+    return kit.section("Readings, mm", cells, (width,))
 
 
 def _fits(gauge: Gauge, width: float) -> Flowable:
@@ -175,7 +175,7 @@ def _fits(gauge: Gauge, width: float) -> Flowable:
     if gauge.bush:
         words = kit.para(BUSH.format(outside=gauge.bush.outside))
         cells = [[words, kit.gap(1.5), *kit.blank("Best pocket (bush_fit)", own)], cells[0]]
-    return kit.section(kit.headline("Fits", width), [[kit.columns(width, *cells)]], (width,))
+    return kit.section("Fits", [[kit.columns(width, *cells)]], (width,))
 
 
 # -- the pictures --------------------------------------------------------------------------------

@@ -95,41 +95,10 @@ def height_of(flowables: Iterable[Flowable], width: float) -> float:
     return sum(float(one.wrap(width / POINT, 1e6)[1]) for one in flowables) * POINT
 
 
-def table(
-    rows: Sequence[Sequence[Cell]],
-    widths: Sequence[float],
-    *,
-    heads: int = 0,
-    ruled: bool = False,
-    above: float = 0.0,
-    below: float = 0.0,
-    right: float = 0.0,
-    style: Sequence[tuple[Any, ...]] = (),
-) -> Table:
-    """Cells in columns of `widths` mm; the first `heads` rows stand on each page again.
-
-    `ruled` draws a thin line over each row but the heads; `above`, `below` and `right` are mm left
-    free in each cell.
-    """
-    commands: list[tuple[Any, ...]] = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), right / POINT),
-        ("TOPPADDING", (0, 0), (-1, -1), above / POINT),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), below / POINT),
-    ]
-    if ruled:
-        rule = (THIN.width / POINT, HexColor(THIN.colour))
-        commands.append(("LINEABOVE", (0, heads), (-1, -1), *rule))
-    cells = [[list(cell) if isinstance(cell, Sequence) else cell for cell in row] for row in rows]
-    wide = [width / POINT for width in widths]
-    return Table(cells, wide, repeatRows=heads, style=[*commands, *style], hAlign="LEFT")
-
-
 def beside(*columns: tuple[float, Cell], right: float = 0.0) -> Table:
     """Columns beside one another, each with its width in mm; `right` mm stay free in each."""
     widths = [width for width, _ in columns]
-    return table([[cell for _, cell in columns]], widths, right=right)
+    return section((), [[cell for _, cell in columns]], widths, right=right)
 
 
 def rule(width: float, above: float, below: float, pen: Pen = RULE) -> Picture:
@@ -143,31 +112,48 @@ def headline(words: str, width: float) -> list[Flowable]:
 
 
 def section(
-    heading: Sequence[Flowable],
+    heading: str | Sequence[Flowable],
     rows: Sequence[Sequence[Cell]],
     widths: Sequence[float],
     *,
     names: Sequence[str] = (),
     few: int = FEW,
-    more: Sequence[tuple[Any, ...]] = (),
-    **how: Any,
+    ruled: bool = False,
+    above: float = 0.0,
+    below: float = 0.0,
+    right: float = 0.0,
 ) -> Table:
-    """Rows under a heading, which stands on each page again.
+    """Cells in columns of `widths` mm, under a heading, if any, which stands on each page again.
 
-    `names` are those of the columns; the first `few` rows are on one page with the heading; `more`
-    are commands for reportlab's table, `how` is for `table`.
+    `names` are those of the columns; the first `few` rows are on one page with the heading.
+    `ruled` draws a thin line over each row; `above`, `below` and `right` are mm free in each cell.
     """
-    heads: list[Sequence[Cell]] = [[heading, *[[]] * (len(widths) - 1)]]
+    style: list[tuple[Any, ...]] = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), right / POINT),
+        ("TOPPADDING", (0, 0), (-1, -1), above / POINT),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), below / POINT),
+    ]
+    heads: list[Sequence[Cell]] = []
+    if heading:
+        words = headline(heading, sum(widths)) if isinstance(heading, str) else heading
+        heads.append([words, *[[]] * (len(widths) - 1)])
+        sides = ("TOPPADDING", "BOTTOMPADDING", "RIGHTPADDING")
+        style += [("SPAN", (0, 0), (-1, 0)), *((side, (0, 0), (-1, 0), 0) for side in sides)]
     if names:
         heads.append([para(name, SMALL, dim=DIM) for name in names])
-    style: list[tuple[Any, ...]] = [
-        ("SPAN", (0, 0), (-1, 0)),
-        ("TOPPADDING", (0, 0), (-1, 0), 0),
-        ("BOTTOMPADDING", (0, 0), (-1, 0), 0),
-        ("RIGHTPADDING", (0, 0), (-1, 0), 0),
-        ("NOSPLIT", (0, 0), (0, len(heads) + min(few, len(rows)) - 1)),
+    if heads:
+        style.append(("NOSPLIT", (0, 0), (0, len(heads) + min(few, len(rows)) - 1)))
+    if ruled:
+        rule = (THIN.width / POINT, HexColor(THIN.colour))
+        style.append(("LINEABOVE", (0, len(heads)), (-1, -1), *rule))
+    cells = [
+        [list(cell) if isinstance(cell, Sequence) else cell for cell in row]
+        for row in (*heads, *rows)
     ]
-    return table([*heads, *rows], widths, heads=len(heads), style=[*style, *more], **how)
+    wide = [width / POINT for width in widths]
+    return Table(cells, wide, repeatRows=len(heads), style=style, hAlign="LEFT")
 
 
 def tick(size: float = TICK) -> Picture:
@@ -178,7 +164,7 @@ def tick(size: float = TICK) -> Picture:
 def checklist(name: str, lines: Iterable[str], width: float) -> Table:
     """Each line behind a box to tick, under the heading `name`."""
     rows = [[tick(), para(line)] for line in lines]
-    return section(headline(name, width), rows, (TICK + 2.0, width - TICK - 2.0), below=1.3)
+    return section(name, rows, (TICK + 2.0, width - TICK - 2.0), below=1.3)
 
 
 def steps(lines: Iterable[str]) -> list[str]:

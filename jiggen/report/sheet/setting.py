@@ -151,8 +151,7 @@ def boot_sections(job: JigRecord, units: kit.Units, width: float) -> Iterator[Fl
         return
     lines = [[kit.para(plain(line))] for line in half_instructions(job)]
     lines.append([kit.para(WRONG_LINE, bold=True)])
-    heading = kit.headline("Set each half by the boot", width)
-    yield kit.section(heading, lines, (width,), below=1.0)
+    yield kit.section("Set each half by the boot", lines, (width,), below=1.0)
 
     own = (width - (TABLES - 1) * TABLE_GUTTER) / TABLES
     names = ["boot", *(f"{plain(ladder.half)} half" for ladder in job.ladders)]
@@ -170,7 +169,7 @@ def boot_sections(job: JigRecord, units: kit.Units, width: float) -> Iterator[Fl
     settings += [[""] * len(names)] * (deep * TABLES - len(settings))
     rows = (chain.from_iterable(settings[n::deep]) for n in range(deep))
     yield kit.section(
-        kit.headline("Boot lengths", width),
+        "Boot lengths",
         [[kit.para(words, CELL) for words in row] for row in rows],
         ([*widths[:-1], widths[-1] + TABLE_GUTTER] * TABLES)[:-1] + widths[-1:],
         names=names * TABLES,
