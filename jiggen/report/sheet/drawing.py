@@ -34,11 +34,9 @@ ARM = 0.8  # mm that a hole's cross reaches past its edge, as drawn
 STRIP = 4.5  # mm for a line of words
 ARROW = 10.0  # mm
 
-MARK, ARROW_PEN = Pen(0.5), Pen(0.25)
-THIN = Pen(0.1, grey(0.45))
-CENTRE = Pen(0.18, grey(0.3), (5.0, 1.0, 0.7, 1.0))
-EDGE = Pen(0.2, grey(0.55), (2.5, 1.5))
-
+MARK, INK, THIN = Pen(0.4), Pen(0.25), Pen(0.1, grey(0.45))
+CENTRE = Pen(0.18, grey(0.3), (10.0, 1.5, 1.0, 1.5))
+EDGE = Pen(0.2, grey(0.55), (5.0, 3.0))
 RING, CROSS, LEADER = Pen(0.25), Pen(0.13), Pen(0.1, grey(0.3))
 CLEAR = 0.3  # mm to either side of a line that names keep clear of
 ENDLESS = 1e5  # mm
@@ -76,7 +74,7 @@ def layout_drawing(job: JigRecord, units: kit.Units, width: float) -> list[Flowa
     sides = [[(words[y], view.at(side[y], y)) for y in sorted(side)] for side in (behind, ahead)]
     fits = max(map(len, sides)) * PITCH <= top - foot and len(along) * PITCH <= width
     names = _names(job, view, room)
-    shapes = [*_ski(narrow, view, room, width)]
+    shapes = [*draw_way(width, 1.2 - STRIP), *draw_ski(view, (narrow,), room)]
     if fits:
         shapes += _along([(words[x], view.at(x, along[x])) for x in sorted(along)], foot, width)
         shapes += _across(sides, room)
@@ -120,25 +118,6 @@ def _across(sides: Sequence[Dimensions], room: Box) -> Iterator[Shape]:
             yield kit.typeset((knee + way * GAP, place - HALF_LINE), words, SIZE, anchor=anchor)
 
 
-def _ski(narrow: float, view: View, room: Box, width: float) -> Iterator[Shape]:
-    """The mark, the centre line and the edges of the narrowest ski, under the way to its ends."""
-    tail, foot, tip, top = room
-    for half in (narrow / 2, -narrow / 2):
-        y = view.at(0, half)[1]
-        yield Line((tail, y), (tip, y), EDGE)
-    yield Line((tail, view.middle), (tip, view.middle), CENTRE)
-    yield Line((view.mark, foot), (view.mark, top), MARK)
-    yield kit.typeset((view.mark, top + 1.2), "mounting mark", SIZE, bold=True, anchor="middle")
-
-    line = -STRIP + 1.2
-    level = line + HALF_LINE
-    yield kit.typeset((width / 2, line), "left side of the ski", SIZE, anchor="middle")
-    yield from arrow((ARROW, level), (0.0, level), ARROW_PEN)
-    yield kit.typeset((1.15 * ARROW, line), "to the tail", SIZE)
-    yield from arrow((width - ARROW, level), (width, level), ARROW_PEN)
-    yield kit.typeset((width - 1.15 * ARROW, line), "to the tip", SIZE, anchor="end")
-
-
 def _names(job: JigRecord, view: View, room: Box) -> Named:
     """Places for the holes' ids; none at all unless there is one for each."""
     if len(job.holes) > MANY:
@@ -148,7 +127,7 @@ def _names(job: JigRecord, view: View, room: Box) -> Named:
     return names if len(names) == len(job.holes) else ()
 
 
-# -- holes and their names, at any scale; the 1:1 pages have them too ---------------------------
+# -- at any scale; the 1:1 pages have it too ------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -162,6 +141,35 @@ class View:
     def at(self, x: float, y: float) -> Point:
         """A place of the ski frame on the paper."""
         return self.mark + self.scale * x, self.middle + self.scale * y
+
+
+def draw_way(width: float, base: float, *, outermost: bool = True) -> Iterator[Shape]:
+    """A line of words at y = `base` on how the ski lies, with its left side if `outermost`."""
+    if outermost:
+        yield kit.typeset((width / 2, base), "left side of the ski", SIZE, anchor="middle")
+    ends: tuple[tuple[float, int, Anchor], ...] = ((0.0, 1, "start"), (width, -1, "end"))
+    for (end, way, anchor), words in zip(ends, ("to the tail", "to the tip"), strict=True):
+        level = base + HALF_LINE
+        yield from arrow((end + way * ARROW, level), (end, level), INK)
+        yield kit.typeset((end + way * 1.15 * ARROW, base), words, SIZE, anchor=anchor)
+
+
+def draw_ski(view: View, widths: Iterable[float], room: Box, band: float = 0.0) -> Iterator[Shape]:
+    """The centre line, edges of skis and the mounting mark, as far as `room` shows them.
+
+    The mark ends `band` mm under the top, with its name over it.
+    """
+    left, foot, right, top = room
+    for half in sorted({0.0, *(sign * width / 2 for width in widths for sign in (1, -1))}):
+        y = view.at(0.0, half)[1]
+        if foot - CLEAR <= y <= top + CLEAR:
+            yield Line((left, y), (right, y), EDGE if half else CENTRE)
+    if left <= view.mark <= right:
+        yield Line((view.mark, foot), (view.mark, top - band), MARK)
+        words = "mounting mark"
+        half = width_of(words, SIZE, bold=True) / 2
+        at = (min(max(view.mark, left + half), right - half), top - band + 1.2)
+        yield kit.typeset(at, words, SIZE, bold=True, anchor="middle")
 
 
 def draw_holes(holes: Sequence[Hole], view: View, arm: float) -> Iterator[Shape]:

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from reportlab.platypus import NextPageTemplate, PageBreak
 from reportlab.platypus.flowables import Flowable
 
-from jiggen.draw.figures import SCALE_BAR, arrow, cross, scale_bar
+from jiggen.draw.figures import SCALE_BAR, cross, scale_bar
 from jiggen.draw.fonts import POINT, fit, plain, points, width_of, wrap
 from jiggen.draw.shapes import Anchor, Box, Line, Pen, Point, Shape, grey
 from jiggen.record import Hole, JigRecord
@@ -28,6 +28,8 @@ from jiggen.report.sheet.drawing import (
     box_around,
     draw_holes,
     draw_names,
+    draw_ski,
+    draw_way,
     place_names,
     ski_lines,
 )
@@ -64,9 +66,7 @@ CHECK = (
     "again at 100 %, not fitted to the page."
 )
 
-MARK, REGISTER, INK = Pen(0.4), Pen(0.2), Pen(0.25)
-CENTRE = Pen(0.18, grey(0.3), (10.0, 1.5, 1.0, 1.5))
-EDGE = Pen(0.2, grey(0.55), (5.0, 3.0))
+REGISTER, INK = Pen(0.2), Pen(0.25)
 SEAM = Pen(0.15, grey(0.4), (2.0, 2.0))
 _CAPITAL = points(BODY)  # mm
 
@@ -203,29 +203,14 @@ def _ends(window: Window, inset: float, avoid: Sequence[float]) -> Iterator[floa
 
 def _draw(tile: _Tile) -> Iterator[Shape]:
     written: list[Box] = []  # what the holes' names keep clear of
-    yield from _ski(tile)
+    skis = tile.job.inputs.ski
+    yield from draw_ski(tile.view, (skis.least, skis.most), tile.room, BAND)
     for marks in (_seams(tile), _registers(tile), _edge_names(tile)):
         for shapes, box in marks:
             yield from shapes
             written.append(box)
     yield from draw_holes(tile.holes, tile.view, ARM)
     yield from _hole_names(tile, written)
-
-
-def _ski(tile: _Tile) -> Iterator[Shape]:
-    """The ski's edges, the centre line and the mounting mark, as far as the window shows them."""
-    (left, foot, right, top), view, skis = tile.room, tile.view, tile.job.inputs.ski
-    halves = (sign * width / 2 for width in {skis.least, skis.most} for sign in (1, -1))
-    for half, pen in ((0.0, CENTRE), *((half, EDGE) for half in sorted(halves))):
-        y = view.at(0.0, half)[1]
-        if foot <= y <= top:
-            yield Line((left, y), (right, y), pen)
-    if left <= view.mark <= right:
-        yield Line((view.mark, foot), (view.mark, top - BAND), MARK)
-        words = "mounting mark"
-        half = width_of(words, kit.SMALL, bold=True) / 2
-        x = min(max(view.mark, left + half), right - half)
-        yield kit.typeset((x, top - BAND + 1.2), words, kit.SMALL, bold=True, anchor="middle")
 
 
 Marks = Iterator[tuple[list[Shape], Box]]
@@ -323,16 +308,6 @@ def _head(
     about = f"{plain(job.inputs.pattern)}, boot {boot}, {skis}"
     left = width_of(heading, kit.HEADING, bold=True) + 8.0
     size = fit(about, kit.HEADING, 6.0, width - left)
-    level = -kit.SMALL * POINT / 2
-    way = [
-        *arrow((width - 14.0, level), (width, level), INK),
-        kit.typeset(
-            (width - 16.0, level - points(kit.SMALL) / 2), "to the tip", kit.SMALL, anchor="end"
-        ),
-    ]
-    if page[0] == 0:
-        at = (width / 2, level - points(kit.SMALL) / 2)
-        way.append(kit.typeset(at, "left side of the ski", kit.SMALL, anchor="middle"))
     return [
         kit.beside(
             (left, kit.para(heading, kit.HEADING, bold=True)),
@@ -341,7 +316,7 @@ def _head(
         kit.para(USE, BODY),
         *([kit.para(JOIN, BODY)] if pages > 1 else []),
         kit.gap(1.0),
-        kit.Picture(width, kit.SMALL * POINT * 1.25 + 0.5, way),
+        kit.Picture(width, 4.0, draw_way(width, -2.4, outermost=page[0] == 0)),
     ]
 
 
