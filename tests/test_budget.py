@@ -79,7 +79,7 @@ def jig(club_layout):
 @pytest.mark.parametrize("distribution", list(DIVISORS))
 def test_published_stacks_add_up(tolerances, worst, rss, distribution):
     budget = of([cause([[t, 0.0]], distribution) for t in tolerances])
-    assert budget.worst[0] == pytest.approx([worst, 0.0])
+    assert budget.worst[0] == pytest.approx([worst, 0.0, worst])
     # Parts of one distribution: the root sum of squares of the tolerances is the deviation's
     # own multiple, whichever that is.
     assert budget.deviation[0, 0] * DIVISORS[distribution] == pytest.approx(rss, abs=5e-4)
@@ -113,15 +113,15 @@ def test_a_normal_term_counts_three_sigma_in_the_worst_case():
 
 
 def test_worst_radius_of_coupled_square_and_round_causes():
-    assert of([cause([[3.0, 4.0]])]).radial_worst[0] == pytest.approx(5.0, rel=1e-5)
+    assert of([cause([[3.0, 4.0]])]).worst[0, 2] == pytest.approx(5.0, rel=1e-5)
     square = [cause([[3.0, 0.0]]), cause([[0.0, 4.0]])]
-    assert of(square).radial_worst[0] == pytest.approx(5.0, rel=1e-5)
+    assert of(square).worst[0, 2] == pytest.approx(5.0, rel=1e-5)
     leaning = cause([[2.0, 2.0]], "arcsine", "round")
-    assert of([leaning]).radial_worst[0] == pytest.approx(2.0)
-    assert of([*square, leaning]).radial_worst[0] == pytest.approx(7.0, rel=1e-5)
+    assert of([leaning]).worst[0, 2] == pytest.approx(2.0)
+    assert of([*square, leaning]).worst[0, 2] == pytest.approx(7.0, rel=1e-5)
     # Two that pull apart: (1, 1) and (1, -1) never reach (2, 2).
     apart = [cause([[1.0, 1.0]]), cause([[1.0, -1.0]])]
-    assert of(apart).radial_worst[0] == pytest.approx(2.0, rel=1e-5)
+    assert of(apart).worst[0, 2] == pytest.approx(2.0, rel=1e-5)
 
 
 def test_a_round_cause_is_uncorrelated_and_a_coupled_one_is_not():
@@ -166,8 +166,8 @@ def test_spacing_keeps_what_holes_share():
 def test_print_scale_grows_from_mark_and_centre_line(jig):
     found = only("jig", "print scale", jig_budget(jig, TERMS))
     expected = np.abs(jig.layout.positions) * 0.1 / 100
-    assert found.worst == pytest.approx(expected)
-    assert found.deviation == pytest.approx(expected / math.sqrt(3))
+    assert found.worst[:, :2] == pytest.approx(expected)
+    assert found.deviation[:, :2] == pytest.approx(expected / math.sqrt(3))
 
 
 def test_scale_alone_changes_a_distance_by_its_part(club_layout):
@@ -179,18 +179,18 @@ def test_scale_alone_changes_a_distance_by_its_part(club_layout):
 def test_thermal_growth_by_hand(jig):
     found = only("jig", "room temperature", jig_budget(jig, TERMS))
     # PETG's 68e-6 mm per mm and °C (makeitfrom.com), 5 °C either way (terms.toml).
-    assert found.worst == pytest.approx(np.abs(jig.layout.positions) * 68e-6 * 5)
+    assert found.worst[:, :2] == pytest.approx(np.abs(jig.layout.positions) * 68e-6 * 5)
 
 
 def test_another_material_grows_otherwise_until_it_is_measured(jig, tmp_path):
     nylon = replace(jig, settings=replace(jig.settings, material="PA"))
     # Unfilled nylon, printed: up to 175e-6 mm per mm and °C (Faust et al. 2021).
     found = only("jig", "room temperature", jig_budget(nylon, TERMS))
-    assert found.worst == pytest.approx(np.abs(jig.layout.positions) * 175e-6 * 5)
+    assert found.worst[:, :2] == pytest.approx(np.abs(jig.layout.positions) * 175e-6 * 5)
     file = tmp_path / "mine.toml"
     file.write_text("[jig.thermal]\nexpansion = 100e-6\n")
     stated = only("jig", "room temperature", jig_budget(nylon, read_terms(file)))
-    assert stated.worst == pytest.approx(np.abs(jig.layout.positions) * 100e-6 * 5)
+    assert stated.worst[:, :2] == pytest.approx(np.abs(jig.layout.positions) * 100e-6 * 5)
 
 
 def test_the_drill_leans_by_the_bush_clearance(jig):
@@ -202,7 +202,7 @@ def test_the_drill_leans_by_the_bush_clearance(jig):
     index = jig.layout.ids.index("toe-5")
     wanted = np.full(9, deep)
     wanted[index] = shallow
-    assert found.radial_worst == pytest.approx(wanted)
+    assert found.worst[:, 2] == pytest.approx(wanted)
     assert found.deviation[:, 0] == pytest.approx(wanted / math.sqrt(2))
 
 
@@ -220,14 +220,12 @@ def test_without_bushes_the_print_guides_and_seats_nothing(jig):
     # Guide 0.15 mm wider than the drill and that 0.018 mm thinner, from 0.6 to 13.5 mm height.
     clearance, length = 0.168, 14.0 - 0.5 - 0.6
     found = only("jig", "drill in its guide", budget)
-    assert found.radial_worst[0] == pytest.approx(
-        clearance / 2 + clearance / length * (0.6 + 9.2 / 2)
-    )
+    assert found.worst[0, 2] == pytest.approx(clearance / 2 + clearance / length * (0.6 + 9.2 / 2))
 
 
 def test_a_longer_bush_leans_less(jig):
     budgets = [jig_budget(with_bush(jig, Bush(7, length)), TERMS) for length in (8, 12)]
-    short, long = (only("jig", "drill in its guide", b).radial_worst[0] for b in budgets)
+    short, long = (only("jig", "drill in its guide", b).worst[0, 2] for b in budgets)
     assert long < short
 
 
@@ -272,7 +270,7 @@ def test_a_stated_centring_replaces_the_designs(jig, tmp_path):
 
 def test_only_two_halves_have_a_joint(jig, club_layout):
     halves = only("jig", "joint of the halves", jig_budget(jig, TERMS))
-    assert halves.worst == pytest.approx(np.tile([0.05, 0.0], (9, 1)))
+    assert halves.worst[:, :2] == pytest.approx(np.tile([0.05, 0.0], (9, 1)))
     x = halves.covariance[:, 0, :, 0]
     toe, heel = club_layout.ids.index("toe-1"), club_layout.ids.index("heel-1")
     assert x[toe, heel] == 0.0
@@ -282,7 +280,7 @@ def test_only_two_halves_have_a_joint(jig, club_layout):
 
 def test_mark_reading_moves_all_holes_along_the_ski_alike(jig):
     found = only("jig", "reading the mark", jig_budget(jig, TERMS))
-    assert found.deviation == pytest.approx(np.tile([0.25 / math.sqrt(6), 0.0], (9, 1)))
+    assert found.deviation[:, :2] == pytest.approx(np.tile([0.25 / math.sqrt(6), 0.0], (9, 1)))
     assert found.spacing_deviation == pytest.approx(np.zeros((9, 9)), abs=1e-7)
 
 
@@ -310,7 +308,7 @@ def test_one_row_of_holes_still_has_a_centre_line(tmp_path):
     file = tmp_path / "t.toml"
     file.write_text("[sheet.centre_marks]\nbeyond = 0\n")
     budget = sheet_budget(holes([(10.0, 15.0), (10.0, -15.0)]), read_terms(file))
-    assert np.isfinite(budget.radial_expected).all()
+    assert np.isfinite(budget.expected[:, 2]).all()
 
 
 # --- whole budgets ---
@@ -318,14 +316,14 @@ def test_one_row_of_holes_still_has_a_centre_line(tmp_path):
 
 def test_deviation_is_the_root_sum_of_squares_of_the_shares(jig):
     budget = jig_budget(jig, TERMS)
-    assert sum(budget.shares.values()) == pytest.approx(budget.deviation**2)
-    assert budget.radial_deviation == pytest.approx(np.hypot(*budget.deviation.T))
+    assert sum(budget.shares.values()) == pytest.approx(budget.deviation[:, :2] ** 2)
+    assert budget.deviation[:, 2] == pytest.approx(np.hypot(*budget.deviation[:, :2].T))
 
 
 def test_the_jig_is_nearer_than_the_sheet_at_every_hole(jig):
     drilled, punched = jig_budget(jig, TERMS), sheet_budget(jig.layout, TERMS)
-    assert (drilled.radial_expected < punched.radial_expected).all()
-    assert (drilled.radial_expected < drilled.radial_worst).all()
+    assert (drilled.expected[:, 2] < punched.expected[:, 2]).all()
+    assert (drilled.expected[:, 2] < drilled.worst[:, 2]).all()
 
 
 def test_summary_is_plain_numbers(jig):
@@ -349,9 +347,9 @@ def test_over_limit_names_hole_error_and_largest_term(jig):
     warnings = over_limit(sheet, 0.5)
     assert [w.key for w in warnings] == [f"hole {name}" for name in jig.layout.ids]
     assert warnings[0].code == "accuracy.over-limit"
-    assert f"{sheet.radial_expected[0]:.2f} mm" in warnings[0].message
+    assert f"{sheet.expected[0, 2]:.2f} mm" in warnings[0].message
     assert "punch" in warnings[0].message
-    exactly = float(sheet.radial_expected.max())
+    exactly = float(sheet.expected[:, 2].max())
     assert over_limit(sheet, exactly) == ()
 
 
@@ -387,7 +385,7 @@ def test_a_term_may_change_its_distribution(tmp_path):
     terms = read_terms(file)
     assert terms.jig.print_scale.reach == pytest.approx(0.06)
     found = only("sheet", "punch", sheet_budget(holes([(0.0, 0.0)]), terms))
-    assert found.radial_worst[0] == pytest.approx(0.4)
+    assert found.worst[0, 2] == pytest.approx(0.4)
 
 
 @pytest.mark.parametrize(

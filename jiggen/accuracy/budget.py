@@ -27,7 +27,10 @@ TOOLS = {"jig": "the jig", "sheet": "a paper sheet"}
 
 @dataclass(frozen=True, eq=False)
 class Budget:
-    """All causes of one way of working, and what they add up to at each hole of `layout`; mm."""
+    """All causes of one way of working, and what they add up to at each hole of `layout`; mm.
+
+    `deviation`, `expected` and `worst` are (n, 3): in x, in y, and from the hole's place.
+    """
 
     method: Literal["jig", "sheet"]
     layout: Layout
@@ -55,48 +58,30 @@ class Budget:
         hole = np.arange(len(self.layout))
         return np.asarray(self.covariance[hole, :, hole, :])
 
-    @property
+    @cached_property
     def deviation(self) -> Array:
-        """Standard deviation (root sum of squares) in x and y, (n, 2)."""
-        return np.asarray(np.sqrt(np.diagonal(self.blocks, axis1=1, axis2=2)))
-
-    @property
-    def radial_deviation(self) -> Array:
-        """Root mean square distance from the hole's place, (n,)."""
-        return np.asarray(np.hypot(*self.deviation.T))
-
-    @property
-    def expected(self) -> Array:
-        """What 95 % of drillings stay within in x and in y, (n, 2), taken as normal."""
-        return np.asarray(COVERAGE * self.deviation)
+        """Standard deviations (root sums of squares)."""
+        sigma = np.sqrt(np.diagonal(self.blocks, axis1=1, axis2=2))
+        return np.column_stack([sigma, np.hypot(*sigma.T)])
 
     @cached_property
-    def radial_expected(self) -> Array:
-        """Radius that 95 % of drillings stay within, (n,), taken as normal."""
-        return radius_holding(self.blocks)
+    def expected(self) -> Array:
+        """What 95 % of drillings stay within, taken as normal."""
+        return np.column_stack([COVERAGE * self.deviation[:, :2], radius_holding(self.blocks)])
 
-    @property
+    @cached_property
     def worst(self) -> Array:
-        """Everything at its greatest and adding up, in x and y, (n, 2)."""
-        return self._reach(np.eye(2))
-
-    @property
-    def radial_worst(self) -> Array:
-        """Everything at its greatest in whichever direction is worst, (n,).
+        """Everything at its greatest and adding up, at last in whichever direction is worst.
 
         Half a degree between the directions tried, so short of the truth by 0.001 % at most.
         """
         angle = np.radians(np.arange(0, 180, 0.5))
-        directions = np.column_stack([np.cos(angle), np.sin(angle)])
-        return np.asarray(self._reach(directions).max(axis=1))
-
-    def _reach(self, directions: Array) -> Array:
-        """Worst error of each hole towards each of m unit `directions` (m, 2), as (n, m)."""
-        total = np.zeros((len(self.layout), len(directions)))
+        towards = np.vstack([np.eye(2), np.column_stack([np.cos(angle), np.sin(angle)])])
+        reach = np.zeros((len(self.layout), len(towards)))
         for cause in self.causes:
             round_ = cause.draw == "round"
-            total += cause.effect[:, :1] if round_ else np.abs(cause.effect @ directions.T)
-        return total
+            reach += cause.effect[:, :1] if round_ else np.abs(cause.effect @ towards.T)
+        return np.column_stack([reach[:, :2], reach.max(axis=1)])
 
     @cached_property
     def spacing_deviation(self) -> Array:
@@ -159,12 +144,7 @@ def group_spacing(budget: Budget) -> dict[str, float]:
 
 def summarise(budget: Budget) -> BudgetSummary:
     """The budget as plain numbers for the record and JSON; mm, to 0.1 µm."""
-    columns = (
-        (budget.deviation, budget.radial_deviation),
-        (budget.expected, budget.radial_expected),
-        (budget.worst, budget.radial_worst),
-    )
-    spreads = _mm(np.stack([np.column_stack(column) for column in columns], axis=2)).tolist()
+    spreads = _mm(np.stack([budget.deviation, budget.expected, budget.worst], axis=2)).tolist()
     holes = {}
     for index, (hole, rows) in enumerate(zip(budget.layout.ids, spreads, strict=True)):
         x, y, radial = (Spread(sigma=s, expected_95=e, worst=w) for s, e, w in rows)
@@ -179,18 +159,18 @@ def summarise(budget: Budget) -> BudgetSummary:
         terms=tuple(terms),
         holes=holes,
         spacing_95={name: float(_mm(value)) for name, value in group_spacing(budget).items()},
-        largest_95=float(_mm(budget.radial_expected.max())),
+        largest_95=float(_mm(budget.expected[:, 2].max())),
     )
 
 
 def over_limit(budget: Budget, limit: float = LIMIT) -> tuple[Finding, ...]:
     """A warning for each hole whose expected (95 %) error is over `limit` mm."""
-    found = []
-    for index in np.flatnonzero(budget.radial_expected > limit).tolist():
-        most, error = budget.largest_term(index), budget.radial_expected[index]
+    found, errors = [], budget.expected[:, 2]
+    for index in np.flatnonzero(errors > limit).tolist():
+        most = budget.largest_term(index)
         message = (
-            f"with {TOOLS[budget.method]}, expected to be off by up to {error:.2f} mm in 95 of "
-            f"100 drillings; the limit is {limit:g} mm. Most of it is: {most.name}"
+            f"with {TOOLS[budget.method]}, expected to be off by up to {errors[index]:.2f} mm in "
+            f"95 of 100 drillings; the limit is {limit:g} mm. Most of it is: {most.name}"
         )
         hint = most.hint or "A term that you measured can be stated in a file of terms."
         key = f"hole {budget.layout.ids[index]}"

@@ -145,7 +145,7 @@ def _scatter(panel: _Panel) -> Iterator[Shape]:
     for hole, (x, y) in enumerate(budget.layout.positions.tolist()):
         along, across = directions[hole, :, 1]
         turn = math.degrees(math.atan2(along, -across))  # x runs up the paper, y to the left
-        over = budget.radial_expected[hole] > panel.limit
+        over = budget.expected[hole, 2] > panel.limit
         pen = Pen(0.35, colour, (1.0, 0.5) if over else ())
         at = panel.at(x, y)
         yield Ellipse(at, (float(radii[hole, 1]), float(radii[hole, 0])), turn, pen, tint)
@@ -156,7 +156,7 @@ def _scatter(panel: _Panel) -> Iterator[Shape]:
 def _names(panel: _Panel) -> Iterator[Shape]:
     """Each hole's name and expected error beside the ski, on the hole's side of it."""
     budget, half, span = panel.budget, panel.half, panel.span
-    at, errors = budget.layout.positions, budget.radial_expected
+    at, errors = budget.layout.positions, budget.expected[:, 2]
     places = int((span[1] - span[0]) / LINE) - 4  # less those of the other words there
     for side in (1.0, -1.0):
         mine = np.flatnonzero(at[:, 1] > 0 if side > 0 else at[:, 1] <= 0)

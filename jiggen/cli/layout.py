@@ -201,9 +201,7 @@ def _accuracy_lines(budgets: Sequence[Budget], ski: options.Range, limit: float)
 
 def _cells(budget: Budget, limit: float) -> Iterator[tuple[str, ...]]:
     """By hole, what stands in its four columns."""
-    for (x, y), off, worst in zip(
-        budget.expected, budget.radial_expected, budget.radial_worst, strict=True
-    ):
+    for (x, y, off), (*_, worst) in zip(budget.expected, budget.worst, strict=True):
         mark = "*" if off > limit else " "
         yield *map(output.fixed, (x, y)), f"{output.fixed(off)}{mark}", output.fixed(worst)
 
