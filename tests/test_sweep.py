@@ -373,8 +373,8 @@ def test_fine_meshes_have_the_same_gaps(jig, meshes, width):
     }
     half, made = width / 2, jig.mechanism
     rolled = (width - WIDE.middle) / 2 / made.pinion.gear.pitch_radius
-    rail = sections.rail_part(made.rail, made.rail.rack_plan(sections.CHORD)).moved(y=half)
-    pinion = sections.pinion_part(made.pinion).moved(degrees=np.degrees(rolled))
+    rail = sections.moving_parts(made)[0].moved(y=half)
+    pinion = sections.moving_parts(made)[2].moved(degrees=np.degrees(rolled))
     top = jig.settings.body
     recess = sections.recess_profile(made.station, top)
     ours = {
@@ -387,7 +387,7 @@ def test_fine_meshes_have_the_same_gaps(jig, meshes, width):
         ("pinion toe", "body-toe"): sections.flat_gap(sections.pinion_profile(made.pinion), recess),
         ("knob toe", "body-toe"): sections.flat_gap(sections.knob_profile(made.knob), recess),
         ("knob toe", "pinion toe"): sections.gap(
-            sections.knob_part(made.knob), sections.pinion_part(made.pinion)
+            sections.moving_parts(made)[3], sections.moving_parts(made)[2]
         ),
     }
     for one, other in PAIRS:
@@ -425,6 +425,6 @@ def test_a_rail_pressed_into_the_pinion_overlaps_alike_in_kernel_and_sections(ji
     height = made.pinion.gear_top_z - made.rail.bottom_rack_z
     assert shapely.area(rack.intersection(gear)) * height == pytest.approx(kernel, rel=0.1)
     assert kernel > 0.5
-    whole = sections.rail_part(made.rail, rack).slabs[0]
-    found = sections.gap(sections.Part(whole), sections.pinion_part(made.pinion))
+    whole = (made.rail.bottom_rack_z, made.rail.top_z, rack)
+    found = sections.gap(sections.Part(whole), sections.moving_parts(made)[2])
     assert found == pytest.approx(-0.12 * np.cos(np.radians(20)), abs=0.03)

@@ -182,8 +182,8 @@ def _mm(value: ArrayLike) -> Array:
     return np.asarray(np.asarray(value).round(4) + 0.0)
 
 
-def radius_holding(blocks: Array, part: float = 0.95) -> Array:
-    """Radius in mm about each hole's place that holds `part` of normally scattered drillings.
+def radius_holding(blocks: Array) -> Array:
+    """Radius in mm about each hole's place that holds 95 % of normally scattered drillings.
 
     `blocks` is (n, 2, 2), mm².  In coordinates scaled by the two principal deviations s and t
     a normal scatter is round, so the part within R is 1 - mean over φ of
@@ -198,6 +198,6 @@ def radius_holding(blocks: Array, part: float = 0.95) -> Array:
     for _ in range(60):
         middle = (low + high) / 2
         inside = 1.0 - np.exp(-(middle[:, None] ** 2) / (2 * variance)).mean(axis=1)
-        low = np.where(inside < part, middle, low)
-        high = np.where(inside < part, high, middle)
+        low = np.where(inside < 0.95, middle, low)
+        high = np.where(inside < 0.95, high, middle)
     return np.asarray(high)

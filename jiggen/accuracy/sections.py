@@ -104,14 +104,6 @@ def gap(one: Part, other: Part, *, beside: bool = False) -> float:
     return least
 
 
-def rail_part(rail: RailShape, bar: Polygon) -> Part:
-    """A left rail whose rack has the plan `bar`; the rack's lean is left away."""
-    return Part(
-        (rail.bottom_rack_z, rail.top_z, bar),
-        (rail.bottom_z, rail.top_z, rail.leg_plan(NOSE_CHORDS)),
-    )
-
-
 def rack_profile(rail: RailShape) -> Polygon:
     """The rack cut across, x over z, at the crest of a tooth."""
     return check_valid(Polygon(rail.rack_profile))
@@ -146,46 +138,24 @@ def recess_profile(station: StationShape, top: float) -> Polygon:
     return check_valid(box(0.0, 0.0, past, top).difference(hollow))
 
 
-def pinion_part(pinion: PinionShape) -> Part:
-    """The pinion, its hollows filled; its cone as the cylinder around it."""
-    p = pinion
-    return Part(
-        (p.bottom_z, p.flange_z, disc(p.flange_radius)),
-        (p.flange_z, p.gear_top_z, Polygon(p.gear.outline(CHORD))),
-        (p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
-        (p.cone_top_z, p.top_z, Polygon(hexagon(p.hex_flats))),
-    )
+def lock_parts(mechanism: Mechanism) -> tuple[Part, Part, Part]:
+    """The lock screw, its head on the knob, its nut at the top of the trap, and what is around.
 
-
-def pinion_walls(pinion: PinionShape) -> Part:
-    """The pinion around its nut trap and bore, no thicker than it is."""
-    p = pinion
+    That is the pinion beside its nut trap and bore, no thicker than it is.
+    """
+    screw, size, p = mechanism.lock.screw, mechanism.lock.nut, mechanism.pinion
+    seat, top = mechanism.knob.top_z, p.nut_top_z
     trap, bore = Polygon(hexagon(p.nut_flats)), disc(p.bore / 2, inside=True)
-    return Part(
-        (p.bottom_z, p.nut_top_z, disc(p.gear.root_radius).difference(trap)),
-        (p.nut_top_z, p.top_z, Polygon(hexagon(p.hex_flats)).difference(bore)),
-    )
-
-
-def knob_part(knob: KnobShape) -> Part:
-    """The knob, its grips filled: what it sweeps as it turns."""
-    whole, socket = disc(knob.radius), Polygon(hexagon(knob.socket_flats))
-    return Part(
-        (knob.bottom_z, knob.socket_top_z, whole.difference(socket)),
-        (knob.socket_top_z, knob.top_z, whole.difference(disc(knob.bore / 2, inside=True))),
-    )
-
-
-def lock_hardware(mechanism: Mechanism) -> tuple[Part, Part]:
-    """The lock screw, its head on the knob, and its nut at the top of the trap."""
-    screw, size = mechanism.lock.screw, mechanism.lock.nut
-    seat, top = mechanism.knob.top_z, mechanism.pinion.nut_top_z
     return (
         Part(
             (seat - mechanism.lock.length, seat, disc(screw.diameter / 2)),
             (seat, seat + screw.head_height, disc(screw.head_diameter / 2)),
         ),
         Part((top - size.height, top, Polygon(hexagon(size.across_flats)))),
+        Part(
+            (p.bottom_z, top, disc(p.gear.root_radius).difference(trap)),
+            (top, p.top_z, Polygon(hexagon(p.hex_flats)).difference(bore)),
+        ),
     )
 
 
@@ -242,14 +212,27 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
 
 @lru_cache(maxsize=8)
 def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
-    """A left rail with and without tooth spaces, the pinion and the knob."""
-    rail = mechanism.rail
-    return (
-        rail_part(rail, rail.rack_plan(CHORD)),
-        rail_part(rail, rail.blunt_plan),
-        pinion_part(mechanism.pinion),
-        knob_part(mechanism.knob),
+    """A left rail with and without tooth spaces, its lean left away, the pinion and the knob.
+
+    The pinion has its hollows filled, and the cylinder around its cone; the knob is what it
+    sweeps as it turns.
+    """
+    rail, p, knob = mechanism.rail, mechanism.pinion, mechanism.knob
+    leg = (rail.bottom_z, rail.top_z, rail.leg_plan(NOSE_CHORDS))
+    toothed, blunt = (
+        Part((rail.bottom_rack_z, rail.top_z, bar), leg)
+        for bar in (rail.rack_plan(CHORD), rail.blunt_plan)
     )
+    pinion = Part(
+        (p.bottom_z, p.flange_z, disc(p.flange_radius)),
+        (p.flange_z, p.gear_top_z, Polygon(p.gear.outline(CHORD))),
+        (p.gear_top_z, p.cone_top_z, disc(p.cone_radius)),
+        (p.cone_top_z, p.top_z, Polygon(hexagon(p.hex_flats))),
+    )
+    whole, socket = disc(knob.radius), Polygon(hexagon(knob.socket_flats))
+    bored = whole.difference(disc(knob.bore / 2, inside=True))
+    around = (knob.bottom_z, knob.socket_top_z, whole.difference(socket))
+    return toothed, blunt, pinion, Part(around, (knob.socket_top_z, knob.top_z, bored))
 
 
 @lru_cache(maxsize=512)

@@ -16,7 +16,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations, product
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,13 +38,8 @@ WANDER = 0.5  # mm along the ski that a nose's contact may lie from the station'
 SNUG = 0.005  # mm that the chords of nose and edge may overlap where they touch
 
 
-class Measured(NamedTuple):
-    """The gap of two parts, at one ski width or, with None, at all; mm."""
-
-    one: str
-    other: str
-    gap: float
-    width: float | None = None
+Gap = tuple[str, str, float, float | None]
+"""Of two parts, at one ski width or, with None, at all; mm."""
 
 
 @dataclass(frozen=True)
@@ -147,7 +141,7 @@ def _sweep(
     return StationSweep(contact, ahead, teeth, pairs, findings)
 
 
-def _resting(design: Design, name: str, near: dict[str, Part]) -> Iterator[Measured]:
+def _resting(design: Design, name: str, near: dict[str, Part]) -> Iterator[Gap]:
     """Gaps that no ski width changes, of the station `name` with hardware `near` it."""
     made, top = design.mechanism, design.settings.body
     _, _, turning, cap = sections.moving_parts(made)
@@ -156,26 +150,25 @@ def _resting(design: Design, name: str, near: dict[str, Part]) -> Iterator[Measu
     )
     channel = flat_gap(sections.rack_profile(made.rail), sections.body_profile(made.station, top))
     for side in SIDES:
-        yield Measured(f"rail {name} {side}", "body", channel)
+        yield f"rail {name} {side}", "body", channel, None
     recess = sections.recess_profile(made.station, top)
-    yield Measured(pinion, "body", flat_gap(sections.pinion_profile(made.pinion), recess))
-    yield Measured(knob, "body", flat_gap(sections.knob_profile(made.knob), recess))
-    yield Measured(knob, pinion, gap(cap, turning))
+    yield pinion, "body", flat_gap(sections.pinion_profile(made.pinion), recess), None
+    yield knob, "body", flat_gap(sections.knob_profile(made.knob), recess), None
+    yield knob, pinion, gap(cap, turning), None
     for other, part in near.items():
-        yield Measured(knob, other, gap(cap, part))
-    bolt, its_nut = sections.lock_hardware(made)
-    walls = sections.pinion_walls(made.pinion)
-    yield Measured(screw, pinion, gap(bolt, walls, beside=True))
-    yield Measured(screw, knob, gap(bolt, cap, beside=True))
-    yield Measured(nut, pinion, gap(its_nut, walls, beside=True))
+        yield knob, other, gap(cap, part), None
+    bolt, its_nut, walls = sections.lock_parts(made)
+    yield screw, pinion, gap(bolt, walls, beside=True), None
+    yield screw, knob, gap(bolt, cap, beside=True), None
+    yield nut, pinion, gap(its_nut, walls, beside=True), None
     # The top sheet is z = 0: all but the rails must stay above it.
     for above, part in ((pinion, turning), (knob, cap), (screw, bolt), (nut, its_nut)):
-        yield Measured(above, "ski", min(low for low, _, _ in part.slabs))
+        yield above, "ski", min(low for low, _, _ in part.slabs), None
 
 
 def _passing(
     design: Design, station: Station, near: dict[str, Part], widths: list[float]
-) -> Iterator[Measured]:
+) -> Iterator[Gap]:
     """Gaps of the rails with all that they pass."""
     name, shape, body = station.name, design.mechanism.rail, sections.body_part(design, station.x)
     leg = Part((shape.bottom_z, shape.top_z, shape.leg_plan(sections.NOSE_CHORDS)))
@@ -186,34 +179,32 @@ def _passing(
             design.mechanism, design.settings.ski.middle, width
         )
         for rail, (side, (with_pinion, with_knob)) in zip(rails, alone.items(), strict=True):
-            yield Measured(rail, f"pinion {name}", with_pinion, width)
-            yield Measured(rail, "body", gap(stand(leg, width / 2, side), body), width)
-            yield Measured(rail, f"knob {name}", with_knob, width)
+            yield rail, f"pinion {name}", with_pinion, width
+            yield rail, "body", gap(stand(leg, width / 2, side), body), width
+            yield rail, f"knob {name}", with_knob, width
             whole = stand(blunt, width / 2, side)
             for other, part in near.items():
-                yield Measured(rail, other, gap(whole, part), width)
-        yield Measured(left, right, rails_gap, width)
+                yield rail, other, gap(whole, part), width
+        yield left, right, rails_gap, width
         # A bar clamp's jaw is wider than the flat it presses on: no rack may stand out past it.
         behind = width + shape.outer_y - shape.reach
-        yield Measured(left, f"a clamp on {right}", behind, width)
-        yield Measured(right, f"a clamp on {left}", behind, width)
+        yield left, f"a clamp on {right}", behind, width
+        yield right, f"a clamp on {left}", behind, width
 
 
-def _on_ski(
-    rail: RailShape, name: str, skis: list[Part], places: list[float]
-) -> Iterator[Measured]:
+def _on_ski(rail: RailShape, name: str, skis: list[Part], places: list[float]) -> Iterator[Gap]:
     """Gaps of rail and ski beside the nose; on each ski the nose has its own place."""
     bar, nose = (
         Part((rail.bottom_z, rail.top_z, plan))
         for plan in (rail.bar_plan, rail.nose_plan(sections.NOSE_CHORDS))
     )
     for (ski, y), side in product(zip(skis, places, strict=True), SIDES):
-        yield Measured(f"rail {name} {side}", "ski", gap(stand(bar, y, side), ski))
+        yield f"rail {name} {side}", "ski", gap(stand(bar, y, side), ski), None
         if (pressed := gap(stand(nose, y, side), ski)) < -SNUG:
-            yield Measured(f"rail {name} {side}", "ski", pressed)
+            yield f"rail {name} {side}", "ski", pressed, None
 
 
-def _between(design: Design) -> Iterator[Measured]:
+def _between(design: Design) -> Iterator[Gap]:
     """Gaps of the parts of different stations, each anywhere in its range."""
     ends = design.settings.ski.least / 2, design.settings.ski.most / 2
     _, blunt, pinion, knob = sections.moving_parts(design.mechanism)
@@ -230,7 +221,7 @@ def _between(design: Design) -> Iterator[Measured]:
     )
     for one, other in combinations(stations, 2):
         for (a, part), (b, another) in product(one.items(), other.items()):
-            yield Measured(a, b, gap(part, another))
+            yield a, b, gap(part, another), None
 
 
 def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Array, Array]:
@@ -249,19 +240,18 @@ def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Ar
     return contact, np.asarray(sections.ski_edge(contact, x, radii, waist) - sunk)
 
 
-def _closest(measured: Iterable[Measured], widths: Array) -> tuple[Closest, ...]:
+def _closest(measured: Iterable[Gap], widths: Array) -> tuple[Closest, ...]:
     """The least gap of each pair, in the order that pairs were first met."""
     every = tuple(widths.tolist())
-    found: dict[tuple[str, str], list[Measured]] = defaultdict(list)
-    for one in measured:
-        found[one.one, one.other].append(one)
+    found: dict[tuple[str, str], list[tuple[float, float | None]]] = defaultdict(list)
+    for one, other, distance, width in measured:
+        found[one, other].append((distance, width))
     pairs = []
     for names, gaps in found.items():
-        least = min(gaps, key=lambda m: m.gap)
-        tight = {m.width for m in gaps if m.gap < LEAST_GAP}
-        failing = tuple(width for width in every if None in tight or width in tight)
-        width = every[0] if least.width is None else least.width
-        pairs.append(Closest(*names, least.gap, width, failing))
+        least, width = min(gaps, key=lambda one: one[0])
+        tight = {at for distance, at in gaps if distance < LEAST_GAP}
+        failing = tuple(at for at in every if None in tight or at in tight)
+        pairs.append(Closest(*names, least, every[0] if width is None else width, failing))
     return tuple(pairs)
 
 
