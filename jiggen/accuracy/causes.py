@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import os
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -275,18 +275,17 @@ def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
     growth = jig.thermal.expansion  # else as its plastic grows at most
     if growth is None:
         growth = material(design.settings.material).expansion.high * 1e-6
-    size = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
-    warm = _term("room temperature", jig.thermal, size, ROOM)
-    yield Cause(warm, "shared", at * growth * jig.thermal.reach)
+    said = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
+    yield from _shared("room temperature", jig.thermal, [at * growth], ROOM, said)
     if design.settings.bush != "none":
         yield from _each("bush in its pocket", jig.bush_seat, at)
     yield from _leaning(design, jig.drill_clearance)
     sideways = find_centring(design).loaded if bound is None else bound
     yield from _centring(design, jig.centring, np.asarray(sideways, dtype=np.float64))
-    yield _shared("reading the mark", jig.mark_reading, along, MARK)
+    yield from _shared("reading the mark", jig.mark_reading, [along], MARK)
     if design.joint:
-        for half in (at[:, :1] >= 0, at[:, :1] < 0):
-            yield _shared("joint of the halves", jig.joint, along * half, JOINT)
+        halves = (along * half for half in (at[:, :1] >= 0, at[:, :1] < 0))
+        yield from _shared("joint of the halves", jig.joint, halves, JOINT)
     yield from _each("the hand", jig.hand, at)
 
 
@@ -299,32 +298,35 @@ def sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
     wider = max(0.0, LEAST_SPAN - (high - low)) / 2  # a centre line is not marked at one place
     levers = tuple(_levers(at, (low - wider, high + wider)))
     yield from _scale(at, sheet.print_scale)
-    for name, size in (("two centre marks", sheet.centre_marks), ("pencil line", sheet.pencil)):
-        for lever in levers:
-            yield _shared(name, size, lever)
-    yield _shared("reading the mark", sheet.mark_reading, along)
-    for effect in (along, *levers):
-        yield _shared("tape slip", sheet.tape_slip, effect)
-    yield _shared("fold check", sheet.fold, across)
+    yield from _shared("two centre marks", sheet.centre_marks, levers)
+    yield from _shared("pencil line", sheet.pencil, levers)
+    yield from _shared("reading the mark", sheet.mark_reading, [along])
+    yield from _shared("tape slip", sheet.tape_slip, [along, *levers])
+    yield from _shared("fold check", sheet.fold, [across])
     yield from _each("punch", sheet.punch, at)
     yield from _each("drill wander", sheet.drill_wander, at)
 
 
-def _shared(name: str, size: Sized, effect: Array, hint: str = "") -> Cause:
-    """One draw for all holes; `effect` (n, 2) is that of one mm."""
-    return Cause(_term(name, size, f"{size.size} mm", hint), "shared", size.reach * effect)
+def _shared(
+    name: str, size: Sized, effects: Iterable[Array], hint: str = "", said: str = ""
+) -> Iterator[Cause]:
+    """One draw for all holes by each of `effects`, (n, 2), those of 1 mm, or as `said`."""
+    term = Term(name, said or f"{size.size} mm", size.distribution, size.source, hint)
+    for effect in effects:
+        yield Cause(term, "shared", size.reach * effect)
 
 
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     """Print scale along and across the ski: a printer's axes are off independently."""
-    term = _term("print scale", size, f"{size.size} mm on {SCALE_LENGTH:g} mm", PRINT_SCALE)
-    for axis in (ALONG, ACROSS):
-        yield Cause(term, "shared", at * axis * size.reach / SCALE_LENGTH)
+    effects = (at * axis / SCALE_LENGTH for axis in (ALONG, ACROSS))
+    said = f"{size.size} mm on {SCALE_LENGTH:g} mm"
+    return _shared("print scale", size, effects, PRINT_SCALE, said)
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
     """By as much at each hole, whatever the others are off by."""
-    return _own(_term(name, size, f"{size.size} mm", hint), np.full(len(at), size.reach))
+    term = Term(name, f"{size.size} mm", size.distribution, size.source, hint)
+    return _own(term, np.full(len(at), size.reach))
 
 
 def _own(term: Term, reach: Array) -> Iterator[Cause]:
@@ -369,7 +371,8 @@ def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
     stations = list(_levers(at, (heel, toe)))
     of_joint, of_stations = (sum(abs(each[:, 1]) for each in one) for one in (joint, stations))
     left = np.maximum(bound - of_joint, 0.0) / of_stations
-    term = _term("centring", size, f"± {bound.min():.2f} to {bound.max():.2f} mm", BETTER)
+    said = f"± {bound.min():.2f} to {bound.max():.2f} mm"
+    term = Term("centring", said, size.distribution, size.source, BETTER)
     for effect in (*joint, *(effect * left[:, None] for effect in stations)):
         yield Cause(term, "shared", effect)
 
@@ -391,9 +394,6 @@ def _leaning(design: Design, size: Clearance) -> Iterator[Cause]:
         clearance = widest - deviation(size.drill, guide.drill)[1]
         reach.append(clearance / 2 + clearance / length * (lower + float(depth) / 2))
     fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
-    words = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
-    yield from _own(_term("drill in its guide", size, words, DRILL), np.array(reach))
-
-
-def _term(name: str, stated: Distributed, size: str, hint: str = "") -> Term:
-    return Term(name, size, stated.distribution, stated.source, hint)
+    said = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
+    term = Term("drill in its guide", said, size.distribution, size.source, DRILL)
+    return _own(term, np.array(reach))

@@ -75,11 +75,6 @@ class Loading:
     uneven: float = 0.1
     modulus: float = field(default_factory=lambda: material(USUAL).modulus.low)
 
-    @classmethod
-    def on(cls, plastic: str) -> Loading:
-        """The usual forces on rails of `plastic`, by its short name.  Raises InputError."""
-        return cls(modulus=material(plastic).modulus.low)
-
 
 @dataclass(frozen=True)
 class StationPlay:
@@ -123,7 +118,7 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
 
     Finds ``accuracy.centring`` for holes whose error, loaded and locked, is over LIMIT.
     """
-    pressed = loading or Loading.on(design.settings.material)
+    pressed = loading or Loading(modulus=material(design.settings.material).modulus.low)
     station = station_play(design.mechanism, design.half_width, design.settings.ski.most, pressed)
     heel, toe = (station.x for station in design.stations)
     play = design.joint.play if design.joint else RIGID
@@ -278,12 +273,13 @@ def find_effects(design: Design) -> PlasticEffects:
     """
     reaches = np.hypot(*design.layout.positions.T)
     farthest = int(reaches.argmax())
-    loading = Loading.on(design.settings.material)
-    most = design.settings.ski.most
+    plastic = material(design.settings.material)
+    loading = Loading(modulus=plastic.modulus.low)
+    rail, widest = design.mechanism.rail, design.settings.ski.most
     return PlasticEffects(
         hole=design.layout.ids[farthest],
-        movement=find_movement(material(design.settings.material), float(reaches[farthest])),
-        bend=bend(design.mechanism.rail, design.half_width, most, loading),
+        movement=find_movement(plastic, float(reaches[farthest])),
+        bend=bend(rail, design.half_width, widest, loading),
         force=loading.force,
         colder=COLDER,
     )
