@@ -24,9 +24,10 @@ LARGEST = 16.0  # mm: no outline is drawn wider, to either side
 # Principal deviations at which an ellipse holds 95 % of a normal scatter: √(-2 ln 0.05), exact.
 ELLIPSE = math.sqrt(-2 * math.log(0.05))
 
-TITLES = {"jig": "with the jig", "sheet": "with a paper sheet, by hand"}
-COLOURS = {"jig": "#14468c", "sheet": "#aa141e"}  # blue and red, as the layout drawing's lines
-TINTS = {"jig": "#d0dae8", "sheet": "#eed0d2"}  # the same, thinned to a fifth
+STYLES = {  # title, and the layout drawing's blue and red, and these thinned to a fifth
+    "jig": ("with the jig", "#14468c", "#d0dae8"),
+    "sheet": ("with a paper sheet, by hand", "#aa141e", "#eed0d2"),
+}
 GREY = "#6e6e6e"
 EDGE, MARK = Pen(0.28, GREY, (1.7, 0.85)), Pen(0.35, GREY)
 CENTRE, LEADER = Pen(0.21, GREY, (2.5, 0.6, 0.4, 0.6)), Pen(0.14, GREY)
@@ -41,13 +42,13 @@ HEAD, FOOT, GAP = 19.0, 24.0, 3.8  # mm of paper over and under the two skis, an
 SMALL, BODY, TITLE = points(7.0), points(8.0), points(11.0)  # mm, of capitals
 
 
-def check_kind(path: str | os.PathLike[str], key: str = "plot") -> str:
+def check_kind(path: str | os.PathLike[str]) -> str:
     """The kind of picture that the suffix of `path` asks for.  Raises InputError."""
     kind = Path(path).suffix.lower().removeprefix(".")
     if kind not in ("svg", "pdf"):
         message = f"{Path(path).name or path} does not end in .svg or .pdf"
         hint = "The ending of the file's name decides the kind of picture."
-        raise InputError(Finding("accuracy.plot-suffix", message, key=key, hint=hint))
+        raise InputError(Finding("accuracy.plot-suffix", message, key="plot", hint=hint))
     return kind
 
 
@@ -107,16 +108,23 @@ def draw_scatter(budgets: tuple[Budget, ...], ski: float, limit: float) -> Drawi
     left = GAP
     for budget in budgets:
         panel = _Panel(budget, left, half, span, factor, limit)
+        (x, y), (title, colour, _) = panel.at(span[1], 0.0), STYLES[budget.method]
         shapes += [*_ski(panel, ski / 2), *_scatter(panel), *_names(panel)]
-        (x, y), colour = panel.at(span[1], 0.0), COLOURS[budget.method]
-        title = TITLES[budget.method]
         shapes.append(Text((x, y + 2.0), title, BODY, "middle", bold=True, colour=colour))
         left += 2 * (half + MARGIN) * SCALE + GAP
     size = (left, FOOT + SCALE * (span[1] - span[0]) + HEAD)
     ground = Area(((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])), WHITE)
     title = f"{one_line(layout.pattern)}, boot {layout.boot:g} mm"
-    words = _words(title, factor, limit, size)
-    return Drawing(title, (0.0, 0.0), size, shapes=[ground, *shapes, *words])
+    shapes.append(Text((left / 2, size[1] - 7.0), title, TITLE, "middle", bold=True))
+    lines = (
+        "Outlines: where 95 of 100 holes come to be, "
+        f"drawn {factor} times as far from their place as they are.",
+        "Beside each name: the error that 95 of 100 holes stay within, in mm.",
+        f"*, dashed: over the limit of {limit:g} mm.",
+    )
+    for index, line in enumerate(lines):
+        shapes.append(Text((left / 2, 15.2 - 4.8 * index), line, BODY, "middle"))
+    return Drawing(title, (0.0, 0.0), size, shapes=[ground, *shapes])
 
 
 def _ski(panel: _Panel, half: float) -> Iterator[Shape]:
@@ -139,7 +147,7 @@ def _ski(panel: _Panel, half: float) -> Iterator[Shape]:
 def _scatter(panel: _Panel) -> Iterator[Shape]:
     """Holes at their own size, and about each the ellipse of 95 %, `factor` times too large."""
     budget = panel.budget
-    colour, tint = COLOURS[budget.method], TINTS[budget.method]
+    _, colour, tint = STYLES[budget.method]
     variances, directions = np.linalg.eigh(budget.blocks)
     radii = SCALE * panel.factor * ELLIPSE * np.sqrt(np.maximum(variances, 0.0))
     for hole, (x, y) in enumerate(budget.layout.positions.tolist()):
@@ -186,17 +194,3 @@ def _text(at: Point, words: str, *, colour: str | None = None, right: bool = Fal
     """Small words with their middle at the height of `at`; `right`: they end there."""
     place = (at[0], at[1] - SMALL / 2)
     return Text(place, words, SMALL, "end" if right else "start", colour=colour)
-
-
-def _words(title: str, factor: int, limit: float, size: tuple[float, float]) -> Iterator[Text]:
-    """The title over the two skis, and what is drawn under them."""
-    middle = size[0] / 2
-    yield Text((middle, size[1] - 7.0), title, TITLE, "middle", bold=True)
-    lines = (
-        "Outlines: where 95 of 100 holes come to be, "
-        f"drawn {factor} times as far from their place as they are.",
-        "Beside each name: the error that 95 of 100 holes stay within, in mm.",
-        f"*, dashed: over the limit of {limit:g} mm.",
-    )
-    for index, line in enumerate(lines):
-        yield Text((middle, 15.2 - 4.8 * index), line, BODY, "middle")
