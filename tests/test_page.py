@@ -142,11 +142,10 @@ def test_every_text_is_escaped(good):
 
 def test_names_of_groups_cannot_end_the_data(good):
     folder, manifest = good
-    shown = {placed["name"]: 1.0 for part in manifest["parts"] for placed in part["placed"]}
     parts = tuple(part.model_copy(update={"kind": NASTY}) for part in record(manifest).parts)
-    scene = json.loads(view_of(folder, parts, 98.0, shown).data)
-    assert NASTY in {part["group"] for part in scene["parts"]}
     changed = record(manifest).model_copy(update={"parts": parts})
+    scene = json.loads(view_of(folder, changed).data)
+    assert NASTY in {part["group"] for part in scene["parts"]}
     seen = Seen(page_html(folder, changed))
     assert len(seen.all("script")) == 2
     assert NASTY in {part["group"] for part in json.loads(seen.own[1])["parts"]}
@@ -233,7 +232,7 @@ def test_the_policy_names_the_page_s_own_style_and_script(good):
 
 
 def scene_of(good) -> dict:
-    return json.loads(view_of(good[0], record(good[1]).parts, 98.0).data)
+    return json.loads(view_of(good[0], record(good[1])).data)
 
 
 def numbers(text: str, kind: str) -> np.ndarray:

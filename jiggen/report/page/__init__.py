@@ -5,23 +5,47 @@ Style, script and data are within, and the page is closed to everything else.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from importlib.resources import files
+from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import quote
 from xml.etree import ElementTree as ET
 
-from jiggen.files import PAGE, PICTURE
-from jiggen.record import JigRecord
-from jiggen.report.page import sections
-from jiggen.report.page.markup import classed, node, written
-from jiggen.report.page.results import accuracy, notices, printing, setting, stops
-from jiggen.report.page.view import View, view_of
-
-HELP = (
-    "Drag to turn, with shift or two fingers to slide. Pinch to come closer; or click first, then "
-    "roll the wheel. Keys: arrows, +, −, Home."
+from jiggen.cautions import CAUTIONS
+from jiggen.errors import Finding
+from jiggen.files import PAGE, PLAN_SVG
+from jiggen.outcome import Verification, WantedBore
+from jiggen.record import Drilling, JigRecord
+from jiggen.record.entries import JigInputs
+from jiggen.record.results import Accuracy, Plastic
+from jiggen.report.page.markup import (
+    Html,
+    bullets,
+    document,
+    node,
+    note,
+    plain_drawing,
+    section,
+    table,
 )
+from jiggen.report.page.view import view_of, viewer
+from jiggen.report.summary import (
+    CORES,
+    LAY,
+    MOUNT_SHIFT,
+    WRONG_LINE,
+    compensated,
+    half_instructions,
+    mass_note,
+    mass_rows,
+)
+from jiggen.verify.results import HEAD, NOTHING
+
+DEPTH_NOTE = (
+    "mm. The stop comes down on the top of the drill bush, or of the printed hole in a jig without "
+    "bushes. Set it by A or by B: A reaches from the stop to the drill's cutting corners, B to its "
+    "very tip. Drill a scrap board first and measure the depth."
+)
+JIG, BY_HAND = "this jig", "paper sheet, by hand"
 
 
 def report_html(folder: Path, record: JigRecord) -> str:
@@ -30,93 +54,299 @@ def report_html(folder: Path, record: JigRecord) -> str:
     `folder` holds the files.  What is not verified gets a page that says so, without what to
     print, to buy and how to drill.  The page lists every file of the record but itself.
     """
-    inputs, ski = record.inputs, record.inputs.ski
-    view = view_of(folder, record.parts, (ski.least + ski.most) / 2, record.shown)
-    drawn_for = inputs.boot if record.ladders else None
+    view = view_of(folder, record)
+    cautions = section("Before you drill", bullets(CAUTIONS), class_="caution")
+    made = ", ".join(f"{name} {version}" for name, version in record.versions.items())
     body = [
-        sections.heading(inputs, len(record.holes)),
-        sections.verdict(record.verification),
-        *notices(record.drilling),
-        classed("div", "first", _viewer(folder, view), sections.cautions()),
-        *sections.unreadable(view.unreadable),
-        *([stops(record.drilling), *setting(record)] if record.passed else ()),
-        sections.layout(folder, record.holes, drawn_for),
-        *([sections.to_make(record), printing(record.plastic)] if record.passed else ()),
-        *sections.verified(record.verification),
-        *([accuracy(record.accuracy)] if record.passed else ()),
-        sections.files(record.files, PAGE),
-        sections.foot(record.versions),
+        _heading(record),
+        _verdict(record.verification),
+        *_notices(record.drilling),
+        node("div", viewer(folder, view), cautions, class_="first"),
+        *(note(f"{name} could not be read.") for name in view.unreadable),
+        *([_stops(record.drilling), *_setting(record)] if record.passed else ()),
+        _layout(folder, record),
+        *([_to_make(record), _printing(record.plastic)] if record.passed else ()),
+        *_verified(record.verification),
+        *([_accuracy(record.accuracy)] if record.passed else ()),
+        _files(record),
+        node("footer", node("p", f"Made with {made}. This page loads nothing from anywhere.")),
     ]
-    return _document(f"{inputs.pattern}, boot {sections.boot_words(inputs)} mm", view, body)
+    title = f"{record.inputs.pattern}, boot {_boots(record.inputs)} mm"
+    return document(title, view.data, *body)
 
 
-def _viewer(folder: Path, view: View) -> ET.Element:
-    """The canvas over a picture, which stays where no 3D can be drawn, and what steers it."""
-    label = "The jig on a ski. Arrow keys turn it, plus and minus bring it closer or farther."
-    canvas = {"tabindex": "0", "role": "img", "aria-label": label}
-    groups = (node("label", node("input", at=_ticked(group)), text) for group, text in view.groups)
-    places = {
-        "start": "Start view",
-        "above": "From above",
-        "below": "From below",
-        "side": "From the side",
+def _heading(record: JigRecord) -> Html:
+    """What the jig is for."""
+    inputs = record.inputs
+    way = "tip" if inputs.shift > 0 else "tail"
+    skis = dict.fromkeys((inputs.ski.least, inputs.ski.most))
+    facts = {
+        "Boot sole": f"{_boots(inputs)} mm",
+        "Mount shift": f"{abs(inputs.shift):g} mm to the {way}" if inputs.shift else "none",
+        "Ski widths": f"{'–'.join(f'{width:g}' for width in skis)} mm",
+        "Skis": "left and right alike" if inputs.pair == "same" else f"{inputs.side} only",
+        "Core": CORES[inputs.core],
+        "Holes": str(len(record.holes)),
     }
-    buttons = (
-        node("button", text, at={"type": "button", "value": value})
-        for value, text in places.items()
-    )
+    entries = (node("div", node("dt", name), node("dd", value)) for name, value in facts.items())
     return node(
-        "section",
-        node("h2", "The jig in use"),
-        classed("div", "stage", *_picture(folder / PICTURE), node("canvas", at=canvas)),
-        classed("div", "steer", *buttons, *groups),
-        classed("p", "note steer", HELP),
-        at={"id": "view"},
+        "header",
+        node("p", "Drilling jig", class_="kind"),
+        node("h1", inputs.pattern),
+        node("dl", *entries, class_="facts"),
     )
 
 
-def _ticked(group: str) -> dict[str, str]:
-    return {"type": "checkbox", "checked": "", "value": group}
+def _boots(inputs: JigInputs) -> str:
+    return "–".join(f"{boot:g}" for boot in inputs.boots or (inputs.boot,))
 
 
-def _picture(path: Path) -> list[ET.Element]:
-    if not path.is_file():
-        return []
-    data = base64.b64encode(path.read_bytes()).decode("ascii")
-    alt = "Picture of the jig on a ski"
-    return [node("img", at={"src": f"data:image/png;base64,{data}", "alt": alt})]
+def _verdict(found: Verification | None) -> Html:
+    """Whether the jig may be printed, before anything else is read."""
+    if found is None:
+        return _alarm("Do not print", "This jig was never verified: where it drills is unknown.")
+    if found.passed:
+        text = (
+            f"{len(found.holes)} holes, {found.checks} checks; the farthest hole is "
+            f"{found.deviation:.3f} mm from where it should be, measured in the files themselves."
+        )
+        passed = node("strong", "Verification passed"), node("p", text)
+        return node("div", *passed, class_="verdict passed")
+    lost = ", ".join(hole.id for hole in found.holes if hole.deviation is None)
+    lines = [
+        node("span", f"{one.source}: {one.subject}: {one.message} ", node("code", one.code))
+        for one in found.faults
+    ]
+    count = f"{len(found.faults)} of {found.checks} checks"
+    text = f"Verification failed: {count}. Keep the files only to look at."
+    return _alarm("Do not print", text, bullets(lines or [f"not found: {lost}"]))
 
 
-def _document(title: str, view: View, body: list[ET.Element]) -> str:
-    style, script = _asset("page.css"), _asset("view.js")
-    # The browser itself refuses whatever is not this page's own, words from a pattern included.
-    policy = (
-        f"default-src 'none'; img-src data:; style-src {_digest(style)}; "
-        f"script-src {_digest(script)}; base-uri 'none'; form-action 'none'"
+def _alarm(head: str, text: str, *more: str) -> Html:
+    """A red box that says what not to do, and why."""
+    words = node("strong", head), node("p", text), *more
+    return node("div", *words, class_="verdict failed", role="alert")
+
+
+def _notices(drilling: Drilling) -> Iterator[Html]:
+    """Errors and warnings of the drilling check, where there are any."""
+    if drilling.errors:
+        yield _alarm("Do not drill", "The ski must not be drilled so.", _told(drilling.errors))
+    if drilling.warnings:
+        words = node("strong", "Warnings before drilling"), _told(drilling.warnings)
+        yield node("div", *words, class_="verdict caution")
+
+
+def _told(notices: tuple[Finding, ...]) -> Html:
+    return bullets(
+        f"{one.key + ': ' if one.key else ''}{one.message}. {one.hint}".strip() for one in notices
     )
-    head = node(
-        "head",
-        node("meta", at={"charset": "utf-8"}),
-        node("meta", at={"http-equiv": "Content-Security-Policy", "content": policy}),
-        node("meta", at={"name": "viewport", "content": "width=device-width, initial-scale=1"}),
-        node("title", title),
-        node("link", at={"rel": "icon", "href": "data:,"}),
-        node("style", style),
+
+
+def _stops(drilling: Drilling) -> Html:
+    """Where to set the drill's stop, one row for all holes that share it."""
+    heads = ("holes", "drill ⌀", "depth", "stop A, to the corners", "stop B, to the tip")
+    rows = []
+    for stop in drilling.stops:
+        # No name is broken at its hyphen while there is room.
+        listed = [*(f"{name}," for name in stop.holes[:-1]), *stop.holes[-1:]]
+        names = (part for name in listed for part in (node("span", name, class_="name"), " "))
+        lengths = f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}"
+        rows.append((node("span", *names), f"{stop.drill:g}", f"{stop.depth:g}", *lengths))
+    base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
+    least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""
+    return section("Drill and depth stop", table(heads, rows), note(DEPTH_NOTE + least))
+
+
+def _setting(record: JigRecord) -> Iterator[Html]:
+    """How to set the halves, and a row for each boot length; nothing of a jig without ladders."""
+    if not record.ladders:
+        return
+    off: dict[float, float] = {}  # by boot, the farthest verified error of a hole, mm
+    for line in record.verification.ladders if record.verification else ():
+        if line.deviation is not None:
+            off[line.boot] = max(off.get(line.boot, 0.0), line.deviation)
+    heads = [
+        "boot",
+        *(f"{ladder.half} half: line" for ladder in record.ladders),
+        *(f"mark to {record.first_holes[ladder.part]}" for ladder in record.ladders),
+        "verification: farthest hole off",
+    ]
+    rows = (
+        (
+            f"{one.boot:g}",
+            *map(str, one.readings.values()),
+            *(f"{abs(x):.2f}" for x in one.first_holes.values()),
+            f"{off[one.boot]:.3f}" if one.boot in off else "–",
+        )
+        for one in record.boot_settings
     )
-    data = view.data.replace("<", "\\u003c")  # within a script, < could end it
-    page = node(
-        "body",
-        node("main", *body),
-        node("script", data, at={"type": "application/json", "id": "scene"}),
-        node("script", script),
+    yield section(
+        "Set each half by the boot",
+        bullets([*half_instructions(record), MOUNT_SHIFT, WRONG_LINE]),
+        table(heads, rows, words=range(1, 1 + len(record.ladders)), stacked=True),
+        note("mm."),
     )
-    return written(node("html", head, page, at={"lang": "en"}))
 
 
-def _asset(name: str) -> str:
-    return (files("jiggen.report.page") / name).read_text(encoding="utf-8")
+def _layout(folder: Path, record: JigRecord) -> Html:
+    """The drawing of the layout, and every hole in numbers; of one boot, where there are many."""
+    words = "mm, from the mounting mark (+ to the tip) and from the centre line (+ to the left)."
+    if record.ladders:
+        words += f" All for a boot of {record.inputs.boot:g} mm."
+    rows = (
+        (hole.id, _signed(hole.x), _signed(hole.y), f"{hole.diameter:g}", f"{hole.depth:g}")
+        for hole in record.holes
+    )
+    heads = ("hole", "from the mark", "from the centre line", "drill ⌀", "depth")
+    return section("Layout", _drawing(folder / PLAN_SVG), table(heads, rows), note(words))
 
 
-def _digest(text: str) -> str:
-    """How a content security policy names an inline text (W3C, CSP Level 2, hash sources)."""
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
+def _signed(value: float) -> str:
+    """To a hundredth of a mm; nothing before a zero."""
+    hundredths = round(value, 2)
+    return f"{hundredths:+.2f}" if hundredths else "0.00"
+
+
+def _drawing(path: Path) -> Html:
+    """The drawing as part of the page, as wide as it."""
+    try:
+        drawing = ET.fromstring(path.read_bytes())
+    except (OSError, ET.ParseError):
+        return note(f"{path.name} could not be read.")
+    for name in ("width", "height"):
+        drawing.attrib.pop(name, None)
+    drawing.attrib |= {"role": "img", "aria-label": "The holes seen from above, tip to the right"}
+    caption = ("Smaller than life. At 1:1: ", _link(path.name), " and layout.dxf.")
+    picture = node("a", plain_drawing(drawing), href=f"./{path.name}")
+    return node("figure", picture, node("figcaption", *caption))
+
+
+def _link(name: str) -> Html:
+    """A link to a file of the folder: never out of it, whatever its name."""
+    return node("a", name, href=f"./{quote(name)}")
+
+
+def _to_make(record: JigRecord) -> Html:
+    """What to print, part by part and bed by bed, and for which printer, beside what to buy."""
+    printed = (
+        (part.name, str(part.count), _link(part.file), f"{part.volume / 1000:.1f}\u00a0cm³")
+        for part in record.parts
+        if part.printed
+    )
+    beds = []
+    for number, bed in enumerate(record.beds, start=1):
+        pieces = ", ".join(f"{count}\u00a0×\u00a0{part}" for part, count in bed.counts.items())
+        beds.append(node("span", f"Print bed {number}, ", _link(bed.file), f": {pieces}"))
+    to_print = [
+        table(("part", "pieces", "file", "volume"), printed, words=(2,)),
+        bullets(beds),
+        note("As the files lie, unturned and without supports."),
+    ]
+    if entry := record.compensation:
+        printer = node("strong", f"For printer {entry.printer}:")
+        to_print.append(node("p", printer, f" {compensated(entry)}. {LAY}"))
+    bought = ((one.name, str(one.count), one.size, one.standard) for one in record.hardware)
+    to_buy = table(("what", "pieces", "size", "standard"), bought, words=(2, 3))
+    sides = section("To print", *to_print), section("To buy", to_buy)
+    return node("div", *sides, class_="pair")
+
+
+def _printing(plastic: Plastic) -> Html:
+    """How the parts are printed, what they weigh, and advice."""
+    heads = ("part", "pieces", "volume", "solid", "as advised", "print it")
+    rows = [[cell.replace(" ", "\u00a0") for cell in row] for row in mass_rows(plastic)]
+    masses = table(heads, rows, words=(5,)), note(mass_note(plastic))
+    return section(f"Printing in {plastic.name}", *masses, bullets(plastic.advice))
+
+
+def _verified(found: Verification | None) -> Iterator[Html]:
+    """Where each hole was found, format by format."""
+    if found is None:
+        return
+    rows = (
+        (
+            hole.id,
+            *map(_point, (hole.wanted, hole.step, hole.stl)),
+            "–" if hole.deviation is None else f"{hole.deviation:.3f}",
+        )
+        for hole in found.holes
+    )
+    step, stl = (found.limits[f"position_{kind}"] for kind in ("step", "stl"))
+    words = (
+        "mm, from the mounting mark and the centre line. "
+        f"Allowed: {step:g} mm in STEP, {stl:g} mm in STL."
+    )
+    yield section("Verification", table(HEAD, rows), note(words))
+
+
+def _point(found: WantedBore | None) -> str:
+    return NOTHING if found is None else f"{found.x + 0.0:.3f}, {found.y + 0.0:.3f}"
+
+
+def _accuracy(expected: Accuracy) -> Html:
+    """How true the jig is expected to drill, in few words."""
+    jig, sheet, moving = expected.jig, expected.sheet, expected.moving
+    lead = (
+        f"Expect 95 of 100 holes within {jig.largest_95:.2f} mm of their place at the worst "
+        f"hole; marked out by hand from a paper sheet, {sheet.largest_95:.2f} mm."
+    )
+    rows = []
+    for name, hole in jig.holes.items():
+        by_hand = sheet.holes[name].radial.expected_95
+        rows.append((name, f"{hole.radial.expected_95:.2f}", f"{by_hand:.2f}", hole.most))
+    for group, spacing in jig.spacing_95.items():
+        other = f"{sheet.spacing_95[group]:.2f}" if group in sheet.spacing_95 else "–"
+        rows.append((f"{group}: hole to hole", f"{spacing:.2f}", other, ""))
+    words = (
+        "mm, 95 of 100 within. Computed from the parts' play and the usual errors of print and "
+        "hand; not measured on a drilled ski."
+    )
+    mechanism = (
+        f"Centring: within {expected.centring.loaded:.2f} mm at the worst hole, rails pressed on.",
+        f"Parts run free from {moving.widths[0]:g} to {moving.widths[1]:g} mm skis, at least "
+        f"{moving.teeth:.1f} teeth in mesh.",
+        f"Least gap: {moving.least_gap.gap:.2f} mm between {' and '.join(moving.least_gap.parts)}.",
+    )
+    longest = max(jig.largest_95, sheet.largest_95) or 1.0
+    bars, sources = [], []
+    for title, kind, budget in ((JIG, "bar jig", jig), (BY_HAND, "bar", sheet)):
+        bar = node("rect", width=f"{100 * budget.largest_95 / longest:.2f}", height="10", rx="1")
+        how = {"viewBox": "0 0 100 10", "preserveAspectRatio": "none", "aria-hidden": "true"}
+        size = node("svg", bar, **how, class_=kind), f"{budget.largest_95:.2f} mm"
+        bars += [node("dt", title), node("dd", *size)]
+        terms = ((t.name, t.size, t.distribution, t.source) for t in budget.terms)
+        heads = ("error", "size", "spread", "source")
+        listed = table(heads, terms, words=(1, 2, 3), stacked=True)
+        sources += [node("h3", title.capitalize()), listed]
+    return section(
+        "Accuracy",
+        node("p", lead),
+        node("dl", *bars, class_="bars"),
+        table(("hole", JIG, BY_HAND, "most of it, with the jig"), rows, words=(3,)),
+        note(words),
+        bullets(mechanism),
+        node("details", node("summary", "Inputs and sources"), *sources),
+    )
+
+
+def _files(record: JigRecord) -> Html:
+    """Every file with its size and SHA-256, but the page itself."""
+    rows = (
+        (_link(name), _size(entry.bytes), node("code", entry.sha256))
+        for name, entry in record.files.items()
+        if name != PAGE
+    )
+    words = (
+        "jiggen check verifies the folder again and finds every file that has changed since. "
+        f"manifest.json has this list too, and the checksum of {PAGE}."
+    )
+    listed = table(("file", "size", "SHA-256"), rows, words=(2,), stacked=True)
+    return section("Files", listed, note(words))
+
+
+def _size(count: int) -> str:
+    for unit, size in (("MB", 1_000_000), ("kB", 1_000)):
+        if count >= size:
+            return f"{count / size:.1f} {unit}"
+    return f"{count} bytes"

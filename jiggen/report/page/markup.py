@@ -1,82 +1,116 @@
-"""HTML as a tree, so that every text and attribute is escaped by the library that writes it."""
+"""HTML in pieces, each text and attribute in them escaped, and the document they make."""
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Iterable, Sequence
+from html import escape
+from importlib.resources import files
 from xml.etree import ElementTree as ET
 
-Content = ET.Element | str
-Attributes = Mapping[str, str]
-NONE: Attributes = MappingProxyType({})
 UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")  # no HTML may hold them
+VOID = {"img", "input", "link", "meta"}
+DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}
+NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
-def node(tag: str, *content: Content, at: Attributes = NONE) -> ET.Element:
-    """An element with attributes `at` and `content`, texts and elements, in that order."""
-    element = ET.Element(tag, {name: _seen(value) for name, value in at.items()})
-    for piece in content:
-        if isinstance(piece, str):
-            _append_text(element, _seen(piece))
-        else:
-            element.append(piece)
-    return element
+class Html(str):
+    """Text that is HTML already: it is not escaped again."""
+
+    __slots__ = ()
 
 
-def _append_text(element: ET.Element, text: str) -> None:
-    """Texts between elements belong to the element before them, in this tree."""
-    if len(element):
-        element[-1].tail = (element[-1].tail or "") + text
-    else:
-        element.text = (element.text or "") + text
+def node(tag: str, *content: str, **at: str | None) -> Html:
+    """An element; of its attributes `at`, None is left out, and ``data_head`` is ``data-head``."""
+    names = ((name.rstrip("_").replace("_", "-"), value) for name, value in at.items())
+    attributes = (f' {name}="{escape(value)}"' for name, value in names if value is not None)
+    inner = (text if isinstance(text, Html) else escape(text, quote=False) for text in content)
+    start = f"<{tag}{''.join(attributes)}>"
+    return Html(start if tag in VOID else f"{start}{''.join(inner)}</{tag}>")
 
 
-def _seen(text: str) -> str:
-    return UNSEEN.sub("\ufffd", text)
-
-
-def classed(tag: str, name: str, *content: Content) -> ET.Element:
-    """An element of the class `name`."""
-    return node(tag, *content, at={"class": name})
-
-
-def section(heading: str, *content: Content) -> ET.Element:
+def section(heading: str, *content: str, **at: str) -> Html:
     """A part of the page under its heading."""
-    return node("section", node("h2", heading), *content)
+    return node("section", node("h2", heading), *content, **at)
 
 
-def bullets(lines: Iterable[Content]) -> ET.Element:
+def note(words: str) -> Html:
+    """Small print."""
+    return node("p", words, class_="note")
+
+
+def bullets(lines: Iterable[str]) -> Html:
     """A plain list."""
     return node("ul", *(node("li", line) for line in lines))
 
 
 def table(
     heads: Sequence[str],
-    rows: Iterable[Sequence[Content]],
+    rows: Iterable[Sequence[str]],
     *,
     words: Sequence[int] = (),
     stacked: bool = False,
-) -> ET.Element:
+) -> Html:
     """A table whose first column names the row; columns in `words` hold text, others numbers.
 
     One that is too wide for a phone is `stacked` there: each row a small block, each cell after
     its column's head.
     """
-    kinds = [{"class": "words"} if column in words else {} for column in range(len(heads))]
-    columns = list(zip(heads, kinds, strict=True))
-    titles = (node("th", head, at={"scope": "col", **kind}) for head, kind in columns)
+    columns = [(head, "words" if at in words else None) for at, head in enumerate(heads)]
+    titles = (node("th", head, scope="col", class_=kind) for head, kind in columns)
     body = []
     for name, *cells in rows:
         rest = (
-            node("td", cell, at={"data-head": head, **kind})
+            node("td", cell, data_head=head, class_=kind)
             for cell, (head, kind) in zip(cells, columns[1:], strict=True)
         )
-        body.append(node("tr", node("th", name, at={"scope": "row"}), *rest))
-    kind = {"class": "stacked"} if stacked else NONE
-    return node("table", node("thead", node("tr", *titles)), node("tbody", *body), at=kind)
+        body.append(node("tr", node("th", name, scope="row"), *rest))
+    parts = node("thead", node("tr", *titles)), node("tbody", *body)
+    return node("table", *parts, class_="stacked" if stacked else None)
 
 
-def written(root: ET.Element) -> str:
-    """The tree as an HTML document."""
-    return "<!DOCTYPE html>\n" + ET.tostring(root, encoding="unicode", method="html") + "\n"
+def plain_drawing(element: ET.Element) -> Html:
+    """The shapes and words of an SVG alone, without names that could meet others on the page."""
+    inner = [element.text or ""]
+    for child in element:
+        if NAMESPACE.sub("", child.tag) in DRAWN:
+            inner += [plain_drawing(child), child.tail or ""]
+    at = {n: value for n, value in element.attrib.items() if n != "id" and not NAMESPACE.match(n)}
+    return node(NAMESPACE.sub("", element.tag), *inner, **at)
+
+
+def document(title: str, scene: str, *body: str) -> str:
+    """The whole page with its style, its script and the `scene`, JSON, that the script shows."""
+    style, script = (
+        (files("jiggen.report.page") / name).read_text(encoding="utf-8")
+        for name in ("page.css", "view.js")
+    )
+    # How a policy names an inline text: W3C, Content Security Policy Level 2, hash sources.
+    own_style, own_script = (
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
+        for text in (style, script)
+    )
+    # The browser itself refuses whatever is not this page's own, words from a pattern included.
+    policy = (
+        f"default-src 'none'; img-src data:; style-src {own_style}; script-src {own_script}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = node(
+        "head",
+        node("meta", charset="utf-8"),
+        node("meta", http_equiv="Content-Security-Policy", content=policy),
+        node("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        node("title", title),
+        node("link", rel="icon", href="data:,"),
+        node("style", Html(style)),
+    )
+    data = Html(scene.replace("<", "\\u003c"))  # within a script, < could end it
+    page = node(
+        "body",
+        node("main", *body),
+        node("script", data, type="application/json", id="scene"),
+        node("script", Html(script)),
+    )
+    return UNSEEN.sub("\ufffd", f"<!DOCTYPE html>\n{node('html', head, page, lang='en')}\n")

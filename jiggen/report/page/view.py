@@ -1,13 +1,12 @@
-"""The jig in use as data for the page's viewer: each part once, small, placed by its poses."""
+"""The jig in use, for the page's viewer: each part once, small, placed by its poses."""
 
 from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,9 @@ from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
 from jiggen.export.preview import INK, colour_of, ski_piece
-from jiggen.record.entries import Part, PlacedPart
+from jiggen.files import PICTURE
+from jiggen.record import JigRecord
+from jiggen.report.page.markup import Html, node, section
 from jiggen.verify.geometry import applied
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 
@@ -33,125 +34,86 @@ LABELS = {
     "knob": "Knobs",
     "ski": "Ski (plain stand-in)",
 }
-STILL = np.eye(4)
-NOT_APART: Mapping[str, float] = MappingProxyType({})
+PLACES = {
+    "start": "Start view",
+    "above": "From above",
+    "below": "From below",
+    "side": "From the side",
+}
+HELP = (
+    "Drag to turn, with shift or two fingers to slide. Pinch to come closer; or click first, then "
+    "roll the wheel. Keys: arrows, +, −, Home."
+)
 
 
 @dataclass(frozen=True)
-class _ShownPart:
+class View:
+    """The viewer's data as JSON, kinds of parts to show and hide, and files that were no meshes."""
+
+    data: str
+    groups: tuple[str, ...]
+    unreadable: tuple[str, ...]
+
+
+def view_of(folder: Path, record: JigRecord) -> View:
+    """The pieces of a jig, read from `folder`, on a stand-in for a ski of middling width."""
+    shown: list[dict[str, Any]] = []
+    unreadable = []
+    for part in record.parts:
+        poses = [np.array(placed.to_ski, dtype=float) for placed in part.placed]
+        for pose, placed in zip(poses, part.placed, strict=True):
+            pose[0, 3] += record.shown.get(placed.name, 0.0)
+        try:
+            shown.append(_part(part.kind, read_stl(folder / part.file), poses))
+        except (OSError, MeshError):
+            unreadable.append(part.file)
+    if shown:
+        along = [end[0] for part in shown for box in part["boxes"] for end in box]
+        ski = record.inputs.ski
+        width = (ski.least + ski.most) / 2
+        bar = ski_piece((min(along) - OVERHANG, max(along) + OVERHANG), width)
+        shown.append(_part("ski", Mesh(bar.vertices, bar.triangles), [np.eye(4)]))
+    scene = {"parts": shown, "ink": INK}
+    data = json.dumps(scene, separators=(",", ":"), allow_nan=False)
+    return View(data, tuple(dict.fromkeys(part["group"] for part in shown)), tuple(unreadable))
+
+
+def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     """A part for the viewer: corners in FINEST steps of its size, normals in 127ths, triangles.
 
     `low` and `size` are in the part's own frame, `boxes` (one per piece: least, greatest corner)
     in the ski's.  Of the triangles the first `plain` corners are drawn in `colour`; the floors of
     engravings come last, and are drawn dark to be read.
     """
-
-    group: str
-    colour: tuple[float, float, float]
-    low: list[float]
-    size: list[float]
-    points: str
-    normals: str
-    triangles: str
-    wide: bool
-    plain: int
-    poses: list[list[float]]
-    boxes: list[list[list[float]]]
-
-
-@dataclass(frozen=True)
-class View:
-    """The viewer's data as JSON, what can be shown and hidden, and files that were no meshes."""
-
-    data: str
-    groups: tuple[tuple[str, str], ...]
-    unreadable: tuple[str, ...]
-
-
-def view_of(
-    folder: Path,
-    parts: Sequence[Part],
-    ski: float,
-    apart: Mapping[str, float] = NOT_APART,
-) -> View:
-    """The pieces of a jig's `parts`, read from `folder`, on a stand-in for a ski `ski` mm wide.
-
-    `apart` is how far along the ski a placed piece is moved, mm, by its name.
-    """
-    shown: list[_ShownPart] = []
-    unreadable = []
-    for part in parts:
-        poses = [_pose(placed, apart) for placed in part.placed]
-        try:
-            mesh = read_stl(folder / part.file)
-        except (OSError, MeshError):
-            unreadable.append(part.file)
-            continue
-        shown.append(_part(part.kind, mesh, poses))
-    if shown:
-        shown.append(_ski([end for part in shown for box in part.boxes for end in box], ski))
-    groups = tuple({part.group: LABELS.get(part.group, part.group) for part in shown}.items())
-    data = json.dumps(
-        {"parts": [asdict(part) for part in shown], "ink": INK},
-        separators=(",", ":"),
-        allow_nan=False,
-    )
-    return View(data, groups, tuple(unreadable))
-
-
-def _pose(placed: PlacedPart, apart: Mapping[str, float]) -> Array:
-    pose = np.array(placed.to_ski, dtype=float)
-    pose[0, 3] += apart.get(placed.name, 0.0)
-    return pose
-
-
-def _ski(corners: Sequence[Sequence[float]], width: float) -> _ShownPart:
-    along = [x for x, _, _ in corners]
-    bar = ski_piece((min(along) - OVERHANG, max(along) + OVERHANG), width)
-    return _part("ski", Mesh(bar.vertices, bar.triangles), [STILL])
-
-
-def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> _ShownPart:
-    """A part for the viewer, seen at each of its `poses`."""
-    placed = [mesh.moved(pose).vertices for pose in poses]
-    points, normals, triangles = _creased(mesh)
-    floor = _floors(applied(poses[0], points)[:, 2], triangles)
-    order = np.argsort(floor, kind="stable")
-    low, size = points.min(axis=0), np.ptp(points, axis=0)
-    steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
-    index = "<u2" if len(points) <= FINEST else "<u4"
-    return _ShownPart(
-        group=kind,
-        colour=colour_of(kind),
-        low=_rounded(low),
-        size=_rounded(size),
-        points=_base64(np.rint(steps).astype("<u2")),
-        normals=_base64(np.rint(np.nan_to_num(normals) * 127).astype("i1")),
-        triangles=_base64(triangles[order].astype(index)),
-        wide=index == "<u4",
-        plain=int(3 * (~floor).sum()),
-        poses=[_rounded(pose.ravel()) for pose in poses],
-        boxes=[[_rounded(piece.min(axis=0)), _rounded(piece.max(axis=0))] for piece in placed],
-    )
-
-
-def _creased(mesh: Mesh) -> tuple[Array, Array, NDArray[np.int64]]:
-    """Corners, normals and triangles with corners parted along every sharp edge."""
     import trimesh
 
     whole = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
+    # Corners are parted along every sharp edge.
     parted = trimesh.graph.smooth_shade(whole, angle=np.radians(CREASE), facet_minarea=None)
-    return (
-        np.asarray(parted.vertices, dtype=float),
-        np.asarray(parted.vertex_normals, dtype=float),
-        np.asarray(parted.faces, dtype=np.int64),
-    )
-
-
-def _floors(heights: Array, triangles: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Which triangles lie level, an engraving's depth under the top of the piece in use."""
-    off = np.abs(heights[triangles] - (heights.max() - DEPTH)).max(axis=1)
-    return np.asarray(off < LEVEL)
+    points = np.asarray(parted.vertices, dtype=float)
+    triangles = np.asarray(parted.faces, dtype=np.int64)
+    # A floor lies level, an engraving's depth under the top of the piece in use.
+    heights = applied(poses[0], points)[:, 2]
+    floor = np.abs(heights[triangles] - (heights.max() - DEPTH)).max(axis=1) < LEVEL
+    low, size = points.min(axis=0), np.ptp(points, axis=0)
+    steps = np.divide(points - low, size, out=np.zeros_like(points), where=size > 0) * FINEST
+    wide = len(points) > FINEST
+    placed = [mesh.moved(pose).vertices for pose in poses]
+    return {
+        "group": kind,
+        "colour": colour_of(kind),
+        "low": _rounded(low),
+        "size": _rounded(size),
+        "points": _base64(np.rint(steps).astype("<u2")),
+        "normals": _base64(np.rint(np.nan_to_num(parted.vertex_normals) * 127).astype("i1")),
+        "triangles": _base64(
+            triangles[np.argsort(floor, kind="stable")].astype("<u4" if wide else "<u2")
+        ),
+        "wide": wide,
+        "plain": int(3 * (~floor).sum()),
+        "poses": [_rounded(pose.ravel()) for pose in poses],
+        "boxes": [[_rounded(piece.min(axis=0)), _rounded(piece.max(axis=0))] for piece in placed],
+    }
 
 
 def _base64(values: NDArray[Any]) -> str:
@@ -160,3 +122,25 @@ def _base64(values: NDArray[Any]) -> str:
 
 def _rounded(values: Array) -> list[float]:
     return [round(float(value), 6) + 0.0 for value in values]
+
+
+def viewer(folder: Path, view: View) -> Html:
+    """The canvas over a picture, which stays where no 3D can be drawn, and what steers it."""
+    label = "The jig on a ski. Arrow keys turn it, plus and minus bring it closer or farther."
+    stage = [node("canvas", tabindex="0", role="img", aria_label=label)]
+    path = folder / PICTURE
+    if path.is_file():
+        data = base64.b64encode(path.read_bytes()).decode("ascii")
+        source = f"data:image/png;base64,{data}"
+        stage.insert(0, node("img", src=source, alt="Picture of the jig on a ski"))
+    steer = [node("button", text, type="button", value=place) for place, text in PLACES.items()]
+    for group in view.groups:
+        ticked = node("input", type="checkbox", checked="", value=group)
+        steer.append(node("label", ticked, LABELS.get(group, group)))
+    return section(
+        "The jig in use",
+        node("div", *stage, class_="stage"),
+        node("div", *steer, class_="steer"),
+        node("p", HELP, class_="note steer"),
+        id="view",
+    )
