@@ -1,5 +1,6 @@
 """One jig, built once a run for all tests that only look at it."""
 
+import gc
 import shutil
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from hypothesis import settings as examples
 from sharing import built_once
 
 import jiggen
+from jiggen.cli import collect_seldom
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 
@@ -28,6 +30,15 @@ def _no_settings_of_ones_own(tmp_path_factory):
 
 def pytest_addoption(parser):
     parser.addoption("--renew", action="store_true", help="store the goldens anew")
+
+
+def pytest_collection_finish():
+    """Spare the garbage collector the thousands of tests, and let it look as seldom as jiggen does.
+
+    See `jiggen.cli.collect_seldom`: the CAD kernel's objects are many, and in no rings.
+    """
+    gc.freeze()
+    collect_seldom()
 
 
 @pytest.fixture(scope="session")
