@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
@@ -60,14 +61,19 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
         hint = "Give the unit, mm or in. One distance, measured on the plate, tells which."
         faults.append(fault("units", message, drawing.file, "units", hint))
     # Without its unit, a drawing's sizes cannot be checked; all else can.
-    circles = [] if unit is None else _chosen(drawing, choices, unit)
-    spots = _placed(circles, drawing, choices, unit or 1.0)
+    drawn = [
+        replace(circle, x=unit * circle.x, y=unit * circle.y, diameter=unit * circle.diameter)
+        for circle in drawing.circles
+        if unit is not None
+    ]
+    circles = [circle for circle in drawn if _is_chosen(circle, choices)]
+    placed = _placed(circles, choices, y_down=drawing.y_down)
     if not circles and not faults:
-        faults.append(_no_circle(drawing, unit or 1.0))
-    faults += _spot_faults(spots)
+        faults.append(_no_circle(drawing, drawn))
+    faults += _circle_faults(placed, choices)
     if faults:
         raise InputError(faults)
-    holes = tuple(_holes(spots))
+    holes = tuple(_holes(placed, choices))
     group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes)
     name = "".join(c if c.isprintable() and c != "_" else " " for c in path.stem)
     name = choices.name or " ".join(name.split())[:LONGEST_NAME].strip() or "Plate"
@@ -83,7 +89,9 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     note = " ".join(("Check these.", *checks)) if checks else ""
     text = pattern_toml(pattern, head, note)
     passed_over = len(drawing.circles) - len(circles)
-    return Imported(text, parse_pattern(text, target), len(spots), passed_over, unit_source, checks)
+    return Imported(
+        text, parse_pattern(text, target), len(placed), passed_over, unit_source, checks
+    )
 
 
 def _reader(path: Path) -> Callable[[Path], Drawing]:
@@ -130,9 +138,8 @@ def _missing_layers(drawing: Drawing, choices: Choices) -> Iterator[Finding]:
             yield fault("layer", message, drawing.file, "layer", hint)
 
 
-def _no_circle(drawing: Drawing, unit: float) -> Finding:
-    if drawing.circles:
-        sizes = sorted({round(circle.diameter * unit, 3) for circle in drawing.circles})
+def _no_circle(drawing: Drawing, drawn: Iterable[Circle]) -> Finding:
+    if sizes := sorted({round(circle.diameter, 3) for circle in drawn}):
         hint = f"There are circles of {', '.join(f'{size:g}' for size in sizes[:20])} mm."
         return fault("no-circle", "there is no such circle", drawing.file, "only", hint)
     kinds = ", ".join(f"{count} x {name}" for name, count in drawing.others.most_common(8))
@@ -156,90 +163,72 @@ def _checks(choices: Choices, group: Group) -> Iterator[str]:
 # -- from circles to holes ------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Spot:
-    """A circle placed: x, y from the group's origin in mm, x to the tip; its drill."""
-
-    x: float
-    y: float
-    diameter: float
-    drill: Drill
-    circle: Circle
-
-    @property
-    def radius(self) -> float:
-        return max(self.drill.plain, self.drill.metal) / 2
-
-    def apart(self, other: _Spot) -> float:
-        return math.hypot(self.x - other.x, self.y - other.y)
-
-    def is_like(self, other: _Spot) -> bool:
-        return self.apart(other) < SAME and abs(self.diameter - other.diameter) < SAME
-
-
-def _chosen(drawing: Drawing, choices: Choices, unit: float) -> list[Circle]:
-    """The circles on the layers and of the diameters asked for; `unit` in mm."""
+def _is_chosen(circle: Circle, choices: Choices) -> bool:
+    """Whether it is on the layers and of the diameters asked for."""
     layers = {name.casefold() for name in choices.layers}
     low, high = choices.only or (-math.inf, math.inf)
-    return [
-        circle
-        for circle in drawing.circles
-        if (not layers or layers.intersection(map(str.casefold, circle.layers)))
-        and not (circle.diameter * unit < low - SAME or circle.diameter * unit > high + SAME)
-    ]
+    beyond = circle.diameter < low - SAME or circle.diameter > high + SAME
+    return not beyond and (not layers or any(name.casefold() in layers for name in circle.layers))
 
 
-def _placed(
-    circles: Sequence[Circle], drawing: Drawing, choices: Choices, unit: float
-) -> list[_Spot]:
+def _placed(circles: Sequence[Circle], choices: Choices, *, y_down: bool) -> list[Circle]:
     """The circles in the group's frame; one that is drawn twice counts once."""
     x0, y0 = (0.0, 0.0) if choices.origin == "middle" else choices.origin
     if choices.origin == "middle" and circles:
-        xs, ys = [unit * circle.x for circle in circles], [unit * circle.y for circle in circles]
+        xs, ys = [circle.x for circle in circles], [circle.y for circle in circles]
         x0, y0 = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
-    spots: list[_Spot] = []
+    placed: list[Circle] = []
     for circle in circles:
-        x, y = unit * circle.x - x0, unit * circle.y - y0
-        if drawing.y_down:
-            y = -y
+        x, y = circle.x - x0, y0 - circle.y if y_down else circle.y - y0
         for _ in range(choices.turn // 90):  # exactly, a quarter turn at a time
             x, y = -y, x
-        diameter = unit * circle.diameter
-        plain = round(diameter, DIGITS) if choices.drill is None else choices.drill
-        metal = plain if choices.metal is None else choices.metal
-        drill = Drill(plain, metal, DEPTH if choices.depth is None else choices.depth)
-        spot = _Spot(x, y, diameter, drill, circle)
-        if not any(map(spot.is_like, spots)):
-            spots.append(spot)
-    return spots
+        there = replace(circle, x=x, y=y)
+        if not any(_are_same(there, other) for other in placed):
+            placed.append(there)
+    return placed
 
 
-def _spot_faults(spots: Sequence[_Spot]) -> Iterator[Finding]:
-    """Everything about the spots that keeps them from being holes of one pattern."""
-    if len(spots) > MAX_HOLES:
-        message = f"{len(spots)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
-        yield fault("too-many", message, spots[0].circle.where.partition(":")[0], hint=CHOOSE)
+def _apart(one: Circle, other: Circle) -> float:
+    return math.hypot(one.x - other.x, one.y - other.y)
+
+
+def _are_same(one: Circle, other: Circle) -> bool:
+    return _apart(one, other) < SAME and abs(one.diameter - other.diameter) < SAME
+
+
+def _drill(circle: Circle, choices: Choices) -> Drill:
+    """The drill for a circle: what the person chose, else its own diameter."""
+    plain = round(circle.diameter, DIGITS) if choices.drill is None else choices.drill
+    metal = plain if choices.metal is None else choices.metal
+    return Drill(plain, metal, DEPTH if choices.depth is None else choices.depth)
+
+
+def _circle_faults(placed: Sequence[Circle], choices: Choices) -> Iterator[Finding]:
+    """Everything about the circles that keeps them from being holes of one pattern."""
+    if len(placed) > MAX_HOLES:
+        message = f"{len(placed)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
+        yield fault("too-many", message, placed[0].where.partition(":")[0], hint=CHOOSE)
         return
-    fit: list[_Spot] = []
-    for spot in spots:
+    fit: list[Circle] = []
+    for circle in placed:
         code = "circle"
-        message, hint = _unfit(spot)
+        message, hint = _unfit(circle)
         if not message:
-            code, message, hint = "spacing", _too_near(spot, fit), CHOOSE
-            fit.append(spot)
+            code, message, hint = "spacing", _too_near(circle, fit, choices), CHOOSE
+            fit.append(circle)
         if message:
-            yield fault(code, message, spot.circle.where, spot.circle.name, hint)
+            yield fault(code, message, circle.where, circle.name, hint)
 
 
-def _unfit(spot: _Spot) -> tuple[str, str]:
-    """Why a spot is not a hole, and what helps; nothing when it is one."""
-    if spot.circle.flaw:
-        return spot.circle.flaw, "Draw it as a circle, or select the other layers."
+def _unfit(circle: Circle) -> tuple[str, str]:
+    """Why a circle is not a hole, and what helps; nothing when it is one."""
+    if circle.flaw:
+        return circle.flaw, "Draw it as a circle, or select the other layers."
     low, high = DIAMETERS
-    if not low <= spot.diameter <= high:
-        message = f"{spot.diameter:.6g} mm wide, not a hole of {low:g} to {high:g} mm"
+    if not low <= circle.diameter <= high:
+        message = f"{circle.diameter:.6g} mm wide, not a hole of {low:g} to {high:g} mm"
         return message, f"{CHOOSE} If the drawing is in another unit, give its unit."
-    for name, value, limit in (("x", spot.x, X_LIMIT), ("y", spot.y, Y_LIMIT)):
+    for name, value, limit in (("x", circle.x, X_LIMIT), ("y", circle.y, Y_LIMIT)):
         if not abs(value) <= limit:
             outside = f"outside the range of real skis (± {limit:g} mm)"
             message = f"{name} is {value:.6g} mm from the origin, {outside}"
@@ -247,32 +236,38 @@ def _unfit(spot: _Spot) -> tuple[str, str]:
     return "", ""
 
 
-def _too_near(spot: _Spot, before: Iterable[_Spot]) -> str:
+def _too_near(circle: Circle, before: Iterable[Circle], choices: Choices) -> str:
     """A message about the nearest of those before it whose drill would meet this one's, if any."""
-    near = [o for o in before if spot.apart(o) < spot.radius + o.radius + WEB - SAME]
+    near = []
+    for other in before:
+        drills = (_drill(circle, choices), _drill(other, choices))
+        needed = sum(max(drill.plain, drill.metal) for drill in drills) / 2 + WEB
+        if (apart := _apart(circle, other)) < needed - SAME:
+            near.append((apart, other))
     if not near:
         return ""
-    other = min(near, key=spot.apart)
-    name, apart = other.circle.name, spot.apart(other)
+    apart, other = min(near, key=itemgetter(0))
     if apart < SAME:
-        return f"about the same centre as the {name}, {other.diameter:.6g} mm wide"
-    return f"{apart:.6g} mm from the {name}: drills and {WEB:g} mm of wall overlap"
+        return f"about the same centre as the {other.name}, {other.diameter:.6g} mm wide"
+    return f"{apart:.6g} mm from the {other.name}: drills and {WEB:g} mm of wall overlap"
 
 
-def _holes(spots: Iterable[_Spot]) -> Iterator[Hole]:
+def _holes(placed: Iterable[Circle], choices: Choices) -> Iterator[Hole]:
     """The holes, from the tip to the tail; two that mirror one another are one on both sides."""
-    left = sorted(spots, key=lambda spot: (-round(spot.x, DIGITS), -round(spot.y, DIGITS)))
+    left = sorted(placed, key=lambda one: (-round(one.x, DIGITS), -round(one.y, DIGITS)))
     while left:
-        spot = left.pop(0)
-        x, y = spot.x, spot.y
-        twin = next((other for other in left if spot.is_like(replace(other, y=-other.y))), None)
+        circle = left.pop(0)
+        x, y = circle.x, circle.y
+        twin = next(
+            (other for other in left if _are_same(circle, replace(other, y=-other.y))), None
+        )
         if twin:
             left.remove(twin)
             x, y = (x + twin.x) / 2, abs(y - twin.y) / 2  # half a SAME off each at most
         elif abs(y) < SAME / 2:
             y = 0.0  # on the centre line, but for rounding
         at = (round(x, DIGITS) + 0.0, round(y, DIGITS) + 0.0)
-        yield Hole(at, twin is not None, spot.drill)
+        yield Hole(at, twin is not None, _drill(circle, choices))
 
 
 # -- tables ---------------------------------------------------------------------------------------
@@ -297,11 +292,11 @@ def read_csv(path: Path) -> Drawing:
         hint = "Give all lengths in one unit."
         raise InputError(fault("units", "columns in different units", table.file, hint=hint))
     [unit] = units
-    said = "as its columns say" if any(table.units.values()) else "as nothing else is given"
+    source = "as its columns say" if any(table.units.values()) else "as nothing else is given"
     read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
     circles = tuple(item for item in read if isinstance(item, Circle))
     faults = tuple(item for item in read if isinstance(item, Finding))
-    return Drawing(table.file, circles, UNITS[unit].mm, f"{unit}, {said}", faults=faults)
+    return Drawing(table.file, circles, UNITS[unit].mm, f"{unit}, {source}", faults=faults)
 
 
 def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
@@ -311,6 +306,6 @@ def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
     except ValueError:
         numbers = []
     if not numbers or not all(map(math.isfinite, numbers)):
-        said = f"{row.width} cells are" if row.width else f"{quoted(', '.join(cells))} is"
-        return fault("row", f"{said} not x, y, diameter", where, hint=_ROW)
+        source = f"{row.width} cells are" if row.width else f"{quoted(', '.join(cells))} is"
+        return fault("row", f"{source} not x, y, diameter", where, hint=_ROW)
     return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)

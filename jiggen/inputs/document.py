@@ -231,10 +231,10 @@ class _Scan:
     def _take(self) -> tuple[str, int]:
         """The next token and its offset, left behind."""
         assert self._token, "the text was not checked by tomllib"
-        taken = self._token, self._at
+        token = self._token, self._at
         found = next(self._tokens, None)
         self._token, self._at = (found[0], found.start()) if found else ("", -1)
-        return taken
+        return token
 
     def document(self) -> dict[KeyPath, int]:
         table: KeyPath = ()
