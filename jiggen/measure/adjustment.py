@@ -58,14 +58,10 @@ class Equations:
 
 @dataclass(frozen=True, eq=False)
 class Adjustment:
-    """The free parameters `z` (k,) that fit `equations` best.
-
-    `shares` (m,) is what a robust fit left of each reading's weight; 1 otherwise.
-    """
+    """The free parameters `z` (k,) that fit `equations` best."""
 
     equations: Equations
     z: Array
-    shares: Array
 
     @cached_property
     def parameters(self) -> Array:
@@ -90,10 +86,10 @@ class Adjustment:
     @cached_property
     def _modes(self) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
         """Singular modes that the readings see: rows (m, s), sizes, motions; motions unseen."""
-        weights = self.equations.weights * np.sqrt(self.shares)
+        weights = self.equations.weights
         slopes = self.equations.slopes(self.parameters) @ self.equations.basis
         rows, sizes, motions = np.linalg.svd(slopes * weights[:, None], full_matrices=True)
-        count = int((sizes > _LOOSE * float(np.max(self.equations.weights))).sum())
+        count = int((sizes > _LOOSE * weights.max()).sum())
         return rows[:, :count], sizes[:count], motions[:count], motions[count:]
 
     @property
@@ -208,12 +204,6 @@ def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
         method = "lm" if len(equations.values) >= len(start) else "trf"
         found = least_squares(misfits, start, slopes, method=method, max_nfev=200)
     return np.asarray(found.x)
-
-
-def adjust(equations: Equations, start: Array) -> Adjustment:
-    """The least squares of `equations` next to the parameters `start` (p,)."""
-    z = minimum(equations, start @ equations.basis)
-    return Adjustment(equations, z, np.ones(len(equations.values)))
 
 
 def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:

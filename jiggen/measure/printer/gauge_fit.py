@@ -33,11 +33,11 @@ from jiggen.measure.adjustment import (
     Adjustment,
     Array,
     Equations,
-    adjust,
     derivative,
     gains,
     informed,
     measure_as_well,
+    minimum,
 )
 from jiggen.measure.printer.jig import distortion
 from jiggen.measure.printer.read import Diameter, Distance, Feature, Height, Measurements, Reading
@@ -113,7 +113,8 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
         basis=np.eye(len(PARAMETERS))[:, free],
         readings=len(values),
     )
-    return GaugeFit(measurements, free, adjust(equations, np.zeros(len(PARAMETERS))))
+    fit = Adjustment(equations, minimum(equations, np.zeros(free.sum())))
+    return GaugeFit(measurements, free, fit)
 
 
 def predicted_of(

@@ -23,9 +23,9 @@ from jiggen.measure.adjustment import (
     Adjustment,
     Array,
     Equations,
-    adjust,
     derivative,
     gains,
+    minimum,
 )
 from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
 from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
@@ -175,7 +175,8 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
         basis=np.eye(jig.size),
         readings=count,
     )
-    return PrintedFit(jig, readings, adjust(equations, true), limit)
+    fit = Adjustment(equations, minimum(equations, true))
+    return PrintedFit(jig, readings, fit, limit)
 
 
 def _chords(jig: PrintedJig, pairs: Sequence[Pair]) -> Callable[[Array], Array]:

@@ -111,17 +111,18 @@ def righted(fit: Fit) -> Fit:
 
 
 def robust(fit: Fit) -> Fit:
-    """The robust solution next to `fit`: itself where every misfit is small."""
+    """The robust solution next to `fit`, what misfits weighs less; itself where none is large."""
     if not (np.abs(fit.misfits) > HUBER).any():
         return fit
     found = replace(fit, z=minimum(fit.equations, fit.z, huber=HUBER))
-    return replace(found, shares=HUBER / np.maximum(np.abs(found.misfits), HUBER))
+    shares = HUBER / np.maximum(np.abs(found.misfits), HUBER)
+    weights = fit.equations.weights * np.sqrt(shares)
+    return replace(found, equations=replace(fit.equations, weights=weights))
 
 
 def refined(network: Network, start: Array) -> Fit:
     """The minimum of least squares next to the vector z `start`."""
-    equations = network.equations
-    return Fit(equations, minimum(equations, start), np.ones(len(equations.values)), network)
+    return Fit(network.equations, minimum(network.equations, start), network)
 
 
 def loosened(fit: Fit) -> Fit:
