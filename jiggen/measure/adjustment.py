@@ -7,7 +7,7 @@ is that of the reading without which the others agree best, so it points to a gr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Generic, Self, TypeVar
@@ -268,6 +268,11 @@ def derivative(function: Callable[[Array], Array], at: Array, step: float = 1e-5
 
 
 SHOWN = 6  # readings or holes named in one line
+
+
+def in_file(findings: Iterable[Finding], room: str, source: str) -> tuple[Finding, ...]:
+    """The findings with `room` before their codes, about the file `source`."""
+    return tuple(replace(one, code=f"{room}.{one.code}", where=source) for one in findings)
 
 
 def listed(names: Sequence[str]) -> str:

@@ -16,6 +16,7 @@ from jiggen.measure.adjustment import (
     describe_coarse,
     describe_contradiction,
     describe_unchecked,
+    in_file,
     the_first,
 )
 from jiggen.measure.printer.gauge_fit import (
@@ -71,7 +72,7 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
         findings.append(describe_unchecked([str(read.readings[row]) for row in rows]))
     if found.fit.spread > 1 and not found.fit.contradicts:
         findings.append(describe_coarse(found.fit.spread, read.caliper))
-    return tuple(replace(one, code=f"printer.{one.code}", where=read.source) for one in findings)
+    return in_file(findings, "printer", read.source)
 
 
 def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:

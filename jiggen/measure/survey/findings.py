@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -19,6 +19,7 @@ from jiggen.measure.adjustment import (
     describe_contradiction,
     describe_unchecked,
     gains,
+    in_file,
     informed,
     listed,
     measure_as_well,
@@ -35,49 +36,27 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.gross-error``, ``.disagree``, ``.sides``,
     ``.unlike``, ``.uncertain``.
     """
-    return _of_survey(found, _refusals(found, limit))
-
-
-def warnings(found: Examination) -> tuple[Finding, ...]:
-    """What to know before relying on it.
-
-    Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``.
-    """
-    return _of_survey(found, _warnings(found))
-
-
-def _of_survey(found: Examination, findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    return tuple(
-        replace(finding, code=f"survey.{finding.code}", where=found.survey.source)
-        for finding in findings
-    )
-
-
-def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
-    rigidity = found.rigidity
+    rigidity, findings = found.rigidity, list[Finding]()
     if rigidity.lacking:
         names = fixing(found.fit, rigidity.lacking)
         hint = measure_as_well(names, "Measure to it from another hole.")
-        yield Finding("loose", _loose(found), hint=hint)
+        findings.append(Finding("loose", _loose(found), hint=hint))
     elif rigidity.whole:
         where = {
             "turn": "which way the plate points on the ski",
             "along": "how far along the ski the plate lies",
             "across": "how far from the centre line the plate lies",
         }
-        yield Finding(
-            "whole",
-            f"cannot tell {listed([where[way] for way in rigidity.whole])}",
-            hint='Name under [plate] a left and right pair, pairs = [["a", "b"]], or two holes in '
-            "a line along the ski, along = […]; or measure two holes from one edge.",
-        )
-    yield from (_two_ways(found, other) for other in found.others)
+        unknown = listed([where[way] for way in rigidity.whole])
+        hint = 'Give pairs = [["a", "b"]] or along = ["c", "a"], or measure two holes from an edge.'
+        findings.append(Finding("whole", f"cannot tell {unknown}", hint=hint))
+    findings += (_two_ways(found, other) for other in found.others)
     if found.gross_error and found.plain.contradicts:
-        yield _contradiction(found, found.gross_error)
+        findings.append(_contradiction(found, found.gross_error))
     if rigidity.rigid:  # otherwise holes lie anywhere
-        yield from _sides(found)
+        findings += _sides(found)
     if found.symmetry.verdict == "different" and not found.plain.contradicts:
-        yield _unlike(found.symmetry)
+        findings.append(_unlike(found.symmetry))
     reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
     over = [name for name, reach in reaches.items() if reach > limit]
     if over and rigidity.rigid and not found.plain.contradicts:
@@ -87,10 +66,17 @@ def _refusals(found: Examination, limit: float) -> Iterator[Finding]:
         shown = ", ".join(f"{name} within {reaches[name]:.2f} mm" for name in worst)
         best = best_distance(found.fit, lambda slopes, _: -_worst_after(found.fit, slopes))
         hint = measure_as_well(best, "Measure again, or with a finer tool.")
-        yield Finding("uncertain", f"{who} not known within {limit:g} mm: {shown}", hint=hint)
+        message = f"{who} not known within {limit:g} mm: {shown}"
+        findings.append(Finding("uncertain", message, hint=hint))
+    return in_file(findings, "survey", found.survey.source)
 
 
-def _warnings(found: Examination) -> Iterator[Finding]:
+def warnings(found: Examination) -> tuple[Finding, ...]:
+    """What to know before relying on it.
+
+    Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``.
+    """
+    findings: list[Finding] = []
     plain, plate, rows = found.plain, found.survey.plate, np.array(found.unchecked, dtype=int)
     if len(rows) and found.rigidity.rigid:
         read = plain.equations.slopes(plain.parameters) * plain.equations.weights[:, None]
@@ -101,21 +87,23 @@ def _warnings(found: Examination) -> Iterator[Finding]:
         )
         hint = measure_as_well(best, "Measure them twice.")
         if len(rows) < len(found.survey.readings):
-            yield describe_unchecked([plain.network.labels[row] for row in rows], hint)
+            findings.append(describe_unchecked([plain.network.labels[row] for row in rows], hint))
         else:
             message = f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked"
-            yield Finding("unchecked", f"{message} by another", hint=hint)
+            findings.append(Finding("unchecked", f"{message} by another", hint=hint))
     if found.symmetry.verdict == "assumed" and found.rigidity.rigid:
         names = ", ".join([*(f"{a}/{b}" for a, b in plate.pairs), *plate.centre_line])
         message = f"that left and right are symmetric ({names}) is assumed as you wrote"
         hint = "The distances do not check all of it: measure on both sides, and across."
-        yield Finding("assumed", message, hint=hint)
+        findings.append(Finding("assumed", message, hint=hint))
     if found.plain.spread > 1 and not found.plain.contradicts:
-        yield describe_coarse(found.plain.spread, found.typical)
+        findings.append(describe_coarse(found.plain.spread, found.typical))
     if found.possible_pairs:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
         hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
-        yield Finding("alike", "left and right look alike within what was measured", hint=hint)
+        message = "left and right look alike within what was measured"
+        findings.append(Finding("alike", message, hint=hint))
+    return in_file(findings, "survey", found.survey.source)
 
 
 def _loose(found: Examination) -> str:
