@@ -155,7 +155,8 @@ def as_text(found: Examination) -> str:
 
 def _verdicts(found: Examination) -> Iterator[str]:
     """What the readings say together, a sentence or two each."""
-    fit, typical, wrong, mirror = found.plain, found.typical, found.gross_error, found.symmetry
+    fit, wrong, mirror = found.plain, found.gross_error, found.symmetry
+    typical = fit.network.typical
     yield output.agreement(fit.freedom, fit.disagreement * typical, typical)
     if wrong and (wrong.likely or not found.plain.contradicts):
         label = fit.network.labels[wrong.row]

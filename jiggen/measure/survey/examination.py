@@ -114,11 +114,6 @@ class Examination:
     deviations: Array
     within: Array
 
-    @property
-    def typical(self) -> float:
-        """The standard uncertainty of a usual reading, in mm."""
-        return float(np.median(self.plain.network.sigmas))
-
 
 def examine(survey: Survey, sigma: float | None = None) -> Examination:
     """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.

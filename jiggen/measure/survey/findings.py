@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.errors import Finding
-from jiggen.measure import METHODS, REACH, Method
+from jiggen.measure import METHODS, REACH
 from jiggen.measure.adjustment import (
     NOTICED,
     SHOWN,
@@ -26,7 +26,7 @@ from jiggen.measure.adjustment import (
 )
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit, blocks
-from jiggen.measure.survey.network import Numbers
+from jiggen.measure.survey.network import Claim, Numbers
 from jiggen.measure.survey.rigidity import Alternative, Hinge
 
 
@@ -80,11 +80,11 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
     plain, plate, rows = found.plain, found.survey.plate, np.array(found.unchecked, dtype=int)
     if len(rows) and found.rigidity.rigid:
         read = plain.equations.slopes(plain.parameters) * plain.equations.weights[:, None]
-        best = best_distance(
-            plain,
-            lambda slopes, _: gains(plain.covariance, slopes, found.typical, read[rows]),
-            least=0.01,
-        )
+
+        def checked(slopes: Array, _: Numbers) -> Array:
+            return gains(plain.covariance, slopes, plain.network.typical, read[rows])
+
+        best = best_distance(plain, checked, least=0.01)
         hint = measure_as_well(best, "Measure them twice.")
         if len(rows) < len(found.survey.readings):
             findings.append(describe_unchecked([plain.network.labels[row] for row in rows], hint))
@@ -97,7 +97,7 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
         hint = "The distances do not check all of it: measure on both sides, and across."
         findings.append(Finding("assumed", message, hint=hint))
     if found.plain.spread > 1 and not found.plain.contradicts:
-        findings.append(describe_coarse(found.plain.spread, found.typical))
+        findings.append(describe_coarse(found.plain.spread, found.plain.network.typical))
     if found.possible_pairs:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
         hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
@@ -161,11 +161,9 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
     network, values = found.plain.network, found.plain.equations.values
     explained = []
     if wrong.likely:
-        agree = wrong.without.disagreement * found.typical
+        agree = wrong.without.disagreement * found.plain.network.typical
         explained += [f"Measure it again; without it all others agree within {agree:.2f} mm."]
-        if meant := _meant(found, wrong):
-            reading = replace(found.survey.readings[wrong.row], kind=meant)
-            explained += [f"It would fit as: {reading}."]
+        explained += _other_kinds(found, wrong)
         if found.asymmetry:
             explained += [f"Or left and right are not symmetric: {_gap(found.asymmetry)}."]
     elif found.asymmetry:
@@ -181,19 +179,19 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
     )
 
 
-def _meant(found: Examination, wrong: GrossError[Fit]) -> Method | None:
-    """The way of measuring that would explain a reading that is wrong, if one does."""
+def _other_kinds(found: Examination, wrong: GrossError[Fit]) -> list[str]:
+    """How a distance that is wrong was perhaps measured, where that would explain it."""
     if wrong.row >= len(found.survey.readings):
-        return None
-    reading = found.survey.readings[wrong.row]
-    sizes = found.survey.file.holes
+        return []
+    reading, sizes = found.survey.readings[wrong.row], found.survey.file.holes
     rims = sum(sizes.get(end, 0.0) for end in (reading.first, reading.second)) / 2
-    for kind in METHODS:
-        # Read as `kind`, it would hold that many radii more than the kind written down.
-        more = (REACH[kind] - REACH[reading.kind]) * rims
-        if kind != reading.kind and abs(wrong.off - more) < max(4 * wrong.known, 0.2):
-            return kind
-    return None
+    # Read so, it would hold that many mm more than as it is written down.
+    more = {kind: (REACH[kind] - REACH[reading.kind]) * rims for kind in METHODS}
+    return [
+        f"It would fit as: {replace(reading, kind=kind)}."
+        for kind in METHODS
+        if kind != reading.kind and abs(wrong.off - more[kind]) < max(4 * wrong.known, 0.2)
+    ]
 
 
 _SIDES = {
@@ -213,18 +211,16 @@ _LOOK = {
 
 def _sides(found: Examination) -> Iterator[Finding]:
     """One finding for each hole that does not lie where the survey says, by what it misses most."""
-    claims = found.plain.network.claims
-    beyond = found.plain.network.beyond(found.fit.parameters).tolist()
-    worst: dict[tuple[str, str], int] = {}
-    for row, claim in enumerate(claims):
-        if beyond[row] > beyond[worst.setdefault((claim.key, claim.name), row)]:
-            worst[claim.key, claim.name] = row
-    for row in worst.values():
-        if beyond[row]:
-            key, name, other, _ = claims[row]
-            message = _SIDES[key].format(name=name, other=other, beyond=beyond[row])
-            look = "Look at the plate again: is a name wrong in the list, or a distance?"
-            yield Finding("sides", message, hint=_LOOK.get(key, look))
+    network = found.plain.network
+    worst: dict[tuple[str, str], tuple[float, Claim]] = {}
+    sizes = network.beyond(found.fit.parameters).tolist()
+    for beyond, claim in zip(sizes, network.claims, strict=True):
+        if beyond > worst.get((claim.key, claim.name), (0.0, claim))[0]:
+            worst[claim.key, claim.name] = beyond, claim
+    for beyond, (key, name, other, _) in worst.values():
+        message = _SIDES[key].format(name=name, other=other, beyond=beyond)
+        look = "Look at the plate again: is a name wrong in the list, or a distance?"
+        yield Finding("sides", message, hint=_LOOK.get(key, look))
 
 
 def _unlike(found: Symmetry) -> Finding:
@@ -255,7 +251,7 @@ def fixing(fit: Fit, count: int) -> list[str]:
     no reading sees counts with `LOOSE` mm.  `fit` should be a general state, as `loosened` makes
     it.
     """
-    network, sigma = fit.network, float(np.median(fit.network.sigmas))
+    network, sigma = fit.network, fit.network.typical
     covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions
     pairs = _unmeasured(fit)
     slopes = network.chord_slopes(fit.parameters, pairs)
@@ -283,7 +279,7 @@ def best_distance(
 
 def _worst_after(fit: Fit, slopes: Array) -> Array:
     """(c,) the largest variance of a place after each reading of `slopes` (c, p)."""
-    sigma, size = float(np.median(fit.network.sigmas)), 2 * fit.network.holes
+    sigma, size = fit.network.typical, 2 * fit.network.holes
     after = (informed(fit.covariance, slope, sigma)[:size, :size] for slope in slopes)
     return np.array([np.linalg.eigvalsh(blocks(one)).max() for one in after])
 

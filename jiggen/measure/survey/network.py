@@ -101,6 +101,11 @@ class Network:
         diameters = (f"diameter of {name}" for name in self.survey.holes)
         return [*map(str, self.survey.readings), *diameters]
 
+    @property
+    def typical(self) -> float:
+        """The standard uncertainty of a usual reading, in mm."""
+        return float(np.median(self.sigmas))
+
     def places(self, unknowns: Array) -> Array:
         """(n, 2) hole centres in `unknowns` (p,)."""
         return unknowns[: 2 * self.holes].reshape(-1, 2)
