@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.causes import NORMAL_BOUND, Array, Cause, Distribution
+from jiggen.accuracy.causes import NORMAL_BOUND, Cause, Distribution
+from jiggen.accuracy.sections import Array
 
 DRILLINGS = 100_000
 SEED = 1

@@ -12,15 +12,16 @@ import os
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pydantic import AfterValidator, Field, model_validator
 
 from jiggen.accuracy.centring import BETTER, find_centring
+from jiggen.accuracy.sections import Array
 from jiggen.design import Design
 from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, read_document
@@ -30,7 +31,6 @@ from jiggen.layout import Layout
 from jiggen.tables import deviation, limit_deviations
 from jiggen.tables.materials import material
 
-Array = NDArray[np.float64]
 Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
 
 NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
@@ -58,32 +58,26 @@ DIVISORS: dict[Distribution, float] = {
 }
 
 
-def _up_to(most: float) -> AfterValidator:
-    def check(value: float) -> float:
-        if 0 <= value <= most:
-            return value
-        raise fault("size", f"{value:g} is not a valid size")
-
-    return AfterValidator(check)
+def _check_size(value: float, most: float) -> float:
+    if 0 <= value <= most:
+        return value
+    raise fault("size", f"{value:g} is not a valid size")
 
 
-def _class_of(what: str) -> AfterValidator:
-    """Checks a tolerance class: capitals are holes and small letters shafts (ISO 286)."""
-
-    def check(symbol: str) -> str:
-        listed = dict.fromkeys(row.symbol for row in limit_deviations())
-        known = [one for one in listed if one[0].isupper() == (what == "hole")]
-        if symbol not in known:
-            message = f"{quoted(symbol)} is not a valid tolerance class of a {what}"
-            raise fault("value", message, f"Allowed: {', '.join(known)}.")
+def _check_class(symbol: str, what: str) -> str:
+    """A tolerance class: capitals are holes and small letters shafts (ISO 286)."""
+    listed = dict.fromkeys(row.symbol for row in limit_deviations())
+    known = [one for one in listed if one[0].isupper() == (what == "hole")]
+    if symbol in known:
         return symbol
+    message = f"{quoted(symbol)} is not a valid tolerance class of a {what}"
+    raise fault("value", message, f"Allowed: {', '.join(known)}.")
 
-    return AfterValidator(check)
 
-
-Size = Annotated[Number, _up_to(LARGEST)]
-HoleClass = Annotated[str, _class_of("hole")]
-ShaftClass = Annotated[str, _class_of("shaft")]
+Size = Annotated[Number, AfterValidator(partial(_check_size, most=LARGEST))]
+Growth = Annotated[Number, AfterValidator(partial(_check_size, most=EXPANSION))]
+HoleClass = Annotated[str, AfterValidator(partial(_check_class, what="hole"))]
+ShaftClass = Annotated[str, AfterValidator(partial(_check_class, what="shaft"))]
 _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
 
 
@@ -127,7 +121,7 @@ class Sized(Distributed):
 class Thermal(Sized):
     """Half-width in °C, and the `expansion` in mm per mm and °C instead of the material's."""
 
-    expansion: Annotated[Number, _up_to(EXPANSION)] | None = Field(
+    expansion: Growth | None = Field(
         default=None, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C"
     )
 

@@ -40,10 +40,9 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from jiggen.accuracy.sections import FAR, rack_profile
+from jiggen.accuracy.sections import FAR, Array, rack_profile
 from jiggen.design import Design
 from jiggen.design.gear import backlash
 from jiggen.design.plan import RIGID, worst_error
@@ -51,8 +50,6 @@ from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 from jiggen.record.results import Movement, PlasticEffects
 from jiggen.tables.materials import USUAL, Material, Span, material
-
-Array = NDArray[np.float64]
 
 LIMIT = 0.25  # mm sideways at a hole, worst case: the aim of the project
 BETTER = "A stiffer material, a narrower ski range or a larger bed centres better."

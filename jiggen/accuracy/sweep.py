@@ -18,19 +18,17 @@ from dataclasses import dataclass
 from itertools import chain, combinations, product
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import total_bounds
 from shapely.geometry import box
 
 from jiggen.accuracy import sections
-from jiggen.accuracy.sections import SIDES, Part, flat_gap, gap, stand
+from jiggen.accuracy.sections import SIDES, Array, Part, flat_gap, gap, stand
 from jiggen.design import Design
 from jiggen.design.gear import contact_ratio, mesh_half_length, teeth_in_mesh
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 from jiggen.record.entries import Station
 
-Array = NDArray[np.float64]
 RADII = (10_000.0, 15_000.0, 20_000.0, 25_000.0, 30_000.0)  # mm, sidecuts: common practice
 LEAST_GAP = 0.02  # mm: parts that by design come closer will rub when printed
 LEAST_TEETH = 2.0

@@ -8,7 +8,6 @@ from typing import Any
 
 POINT = 25.4 / 72  # mm: the unit of PDF, ISO 32000-1, 8.3.2.3
 CAPITALS = 0.729  # height of capitals over type size: DejaVu Sans Condensed, OS/2 sCapHeight
-_FILES = {False: "DejaVuSansCondensed", True: "DejaVuSansCondensed-Bold"}
 UNKNOWN = "\ufffd"
 
 
@@ -22,7 +21,7 @@ def _font(bold: bool) -> Any:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    name = _FILES[bold]
+    name = f"DejaVuSansCondensed{'-Bold' * bold}"
     with files("jiggen").joinpath("fonts", f"{name}.ttf").open("rb") as stream:
         font = TTFont(name, stream)
     pdfmetrics.registerFont(font)
@@ -36,11 +35,8 @@ def font_name(bold: bool) -> str:
 
 def plain(text: str) -> str:
     """`text` on one line, with a mark for every character that cannot be printed."""
-    known = _known()
-    printed = (
-        c if c.isprintable() and ord(c) in known else UNKNOWN for c in " ".join(text.split())
-    )
-    return "".join(printed)
+    known, words = _known(), " ".join(text.split())
+    return "".join(c if c.isprintable() and ord(c) in known else UNKNOWN for c in words)
 
 
 @cache

@@ -9,7 +9,7 @@ from typing import Any
 from reportlab.pdfgen.canvas import Canvas
 
 from jiggen.draw.fonts import CAPITALS, POINT, font_name, width_of
-from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
+from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Point, Shape, Text
 
 _SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
@@ -43,7 +43,9 @@ def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
     for shape in shapes:
         if isinstance(shape, Line | Circle | Ellipse) and shape.pen not in (None, pen):
             pen = shape.pen
-            _set_pen(canvas, pen)
+            canvas.setLineWidth(pen.width / POINT)
+            canvas.setDash([dash / POINT for dash in pen.dashes])
+            _set_colour(pen.colour, canvas.setStrokeGray, canvas.setStrokeColorRGB)
         if isinstance(shape, Line):
             canvas.line(*_points(shape.start), *_points(shape.end))
         elif isinstance(shape, Circle):
@@ -51,7 +53,14 @@ def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
             inked = {"stroke": int(shape.pen is not None), "fill": int(shape.fill is not None)}
             canvas.circle(*_points(shape.centre), shape.radius / POINT, **inked)
         elif isinstance(shape, Area):
-            _area(canvas, shape)
+            first, *others = map(_points, shape.points)
+            path = canvas.beginPath()
+            path.moveTo(*first)
+            for point in others:
+                path.lineTo(*point)
+            path.close()
+            _set_fill(canvas, shape.fill)
+            canvas.drawPath(path, stroke=0, fill=1)
         elif isinstance(shape, Text):
             _text(canvas, shape)
         else:
@@ -72,12 +81,6 @@ def _points(place: Point) -> Point:
     return place[0] / POINT, place[1] / POINT
 
 
-def _set_pen(canvas: Any, pen: Pen) -> None:
-    canvas.setLineWidth(pen.width / POINT)
-    canvas.setDash([dash / POINT for dash in pen.dashes])
-    _set_colour(pen.colour, canvas.setStrokeGray, canvas.setStrokeColorRGB)
-
-
 def _set_fill(canvas: Any, colour: str | None) -> None:
     """Of a canvas, or of a text on it."""
     _set_colour(colour or BLACK, canvas.setFillGray, canvas.setFillColorRGB)
@@ -89,17 +92,6 @@ def _set_colour(colour: str, set_grey: Callable[..., None], set_rgb: Callable[..
         set_grey(red)
     else:
         set_rgb(red, green, blue)
-
-
-def _area(canvas: Any, area: Area) -> None:
-    first, *others = map(_points, area.points)
-    path = canvas.beginPath()
-    path.moveTo(*first)
-    for point in others:
-        path.lineTo(*point)
-    path.close()
-    _set_fill(canvas, area.fill)
-    canvas.drawPath(path, stroke=0, fill=1)
 
 
 def _text(canvas: Any, text: Text) -> None:

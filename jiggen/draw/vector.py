@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from io import StringIO
-from typing import TYPE_CHECKING
+from typing import Any
 from xml.etree import ElementTree as ET
 
 from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
 from jiggen.units import number
-
-if TYPE_CHECKING:
-    from ezdxf.document import Drawing as Document
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 CAPITALS = 0.7  # height of capitals over font size, of common sans-serif fonts; from memory
@@ -142,7 +139,7 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     return bytes(document.encode(stream.getvalue()))
 
 
-def _document(drawing: Drawing) -> Document:
+def _document(drawing: Drawing) -> Any:
     import ezdxf
     from ezdxf.enums import TextEntityAlignment
     from ezdxf.units import MM
