@@ -112,13 +112,13 @@ def conflicts(pattern: Pattern) -> Iterator[Fault]:
         yield Fault(("group",), "too-many-holes", f"{count} holes", hint)
         return
     low, high = pattern.boot or USUAL_BOOTS
-    low = max(low, *(group.steps[0].start for group in pattern.groups if group.steps), low)
+    low = max([low, *(group.steps[0].start for group in pattern.groups if group.steps)])
     if low > high and pattern.boot:
         show = UNITS[pattern.units].show
         message = f"ends at {show(high)}, but the steps begin at {show(low)}: no boot is served"
         hint = "The first step's from is the shortest boot that the group serves."
         yield Fault(("boot",), "boot", message, hint)
-    boots = low, max(low, high)
+    boots = (low, max(low, high))
     yield from _beyond(pattern, boots)
     yield from _clashes(pattern, boots, across=pattern.boot is not None)
 
