@@ -66,7 +66,13 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
             reconfigure(errors="backslashreplace")
     try:
         used = defaults_for(words)
-        _invoke(app, words or ["--help"], used)
+        # What `app` does when called, but without its own handling of errors.
+        command = typer.main.get_command(app)
+        in_files = {field: default.words for field, default in used.items()}
+        defaults = dict.fromkeys(getattr(command, "commands", ()), in_files)
+        given = words or ["--help"]
+        with command.make_context(PROGRAM, given, default_map=defaults) as begun:
+            command.invoke(begun)
         sys.stdout.flush()
     except typer.Exit as end:
         return end.exit_code
@@ -88,15 +94,6 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         system = isinstance(error, OSError)
         return _report([_unforeseen(error)], SYSTEM if system else FAULT, words)
     return DONE
-
-
-def _invoke(app: typer.Typer, words: list[str], used: dict[str, Default]) -> None:
-    """What `app` does when called, but without its own handling of errors."""
-    command = typer.main.get_command(app)
-    set_by_files = {field: default.words for field, default in used.items()}
-    defaults = dict.fromkeys(getattr(command, "commands", ()), set_by_files)
-    with command.make_context(PROGRAM, words, default_map=defaults) as context:
-        command.invoke(context)
 
 
 def _unforeseen(error: Exception) -> Finding:

@@ -54,44 +54,33 @@ def layout(
         if dxf:
             write_whole(dxf, layout_dxf(found, ski), "--dxf")
     x, y = found.positions.T
-    columns = {"x": x, "y": y, "diameter": found.diameters, "depth": found.depths}
-    output.write(
-        as_json,
-        lambda: output.plain(
-            {
-                **_mount_data(found),
-                "pair": found.pair,
-                "bounds": found.bounds,
-                "holes": output.records(id=found.ids, group=found.groups, **columns),
-            }
+    sizes = {"diameter": found.diameters, "depth": found.depths}
+    data = {
+        **_mount_data(found),
+        "pair": found.pair,
+        "bounds": found.bounds,
+        "holes": output.records(id=found.ids, group=found.groups, x=x, y=y, **sizes),
+    }
+    rows = zip(found.ids, x, y, *sizes.values(), strict=True)
+    lines = [
+        found.pattern,
+        mount_line(found),
+        "",
+        *output.columns(
+            ("hole", "x", "y", "drill", "depth"),
+            ((name, *map(output.fixed, row)) for name, *row in rows),
         ),
-        lambda: as_text(found),
-    )
+        "",
+        "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
+        "left edge, depth below the top sheet.",
+    ]
+    output.write(as_json, lambda: output.plain(data), lambda: "\n".join(lines))
 
 
 def _mount_data(found: Layout) -> dict[str, object]:
     """What a layout is for, for ``--json``; lengths in mm."""
     names = ("pattern", "boot", "mount_shift", "core", "side")
     return {name: getattr(found, name) for name in names}
-
-
-def as_text(found: Layout) -> str:
-    """The layout as lines: what it is for, then the holes in mm."""
-    rows = zip(found.ids, *found.positions.T, found.diameters, found.depths, strict=True)
-    return "\n".join(
-        [
-            found.pattern,
-            mount_line(found),
-            "",
-            *output.columns(
-                ("hole", "x", "y", "drill", "depth"),
-                ((name, *map(output.fixed, row)) for name, *row in rows),
-            ),
-            "",
-            "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
-            "left edge, depth below the top sheet.",
-        ]
-    )
 
 
 def mount_line(found: Layout, skis: str = "") -> str:

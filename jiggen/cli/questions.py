@@ -122,11 +122,6 @@ def ask(draft: Draft, words: str, read: Read, usual: str | None = None, option: 
     return found
 
 
-def _add_group(draft: Draft, words: str) -> Draft:
-    group = Group(words.strip(), "boot-centre", 0.0, (), ())
-    return replace(draft, groups=(*draft.groups, group))
-
-
 def _with(draft: Draft, **changes: Any) -> Draft:
     """The draft with its last group changed."""
     *before, last = draft.groups
@@ -136,12 +131,6 @@ def _with(draft: Draft, **changes: Any) -> Draft:
 def _with_shift(draft: Draft, words: str) -> Draft:
     shift, steps = read_shift(words, draft.units)
     return _with(draft, shift=shift, steps=steps)
-
-
-def _with_hole(draft: Draft, words: str) -> Draft:
-    if not words.strip():
-        return draft
-    return _with(draft, holes=(*draft.groups[-1].holes, read_hole(words, draft.units)))
 
 
 def make_draft(given: Given, groups: list[str], holes: list[str], reading: Reading) -> Draft:
@@ -192,7 +181,17 @@ def _ask_groups(draft: Draft) -> Draft:
     typer.echo()
     nth = len(draft.groups)
     usual = ("toe", "heel")[nth] if nth < 2 else None
-    draft = ask(draft, "Name of the group, of which its holes' names are made", _add_group, usual)
+
+    def begin(draft: Draft, words: str) -> Draft:
+        group = Group(words.strip(), "boot-centre", 0.0, (), ())
+        return replace(draft, groups=(*draft.groups, group))
+
+    def one_more(draft: Draft, words: str) -> Draft:
+        if not words.strip():
+            return draft
+        return _with(draft, holes=(*draft.groups[-1].holes, read_hole(words, draft.units)))
+
+    draft = ask(draft, "Name of the group, of which its holes' names are made", begin, usual)
     draft = ask(draft, DATUM, lambda draft, words: _with(draft, datum=read_datum(words.strip())))
     draft = ask(draft, SHIFT, _with_shift, "0")
     typer.echo(PLACES)
@@ -200,6 +199,6 @@ def _ask_groups(draft: Draft) -> Draft:
     while draft is not before:
         before, count = draft, len(draft.groups[-1].holes)
         words = f"Hole {count + 1}{' (Enter: no more)' if count else ', as 12, 21, both'}"
-        draft = ask(draft, words, _with_hole, "" if count else None)
+        draft = ask(draft, words, one_more, "" if count else None)
     more = typer.confirm("Another group of holes that moves by itself", default=False)
     return _ask_groups(draft) if more else draft
