@@ -57,10 +57,7 @@ class Engraving:
 
 
 def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str, ...]:
-    """The lines engraved on every body: what the jig is, and for which drilling.
-
-    `boots` are the shortest and longest boot sole, mm, of a jig that serves more than one.
-    """
+    """The lines engraved on every body: what the jig is, for which boots (mm) and drilling."""
     soles = "-".join(f"{boot:g}" for boot in boots or (layout.boot,))
     shift = f"  SHIFT {layout.mount_shift:+g}" if layout.mount_shift else ""
     drills = " / ".join(f"{d:g}" for d in np.unique(layout.diameters))
@@ -68,7 +65,7 @@ def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str
     return (*lines, f"{layout.side.upper()} SKI") if layout.pair == "mirrored" else lines
 
 
-def clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
+def _clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
     """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
 
     Left out where a hole needs the place. Never a ring: an engraved ring is round, and the
@@ -97,39 +94,42 @@ def check_scale(caps: float, number_y: float) -> shapely.Geometry:
     return shapely.MultiPolygon([*shapely.get_parts(shapely.union_all(ticks)), *number.geoms])
 
 
-def engrave(
-    plate: Plate,
-    layout: Layout,
-    body: float,
-    obstacles: Sequence[Polygon],
-    pads: Sequence[Polygon],
-    boots: tuple[float, float] | None = None,
-) -> tuple[Engraving, ...]:
-    """All engravings of one body, `body` mm thick, clear of `obstacles` (ski frame, mm).
+def centre_line(plate: Plate, body: float) -> tuple[Engraving, Engraving]:
+    """The boot-centre line from sight window to sight window, and on down their inner walls.
 
-    The boot-centre line goes from sight window to sight window, and down their inner walls to the
-    underside: no parallax.  Raises InputError naming the item there is no room for.
+    The second is as deep as the body is thick, `body` mm: there is no parallax.
     """
-    wall = window_wall(plate.half_width)
+    wall, name = window_wall(plate.half_width), "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
     grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
-    name = "boot-centre line"
-    line = Engraving(name, plate.name, regions_of(bar))
     down = Engraving(f"{name} down the windows", plate.name, regions_of(grooves), body + 1.0)
-    seats = clamp_seats(plate, pads, obstacles)
-    taken = [region.polygon for item in (line, seats) for region in item.regions]
-    filled = fill(plate, words(layout, boots), [*obstacles, *taken])
-    return tuple(item for item in (line, seats, down, *filled) if item.regions)
+    return Engraving(name, plate.name, regions_of(bar)), down
 
 
-def fill(
-    plate: Plate, lines: Sequence[str], obstacles: Sequence[Polygon], hints: Sequence[str] = ()
-) -> list[Engraving]:
-    """Check scale, arrow and `lines` of text, where there is room beside `obstacles`.
+def engrave(
+    plate: Plate,
+    lines: Sequence[str],
+    obstacles: Sequence[Polygon],
+    pads: Sequence[Polygon],
+    first: Sequence[Engraving],
+    then: Iterable[Engraving],
+    hints: Sequence[str] = (),
+) -> tuple[Engraving, ...]:
+    """All engravings of one body: `first`, the seats, `then`, and what finds a place beside them.
 
-    `hints` are lines left out where there is none.  Raises InputError naming any other item that
-    there is no room for.
+    That is check scale, arrow and `lines` of text, clear of `obstacles` (ski frame, mm) too.
+    `hints` are lines left out where there is no room.  Raises InputError naming any other item
+    that there is none for.
     """
+    seats = _clamp_seats(plate, pads, obstacles)
+    taken = [region.polygon for item in (*first, seats) for region in item.regions]
+    filled = _fill(plate, lines, [*obstacles, *taken], hints)
+    return tuple(item for item in (*first, seats, *then, *filled) if item.regions)
+
+
+def _fill(
+    plate: Plate, lines: Sequence[str], obstacles: Sequence[Polygon], hints: Sequence[str]
+) -> list[Engraving]:
     board = Board(plate.bar.bounds, obstacles, CLEAR, edge=EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
     items: list[tuple[str, Iterable[shapely.Geometry], float]] = [
@@ -171,7 +171,7 @@ class Board:
     """Free places within `bounds` (x0, y0, x1, y1), for one item after the other; mm.
 
     Items keep `edge` from the bounds (by default `clear`) and `clear` from obstacles and one
-    another; places `step` apart in x and y are tried.
+    another; places are `step` apart in x and y.
     """
 
     def __init__(
@@ -197,11 +197,10 @@ class Board:
         reach: float = math.inf,
         strokes: bool = False,
     ) -> shapely.Geometry | None:
-        """The first of `versions` that finds room, at the free place nearest to the point `near`.
+        """The first of `versions` that finds room, or None, at the free place nearest to `near`.
 
-        From then on it is an obstacle.  Its box comes no farther from the point than `reach`; None
-        where nothing is free.  With `strokes` every stroke must be free, not the box around them
-        all: the check scale may straddle a pocket between two of its lines.
+        From then on it is an obstacle.  Its box comes no farther from that point than `reach`.
+        With `strokes` it need not be free, its strokes must: the check scale may straddle a pocket.
         """
         obstacles = shapely.union_all(self._obstacles)
         shapely.prepare(obstacles)

@@ -95,20 +95,15 @@ class Gear:
         return self.pitch_radius + self.shift * self.module
 
     def thickness(self, radius: float) -> float:
-        """Tooth thickness along the arc of `radius` mm, in mm.
-
-        Raises ValueError below the form radius, where the flank is not an involute.
-        """
+        """Tooth thickness along the arc of `radius` mm; ValueError where it is no involute."""
         if radius < self.form_radius - 1e-9:
             raise ValueError(f"no involute at {radius:g} mm; it begins at {self.form_radius:g} mm")
         return 2 * radius * self._half_angle(self._roll(radius))
 
     def outline(self, chord: float = CHORD) -> Points:
-        """The whole pinion seen from above: (n, 2) float, mm, anticlockwise, not repeating
-        the first point.
+        """The pinion seen from above: (n, 2) float, mm, anticlockwise, the first point once.
 
-        One tooth is centred on the x axis.  `chord` is the farthest any chord lies from its
-        curve, mm.
+        One tooth is centred on the x axis; no chord is farther than `chord` mm from its curve.
         """
         land, depth = _fillet_centre(self.profile, self.module, self.thinning)
         depth -= self.shift * self.module
@@ -127,15 +122,13 @@ class Gear:
             return _polar(radius, middle - self._half_angle(roll))
 
         # From the middle of a space on the x axis up to the middle of the next tooth.
-        half_space = np.vstack(
-            [
-                _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
-                _sampled(fillet, 0.0, depth / math.tan(self._alpha), chord)[:-1],
-                _sampled(flank, self._roll_at_form, self._roll(self.tip_radius), chord)[:-1],
-                _arc(self.tip_radius, tip_angle, middle, chord),
-            ]
-        )
-        lower = _turned(half_space, -middle)
+        pieces = [
+            _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
+            _sampled(fillet, 0.0, depth / math.tan(self._alpha), chord)[:-1],
+            _sampled(flank, self._roll_at_form, self._roll(self.tip_radius), chord)[:-1],
+            _arc(self.tip_radius, tip_angle, middle, chord),
+        ]
+        lower = _turned(np.vstack(pieces), -middle)
         # Both ends lie on a mirror line: keep the tooth's middle once, the space's middle once.
         tooth = np.vstack([lower, (lower * (1.0, -1.0))[-2:0:-1]])
         steps = 2 * math.pi * np.arange(self.teeth) / self.teeth
@@ -185,9 +178,8 @@ class Rack:
     ) -> Rack:
         """The rack for `gear` with teeth at least from `toothed[0]` to `toothed[1]`, y in mm.
 
-        A space is centred at `space_y`, or would be if the teeth reached so far.  The toothed
-        length is widened to the middle of a tooth at both ends, so every space is whole.
-        Raises ValueError for an empty interval.
+        A space is centred at `space_y`, or would be if the teeth reached so far.  Every space is
+        whole.  Raises ValueError for an empty interval.
         """
         low, high = toothed
         if not low < high:
@@ -213,12 +205,12 @@ class Rack:
 
     @property
     def toothed(self) -> tuple[float, float]:
-        """Where the outline begins and ends along y, mm: in the middle of a tooth."""
+        """Where the outline begins and ends along y, mm."""
         low = self.space_y - self.pitch / 2
         return low, low + self.spaces * self.pitch
 
     def outline(self, chord: float = CHORD) -> Points:
-        """The rack seen from above: (n, 2) float, mm, anticlockwise, not repeating the first.
+        """The rack seen from above: (n, 2) float, mm, anticlockwise, the first point once.
 
         Behind the roots it keeps a rim one module deep, to be joined to whatever carries it.
         """
@@ -270,8 +262,7 @@ def contact_ratio(gear: Gear) -> float:
 def backlash(gear: Gear, rack_thinning: float = 0.0, apart: float = 0.0) -> float:
     """Play of the rack along its line against a held pinion, mm.
 
-    The thinning of both, and 2·Δ·tan α for a rack `apart` = Δ mm further from the axis than
-    its reference line stands by design (from memory).
+    The thinning of both, and 2·Δ·tan α for a rack `apart` = Δ mm too far away (from memory).
     """
     alpha = math.radians(gear.profile.pressure_angle)
     return gear.thinning + rack_thinning + 2 * apart * math.tan(alpha)

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design import plan
-from jiggen.design.engraving import CLEAR, Engraving, engrave, graduations
+from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduations, words
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.plan import Interval, JointShape, Plate
@@ -256,8 +256,9 @@ def design_bodies(
             obstacles = obstacles_on(mine, own, base.mechanism)
             obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
             obstacles += [joint.socket.buffer(1.0)] if joint else []
-            drilled = layout_part(layout, mine)
-            marks = engrave(plate, drilled, settings.body, obstacles, pad_shapes, boots)
+            lines = words(layout_part(layout, mine), boots)
+            line, down = centre_line(plate, settings.body)
+            marks = engrave(plate, lines, obstacles, pad_shapes, (line,), (down,))
             body = replace(body, engravings=marks)
         bodies.append(body)
     return assemble(base, layout, places, tuple(bodies), pad_shapes)

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely.geometry import Polygon
 
 from jiggen.design import jig, plan
-from jiggen.design.engraving import DEPTH, clamp_seats, fill, words
+from jiggen.design.engraving import DEPTH, engrave, words
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import Base, Body, Design, Places
 from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
@@ -157,11 +157,10 @@ def _half(share: _Share) -> Half:
     base, guides, settings = share.base, share.guides, share.base.settings
     tongue = tongue_for(share.motion, base.half_width, _side(share))
     stations, far = _stations(share, tongue)
-    start, stop = sorted((tongue.joins, far))
     low, high = tongue.span
-    main = Plate(share.part, start, stop, base.half_width, share.role)
-    whole = replace(main, start=min(start, low), stop=max(stop, high))
-    over = box(low, -base.half_width, high, base.half_width)
+    main = Plate(share.part, *_between(tongue.joins, far), base.half_width, share.role)
+    whole = replace(main, start=min(main.start, low), stop=max(main.stop, high))
+    over = replace(main, start=low, stop=high).bar
     near = (f"{share.name} half's ladder", over, "The group lies too near the mounting mark.")
     outer = plan.outer_features((main,), stations, base.mechanism.station)
     if found := plan.clashes(guides, (*outer, near), settings):
@@ -170,12 +169,10 @@ def _half(share: _Share) -> Half:
     body = jig.lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
     if share.engraved:
         obstacles = jig.obstacles_on(guides, stations, base.mechanism)
-        seats = clamp_seats(main, pad_shapes, obstacles)
-        obstacles += [region.polygon for region in seats.regions]
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_tongue(tongue, share.part, settings.body)
-        marks = (seats, *ladders, *fill(main, lines, obstacles, HINTS))
-        body = replace(body, engravings=tuple(mark for mark in marks if mark.regions))
+        marks = engrave(main, lines, obstacles, pad_shapes, (), ladders, HINTS)
+        body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
     return Half(share.name, share.motion, design, tongue)
 
@@ -225,13 +222,10 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     longest = _longest(base, tongue)
     low, high = jig.ends_of(guides, base)
     tail, tip = tongue.span
-    near = tongue.joins + root * (plan.END_WALL - wall)
-    if root > 0:
-        ends, room = (tail, high), (tongue.joins, tail + longest - edge)
-        over = (tail, near)
-    else:
-        ends, room = (low, tip), (tip - longest + edge, tongue.joins)
-        over = (near, tip)
+    end, holes_end = (tail, high) if root > 0 else (tip, low)
+    ends = _between(end, holes_end)
+    room = _between(tongue.joins, end + root * (longest - edge))
+    over = _between(end, tongue.joins + root * (plan.END_WALL - wall))
     found = None
     if ends[1] - ends[0] <= longest:
         holes = np.array([guide.x for guide in guides])
@@ -246,12 +240,16 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     return share.stations(rear, front), far
 
 
+def _between(one: float, other: float) -> plan.Interval:
+    return min(one, other), max(one, other)
+
+
 def _longest(base: Base, tongue: Tongue) -> float:
     """The greatest length of a half with this tongue that fits the bed at some turn."""
 
     def fits(length: float) -> bool:
         end = tongue.span[0] + length if tongue.root > 0 else tongue.span[1] - length
-        main = Plate("", min(tongue.joins, end), max(tongue.joins, end), base.half_width)
+        main = Plate("", *_between(tongue.joins, end), base.half_width)
         shape = np.asarray(_outline(main, tongue).exterior.coords)[:-1] * (1.0, -1.0)
         return plan.bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
 

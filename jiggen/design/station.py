@@ -1,9 +1,8 @@
 """The self-centring station: one pinion between two opposed racks that carry the rails.
 
-All numbers are in the station's own frame: the ski frame moved to the station's x, so the
-pinion's axis is the z axis.  The station is the same after half a turn about that axis: the
-left rail lies on the tip side of the pinion, the right rail is the same part turned round.
-Looking towards the tip, with the ski below::
+All numbers are in the station's own frame: the ski frame moved to the station's x.  The left rail
+lies on the tip side of the pinion, the right rail is the same part after half a turn about its
+axis.  Looking towards the tip, with the ski below::
 
           knob
       ┌───┴──┴───┐  z = body
@@ -67,7 +66,7 @@ ROOT_JOINED = 0.5  # mm, the same behind the roots, inside the rim of the rack's
 
 @dataclass(frozen=True)
 class Bolt:
-    """A socket head screw and its nut: what it is called, its thread, its length in mm."""
+    """A socket head screw and its nut; `length` in mm."""
 
     name: str
     thread: str
@@ -86,10 +85,9 @@ class Bolt:
 
 @dataclass(frozen=True)
 class PinionShape:
-    """Pinion, flange, cone and hexagon: turned about the z axis, heights in the ski frame, mm.
+    """From the bottom: flange, gear, cone, hexagon, bored for the lock screw, its nut below; mm.
 
-    From the bottom: flange, gear, cone (widest at `cone_z`, narrowest at `cone_top_z`), hexagon up
-    to `top_z`, bored through for the lock screw, with a trap for its nut from below.
+    The cone is widest at `cone_z` and narrowest at `cone_top_z`.
     """
 
     gear: Gear
@@ -110,10 +108,7 @@ class PinionShape:
 
 @dataclass(frozen=True)
 class KnobShape:
-    """Knob on the pinion's hexagon: radius, heights in the ski frame, socket; mm.
-
-    Its `grips` are cylinders out of its edge.
-    """
+    """Knob on the pinion's hexagon, with `grips` out of its edge: cylinders; mm."""
 
     bottom_z: float
     top_z: float
@@ -129,10 +124,9 @@ class KnobShape:
 class RailShape:
     """One rail with its rack, as the left rail: y = 0 where its nose touches the ski, mm.
 
-    The rack's bar lies at x from its teeth's tips to `back_x` and reaches in to y = -`reach`,
-    solid where it has no teeth.  Its outer side leans in below `lean_z`, by `lean`.  The leg
-    stands between x = `leg_x` (from, to) and y = `nose_sag` to `outer_y`, down to `bottom_z`; its
-    nose is an arc, `nose_half` to either side.  `graduations` are engraved on top of the bar.
+    The rack's bar reaches from its teeth's tips to `back_x` and in to y = -`reach`; its outer side
+    leans in below `lean_z`, by `lean`.  The leg stands between x = `leg_x` (from, to), down to
+    `bottom_z`; its nose is an arc, `nose_half` to either side.  `graduations` are engraved on top.
     """
 
     rack: Rack
@@ -150,19 +144,12 @@ class RailShape:
     nose_half: float = 6.0  # it stands 2 mm out before the leg
 
     def rack_plan(self, chord: float) -> Polygon:
-        """The rack seen from above, chords within `chord` mm of its flanks.
-
-        Teeth towards the pinion, solid beyond them at both ends.
-        """
+        """The rack seen from above, solid beyond its teeth, chords within `chord` mm of them."""
         rack, (low, high), end = self.rack, self.rack.toothed, self.nose_sag + JOINED
-        return shapely.union_all(
-            [
-                Polygon(rack.outline(chord)),
-                box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, end),
-                box(rack.tip_x, -self.reach, self.back_x, low),
-                box(rack.tip_x, high, self.back_x, end),
-            ]
-        )
+        bar = box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, end)
+        inner, outer = (-self.reach, low), (high, end)
+        lands = (box(rack.tip_x, start, self.back_x, stop) for start, stop in (inner, outer))
+        return shapely.union_all([Polygon(rack.outline(chord)), bar, *lands])
 
     @property
     def blunt_plan(self) -> Polygon:
@@ -205,10 +192,9 @@ class RailShape:
 
 @dataclass(frozen=True)
 class StationShape:
-    """What a station takes out of the body, in its own frame, mm.
+    """What a station takes out of the body, mm: channels, a recess in two steps, the cone seat.
 
-    Two channels at x from ±`channel_x` to ±`channel_back`, open below, roof at `roof_z`;
-    a round recess in two steps (flange, gear); the cone seat up through the roof.
+    The channels lie at x from ±`channel_x` to ±`channel_back`, open below, roof at `roof_z`.
     """
 
     channel_x: float
@@ -241,18 +227,11 @@ class StationShape:
         The body reaches from 0 to `top`; above the cone the seat widens at 45°.
         """
         flare = self.cone_top_radius + (top - self.cone_top_z)
-        return [
-            (0, -over),
-            (self.flange_radius, -over),
-            (self.flange_radius, self.flange_z),
-            (self.gear_radius, self.flange_z),
-            (self.gear_radius, self.roof_z),
-            (self.cone_radius, self.roof_z),
-            (self.cone_top_radius, self.cone_top_z),
-            (flare, top),
-            (flare, top + over),
-            (0, top + over),
-        ]
+        flange = [(self.flange_radius, -over), (self.flange_radius, self.flange_z)]
+        gear = [(self.gear_radius, self.flange_z), (self.gear_radius, self.roof_z)]
+        cone = [(self.cone_radius, self.roof_z), (self.cone_top_radius, self.cone_top_z)]
+        over_top = [(flare, top), (flare, top + over), (0, top + over)]
+        return [(0, -over), *flange, *gear, *cone, *over_top]
 
 
 @dataclass(frozen=True)
