@@ -26,8 +26,6 @@ from jiggen.design.gauge import (
     CALIPER,
     INSIDE_JAWS,
     JAW_GRIP,
-    JAW_THICKNESS,
-    JAW_WIDTH,
     LEAST_SPAN,
     NAME,
     PEG,
@@ -48,6 +46,8 @@ from jiggen.report.summary import gauge_summary
 from jiggen.solid.moving import DRAWN_IN, FIRST_LAYER
 from jiggen.verify import check, verify_folder
 
+JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source
+JAW_THICKNESS = 8.0  # mm of room for a jaw outside a peg; common practice, no source
 BED = Bed(220.0, 220.0, 250.0)
 SMALLEST = Bed(120.0, 120.0, 40.0)  # of the beds that Settings allows
 BEDS = (BED, SMALLEST, Bed(110.0, 300.0, 250.0), Bed(400.0, 400.0, 400.0))

@@ -272,9 +272,9 @@ def test_chords_keep_to_the_curve(chord: float):
 def test_rack_has_whole_spaces_over_the_asked_length(toothed, space_y: float):
     rack = Rack.meshing(DEFAULT, toothed, space_y, thinning=0.08)
     low, high = rack.toothed
-    assert low <= toothed[0] < low + rack.pitch
-    assert high - rack.pitch < toothed[1] <= high
-    phase = (rack.space_y - space_y) / rack.pitch
+    assert low <= toothed[0] < low + rack.gear.pitch
+    assert high - rack.gear.pitch < toothed[1] <= high
+    phase = (rack.space_y - space_y) / rack.gear.pitch
     assert phase == pytest.approx(round(phase), abs=1e-9)
 
     outline = Polygon(rack.outline())
@@ -283,10 +283,10 @@ def test_rack_has_whole_spaces_over_the_asked_length(toothed, space_y: float):
     assert outline.bounds == pytest.approx((rack.tip_x, low, rack.root_x + 1.5, high))
     # Spaces are open down to the ground where they should be, teeth stand between them.
     for n in range(rack.spaces):
-        y = rack.space_y + n * rack.pitch
+        y = rack.space_y + n * rack.gear.pitch
         assert outline.distance(Point(rack.root_x - 1e-6, y)) > 0
         assert outline.distance(Point(rack.root_x + 1e-6, y)) == 0
-        assert outline.distance(Point(rack.tip_x + 1e-6, y + rack.pitch / 2 - 1e-6)) == 0
+        assert outline.distance(Point(rack.tip_x + 1e-6, y + rack.gear.pitch / 2 - 1e-6)) == 0
 
 
 def test_rack_flank_angle_and_heights():

@@ -212,7 +212,7 @@ def test_a_lock_screw_too_long_would_stand_on_the_ski(jig):
 
 def test_a_rack_half_a_tooth_out_of_phase_is_caught(jig):
     rack = jig.mechanism.rail.rack
-    shifted = replace(rack, space_y=rack.space_y + rack.pitch / 2)
+    shifted = replace(rack, space_y=rack.space_y + rack.gear.pitch / 2)
     messages = said(sweep_stations(with_parts(jig, rail={"rack": shifted}), step=FEW))
     assert any(m.startswith("rail heel left and pinion heel interfere") for m in messages)
 

@@ -155,7 +155,7 @@ def test_what_has_no_room_is_left_out_and_said():
 
 
 def test_a_board_takes_the_nearest_free_place():
-    board = Board((0.0, 0.0, 100.0, 20.0), [box(40.0, 0.0, 60.0, 20.0)], clear=1.0)
+    board = Board((0.0, 0.0, 100.0, 20.0), [box(40.0, 0.0, 60.0, 20.0)], clear=1.0, edge=1.0)
     shape = box(0.0, 0.0, 10.0, 4.0)
     first = board.put([shape], (50.0, 10.0), nearest_box, reach=30.0)
     assert first is not None

@@ -66,10 +66,9 @@ def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str
 
 
 def _clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
-    """A diamond over each pad, at the corner: where a clamp presses straight down on the ski.
+    """A diamond over each pad, at the corner, where a clamp presses down, if no hole is there.
 
-    Left out where a hole needs the place. Never a ring: an engraved ring is round, and the
-    verification counts round things near the top.
+    Never a ring: the verification counts round things near the top.
     """
     marks = []
     for pad in pads:
@@ -86,19 +85,15 @@ def _clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Poly
 
 def check_scale(caps: float, number_y: float) -> shapely.Geometry:
     """The 100.0 mm check scale from x = 0: lines each 10 mm, its number at y = `number_y`."""
-    ticks = [
-        _bar(x, 0.0, 5.0 if x in (0.0, SCALE) else 2.5) for x in np.arange(0.0, SCALE + 1, 10.0)
-    ]
+    xs = np.arange(0.0, SCALE + 1, 10.0)
+    ticks = [_bar(x, 0.0, 5.0 if x in (0.0, SCALE) else 2.5) for x in xs]
     number = letter(f"{SCALE:.1f}", caps)
     number = shapely.affinity.translate(number, (SCALE - number.bounds[2]) / 2, number_y)
     return shapely.MultiPolygon([*shapely.get_parts(shapely.union_all(ticks)), *number.geoms])
 
 
 def centre_line(plate: Plate, body: float) -> tuple[Engraving, Engraving]:
-    """The boot-centre line from sight window to sight window, and on down their inner walls.
-
-    The second is as deep as the body is thick, `body` mm: there is no parallax.
-    """
+    """The boot-centre line between the sight windows, and on down their inner walls."""
     wall, name = window_wall(plate.half_width), "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
     grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
@@ -123,14 +118,7 @@ def engrave(
     """
     seats = _clamp_seats(plate, pads, obstacles)
     taken = [region.polygon for item in (*first, seats) for region in item.regions]
-    filled = _fill(plate, lines, [*obstacles, *taken], hints)
-    return tuple(item for item in (*first, seats, *then, *filled) if item.regions)
-
-
-def _fill(
-    plate: Plate, lines: Sequence[str], obstacles: Sequence[Polygon], hints: Sequence[str]
-) -> list[Engraving]:
-    board = Board(plate.bar.bounds, obstacles, CLEAR, edge=EDGE, step=(1.0, 0.5))
+    board = Board(plate.bar.bounds, [*obstacles, *taken], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
     items: list[tuple[str, Iterable[shapely.Geometry], float]] = [
         ("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], -top),
@@ -138,18 +126,18 @@ def _fill(
         *((line, [letter(line, cap) for cap in CAPS], top) for line in lines),
         *((hint, [letter(hint, cap) for cap in HINT_CAPS], top) for hint in hints),
     ]
-    made = []
-    for index, (name, shapes, y) in enumerate(items):
+    made = [*first, seats, *then]
+    for name, shapes, y in items:
         found = board.put(shapes, (middle, y), _across_first, strokes=True)
         if found is not None:
             made.append(Engraving(name, plate.name, regions_of(found)))
-        elif index < 2 + len(lines):
+        elif name not in hints:
             raise InputError.of(
                 "design.no-room",
                 f"no room on {plate.name} for the engraving {name!r}",
                 hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
             )
-    return made
+    return tuple(item for item in made if item.regions)
 
 
 Array = NDArray[np.float64]
@@ -170,8 +158,8 @@ def _across_first(_: Array, offset: Array) -> Array:
 class Board:
     """Free places within `bounds` (x0, y0, x1, y1), for one item after the other; mm.
 
-    Items keep `edge` from the bounds (by default `clear`) and `clear` from obstacles and one
-    another; places are `step` apart in x and y.
+    Items keep `edge` from the bounds, `clear` from obstacles and one another; places are `step`
+    apart in x and y.
     """
 
     def __init__(
@@ -179,13 +167,11 @@ class Board:
         bounds: tuple[float, float, float, float],
         obstacles: Iterable[shapely.Geometry],
         clear: float,
-        *,
-        edge: float | None = None,
+        edge: float,
         step: tuple[float, float] = (0.5, 0.5),
     ) -> None:
         self._clear, self._step = clear, step
-        inset = clear if edge is None else edge
-        self._bounds = np.array(bounds) + inset * np.array([1, 1, -1, -1])
+        self._bounds = np.array(bounds) + edge * np.array([1, 1, -1, -1])
         self._obstacles = [shape.buffer(clear) for shape in obstacles]
 
     def put(
@@ -243,8 +229,7 @@ def _bar(x: float, y0: float, y1: float, width: float = LINE) -> Polygon:
 def graduations(rail: RailShape, ski: SkiRange, half_width: float) -> tuple[Region, ...]:
     """The scale's lines and numbers on a left rail, in its own frame (mm).
 
-    The line for a half width h lies at y = `half_width` - h: there the body's edge is when the
-    rail's nose touches a ski of width 2h.  Each fifth is longer, each tenth numbered.
+    The line for a half width h lies at y = `half_width` - h: the body's edge on a ski of 2h.
     """
     right = rail.back_x - RAIL_EDGE
     solid = box(rail.rack.tip_x, rail.rack.toothed[1], rail.back_x, rail.nose_sag)

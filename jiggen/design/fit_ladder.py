@@ -63,7 +63,7 @@ def design_fit_ladder() -> FitLadder:
     # Few teeth and no leg: the stub's end is where that would be.
     end = rail.nose_sag + 1.0
     rack = replace(rail.rack, spaces=SPACES)
-    rack = replace(rack, space_y=end - STUB_END - rack.pitch * (SPACES - 0.5))
+    rack = replace(rack, space_y=end - STUB_END - rack.gear.pitch * (SPACES - 0.5))
     stub = replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=())
 
     pitch = math.ceil(stub.back_x - rack.tip_x + 2 * widest + WALL)

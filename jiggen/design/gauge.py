@@ -41,8 +41,6 @@ Pair = tuple[float, float]
 NAME = "gauge"  # of the part
 CALIPER = 150.0  # mm that the usual caliper opens; common practice, no source
 CALIPER_SPARE = 2.0  # mm not counted on: a print may come out 1 % too large
-JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source
-JAW_THICKNESS = 8.0  # mm of room for a jaw outside a peg; common practice, no source
 JAW_GRIP = 6.0  # mm of height that jaws need on a peg above the frame; common practice, no source
 INSIDE_JAWS = 6.0  # mm, the narrowest hole they enter; common practice, no source
 LEAST_SPAN, SPAN_STEP = 100.0, 5.0  # mm between the pegs
@@ -79,10 +77,7 @@ TURN = "DO NOT TURN"
 
 @dataclass(frozen=True, eq=False)
 class Gauge:
-    """The frame and all that is on it in the bed's frame, and the ladder of fits beside it; mm.
-
-    `holes` are E to H, `pockets` what `bush` is tried in, wider by `allowances` than it is.
-    """
+    """The frame and what is on it in the bed's frame, and the ladder of fits beside it; mm."""
 
     bed: Bed
     caliper: float
@@ -111,9 +106,8 @@ class Gauge:
 def design_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER) -> Gauge:
     """Choose every number of a gauge for a printer's `bed` and a caliper that opens `caliper` mm.
 
-    The pegs stand as far apart as the bed holds and the caliper spans crosswise.  Raises
-    InputError ``design.gauge-bed``, ``design.gauge-caliper`` where that is under 100 mm, and
-    ``design.gauge-bush`` for a bush too thick for a row of pockets.
+    Raises InputError ``design.gauge-bed``, ``design.gauge-caliper`` where the pegs would stand less
+    than 100 mm apart, ``design.gauge-bush`` for a bush too thick for a row of pockets.
     """
     span = _span(bed, caliper)
     if bush == "auto":
@@ -174,10 +168,7 @@ def _hole(name: str, x: float, y: float, bore: float, bush: Bush | None = None) 
 
 
 def _pockets(span: Pair, bush: Bush) -> tuple[tuple[float, ...], tuple[Guide, ...]]:
-    """The allowances there is room for, least first, and a pocket for each in a row on the rung.
-
-    Pockets are open at both ends: a bush can be pushed out again.
-    """
+    """The allowances there is room for, and a pocket for each, open at both ends, in a row."""
     start = INSET + HOLE / 2 + WALL  # clear of E and F
     stop = span[0] - start
     room = math.floor((stop - start + WALL) / (bush.outside + max(ALLOWANCES) + WALL))
@@ -212,23 +203,19 @@ def _corners(span: Pair) -> Iterator[tuple[float, float, float, float]]:
     yield x0, y1, 1.0, -1.0
 
 
-def _words_y(span: Pair, pockets: Sequence[Guide]) -> Pair:
-    """Foot and head of the words along the rung."""
-    low = AT_A + span[1] / 2 + _half(pockets) + CLEAR
-    return low, low + SMALL_CAP
-
-
-def _half(pockets: Sequence[Guide]) -> float:
-    """Half the widest hole of the rung: a pocket with its lead-in, or E and F (INSET holds 3)."""
-    return max([4.5, *(pocket.radius + pocket.lead_in for pocket in pockets)])
+def _rung(span: Pair, pockets: Sequence[Guide]) -> Pair:
+    """Y of the rung's side towards A, and of the foot of the words along its other side."""
+    # Half its widest hole: a pocket with its lead-in, or E and F (INSET holds 3).
+    half = max([4.5, *(pocket.radius + pocket.lead_in for pocket in pockets)])
+    return AT_A + span[1] / 2 - half - WALL, AT_A + span[1] / 2 + half + CLEAR
 
 
 def _outline(span: Pair, pockets: Sequence[Guide]) -> Region:
     """Four ribs with gussets in the corners, pads around the holes, a rung for the pockets."""
     x0, y0, x1, y1 = AT_A, AT_A, AT_A + span[0], AT_A + span[1]
     (near, far), (back, ahead), middle = PAD, PAD_REACH, (x0 + x1) / 2
-    low = AT_A + span[1] / 2 - _half(pockets) - WALL
-    high = _words_y(span, pockets)[1] + CLEAR
+    low, words = _rung(span, pockets)
+    high = words + SMALL_CAP + CLEAR
     shapes = [
         box(x0, y0, x1, y1) - box(x0 + RIB, y0 + RIB, x1 - RIB, y1 - RIB),
         box(middle + back, y0 + near, middle + ahead, y0 + far),
@@ -257,7 +244,8 @@ def _engravings(
 
     for name, (x, y, right, up) in zip("ABCD", _corners(span), strict=True):
         yield write(name, x + right * NAME_AT, y + up * NAME_AT, CAP)
-    words_y = sum(_words_y(span, pockets)) / 2
+    _, foot = _rung(span, pockets)
+    words_y = (foot + (foot + SMALL_CAP)) / 2
     for hole in holes[:2]:
         yield write(hole.id, hole.x, words_y)
     for hole in holes[2:]:
@@ -308,8 +296,7 @@ class Reading:
 class Readings:
     """All readings, numbered in the order that they are best taken.
 
-    Distances are over two pegs or over the far rims of two holes; heights over the bed are those
-    of the frame, which is no feature, and of each peg.
+    Distances are over pegs, or over far rims of holes; the first height is the frame's.
     """
 
     features: tuple[Feature, ...]

@@ -189,11 +189,6 @@ class Rack:
         return cls(gear, space_y + first * gear.pitch, last - first + 1, thinning)
 
     @property
-    def pitch(self) -> float:
-        """Distance of teeth, mm."""
-        return self.gear.pitch
-
-    @property
     def tip_x(self) -> float:
         """Where the tips end, x in mm."""
         return self.gear.rack_line - self.gear.profile.addendum * self.gear.module
@@ -206,8 +201,8 @@ class Rack:
     @property
     def toothed(self) -> tuple[float, float]:
         """Where the outline begins and ends along y, mm."""
-        low = self.space_y - self.pitch / 2
-        return low, low + self.spaces * self.pitch
+        low = self.space_y - self.gear.pitch / 2
+        return low, low + self.spaces * self.gear.pitch
 
     def outline(self, chord: float = CHORD) -> Points:
         """The rack seen from above: (n, 2) float, mm, anticlockwise, the first point once.
@@ -217,7 +212,7 @@ class Rack:
         gear, line = self.gear, self.gear.rack_line
         alpha, radius = math.radians(gear.profile.pressure_angle), gear.profile.fillet * gear.module
         land, depth = _fillet_centre(gear.profile, gear.module, self.thinning)
-        half = self.pitch / 4 + self.thinning / 2 + (line - self.tip_x) * math.tan(alpha)
+        half = self.gear.pitch / 4 + self.thinning / 2 + (line - self.tip_x) * math.tan(alpha)
 
         def fillet(angle: float) -> Points:
             return np.array([line + depth, land]) + _polar(radius, angle)
@@ -225,7 +220,7 @@ class Rack:
         rounding = _sampled(fillet, math.pi / 2 - alpha, 0.0, chord)
         upper = np.vstack([(self.tip_x, half), rounding])
         space = np.vstack([upper, (upper * (1.0, -1.0))[::-1]])  # about y = 0, downwards
-        centres = self.space_y + self.pitch * np.arange(self.spaces)[::-1]
+        centres = self.space_y + self.gear.pitch * np.arange(self.spaces)[::-1]
         (low, high), back = self.toothed, self.root_x + RIM * gear.module
         start, stop = [(back, high), (self.tip_x, high)], [(self.tip_x, low), (back, low)]
         return np.vstack([start, *(np.add(space, (0.0, centre)) for centre in centres), stop])
@@ -238,20 +233,13 @@ def mesh_half_length(gear: Gear) -> float:
 
 
 def teeth_in_mesh(gear: Gear, toothed: tuple[float, float]) -> float:
-    """How many rack teeth, in pitches, lie between the pinion's, whether they touch or not.
-
-    `toothed` is where the rack has teeth, y in mm from the pinion's axis.
-    """
+    """How many pitches of a rack with teeth at y from, to (mm) lie between the pinion's teeth."""
     half = mesh_half_length(gear)
     return max(0.0, min(toothed[1], half) - max(toothed[0], -half)) / gear.pitch
 
 
 def contact_ratio(gear: Gear) -> float:
-    """Mean number of tooth pairs of `gear` and its rack that touch.
-
-    The path of contact, from the rack's tip line to the pinion's tip circle, over the base
-    pitch: from memory (ISO 21771).
-    """
+    """Mean number of tooth pairs that touch: from memory (ISO 21771)."""
     alpha = math.radians(gear.profile.pressure_angle)
     base = gear.pitch_radius * math.sin(alpha)
     recess = math.sqrt(gear.tip_radius**2 - gear.base_radius**2) - base
@@ -260,10 +248,7 @@ def contact_ratio(gear: Gear) -> float:
 
 
 def backlash(gear: Gear, rack_thinning: float = 0.0, apart: float = 0.0) -> float:
-    """Play of the rack along its line against a held pinion, mm.
-
-    The thinning of both, and 2·Δ·tan α for a rack `apart` = Δ mm too far away (from memory).
-    """
+    """Play of the rack, mm, as thinned and `apart` mm too far away: 2·apart·tan α, from memory."""
     alpha = math.radians(gear.profile.pressure_angle)
     return gear.thinning + rack_thinning + 2 * apart * math.tan(alpha)
 

@@ -28,10 +28,7 @@ LEAST_REACH = 20.0  # mm of body past the mounting mark
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """One printed body: its plan, what is cut from it and how it lies on the bed.
-
-    `turn` is the angle in degrees about z that it is printed at, top down.
-    """
+    """One printed body: its plan, its cuts, and the `turn` in degrees that it is printed at."""
 
     plate: Plate
     outline: Region
@@ -80,13 +77,10 @@ class Design:
 def design_jig(
     layout: Layout, settings: Settings, boots: tuple[float, float] | None = None
 ) -> Design:
-    """Choose every number of a jig for `layout` under `settings`.
+    """Choose every number of a jig for `layout`: of one piece, or of two halves.
 
-    It is one piece where the bed holds it, else two halves that meet at the mounting mark.
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
-    no hole of the layout.
-
-    Raises InputError, all clashes at once, when no safe jig can be made.
+    no hole.  Raises InputError, all clashes at once, when no safe jig can be made.
     """
     settings.check()
     guides = design_guides(layout, settings)
@@ -129,10 +123,7 @@ def base_for(guides: tuple[Guide, ...], settings: Settings) -> Base:
 
 @lru_cache(maxsize=16)
 def _mechanism(settings: Settings, half_width: float) -> Mechanism:
-    """The mechanism, its rails graduated for a body ± `half_width` mm.
-
-    One object for all jigs that it serves: what is computed from it is cached for the next jig.
-    """
+    """The mechanism, its rails graduated: one object for all jigs, for the caches behind it."""
     plain = design_mechanism(settings)
     scale = graduations(plain.rail, settings.ski, half_width)
     return replace(plain, rail=replace(plain.rail, graduations=scale))
@@ -239,10 +230,7 @@ def design_bodies(
     *,
     engraved: bool = True,
 ) -> Design:
-    """The jig with its pieces and stations at `places`, engraved for what each body drills.
-
-    Raises InputError, all clashes at once, where a guide lacks its wall.
-    """
+    """The jig with its pieces at `places`; InputError where a guide lacks its wall."""
     plates, joint, settings = places.plates, places.joint, base.settings
     outer = plan.outer_features(plates, places.stations, base.mechanism.station)
     if found := plan.clashes(guides, (*outer, *plan.inner_features(plates, joint)), settings):
@@ -304,10 +292,7 @@ def lay_body(
     pad_shapes: tuple[Polygon, ...],
     settings: Settings,
 ) -> Body:
-    """A body of the outline `shape`, not yet engraved, as it lies on the bed.
-
-    Raises InputError ``design.bed`` when it does not fit there.
-    """
+    """A body of the outline `shape` as it lies on the bed; InputError where it does not fit."""
     (region,) = regions_of(shape)
     relief = shape.buffer(1.0).difference(shapely.union_all(pad_shapes))
     turn = plan.bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)

@@ -132,10 +132,7 @@ def boot_lines(motion: Motion) -> tuple[LadderLine, ...]:
 
 
 def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
-    """The lines for the boots of `motion` by their row, with their numbers.
-
-    Bands of boots stand in one row, single boots in two, by odd and even.
-    """
+    """The lines for boots by row, with their numbers: bands in one, else by odd and even."""
     lines = boot_lines(motion)
     if any(line.last > line.first for line in lines):
         ends = (dict.fromkeys((line.first, line.last)) for line in lines)
@@ -169,8 +166,7 @@ def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
 def tongue_for(motion: Motion, half_width: float, root: int) -> Tongue:
     """The tongue with the ladder for the boots of `motion`, of a body ± `half_width`.
 
-    Raises InputError: ``design.ladder-close`` where lines would overlap,
-    ``design.narrow`` where there is no room for it across the body.
+    Raises InputError ``design.ladder-close`` and ``design.narrow`` where the lines have no room.
     """
     half = half_width - WINDOW
     rows = tuple(

@@ -52,10 +52,7 @@ def regions_of(shape: shapely.Geometry) -> tuple[Region, ...]:
 
 
 def letter(text: str, cap_height: float) -> MultiPolygon:
-    """`text` with capitals of `cap_height` mm, its lower left corner at the origin.
-
-    Raises InputError when the font lacks a character: nothing is silently replaced.
-    """
+    """`text` in capitals of `cap_height` mm at the origin; InputError for what the font lacks."""
     _, names = _font()
     missing = sorted({c for c in text if not c.isspace() and ord(c) not in names})
     if missing:

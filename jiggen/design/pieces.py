@@ -22,10 +22,7 @@ Matrix = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """One piece in use: its name and the pose from the part's own frame to the ski frame.
-
-    `body` names the body that it is on; a body itself, and what is on none, has "".
-    """
+    """One piece in use: its part's frame in the ski frame, and the `body` it is on, or ""."""
 
     name: str
     pose: Matrix
@@ -34,10 +31,7 @@ class Placed:
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One printed part: every place it is used at, and the pose from its frame to the bed.
-
-    `half` is the half of the jig that it is the body of, if any.
-    """
+    """One printed part, where it is used, and how it lies on the bed; `half` if it is a body."""
 
     name: str
     kind: PartKind

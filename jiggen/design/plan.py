@@ -69,10 +69,7 @@ RIGID = JointPlay()
 
 @dataclass(frozen=True)
 class Plate:
-    """One body's plan in the ski frame, mm: a bar from `start` to `stop`, ± `half_width`.
-
-    `half` is None for a body that is the whole jig.
-    """
+    """One body's plan in the ski frame, mm; `half` is None for a body that is the whole jig."""
 
     name: str
     start: float
@@ -288,10 +285,7 @@ def worst_error(
 
 
 def bed_turn(outline: Array, bed: Bed, margin: float) -> float | None:
-    """Angle in degrees about z at which `outline` ((n, 2), mm) fits the bed, or None.
-
-    Square to the bed is tried first, then along its diagonal.
-    """
+    """The turn in degrees, square first, at which `outline` ((n, 2), mm) fits the bed, or None."""
     for degrees in (0.0, 90.0, *map(float, range(1, 90))):
         c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
         size = np.ptp(outline @ np.array([[c, s], [-s, c]]), axis=0)

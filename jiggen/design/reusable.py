@@ -34,10 +34,7 @@ RANGE_HELP = "A larger bed, a thinner bush or shorter boots give it room."
 
 @dataclass(frozen=True, eq=False)
 class Half:
-    """One body used by itself: its name, it as a design of its own, and its tongue.
-
-    `tongue` is None where no boot of the range moves the groups.
-    """
+    """One body used by itself; `tongue` is None where no boot of the range moves its groups."""
 
     name: str
     motion: Motion
@@ -73,8 +70,7 @@ def design_reusable(
 ) -> Reusable:
     """Choose every number of a jig for all boots of `layouts` (by boot sole length, mm).
 
-    Without `engraved` all but the engraving is chosen, which is quick.  Raises InputError, what
-    is wrong with every half at once, when no such jig can be made.
+    It is quick unless `engraved`.  Raises InputError with what is wrong with every half.
     """
     settings.check()
     boots = min(layouts), max(layouts)
@@ -109,10 +105,7 @@ def design_reusable(
 
 
 def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, HalfName]]:
-    """Name and role of the half for each motion, the role by where its holes lie.
-
-    The name is the role, with a number from the second half of a role on.
-    """
+    """Name and role of each half, by where its holes lie; the second of a role has a number."""
     seen: Counter[HalfName] = Counter()
     named: list[tuple[str, HalfName]] = []
     for motion in moving:
@@ -125,10 +118,7 @@ def name_halves(moving: tuple[Motion, ...], layout: Layout) -> list[tuple[str, H
 
 @dataclass(frozen=True, eq=False)
 class _Share:
-    """What one half drills: groups of one motion, `name` and `role` of the half, its guides.
-
-    `layout` is that of the longest boot; `boots` are the shortest and the longest, mm.
-    """
+    """What one half drills; `layout` is that of the longest of `boots`, shortest and longest."""
 
     base: Base
     motion: Motion

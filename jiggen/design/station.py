@@ -85,10 +85,7 @@ class Bolt:
 
 @dataclass(frozen=True)
 class PinionShape:
-    """From the bottom: flange, gear, cone, hexagon, bored for the lock screw, its nut below; mm.
-
-    The cone is widest at `cone_z` and narrowest at `cone_top_z`.
-    """
+    """Pinion and flange, cone from `cone_z` to `cone_top_z`, hexagon, nut trap; mm."""
 
     gear: Gear
     bottom_z: float
@@ -192,10 +189,7 @@ class RailShape:
 
 @dataclass(frozen=True)
 class StationShape:
-    """What a station takes out of the body, mm: channels, a recess in two steps, the cone seat.
-
-    The channels lie at x from ±`channel_x` to ±`channel_back`, open below, roof at `roof_z`.
-    """
+    """What a station takes out of the body, mm: channels, recess in two steps, cone seat."""
 
     channel_x: float
     channel_back: float
@@ -222,10 +216,7 @@ class StationShape:
         return [*ledge, (back, self.lean_z), (back, self.roof_z), (front, self.roof_z)]
 
     def recess(self, top: float, over: float) -> list[Point]:
-        """Corners (radius, z) of the pinion's recess and cone seat, `over` mm past the body.
-
-        The body reaches from 0 to `top`; above the cone the seat widens at 45°.
-        """
+        """Corners (radius, z) of recess and cone seat, `over` mm past a body from 0 to `top`."""
         flare = self.cone_top_radius + (top - self.cone_top_z)
         flange = [(self.flange_radius, -over), (self.flange_radius, self.flange_z)]
         gear = [(self.gear_radius, self.flange_z), (self.gear_radius, self.roof_z)]
@@ -246,10 +237,7 @@ class Mechanism:
 
 
 def design_mechanism(settings: Settings) -> Mechanism:
-    """Size one station for the ski range and clearances in `settings`.
-
-    Raises InputError when the body is too thin to house it.
-    """
+    """Size one station; InputError when the body is too thin to house it."""
     body, c, thinning = settings.body, settings.slide, settings.backlash / 2
     gear = Gear(MODULE, TEETH, SHIFT, thinning)
     # In full mesh over the whole ski range, with half a pitch of free run past either end; at its

@@ -47,11 +47,7 @@ COARSE = 0.05  # mm that a letter's outline is simplified by, which halves its c
 
 @dataclass(frozen=True, eq=False)
 class TrialPlate:
-    """One printed piece: its plan, holes and engravings in the ski frame, mm.
-
-    `turn` is the angle in degrees about z that it is printed at; `left_out` names what there was
-    no room to engrave.
-    """
+    """One printed piece in the ski frame, mm, and the `turn` in degrees it is printed at."""
 
     plate: Plate
     outline: Region
@@ -88,9 +84,7 @@ class Trial:
 
 
 def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
-    """Choose every number of a trial plate for `layout` on a printer's `bed`.
-
-    `hole_fit` in mm is added to every hole's diameter, as in `Settings`.
+    """Choose every number of a trial plate, its holes wider by `hole_fit` mm, as in `Settings`.
 
     Raises InputError ``design.trial-cut`` when two pieces are needed and a hole lies in the cut
     between them, ``design.trial-bed`` when a piece does not fit the bed, and ``design.no-letter``.
@@ -110,9 +104,16 @@ def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
         max(LEAST_HALF_WIDTH, float(np.ceil(widest + EDGE))),
     )
     plates = [whole] if _turn(whole, bed) is not None else _halves(whole, guides)
-    missing = [_misfit(plate, bed) for plate in plates if _turn(plate, bed) is None]
-    if missing:
-        raise InputError(missing)
+    faults = []
+    for plate in plates:
+        if _turn(plate, bed) is None:
+            length, width = plate.stop - plate.start, 2 * plate.half_width
+            what = f"{plate.name}, {length:.0f} x {width:.0f} mm,"
+            message = f"{what} does not fit a bed of {bed.x:g} x {bed.y:g} mm at any turn"
+            hint = "Choose a larger bed."
+            faults.append(Finding("design.trial-bed", message, key="bed", hint=hint))
+    if faults:
+        raise InputError(faults)
     pieces = tuple(_piece(plate, guides, layout, _turn(plate, bed) or 0.0) for plate in plates)
     return Trial(layout, bed, pieces, hole_fit)
 
@@ -141,12 +142,6 @@ def _turn(plate: Plate, bed: Bed) -> float | None:
     return bed_turn(np.array(plate.bar.exterior.coords)[:-1], bed, BED_MARGIN)
 
 
-def _misfit(plate: Plate, bed: Bed) -> Finding:
-    size = f"{plate.stop - plate.start:.0f} x {2 * plate.half_width:.0f} mm"
-    message = f"{plate.name}, {size}, does not fit a bed of {bed.x:g} x {bed.y:g} mm at any turn"
-    return Finding("design.trial-bed", message, key="bed", hint="Choose a larger bed.")
-
-
 def _piece(plate: Plate, guides: list[Guide], layout: Layout, turn: float) -> TrialPlate:
     mine = tuple(guide for guide in guides if plate.holds(guide.x))
     notches = list(_notches(plate))
@@ -154,7 +149,7 @@ def _piece(plate: Plate, guides: list[Guide], layout: Layout, turn: float) -> Tr
     holes = [Point(guide.x, guide.y).buffer(guide.radius) for guide in mine]
     lines = _lines(plate, shape, holes)
     # Twice as clear of the lines: one beside a word reads as a letter.
-    board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR)
+    board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR, CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
     for name, versions, near, reach in _items(plate, mine, layout):
         placed = board.put(versions, near, engraving.nearest_box, reach=reach)
@@ -181,10 +176,9 @@ def _notches(plate: Plate) -> Iterator[Polygon]:
 
 
 def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> shapely.Geometry:
-    """Mounting mark and centre line, clear of the holes and the edge; of a half the mark is one.
+    """Mounting mark and centre line, clear of holes and edge, as one shape; a half's mark is one.
 
-    The mark is drawn at the edges and the middle alone: words and scale have room between.  One
-    shape, since the two cross: what is engraved must not overlap.
+    The mark is drawn at the edges and the middle alone: words and scale have room between.
     """
     free = shape.buffer(-CLEAR).difference(shapely.union_all(holes).buffer(CLEAR))
     b = plate.half_width

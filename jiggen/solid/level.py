@@ -52,10 +52,7 @@ def insets_of(engravings: Iterable[Engraving]) -> list[Inset]:
 
 
 def engrave_top(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> cq.Shape:
-    """`solid` with all `insets` taken out of its top at height `top` mm.
-
-    Nothing hollow may lie close under the top but what opens into it.
-    """
+    """`solid`, with nothing hollow close under its top at `top` mm, less all `insets`."""
     made, others = inset_all(solid, top, insets)
     return cut_away(made, prisms(others, top)) if others else made
 
@@ -67,10 +64,7 @@ def prisms(insets: Iterable[Inset], top: float) -> Iterator[cq.Solid]:
 
 
 def inset_all(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.Solid, list[Inset]]:
-    """`solid` with every inset that lies inside one face at height `top` mm, and the others.
-
-    The others meet an edge or one another: they have to be cut.
-    """
+    """`solid` less every inset within one face at `top` mm; and the others, to be cut."""
     seats, faces = _parted(solid, top, up=True)
     rings = np.array([Polygon(inset.region.outer) for inset in insets], dtype=object)
     owner = np.full(len(rings), -1)
@@ -86,10 +80,7 @@ def inset_all(solid: cq.Solid, top: float, insets: Sequence[Inset]) -> tuple[cq.
 
 
 def stack_on(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
-    """`upper`, whose one foot is at height `z` mm, on the face of `lower` that it lies within.
-
-    Raises RuntimeError when it stands on no one face, clear of its edges.
-    """
+    """`upper`, its one foot at `z` mm, on a face of `lower`; RuntimeError where there is none."""
     seats, faces = _parted(lower, z, up=True)
     (foot,), others = _parted(upper, z, up=False)
     edge = BRepTools.OuterWire_s(foot)

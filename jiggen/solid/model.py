@@ -78,10 +78,7 @@ def draw_pieces(pieces: Iterable[Piece], draw: Callable[[Piece], cq.Shape]) -> M
 
 
 def mesh_of(part: Part) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Vertices (n, 3) in mm, in print position, and triangles (m, 3) of one part.
-
-    Chords lie within SAGITTA of the curve, absolute: CadQuery's own default is relative.
-    """
+    """Vertices (n, 3), mm, in print position, and triangles (m, 3), within SAGITTA of curves."""
     vertices, triangles = _mesh(part.shape, part.piece.to_bed.tobytes())
     return vertices.copy(), triangles.copy()
 
@@ -116,10 +113,7 @@ def _welded(corners: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[
 
 
 def write_step(model: Model, path: Path) -> None:
-    """The jig in use position, ski frame, mm, every part and piece named.
-
-    Raises OSError when the file cannot be written.
-    """
+    """The jig in use position, ski frame, mm, every piece named; OSError if it is not written."""
     assembly = cq.Assembly(name="jig")
     for part in model.parts:
         for placed in part.piece.placed:

@@ -30,10 +30,7 @@ def _plate(
     thickness: float,
     foot: float,
 ) -> cq.Shape:
-    """`outline` from z = 0 to `thickness`, a round hole per guide, engraved; mm.
-
-    Every edge at z = 0, of outline and holes, is taken off by `foot` at 45°.
-    """
+    """`outline` up to `thickness`, holes, engraved; edges at z = 0 taken off by `foot`; mm."""
     circles = [
         cq.Wire.makeCircle(guide.radius, cq.Vector(guide.x, guide.y, 0.0), UP) for guide in guides
     ]
