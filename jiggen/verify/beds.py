@@ -205,11 +205,18 @@ def read_3mf(path: Path) -> ThreeMF:
         build = model.GetBuildItems()
         if build.Count() > MOST_ITEMS:
             raise ThreeMFError(f"more than {MOST_ITEMS} pieces to print")
-        items = tuple(_item(item, names) for item in _each(build))
+        items = []
+        for item in _each(build):
+            place = np.eye(4)
+            if item.HasObjectTransform():
+                place[:3] = np.array([list(row) for row in item.GetObjectTransform().Fields]).T
+            if not np.isfinite(place).all():
+                raise ThreeMFError("a transform that is not twelve numbers")
+            items.append(Item(names[item.GetObjectResourceID()], item.GetPartNumber(), place))
         name, size = UNITS[lib3mf.ModelUnit(model.GetUnit()).name]
     except lib3mf.ELib3MFException as error:
         raise ThreeMFError(str(error)) from None
-    return ThreeMF(name if known else unit, size if known else None, meshes, items)
+    return ThreeMF(name if known else unit, size if known else None, meshes, tuple(items))
 
 
 def _checked(path: Path) -> tuple[bytes, str]:
@@ -265,15 +272,6 @@ def _objects(model: Any) -> tuple[dict[int, str], dict[str, Mesh]]:
 def _table(rows: list[Any], kind: type) -> NDArray[Any]:
     """Rows of three numbers, as lib3mf hands them out, as an array (n, 3)."""
     return np.frombuffer(b"".join(map(bytes, rows)), kind).reshape(-1, 3)
-
-
-def _item(item: Any, names: dict[int, str]) -> Item:
-    place = np.eye(4)
-    if item.HasObjectTransform():
-        place[:3] = np.array([list(row) for row in item.GetObjectTransform().Fields]).T
-    if not np.isfinite(place).all():
-        raise ThreeMFError("a transform that is not twelve numbers")
-    return Item(names[item.GetObjectResourceID()], item.GetPartNumber(), place)
 
 
 def difference(one: Mesh, other: Mesh, limit: float) -> str:

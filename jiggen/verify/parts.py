@@ -17,7 +17,7 @@ from jiggen.verify.geometry import Array, applied, unrigid
 from jiggen.verify.manifest import NOTHING_DONE, Compensation, Manifest, Part
 from jiggen.verify.mesh import Mesh, MeshError, read_stl
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.step_assembly import StepAssembly, StepPiece, read_assembly
+from jiggen.verify.step_assembly import StepPiece, read_assembly
 
 CURED = 0.05  # of the corners that disagreed may still do so after the right guess is undone
 UNCHANGED = 1e-6  # no larger a change by a compensation is one
@@ -34,18 +34,41 @@ def fail_unreadable(about: Subject, error: Exception) -> None:
         about.fail("verify.unreadable", f"cannot be read: {reason or error}")
 
 
-def load_step(folder: Path, ledger: Ledger, *, flats: bool = False) -> StepAssembly | None:
-    """The folder's STEP assembly; None (and a fault) if it cannot be read."""
+def load_pieces(folder: Path, manifest: Manifest, ledger: Ledger) -> dict[str, StepPiece]:
+    """STEP pieces by the name of the manifest's placed piece; faults for each that is odd."""
     about = ledger.about(STEP_FILE, STEP_FILE)
     try:
-        assembly = read_assembly(within(folder, STEP_FILE, limits.FILE), flats=flats)
+        path = within(folder, STEP_FILE, limits.FILE)
+        assembly = read_assembly(path, flats=bool(manifest.ladders))
     except (OSError, ValueError) as error:
         fail_unreadable(about, error)
-        return None
+        return {}
     message = f"its unit of length is {assembly.unit:g} mm instead of 1 mm"
     right = abs(assembly.unit - 1) < 1e-9
     about.expect(right, "verify.unit", message, assembly.unit, 1.0, 0.0, "mm")
-    return assembly
+    found: dict[str, StepPiece] = {}
+    for part in manifest.parts:
+        for placed in part.placed:
+            about = ledger.about(STEP_FILE, placed.name)
+            named = [piece for piece in assembly.pieces if placed.name in piece.names]
+            if len(named) == 1:
+                piece = found[placed.name] = named[0]
+                message = f"is the part {piece.products[-1]!r} instead of {part.name!r}"
+                about.expect(part.name in piece.products, "verify.swapped", message)
+                solids = piece.shape.solids
+                about.within(solids, 1, 0, "verify.bodies", f"{solids} solids", "")
+                why = unrigid(piece.pose)
+                message = f"its place is not a rigid motion: {why}"
+                about.expect(not why, "verify.not-rigid", message)
+            else:
+                count = f"{len(named)} pieces of that name" if named else "no piece of that name"
+                about.fail("verify.piece-missing", count)
+    known = {id(piece) for piece in found.values()}
+    for piece in assembly.pieces:
+        about = ledger.about(STEP_FILE, piece.names[-1])
+        message = "a piece that is not in the manifest"
+        about.expect(id(piece) in known, "verify.piece-extra", message)
+    return found
 
 
 def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> Mesh | None:
@@ -72,7 +95,7 @@ def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> M
     return mesh if mesh.volume > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
 
 
-def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
+def judge_poses(parts: Iterable[Part], ledger: Ledger) -> None:
     """Every matrix of the manifest must be a rigid motion, the part's that of its first piece."""
     for part in parts:
         others = [placed for placed in part.placed if placed.to_ski != part.to_ski]
@@ -85,35 +108,6 @@ def judge_matrices(parts: Iterable[Part], ledger: Ledger) -> None:
         message = f"to_ski differs from that of its piece {part.placed[0].name!r}"
         about = ledger.about(MANIFEST, part.name)
         about.within(apart, 0.0, limits.SHAPE, "verify.pose", message, "")
-
-
-def pieces_of(
-    assembly: StepAssembly, parts: Iterable[Part], ledger: Ledger
-) -> dict[str, StepPiece]:
-    """STEP pieces by the name of the manifest's placed piece; faults for each that is odd."""
-    found: dict[str, StepPiece] = {}
-    for part in parts:
-        for placed in part.placed:
-            about = ledger.about(STEP_FILE, placed.name)
-            named = [piece for piece in assembly.pieces if placed.name in piece.names]
-            if len(named) == 1:
-                piece = found[placed.name] = named[0]
-                message = f"is the part {piece.products[-1]!r} instead of {part.name!r}"
-                about.expect(part.name in piece.products, "verify.swapped", message)
-                solids = piece.shape.solids
-                about.within(solids, 1, 0, "verify.bodies", f"{solids} solids", "")
-                why = unrigid(piece.pose)
-                message = f"its place is not a rigid motion: {why}"
-                about.expect(not why, "verify.not-rigid", message)
-            else:
-                count = f"{len(named)} pieces of that name" if named else "no piece of that name"
-                about.fail("verify.piece-missing", count)
-    known = {id(piece) for piece in found.values()}
-    for piece in assembly.pieces:
-        about = ledger.about(STEP_FILE, piece.names[-1])
-        message = "a piece that is not in the manifest"
-        about.expect(id(piece) in known, "verify.piece-extra", message)
-    return found
 
 
 def judge_shapes(
@@ -232,6 +226,4 @@ def undone(mesh: Mesh, done: Compensation) -> Mesh:
 
 def done_again(mesh: Mesh, done: Compensation) -> Mesh:
     """The mesh of :func:`undone` as the printer gets it."""
-    if done is NOTHING_DONE:
-        return mesh
-    return Mesh(mesh.vertices @ done.linear.T, mesh.triangles)
+    return mesh if done is NOTHING_DONE else Mesh(mesh.vertices @ done.linear.T, mesh.triangles)

@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import TypeAlias
 
 
@@ -214,7 +214,14 @@ class StepFile:
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
-        return (self[number] for number, kind in self.keywords.items() if kind == keyword)
+        return (self[number] for number in self._of_type.get(keyword, ()))
+
+    @cached_property
+    def _of_type(self) -> dict[str, list[int]]:
+        numbers: dict[str, list[int]] = defaultdict(list)
+        for number, keyword in self.keywords.items():
+            numbers[keyword].append(number)
+        return numbers
 
 
 @cache

@@ -8,7 +8,7 @@ paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TypeVar
 
@@ -20,21 +20,19 @@ from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.ladders import judge_ladders
-from jiggen.verify.manifest import Guide, Hole, Manifest, Part, Peg, read_manifest
+from jiggen.verify.manifest import Guide, Hole, Manifest, Peg, read_manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
     done_again,
     fail_unreadable,
-    judge_matrices,
+    judge_poses,
     judge_shapes,
     load_mesh,
-    load_step,
-    pieces_of,
+    load_pieces,
 )
 from jiggen.verify.printing import judge_printing
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
-from jiggen.verify.step_assembly import StepPiece
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
@@ -89,34 +87,36 @@ def _judge_files(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
 def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verification:
     """All checks of the files, after those that `ledger` holds already."""
     before = len(ledger.faults)
-    judge_matrices(manifest.parts, ledger)
+    judge_poses(manifest.parts, ledger)
     _judge_changes(manifest, ledger)
     _judge_drills(manifest, ledger)
-    assembly = load_step(folder, ledger, flats=bool(manifest.ladders))
-    pieces = pieces_of(assembly, manifest.parts, ledger) if assembly else {}
+    pieces = load_pieces(folder, manifest, ledger)
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
     judge_shapes(manifest, meshes, pieces, ledger)
     # What is not closed or of another size is not to be printed, and has been reported.
     scaled = {fault.subject for fault in ledger.faults if fault.code == "verify.scale"}
-    sent = {
-        name: done_again(mesh, manifest.done)
-        for name, mesh in meshes.items()
-        if not mesh.open_edges and name not in scaled
-    }
+    sound = (name for name, mesh in meshes.items() if not mesh.open_edges and name not in scaled)
+    sent = {name: done_again(meshes[name], manifest.done) for name in sound}
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
     bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
     tops: dict[str, dict[str, outcome.FoundPeg]] = {"STEP": {}, "STL": {}}
-    for part, body in _bodies(manifest, meshes, pieces):
+    for part in (part for part in manifest.parts if part.is_body):
         wanted = [(hole, guide) for hole, guide in manifest.guided if guide.part == part.name]
         openings = [opening for opening in manifest.openings if opening.part == part.name]
-        bores[body.source] |= measure_holes(part.name, wanted, openings, body, ledger)
         standing = [peg for peg in manifest.pegs if peg.part == part.name]
-        tops[body.source] |= measure_pegs(standing, body, ledger)
-        if isinstance(body, MeshBody):
-            more = manifest.inputs.hole_fit
-            _judge_passage(part, body.mesh, wanted, bores["STL"], more, ledger)
+        bodies: list[Body] = []
+        if piece := pieces.get(part.placed[0].name):
+            bodies.append(StepBody(piece))
+        if mesh := meshes.get(part.name):
+            bodies.append(MeshBody(mesh.moved(part.matrix)))
+        for body in bodies:
+            bores[body.source] |= measure_holes(part.name, wanted, openings, body, ledger)
+            tops[body.source] |= measure_pegs(standing, body, ledger)
+            if isinstance(body, MeshBody):
+                more = manifest.inputs.hole_fit
+                _judge_passage(part.file, body.mesh, wanted, bores["STL"], more, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
@@ -144,18 +144,6 @@ def _both(
     """What was found in STEP and in STL, and the larger deviation if both have it."""
     step, stl = found["STEP"].get(wanted.id), found["STL"].get(wanted.id)
     return step, stl, max(step.deviation, stl.deviation) if step and stl else None
-
-
-def _bodies(
-    manifest: Manifest, meshes: Mapping[str, Mesh], pieces: Mapping[str, StepPiece]
-) -> Iterator[tuple[Part, Body]]:
-    """Each part that carries holes, in both formats where they are there, in the ski frame."""
-    for part in (part for part in manifest.parts if part.is_body):
-        piece, mesh = pieces.get(part.placed[0].name), meshes.get(part.name)
-        if piece:
-            yield part, StepBody(piece)
-        if mesh:
-            yield part, MeshBody(mesh.moved(part.matrix))
 
 
 def _judge_changes(manifest: Manifest, ledger: Ledger) -> None:
@@ -187,7 +175,7 @@ def _judge_drills(manifest: Manifest, ledger: Ledger) -> None:
 
 
 def _judge_passage(
-    part: Part,
+    file: str,
     mesh: Mesh,
     wanted: Iterable[tuple[Hole, Guide]],
     found: Mapping[str, outcome.FoundBore],
@@ -204,5 +192,5 @@ def _judge_passage(
             f"{hole.diameter:g} mm drill"
         )
         passes, numbers = free >= needed - limits.CHORD, (2 * free, 2 * needed, 2 * limits.CHORD)
-        about = ledger.about(part.file, hole.id)
+        about = ledger.about(file, hole.id)
         about.expect(passes, "verify.blocked", message, *numbers, "mm")
