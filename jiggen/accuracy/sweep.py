@@ -30,6 +30,9 @@ from jiggen.errors import Finding
 from jiggen.record.entries import Station
 
 RADII = (10_000.0, 15_000.0, 20_000.0, 25_000.0, 30_000.0)  # mm, sidecuts: common practice
+# mm: x of the waist in the ski frame.  On most skis it lies a few centimetres behind the mounting
+# mark (from memory), which moves a nose's contact by hundredths.
+WAIST = 0.0
 LEAST_GAP = 0.02  # mm: parts that by design come closer will rub when printed
 LEAST_TEETH = 2.0
 WANDER = 0.5  # mm along the ski that a nose's contact may lie from the station's x
@@ -56,87 +59,54 @@ class Closest:
 
 
 @dataclass(frozen=True, eq=False)
-class StationSweep:
-    """One station over all ski widths (n,) and sidecut radii (m,); mm.
-
-    `contact` (m,) is how far from the station's x a nose touches, `ahead` (m,) how far beyond half
-    the ski's width it then stands.  `teeth` (n,) are a rack's teeth in mesh, in pitches.
-    """
-
-    contact: Array
-    ahead: Array
-    teeth: Array
-    pairs: tuple[Closest, ...]
-    findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, eq=False)
 class Sweep:
-    """All stations over ski `widths` (n,), mm; `between` are gaps of parts of different ones."""
+    """All `pairs` of parts over ski `widths` (n,), mm; `least_teeth` of a rack are in mesh."""
 
     widths: Array
-    stations: tuple[StationSweep, ...]
-    between: tuple[Closest, ...]
+    pairs: tuple[Closest, ...]
+    least_teeth: float
     findings: tuple[Finding, ...]
 
     @property
     def closest(self) -> Closest:
         """The closest that any two parts come."""
-        pairs = chain(*(station.pairs for station in self.stations), self.between)
-        return min(pairs, key=lambda pair: pair.gap)
-
-    @property
-    def least_teeth(self) -> float:
-        """The least number of rack teeth in mesh, in pitches."""
-        return float(min(station.teeth.min() for station in self.stations))
+        return min(self.pairs, key=lambda pair: pair.gap)
 
 
-def sweep_stations(
-    design: Design, step: float = 1.0, radii: Sequence[float] = RADII, waist: float = 0.0
-) -> Sweep:
+def sweep_stations(design: Design, step: float = 1.0) -> Sweep:
     """Move every station of `design` over its ski range, `step` mm of width at a time.
-
-    `radii` are sidecut radii and `waist` is the waist's x in the ski frame, mm.  By default the
-    waist lies at the mounting mark; on most skis it lies a few centimetres behind it (from
-    memory), which moves a nose's contact by hundredths.
 
     Findings have the codes ``accuracy.interference``, ``accuracy.mesh``, ``accuracy.contact``.
     Raises RuntimeError if a section comes out as an invalid polygon.
     """
-    ski = design.settings.ski
+    ski, made = design.settings.ski, design.mechanism
     widths = np.unique(np.append(np.arange(ski.least, ski.most, step), ski.most))
-    sidecuts = np.asarray(radii, dtype=np.float64)
-    stations = tuple(_sweep(design, each, widths, sidecuts, waist) for each in design.stations)
-    between = _closest(_between(design), widths)
-    findings = chain(*(station.findings for station in stations), _collisions(between, widths))
-    return Sweep(widths, stations, between, tuple(findings))
-
-
-def _sweep(
-    design: Design, station: Station, widths: Array, radii: Array, waist: float
-) -> StationSweep:
-    made, name, x = design.mechanism, station.name, station.x
-    contact, ahead = _contacts(made.rail, x, radii, waist)
-    # Rail and ski depend on the shape of the edge, not on the width: one width stands for all.
-    half = float(widths.mean()) / 2
-    skis = [sections.ski_part(x, half, radius, waist) for radius in radii.tolist()]
-    near = sections.fixed_hardware(design, x)
-    measured = chain(
-        _resting(design, name, near),
-        _on_ski(made.rail, name, skis, (half + ahead).tolist()),
-        _passing(design, station, near, widths.tolist()),
-    )
-    pairs = _closest(measured, widths)
     low, high = (end + widths / 2 for end in made.rail.rack.toothed)
     gear = made.pinion.gear
     teeth = np.array([teeth_in_mesh(gear, ends) for ends in zip(low, high, strict=True)])
     short = (teeth < LEAST_TEETH) | (np.minimum(-low, high) < mesh_half_length(gear) - 1e-9)
-    findings = (
-        *_collisions(pairs, widths),
-        *_lost(made, name, widths[short], teeth[short]),
-        *_wandered(made.rail, name, contact, radii),
-    )
-    return StationSweep(contact, ahead, teeth, pairs, findings)
+    pairs: list[Closest] = []
+    findings: list[Finding] = []
+    for station in design.stations:
+        name, x = station.name, station.x
+        contact, ahead = find_contacts(made.rail, x)
+        # Rail and ski depend on the shape of the edge, not on the width: one stands for all.
+        half = float(widths.mean()) / 2
+        skis = [sections.ski_part(x, half, radius, WAIST) for radius in RADII]
+        near = sections.fixed_hardware(design, x)
+        measured = chain(
+            _resting(design, name, near),
+            _on_ski(made.rail, name, skis, (half + ahead).tolist()),
+            _passing(design, station, near, widths.tolist()),
+        )
+        own = _closest(measured, widths)
+        pairs += own
+        findings += _collisions(own, widths)
+        findings += _lost(made, name, widths[short], teeth[short])
+        findings += _wandered(made.rail, name, contact)
+    between = _closest(_between(design), widths)
+    findings += _collisions(between, widths)
+    return Sweep(widths, (*pairs, *between), float(teeth.min()), tuple(findings))
 
 
 def _resting(design: Design, name: str, near: dict[str, Part]) -> Iterator[Gap]:
@@ -222,7 +192,9 @@ def _between(design: Design) -> Iterator[Gap]:
             yield a, b, gap(part, another), None
 
 
-def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Array, Array]:
+def find_contacts(
+    rail: RailShape, x: float, radii: Sequence[float] = RADII, waist: float = WAIST
+) -> tuple[Array, Array]:
     """Where noses touch edges of sidecut `radii`: from the station's `x`, and how far the rail
     stands beyond half the ski's width there; both (m,), mm.
 
@@ -230,15 +202,15 @@ def _contacts(rail: RailShape, x: float, radii: Array, waist: float) -> tuple[Ar
     r·s/√(1+s²) along, and r·(1 - 1/√(1+s²)) beyond the foremost point. Along the ski the slope
     changes so little that a few rounds settle it.
     """
-    contact = np.zeros_like(radii)
+    contact = np.zeros(len(radii))
     for _ in range(8):
-        slope = (x + contact - waist) / radii
+        slope = (x + contact - waist) / np.asarray(radii)
         contact = rail.nose_radius * slope / np.hypot(1.0, slope)
     sunk = rail.nose_radius * (1 - 1 / np.hypot(1.0, slope))
-    return contact, np.asarray(sections.ski_edge(contact, x, radii, waist) - sunk)
+    return contact, sections.ski_edge(contact, x, radii, waist) - sunk
 
 
-def _closest(measured: Iterable[Gap], widths: Array) -> tuple[Closest, ...]:
+def _closest(measured: Iterable[Gap], widths: Array) -> list[Closest]:
     """The least gap of each pair, in the order that pairs were first met."""
     every = tuple(widths.tolist())
     found: dict[tuple[str, str], list[tuple[float, float | None]]] = defaultdict(list)
@@ -250,7 +222,7 @@ def _closest(measured: Iterable[Gap], widths: Array) -> tuple[Closest, ...]:
         tight = {at for distance, at in gaps if distance < LEAST_GAP}
         failing = tuple(at for at in every if None in tight or at in tight)
         pairs.append(Closest(*names, least, every[0] if width is None else width, failing))
-    return tuple(pairs)
+    return pairs
 
 
 def _collisions(pairs: Iterable[Closest], widths: Array) -> Iterator[Finding]:
@@ -294,12 +266,12 @@ def _lost(made: Mechanism, name: str, widths: Array, teeth: Array) -> Iterator[F
         )
 
 
-def _wandered(rail: RailShape, name: str, contact: Array, radii: Array) -> Iterator[Finding]:
+def _wandered(rail: RailShape, name: str, contact: Array) -> Iterator[Finding]:
     far = int(np.argmax(np.abs(contact)))
     if abs(contact[far]) > min(WANDER, rail.nose_half):
         yield Finding(
             "accuracy.contact",
-            f"rails {name} touch a ski of {radii[far] / 1000:g} m sidecut {contact[far]:.2f} mm "
+            f"rails {name} touch a ski of {RADII[far] / 1000:g} m sidecut {contact[far]:.2f} mm "
             f"from the station's middle; {WANDER:g} mm is the most",
             hint="The station is too far from the waist for this nose radius: a smaller one "
             "keeps the contact in place.",
