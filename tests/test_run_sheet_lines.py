@@ -8,7 +8,7 @@ from record_samples import record
 
 from jiggen.design import Settings, SkiRange
 from jiggen.job import Job
-from jiggen.report.evening.lines import bands, halves_of, on_the_mark
+from jiggen.report.evening.run_sheet import halves_of
 
 
 def wanted(name, least=265.0, most=345.0):
@@ -17,8 +17,12 @@ def wanted(name, least=265.0, most=345.0):
 
 def told(name, boot, least=265.0, most=345.0):
     jig = wanted(name, least, most)
-    found = on_the_mark(halves_of(jig), jig, boot)
-    return {one.half: one.line and str(one.line) for one in found}
+    found = {half.name: half.on_the_mark(boot)[0] for half in halves_of(jig)}
+    return {name: line and str(line) for name, line in found.items()}
+
+
+def bands(halves):
+    return [band for half in halves for band in half.bands]
 
 
 @pytest.mark.parametrize("name", ["club-piste", "step-track", "skew-plate", "old-inch", "mixed"])
@@ -26,7 +30,7 @@ def test_they_are_those_of_the_jigs_own_sheet_for_every_boot(name):
     jig, made = wanted(name), record(ladder_manifest(name))
     halves = halves_of(jig)
     for setting in made.boot_settings:
-        found = {one.half: one.line for one in on_the_mark(halves, jig, setting.boot)}
+        found = {half.name: half.on_the_mark(setting.boot)[0] for half in halves}
         assert {half: one for half, one in found.items() if one} == setting.readings
     engraved = [line.number for one in made.ladders for row in one.rows for line in row.lines]
     assert set(bands(halves)) <= set(engraved)
@@ -38,7 +42,7 @@ def test_a_half_that_stands_still_has_no_line_to_choose():
 
 def test_bands_end_where_the_jigs_boots_end():
     jig = wanted("step-track", 270.0, 304.5)
-    assert list(bands(halves_of(jig))) == ["270-277", "278-305"]
+    assert bands(halves_of(jig)) == ["270-277", "278-305"]
     assert told("step-track", 304.0, 270.0, 304.5)["toe"] == "right 278-305"
     # From 281 on no boot moves the toe: its half has one line, and its file is body-centre.
     assert told("step-track", 304.0, 281.0, 304.5)["centre"] is None
@@ -69,8 +73,8 @@ def test_a_boot_between_two_lines_has_the_one_nearer_on_its_side_of_a_step(boot,
 )
 def test_what_a_boot_between_two_lines_costs_is_known(name, boot, off):
     jig = wanted(name)
-    found = on_the_mark(halves_of(jig), jig, boot)
-    assert max((one.off for one in found), default=0.0) == pytest.approx(off, abs=1e-9)
+    offs = [half.on_the_mark(boot)[1] for half in halves_of(jig)]
+    assert max(offs, default=0.0) == pytest.approx(off, abs=1e-9)
 
 
 @pytest.mark.parametrize(

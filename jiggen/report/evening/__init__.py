@@ -1,11 +1,96 @@
-"""What an evening comes to in words, and the run sheet to drill by."""
+"""What an evening comes to, planned or done: words for people, plain values for machines."""
 
-from jiggen.report.evening.run_sheet import check_tickets, run_sheet_pdf
-from jiggen.report.evening.summary import as_dict, as_text
+from __future__ import annotations
 
-__all__ = [
-    "as_dict",
-    "as_text",
-    "check_tickets",
-    "run_sheet_pdf",
-]
+from collections.abc import Sequence
+from pathlib import Path
+
+from jiggen.evening import Outcome, Plan
+from jiggen.report import text_table
+from jiggen.report.evening.run_sheet import barred, check_tickets, run_sheet_pdf
+from jiggen.units import counted
+
+__all__ = ["as_dict", "as_text", "check_tickets", "run_sheet_pdf"]
+
+STATES = {"built": "built", "found": "already there", "failed": "FAILED"}
+PLANNED = "planned"
+TOLD = {"ticket", "boot"}  # of a row
+
+
+def as_text(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> str:
+    """The evening as a table of its jigs; without `outcomes` it is only planned."""
+    states = [STATES[outcome.state] for outcome in outcomes] or [PLANNED] * len(plan.jigs)
+    rows: list[tuple[str, ...]] = [("jig", "pattern", "boot", "shift", "core", "skis", "for", "")]
+    for number, (jig, state) in enumerate(zip(plan.jigs, states, strict=True), start=1):
+        job = jig.job
+        side = f" ({job.side})" if job.pattern.pair == "mirrored" else ""
+        boots = "-".join(dict.fromkeys(f"{boot:g}" for boot in job.boots))
+        shift = f"{job.shift:+g}" if job.shift else ""
+        skis = "-".join(f"{width:g}" for width in job.skis)
+        pairs = counted(len(jig.tasks), "pair")
+        name = f"{job.pattern.name}{side}"
+        rows.append((f"{number}", name, boots, shift, job.core, skis, pairs, state))
+    jigs, changes = len(plan.jigs), plan.changes
+    fewest = "no fewer will do" if plan.bound == jigs else f"at least {plan.bound} are needed"
+    verified = "the fewest" if plan.exact else "not shown to be the fewest"
+    lines = [
+        *text_table(rows),
+        "",
+        f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp",
+        f"Jigs:     {jigs}; {fewest}",
+        f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
+    ]
+    for number, outcome in enumerate(outcomes, start=1):
+        if outcome.state == "failed":
+            lines += [f"FAILED:   jig {number}: {fault}" for fault in outcome.faults]
+    if outcomes:
+        if never := barred(plan, outcomes):
+            tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
+            lines.append(f"DO NOT DRILL: {tickets}")
+        lines.append(f"Folders:  {outcomes[0].folder.parent}")
+    if sheet:
+        lines.append(f"Sheet:    {sheet}")
+    return "\n".join(lines)
+
+
+def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict[str, object]:
+    """The evening as plain values; lengths in mm, jigs and tasks in the order of the sheet."""
+    states: list[dict[str, object]] = [
+        {
+            "state": outcome.state,
+            "folder": str(outcome.folder),
+            "errors": [fault.as_dict() for fault in outcome.faults],
+            "warnings": [warning.as_dict() for warning in outcome.warnings],
+        }
+        for outcome in outcomes
+    ] or [{"state": PLANNED}] * len(plan.jigs)
+    never = barred(plan, outcomes) if outcomes else {}
+    return {
+        "pairs": len(plan.pairs),
+        "skis": plan.skis,
+        "lower_bound": plan.bound,
+        "changes": {**plan.changes._asdict(), "fewest": plan.exact},
+        "jigs": [
+            {
+                "jig": number,
+                "pattern": jig.job.pattern.name,
+                "boots": jig.job.boots,
+                "ski": jig.job.skis,
+                "core": jig.job.core,
+                "shift": jig.job.shift,
+                "side": jig.job.side,
+                "stops": [
+                    {"number": n, **stop.model_dump(mode="json")}
+                    for n, stop in enumerate(jig.stops, start=1)
+                ],
+                "tasks": [
+                    {**task.pair.row.model_dump(include=TOLD), "skis": dict(task.skis)}
+                    for task in jig.tasks
+                ],
+                **state,
+            }
+            for number, (jig, state) in enumerate(zip(plan.jigs, states, strict=True), start=1)
+        ],
+        "do_not_drill": [pair.row.ticket for pair, _ in never.values()],
+        "sheet": str(sheet) if sheet else None,
+    }

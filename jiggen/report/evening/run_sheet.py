@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import islice
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import get_args
 
 from reportlab.platypus.flowables import Flowable
 
 from jiggen import __version__
 from jiggen.design.engraving import words as engraved
+from jiggen.design.ladder import boot_rows
+from jiggen.design.reusable import name_halves
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
 from jiggen.errors import Finding, InputError
-from jiggen.evening import Outcome, Plan, PlannedJig, Task
+from jiggen.evening import Outcome, Plan, Task
 from jiggen.evening.check import Pair
+from jiggen.job import Job
+from jiggen.layout import motions
 from jiggen.pattern import Side
 from jiggen.record import DepthStop
-from jiggen.report.evening.lines import HalfLines, OnTheMark, bands, halves_of, on_the_mark
+from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.units import counted, number
@@ -43,8 +49,14 @@ BY_LINES = (
     "mark, seen straight down at that edge of its tongue. + and − count lines on from the number, "
     "+ towards longer boots. Read the line twice: on a wrong one every hole is in the wrong place."
 )
-COLUMNS = (0.32, 0.13, 0.15, 0.14, 0.14, 0.12)  # shares of the width, a pair's row
-NAMES = ("ticket", "set to", "rails read about toe / heel", "left ski", "right ski", "screws")
+COLUMNS = {  # of a pair's row: shares of the width
+    "ticket": 0.32,
+    "set to": 0.13,
+    "rails read about toe / heel": 0.15,
+    "left ski": 0.14,
+    "right ski": 0.14,
+    "screws": 0.12,
+}
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
 RIGHT = 2.0  # mm left free at the right of a cell
@@ -69,6 +81,18 @@ def check_tickets(plan: Plan) -> None:
         raise InputError(faults)
 
 
+def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
+    """Pairs that must not be drilled since a jig of theirs failed, by row, and why."""
+    found: dict[int, tuple[Pair, str]] = {}
+    for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1):
+        if outcome.state == "failed":
+            pattern, boot = plain(jig.job.pattern.name), number(jig.job.boots[0])
+            why = f"jig {count}, {pattern}, boot {boot}: {plain(outcome.faults[0].message)}"
+            for task in jig.tasks:
+                found.setdefault(task.pair.number, (task.pair, why))
+    return found
+
+
 def run_sheet_pdf(plan: Plan, outcomes: Sequence[Outcome], *, paper: Paper = "A4") -> bytes:
     """The run sheet as PDF: the same bytes for the same plan and outcomes.
 
@@ -85,11 +109,11 @@ class _Sheet:
     """The parts of one run sheet, `width` mm wide."""
 
     def __init__(self, plan: Plan, outcomes: Sequence[Outcome], width: float) -> None:
-        self.plan, self.outcomes, self.width = plan, outcomes, width
+        self.plan, self.width = plan, width
         self.barred = barred(plan, outcomes)
-        self.halves = {
-            jig.job: halves_of(jig.job)
-            for jig, outcome in self._each()
+        self.jigs = {  # those that can be used, by number, each with its folder's name and halves
+            count: (jig, plain(outcome.folder.name), halves_of(jig.job))
+            for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1)
             if outcome.state != "failed"
         }
         self.used = {
@@ -102,62 +126,27 @@ class _Sheet:
     def story(self) -> Iterator[Flowable]:
         yield from self._head()
         if self.barred:
-            yield self._do_not_drill()
-        rows = [[kit.para(f"{n}. {step}")] for n, step in enumerate(STEPS, start=1)]
-        yield kit.section(kit.headline("For each ski", self.width), rows, (self.width,), below=0.8)
-        yield self._list()
-        for count, (jig, outcome) in enumerate(self._each(), start=1):
-            if outcome.state != "failed":
-                yield self._jig(count, jig, outcome)
-
-    def _each(self) -> Iterator[tuple[PlannedJig, Outcome]]:
-        return zip(self.plan.jigs, self.outcomes, strict=True)
-
-    # -- before the jigs -------------------------------------------------------------------------
-
-    def _head(self) -> list[Flowable]:
-        drills = sorted({round(s.drill, 2) for jig in self.plan.jigs for s in jig.stops})
-        own = self.width / 4
-        room = own - 4.0
-        pairs, jigs = counted(len(self.plan.pairs), "pair"), counted(len(self.plan.jigs), "jig")
-        return [
-            kit.para("Run sheet", dim=kit.DIM),
-            kit.para(f"{pairs} on {jigs}", TITLE, bold=True),
-            kit.gap(2.0),
-            kit.beside(
-                (own, kit.field("Skis to clamp", f"{self.plan.skis}", room)),
-                (own, kit.field("Drills, each with a stop", _joined(drills), room)),
-                (own, kit.blank("Date", room)),
-                (own, kit.blank("Drilled by", own)),
-            ),
-            kit.gap(1.0),
-        ]
-
-    def _do_not_drill(self) -> Flowable:
-        rows = [
-            [kit.para(pair.row.ticket, TICKET, bold=True), kit.para(reason)]
-            for pair, reason in self.barred.values()
-        ]
-        heading = kit.headline("DO NOT DRILL: no verified jig", self.width)
-        left = 0.3 * self.width
-        return kit.section(heading, rows, (left, self.width - left), below=1.0, right=RIGHT)
-
-    def _list(self) -> Flowable:
-        rows = []
-        for count, (jig, outcome) in enumerate(self._each(), start=1):
-            if outcome.state == "failed":
-                continue
-            words = (
-                f"{count}",
-                f"{plain(jig.job.pattern.name)}, {self._facts(jig)}",
-                plain(outcome.folder.name),
-                counted(len(jig.tasks), "pair"),
-            )
-            tick = kit.Picture(TICK, TICK + 0.6, box((0.0, -TICK - 0.6), (TICK, -0.6), kit.BOX))
-            rows.append([*map(kit.para, words), tick])
-        return kit.section(
-            kit.headline("Jigs in the order they are used", self.width),
-            rows,
+            rows = [
+                [kit.para(pair.row.ticket, TICKET, bold=True), kit.para(reason)]
+                for pair, reason in self.barred.values()
+            ]
+            wide = (0.3 * self.width, 0.7 * self.width)
+            heading = "DO NOT DRILL: no verified jig"
+            yield kit.section(heading, rows, wide, below=1.0, right=RIGHT)
+        rows = [[kit.para(step)] for step in kit.steps(STEPS)]
+        yield kit.section("For each ski", rows, (self.width,), below=0.8)
+        yield kit.section(
+            "Jigs in the order they are used",
+            [
+                [
+                    kit.para(f"{count}"),
+                    kit.para(f"{plain(jig.job.pattern.name)}, {_facts(jig.job, halves)}"),
+                    kit.para(folder),
+                    kit.para(counted(len(jig.tasks), "pair")),
+                    kit.tick(TICK),
+                ]
+                for count, (jig, folder, halves) in self.jigs.items()
+            ],
             [share * self.width for share in LISTED],
             names=("jig", "what it is", "folder with its files", "for", "ready"),
             ruled=True,
@@ -165,66 +154,69 @@ class _Sheet:
             below=1.6,
             right=RIGHT,
         )
+        for count in self.jigs:
+            yield self._jig(count)
 
-    # -- one jig ---------------------------------------------------------------------------------
+    def _head(self) -> list[Flowable]:
+        drills = sorted({round(stop.drill, 2) for jig in self.plan.jigs for stop in jig.stops})
+        pairs, jigs = counted(len(self.plan.pairs), "pair"), counted(len(self.plan.jigs), "jig")
+        room = kit.column(self.width, 4)
+        fields = (
+            kit.field("Skis to clamp", f"{self.plan.skis}", room),
+            kit.field("Drills, each with a stop", ", ".join(f"{size:g}" for size in drills), room),
+            kit.blank("Date", room),
+            kit.blank("Drilled by", room),
+        )
+        return [
+            kit.para("Run sheet", dim=kit.DIM),
+            kit.para(f"{pairs} on {jigs}", TITLE, bold=True),
+            kit.gap(2.0),
+            kit.columns(self.width, *fields),
+            kit.gap(1.0),
+        ]
 
-    def _jig(self, count: int, jig: PlannedJig, outcome: Outcome) -> Flowable:
-        width = self.width
+    def _jig(self, count: int) -> Flowable:
+        """One jig: what it is, how it is set, and its pairs."""
+        (jig, folder, halves), width = self.jigs[count], self.width
         name = f"Jig {count}: {plain(jig.job.pattern.name)}"
         boots = None if jig.job.one_boot else jig.job.whole_boots
         marks = plain(" · ".join(engraved(jig.job.lay_out(), boots)[1:]))
-        common = _common(jig.tasks)
+        first, *others = (_notes(task) for task in jig.tasks)
+        common = [words for words in first if others and all(words in mine for mine in others)]
         heading = [
             kit.Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), STRONG)]),
             kit.para(name, fit(name, JIG, 9.0, width, bold=True), bold=True),
-            kit.para(f"{self._facts(jig)} · engraved: {marks}"),
-            kit.para(plain(outcome.folder.name), kit.SMALL, dim=kit.DIM),
-            *_how_to_set(self.halves[jig.job]),
-            kit.gap(1.5),
-            *(
-                part
-                for place, stop in enumerate(jig.stops, start=1)
-                for part in _stop(place, stop, len(jig.stops) == 1, width)
-            ),
-            *(part for words in common for part in _note(f"Note, every pair: {words}")),
-            kit.gap(1.5),
+            kit.para(f"{_facts(jig.job, halves)} · engraved: {marks}"),
+            kit.para(folder, kit.SMALL, dim=kit.DIM),
         ]
-        rows = [[self._row(task, jig, common)] for task in jig.tasks]
-        names = kit.beside(
-            *(
-                (share * width, kit.para(name, kit.SMALL, dim=kit.DIM))
-                for share, name in zip(COLUMNS, NAMES, strict=True)
-            )
+        if halves:
+            words = BY_LINES
+            for band in [band for half in halves for band in half.bands][:1]:
+                words += f" Two numbers, {band}, are one line for all boots between them."
+            heading += [kit.gap(1.0), kit.para(words)]
+        heading.append(kit.gap(1.5))
+        for place, stop in enumerate(jig.stops, start=1):
+            heading += _stop(place, stop, len(jig.stops) == 1, width)
+        for words in common:
+            heading += _note(f"Note, every pair: {words}")
+        names = (
+            (share * width, kit.para(name, kit.SMALL, dim=kit.DIM))
+            for name, share in COLUMNS.items()
         )
-        heading.append(names)
+        heading += [kit.gap(1.5), kit.beside(*names)]
+        rows = [[self._row(task, jig.job, halves, common)] for task in jig.tasks]
         return kit.section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
 
-    def _facts(self, jig: PlannedJig) -> str:
-        job = jig.job
-        least, most = map(number, job.boots)
-        if least == most:
-            boots = f"boot {least} mm"
-        elif self.halves[job]:
-            boots = f"boots from {least} to {most} mm, by the line on the mark"
-        else:
-            boots = f"any boot from {least} to {most} mm"
-        facts = [boots, f"skis {'–'.join(map(number, job.skis))} mm wide"]
-        if job.shift:
-            way = "tip" if job.shift > 0 else "tail"
-            facts.append(f"shift {number(abs(job.shift))} mm to the {way}")
-        if job.pattern.pair == "mirrored":
-            facts.append(f"{job.side} skis only")
-        return " · ".join(facts)
-
-    def _row(self, task: Task, jig: PlannedJig, common: Sequence[str]) -> list[Flowable]:
+    def _row(
+        self, task: Task, job: Job, halves: tuple[Half, ...], common: Sequence[str]
+    ) -> list[Flowable]:
         """One pair: what to set, what to read, boxes to tick, screws, and notes."""
-        row, width = task.pair.row, self.width
-        halves = self.halves[jig.job]
+        row = task.pair.row
         setting = [f"boot {number(row.boot)}"]
-        setting += ["any boot"] if not halves and not jig.job.one_boot else []
+        setting += ["any boot"] if not halves and not job.one_boot else []
         setting += [f"shift {row.shift:+g}"] if row.shift else []
         rails = f"{number(row.ski_toe / 2, 1)} / {number(row.ski_heel / 2, 1)}"
-        own = [share * width for share in COLUMNS]
+        own = [share * self.width for share in COLUMNS.values()]
         ticket = fit(row.ticket, TICKET, 7.0, own[0] - RIGHT, 2, bold=True)
         columns: list[tuple[float, kit.Cell]] = [
             (own[0], kit.para(row.ticket, ticket, bold=True)),
@@ -235,90 +227,64 @@ class _Sheet:
             words = kit.para("DO NOT DRILL: the other ski has no verified jig", bold=True)
             return [kit.beside(*columns, (sum(own[3:]), words), right=RIGHT)]
         skis = dict(task.skis)
-        columns += [
-            (own[3], self._boxes(task.pair.number, "left", skis, own[3] - RIGHT)),
-            (own[4], self._boxes(task.pair.number, "right", skis, own[4] - RIGHT)),
-            (own[5], _screws(task)),
+        lengths = Counter(hole.screw for hole in task.drilled.drilling.holes if hole.screw)
+        screws = [
+            f"{count * len(skis)} × {number(length)}"
+            for length, count in sorted(lengths.items(), reverse=True)
         ]
-        lines = tuple(on_the_mark(halves, jig.job, row.boot))
-        notes = _between(lines, row.boot)
-        notes += [words for words in _notes(task) if words not in common]
-        return [
-            kit.beside(*columns, right=RIGHT),
-            *(_lines(lines) if lines else []),
-            *(_note(f"Note: {' '.join(notes)}") if notes else []),
-        ]
-
-    def _boxes(
-        self, row: int, ski: Side, skis: Mapping[Side, tuple[int, ...]], room: float
-    ) -> Flowable:
-        """A box to tick for each setting of a ski, in order; or which jig the ski is drilled on."""
-        if ski not in skis:
-            return kit.para(f"on jig {self.used[row, ski]}", kit.SMALL, dim=kit.DIM)
-        in_line = max(1, int(room // PITCH))
-        shapes: list[Shape] = []
-        for place, stop in enumerate(skis[ski]):
-            x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
-            at = (x + 4.6, y - TICK + 1.0)
-            shapes.append(kit.typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
-            shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), kit.BOX)
-        lines = -(-len(skis[ski]) // in_line)
-        return kit.Picture(room, lines * (TICK + 1.4) - 1.0, shapes)
-
-
-def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
-    """Pairs that must not be drilled since a jig of theirs failed, by row, and why."""
-    found: dict[int, tuple[Pair, str]] = {}
-    for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1):
-        if outcome.state != "failed":
-            continue
-        pattern, boot = plain(jig.job.pattern.name), number(jig.job.boots[0])
-        why = f"jig {count}, {pattern}, boot {boot}: {plain(outcome.faults[0].message)}"
-        for task in jig.tasks:
-            found.setdefault(task.pair.number, (task.pair, why))
-    return found
+        for room, ski in zip(own[3:5], get_args(Side), strict=True):
+            if ski in skis:
+                columns.append((room, _boxes(skis[ski], room - RIGHT)))
+            else:
+                words = f"on jig {self.used[task.pair.number, ski]}"
+                columns.append((room, kit.para(words, kit.SMALL, dim=kit.DIM)))
+        columns.append((own[5], [kit.para(line) for line in screws or ["not given"]]))
+        found = [kit.beside(*columns, right=RIGHT)]
+        notes = [words for words in _notes(task) if words not in common]
+        if halves:
+            readings, offs = zip(*(half.on_the_mark(row.boot) for half in halves), strict=True)
+            lines = [  # as they are engraved on each half's ladder
+                f"line {plain(one.line)}, {one.edge} edge" if one else "its one line"
+                for one in readings
+            ]
+            names = [f"{plain(half.name)} half" for half in halves]
+            if len(set(lines)) == 1 < len(lines):
+                names, lines = ["each half"], lines[:1]
+            told = " · ".join(map(" ".join, zip(names, lines, strict=True)))
+            found += _note(f"On the mark: {told}", kit.BODY, bold=True)
+            if max(offs) >= UNSEEN:
+                between = f"boot {number(row.boot)} lies between two lines: holes come up to"
+                notes.insert(0, f"{between} {number(max(offs))} mm from the pattern's place.")
+        return [*found, *(_note(f"Note: {' '.join(notes)}") if notes else [])]
 
 
-# -- words and pieces ----------------------------------------------------------------------------
+def _boxes(stops: Sequence[int], room: float) -> Flowable:
+    """A box to tick for each setting of a ski, in order."""
+    in_line = max(1, int(room // PITCH))
+    shapes: list[Shape] = []
+    for place, stop in enumerate(stops):
+        x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
+        at = (x + 4.6, y - TICK + 1.0)
+        shapes.append(kit.typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
+        shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), kit.BOX)
+    return kit.Picture(room, math.ceil(len(stops) / in_line) * (TICK + 1.4) - 1.0, shapes)
 
 
-def _joined(sizes: Iterable[float]) -> str:
-    return ", ".join(f"{size:g}" for size in sizes)
-
-
-def _how_to_set(halves: tuple[HalfLines, ...]) -> list[Flowable]:
-    """How the halves of a jig with ladders are set; nothing of any other jig."""
+def _facts(job: Job, halves: tuple[Half, ...]) -> str:
+    """What a jig is for."""
+    least, most = map(number, job.boots)
+    boots = f"boots from {least} to {most} mm, by the line on the mark"
     if not halves:
-        return []
-    words = [BY_LINES]
-    words += [
-        f"Two numbers, {band}, are one line for all boots between them."
-        for band in islice(bands(halves), 1)
-    ]
-    return [kit.gap(1.0), kit.para(" ".join(words))]
-
-
-def _lines(lines: Sequence[OnTheMark]) -> list[Flowable]:
-    """The line of each half that goes on the mark, in the words engraved on its ladder."""
-    named = [
-        f"line {plain(one.line.line)}, {one.line.edge} edge" if one.line else "its one line"
-        for one in lines
-    ]
-    words = [f"{plain(one.half)} half {line}" for one, line in zip(lines, named, strict=True)]
-    if len(set(named)) == 1 < len(named):
-        words = [f"each half {named[0]}"]
-    return _note(f"On the mark: {' · '.join(words)}", kit.BODY, bold=True)
-
-
-def _between(lines: Iterable[OnTheMark], boot: float) -> list[str]:
-    """A note for a boot that has no line of its own."""
-    off = max((one.off for one in lines), default=0.0)
-    if off < UNSEEN:
-        return []
-    return [
-        f"boot {number(boot)} lies between two lines: holes come up to {number(off)} mm from the "
-        "pattern's place."
-    ]
+        boots = f"any boot from {least} to {most} mm"
+    if least == most:
+        boots = f"boot {least} mm"
+    facts = [boots, f"skis {'–'.join(map(number, job.skis))} mm wide"]
+    if job.shift:
+        way = "tip" if job.shift > 0 else "tail"
+        facts.append(f"shift {number(abs(job.shift))} mm to the {way}")
+    if job.pattern.pair == "mirrored":
+        facts.append(f"{job.side} skis only")
+    return " · ".join(facts)
 
 
 def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowable]:
@@ -340,38 +306,75 @@ def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowabl
     ]
 
 
-def _screws(task: Task) -> list[Flowable]:
-    """How many screws of each length the pair takes on this jig."""
-    lengths = Counter(hole.screw for hole in task.drilled.drilling.holes if hole.screw)
-    lines = [
-        f"{count * len(task.skis)} × {number(length)}"
-        for length, count in sorted(lengths.items(), reverse=True)
-    ]
-    return [kit.para(line) for line in lines or ["not given"]]
-
-
 def _notes(task: Task) -> list[str]:
     """What to know of a pair: warnings of its drilling, and its old holes."""
     words = [
         f"{plain(one.key)}: {plain(one.message)}. {plain(one.hint)}"
         for one in task.drilled.drilling.warnings
     ]
-    old = task.drilled.old
-    if old is None:
-        return words
-    again = [
-        f"{plain(one.new)} takes the place of an old hole ({number(one.distance)} mm off): see "
-        "that the drill does not wander."
-        for one in old.reused
-    ]
-    return [*words, *(again or ["old holes are clear of these."])]
-
-
-def _common(tasks: Sequence[Task]) -> list[str]:
-    """The notes that every one of several pairs has."""
-    first, *others = (_notes(task) for task in tasks)
-    return [words for words in first if others and all(words in mine for mine in others)]
+    if task.drilled.old is not None:
+        again = [
+            f"{plain(one.new)} takes the place of an old hole ({number(one.distance)} mm off): see "
+            "that the drill does not wander."
+            for one in task.drilled.old.reused
+        ]
+        words += again or ["old holes are clear of these."]
+    return words
 
 
 def _note(words: str, size: float = kit.SMALL, *, bold: bool = False) -> list[Flowable]:
     return [kit.gap(0.6), kit.para(words, size, bold=bold), kit.gap(0.4)]
+
+
+# -- lines on the mark, computed from the job as the jig's own ladder is: no file is read ---------
+
+
+@dataclass(frozen=True, eq=False)
+class Half:
+    """One half of a jig: its name, its ladder (empty where no boot moves it), one of its holes."""
+
+    job: Job
+    name: str
+    ladder: dict[RowName, tuple[LadderLine, ...]]
+    hole: int
+
+    def on_the_mark(self, boot: float) -> tuple[Reading | None, float]:
+        """Its line for `boot`, mm, None where it has but one; and how far off it puts the holes.
+
+        That is the line that puts them the nearest: between two that a step of the pattern parts,
+        the one on the boot's side of the step.
+        """
+        if not self.ladder:
+            return None, 0.0
+        place, *others = (
+            self.job.lay_out(one).positions[self.hole, 0]
+            for one in (boot, math.floor(boot), math.ceil(boot))
+        )
+        before, after = (abs(float(other - place)) for other in others)
+        whole = math.floor(boot) if before <= after else math.ceil(boot)
+        return read_ladder(self.ladder, whole), min(before, after)
+
+    @property
+    def bands(self) -> list[str]:
+        """The engraved numbers of its lines that are for bands of boots."""
+        lines = (line for row in self.ladder.values() for line in row)
+        return [line.number for line in lines if line.last > line.first]
+
+
+def halves_of(job: Job) -> tuple[Half, ...]:
+    """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
+
+    Raises InputError for what cannot be built.
+    """
+    if job.one_boot:
+        return ()
+    every = job.lay_out_all()
+    moving = motions(every)
+    if all(motion.still for motion in moving):
+        return ()
+    longest = every[max(every)]
+    found = []
+    for (name, _), motion in zip(name_halves(moving, longest), moving, strict=True):
+        ladder = {} if motion.still else boot_rows(motion)
+        found.append(Half(job, name, ladder, longest.groups.index(motion.groups[0])))
+    return tuple(found)
