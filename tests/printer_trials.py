@@ -15,7 +15,7 @@ from printed_samples import designed, finished, readings, write_jig
 from printer_samples import Printer, any_printer, misread, read_gauge, reads
 
 from jiggen.design.pieces import list_pieces
-from jiggen.measure.adjustment import COVERED, wrong_row
+from jiggen.measure.adjustment import COVERED
 from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge
 from jiggen.measure.printer.judged import profile_of
 from jiggen.measure.printer.printed import fit_printed, worth_measuring
@@ -60,7 +60,7 @@ def misreadings(runs: int = 200, seed: int = SEED) -> float:
     for _ in range(runs):
         spoilt, row = misread(read_gauge(any_printer(random), random), random)
         found = fit_gauge(spoilt)
-        named += wrong_row(found.fit.gross_error) == row
+        named += found.fit.wrong_row == row
     return named / runs
 
 
@@ -141,5 +141,5 @@ def finished_jigs(
         slip = float(random.choice([-10.0, -1.0, 1.0, 10.0]))
         rows[row] = reads(rows[row], rows[row].value + slip)
         wrong = fit_printed(jig, replace(read_off, readings=tuple(rows)))
-        named += wrong_row(wrong.fit.gross_error) == row
+        named += wrong.fit.wrong_row == row
     return Finished(inside / runs / len(jig.holes), alarms / runs, named / runs)

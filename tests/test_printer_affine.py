@@ -107,7 +107,8 @@ def test_a_map_is_a_distortion_turned():
     assert (shape.scale_x, shape.scale_y, shape.skew) == pytest.approx((0.997, 1.004, 0.3))
     assert shape.turn == pytest.approx(math.degrees(0.4))
     profile = Profile(name="a", scale_x=0.997, scale_y=1.004, skew=0.3)
-    assert profile.distortion == pytest.approx(distortion(0.997, 1.004, 0.3))
+    undone = np.linalg.inv(distortion(0.997, 1.004, 0.3))
+    assert profile.compensation.matrix == pytest.approx(undone)
 
 
 @pytest.mark.parametrize("flat", [False, True])

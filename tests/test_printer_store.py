@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from jiggen.errors import InputError
+from jiggen.measure.printer.jig import distortion
 from jiggen.measure.printer.profile import Profile, find_profile, profile_names, save_profile
 
 CLUB = Profile(
@@ -28,7 +29,7 @@ def own_folder(tmp_path, monkeypatch):
 
 
 def test_the_axes_become_as_long_and_lean_as_said():
-    x, y = CLUB.distortion.T
+    x, y = distortion(CLUB.scale_x, CLUB.scale_y, CLUB.skew).T
     assert np.linalg.norm(x) == pytest.approx(0.997)
     assert np.linalg.norm(y) == pytest.approx(1.002)
     # Skew is 90° less the angle between the printed axes (common practice, no source).
@@ -38,7 +39,8 @@ def test_the_axes_become_as_long_and_lean_as_said():
 
 def test_compensation_undoes_the_distortion():
     done = CLUB.compensation
-    assert CLUB.distortion @ done.matrix == pytest.approx(np.eye(2), abs=1e-12)
+    done_to = distortion(CLUB.scale_x, CLUB.scale_y, CLUB.skew)
+    assert done_to @ done.matrix == pytest.approx(np.eye(2), abs=1e-12)
     assert done.height * CLUB.scale_z == pytest.approx(1.0)
 
 

@@ -23,7 +23,7 @@ from survey_plates import (
 )
 
 from jiggen.measure.adjustment import REGION
-from jiggen.measure.survey.examination import compare_sides, examine, suspect
+from jiggen.measure.survey.examination import compare_sides, examine
 from jiggen.measure.survey.findings import refusals
 from jiggen.measure.survey.fit import classical_scaling, robust, solve
 from jiggen.measure.survey.network import Network
@@ -179,7 +179,7 @@ def test_a_misreading_of_1_mm_is_named():
     runs, named = 200, 0
     for _ in range(runs):
         row, off = int(random.integers(len(survey.readings))), random.choice([-1.0, 1.0])
-        found = suspect(solve(Network(misread(noisy(survey, random, SIGMA), row, off), SIGMA)))
+        found = solve(Network(misread(noisy(survey, random, SIGMA), row, off), SIGMA)).gross_error
         assert found is not None
         named += found.likely and found.row == row
     assert named / runs >= 0.95
@@ -191,7 +191,7 @@ def test_where_two_readings_could_be_wrong_both_are_named():
     runs, among = 30, 0
     for _ in range(runs):
         row = int(random.integers(len(survey.readings)))
-        found = suspect(solve(Network(misread(noisy(survey, random, SIGMA), row, 1.0), SIGMA)))
+        found = solve(Network(misread(noisy(survey, random, SIGMA), row, 1.0), SIGMA)).gross_error
         assert found is not None
         among += row in (found.row, *found.rivals)
     assert among / runs >= 0.95
@@ -201,10 +201,10 @@ def test_without_the_misreading_the_rest_fits_as_before():
     clean = noisy(EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID), np.random.default_rng(4))
     found = examine(misread(clean, 5, 1.0))
     assert found.plain.contradicts
-    assert found.gross_error is not None
-    assert found.gross_error.row == 5
-    assert found.gross_error.off == pytest.approx(1.0, abs=0.3)
-    assert found.gross_error.without.likelihood > 0.001
+    assert found.plain.gross_error is not None
+    assert found.plain.gross_error.row == 5
+    assert found.plain.gross_error.off == pytest.approx(1.0, abs=0.3)
+    assert found.plain.gross_error.without.likelihood > 0.001
     # robust: the misreading bends the plate far less than plain least squares lets it
     true = EIGHT.truth
     assert np.abs(found.fit.places - true).max() < 0.6 * np.abs(found.plain.places - true).max()
@@ -215,16 +215,16 @@ def test_a_gross_misreading_is_named_as_well(off):
     survey = noisy(TWINS.survey(every_pair(TWINS.names), **TWINS_SAID), np.random.default_rng(2))
     row = next(r for r, reading in enumerate(survey.readings) if 100 < reading.value < 140)
     found = examine(misread(survey, row, off))
-    assert found.gross_error is not None
-    assert (found.gross_error.row, found.gross_error.likely) == (row, True)
+    assert found.plain.gross_error is not None
+    assert (found.plain.gross_error.row, found.plain.gross_error.likely) == (row, True)
 
 
 def test_the_wrong_way_of_measuring_is_recognised():
     survey = TWINS.survey(every_pair(TWINS.names), **TWINS_SAID)
     row = next(r for r, reading in enumerate(survey.readings) if reading.kind == "inside")
     found = examine(misread(survey, row, 2 * TWINS.diameter))  # was outside to outside
-    assert found.gross_error is not None
-    assert found.gross_error.row == row
+    assert found.plain.gross_error is not None
+    assert found.plain.gross_error.row == row
     [finding] = refusals(found, 0.3)
     assert f"It would fit as: {replace(survey.readings[row], kind='outside')}." in finding.hint
 
@@ -233,7 +233,7 @@ def test_nothing_is_doubted_where_nothing_checks():
     strip = EIGHT.survey(every_pair(EIGHT.names, 2), **EIGHT_SAID)  # 13 distances, none too many
     found = examine(strip)
     assert found.plain.freedom == 0
-    assert found.gross_error is None
+    assert found.plain.gross_error is None
     assert found.unchecked == tuple(range(13))
 
 

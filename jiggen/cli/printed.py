@@ -142,14 +142,12 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
 
 def as_text(found: PrintedFit, made: Profile | None) -> str:
     """The finished jig as lines: readings, holes, the whole, and what to do."""
-    from jiggen.measure.adjustment import wrong_row
-
     table = output.reading_table(
         "centre to centre",
         [" to ".join(reading.between) for reading in found.readings.readings],
         found.fit.equations.values,
         found.fit.residuals,
-        wrong_row(found.fit.gross_error),
+        found.fit.wrong_row,
     )
     lines = [found.jig.name, "", *table]
     if made:

@@ -151,8 +151,6 @@ def as_data(found: GaugeFit) -> dict[str, object]:
 
 def _reading_lines(found: GaugeFit) -> list[str]:
     """The readings, what they should be by the fit, and whether they agree; in the file's unit."""
-    from jiggen.measure.adjustment import wrong_row
-
     fitted, read = found.fit, found.measurements
     unit, caliper = read.unit, read.caliper / read.unit.mm
     places = 4 if unit.name == "in" else 2
@@ -161,7 +159,7 @@ def _reading_lines(found: GaugeFit) -> list[str]:
         [str(reading) for reading in read.readings],
         fitted.equations.values / unit.mm,
         fitted.residuals / unit.mm,
-        wrong_row(found.fit.gross_error),
+        found.fit.wrong_row,
         places=places,
     )
     within = fitted.disagreement * caliper

@@ -104,7 +104,7 @@ def as_data(found: Examination) -> dict[str, object]:
         "redundancy": round(plain.freedom),
         "spread": plain.disagreement,
         "scale": found.plain.spread,
-        "doubt": output.gross_error_record(labels, found.gross_error),
+        "doubt": output.gross_error_record(labels, found.plain.gross_error),
         "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
         "other_places": [
             {"moved": [found.survey.holes[hole] for hole in other.moved], "places": other.places}
@@ -116,9 +116,7 @@ def as_data(found: Examination) -> dict[str, object]:
 
 def as_text(found: Examination) -> str:
     """The examination as lines: the holes, the readings, and what they say together."""
-    from jiggen.measure.adjustment import wrong_row
-
-    survey, plain, wrong = found.survey, found.plain, wrong_row(found.gross_error)
+    survey, plain, wrong = found.survey, found.plain, found.plain.wrong_row
     holes = zip(survey.holes, found.fit.places, found.within, found.deviations, strict=True)
     known = (
         "x from the plate's origin towards the tip, y from the centre line to the left, in mm. "
@@ -155,7 +153,7 @@ def as_text(found: Examination) -> str:
 
 def _verdicts(found: Examination) -> Iterator[str]:
     """What the readings say together, a sentence or two each."""
-    fit, wrong, mirror = found.plain, found.gross_error, found.symmetry
+    fit, wrong, mirror = found.plain, found.plain.gross_error, found.symmetry
     typical = fit.network.typical
     yield output.agreement(fit.freedom, fit.disagreement * typical, typical)
     if wrong and (wrong.likely or not found.plain.contradicts):

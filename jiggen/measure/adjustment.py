@@ -158,6 +158,11 @@ class Adjustment:
         """The most suspect reading; None where no reading is checked."""
         return find_gross_error(self)
 
+    @property
+    def wrong_row(self) -> int | None:
+        """The row that is likely wrong; None where no reading stands out."""
+        return self.gross_error.row if self.gross_error and self.gross_error.likely else None
+
     def without(self, row: int) -> Self:
         """The same done again without one row."""
         equations = self.equations.without(row)
@@ -236,11 +241,6 @@ def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:
         likely=fit.contradicts and not rest.contradicts,
         rivals=tuple(np.flatnonzero(rivals).tolist()),
     )
-
-
-def wrong_row(suspect: GrossError[A] | None) -> int | None:
-    """The row that is likely wrong; None where no reading stands out."""
-    return suspect.row if suspect and suspect.likely else None
 
 
 def gains(covariance: Array, slopes: Array, sigma: float, wanted: Array) -> Array:

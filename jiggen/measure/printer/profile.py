@@ -69,19 +69,14 @@ class Profile(Shape):
     uncertainty: Uncertainties = Uncertainties()
 
     @property
-    def distortion(self) -> Array:
-        """What becomes of asked bed coordinates: printed (x, y) = distortion (2×2) · asked.
+    def compensation(self) -> Compensation:
+        """The change to a mesh that makes it come out as designed.
 
         The x axis keeps its direction: how a part lies on the bed says nothing of the printer.
         """
-        return distortion(self.scale_x, self.scale_y, self.skew)
-
-    @property
-    def compensation(self) -> Compensation:
-        """The change to a mesh that makes it come out as designed."""
         return Compensation(
             printer=self.name,
-            matrix=np.asarray(np.linalg.inv(self.distortion)),
+            matrix=np.asarray(np.linalg.inv(distortion(self.scale_x, self.scale_y, self.skew))),
             height=1.0 / self.scale_z,
         )
 

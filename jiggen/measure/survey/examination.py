@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import chdtrc
 
-from jiggen.measure.adjustment import CONTRADICTION, REGION, Array, GrossError, find_gross_error
+from jiggen.measure.adjustment import CONTRADICTION, REGION, Array
 from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve
 from jiggen.measure.survey.network import Network
 from jiggen.measure.survey.read import Survey
@@ -87,7 +87,6 @@ def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
 
 
 _LIMIT = 0.3  # mm; pairs are looked for where every place is known so well (95 %)
-_TRIED = 12  # readings left out in turn, the most suspect first
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +105,6 @@ class Examination:
     plain: Fit
     rigidity: Rigidity
     others: tuple[Alternative, ...]
-    gross_error: GrossError[Fit] | None
     unchecked: tuple[int, ...]
     symmetry: Symmetry
     asymmetry: Symmetry | None
@@ -121,7 +119,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     Nothing is raised for a bad survey: `jiggen.measure.survey.findings` says what is wrong with it.
     """
     plain = loosened(solve(Network(survey, sigma)))
-    found = suspect(plain)
+    found = plain.gross_error
     sound = found.without if found and found.likely else plain
     # Begun without the suspect reading, but with every reading in it.
     fit = robust(plain if sound is plain else refined(plain.network, sound.z))
@@ -140,7 +138,6 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         plain=plain,
         rigidity=rigidity,
         others=alternatives(sound, within) if rigidity.rigid else (),
-        gross_error=found,
         unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
@@ -148,13 +145,3 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         deviations=np.where(loose, np.inf, deviations),
         within=within,
     )
-
-
-def suspect(fit: Fit) -> GrossError[Fit] | None:
-    """The reading of the plain `fit` that is most likely wrong; None where none is checked."""
-    found = find_gross_error(fit, _TRIED)
-    if not found or not found.likely:
-        return found
-    # A large one may have folded the plate: judged again where the others have it.
-    again = find_gross_error(refined(fit.network, found.without.z), _TRIED)
-    return again if again and again.row == found.row else found

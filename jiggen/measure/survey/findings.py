@@ -51,8 +51,8 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
         hint = 'Give pairs = [["a", "b"]] or along = ["c", "a"], or measure two holes from an edge.'
         findings.append(Finding("whole", f"cannot tell {unknown}", hint=hint))
     findings += (_two_ways(found, other) for other in found.others)
-    if found.gross_error and found.plain.contradicts:
-        findings.append(_contradiction(found, found.gross_error))
+    if found.plain.gross_error and found.plain.contradicts:
+        findings.append(_contradiction(found, found.plain.gross_error))
     if rigidity.rigid:  # otherwise holes lie anywhere
         findings += _sides(found)
     if found.symmetry.verdict == "different" and not found.plain.contradicts:

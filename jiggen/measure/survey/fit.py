@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 from operator import attrgetter
 
 import numpy as np
 from scipy.sparse.csgraph import floyd_warshall
 
-from jiggen.measure.adjustment import Adjustment, Array, minimum
+from jiggen.measure.adjustment import Adjustment, Array, GrossError, find_gross_error, minimum
 from jiggen.measure.survey.network import Network, Numbers
 
 HUBER = 3.0
@@ -28,6 +29,7 @@ _AGREE = 4  # starts that end in the best minimum known before it is taken for t
 _SIDE = 100.0  # what 1 mm on the wrong side weighs, in squares of standard uncertainties
 _SHAKEN = 0.3  # of the plate's size, by which starts after the first are off
 _SEED = 20250  # any: starts must be the same from run to run
+_TRIED = 12  # readings left out in turn, the most suspect first
 _NEIGHBOURS = 6  # a hole fixed by more cannot be folded over two of them
 _ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
 _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
@@ -63,6 +65,16 @@ class Fit(Adjustment):
     def good(self) -> bool:
         """Nothing speaks against it."""
         return not self.contradicts and self.wrong_side < 0.1
+
+    @cached_property
+    def gross_error(self) -> GrossError[Fit] | None:
+        """The most suspect reading of the plain fit; None where no reading is checked."""
+        found = find_gross_error(self, _TRIED)
+        if not found or not found.likely:
+            return found
+        # A large one may have folded the plate: judged again where the others have it.
+        again = find_gross_error(refined(self.network, found.without.z), _TRIED)
+        return again if again and again.row == found.row else found
 
     def without(self, row: int) -> Fit:
         """The least squares of its network without one row."""

@@ -11,7 +11,7 @@ import numpy as np
 from jiggen.draw.shapes import Circle, Drawing, Ellipse, Line, Pen, Shape, Text
 from jiggen.draw.vector import CAPITALS, svg_text
 from jiggen.errors import Finding, InputError
-from jiggen.measure.adjustment import REGION, Array, wrong_row
+from jiggen.measure.adjustment import REGION, Array
 from jiggen.measure.survey.examination import Examination
 from jiggen.measure.survey.read import OPPOSITE
 from jiggen.pattern.model import Drill, Group, Hole, Pattern
@@ -98,7 +98,7 @@ def _distances(found: Examination, lower: Array, upper: Array) -> Iterator[Line]
             yield Line((at, lower[1] + 2 * _LETTER), (at, upper[1]), _PALE)
         else:
             yield Line((lower[0], at), (upper[0], at), _PALE)
-    wrong = wrong_row(found.gross_error)
+    wrong = found.plain.wrong_row
     for row, reading in enumerate(found.survey.readings):
         if reading.first not in OPPOSITE and reading.second not in OPPOSITE:
             ends = [network.index[reading.first], network.index[reading.second]]
