@@ -112,13 +112,9 @@ class Rigid:
             turned = _turned(side * np.radians(bend)) @ shapes[number]
             return np.asarray((points - sight) @ turned.T + side * np.array([gap, offset]))
 
-        rear, front = sorted(
-            (
-                carried(np.array([x, 0.0]), 0 if x > 0 or len(self.bodies) == 1 else 1)
-                for x in self.stations
-            ),
-            key=lambda station: float(station[0]),
-        )
+        last = len(self.bodies) - 1
+        stations = [carried(np.array([x, 0.0]), 0 if x > 0 else last) for x in self.stations]
+        rear, front = sorted(stations, key=lambda at: float(at[0]))
         back = _turned(-np.arctan2(*(front - rear)[::-1]))
         placed = np.vstack([carried(body.at, number) for number, body in enumerate(self.bodies)])
         return np.asarray(placed @ back.T + (sight[0], -(back @ rear)[1]))
@@ -181,16 +177,14 @@ class PrintedJig:
         How far the holes of a half with a ladder are off depends on the boot: that is computed for
         the boot of its sight `way`, and added to where the longest boot has them.
         """
-        count = len(self.bodies)
-        own, joint = parameters[: 3 * count].reshape(count, 3), parameters[3 * count :]
-        prints = np.array(  # from the layout to the print, both in the ski frame
-            [
-                body.turn @ distortion(*three) @ self.matrix @ body.turn.T
-                for body, three in zip(self.bodies, own, strict=True)
-            ]
-        )
+        own, joint = np.split(parameters, [3 * len(self.bodies)])
+        # from the layout to the print, both in the ski frame
+        prints = [
+            body.turn @ distortion(*three) @ self.matrix @ body.turn.T
+            for body, three in zip(self.bodies, own.reshape(-1, 3), strict=True)
+        ]
         ends = np.cumsum([len(one.bodies) for one in self.rigid])
-        parts = zip(self.rigid, np.split(prints, ends), strict=False)
+        parts = zip(self.rigid, np.split(np.array(prints), ends), strict=False)
         return np.vstack([one.places(part, joint, way) for one, part in parts])
 
 

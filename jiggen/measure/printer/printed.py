@@ -32,9 +32,9 @@ from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
 
 Pair = tuple[str, str]
 
+# How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
+# ski's place under the jig want their share too (common practice, no source).
 LIMIT = 0.2
-"""How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
-ski's place under the jig want their share too (common practice, no source)."""
 
 BEFORE: dict[str, float] = {
     "scale": 0.005,  # of a print that was not measured, from true
