@@ -16,8 +16,7 @@ from printer_samples import Printer, any_printer, misread, read_gauge, reads
 
 from jiggen.design.pieces import list_pieces
 from jiggen.measure.adjustment import COVERED
-from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge
-from jiggen.measure.printer.judged import profile_of
+from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, profile_of
 from jiggen.measure.printer.printed import fit_printed, worth_measuring
 from jiggen.report.printed import read_printout
 

@@ -11,8 +11,15 @@ from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
-from jiggen.measure.printer.judged import corrected, profile_then, refusals_of_print
-from jiggen.measure.printer.printed import MOST, blank_text, fit_printed, worth_measuring
+from jiggen.measure.printer.printed import (
+    MOST,
+    blank_text,
+    corrected,
+    fit_printed,
+    profile_then,
+    refusals_of_print,
+    worth_measuring,
+)
 from jiggen.measure.printer.profile import Fits, Profile, save_profile
 from jiggen.measure.printer.read import PinReadings, read_printed
 from jiggen.report.printed import read_printout

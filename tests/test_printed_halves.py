@@ -15,8 +15,7 @@ from test_profile_cli import fill
 
 from jiggen.cli import main
 from jiggen.errors import InputError
-from jiggen.measure.printer.judged import refusals_of_print
-from jiggen.measure.printer.printed import MOST, fit_printed, worth_measuring
+from jiggen.measure.printer.printed import MOST, fit_printed, refusals_of_print, worth_measuring
 from jiggen.report.printed import read_printout
 
 SHIPPED = ["club-piste", "step-track", "skew-plate", "old-inch"]

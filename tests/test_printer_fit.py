@@ -31,8 +31,16 @@ from printer_trials import (
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
-from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, loose_parameters, to_add
-from jiggen.measure.printer.judged import profile_of, refusals, slip, warnings
+from jiggen.measure.printer.gauge_fit import (
+    PARAMETERS,
+    fit_gauge,
+    loose_parameters,
+    profile_of,
+    refusals,
+    slip,
+    to_add,
+    warnings,
+)
 from jiggen.measure.printer.profile import lines
 from jiggen.measure.printer.read import Distance, Height
 

@@ -68,8 +68,12 @@ def printed(
         return
     assert file is not None  # it is the one or the other
 
-    from jiggen.measure.printer.judged import corrected, profile_then, refusals_of_print
-    from jiggen.measure.printer.printed import fit_printed
+    from jiggen.measure.printer.printed import (
+        corrected,
+        fit_printed,
+        profile_then,
+        refusals_of_print,
+    )
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_printed
 

@@ -52,8 +52,7 @@ def fit(
 
     Exit code 1, and no profile, when readings contradict one another or do not say enough.
     """
-    from jiggen.measure.printer.gauge_fit import fit_gauge
-    from jiggen.measure.printer.judged import profile_of, refusals, warnings
+    from jiggen.measure.printer.gauge_fit import fit_gauge, profile_of, refusals, warnings
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_measurements
 

@@ -1,4 +1,4 @@
-"""From a gauge's readings to what its printer does: scales, skew, offsets, and how surely.
+"""From a gauge's readings to what its printer does, how surely, what speaks against it: a profile.
 
 What each reading would be:
 
@@ -18,29 +18,50 @@ Jigs measured with the same caliper at room temperature carry the same error.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import CheckFailed, Finding
-from jiggen.measure import REACH
+from jiggen.inputs.faults import Unit
+from jiggen.measure import METHODS, REACH
 from jiggen.measure.adjustment import (
     Adjustment,
     Array,
     Equations,
     derivative,
+    describe_coarse,
+    describe_contradiction,
+    describe_unchecked,
     gains,
+    in_file,
     informed,
     measure_as_well,
     minimum,
 )
 from jiggen.measure.printer.jig import distortion
-from jiggen.measure.printer.read import Diameter, Distance, Feature, Height, Measurements, Reading
+from jiggen.measure.printer.profile import (
+    LARGEST_OFFSET,
+    LARGEST_SKEW,
+    LARGEST_STRETCH,
+    Profile,
+    check_name,
+)
+from jiggen.measure.printer.read import (
+    Diameter,
+    Distance,
+    Feature,
+    Height,
+    Measurements,
+    PinReadings,
+    Reading,
+)
 
 Parameter = Literal["scale_x", "scale_y", "skew", "hole", "wall", "scale_z"]
 PARAMETERS: tuple[Parameter, ...] = get_args(Parameter)
@@ -204,3 +225,155 @@ def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Re
         known = informed(known, slopes[best], 1.0)
         chosen.append(candidates[best])
     return tuple(chosen)
+
+
+_PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
+_SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
+_LEAST = 0.03  # mm; nearer than this two slips look the same
+
+
+def refusals(found: GaugeFit) -> tuple[Finding, ...]:
+    """Why no profile should be made of it.
+
+    Codes: ``printer.gross-error``, ``.disagree``, ``.beyond``.
+    """
+    if found.fit.contradicts:
+        return (contradiction(found.fit, found.measurements, _other_edges(found)),)
+    return tuple(beyond(found.values, found.measurements.source))
+
+
+def warnings(found: GaugeFit) -> tuple[Finding, ...]:
+    """What to know before relying on it.
+
+    Codes: ``printer.unmeasured``, ``.unchecked``, ``.coarse``.
+    """
+    read, findings = found.measurements, list[Finding]()
+    kinds = {feature.kind for feature in read.features.values()}
+    for name in PARAMETERS:
+        measurable = {"hole": "hole" in kinds, "wall": "peg" in kinds}.get(name, True)
+        if name not in found.determined and measurable:
+            message = f"the readings do not say {WHAT[name]}; it is assumed to be true"
+            findings.append(Finding("unmeasured", message, hint=advice(read, (name,))))
+    if rows := found.fit.unchecked(len(read.readings)):
+        findings.append(describe_unchecked([str(read.readings[row]) for row in rows]))
+    if found.fit.spread > 1 and not found.fit.contradicts:
+        findings.append(describe_coarse(found.fit.spread, read.caliper))
+    return in_file(findings, "printer", read.source)
+
+
+def contradiction(
+    fit: Adjustment, read: Measurements | PinReadings, explained: Sequence[str] = ()
+) -> Finding:
+    """Which of the readings that contradict is a gross error, or that no single one is."""
+    wrong, unit = fit.gross_error, read.unit
+    words = ["Measure it again, or leave it empty."]
+    if wrong and wrong.likely:
+        value = read.readings[wrong.row].value
+        if seems := slip(value, value - wrong.off, wrong.known, unit):
+            words.append(f"It looks like {seems}.")
+    finding = describe_contradiction(
+        "readings",
+        fit,
+        wrong,
+        [str(reading) for reading in read.readings],
+        lambda row, less: _shown(read.readings[row].value - less, unit),
+        explained=[*words, *explained],
+        coarse=f"If your caliper is coarser than {read.caliper:g} mm, say so: caliper = 0.05.",
+    )
+    return replace(finding, code=f"printer.{finding.code}", where=read.source)
+
+
+def _other_edges(found: GaugeFit) -> list[str]:
+    """How a distance that is wrong was perhaps measured, where that would explain it."""
+    wrong, read = found.fit.gross_error, found.measurements
+    reading = read.readings[wrong.row] if wrong and wrong.likely else None
+    if not (wrong and isinstance(reading, Distance)):
+        return []
+    others = [reading.model_copy(update={"edges": edges}) for edges in METHODS]
+    would_be = predicted_of(read.features, others)(wrong.without.parameters)
+    near = np.abs(would_be - reading.value) <= 4 * wrong.known
+    return [
+        f"It would fit as: {other}."
+        for other, fits in zip(others, near, strict=True)
+        if fits and other.edges != reading.edges
+    ]
+
+
+def beyond(values: Mapping[Parameter, float], source: str) -> Iterator[Finding]:
+    """What is more than is compensated."""
+    look = "was the slicer set to 100 %, and the file to millimetres? Then look at the printer's "
+    most = f"{LARGEST_STRETCH * 100:g} % is the most that is compensated"
+    for name, value in values.items():
+        off = value - TRUE[PARAMETERS.index(name)]
+        if name.startswith("scale"):
+            size = f"{abs(off) * 100:.1f} % too {'long' if off > 0 else 'short'}"
+            message = f"along {name[-1]} the print is {size}; {most}"
+            limit, help_ = LARGEST_STRETCH, f"{look}steps per millimetre."
+        elif name == "skew":
+            message = f"the axes have a perpendicularity error of {abs(off):.2f}°"
+            limit, help_ = LARGEST_SKEW, "set the printer's frame square first."
+        else:
+            what = "holes" if name == "hole" else "outside dimensions"
+            message = f"{what} come out {abs(off):.2f} mm too {'large' if off > 0 else 'small'}"
+            limit, help_ = LARGEST_OFFSET, "look at the slicer's line width and flow first."
+        if abs(off) > limit:
+            hint = f"That is too much to compensate; repair or calibrate the printer: {help_}"
+            yield Finding("printer.beyond", message, source, name, hint)
+
+
+def slip(read: float, expected: float, known: float, unit: Unit) -> str:
+    """How `read` may have come of `expected`, in words; nothing where no usual slip explains it.
+
+    All in mm; `known` is the standard uncertainty of their difference.  Digits are those that
+    the caliper showed in `unit`.
+    """
+    ways = [(abs(value - expected), words) for value, words in _ways(read, unit)]
+    distance, words = min(ways, key=lambda way: way[0])
+    return words if distance <= max(4 * known, _LEAST) else ""
+
+
+def _ways(read: float, unit: Unit) -> Iterator[tuple[float, str]]:
+    """What should have been written in mm, and the slip that made `read` of it."""
+    for step in _SLIPS[unit.name]:
+        yield read - step * unit.mm, f"{step:g} {unit.name} too much"
+        yield read + step * unit.mm, f"{step:g} {unit.name} too little"
+    text = _shown(read, unit)
+    for first, second in pairwise(n for n, sign in enumerate(text) if sign.isdigit()):
+        if text[first] != text[second]:
+            signs = list(text)
+            signs[first], signs[second] = text[second], text[first]
+            meant = "".join(signs)
+            yield float(meant) * unit.mm, f"two digits swapped: {text} for {meant}"
+    yield read * 10, "the point one place too far left"
+    yield read / 10, "the point one place too far right"
+    if unit.name == "mm":
+        yield read * 25.4, "read in inches"
+    else:
+        yield read / 25.4, "read in millimetres"
+
+
+def _shown(length: float, unit: Unit) -> str:
+    """A length in mm as the caliper shows it."""
+    return f"{length / unit.mm:.{_PLACES[unit.name]}f}"
+
+
+def profile_of(found: GaugeFit, name: str, material: str = "") -> Profile:
+    """The profile that `found` makes, under `name`.
+
+    Raises CheckFailed ``printer.gross-error``, ``.disagree`` or ``.beyond``, and InputError as
+    `check_name`.
+    """
+    check_name(name, material)
+    if against := refusals(found):
+        raise CheckFailed(against)
+    values, sure = found.values, found.uncertainties
+    tried = {key: value for key, value in found.measurements.fits if math.isfinite(value)}
+    return Profile.model_validate(
+        {
+            "name": name,
+            "material": material,
+            "uncertainty": {key: round(sure[key], 6) for key in found.determined},
+            **{key: round(values[key], 6) for key in found.determined},
+            **tried,
+        }
+    )

@@ -1,4 +1,4 @@
-"""From distances between the holes of a finished jig to where it will drill, and whether to use it.
+"""From distances between the holes of a finished jig to where it will drill: use it or print again.
 
 Few readings say all there is to say of two bodies and their joint, so what is known of any print
 before it is measured counts too, as readings that are not as good: see `BEFORE`.  Where enough
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import cached_property, partial
 from itertools import combinations, pairwise
 from operator import attrgetter
@@ -18,6 +18,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.measure.adjustment import (
     REGION,
     Adjustment,
@@ -26,9 +27,12 @@ from jiggen.measure.adjustment import (
     derivative,
     gains,
     minimum,
+    the_first,
 )
+from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
 from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
-from jiggen.measure.printer.read import PINS, PinDistance, PinReadings
+from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
+from jiggen.measure.printer.read import BUSH_FITS, PINS, SLIDES, PinDistance, PinReadings
 
 Pair = tuple[str, str]
 
@@ -283,3 +287,67 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
             'value = ""',
         ]
     return "\n".join(lines) + "\n"
+
+
+def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
+    """What stands against a finished jig: contradictory readings, or holes that may be too far off.
+
+    Codes: ``printer.gross-error``, ``.disagree``; ``.off``, ``.unsure``.
+    """
+    source, limit = found.readings.source, found.limit
+    if found.fit.contradicts:
+        return (contradiction(found.fit, found.readings),)
+    if off := [f"{one.id} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
+        message = f"holes are off by more than {limit:g} mm: {the_first(off, ', ')}"
+        hint = "Do not drill with it: print it again with the corrected profile."
+        return (Finding("printer.off", message, source, hint=hint),)
+    worst = [(one.id, one.at_worst) for one in found.expected if one.at_worst > limit]
+    if not worst:
+        return ()
+    named = the_first([f"{hole} by {size:.2f} mm" for hole, size in worst], ", ")
+    hint = f"Measure {' to '.join(found.next_pair)} as well, then look again."
+    message = f"holes may be off by more than {limit:g} mm: {named}"
+    return (Finding("printer.unsure", message, source, hint=hint),)
+
+
+def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
+    """The profile that a jig was printed with: the stored one where that is still the same.
+
+    Otherwise what follows from what was done to the jig's meshes, `sent`, and from the `fits`
+    that it was designed with.  A jig printed as designed has the profile of a true print.
+    """
+    if sent is None:
+        return Profile(name="as-designed")
+    try:
+        stored = find_profile(sent.printer)
+        now = stored.compensation
+        same = stored.fits(fits.bush_fit + stored.hole, fits.slide - stored.wall)
+        then, would = (
+            [*mesh.matrix.flat, mesh.height, *astuple(holes)]
+            for mesh, holes in ((sent, fits), (now, same))
+        )
+        if np.allclose(then, would, rtol=0, atol=1e-6):
+            return stored
+    except InputError:  # deleted, or damaged since: the record still holds what matters
+        pass
+    return Profile(
+        name="as-printed",
+        scale_z=1.0 / sent.height,
+        hole=-fits.hole_fit,
+        bush_fit=float(np.clip(fits.bush_fit, *BUSH_FITS)),
+        slide=float(np.clip(fits.slide, *SLIDES)),
+    )
+
+
+def corrected(found: PrintedFit, before: Profile, name: str) -> Profile:
+    """`before` with the scales and the skew that the finished jig shows, under `name`.
+
+    Raises CheckFailed ``printer.beyond`` where they are more than what is compensated.
+    """
+    plane, sure = (
+        dict(zip(PARAMETERS[:3], np.round(each, 6).tolist(), strict=True)) for each in found.printer
+    )
+    if against := tuple(beyond(plane, found.readings.source)):
+        raise CheckFailed(against)
+    uncertainty = before.uncertainty.model_copy(update=sure)
+    return before.model_copy(update={**plane, "name": name, "uncertainty": uncertainty})
