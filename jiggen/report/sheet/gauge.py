@@ -122,28 +122,21 @@ def _head(verification: Verification, width: float) -> list[Flowable]:
 def _pictures(gauge: Gauge, readings: Readings, width: float) -> list[Flowable]:
     """Two plans with the distances of pegs and of holes, over three views from the side."""
     own, third = kit.column(width, 2), kit.column(width, 3)
-    wide = PLAN_SHARE * own
-    inset = kit.gap(0.0), (own - wide) / 2
     plans = []
     for kind in ("peg", "hole"):
         some = (reading for reading in readings.distances if reading.of[0].kind == kind)
-        plan = _plan_with_readings(gauge, some, wide)
-        plans.append(kit.beside(inset[::-1], (wide, plan)))
-    views = {
-        "1 to 6: over both pegs": _over_pegs(third),
-        "7 to 12: far rim to far rim": _in_holes(third),
-        "21 to 25: heights": _on_top(third),
-    }
-    cells = [
-        [kit.Picture(third, VIEW_HEIGHT, shapes), kit.para(words, NOTE, anchor="middle")]
-        for words, shapes in views.items()
-    ]
-    return [
-        kit.columns(width, *plans),
-        kit.gap(2.0),
-        kit.columns(width, *cells),
-        kit.gap(1.0),
-    ]
+        plans.append(_plan_with_readings(gauge, some, own))
+    cells: list[kit.Cell] = []
+    for words, boxes in _views(third).items():
+        shapes = [
+            shape for one, other, fill in boxes for shape in kit.filled(one, other, fill, THIN)
+        ]
+        if "heights" not in words:
+            shapes.append(Line((0.0, TABLE), (third, TABLE), OUTLINE))
+            shapes.append(kit.typeset((third, TABLE - 2.6), "table", 7.0, anchor="end"))
+        picture = kit.Picture(third, VIEW_HEIGHT, shapes)
+        cells.append([picture, kit.para(words, NOTE, anchor="middle")])
+    return [kit.columns(width, *plans), kit.gap(2.0), kit.columns(width, *cells), kit.gap(1.0)]
 
 
 def _table(readings: Readings, width: float) -> Flowable:
@@ -185,8 +178,8 @@ def _plan_with_readings(gauge: Gauge, readings: Iterable[Reading], width: float)
     """The gauge from above, with a line and a number for each reading."""
     spans = [max(peg.x for peg in gauge.pegs), max(peg.y for peg in gauge.pegs)]
     across, up = (far + gauge.pegs[0].diameter / 2 for far in spans)
-    scale = width / across
-    view = View(scale, 0.0, -scale * (up + BORDER))  # from the bed's frame
+    scale = PLAN_SHARE * width / across
+    view = View(scale, (width - scale * across) / 2, -scale * (up + BORDER))  # of the bed's frame
     shapes = [*_frame(gauge, view)]
     for reading in readings:
         shapes += _reading(reading, view, (across / 2, up / 2))
@@ -239,44 +232,39 @@ def _reading(reading: Reading, view: View, middle: Point) -> Iterator[Shape]:
     yield kit.typeset(at, str(reading.number), NUMBER, bold=True, anchor="middle")
 
 
-def _box(one: Point, other: Point, fill: Colour) -> list[Shape]:
-    return kit.filled(one, other, fill, THIN)
-
-
-def _table_top(width: float) -> Iterator[Shape]:
-    yield Line((0.0, TABLE), (width, TABLE), OUTLINE)
-    yield kit.typeset((width, TABLE - 2.6), "table", 7.0, anchor="end")
-
-
-def _over_pegs(width: float) -> Iterator[Shape]:
-    yield from _table_top(width)
-    left, right = 11.0, width - 11.0
-    yield from _box((left, TABLE), (right, RIB_TOP), FRAME_GREY)
-    for x, out in ((left, -1), (right, 1)):
-        face = x + out * PEG_HALF
-        yield from _box((x - PEG_HALF, TABLE), (x + PEG_HALF, PEG_TOP), PEG_GREY)
-        yield from _box((face, TABLE + 0.2), (face + out * JAW, BEAM), JAW_GREY)
-    yield from _box((left - 9.0, BEAM), (right + 9.0, BEAM_TOP), JAW_GREY)
-
-
-def _in_holes(width: float) -> Iterator[Shape]:
-    yield from _table_top(width)
-    left, right = 7.0, width - 7.0  # the far rims of two holes
-    for start, stop in ((4.0, left), (14.0, width - 14.0), (right, width - 4.0)):
-        yield from _box((start, TABLE), (stop, RIB_TOP), FRAME_GREY)
-    for face, inner in ((left, left + 2.0), (right, right - 2.0)):
-        yield from _box((face, TABLE + 1.0), (inner, BEAM), JAW_GREY)
-    yield from _box((left, BEAM), (right, BEAM_TOP), JAW_GREY)
-
-
-def _on_top(width: float) -> Iterator[Shape]:
-    x, low, high = width / 2 - 8.0, TABLE + 5.0, PEG_TOP + 5.0
-    yield from _box((x, low), (width - 4.0, low + RIB_TOP - TABLE), FRAME_GREY)
-    yield from _box((x - PEG_HALF, low), (x + PEG_HALF, high), PEG_GREY)
-    beam = x - PEG_HALF - 9.0
-    for inner, outer in ((low, low - JAW), (high, high + JAW)):
-        yield from _box((beam, inner), (x + PEG_HALF, outer), JAW_GREY)
-    yield from _box((beam - 4.0, low - JAW - 0.5), (beam, high + JAW + 2.0), JAW_GREY)
+def _views(width: float) -> dict[str, list[tuple[Point, Point, Colour]]]:
+    """From the side: filled boxes of the table's things and the caliper, by what they show."""
+    one, other = 11.0, width - 11.0  # middles of two pegs
+    left, right = 7.0, width - 7.0  # far rims of two holes
+    x, low, high = width / 2 - 8.0, TABLE + 5.0, PEG_TOP + 5.0  # a peg, its foot and its top
+    end = x + PEG_HALF
+    beam = end - 14.0
+    over = [((one, TABLE), (other, RIB_TOP), FRAME_GREY)]
+    for peg, out in ((one, -1), (other, 1)):
+        face = peg + out * PEG_HALF
+        over.append(((peg - PEG_HALF, TABLE), (peg + PEG_HALF, PEG_TOP), PEG_GREY))
+        over.append(((face, TABLE + 0.2), (face + out * JAW, BEAM), JAW_GREY))
+    return {
+        "1 to 6: over both pegs": [
+            *over,
+            ((one - 9.0, BEAM), (other + 9.0, BEAM_TOP), JAW_GREY),
+        ],
+        "7 to 12: far rim to far rim": [
+            ((4.0, TABLE), (left, RIB_TOP), FRAME_GREY),
+            ((14.0, TABLE), (width - 14.0, RIB_TOP), FRAME_GREY),
+            ((right, TABLE), (width - 4.0, RIB_TOP), FRAME_GREY),
+            ((left, TABLE + 1.0), (left + 2.0, BEAM), JAW_GREY),
+            ((right, TABLE + 1.0), (right - 2.0, BEAM), JAW_GREY),
+            ((left, BEAM), (right, BEAM_TOP), JAW_GREY),
+        ],
+        "21 to 25: heights": [
+            ((x, low), (width - 4.0, low + RIB_TOP - TABLE), FRAME_GREY),
+            ((x - PEG_HALF, low), (end, high), PEG_GREY),
+            ((beam, low), (end, low - JAW), JAW_GREY),
+            ((beam, high), (end, high + JAW), JAW_GREY),
+            ((beam - 4.0, low - JAW - 0.5), (beam, high + JAW + 2.0), JAW_GREY),
+        ],
+    }
 
 
 def _slots_from_the_end(gauge: Gauge, width: float) -> kit.Picture:

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
-from itertools import pairwise, product
+from itertools import chain, pairwise, product
 from string import ascii_lowercase, ascii_uppercase
 from typing import NamedTuple
 
@@ -89,37 +88,8 @@ class Register(NamedTuple):
     pages: tuple[PageIndex, PageIndex]
 
 
-@dataclass(frozen=True)
-class _Tile:
-    """One page of the windows in `columns` and `rows`, and the crosses of them all.
-
-    `room` is its window in the page's picture, mm, `view` from the ski frame to there at 1:1.
-    """
-
-    job: JigRecord
-    units: kit.Units
-    columns: tuple[Window, ...]
-    rows: tuple[Window, ...]
-    registers: tuple[Register, ...]
-    page: PageIndex
-    room: Box
-
-    @property
-    def view(self) -> View:
-        row, column = self.page
-        left, foot, _, _ = self.room
-        return View(1.0, left - self.columns[column].low, foot - self.rows[row].low)
-
-    @property
-    def holes(self) -> tuple[Hole, ...]:
-        """The holes that lie in the window whole, crosses included."""
-        along, across = self.columns[self.page[1]], self.rows[self.page[0]]
-        return tuple(
-            hole
-            for hole in self.job.holes
-            if along.holds(hole.x, hole.diameter / 2 + ARM)
-            and across.holds(hole.y, hole.diameter / 2 + ARM)
-        )
+Marks = Iterator[tuple[list[Shape], Box]]
+"""Shapes, and the box around them that the holes' names keep clear of."""
 
 
 def tile_pages(job: JigRecord, units: kit.Units, frame: Size) -> list[Flowable]:
@@ -127,17 +97,36 @@ def tile_pages(job: JigRecord, units: kit.Units, frame: Size) -> list[Flowable]:
     width, height = frame
     top = kit.height_of(_head(job, units, (0, 0), 9, width), width)  # every page's is as high
     height -= top + 0.1  # a little, since heights are rounded
-    room = (STRIP, STRIP - height, width, 0.0)
+    room = (STRIP, STRIP - height, width, 0.0)  # of the window in a page's picture
+    skis = (job.inputs.ski.least, job.inputs.ski.most)
     xs, ys = [hole.x for hole in job.holes], [hole.y for hole in job.holes]
     half = max(abs(y) for y in ys) + NAME_ROOM
     columns = cut(min(0.0, *xs) - BEYOND, max(0.0, *xs) + BEYOND, room[2] - room[0], [*xs, 0.0])
     rows = cut(-half, half, room[3] - room[1], [*ys, 0.0])[::-1]
     crosses = tuple(registers(columns, rows, list(zip(xs, ys, strict=True))))
     story: list[Flowable] = [NextPageTemplate(LYING)]
-    for page in product(range(len(rows)), range(len(columns))):
-        tile = _Tile(job, units, columns, rows, crosses, page, room)
-        shapes = [*_draw(tile), *_bars(-height, width, units)]
-        head = _head(job, units, page, len(rows) * len(columns), width)
+    for row, column in product(range(len(rows)), range(len(columns))):
+        across, along = rows[row], columns[column]
+        view = View(1.0, room[0] - along.low, room[1] - across.low)
+        holes = [
+            hole
+            for hole in job.holes
+            if along.holds(hole.x, hole.diameter / 2 + ARM)
+            and across.holds(hole.y, hole.diameter / 2 + ARM)
+        ]
+        marks = [
+            *_seams(view, columns, rows, room),
+            *_registers(view, crosses, (row, column)),
+            *_edge_names(view, skis, units, room),
+        ]
+        shapes = [
+            *draw_ski(view, skis, room, BAND),
+            *chain.from_iterable(shapes for shapes, _ in marks),
+            *draw_holes(holes, view, ARM),
+            *_hole_names(holes, view, [*ski_lines(view, skis), *(box for _, box in marks)], room),
+            *_bars(-height, width, units),
+        ]
+        head = _head(job, units, (row, column), len(rows) * len(columns), width)
         story += [PageBreak(), *head, kit.Picture(width, height, shapes)]
     return story
 
@@ -201,48 +190,32 @@ def _ends(window: Window, inset: float, avoid: Sequence[float]) -> Iterator[floa
 # -- in the window -------------------------------------------------------------------------------
 
 
-def _draw(tile: _Tile) -> Iterator[Shape]:
-    written: list[Box] = []  # what the holes' names keep clear of
-    skis = tile.job.inputs.ski
-    yield from draw_ski(tile.view, (skis.least, skis.most), tile.room, BAND)
-    for marks in (_seams(tile), _registers(tile), _edge_names(tile)):
-        for shapes, box in marks:
-            yield from shapes
-            written.append(box)
-    yield from draw_holes(tile.holes, tile.view, ARM)
-    yield from _hole_names(tile, written)
-
-
-Marks = Iterator[tuple[list[Shape], Box]]
-"""Shapes, and the box to keep clear around them."""
-
-
-def _edge_names(tile: _Tile) -> Marks:
+def _edge_names(view: View, skis: Sequence[float], units: kit.Units, room: Box) -> Marks:
     """Words at each dashed edge that say of which ski it is, on the left half."""
-    (left, foot, right, top), view, skis = tile.room, tile.view, tile.job.inputs.ski
+    left, foot, right, top = room
     # Where the mounting mark is not, and far from the words at the registration crosses.
     share = 0.7 if view.mark < (left + right) / 2 else 0.3
     x = left + share * (right - left)
-    for width, drop in {skis.most: -1.0, skis.least: 1.0 + points(kit.SMALL)}.items():
+    for width, drop in ((skis[1], -1.0), (skis[0], 1.0 + points(kit.SMALL))):
         y = view.at(0.0, width / 2)[1] - drop
         if foot <= y <= top - BAND - kit.SMALL * POINT:
-            words = f"ski {kit.full(width, tile.units)} wide"
+            words = f"ski {kit.full(width, units)} wide"
             half = width_of(words, kit.SMALL) / 2
             around = box_around((x - half, y), (x + half, y + kit.SMALL * POINT), 0.5)
             yield [kit.typeset((x, y), words, kit.SMALL, anchor="middle", dim=kit.DIM)], around
 
 
-def _seams(tile: _Tile) -> Marks:
+def _seams(view: View, columns: Sequence[Window], rows: Sequence[Window], room: Box) -> Marks:
     """The seams that run through the window, each with its name."""
-    (left, foot, right, top), view = tile.room, tile.view
+    left, foot, right, top = room
     high = kit.SMALL * POINT
-    for x in (view.at(x, 0.0)[0] for x in seams(tile.columns)):
+    for x in (view.at(x, 0.0)[0] for x in seams(columns)):
         if left < x < right:
             at = (x - SEAM_GAP, foot + SEAM_NAME)
             name = kit.typeset(at, "seam", kit.SMALL, turn=90, dim=kit.DIM)
             line = Line((x, foot), (x, top - BAND), SEAM)
             yield [line, name], box_around((x - high, foot), (x, top))
-    for y in (view.at(0.0, y)[1] for y in seams(tile.rows)):
+    for y in (view.at(0.0, y)[1] for y in seams(rows)):
         if foot < y < top:
             at = (left + SEAM_NAME, y + SEAM_GAP)
             name = kit.typeset(at, "seam", kit.SMALL, dim=kit.DIM)
@@ -250,14 +223,14 @@ def _seams(tile: _Tile) -> Marks:
             yield [line, name], box_around((left, y), (right, y + high))
 
 
-def _registers(tile: _Tile) -> Marks:
-    """The registration crosses, each with its letter and the page it leads to."""
-    for count, (place, pages) in enumerate(tile.registers):
-        if tile.page not in pages:
+def _registers(view: View, crosses: Sequence[Register], page: PageIndex) -> Marks:
+    """The registration crosses of a page, each with its letter and the page it leads to."""
+    for count, (place, pages) in enumerate(crosses):
+        if page not in pages:
             continue
-        x, y = tile.view.at(*place)
+        x, y = view.at(*place)
         turns, letter = divmod(count, len(ascii_lowercase))  # a to z, then aa, bb and so on
-        first = pages[0] == tile.page
+        first = pages[0] == page
         words = f"{ascii_lowercase[letter] * (turns + 1)} to page {_name(pages[first])}"
         # On the side that remains when the seam is cut: towards this page's own middle.
         one_row = pages[0][0] == pages[1][0]
@@ -270,17 +243,15 @@ def _registers(tile: _Tile) -> Marks:
         yield [kit.typeset(at, words, BODY, bold=True, anchor=anchor)], around
 
 
-def _hole_names(tile: _Tile, written: list[Box]) -> Iterator[Shape]:
+def _hole_names(
+    holes: Sequence[Hole], view: View, obstacles: Sequence[Box], room: Box
+) -> Iterator[Shape]:
     """The ids, as large as they fit, near their holes; or a note that some did not fit."""
-    if not tile.holes:
-        return
-    left, foot, right, top = tile.room
-    skis, view = tile.job.inputs.ski, tile.view
+    left, foot, right, top = room
     free = (left, foot, right, top - BAND)
-    obstacles = [*ski_lines(view, (skis.least, skis.most)), *written]
-    for size in ID_SIZES if len(tile.holes) <= MANY else ID_SIZES[-1:]:
-        named = place_names(tile.holes, view, ARM, obstacles, size, free, LEADER)
-        if len(named) == len(tile.holes):
+    for size in ID_SIZES if len(holes) <= MANY else ID_SIZES[-1:]:
+        named = place_names(holes, view, ARM, obstacles, size, free, LEADER)
+        if len(named) == len(holes):
             break
     else:
         left_half = view.mark > (left + right) / 2
