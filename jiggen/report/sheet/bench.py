@@ -25,59 +25,18 @@ from jiggen.units import number
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
 LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
-SCALE = (
-    "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
-    "100.0 scale on each body with the caliper."
-)
-ASSEMBLE = (
-    "Assemble the jig from what is listed above. The two rails of a station must stand out "
-    "equally far."
-)
-OVER_PLATE = (
-    "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of the "
-    "plate's own."
-)
-TICKET = "Compare boot sole, mount shift, core and ski with the ticket."
-READINGS = (
-    "Read the scales of all four rails at the body's side edge: left and right must agree, see "
-    "below."
-)
-DRILL = (
-    "Clamp the jig down at the diamonds.",
-    "Set the depth stop by A or B above. Drill the scrap board through the jig, and measure the "
-    "depth.",
-    "Drill every hole perpendicular to the ski until the depth stop rests on the guide. Clear the "
-    "chips often. Tick the hole in the list. Where the setting changes, set the depth stop anew.",
-)
-FINISH = (
-    "Take the jig off, brush the holes clean, and lay the plate on without force: every hole must "
-    "meet.",
-    "Tap, glue and tighten the screws as the maker's instructions say.",
-    "Release set, and function test by a trained technician.",
-)
-STEPS = (
-    SCALE,
-    ASSEMBLE,
+WHOLE = (
     "Lay the 1:1 holes over the finished jig, mark on mark: every hole lies in the middle of its "
     "guide.",
-    OVER_PLATE,
-    TICKET,
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen through the jig's "
     "windows.",
     "Lay the jig on the ski, arrow to the tip. Turn the knobs until all four rails touch.",
     "Slide it until its line lies on the mounting mark in both windows, seen straight down. "
     "Tighten both lock screws. Look again.",
-    READINGS,
-    *DRILL,
-    *FINISH,
 )
-LADDER_STEPS = (
-    SCALE,
-    ASSEMBLE,
+HALVES = (
     "Lay the 1:1 holes over each half, mark on the line of the boot they are drawn for: every hole "
     "lies in the middle of its guide.",
-    OVER_PLATE,
-    TICKET,
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen on either side of a "
     "half's tongue.",
     MOUNT_SHIFT,
@@ -85,11 +44,8 @@ LADDER_STEPS = (
     "until all four rails touch.",
     "Slide it until the line of your boot length lies on the mark, seen straight down at the "
     "tongue's edge. Tighten both lock screws. Look again, and measure to the half's first hole.",
-    READINGS,
-    *DRILL,
-    "Take the half off, and do the same with the next one: the same mark, the same boot length.",
-    *FINISH,
 )
+NEXT = "Take the half off, and do the same with the next one: the same mark, the same boot length."
 TOOLS = (
     "caliper, and a steel rule",
     "vice for the ski, clamps for the jig",
@@ -115,7 +71,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
         _lists(job, units, width),
-        kit.checklist("Steps", kit.steps(LADDER_STEPS if job.ladders else STEPS), width),
+        kit.checklist("Steps", kit.steps(_steps(halves=bool(job.ladders))), width),
         *_readings(job, units, width),
         _holes(job, units, width),
         _plastic(job.plastic, width),  # printed once: after what every ski needs
@@ -194,6 +150,35 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     lists = {"Tools": tools, "Bought for the jig": bought, "Printed": printed}
     cells = ([kit.checklist(name, lines, own), kit.gap(1.0)] for name, lines in lists.items())
     return kit.columns(width, *cells)
+
+
+def _steps(*, halves: bool) -> tuple[str, ...]:
+    """What to do, in order, with a whole jig or with `halves`."""
+    lay_over, *place = HALVES if halves else WHOLE
+    return (
+        "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
+        "100.0 scale on each body with the caliper.",
+        "Assemble the jig from what is listed above. The two rails of a station must stand out "
+        "equally far.",
+        lay_over,
+        "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of "
+        "the plate's own.",
+        "Compare boot sole, mount shift, core and ski with the ticket.",
+        *place,
+        "Read the scales of all four rails at the body's side edge: left and right must agree, "
+        "see below.",
+        "Clamp the jig down at the diamonds.",
+        "Set the depth stop by A or B above. Drill the scrap board through the jig, and measure "
+        "the depth.",
+        "Drill every hole perpendicular to the ski until the depth stop rests on the guide. Clear "
+        "the chips often. Tick the hole in the list. Where the setting changes, set the depth "
+        "stop anew.",
+        *([NEXT] if halves else []),
+        "Take the jig off, brush the holes clean, and lay the plate on without force: every hole "
+        "must meet.",
+        "Tap, glue and tighten the screws as the maker's instructions say.",
+        "Release set, and function test by a trained technician.",
+    )
 
 
 def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:

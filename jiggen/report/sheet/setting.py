@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import chain
+from itertools import chain, groupby
 from textwrap import shorten
 
 from reportlab.platypus.flowables import Flowable
@@ -113,17 +113,13 @@ def _hole_names(stop: DepthStop, job: JigRecord, width: float) -> str:
 
     Those that follow one another within a group are named by the first and the last.
     """
-    runs: list[list[str]] = []
-    before = None
-    for hole in job.holes:
-        mine = hole.id in stop.holes
-        if mine and before == hole.group:
-            runs[-1] = [runs[-1][0], plain(hole.id)]
-        elif mine:
-            runs.append([plain(hole.id)])
-        before = hole.group if mine else None
+    runs = []
+    for (mine, _), run in groupby(job.holes, lambda hole: (hole.id in stop.holes, hole.group)):
+        if mine:
+            first, *others = (plain(hole.id) for hole in run)
+            runs.append(" to ".join([first, *others[-1:]]))
     for count in range(len(runs), 0, -1):
-        words = ", ".join(" to ".join(run) for run in runs[:count])
+        words = ", ".join(runs[:count])
         if count < len(runs):
             words = f"{words} … and more: see the list of holes"
         if len(wrap(words, HOLES, width, bold=True)) <= RUN_LINES:
