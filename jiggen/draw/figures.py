@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 from jiggen.draw.shapes import Area, Box, Line, Pen, Point, Text
 
@@ -19,8 +20,7 @@ MEASURE_BAR = f"{SCALE_BAR:g} mm: measure this bar before you trust a print"
 def polyline(points: Iterable[Point], pen: Pen, *, closed: bool = False) -> list[Line]:
     """The lines from point to point, and back to the first when `closed`."""
     path = list(points)
-    ends = path[1:] + path[:1] if closed else path[1:]
-    return [Line(a, b, pen) for a, b in zip(path, ends, strict=False)]
+    return [Line(a, b, pen) for a, b in pairwise(path + path[:1] * closed)]
 
 
 def box(low: Point, high: Point, pen: Pen) -> list[Line]:

@@ -16,8 +16,6 @@ from jiggen.draw.shapes import Box
 Boxes = NDArray[np.float64]
 """(n, 4) float, mm: least x, least y, greatest x, greatest y."""
 
-CHARACTER = 1.0  # width of a character over its cap height, on the wide side for plain fonts
-WIDE_CHARACTER = 1.5  # the same for East Asian wide letters
 GAP = 0.8  # mm left free around a name
 STEP = 1.5  # mm: how much farther off a name is tried at a time
 # Directions a name is tried in, x outwards along the ski and y away from the centre line:
@@ -40,9 +38,12 @@ class Label:
 
 
 def text_width(text: str, height: float) -> float:
-    """Width in mm to keep free for `text` of cap `height` mm in any plain font."""
+    """Width in mm to keep free for `text` of cap `height` mm in any plain font.
+
+    A character takes its cap height, an East Asian wide letter half as much more.
+    """
     wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
-    return height * (CHARACTER * (len(text) - wide) + WIDE_CHARACTER * wide)
+    return height * (len(text) + 0.5 * wide)
 
 
 def place_labels(

@@ -123,4 +123,4 @@ class Drawing:
 
 def grey(share: float) -> Colour:
     """The grey that is `share` of the way from black (0) to white (1)."""
-    return f"#{round(255 * share):02x}" + f"{round(255 * share):02x}" * 2
+    return "#" + 3 * f"{round(255 * share):02x}"

@@ -11,7 +11,6 @@ from xml.etree import ElementTree as ET
 from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
 from jiggen.units import number
 
-NAMESPACE = "http://www.w3.org/2000/svg"
 CAPITALS = 0.7  # height of capitals over font size, of common sans-serif fonts; from memory
 _IN_LAYER = (Line, Circle, Area, Text)  # in this order: words come last
 DXF_VERSION = "R2010"  # read by every program of the last decade, and UTF-8
@@ -28,13 +27,9 @@ def svg_text(drawing: Drawing, digits: int = 6) -> str:
     writer = _Writer(digits)
     width, height = map(writer.mm, drawing.size)
     x, y = writer.at((drawing.lower[0], drawing.upper[1]))
-    root = ET.Element(
-        "svg",
-        xmlns=NAMESPACE,
-        width=f"{width}mm",
-        height=f"{height}mm",
-        viewBox=f"{x} {y} {width} {height}",
-    )
+    size = {"width": f"{width}mm", "height": f"{height}mm"}
+    box = f"{x} {y} {width} {height}"
+    root = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"} | size, viewBox=box)
     ET.SubElement(root, "title").text = drawing.title
     for layer, pen in drawing.layers.items():
         group = ET.SubElement(root, "g", {"id": layer, "fill": "none"} | writer.stroke(pen))
@@ -128,11 +123,10 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     before = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True
     try:
-        document = _document(drawing)
+        document, stream = _document(drawing), StringIO()
         # Classes by name: ezdxf 1.4 lists those in use in a set's order, a new one each run.
         for name in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(name)
-        stream = StringIO()
         document.write(stream)
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = before
