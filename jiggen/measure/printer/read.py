@@ -83,25 +83,21 @@ Caliper = Annotated[
 _tried = WrapValidator(_if_measured)
 _many = at_most(1000, "too-many", "readings")
 _EDGES = '"outside" over the far edges, "inside" between the near ones, or "centre"'
-_DISTANCES = "tables headed [[distance]] (double brackets)"
+_DISTANCES = "[[distance]] rows"
 
 
 class Feature(Shape):
     """A hole or a peg of the gauge as asked of the printer: place on the bed and diameter, mm."""
 
     kind: Literal["hole", "peg"] = Field(description='"hole" or "peg"')
-    at: Annotated[tuple[Place, Place], pair_of("numbers")] = Field(
-        description="x and y on the bed, as the gauge was written: [20.0, 20.0]"
-    )
+    at: Annotated[tuple[Place, Place], pair_of("numbers")] = Field(description="x, y: [20.0, 20.0]")
     diameter: AskedDiameter = Field(description="the diameter asked of the printer")
 
 
 class Distance(Shape):
     """One ``[[distance]]`` read: over the far edges of both ends, the near ones, or the centres."""
 
-    between: Annotated[tuple[str, str], pair_of("names")] = Field(
-        description='two names: ["A1", "A2"]'
-    )
+    between: Annotated[tuple[str, str], pair_of("names")] = Field(description='["A1", "A2"]')
     edges: Method = Field(description=_EDGES)
     value: Value = math.nan
 
@@ -158,12 +154,8 @@ class GaugeFile(_File):
         default={}, description="the table headed [features] that jiggen gauge wrote"
     )
     distance: Annotated[list[Distance], _many] = Field(default=[], description=_DISTANCES)
-    diameter: Annotated[list[Diameter], _many] = Field(
-        default=[], description="tables headed [[diameter]] (double brackets)"
-    )
-    height: Annotated[list[Height], _many] = Field(
-        default=[], description="tables headed [[height]] (double brackets)"
-    )
+    diameter: Annotated[list[Diameter], _many] = Field(default=[], description="[[diameter]] rows")
+    height: Annotated[list[Height], _many] = Field(default=[], description="[[height]] rows")
     fits: TriedFits = Field(default=TriedFits(), description="a table headed [fits]")
 
 
@@ -224,8 +216,8 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     Raises InputError with every fault of single values at once, or, where there is none, of values
     that do not fit together; each with file, line and key.  The codes, each after ``printer.``:
     missing, folder, unreadable, too-big, not-utf8, syntax; missing-key, unknown-key, type, value,
-    not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name, no-
-    feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
+    not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
+    no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
     document = read_document(path, KIND)
     unit = unit_of(document.data)

@@ -60,6 +60,7 @@ Sigma = Annotated[
     Field(description="the standard uncertainty (1 σ) of a reading: caliper 0.05, ruler 0.3"),
 ]
 Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
+Pairs = Annotated[tuple[tuple[str, str], ...], BeforeValidator(_pairs)]
 
 
 class Measured(Shape):
@@ -78,16 +79,10 @@ class Plate(Shape):
     rear: Names = Field(default=(), description='the holes nearest the tail: ["g", "h"]')
     left: Names = Field(default=(), description='holes left of the centre line: ["a", "c"]')
     right: Names = Field(default=(), description='holes right of the centre line: ["b", "d"]')
-    pairs: Annotated[tuple[tuple[str, str], ...], BeforeValidator(_pairs)] = Field(
-        default=(), description='pairs, the left hole first: [["a", "b"], ["c", "d"]]'
-    )
+    pairs: Pairs = Field(default=(), description='left hole first: [["a", "b"], ["c", "d"]]')
     centre_line: Names = Field(default=(), description='names of holes on it: ["e"]')
-    origin: Names = Field(
-        default=(), description='a hole "a", an edge "front", or holes to take the middle of'
-    )
-    middle: Names = Field(
-        default=(), description='["left", "right"] for both edges, or holes to take the middle of'
-    )
+    origin: Names = Field(default=(), description='a hole "a", an edge "front", or several holes')
+    middle: Names = Field(default=(), description='["left", "right"] for both edges, or holes')
     along: Annotated[tuple[str, str], pair_of("holes")] | None = Field(
         default=None, description='two holes in a line along the ski, rear one first: ["c", "a"]'
     )
@@ -104,10 +99,7 @@ class Group(Shape):
 
     name: GroupName = Field(description="a word: hole ids are made of it")
     datum: Datum = Field(description='"boot-toe", "boot-heel" or "boot-centre"')
-    shift: Length = Field(
-        description="a length from the datum to the plate's origin, + towards the tip; 0.0 where "
-        "it is on the datum"
-    )
+    shift: Length = Field(description="from the datum to the plate's origin, + towards the tip")
 
 
 class SurveyFile(Shape):
@@ -119,16 +111,14 @@ class SurveyFile(Shape):
     units: Units = Field(default="mm", description='"mm" or "in"')
     boot: Boots | None = Field(default=None, description="boot sole lengths served: [255, 355]")
     pair: Pair = Field(default="same", description='"same" or "mirrored"')
-    drill: DrillShape = Field(
-        default=DrillShape(), description="a table headed [drill], as in a pattern file"
-    )
+    drill: DrillShape = Field(default=DrillShape(), description="a table headed [drill]")
     sigma: Sigma = CALIPER
     group: Group = Field(description="a table headed [group]: name, datum and shift")
     holes: Annotated[dict[str, Diameter], at_most(60, "too-many-holes", "holes")] = Field(
         default={}, description="a table headed [holes] with a line for each diameter: a = 5.5"
     )
     distances: dict[str, Measured] = Field(
-        default={}, description="a table headed [distances]: a-b = { outside = 45.5 }"
+        default={}, description="[distances]: a-b = { outside = 45.5 }"
     )
     plate: Plate = Field(default=Plate(), description="a table headed [plate]")
 
