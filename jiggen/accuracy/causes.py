@@ -269,8 +269,8 @@ def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> 
     growth = jig.thermal.expansion  # else as its plastic grows at most
     if growth is None:
         growth = material(design.settings.material).expansion.high * 1e-6
-    said = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
-    yield from _shared("room temperature", jig.thermal, [at * growth], ROOM, said)
+    words = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
+    yield from _shared("room temperature", jig.thermal, [at * growth], ROOM, words)
     if design.settings.bush != "none":
         yield from _each("bush in its pocket", jig.bush_seat, at)
     yield from _leaning(design, jig.drill_clearance)
@@ -302,10 +302,10 @@ def sheet_causes(layout: Layout, terms: Terms) -> Iterator[Cause]:
 
 
 def _shared(
-    name: str, size: Sized, effects: Iterable[Array], hint: str = "", said: str = ""
+    name: str, size: Sized, effects: Iterable[Array], hint: str = "", words: str = ""
 ) -> Iterator[Cause]:
-    """One draw for all holes by each of `effects`, (n, 2), those of 1 mm, or as `said`."""
-    term = Term(name, said or f"{size.size} mm", size.distribution, size.source, hint)
+    """One draw for all holes by each of `effects`, (n, 2), those of 1 mm, or as `words`."""
+    term = Term(name, words or f"{size.size} mm", size.distribution, size.source, hint)
     for effect in effects:
         yield Cause(term, "shared", size.reach * effect)
 
@@ -313,8 +313,8 @@ def _shared(
 def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     """Print scale along and across the ski: a printer's axes are off independently."""
     effects = (at * axis / SCALE_LENGTH for axis in (ALONG, ACROSS))
-    said = f"{size.size} mm on {SCALE_LENGTH:g} mm"
-    return _shared("print scale", size, effects, PRINT_SCALE, said)
+    words = f"{size.size} mm on {SCALE_LENGTH:g} mm"
+    return _shared("print scale", size, effects, PRINT_SCALE, words)
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
@@ -365,8 +365,8 @@ def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
     stations = list(_levers(at, (heel, toe)))
     of_joint, of_stations = (sum(abs(each[:, 1]) for each in one) for one in (joint, stations))
     left = np.maximum(bound - of_joint, 0.0) / of_stations
-    said = f"± {bound.min():.2f} to {bound.max():.2f} mm"
-    term = Term("centring", said, size.distribution, size.source, BETTER)
+    words = f"± {bound.min():.2f} to {bound.max():.2f} mm"
+    term = Term("centring", words, size.distribution, size.source, BETTER)
     for effect in (*joint, *(effect * left[:, None] for effect in stations)):
         yield Cause(term, "shared", effect)
 
@@ -388,6 +388,6 @@ def _leaning(design: Design, size: Clearance) -> Iterator[Cause]:
         clearance = widest - deviation(size.drill, guide.drill)[1]
         reach.append(clearance / 2 + clearance / length * (lower + float(depth) / 2))
     fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
-    said = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
-    term = Term("drill in its guide", said, size.distribution, size.source, DRILL)
+    words = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
+    term = Term("drill in its guide", words, size.distribution, size.source, DRILL)
     return _own(term, np.array(reach))
