@@ -117,8 +117,8 @@ def engrave(
     that there is none for.
     """
     seats = _clamp_seats(plate, pads, obstacles)
-    taken = [region.polygon for item in (*first, seats) for region in item.regions]
-    board = Board(plate.bar.bounds, [*obstacles, *taken], CLEAR, EDGE, step=(1.0, 0.5))
+    cuts = [region.polygon for item in (*first, seats) for region in item.regions]
+    board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
     items: list[tuple[str, Iterable[shapely.Geometry], float]] = [
         ("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], -top),

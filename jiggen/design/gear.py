@@ -95,7 +95,7 @@ class Gear:
         return self.pitch_radius + self.shift * self.module
 
     def thickness(self, radius: float) -> float:
-        """Tooth thickness along the arc of `radius` mm; ValueError where it is no involute."""
+        """Tooth thickness along the arc of `radius` mm; ValueError below the involute."""
         if radius < self.form_radius - 1e-9:
             raise ValueError(f"no involute at {radius:g} mm; it begins at {self.form_radius:g} mm")
         return 2 * radius * self._half_angle(self._roll(radius))

@@ -178,8 +178,8 @@ def stretches_of(guides: tuple[Guide, ...]) -> list[Interval]:
 
 def ends_of(guides: tuple[Guide, ...], base: Base) -> Interval:
     """Where a body may end along the ski, as far as its holes are concerned, mm."""
-    taken = np.array(stretches_of(guides))
-    return float(taken.min()) - base.edge, float(taken.max()) + base.edge
+    places = np.array(stretches_of(guides))
+    return float(places.min()) - base.edge, float(places.max()) + base.edge
 
 
 def try_places(

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,7 +19,6 @@ from OCP.StlAPI import StlAPI_Writer
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.progress import announce
-from jiggen.record.entries import PartKind
 from jiggen.solid.body import make_body
 from jiggen.solid.moving import make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid
@@ -53,26 +52,21 @@ class Model:
 
 def build_jig_model(design: Design) -> Model:
     """Every part of `design` as a valid solid."""
-    bodies = {body.name: body for body in design.bodies}
-    moving: dict[PartKind, Callable[[], cq.Shape]] = {
-        "rail": lambda: make_rail(design.mechanism.rail),
-        "pinion": lambda: make_pinion(design.mechanism.pinion),
-        "knob": lambda: make_knob(design.mechanism.knob),
+    makers: dict[str, Callable[[], cq.Shape]] = {
+        "rail": partial(make_rail, design.mechanism.rail),
+        "pinion": partial(make_pinion, design.mechanism.pinion),
+        "knob": partial(make_knob, design.mechanism.knob),
+        **{body.name: partial(make_body, body, design) for body in design.bodies},
     }
-
-    def draw(piece: Piece) -> cq.Shape:
-        body = bodies.get(piece.name)
-        return make_body(body, design) if body else moving[piece.kind]()
-
-    return draw_pieces(list_pieces(design), draw)
+    return draw_pieces(list_pieces(design), makers)
 
 
-def draw_pieces(pieces: Iterable[Piece], draw: Callable[[Piece], cq.Shape]) -> Model:
-    """Every one of `pieces` as a valid solid."""
+def draw_pieces(pieces: Iterable[Piece], makers: Mapping[str, Callable[[], cq.Shape]]) -> Model:
+    """Every one of `pieces` as a valid solid, by the maker for its name."""
     parts = []
     for piece in pieces:
         announce(f"solid: {piece.name}")
-        solid = one_solid(draw(piece), piece.name)
+        solid = one_solid(makers[piece.name](), piece.name)
         parts.append(Part(piece, solid, float(solid.Volume())))
     return Model(tuple(parts))
 

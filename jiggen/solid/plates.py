@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import partial
 
 import cadquery as cq
 
 from jiggen.design import gauge as gauges
 from jiggen.design import trial as trials
 from jiggen.design.engraving import Engraving
-from jiggen.design.fit_ladder import STRIP, STRIP_HEIGHT, FitLadder
+from jiggen.design.fit_ladder import RACK, SLOTS, STRIP, STRIP_HEIGHT, FitLadder
 from jiggen.design.gauge import Gauge
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.trial import Trial
-from jiggen.record.entries import PartKind
 from jiggen.solid.level import OVER, engrave_top, insets_of
 from jiggen.solid.model import Model, draw_pieces
 from jiggen.solid.moving import make_rack
@@ -42,24 +42,23 @@ def _plate(
 
 def build_trial(trial: Trial) -> Model:
     """Every piece of `trial` as a solid."""
-    made = {plate.name: plate for plate in trial.plates}
-
-    def draw(name: str) -> cq.Shape:
-        one, (thick, foot) = made[name], (trials.THICKNESS, trials.FOOT)
-        return _plate(one.outline, one.guides, one.engravings, thick, foot)
-
-    return draw_pieces([plate.piece for plate in trial.plates], lambda piece: draw(piece.name))
+    thick, foot = trials.THICKNESS, trials.FOOT
+    makers = {
+        one.name: partial(_plate, one.outline, one.guides, one.engravings, thick, foot)
+        for one in trial.plates
+    }
+    return draw_pieces([plate.piece for plate in trial.plates], makers)
 
 
 def build_gauge(gauge: Gauge) -> Model:
     """Every part of `gauge` as a solid."""
     stub = gauge.ladder.stub
-    makers: dict[PartKind, Callable[[], cq.Shape]] = {
-        "gauge": lambda: _frame(gauge),
-        "slots": lambda: _slots(gauge.ladder),
-        "rack": lambda: make_rack(stub, lean_to=stub.nose_sag + 2.0),
+    makers: dict[str, Callable[[], cq.Shape]] = {
+        gauges.NAME: partial(_frame, gauge),
+        SLOTS: partial(_slots, gauge.ladder),
+        RACK: partial(make_rack, stub, lean_to=stub.nose_sag + 2.0),
     }
-    return draw_pieces(gauge.pieces, lambda piece: makers[piece.kind]())
+    return draw_pieces(gauge.pieces, makers)
 
 
 def _frame(gauge: Gauge) -> cq.Shape:
