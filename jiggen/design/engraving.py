@@ -22,11 +22,16 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
 from jiggen.design.lettering import Region, letter, regions_of
-from jiggen.design.plan import Plate, window_wall
+from jiggen.design.plan import WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
 from jiggen.errors import InputError
 from jiggen.layout.core import Layout
+
+Array = NDArray[np.float64]
+Pair = tuple[float, float]
+Bounds = tuple[float, float, float, float]
+Shapes = Iterable[shapely.Geometry]
 
 DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
@@ -56,7 +61,7 @@ class Engraving:
     depth: float = DEPTH
 
 
-def words(layout: Layout, boots: tuple[float, float] | None = None) -> tuple[str, ...]:
+def words(layout: Layout, boots: Pair | None = None) -> tuple[str, ...]:
     """The lines engraved on every body: what the jig is, for which boots (mm) and drilling."""
     soles = "-".join(f"{boot:g}" for boot in boots or (layout.boot,))
     shift = f"  SHIFT {layout.mount_shift:+g}" if layout.mount_shift else ""
@@ -94,7 +99,7 @@ def check_scale(caps: float, number_y: float) -> shapely.Geometry:
 
 def centre_line(plate: Plate, body: float) -> tuple[Engraving, Engraving]:
     """The boot-centre line between the sight windows, and on down their inner walls."""
-    wall, name = window_wall(plate.half_width), "boot-centre line"
+    wall, name = plate.half_width - WINDOW_DEPTH, "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
     grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
     down = Engraving(f"{name} down the windows", plate.name, regions_of(grooves), body + 1.0)
@@ -120,7 +125,7 @@ def engrave(
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
-    items: list[tuple[str, Iterable[shapely.Geometry], float]] = [
+    items: list[tuple[str, Shapes, float]] = [
         ("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], -top),
         ("arrow to the tip", [ARROW], 0.0),
         *((line, [letter(line, cap) for cap in CAPS], top) for line in lines),
@@ -128,7 +133,7 @@ def engrave(
     ]
     made = [*first, seats, *then]
     for name, shapes, y in items:
-        found = board.put(shapes, (middle, y), _across_first, strokes=True)
+        found = board.put(shapes, (middle, y), _across_first, math.inf, strokes=True)
         if found is not None:
             made.append(Engraving(name, plate.name, regions_of(found)))
         elif name not in hints:
@@ -140,7 +145,6 @@ def engrave(
     return tuple(item for item in made if item.regions)
 
 
-Array = NDArray[np.float64]
 Distance = Callable[[Array, Array], Array]
 """How far a place is: from gaps (n, 2) of its box, offsets (n, 2) of its middle, as (n,), mm."""
 
@@ -163,25 +167,14 @@ class Board:
     """
 
     def __init__(
-        self,
-        bounds: tuple[float, float, float, float],
-        obstacles: Iterable[shapely.Geometry],
-        clear: float,
-        edge: float,
-        step: tuple[float, float] = (0.5, 0.5),
+        self, bounds: Bounds, obstacles: Shapes, clear: float, edge: float, step: Pair = (0.5, 0.5)
     ) -> None:
         self._clear, self._step = clear, step
         self._bounds = np.array(bounds) + edge * np.array([1, 1, -1, -1])
         self._obstacles = [shape.buffer(clear) for shape in obstacles]
 
     def put(
-        self,
-        versions: Iterable[shapely.Geometry],
-        near: tuple[float, float],
-        distance: Distance,
-        *,
-        reach: float = math.inf,
-        strokes: bool = False,
+        self, versions: Shapes, near: Pair, distance: Distance, reach: float, strokes: bool = False
     ) -> shapely.Geometry | None:
         """The first of `versions` that finds room, or None, at the free place nearest to `near`.
 

@@ -67,7 +67,7 @@ class Gear:
     @property
     def base_radius(self) -> float:
         """Radius of the circle that the flanks unwind from, mm."""
-        return self.pitch_radius * math.cos(self._alpha)
+        return self.pitch_radius * math.cos(self.alpha)
 
     @property
     def tip_radius(self) -> float:
@@ -87,7 +87,7 @@ class Gear:
     @property
     def least_shift(self) -> float:
         """Least profile shift, in modules, at which the mating rack does not undercut."""
-        return self.profile.addendum - self.teeth / 2 * math.sin(self._alpha) ** 2
+        return self.profile.addendum - self.teeth / 2 * math.sin(self.alpha) ** 2
 
     @property
     def rack_line(self) -> float:
@@ -105,7 +105,7 @@ class Gear:
 
         One tooth is centred on the x axis; no chord is farther than `chord` mm from its curve.
         """
-        land, depth = _fillet_centre(self.profile, self.module, self.thinning)
+        land, depth = _fillet_centre(self, self.thinning)
         depth -= self.shift * self.module
         middle = math.pi / self.teeth
         tip_angle = middle - self._half_angle(self._roll(self.tip_radius))
@@ -124,7 +124,7 @@ class Gear:
         # From the middle of a space on the x axis up to the middle of the next tooth.
         pieces = [
             _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
-            _sampled(fillet, 0.0, depth / math.tan(self._alpha), chord)[:-1],
+            _sampled(fillet, 0.0, depth / math.tan(self.alpha), chord)[:-1],
             _sampled(flank, self._roll_at_form, self._roll(self.tip_radius), chord)[:-1],
             _arc(self.tip_radius, tip_angle, middle, chord),
         ]
@@ -135,15 +135,16 @@ class Gear:
         return np.vstack([_turned(tooth, step) for step in steps])
 
     @property
-    def _alpha(self) -> float:
+    def alpha(self) -> float:
+        """Pressure angle, rad."""
         return math.radians(self.profile.pressure_angle)
 
     @property
     def _roll_at_form(self) -> float:
         """Roll angle, rad, where the straight flank of the tool ends."""
-        round_off = self.profile.fillet * (1 - math.sin(self._alpha))
+        round_off = self.profile.fillet * (1 - math.sin(self.alpha))
         depth = self.module * (self.profile.dedendum - round_off - self.shift)
-        along = self.pitch_radius * math.sin(self._alpha) - depth / math.sin(self._alpha)
+        along = self.pitch_radius * math.sin(self.alpha) - depth / math.sin(self.alpha)
         return along / self.base_radius
 
     def _roll(self, radius: float) -> float:
@@ -152,7 +153,7 @@ class Gear:
 
     def _half_angle(self, roll: float) -> float:
         """Half the angle of a tooth at a roll angle, both rad."""
-        slope = math.tan(self._alpha)
+        slope = math.tan(self.alpha)
         thickness = self.pitch / 2 + 2 * self.shift * self.module * slope
         at_pitch = (thickness - self.thinning) / (2 * self.pitch_radius)
         # inv of the pressure angle whose tangent is t: t - atan t
@@ -210,8 +211,8 @@ class Rack:
         Behind the roots it keeps a rim one module deep, to be joined to whatever carries it.
         """
         gear, line = self.gear, self.gear.rack_line
-        alpha, radius = math.radians(gear.profile.pressure_angle), gear.profile.fillet * gear.module
-        land, depth = _fillet_centre(gear.profile, gear.module, self.thinning)
+        alpha, radius = gear.alpha, gear.profile.fillet * gear.module
+        land, depth = _fillet_centre(gear, self.thinning)
         half = self.gear.pitch / 4 + self.thinning / 2 + (line - self.tip_x) * math.tan(alpha)
 
         def fillet(angle: float) -> Points:
@@ -240,25 +241,23 @@ def teeth_in_mesh(gear: Gear, toothed: tuple[float, float]) -> float:
 
 def contact_ratio(gear: Gear) -> float:
     """Mean number of tooth pairs that touch: from memory (ISO 21771)."""
-    alpha = math.radians(gear.profile.pressure_angle)
-    base = gear.pitch_radius * math.sin(alpha)
+    base = gear.pitch_radius * math.sin(gear.alpha)
     recess = math.sqrt(gear.tip_radius**2 - gear.base_radius**2) - base
-    approach = gear.module * (gear.profile.addendum - gear.shift) / math.sin(alpha)
-    return (recess + approach) / (gear.pitch * math.cos(alpha))
+    approach = gear.module * (gear.profile.addendum - gear.shift) / math.sin(gear.alpha)
+    return (recess + approach) / (gear.pitch * math.cos(gear.alpha))
 
 
 def backlash(gear: Gear, rack_thinning: float = 0.0, apart: float = 0.0) -> float:
     """Play of the rack, mm, as thinned and `apart` mm too far away: 2·apart·tan α, from memory."""
-    alpha = math.radians(gear.profile.pressure_angle)
-    return gear.thinning + rack_thinning + 2 * apart * math.tan(alpha)
+    return gear.thinning + rack_thinning + 2 * apart * math.tan(gear.alpha)
 
 
-def _fillet_centre(profile: BasicRack, module: float, thinning: float) -> tuple[float, float]:
+def _fillet_centre(gear: Gear, thinning: float) -> tuple[float, float]:
     """Centre of a space's root fillet: from the space's middle, and below the line; mm."""
-    alpha = math.radians(profile.pressure_angle)
+    profile, module = gear.profile, gear.module
     depth = module * (profile.dedendum - profile.fillet)
-    half_space = math.pi * module / 4 + thinning / 2 - depth * math.tan(alpha)
-    return half_space - profile.fillet * module / math.cos(alpha), depth
+    half_space = gear.pitch / 4 + thinning / 2 - depth * math.tan(gear.alpha)
+    return half_space - profile.fillet * module / math.cos(gear.alpha), depth
 
 
 def _polar(radius: float, angle: float) -> Points:

@@ -34,7 +34,7 @@ class Guide:
     """One hole's guide; x, y and heights in the ski frame, diameters, all mm.
 
     `bush` is None where the print guides the drill; then bore and throat are one diameter.
-    `throat_z` is where the throat is round; the square reaches from there to `bridge_z`.
+    `throat_z` is where the throat is round; the square reaches from there to the bridge.
     `bush_top_z` is the height of the surface a depth stop comes down on.
     """
 
@@ -55,11 +55,6 @@ class Guide:
     def radius(self) -> float:
         """Radius of the widest part but the lead-in, in mm."""
         return self.bore / 2
-
-    @property
-    def bridge_z(self) -> float:
-        """Height in mm of the underside of the bridge, of a guide with a bush."""
-        return self.seat_z - BRIDGE_HEIGHT
 
     @property
     def bore_z(self) -> tuple[float, float]:

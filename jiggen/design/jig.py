@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -21,6 +20,10 @@ from jiggen.errors import InputError
 from jiggen.layout.core import Layout
 from jiggen.record.entries import Station
 
+Guides = tuple[Guide, ...]
+Stations = tuple[Station, ...]
+Shapes = tuple[Polygon, ...]
+
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
 LEAST_REACH = 20.0  # mm of body past the mounting mark
@@ -33,8 +36,8 @@ class Body:
     plate: Plate
     outline: Region
     relief: tuple[Region, ...]
-    guides: tuple[Guide, ...]
-    stations: tuple[Station, ...]
+    guides: Guides
+    stations: Stations
     engravings: tuple[Engraving, ...]
     turn: float
 
@@ -55,7 +58,7 @@ class Design:
     settings: Settings
     half_width: float
     mechanism: Mechanism
-    stations: tuple[Station, ...]
+    stations: Stations
     bodies: tuple[Body, ...]
     joint: JointShape | None
     pads: tuple[Region, ...]
@@ -68,15 +71,13 @@ class Design:
         return (locks, (self.joint.bolt, len(self.joint.screw_y))) if self.joint else (locks,)
 
     @property
-    def guides(self) -> tuple[Guide, ...]:
+    def guides(self) -> Guides:
         """All guides, in the layout's order."""
         guides = (guide for body in self.bodies for guide in body.guides)
         return tuple(sorted(guides, key=lambda guide: self.layout.ids.index(guide.id)))
 
 
-def design_jig(
-    layout: Layout, settings: Settings, boots: tuple[float, float] | None = None
-) -> Design:
+def design_jig(layout: Layout, settings: Settings, boots: Interval | None = None) -> Design:
     """Choose every number of a jig for `layout`: of one piece, or of two halves.
 
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
@@ -91,7 +92,7 @@ def design_jig(
     if places is None:
         hint = "A larger bed or a thinner bush gives the stations room."
         raise no_place("the jig", guides, base, base.longest, hint)
-    return design_bodies(base, layout, guides, places, boots)
+    return design_bodies(base, layout, guides, places, boots, engraved=True)
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ class Base:
         return max(self.settings.wall, plan.END_WALL)
 
 
-def base_for(guides: tuple[Guide, ...], settings: Settings) -> Base:
+def base_for(guides: Guides, settings: Settings) -> Base:
     """Wide enough for all holes, yet inside the rails on the narrowest ski."""
     widest = settings.ski.least / 2 - EDGE_GAP
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
@@ -134,12 +135,12 @@ class Places:
     """Where the pieces of a jig lie along the ski, its stations on them, and their joint."""
 
     plates: tuple[Plate, ...]
-    stations: tuple[Station, ...]
+    stations: Stations
     joint: JointShape | None
 
 
 def no_place(
-    part: str, guides: tuple[Guide, ...], base: Base, longest: float, hint: str, with_it: str = ""
+    part: str, guides: Guides, base: Base, longest: float, hint: str, with_it: str = ""
 ) -> InputError:
     """The error where stations, holes and what goes `with_it` are too long for the bed."""
     span, bed = max(g.x for g in guides) - min(g.x for g in guides), base.settings.bed
@@ -157,7 +158,7 @@ def _joint(base: Base) -> JointShape:
     """The joint; InputError where its screws would break into the sight windows."""
     joint = plan.design_joint(base.half_width, base.settings)
     outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
-    wall, least = plan.window_wall(base.half_width) - outermost, base.settings.wall
+    wall, least = base.half_width - plan.WINDOW_DEPTH - outermost, base.settings.wall
     if wall < least:
         needed = 2 * (base.half_width + EDGE_GAP + least - wall)
         raise InputError.of(
@@ -171,20 +172,18 @@ def _joint(base: Base) -> JointShape:
     return joint
 
 
-def stretches_of(guides: tuple[Guide, ...]) -> list[Interval]:
+def stretches_of(guides: Guides) -> list[Interval]:
     """The stretches along the ski that guides keep from stations."""
     return [(guide.x - guide.radius, guide.x + guide.radius) for guide in guides]
 
 
-def ends_of(guides: tuple[Guide, ...], base: Base) -> Interval:
+def ends_of(guides: Guides, base: Base) -> Interval:
     """Where a body may end along the ski, as far as its holes are concerned, mm."""
     places = np.array(stretches_of(guides))
     return float(places.min()) - base.edge, float(places.max()) + base.edge
 
 
-def try_places(
-    guides: tuple[Guide, ...], base: Base, joint: JointShape | None = None
-) -> Places | None:
+def try_places(guides: Guides, base: Base, joint: JointShape | None = None) -> Places | None:
     """Places with the `joint`, or of one piece without, as far as the bed allows; or None."""
     half, longest, edge = base.mechanism.station.half_length, base.longest, base.edge
     first, last = ends_of(guides, base)
@@ -222,24 +221,18 @@ def try_places(
 
 
 def design_bodies(
-    base: Base,
-    layout: Layout,
-    guides: tuple[Guide, ...],
-    places: Places,
-    boots: tuple[float, float] | None = None,
-    *,
-    engraved: bool = True,
+    base: Base, layout: Layout, guides: Guides, at: Places, boots: Interval | None, engraved: bool
 ) -> Design:
-    """The jig with its pieces at `places`; InputError where a guide lacks its wall."""
-    plates, joint, settings = places.plates, places.joint, base.settings
-    outer = plan.outer_features(plates, places.stations, base.mechanism.station)
+    """The jig with its pieces `at` places; InputError where a guide lacks its wall."""
+    plates, joint, settings = at.plates, at.joint, base.settings
+    outer = plan.outer_features(plates, at.stations, base.mechanism.station)
     if found := plan.clashes(guides, (*outer, *plan.inner_features(plates, joint)), settings):
         raise InputError(found)
     pad_shapes, bodies = plan.pads(plates), []
     for plate in plates:
         mine = tuple(guide for guide in guides if plate.holds(guide.x))
-        own = tuple(station for station in places.stations if plate.holds(station.x))
-        body = lay_body(plate, plan.outline(plate, joint), mine, own, pad_shapes, settings)
+        own = tuple(station for station in at.stations if plate.holds(station.x))
+        body = lay_body(plate, plan.outline(plate, joint), mine, own, pad_shapes, base)
         if engraved:
             obstacles = obstacles_on(mine, own, base.mechanism)
             obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
@@ -249,15 +242,11 @@ def design_bodies(
             marks = engrave(plate, lines, obstacles, pad_shapes, (line,), (down,))
             body = replace(body, engravings=marks)
         bodies.append(body)
-    return assemble(base, layout, places, tuple(bodies), pad_shapes)
+    return assemble(base, layout, at, tuple(bodies), pad_shapes)
 
 
 def assemble(
-    base: Base,
-    layout: Layout,
-    places: Places,
-    bodies: tuple[Body, ...],
-    pad_shapes: tuple[Polygon, ...],
+    base: Base, layout: Layout, places: Places, bodies: tuple[Body, ...], pad_shapes: Shapes
 ) -> Design:
     """The design of these bodies, which lie on the ski as one, on two stations."""
     rear, front = (station.x for station in places.stations)
@@ -276,26 +265,19 @@ def assemble(
     )
 
 
-def obstacles_on(
-    guides: Iterable[Guide], stations: Iterable[Station], mechanism: Mechanism
-) -> list[Polygon]:
+def obstacles_on(guides: Guides, stations: Stations, mechanism: Mechanism) -> list[Polygon]:
     """What guides and knobs leave no room for on a body's top."""
     pockets = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in guides]
     return pockets + [Point(s.x, 0).buffer(mechanism.knob.radius) for s in stations]
 
 
 def lay_body(
-    plate: Plate,
-    shape: Polygon,
-    guides: tuple[Guide, ...],
-    stations: tuple[Station, ...],
-    pad_shapes: tuple[Polygon, ...],
-    settings: Settings,
+    plate: Plate, shape: Polygon, guides: Guides, stations: Stations, pads: Shapes, base: Base
 ) -> Body:
     """A body of the outline `shape` as it lies on the bed; InputError where it does not fit."""
     (region,) = regions_of(shape)
-    relief = shape.buffer(1.0).difference(shapely.union_all(pad_shapes))
-    turn = plan.bed_turn(region.outer * (1.0, -1.0), settings.bed, settings.bed_margin)
+    relief = shape.buffer(1.0).difference(shapely.union_all(pads))
+    turn = plan.bed_turn(region.outer * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
     if turn is None:
         raise InputError.of(
             "design.bed",

@@ -155,14 +155,9 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
     )
 
 
-def window_wall(half_width: float) -> float:
-    """Y in mm of the sight windows' inner wall, down which the boot-centre line runs."""
-    return half_width - WINDOW_DEPTH
-
-
 def windows(half_width: float) -> tuple[Polygon, Polygon]:
     """The two sight windows: notches open to the body's edges at x = 0, flared 45° inside."""
-    wall, edge = window_wall(half_width), half_width + 1.0
+    wall, edge = half_width - WINDOW_DEPTH, half_width + 1.0
     tail = [(-WINDOW_HALF, edge), (-WINDOW_HALF, wall + WINDOW_FLARE)]
     tail.append((-WINDOW_HALF + WINDOW_FLARE, wall))
     left = Polygon([*tail, *((-x, y) for x, y in reversed(tail))])
@@ -320,37 +315,32 @@ class Room:
 
 
 def place_stations(
-    holes_x: Array,
-    blocked: Iterable[Interval],
-    half_length: float,
-    wall: float,
-    room: Room,
-    play: JointPlay = RIGID,
+    holes: Array, blocked: Iterable[Interval], half: float, wall: float, room: Room, play: JointPlay
 ) -> Interval | None:
     """The heel and toe station's x (mm) with the least worst error at any hole, or None.
 
-    Their cut-outs, ± `half_length`, keep a `wall` from the stretches that are `blocked`.  Among
+    Their cut-outs, ± `half`, keep a `wall` from the stretches that are `blocked`.  Among
     equals (within 1 %) the shortest jig wins: it prints faster and fits more beds.
     """
     starts, stops = np.array(list(blocked)).T
 
     def free(span: Interval) -> Array:
         # On whole steps of the ski frame: readable numbers, and the same from run to run.
-        low, high = math.ceil((span[0] + half_length) / STEP), (span[1] - half_length) / STEP
+        low, high = math.ceil((span[0] + half) / STEP), (span[1] - half) / STEP
         places = STEP * np.arange(low, math.floor(high) + 1)[:, None]
-        reach = half_length + wall
+        reach = half + wall
         clear = (places + reach <= starts) | (places - reach >= stops)
         return np.asarray(places[clear.all(axis=1), 0])
 
     grid = np.meshgrid(free(room.heel), free(room.toe), indexing="ij")
     h, t = (axis.ravel() for axis in grid)
-    reach = half_length + room.edge
+    reach = half + room.edge
     length = np.maximum(t + reach, room.ends[1]) - np.minimum(h - reach, room.ends[0])
-    apart = t - h >= 2 * half_length + wall
+    apart = t - h >= 2 * half + wall
     h, t, length = (a[apart & (length <= room.longest)] for a in (h, t, length))
     if not h.size:
         return None
-    worst = worst_error(holes_x[:, None], h, t, STATION_ERROR, play).max(axis=0)
+    worst = worst_error(holes[:, None], h, t, STATION_ERROR, play).max(axis=0)
     good = worst <= worst.min() * 1.01
     best = np.flatnonzero(good)[np.argmin(length[good])]
     return float(h[best]), float(t[best])

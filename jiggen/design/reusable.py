@@ -156,7 +156,7 @@ def _half(share: _Share) -> Half:
     if found := plan.clashes(guides, (*outer, near), settings):
         raise InputError(found)
     pad_shapes = plan.pads((main,))
-    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, settings)
+    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, base)
     if share.engraved:
         obstacles = jig.obstacles_on(guides, stations, base.mechanism)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
@@ -219,8 +219,9 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     found = None
     if ends[1] - ends[0] <= longest:
         holes = np.array([guide.x for guide in guides])
+        blocked = (*jig.stretches_of(guides), over)
         stretch = plan.Room(ends, edge, room, room, longest)
-        found = plan.place_stations(holes, (*jig.stretches_of(guides), over), half, wall, stretch)
+        found = plan.place_stations(holes, blocked, half, wall, stretch, plan.RIGID)
     if found is None:
         away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"

@@ -11,7 +11,7 @@ import cadquery as cq
 import shapely
 from shapely.geometry import Polygon
 
-from jiggen.design.guides import Guide
+from jiggen.design.guides import BRIDGE_HEIGHT, Guide
 from jiggen.design.jig import Body, Design
 from jiggen.design.station import Point, StationShape
 from jiggen.solid.level import CLEAR, OVER, engrave_top, insets_of, prisms
@@ -67,7 +67,7 @@ def mechanical_tools(body: Body, design: Design) -> Iterator[cq.Shape]:
 def _guide_cutter(guide: Guide) -> cq.Shape:
     """Throat, bore and lead-in at the origin; square and slot below a bush's seat."""
     r, t, top, over = guide.bore / 2, guide.throat / 2, guide.top_z, guide.top_z + OVER
-    low, bridge, seat = guide.throat_z[1], guide.bridge_z, guide.seat_z
+    low, bridge, seat = guide.throat_z[1], guide.seat_z - BRIDGE_HEIGHT, guide.seat_z
     wide = r + guide.lead_in
     throat: list[Point] = [(0, -OVER), (t, -OVER)]
     throat += [(t, seat)] if guide.bush else []  # else it is as wide as the bore
