@@ -15,15 +15,7 @@ from functools import partial
 import numpy as np
 
 from jiggen.outcome import BootCheck, FoundBore
-from jiggen.verify import limits
-from jiggen.verify.engraved import (
-    Number,
-    cut_by,
-    find_numbers,
-    floors_of_mesh,
-    floors_of_step,
-    within,
-)
+from jiggen.verify import engraved, limits
 from jiggen.verify.geometry import Array
 from jiggen.verify.limits import Source
 from jiggen.verify.manifest import Hole, LadderEntry, LadderRow, Manifest
@@ -42,7 +34,7 @@ class _Seen:
     row: LadderRow
     lines: tuple[float, ...]
     long: tuple[float, ...]
-    numbers: tuple[Number, ...]
+    numbers: tuple[engraved.Number, ...]
 
     def nearest(self, x: float) -> float | None:
         """The line nearest to `x`, None when none is within LINE_CATCH."""
@@ -64,9 +56,9 @@ def judge_ladders(
         part = part_of[ladder.part]
         floors: dict[Source, Callable[[float], Array]] = {}
         if piece := pieces.get(part.placed[0].name):
-            floors["STEP"] = partial(floors_of_step, piece)
+            floors["STEP"] = partial(engraved.floors_of_step, piece)
         if mesh := meshes.get(part.name):
-            floors["STL"] = partial(floors_of_mesh, mesh.moved(part.matrix))
+            floors["STL"] = partial(engraved.floors_of_mesh, mesh.moved(part.matrix))
         lines = {
             source: _Judge(manifest, ladder, source, cut, found[source], ledger).judged()
             for source, cut in floors.items()
@@ -134,10 +126,11 @@ class _Judge:
         about = (middle > min(xs) - limits.LADDER_END) & (middle < max(xs) + limits.LADDER_END)
         floors = floors[about]
         lines, long = (
-            tuple((a + b) / 2 for a, b in cut_by(floors, y, limits.WIDEST_LINE))
+            tuple((a + b) / 2 for a, b in engraved.cut_by(floors, y, limits.WIDEST_LINE))
             for y in (row.y, row.long_y)
         )
-        return _Seen(row, lines, long, tuple(find_numbers(within(floors, *row.numbers))))
+        between = engraved.within(floors, *row.numbers)
+        return _Seen(row, lines, long, tuple(engraved.find_numbers(between)))
 
     def _boot(
         self, about: Subject, wanted: Mapping[str, float], holes: Sequence[Hole], seen: _Seen

@@ -181,8 +181,20 @@ def _guesses(
 ) -> Iterator[tuple[Cause, Array, Array]]:
     """Guesses, each with vertices and corners that would agree, but for a shift, if it is right."""
     own = corners[part.name]
-    for words, back in _misdone(done.linear):
-        vertices = mesh.vertices @ back.T
+    right = done.linear
+    transposed, exchanged = right.copy(), right.copy()
+    transposed[:2, :2] = right[:2, :2].T
+    exchanged[:2, :2] = right[1::-1, 1::-1]
+    misdone = {
+        "is not compensated at all": np.eye(3),
+        "is compensated twice": right @ right,
+        "is compensated the wrong way round": np.linalg.pinv(right),
+        "is skewed the wrong way, its compensation transposed": transposed,
+        "is compensated for x along y, and for y along x": exchanged,
+    }
+    changed = np.abs(right - np.eye(3)).max() >= UNCHANGED
+    for words, made in (misdone if changed else {}).items():
+        vertices = mesh.vertices @ (np.linalg.pinv(made) @ right).T
         worst = float(np.linalg.norm(vertices - mesh.vertices, axis=1).max())
         message = f"the part {words}: up to {worst:.3f} mm off"
         yield ("compensation", message, None), vertices, own
@@ -198,23 +210,6 @@ def _guesses(
     for axis, name in zip(np.eye(3), "xyz", strict=True):
         mirrored = ("mirrored", f"the part is mirrored (in {name} of its file)", None)
         yield mirrored, mesh.vertices, own * (1 - 2 * axis)
-
-
-def _misdone(right: Array) -> Iterator[tuple[str, Array]]:
-    """What may have been done instead of `right`, in words, and the 3×3 that undoes the rest."""
-    if np.abs(right - np.eye(3)).max() < UNCHANGED:
-        return
-    transposed, exchanged = right.copy(), right.copy()
-    transposed[:2, :2] = right[:2, :2].T
-    exchanged[:2, :2] = right[1::-1, 1::-1]
-    for words, made in (
-        ("is not compensated at all", np.eye(3)),
-        ("is compensated twice", right @ right),
-        ("is compensated the wrong way round", np.linalg.pinv(right)),
-        ("is skewed the wrong way, its compensation transposed", transposed),
-        ("is compensated for x along y, and for y along x", exchanged),
-    ):
-        yield words, np.asarray(np.linalg.pinv(made) @ right)
 
 
 def undone(mesh: Mesh, done: Compensation) -> Mesh:

@@ -134,8 +134,8 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     deviations = [hole.deviation for hole in holes] + [peg.deviation for peg in pegs]
     deviations += [boot.deviation for boot in ladders]
     passed = not faults and None not in deviations
-    checks, held = ledger.checks, limits.HELD_TO
-    return outcome.Verification(passed, checks, held, holes, pegs, ladders, faults, printing)
+    checks, limited = ledger.checks, limits.HELD_TO
+    return outcome.Verification(passed, checks, limited, holes, pegs, ladders, faults, printing)
 
 
 def _both(

@@ -127,9 +127,9 @@ def _standing(low: Across, high: Across) -> list[PrintPlace]:
     width = np.maximum(low.width[found], high.width[index[found]])
     # Only what may be the least or too thin becomes a place.
     keep = (width <= width.min(initial=np.inf)) | (width < limits.WALL)
-    kept = found[keep][:MOST_FAULTS]
-    half = low.way[kept] * low.width[kept, None] / 2
-    ends = np.stack([low.middle[kept] - half, low.middle[kept] + half], axis=1)
+    shown = found[keep][:MOST_FAULTS]
+    half = low.way[shown] * low.width[shown, None] / 2
+    ends = np.stack([low.middle[shown] - half, low.middle[shown] + half], axis=1)
     lines = np.insert(ends, 2, low.z, axis=2).tolist()
     return [
         PrintPlace("line", float(value), line)
