@@ -239,18 +239,17 @@ def show_defaults(as_json: JsonOption) -> None:
     A file has an option's name and value on each line: bed = "250x210x220". The one beside the
     work wins over your own, and the command line wins over both.
     """
-    found = [
-        (row.option.name, row.words, row.where or "jiggen") for row in read_defaults().values()
-    ]
-    rows = ((name, f"  {words or '-':<16}{where}") for name, words, where in found)
+    every = read_defaults().values()
+    rows = [(one.option.name, one.words, one.where or "jiggen") for one in every]
+    shown = ((name, words or "-", where) for name, words, where in rows)
     lines = [
-        *columns(("option", f"  {'default':<16}from"), rows, width=0),
+        *columns(("option", "default", "from"), shown, left=3),
         "",
         f"Your own are read from {user_file()}, those of the work",
         f"from ./{LOCAL}.",
     ]
     data = {
         "files": {"user": str(user_file()), "work": str(LOCAL)},
-        "defaults": [dict(zip(("name", "value", "from"), row, strict=True)) for row in found],
+        "defaults": [dict(zip(("name", "value", "from"), row, strict=True)) for row in rows],
     }
     write(as_json, lambda: data, lambda: "\n".join(lines))

@@ -90,15 +90,22 @@ def plain(data: dict[str, object]) -> dict[str, object]:
 
 
 def columns(
-    head: Sequence[str], rows: Iterable[Sequence[str]], width: int = 10, notes: Sequence[str] = ()
+    head: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    width: int = 10,
+    notes: Sequence[str] = (),
+    left: int = 1,
 ) -> list[str]:
-    """A table as lines: the first column to the left, the others, `width` wide, to the right.
+    """A table as lines: the first `left` columns to the left, the others, `width` wide, right.
 
     `notes` are written after the rows, one each.
     """
     rows = [head, *rows]
-    first = max(len(row[0]) for row in rows)
-    lines = (row[0].ljust(first) + "".join(cell.rjust(width) for cell in row[1:]) for row in rows)
+    wide = [max(len(row[n]) for row in rows) for n in range(left)]
+    lines = (
+        "  ".join(map(str.ljust, row, wide)) + "".join(cell.rjust(width) for cell in row[left:])
+        for row in rows
+    )
     after = ("", *notes, *[""] * len(rows))
     return [f"{line}{note}".rstrip() for line, note in zip(lines, after, strict=False)]
 

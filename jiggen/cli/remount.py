@@ -144,13 +144,10 @@ def _lines(found: Answer) -> Iterator[str]:
         near = len({conflict.new for conflict in found.conflicts})
         yield f"NOT CLEAR: {near} of {len(layout)} holes are too near an old one."
         yield ""
-        wide = max(len("old hole"), *(len(c.old) for c in found.conflicts))
-        cells = [("new hole", "old hole", "distance", "needed")]
-        cells += (
+        rows = (
             (c.new, c.old, output.fixed(c.distance), output.fixed(c.limit)) for c in found.conflicts
         )
-        head, *rows = ((new, f"  {old:{wide}}{a:>10}{b:>10}") for new, old, a, b in cells)
-        yield from output.columns(head, rows, width=0)
+        yield from output.columns(("new hole", "old hole", "distance", "needed"), rows, left=2)
     else:
         yield "Every hole is clear at this mount."
     if found.reused:
