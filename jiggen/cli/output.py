@@ -90,24 +90,15 @@ def plain(data: dict[str, object]) -> dict[str, object]:
 
 
 def columns(
-    head: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    width: int = 10,
-    notes: Sequence[str] = (),
-    left: int = 1,
+    head: Sequence[str], rows: Iterable[Sequence[str]], width: int = 10, left: int = 1
 ) -> list[str]:
-    """A table as lines: the first `left` columns to the left, the others, `width` wide, right.
-
-    `notes` are written after the rows, one each.
-    """
+    """A table as lines: the first `left` columns to the left, the others, `width` wide, right."""
     rows = [head, *rows]
     wide = [max(len(row[n]) for row in rows) for n in range(left)]
-    lines = (
+    return [
         "  ".join(map(str.ljust, row, wide)) + "".join(cell.rjust(width) for cell in row[left:])
         for row in rows
-    )
-    after = ("", *notes, *[""] * len(rows))
-    return [f"{line}{note}".rstrip() for line, note in zip(lines, after, strict=False)]
+    ]
 
 
 def fixed(value: float, places: int = 2, sign: str = "") -> str:
@@ -134,11 +125,12 @@ def reading_table(
         (label, fixed(read, places), fixed(read - off, places), fixed(off, places, "+"))
         for label, read, off in zip(labels, values, residuals, strict=False)
     )
-    notes = [
+    head, *table = columns((title, "read", "fits", "off"), rows)
+    marks = (
         " <- wrong?" if row == wrong else " *" if row in unchecked else ""
         for row in range(len(labels))
-    ]
-    return columns((title, "read", "fits", "off"), rows, notes=notes)
+    )
+    return [head, *map("".join, zip(table, marks, strict=False))]
 
 
 def gross_error_record(labels: Sequence[str], wrong: GrossError[Any] | None) -> Any:

@@ -179,8 +179,10 @@ def _hole_lines(found: PrintedFit) -> list[str]:
     head = ("hole", "off x", "off y", "off", "known to", "at worst")
     over = f"  > {found.limit:g}"
     notes = [over if hole.at_worst > found.limit else "" for hole in found.expected]
+    names, *table = output.columns(head, rows)
     return [
-        *output.columns(head, rows, notes=notes),
+        names,
+        *map("".join, zip(table, notes, strict=True)),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
         *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
     ]
