@@ -65,13 +65,8 @@ class Mount:
         from jiggen.layout import lay_out
         from jiggen.pattern import find_pattern, read_pattern
 
-        return lay_out(
-            read_pattern(find_pattern(self.pattern)),
-            self.boot,
-            mount_shift=self.shift,
-            core=self.core,
-            side=self.side,
-        )
+        found = read_pattern(find_pattern(self.pattern))
+        return lay_out(found, self.boot, mount_shift=self.shift, core=self.core, side=self.side)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from jiggen.record.results import (
     MovingSummary,
 )
 
+CENTRING = tuple(CentringSummary.model_fields)
 SPREADS = ("sigma_x", "sigma_y")
 Expected = tuple[Accuracy, tuple[Finding, ...]]
 """What is expected, for the record, and warnings of holes expected over the limit."""
@@ -40,15 +41,19 @@ def expect(design: Design) -> Expected:
     terms = default_terms()
     jig = jig_budget(design, terms, centred.loaded)
     least = motion.closest
+    names = [station.name for station in design.stations]
+    shifts = np.abs(hole_shift_per_division(design)).T
     expected = Accuracy(
         jig=summarise(jig),
         sheet=summarise(sheet_budget(design.layout, terms)),
         centring=CentringSummary(
-            loaded=round(float(centred.loaded.max()), 4),
-            loose=round(float(centred.loose.max()), 4),
-            free=round(float(centred.free.max()), 4),
+            **{name: round(float(getattr(centred, name).max()), 4) for name in CENTRING}
         ),
-        division=division_of(design),
+        # How far sideways a hole lies when a station's left and right readings differ by one line.
+        division={
+            hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
+            for hole, row in zip(design.layout.ids, shifts, strict=True)
+        },
         moving=MovingSummary(
             widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
             teeth=round(motion.least_teeth, 2),
@@ -83,10 +88,7 @@ def expect_job(made: JobDesign) -> Expected:
         # Paper has no halves: one sheet shows all holes.
         sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
         centring=CentringSummary(
-            **{
-                name: max(getattr(expected.centring, name) for expected in every)
-                for name in CentringSummary.model_fields
-            }
+            **{name: max(getattr(one.centring, name) for one in every) for name in CENTRING}
         ),
         division={hole: by for expected in every for hole, by in expected.division.items()},
         moving=MovingSummary(
@@ -112,15 +114,3 @@ def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
         spacing_95={k: v for budget in budgets for k, v in budget.spacing_95.items()},
         largest_95=max(budget.largest_95 for budget in budgets),
     )
-
-
-def division_of(design: Design) -> dict[str, dict[str, float]]:
-    """By hole and station, how far sideways the hole lies, in mm, when that station's left and
-    right readings differ by one line of the rails' scale.
-    """
-    shifts = np.abs(hole_shift_per_division(design)).T
-    names = [station.name for station in design.stations]
-    return {
-        hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
-        for hole, row in zip(design.layout.ids, shifts, strict=True)
-    }
