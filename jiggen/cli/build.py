@@ -62,10 +62,7 @@ CLUSTER = _evening(
 )
 RUN_PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 EVENING_OUT = replace(
-    table.OUT,
-    help="Folder for the jigs, a folder each, and the run sheet.",
-    short="o",
-    default="out/evening",
+    table.OUT, help="Folder for the jigs and the run sheet.", short="o", default="out/evening"
 )
 EVENING_FORCE = replace(table.FORCE, help="Replace a jig's folder even if jiggen did not make it.")
 

@@ -40,9 +40,6 @@ SHIFT = (
     "How far from there is the point you measure its holes from, + towards the tip "
     "(in steps: boot:shift, boot:shift)"
 )
-PLACES = (
-    "Its holes: x to the tip, y to the left, from that point; both after it for one on each side."
-)
 
 
 @dataclass(frozen=True)
@@ -194,7 +191,7 @@ def _ask_groups(draft: Draft) -> Draft:
     draft = ask(draft, "Name of the group, of which its holes' names are made", begin, usual)
     draft = ask(draft, DATUM, lambda draft, words: _with(draft, datum=read_datum(words.strip())))
     draft = ask(draft, SHIFT, _with_shift, "0")
-    typer.echo(PLACES)
+    typer.echo("Its holes: x to the tip, y to the left, from there; both for one on each side.")
     before = None
     while draft is not before:
         before, count = draft, len(draft.groups[-1].holes)
