@@ -158,12 +158,9 @@ def as_text(found: PrintedFit, made: Profile | None) -> str:
         lines += ["", *_hole_lines(found), "", *_whole_lines(found), ""]
         lines += {
             "use": [f"USE IT: every hole is within {found.limit:g} mm, its uncertainty counted."],
-            "measure": [
-                "Not known well enough yet: measure more before you use it or print it again."
-            ],
+            "measure": ["Not known well enough yet: measure more before you use or reprint it."],
             "reprint": [
-                "PRINT IT AGAIN with these values of the printer, in place of those it was printed "
-                "with:",
+                "PRINT IT AGAIN with these values of the printer, in place of its old ones:",
                 f"  scale x {made.scale_x:.5f}, scale y {made.scale_y:.5f}, skew {made.skew:+.3f}°",
                 "  --name NAME stores them; then jiggen build … --printer NAME.",
             ],
