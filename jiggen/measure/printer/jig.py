@@ -98,8 +98,7 @@ class Rigid:
     def places(self, prints: Array, joint: Array, way: int) -> Array:
         """(n, 2) where its holes are with sight `way` on the mark, as `PrintedJig.places`.
 
-        `prints` (b, 2, 2) lead from the ski to each print, not yet turned; `joint` (3,) is empty
-        for one.
+        `prints` (b, 2, 2) lead from the ski to each print, not yet turned; `joint` is (3,) or (0,).
         """
         # what should run across the ski, the joint and the line, does so
         shapes = [_turned(np.arctan2(*one[:, 1])) @ one for one in prints]

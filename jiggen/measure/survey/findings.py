@@ -248,8 +248,7 @@ def fixing(fit: Fit, count: int) -> list[str]:
     """Up to `count` distances that, measured one after another, hold most of what is loose.
 
     Each is the pair of holes after which the summed variance of all places is least; a motion that
-    no reading sees counts with `LOOSE` mm.  `fit` should be a general state, as `loosened` makes
-    it.
+    no reading sees counts with `LOOSE` mm.  `fit` is a general state, as `loosened` makes it.
     """
     network, sigma = fit.network, fit.network.typical
     covariance = fit.covariance + LOOSE**2 * fit.motions.T @ fit.motions

@@ -128,8 +128,7 @@ class Reading:
     """A measured distance in mm; `first` or `second` may be one of the plate's edges.
 
     ``outside`` is over the far rims, ``inside`` between the near ones; from an edge, over the
-    hole's far rim or up to its near one.  `sigma` (mm) is its own standard uncertainty, if not the
-    survey's.
+    hole's far rim or up to its near one.  `sigma` (mm) is its standard uncertainty, if its own.
     """
 
     first: str

@@ -39,8 +39,7 @@ class Rigidity:
     """What moves: `lacking` distances at least are missing between holes.
 
     `unknowns` are free, `rank` is that of the rigidity matrix.  `hinges` say which holes move
-    against the largest body; `whole` in which of ``turn``, ``along`` and ``across`` the plate can
-    move.
+    against the largest body; `whole` how the plate can: ``turn``, ``along``, ``across``.
     """
 
     unknowns: int
@@ -63,7 +62,6 @@ class Rigidity:
 def find_rigidity(fit: Fit) -> Rigidity:
     """The rigidity of the readings at the places of `fit`."""
     holes, names = fit.network.holes, fit.network.survey.holes
-    unknowns = len(fit.z)
     moves = fit.motions[:, : 2 * holes]
     pairs = np.array(list(combinations(range(holes), 2)))
     stretched = fit.network.chord_slopes(fit.parameters, pairs)[:, : 2 * holes] @ moves.T
@@ -76,7 +74,7 @@ def find_rigidity(fit: Fit) -> Rigidity:
         for moving, pins in _hinges(still | still.T, fit.places)
     )
     whole = _whole(fit.places, modes[lacking:] @ moves)
-    return Rigidity(unknowns, unknowns - len(moves), lacking, hinges, whole)
+    return Rigidity(len(fit.z), len(fit.z) - len(moves), lacking, hinges, whole)
 
 
 def _hinges(still: Flags, places: Array) -> Iterator[tuple[list[int], list[int]]]:
