@@ -3,10 +3,8 @@
 Text costs most of a jig's build time, so there is little of it.  Each item takes the free
 place nearest to where it belongs, clear of pockets, knobs, windows and the joint.
 
-The rails' scale is a double check of symmetry that a person can read: lines at each millimetre of
-half ski width, on the rack's bar where it comes out of the body, whose side edge is the index.
-Both rails are one part, so left and right readings must agree on any ski; a difference of one
-division means half a millimetre off centre there.
+The rails' scale is a check of symmetry: lines at each millimetre of half ski width, read at the
+body's side edge.  Left and right must agree; one division apart is half a millimetre off centre.
 """
 
 from __future__ import annotations
@@ -76,15 +74,12 @@ def _clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Poly
     Never a ring: the verification counts round things near the top.
     """
     marks = []
-    for pad in pads:
-        x0, y0, x1, y1 = pad.bounds
-        at_start = abs(x0 - plate.start) < 1e-6
-        if not at_start and abs(x1 - plate.stop) > 1e-6:
-            continue
-        centre = Point(x0 + 8.0 if at_start else x1 - 8.0, (y0 + y1) / 2)
-        mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
-        if all(mark.distance(shape) > CLEAR for shape in obstacles):
-            marks.append(mark)
+    for x0, y0, x1, y1 in (pad.bounds for pad in pads):
+        for end, x in ((x0 - plate.start, x0 + 8.0), (x1 - plate.stop, x1 - 8.0)):
+            centre = Point(x, (y0 + y1) / 2)
+            mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
+            if abs(end) < 1e-6 and all(mark.distance(shape) > CLEAR for shape in obstacles):
+                marks.append(mark)
     return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
 

@@ -1,12 +1,9 @@
 """Involute pinion and rack, drawn by the basic rack of ISO 53; plain geometry, no CAD.
 
 Frame of a station: the pinion's axis is the origin, a rack lies along y at positive x with its
-teeth towards −x; its opposite is the same rack after half a turn.  With an even number of teeth
-both racks find the pinion in the same phase.  A rack that travels s along y turns the pinion by
-s / pitch radius, whatever the profile shift: a rack's flanks are straight.
-
-Flanks and root fillets are those a rack-shaped tool with the basic rack's rounded tips would
-cut; every vertex of a flank lies on the true curve.  Lengths are mm, angles degrees.
+teeth towards −x; its opposite is the same rack after half a turn.  A rack that travels s along y
+turns the pinion by s / pitch radius, whatever the profile shift.  Flanks and root fillets are
+those that a rack-shaped tool would cut, every vertex on the true curve.
 """
 
 from __future__ import annotations
@@ -14,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,10 +121,10 @@ class Gear:
 
         # From the middle of a space on the x axis up to the middle of the next tooth.
         pieces = [
-            _arc(self.root_radius, 0.0, land / self.pitch_radius, chord)[:-1],
+            _sampled(partial(_polar, self.root_radius), 0.0, land / self.pitch_radius, chord)[:-1],
             _sampled(fillet, 0.0, depth / math.tan(self.alpha), chord)[:-1],
             _sampled(flank, self._roll_at_form, self._roll(self.tip_radius), chord)[:-1],
-            _arc(self.tip_radius, tip_angle, middle, chord),
+            _sampled(partial(_polar, self.tip_radius), tip_angle, middle, chord),
         ]
         lower = _turned(np.vstack(pieces), -middle)
         # Both ends lie on a mirror line: keep the tooth's middle once, the space's middle once.
@@ -268,10 +266,6 @@ def _turned(points: Points, angle: float) -> Points:
     c, s = math.cos(angle), math.sin(angle)
     turned: Points = points @ np.array([[c, s], [-s, c]])
     return turned
-
-
-def _arc(radius: float, start: float, stop: float, chord: float) -> Points:
-    return _sampled(lambda angle: _polar(radius, angle), start, stop, chord)
 
 
 def _sampled(curve: Callable[[float], Points], start: float, stop: float, chord: float) -> Points:

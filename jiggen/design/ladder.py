@@ -1,20 +1,17 @@
 """The boot-length ladder of a half that serves many boots: lines to lay on the ski's mark.
 
-A half ends in a tongue, narrower than the body, that lies over the mounting mark, which shows on
-both sides of it.  Laid with the line of a boot length on the mark, the half sits right for that
-length.  Groups that follow the boot's toe or heel move half as far as the boot grows, so whole
-lengths stand 0.5 mm apart: too close to print.  Odd lengths go to the tongue's left edge and even
-ones to its right, and stand 1 mm apart there, as on the rails' own scale.
-
-A slot in the tongue has a second ladder, of mount shifts: its 0 is laid on the mark, a new mark
-is drawn at the shift, and from then on that is the mark.
+A half ends in a tongue that lies over the mounting mark, which shows on both sides of it.  Laid
+with the line of a boot length on the mark, the half sits right for that length.  Groups move half
+as far as the boot grows, so whole lengths would stand 0.5 mm apart, too close to print: odd ones
+go to the tongue's left edge and even ones to its right.  A slot in the tongue has a second ladder,
+of mount shifts: its 0 is laid on the mark, a new mark is drawn at the shift, and that one used.
 
 Frame: the ski's, with the half as it lies for the longest boot.  All numbers are mm.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -163,19 +160,29 @@ def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
     return _with_numbers(lines, numbers)
 
 
-def tongue_for(motion: Motion, half_width: float, root: int) -> Tongue:
+def tongue_for(motion: Motion, half_width: float, holes: Sequence[float]) -> Tongue:
     """The tongue with the ladder for the boots of `motion`, of a body ± `half_width`.
 
-    Raises InputError ``design.ladder-close`` and ``design.narrow`` where the lines have no room.
+    Raises InputError ``design.ladder-side`` where `holes` (x) lie among the lines, and
+    ``design.ladder-close`` and ``design.narrow`` where these have no room.
     """
     half = half_width - WINDOW
     rows = tuple(
         Row(name, half, -1, lines) if name == "odd" else Row(name, -half, 1, lines)
         for name, lines in boot_rows(motion).items()
     )
+    xs = [line.x for row in rows for line in row.lines]
+    root = int(min(holes) > max(xs)) - int(max(holes) < min(xs))
+    if not root:
+        raise InputError.of(
+            "design.ladder-side",
+            f"the holes of {', '.join(motion.groups)} lie where the ladder of boot lengths must "
+            "be, about the mounting mark",
+            key="boot",
+            hint="Build a jig for one boot length, or for fewer.",
+        )
     for row in rows:
         _refuse_close(row, motion)
-    xs = [line.x for row in rows for line in row.lines]
     # From the tongue's end to the body, long enough for the ladder of shifts.
     if root > 0:
         start = min(xs) - END

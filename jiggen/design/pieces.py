@@ -8,7 +8,7 @@ its nose touches the ski.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,11 +104,7 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
 
 def list_hardware(design: Design) -> tuple[Bought, ...]:
     """Everything to buy for one jig: bushes, screws and nuts, counted."""
-    bushes = Counter(
-        (guide.drill, guide.bush.outside, guide.bush.length)
-        for guide in design.guides
-        if guide.bush
-    )
+    bushes = Counter((g.drill, *astuple(g.bush)) for g in design.guides if g.bush)
     lines = []
     for size, count in sorted(bushes.items()):
         text, name = " x ".join(f"{side:g}" for side in size), "drill bush, headless, press fit"

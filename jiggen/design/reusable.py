@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import compress
 
 import numpy as np
 import shapely
@@ -19,7 +20,7 @@ from jiggen.design import jig, plan
 from jiggen.design.engraving import DEPTH, engrave, words
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import Base, Body, Design, Places
-from jiggen.design.ladder import Tongue, boot_lines, engrave_tongue, tongue_for
+from jiggen.design.ladder import Tongue, engrave_tongue, tongue_for
 from jiggen.design.plan import Plate
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
@@ -81,9 +82,7 @@ def design_reusable(
     halves: list[Half] = []
     faults: list[Finding] = []
     for motion, (name, role) in zip(moving, name_halves(moving, longest), strict=True):
-        mine = tuple(
-            g for g, group in zip(guides, longest.groups, strict=True) if group in motion.groups
-        )
+        mine = tuple(compress(guides, np.isin(longest.groups, motion.groups)))
         share = _Share(base, motion, name, role, mine, layout_part(longest, mine), boots, engraved)
         try:
             halves.append(_still(share) if motion.still else _half(share))
@@ -145,7 +144,7 @@ class _Share:
 def _half(share: _Share) -> Half:
     """A half with a ladder, between its holes and the mounting mark."""
     base, guides, settings = share.base, share.guides, share.base.settings
-    tongue = tongue_for(share.motion, base.half_width, _side(share))
+    tongue = tongue_for(share.motion, base.half_width, [guide.x for guide in guides])
     stations, far = _stations(share, tongue)
     low, high = tongue.span
     main = Plate(share.part, *_between(tongue.joins, far), base.half_width, share.role)
@@ -186,23 +185,6 @@ def _outline(main: Plate, tongue: Tongue) -> Polygon:
     """A half seen from above: the bar that holds stations and guides, and its tongue."""
     bar = main.bar.difference(shapely.union_all(plan.corners(main)))
     return shapely.normalize(bar.union(tongue.plan))
-
-
-def _side(share: _Share) -> int:
-    """Whether the holes lie in front of all lines, +1, or behind them, -1."""
-    lines = [line.x for line in boot_lines(share.motion)]
-    holes = [guide.x for guide in share.guides]
-    if min(holes) > max(lines):
-        return 1
-    if max(holes) < min(lines):
-        return -1
-    raise InputError.of(
-        "design.ladder-side",
-        f"the holes of {', '.join(share.motion.groups)} lie where the ladder of boot lengths must "
-        "be, about the mounting mark",
-        key="boot",
-        hint="Build a jig for one boot length, or for fewer.",
-    )
 
 
 def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float]:

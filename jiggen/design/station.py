@@ -144,9 +144,9 @@ class RailShape:
         """The rack seen from above, solid beyond its teeth, chords within `chord` mm of them."""
         rack, (low, high), end = self.rack, self.rack.toothed, self.nose_sag + JOINED
         bar = box(rack.root_x + ROOT_JOINED, -self.reach, self.back_x, end)
-        inner, outer = (-self.reach, low), (high, end)
-        lands = (box(rack.tip_x, start, self.back_x, stop) for start, stop in (inner, outer))
-        return shapely.union_all([Polygon(rack.outline(chord)), bar, *lands])
+        inner = box(rack.tip_x, -self.reach, self.back_x, low)
+        outer = box(rack.tip_x, high, self.back_x, end)
+        return shapely.union_all([Polygon(rack.outline(chord)), bar, inner, outer])
 
     @property
     def blunt_plan(self) -> Polygon:

@@ -1,8 +1,7 @@
 """The trial plate as plain numbers: a thin print for a dry fit on the real plate.
 
 It is laid on the plate before any jig is built: every hole must match the one under it.  It lies
-in the ski frame as the jig does, underside at z = 0, and is printed as it lies.  It guides no
-drill: a hole is as wide as the jig's would be without a bush, so that the drill just passes.
+in the ski frame, underside at z = 0, as it is printed.  It guides no drill: one just passes.
 """
 
 from __future__ import annotations
@@ -97,12 +96,9 @@ def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
     widest = max(abs(guide.y) + guide.radius for guide in guides)
     low = min(guide.x - guide.radius for guide in guides)
     high = max(guide.x + guide.radius for guide in guides)
-    whole = Plate(
-        NAME,
-        min(-LEAST_REACH, float(np.floor(low - EDGE))),
-        max(LEAST_REACH, float(np.ceil(high + EDGE))),
-        max(LEAST_HALF_WIDTH, float(np.ceil(widest + EDGE))),
-    )
+    start, stop = float(np.floor(low - EDGE)), float(np.ceil(high + EDGE))
+    half_width = max(LEAST_HALF_WIDTH, float(np.ceil(widest + EDGE)))
+    whole = Plate(NAME, min(-LEAST_REACH, start), max(LEAST_REACH, stop), half_width)
     plates = [whole] if _turn(whole, bed) is not None else _halves(whole, guides)
     faults = []
     for plate in plates:

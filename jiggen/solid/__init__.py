@@ -1,8 +1,4 @@
-"""Room: solid. Draws a design with the CAD kernel; chooses nothing. The only importer of it.
-
-Everything leaves this room as a :class:`Model`: named solids, each with the poses that the
-design gave it.
-"""
+"""Room: solid. Draws a design with the CAD kernel, as a `Model`; chooses nothing."""
 
 from jiggen.solid.model import Model, Part, build_jig_model, mesh_of, write_step
 
