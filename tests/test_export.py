@@ -62,7 +62,8 @@ def test_3mf_passes_a_strict_reader_without_a_warning(built):
 
 def test_3mf_bytes_are_the_same_twice():
     meshes = {"box": PartMesh("box", BOX, FACES, 3)}
-    (laid,) = lay_out(meshes, {"box": ("one", "two", "three")}, Bed(), 2.0)
+    (bed,) = lay_out(meshes, {"box": ("one", "two", "three")}, Bed(), 2.0)
+    laid = bed.pieces
     assert [(piece.name, piece.part) for piece in laid] == [
         ("one", "box"),
         ("two", "box"),

@@ -99,7 +99,7 @@ def design_fit_ladder() -> FitLadder:
         stub=stub,
         bar=tuple((x + shown, underside - z) for x, z in stub.rack_profile),
         pieces=(
-            Piece(SLOTS, "slots", (Placed(SLOTS, before),), np.eye(4)),
+            Piece(SLOTS, "slots", (Placed(SLOTS, before),), np.eye(4), STRIP_HEIGHT - DEPTH),
             Piece(RACK, "rack", (Placed(RACK, before @ in_slot),), to_bed),
         ),
     )

@@ -99,7 +99,7 @@ class Gauge:
     @property
     def pieces(self) -> tuple[Piece, ...]:
         """The frame, used as it is printed; the slots; the stub of a rack."""
-        frame = Piece(NAME, "gauge", (Placed(NAME, np.eye(4)),), np.eye(4))
+        frame = Piece(NAME, "gauge", (Placed(NAME, np.eye(4)),), np.eye(4), THICKNESS - DEPTH)
         return (frame, *self.ladder.pieces)
 
 

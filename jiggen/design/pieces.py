@@ -13,6 +13,7 @@ from dataclasses import astuple, dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
 from jiggen.design.lettering import Region
 from jiggen.record.entries import Bought, HalfName, PartKind
@@ -31,12 +32,16 @@ class Placed:
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One printed part, where it is used, and how it lies on the bed; `half` if it is a body."""
+    """One printed part, where it is used, and how it lies on the bed; `half` if it is a body.
+
+    Its engravings' floors lie at `floor_z` in its own frame, None without any.
+    """
 
     name: str
     kind: PartKind
     placed: tuple[Placed, ...]
     to_bed: Matrix
+    floor_z: float | None = None
     half: HalfName | None = None
 
     def to_ski(self, placed: Placed) -> Matrix:
@@ -73,12 +78,12 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     mechanism, settings = design.mechanism, design.settings
     rail, pinion, knob = mechanism.rail, mechanism.pinion, mechanism.knob
     half = (settings.ski.middle if ski_width is None else ski_width) / 2
-    pieces = []
+    pieces, floor_z = [], settings.body - DEPTH
     for body in design.bodies:
         over = turn_by(body.turn) @ shift_by(z=settings.body) @ UPSIDE_DOWN
         placed = (Placed(body.name, np.eye(4)),)
         to_bed = to_corner(body.outline, over)
-        pieces.append(Piece(body.name, "body", placed, to_bed, body.plate.half))
+        pieces.append(Piece(body.name, "body", placed, to_bed, floor_z, body.plate.half))
 
     rails, pinions, knobs = [], [], []
     for station in design.stations:
@@ -96,9 +101,9 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     knob_to_bed = shift_by(knob.radius, knob.radius, knob.top_z) @ UPSIDE_DOWN
     return (
         *pieces,
-        Piece("rail", "rail", tuple(rails), rail_to_bed),
-        Piece("pinion", "pinion", tuple(pinions), pinion_to_bed),
-        Piece("knob", "knob", tuple(knobs), knob_to_bed),
+        Piece("rail", "rail", tuple(rails), rail_to_bed, rail.top_z - DEPTH),
+        Piece("pinion", "pinion", tuple(pinions), pinion_to_bed, floor_z),
+        Piece("knob", "knob", tuple(knobs), knob_to_bed, floor_z),
     )
 
 

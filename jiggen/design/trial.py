@@ -64,7 +64,8 @@ class TrialPlate:
     def piece(self) -> Piece:
         """Where it is used and how it lies on the bed: right side up, its corner at the origin."""
         to_bed = to_corner(self.outline, turn_by(self.turn))
-        return Piece(self.name, "plate", (Placed(self.name, np.eye(4)),), to_bed, self.plate.half)
+        placed, floor_z = (Placed(self.name, np.eye(4)),), THICKNESS - DEPTH
+        return Piece(self.name, "plate", placed, to_bed, floor_z, self.plate.half)
 
 
 @dataclass(frozen=True, eq=False)

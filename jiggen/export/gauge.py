@@ -6,81 +6,58 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 
 from jiggen.design.gauge import NAME, THICKNESS, Feature, Gauge, Readings
-from jiggen.export.manifest import guide_entry, part_entries, rounded, versions
+from jiggen.export.manifest import guide_entry, part_entries, versions
 from jiggen.record import GaugeRecord, Hole
 from jiggen.record.entries import BedSize, BushSize, GaugeInputs, PrintBed
 from jiggen.record.model import FitSizes
 
-ZOOM = 1.15  # of the picture
-CALIPER = 0.02  # mm, standard uncertainty of a reading: common practice, no source
+HEAD = """\
+# Measured on a gauge print: fill in what your caliper shows, in mm, with a decimal point:
+# value = 106.12. Leave a row as it is where you did not measure.
+# The numbers are those of the sheet, and so is what each row should be about.
+
+measurements = 1
+units = "mm"
+caliper = 0.02  # mm, how far a reading may be off (one standard deviation)
+
+[features]  # what was asked of the printer, in the bed's frame: do not change it"""
+# The caliper's is the standard uncertainty of a reading: common practice, no source.
+FITS = """\
+[fits]  # what held and ran best, as engraved beside it: 0.15
+bush_fit = ""
+slide = ""
+"""
 
 
 def measurements_toml(readings: Readings) -> str:
     """The blank that is filled in by hand: what was asked, and one row per reading."""
-    return "\n".join([*_head(readings), *_rows(readings), *FITS]) + "\n"
-
-
-HEAD = (
-    "# Measured on a gauge print: fill in what your caliper shows, in mm, with a decimal point:",
-    "# value = 106.12. Leave a row as it is where you did not measure.",
-    "# The numbers are those of the sheet, and so is what each row should be about.",
-    "",
-    "measurements = 1",
-    'units = "mm"',
-    f"caliper = {CALIPER}  # mm, how far a reading may be off (one standard deviation)",
-    "",
-    "[features]  # what was asked of the printer, in the bed's frame: do not change it",
-)
-FITS = (
-    "[fits]  # what held and ran best, as engraved beside it: 0.15",
-    'bush_fit = ""',
-    'slide = ""',
-)
-
-
-def _head(readings: Readings) -> Iterator[str]:
-    yield from HEAD
-    for feature in readings.features:
-        yield _feature(feature)
-    yield ""
+    return "\n".join([HEAD, *map(_feature, readings.features), "", *_rows(readings), FITS])
 
 
 def _feature(feature: Feature) -> str:
-    at = f"[{rounded(feature.x)}, {rounded(feature.y)}]"
-    size = rounded(feature.diameter)
-    return f'{feature.id} = {{kind = "{feature.kind}", at = {at}, diameter = {size}}}'
+    x, y, size = (round(value, 6) for value in (feature.x, feature.y, feature.diameter))
+    return f'{feature.id} = {{kind = "{feature.kind}", at = [{x}, {y}], diameter = {size}}}'
 
 
 def _rows(readings: Readings) -> Iterator[str]:
-    for distance in readings.distances:
-        one, other = distance.of
+    for reading in readings.distances:
+        one, other = reading.of
         manner = "over both pegs" if one.kind == "peg" else "far rim to far rim"
-        what = f"{distance.number}: {one.id} to {other.id}, {manner}"
-        for note in (f"{what}: about {distance.asked:.2f}", f"{what}, again"):
-            yield from (
-                f"[[distance]]  # {note}",
-                f'between = ["{one.id}", "{other.id}"]',
-                'edges = "outside"',
-                'value = ""',
-                "",
-            )
-    for diameter in readings.diameters:
-        what = f"{diameter.number}: mean of along x and along y"
-        for note in (f"{what}, about {diameter.asked:.2f}", f"{what}, again"):
-            yield from (
-                f"[[diameter]]  # {note}",
-                f'of = "{diameter.of[0].id}"',
-                'value = ""',
-                "",
-            )
-    for height in readings.heights:
-        what = f"the top of peg {height.of[0].id}" if height.of else "the frame itself"
-        yield from (
-            f"[[height]]  # {height.number}: {what}",
-            f"asked = {rounded(height.asked)}",
-            'value = ""',
-            "",
-        )
+        what = f"{reading.number}: {one.id} to {other.id}, {manner}"
+        given = f'between = ["{one.id}", "{other.id}"]\nedges = "outside"'
+        yield _row("distance", f"{what}: about {reading.asked:.2f}", given)
+        yield _row("distance", f"{what}, again", given)
+    for reading in readings.diameters:
+        what, given = f"{reading.number}: mean of along x and along y", f'of = "{reading.of[0].id}"'
+        yield _row("diameter", f"{what}, about {reading.asked:.2f}", given)
+        yield _row("diameter", f"{what}, again", given)
+    for reading in readings.heights:
+        what = f"the top of peg {reading.of[0].id}" if reading.of else "the frame itself"
+        yield _row("height", f"{reading.number}: {what}", f"asked = {round(reading.asked, 6)}")
+
+
+def _row(kind: str, note: str, given: str) -> str:
+    return f'[[{kind}]]  # {note}\n{given}\nvalue = ""\n'
 
 
 def gauge_record(
@@ -100,9 +77,9 @@ def gauge_record(
             Hole(
                 id=guide.id,
                 group="pockets" if guide.bush else "holes",
-                x=rounded(guide.x),
-                y=rounded(guide.y),
-                diameter=rounded(guide.drill),
+                x=guide.x,
+                y=guide.y,
+                diameter=guide.drill,
                 depth=THICKNESS,
             )
             for guide in gauge.guides

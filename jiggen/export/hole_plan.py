@@ -7,28 +7,14 @@ mark.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from itertools import chain
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jiggen.cautions import CAUTIONS
-from jiggen.draw.figures import (
-    ARM,
-    ID_HEIGHT,
-    LEADING,
-    MEASURE_BAR,
-    NAME_HEIGHT,
-    NOTE_HEIGHT,
-    SCALE_BAR,
-    SMALL_HEIGHT,
-    cross,
-    leader,
-    lines_of_text,
-    one_line,
-    scale_bar,
-    wrapped,
-)
+from jiggen.draw import figures
+from jiggen.draw.figures import ARM, ID_HEIGHT, LEADING, NAME_HEIGHT, NOTE_HEIGHT, SMALL_HEIGHT
 from jiggen.draw.labels import Label, place_labels, text_width
 from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Shape, Text
 from jiggen.draw.vector import dxf_bytes, svg_text
@@ -87,21 +73,23 @@ def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:
     Raises InputError ``drawing.ski`` unless the widths are positive, narrowest first.
     """
     halves = _half_widths(ski)
-    labels = _labels(layout, halves)
+    edges = [y for half in halves for y in (half, -half)]
+    radii = layout.diameters / 2
+    labels = name_holes(layout.ids, layout.positions, radii, along=(0.0, *edges))
     boxes = np.array([label.box for label in labels]).reshape(-1, 4)
-    reach = (layout.diameters / 2 + ARM)[:, None]
+    reach = (radii + ARM)[:, None]
     holes = np.hstack([layout.positions - reach, layout.positions + reach])
     extent = np.vstack([boxes, holes, [(0.0, -half, 0.0, half) for half in (0.0, *halves)]])
     tail, tip = float(extent[:, 0].min()) - BEYOND, float(extent[:, 2].max()) + BEYOND
     top = float(np.abs(extent[:, 1::2]).max()) + MARK
 
-    sheet = Drawing(f"{one_line(layout.pattern)}, boot {layout.boot:g} mm", layers=PENS)
-    edges = [y for half in halves for y in (half, -half)]
+    sheet = Drawing(f"{figures.one_line(layout.pattern)}, boot {layout.boot:g} mm", layers=PENS)
     over_mark = (0.0, top + 0.6 * SMALL_HEIGHT)
     left, head = tail - MARGIN, tip + MARGIN + ARROW
     right = max(head, left + LEAST_WIDTH)
     foot = (left, -top - 2 * MARGIN)
-    cautions = wrapped(CAUTIONS, SMALL_HEIGHT, right - left)
+    beside_bar = (left + figures.SCALE_BAR + 4.0, foot[1])
+    cautions = figures.wrapped(CAUTIONS, SMALL_HEIGHT, right - left)
     sheet.shapes += [
         *(Line((tail, y), (tip, y), layer="ski") for y in edges),
         Line((left, 0.0), (tip + MARGIN, 0.0), layer="centre-line"),
@@ -114,9 +102,14 @@ def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:
         Text((left, 3.0), "left", NOTE_HEIGHT, layer="notes"),
         Text((left, -3.0 - NOTE_HEIGHT), "right", NOTE_HEIGHT, layer="notes"),
         *_title(layout, ski, (left, top + MARGIN), right - left),
-        *scale_bar(foot, layer="scale"),
-        Text((left + SCALE_BAR + 4.0, foot[1]), MEASURE_BAR, NOTE_HEIGHT, layer="scale"),
-        *lines_of_text(cautions, (left, foot[1] - MARGIN / 2), SMALL_HEIGHT, "notes"),
+        *figures.scale_bar(foot, layer="scale"),
+        Text(
+            (left + figures.SCALE_BAR + 4.0, foot[1]),
+            figures.MEASURE_BAR,
+            NOTE_HEIGHT,
+            layer="scale",
+        ),
+        *figures.lines_of_text(cautions, (left, foot[1] - MARGIN / 2), SMALL_HEIGHT, "notes"),
     ]
     texts = list(sheet.of(Text))
     right = max(right, *(text.at[0] + text_width(text.words, text.height) for text in texts))
@@ -137,16 +130,19 @@ def _half_widths(ski: SkiWidths | None) -> tuple[float, ...]:
     return tuple(sorted({width / 2 for width in ski}))
 
 
-def _labels(layout: Layout, halves: tuple[float, ...]) -> tuple[Label, ...]:
-    """A name beside each hole, clear of the mounting mark, the centre line and the ski's edges."""
-    along = [
-        (-ENDLESS, y - LINE_CLEAR, ENDLESS, y + LINE_CLEAR)
-        for y in (0.0, *chain.from_iterable((half, -half) for half in halves))
-    ]
-    mark = (-LINE_CLEAR, -ENDLESS, LINE_CLEAR, ENDLESS)
-    keep_clear = layout.diameters / 2 + ARM
-    names = [one_line(name) for name in layout.ids]
-    return place_labels(names, layout.positions, keep_clear, np.array([mark, *along]), ID_HEIGHT)
+def name_holes(
+    names: Sequence[str],
+    sites: NDArray[np.float64],
+    radii: NDArray[np.float64],
+    *,
+    along: Sequence[float] = (0.0,),
+    across: Sequence[float] = (0.0,),
+) -> tuple[Label, ...]:
+    """A name beside each hole, clear of the lines along the ski at y and across it at x, mm."""
+    lines = [(x - LINE_CLEAR, -ENDLESS, x + LINE_CLEAR, ENDLESS) for x in across]
+    lines += [(-ENDLESS, y - LINE_CLEAR, ENDLESS, y + LINE_CLEAR) for y in along]
+    shown = [figures.one_line(name) for name in names]
+    return place_labels(shown, sites, radii + ARM, np.array(lines), ID_HEIGHT)
 
 
 def _holes(layout: Layout, labels: tuple[Label, ...]) -> Iterator[Shape]:
@@ -155,50 +151,39 @@ def _holes(layout: Layout, labels: tuple[Label, ...]) -> Iterator[Shape]:
     ):
         radius = diameter / 2
         yield Circle((x, y), radius, layer="holes", name=label.text)
-        yield from cross((x, y), radius + ARM, layer="crosses")
+        yield from figures.cross((x, y), radius + ARM, layer="crosses")
         at = (label.centre[0], label.box[1])
         yield Text(at, label.text, ID_HEIGHT, "middle", "hole-ids")
         if label.leader:
-            yield leader((x, y), radius, label.box, layer="hole-ids")
+            yield figures.leader((x, y), radius, label.box, layer="hole-ids")
 
 
 def _title(layout: Layout, ski: SkiWidths | None, foot: Point, width: float) -> Iterator[Shape]:
     """Name and numbers over the drawing, from `foot` upwards."""
     x, y = foot
-    notes = wrapped((_job(layout), *_drills(layout), _frame(ski)), NOTE_HEIGHT, width)
-    name = wrapped((one_line(layout.pattern),), NAME_HEIGHT, width)
-    over = y + LEADING * NOTE_HEIGHT * len(notes) + NAME_GAP
-    top = over + LEADING * NAME_HEIGHT * len(name)
-    yield from lines_of_text(name, (x, top), NAME_HEIGHT, "notes")
-    yield from lines_of_text(notes, (x, over - NAME_GAP), NOTE_HEIGHT, "notes")
-
-
-def _job(layout: Layout) -> str:
     way = "tip" if layout.mount_shift > 0 else "tail"
     shift = f"{abs(layout.mount_shift):g} mm to the {way}" if layout.mount_shift else "none"
     skis = f"{layout.side} ski" if layout.pair == "mirrored" else "left and right ski alike"
-    return f"boot {layout.boot:g} mm, mount shift {shift}, core {layout.core}, {skis}"
+    job = f"boot {layout.boot:g} mm, mount shift {shift}, core {layout.core}, {skis}"
+    frame = "mm, 1:1, measured from the mounting mark and the centre line"
+    if ski:
+        span = f"{ski[0]:g}" if ski[0] == ski[1] else f"{ski[0]:g} to {ski[1]:g}"
+        frame += f"; dashed: ski {span} mm wide"
+    notes = figures.wrapped((job, *_drills(layout), frame), NOTE_HEIGHT, width)
+    name = figures.wrapped((figures.one_line(layout.pattern),), NAME_HEIGHT, width)
+    over = y + LEADING * NOTE_HEIGHT * len(notes) + NAME_GAP
+    top = over + LEADING * NAME_HEIGHT * len(name)
+    yield from figures.lines_of_text(name, (x, top), NAME_HEIGHT, "notes")
+    yield from figures.lines_of_text(notes, (x, over - NAME_GAP), NOTE_HEIGHT, "notes")
 
 
 def _drills(layout: Layout) -> list[str]:
     """One line per drill setting: the commonest first, every other with the holes it is for."""
-    holes: dict[tuple[float, float], list[str]] = {}
-    for name, diameter, depth in zip(layout.ids, layout.diameters, layout.depths, strict=True):
-        holes.setdefault((float(diameter), float(depth)), []).append(one_line(name))
-    ranked = sorted(holes.items(), key=lambda setting: -len(setting[1]))
-    lines = [
-        f"drill {number(diameter)} mm, {number(depth)} mm deep" for (diameter, depth), _ in ranked
-    ]
-    if len(lines) == 1:
-        return lines
-    first, *others = zip(lines, (names for _, names in ranked), strict=True)
-    odd = [f"{line}: {', '.join(names)}" for line, names in others]
-    return [f"{first[0]}: every hole not named below", *odd]
-
-
-def _frame(ski: SkiWidths | None) -> str:
-    words = "mm, 1:1, measured from the mounting mark and the centre line"
-    if ski is None:
-        return words
-    span = f"{ski[0]:g}" if ski[0] == ski[1] else f"{ski[0]:g} to {ski[1]:g}"
-    return f"{words}; dashed: ski {span} mm wide"
+    holes: dict[str, list[str]] = {}
+    columns = (layout.diameters.tolist(), layout.depths.tolist())
+    for name, diameter, depth in zip(layout.ids, *columns, strict=True):
+        setting = f"drill {number(diameter)} mm, {number(depth)} mm deep"
+        holes.setdefault(setting, []).append(figures.one_line(name))
+    (first, _), *others = sorted(holes.items(), key=lambda setting: -len(setting[1]))
+    rest = ": every hole not named below" if others else ""
+    return [first + rest, *(f"{setting}: {', '.join(names)}" for setting, names in others)]

@@ -6,9 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
-import numpy as np
-from numpy.typing import NDArray
-
 from jiggen import __version__
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
@@ -19,7 +16,7 @@ from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.core import Layout
 from jiggen.record import entries
 from jiggen.record.model import BootLayout, JigRecord, Ladder
-from jiggen.record.results import Accuracy, Drilling, Matrix, Plastic
+from jiggen.record.results import Accuracy, Drilling, Plastic
 
 APART = 24.0  # mm between halves in pictures
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "ezdxf")
@@ -74,7 +71,8 @@ def jig_record(
         inputs=entries.JigInputs.model_validate(
             {
                 **asdict(design.settings),
-                **layout_inputs(layout).model_dump(),
+                **vars(layout),
+                "shift": layout.mount_shift,
                 "boots": known.boots.boots,
                 "printer": compensation.printer if compensation else None,
                 "ski_in_hand": asdict(known.ski),
@@ -90,7 +88,7 @@ def jig_record(
         ),
         openings=tuple(
             entries.Opening(
-                name=f"{one.name} station", part=one.part, x=one.x, y=0.0, diameter=rounded(widest)
+                name=f"{one.name} station", part=one.part, x=one.x, y=0.0, diameter=widest
             )
             for body in design.bodies
             for one in body.stations
@@ -117,66 +115,39 @@ def jig_record(
     )
 
 
-def layout_inputs(layout: Layout) -> entries.LayoutInputs:
-    """What was asked of a layout."""
-    return entries.LayoutInputs(
-        pattern=layout.pattern,
-        boot=layout.boot,
-        shift=layout.mount_shift,
-        core=layout.core,
-        side=layout.side,
-        pair=layout.pair,
-    )
-
-
 def hole_entries(layout: Layout) -> tuple[entries.Hole, ...]:
     """A layout's holes, in its order."""
-    columns = (layout.ids, layout.groups, layout.positions, layout.diameters, layout.depths)
-    return tuple(
-        entries.Hole(
-            id=hole,
-            group=group,
-            x=rounded(x),
-            y=rounded(y),
-            diameter=rounded(diameter),
-            depth=rounded(depth),
-        )
-        for hole, group, (x, y), diameter, depth in zip(*columns, strict=True)
-    )
+    keys = ("id", "group", "x", "y", "diameter", "depth")
+    numbers = (*layout.positions.T, layout.diameters, layout.depths)
+    rows = zip(layout.ids, layout.groups, *(column.tolist() for column in numbers), strict=True)
+    return tuple(entries.Hole.model_validate(dict(zip(keys, row, strict=True))) for row in rows)
 
 
 def guide_entry(guide: Guide, part: str, top_z: float | None = None) -> entries.Guide:
     """What guides the drill at a hole of `part`, and where its stop comes down."""
-    return entries.Guide(
-        id=guide.id,
-        part=part,
-        bore=rounded(guide.bore),
-        bore_z=(rounded(guide.bore_z[0]), rounded(guide.bore_z[1])),
-        throat=rounded(guide.throat),
-        throat_z=(rounded(guide.throat_z[0]), rounded(guide.throat_z[1])),
-        top_z=None if top_z is None else rounded(top_z),
-    )
+    own = {"part": part, "bore_z": guide.bore_z, "top_z": top_z}
+    return entries.Guide.model_validate(asdict(guide) | own)
 
 
 def part_entries(pieces: Iterable[Piece], volumes: Mapping[str, float]) -> tuple[entries.Part, ...]:
-    """The printed parts and where their pieces go; `volumes` in mm³ by part name."""
+    """The printed parts and where their pieces go; `volumes` in mm³ by part name.
+
+    Matrices have full precision: a rounded one would no longer be rigid.
+    """
     found = []
     for piece in pieces:
-        placed = tuple(
-            entries.PlacedPart(name=place.name, to_ski=_matrix(piece.to_ski(place)))
+        placed = [
+            {"name": place.name, "to_ski": (piece.to_ski(place) + 0.0).tolist()}
             for place in piece.placed
-        )
-        part = entries.Part(
-            name=piece.name,
-            kind=piece.kind,
-            half=piece.half,
-            file=f"parts/{piece.name}.stl",
-            count=len(placed),
-            volume=round(volumes[piece.name], 3),
-            to_ski=placed[0].to_ski,
-            placed=placed,
-        )
-        found.append(part)
+        ]
+        made = {
+            "file": f"parts/{piece.name}.stl",
+            "count": len(placed),
+            "volume": round(volumes[piece.name], 3),
+            "to_ski": placed[0]["to_ski"],
+            "placed": placed,
+        }
+        found.append(entries.Part.model_validate(vars(piece) | made))
     return tuple(found)
 
 
@@ -185,14 +156,13 @@ def range_entries(jig: Reusable) -> BootRange:
 
     Lengths in mm, ski frame; a ladder's lines are where they lie for the longest boot.
     """
-    layouts = []
-    for boot, layout in sorted(jig.layouts.items()):
-        places = map(rounded, layout.positions[:, 0])
-        layouts.append(BootLayout(boot=boot, x=dict(zip(layout.ids, places, strict=True))))
     return BootRange(
         boots=(min(jig.layouts), max(jig.layouts)),
         ladders=tuple(half.ladder for half in jig.halves if half.ladder),
-        layouts=tuple(layouts),
+        layouts=tuple(
+            BootLayout(boot=boot, x=dict(zip(one.ids, one.positions[:, 0].tolist(), strict=True)))
+            for boot, one in sorted(jig.layouts.items())
+        ),
         shown={name: dx for name, dx in apart(jig.whole).items() if dx},
     )
 
@@ -210,17 +180,6 @@ def apart(design: Design) -> dict[str, float]:
         reached = body.plate.stop + moved[body.name]
     placed = [placed for piece in list_pieces(design) for placed in piece.placed if placed.body]
     return moved | {piece.name: moved[piece.body] for piece in placed}
-
-
-def rounded(value: float) -> float:
-    """Rounded to a nanometre: beyond what any file holds, and without float dust."""
-    return round(float(value), 6) + 0.0
-
-
-def _matrix(matrix: NDArray[np.float64]) -> Matrix:
-    """Full precision: a rounded matrix would no longer be rigid."""
-    (a, b, c, d) = ((x, y, z, w) for x, y, z, w in (matrix + 0.0).tolist())
-    return a, b, c, d
 
 
 def versions() -> dict[str, str]:

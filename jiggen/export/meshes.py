@@ -6,7 +6,6 @@ import io
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
@@ -57,43 +56,26 @@ def stl_bytes(mesh: PartMesh) -> bytes:
     return header + np.uint32(len(facets)).tobytes() + facets.tobytes()
 
 
-def write_beds(
-    meshes: Mapping[str, PartMesh],
-    pieces: Mapping[str, Sequence[str]],
-    bed: Bed,
-    margin: float,
-    folder: Path,
-) -> tuple[PrintBed, ...]:
-    """Write ``bed-1.3mf``, ``bed-2.3mf``, … and return what is in each.
-
-    `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
-    all of which are printed; `margin` is kept free around the bed, mm.
-    """
-    beds = []
-    for number, laid in enumerate(lay_out(meshes, pieces, bed, margin), start=1):
-        file = f"bed-{number}.3mf"
-        (folder / file).write_bytes(threemf_bytes(meshes, laid))
-        beds.append(PrintBed(file=file, pieces=tuple(laid)))
-    return tuple(beds)
-
-
 def lay_out(
     meshes: Mapping[str, PartMesh],
     pieces: Mapping[str, Sequence[str]],
     bed: Bed,
     margin: float,
-) -> list[list[LaidPiece]]:
-    """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds."""
+) -> tuple[PrintBed, ...]:
+    """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds.
+
+    `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
+    all of which are printed; `margin` is kept free around the bed, mm.
+    """
     named = [(name, part) for part, names in pieces.items() for name in names]
     outlines = [meshes[part].vertices[:, :2] for _, part in named]
     room = Room(margin, margin, bed.x - margin, bed.y - margin)
-    return [
-        [
-            LaidPiece(name=named[spot.index][0], part=named[spot.index][1], x=spot.x, y=spot.y)
-            for spot in spots
-        ]
-        for spots in pack(outlines, room, GAP)
-    ]
+    beds = []
+    for number, spots in enumerate(pack(outlines, room, GAP), start=1):
+        laid = [(*named[spot.index], spot.x, spot.y) for spot in spots]
+        pieces_on = tuple(LaidPiece(name=name, part=part, x=x, y=y) for name, part, x, y in laid)
+        beds.append(PrintBed(file=f"bed-{number}.3mf", pieces=pieces_on))
+    return tuple(beds)
 
 
 def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> bytes:

@@ -89,31 +89,13 @@ def _forbidden(hulls: Sequence[Polygon], gap: float) -> dict[tuple[int, int], Po
 
     The Minkowski sum of one outline and the other turned about, wider by the gap.
     """
-    kinds = {id(hull): hull for hull in hulls}
+    kinds = {id(hull): shapely.get_coordinates(hull.exterior) for hull in hulls}
     wide = {}
     for a, b in product(kinds, repeat=2):
-        turned = shapely.affinity.scale(kinds[b], -1, -1, origin=(0, 0))
-        wide[a, b] = _sum(kinds[a], turned).buffer(gap, quad_segs=ROUND)
+        corners = (kinds[a][:, None] - kinds[b]).reshape(-1, 2)
+        wide[a, b] = shapely.multipoints(corners).convex_hull.buffer(gap, quad_segs=ROUND)
     pairs = product(range(len(hulls)), repeat=2)
     return {(a, b): wide[id(hulls[a]), id(hulls[b])] for a, b in pairs}
-
-
-def _sum(one: Polygon, other: Polygon) -> Polygon:
-    """The Minkowski sum of two convex polygons: the edges of both, each once, by direction."""
-    rings = [_from_lowest(polygon) for polygon in (one, other)]
-    edges = np.vstack([np.diff(ring, axis=0) for ring in rings])
-    turn = np.arctan2(edges[:, 1], edges[:, 0]) % (2 * np.pi)
-    corners = rings[0][0] + rings[1][0] + np.cumsum(edges[np.argsort(turn, kind="stable")], axis=0)
-    return Polygon(corners).convex_hull
-
-
-def _from_lowest(polygon: Polygon) -> Array:
-    """A polygon's ring (n, 2), closed, against the clock, from its lowest corner, then leftmost."""
-    ring = shapely.get_coordinates(polygon.exterior)[:-1]
-    if not polygon.exterior.is_ccw:
-        ring = ring[::-1]
-    first = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
-    return np.vstack([ring[first:], ring[: first + 1]])
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,39 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from jiggen.cautions import CAUTIONS
-from jiggen.draw.figures import (
-    ARM,
-    ID_HEIGHT,
-    LEADING,
-    MEASURE_BAR,
-    NAME_HEIGHT,
-    NOTE_HEIGHT,
-    RUNNING,
-    SCALE_BAR,
-    SMALL_HEIGHT,
-    cross,
-    leader,
-    lines_of_text,
-    one_line,
-    scale_bar,
-    wrapped,
-)
-from jiggen.draw.labels import Label, place_labels
-from jiggen.draw.shapes import (
-    BLACK,
-    WHITE,
-    Anchor,
-    Area,
-    Circle,
-    Drawing,
-    Group,
-    Line,
-    Pen,
-    Point,
-    Shape,
-    Text,
-)
+from jiggen.draw import figures, shapes
+from jiggen.draw.figures import ARM, ID_HEIGHT, NAME_HEIGHT, NOTE_HEIGHT, SMALL_HEIGHT, one_line
+from jiggen.draw.labels import Label
+from jiggen.draw.shapes import Area, Circle, Drawing, Group, Line, Pen, Point, Shape, Text
 from jiggen.draw.vector import svg_text
+from jiggen.export.hole_plan import name_holes
 from jiggen.layout import Layout
 from jiggen.remount.shifts import Conflict, OldHole, RemountLimits, Reuse, conflicts, reused
 
@@ -101,21 +74,19 @@ def remount_svg(
         words = "None of the shifts that were tried is clear."
         sheet.write([words], NOTE_HEIGHT, below=MARGIN / 2, bold=True)
     sheet.place(_legend(), "legend", below=MARGIN)
-    measure = Text((SCALE_BAR + 4, 0), MEASURE_BAR, NOTE_HEIGHT)
-    sheet.place([*scale_bar((0, 0), Pen(0.25)), measure], "scale", below=MARGIN)
+    measure = Text((figures.SCALE_BAR + 4, 0), figures.MEASURE_BAR, NOTE_HEIGHT)
+    sheet.place([*figures.scale_bar((0, 0), Pen(0.25)), measure], "scale", below=MARGIN)
     sheet.write(CAUTIONS, SMALL_HEIGHT, below=MARGIN / 2)
     title = f"{one_line(wanted.pattern)}, boot {wanted.boot:g} mm: old and new holes"
     return svg_text(sheet.drawing(title))
 
 
 def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> _Mount:
+    names = (*layout.ids, *(hole.id for hole in old))
     sites = [*layout.positions.tolist(), *((hole.x, hole.y) for hole in old)]
     radii = [*(layout.diameters / 2).tolist(), *((hole.diameter or UNKNOWN) / 2 for hole in old)]
-    names = [one_line(name) for name in (*layout.ids, *(hole.id for hole in old))]
     across = {0.0, layout.mount_shift}  # the mounting mark, and the boot's centre if elsewhere
-    lines = [(-1e5, -0.3, 1e5, 0.3), *((x - 0.3, -1e5, x + 0.3, 1e5) for x in across)]
-    clear = np.array(radii) + ARM
-    labels = place_labels(names, np.array(sites), clear, np.array(lines), ID_HEIGHT)
+    labels = name_holes(names, np.array(sites), np.array(radii), across=tuple(across))
     return _Mount(name, layout, conflicts(layout, old, limits), reused(layout, old, limits), labels)
 
 
@@ -182,13 +153,13 @@ def _ski(
     for name, radius in zip(layout.ids, (layout.diameters / 2).tolist(), strict=True):
         kind = "near" if name in near else "again" if name in again else "clear"
         yield from _new(places[name], radius, kind, name)
-    inks = [RED if n in near else GREEN if n in again else BLACK for n in layout.ids]
+    inks = [RED if n in near else GREEN if n in again else shapes.BLACK for n in layout.ids]
     sites = [*places.values(), *spots.values()]
     for label, ink, site in zip(mount.labels, inks + [GREY] * len(old), sites, strict=True):
         at = (label.centre[0], label.box[1])
         yield Text(at, label.text, ID_HEIGHT, "middle", colour=ink)
         if label.leader:
-            yield leader(site, 0.0, label.box, Pen(0.13, ink))
+            yield figures.leader(site, 0.0, label.box, Pen(0.13, ink))
     yield Text((tip, 1.5), "tip", NOTE_HEIGHT, "end")
     for words, y in (("tail", 1.5), ("left", half - NOTE_HEIGHT), ("right", -half)):
         yield Text((tail, y), words, NOTE_HEIGHT)
@@ -198,28 +169,26 @@ def _across(layout: Layout, half: float) -> Iterator[Shape]:
     """The mounting mark, and the boot's centre where it is elsewhere."""
     top, shift = half + 0.6 * SMALL_HEIGHT, layout.mount_shift
     yield Line((0, -half), (0, half), MARK)
-    if not shift:
-        yield Text((0, top), "mounting mark", SMALL_HEIGHT, "middle", colour=RED)
-        return
-    yield Line((shift, -half), (shift, half), Pen(0.3, BLUE, (3, 1.5)))
-    sides: tuple[Anchor, Anchor] = ("end", "start")
-    mark, centre = sides if shift > 0 else sides[::-1]
-    yield Text((shift, top), "boot centre", SMALL_HEIGHT, centre, colour=BLUE)
-    yield Text((0, top), "mounting mark", SMALL_HEIGHT, mark, colour=RED)
+    if shift:
+        side: shapes.Anchor = "start" if shift > 0 else "end"
+        yield Line((shift, -half), (shift, half), Pen(0.3, BLUE, (3, 1.5)))
+        yield Text((shift, top), "boot centre", SMALL_HEIGHT, side, colour=BLUE)
+    side = "end" if shift > 0 else "start" if shift else "middle"
+    yield Text((0, top), "mounting mark", SMALL_HEIGHT, side, colour=RED)
 
 
 def _old(hole: OldHole) -> Circle:
     """An old hole: a grey ring when open, filled when plugged, dashed when not measured."""
     pen = Pen(0.3, GREY, (0.8, 0.6) if hole.diameter is None else ())
-    fill = PLUG if hole.plugged else WHITE
+    fill = PLUG if hole.plugged else shapes.WHITE
     at, name = (hole.x, hole.y), one_line(hole.id) if hole.id else ""
     return Circle(at, (hole.diameter or UNKNOWN) / 2, pen, name=name, kind="old", fill=fill)
 
 
 def _new(at: Point, radius: float, kind: str, name: str) -> Iterator[Shape]:
     """A new hole: thin when clear, thick when too near, a second ring when used again."""
-    ink = {"near": RED, "again": GREEN, "clear": BLACK}[kind]
-    yield from cross(at, radius + ARM, Pen(0.13, ink))
+    ink = {"near": RED, "again": GREEN, "clear": shapes.BLACK}[kind]
+    yield from figures.cross(at, radius + ARM, Pen(0.13, ink))
     if kind == "again":
         yield Circle(at, radius + 0.8, Pen(0.25, ink), kind="again")
     pen = Pen(0.6 if kind == "near" else 0.25, ink)
@@ -238,10 +207,10 @@ def _legend() -> Iterator[Shape]:
         ("no new centre in here", [Circle((4, 0), 3.2, LIMIT, kind="limit", fill=TINT)]),
     )
     x = 0.0
-    for words, shapes in samples:
+    for words, sample in samples:
         meaning = Text((9, -SMALL_HEIGHT / 2), words, SMALL_HEIGHT)
-        yield Group((*shapes, meaning), (x, 0.0))
-        x += 14 + len(words) * SMALL_HEIGHT * RUNNING
+        yield Group((*sample, meaning), (x, 0.0))
+        x += 14 + len(words) * SMALL_HEIGHT * figures.RUNNING
 
 
 class _Sheet:
@@ -256,18 +225,18 @@ class _Sheet:
         self, paragraphs: Iterable[str], height: float, *, below: float = 0.0, bold: bool = False
     ) -> None:
         """Write lines in capitals of `height` mm, `below` mm under what is there."""
-        lines = wrapped(paragraphs, height, self._width)
+        lines = figures.wrapped(paragraphs, height, self._width)
         self._y += below
-        self._shapes += lines_of_text(lines, (MARGIN, -self._y), height, bold=bold)
-        self._y += LEADING * height * len(lines)
+        self._shapes += figures.lines_of_text(lines, (MARGIN, -self._y), height, bold=bold)
+        self._y += figures.LEADING * height * len(lines)
 
-    def place(self, shapes: Iterable[Shape], kind: str, *, below: float, x: float = 0.0) -> None:
+    def place(self, drawn: Iterable[Shape], kind: str, *, below: float, x: float = 0.0) -> None:
         """Put shapes with their origin `below` mm under what is there, `x` mm from the left."""
         self._y += below
-        self._shapes.append(Group(tuple(shapes), (MARGIN + x, -self._y), kind))
+        self._shapes.append(Group(tuple(drawn), (MARGIN + x, -self._y), kind))
 
     def drawing(self, title: str) -> Drawing:
         """The page as far as it has grown, on white."""
         right, foot = self._width + 2 * MARGIN, -self._y - MARGIN
-        ground = Area(((0.0, 0.0), (right, 0.0), (right, foot), (0.0, foot)), WHITE)
+        ground = Area(((0.0, 0.0), (right, 0.0), (right, foot), (0.0, foot)), shapes.WHITE)
         return Drawing(title, (0.0, foot), (right, 0.0), shapes=[ground, *self._shapes])

@@ -4,21 +4,14 @@ from __future__ import annotations
 
 import errno
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from itertools import count
 from pathlib import Path
 
-from jiggen.design.engraving import DEPTH
-from jiggen.design.fit_ladder import DEPTH as LADDER_DEPTH
-from jiggen.design.fit_ladder import STRIP_HEIGHT
-from jiggen.design.gauge import DEPTH as GAUGE_DEPTH
-from jiggen.design.gauge import THICKNESS as GAUGE_THICKNESS
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
-from jiggen.design.trial import DEPTH as TRIAL_DEPTH
-from jiggen.design.trial import THICKNESS as TRIAL_THICKNESS
 from jiggen.export.manifest import apart
-from jiggen.export.meshes import PartMesh, stl_bytes, write_beds
+from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
 from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
@@ -30,7 +23,6 @@ STEP_END = "END-ISO-10303-21;"  # the last words of every exchange file
 CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
 USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
 PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")
-GAUGE_ZOOM = 1.15
 MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 
 
@@ -56,7 +48,9 @@ def write_parts(
     for name, mesh in printed.items():
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
     names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
-    beds = write_beds(printed, names, bed, margin, folder)
+    beds = lay_out(printed, names, bed, margin)
+    for one in beds:
+        (folder / one.file).write_bytes(threemf_bytes(printed, one.pieces))
     announce("files: STEP")
     write_named_step(model, folder / STEP_FILE)
     return meshes, beds
@@ -82,64 +76,40 @@ def normalised(text: str, products: Mapping[str, str]) -> str:
     the part's. The kernel counts usages over the whole process, and where it breaks their
     lines depends on that count: they are joined.
     """
-    text = CLOCK.sub(r"\1'1970-01-01T00:00:00'", text, count=1)
     counter = count(1)
 
     def numbered(match: re.Match[str]) -> str:
         rest = re.sub(r"\n\s*", "", match[1])
         return f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{next(counter)}'{rest}"
 
-    text = USAGE.sub(numbered, text)
-
     def named(match: re.Match[str]) -> str:
         name = products.get(match[2], match[2])
         return f"{match[1]}'{name}','{name}'"
 
-    return PRODUCT.sub(named, text)
+    text = CLOCK.sub(r"\1'1970-01-01T00:00:00'", text, count=1)
+    return PRODUCT.sub(named, USAGE.sub(numbered, text))
 
 
-# -- pictures ------------------------------------------------------------------------------------
+def draw_parts(
+    model: Model, meshes: Meshes, path: Path, design: Design | None = None, zoom: float = 1.5
+) -> None:
+    """Write the picture of a model in use; `meshes` by part, as they are printed.
 
-
-def draw_jig(design: Design, model: Model, meshes: Meshes, path: Path) -> None:
-    """Write the picture of a jig on a ski, halves apart; `meshes` by part, as they are printed."""
-    moved = apart(design)
-    ends = [(b.plate.start + moved[b.name], b.plate.stop + moved[b.name]) for b in design.bodies]
-    start, stop = min(low for low, _ in ends), max(high for _, high in ends)
-    ski = ski_piece((start - MORE_SKI, stop + MORE_SKI), design.settings.ski.middle)
-    floors = {
-        **dict.fromkeys(("body", "pinion", "knob"), design.settings.body - DEPTH),
-        "rail": design.mechanism.rail.top_z - DEPTH,
-    }
-    draw_preview([ski, *_shown(model, meshes, floors, moved)], path)
-
-
-def draw_trial(model: Model, meshes: Meshes, path: Path) -> None:
-    """Write the picture of a trial plate."""
-    draw_preview(list(_shown(model, meshes, {"plate": TRIAL_THICKNESS - TRIAL_DEPTH})), path)
-
-
-def draw_gauge(model: Model, meshes: Meshes, path: Path) -> None:
-    """Write the picture of a gauge."""
-    floors = {"gauge": GAUGE_THICKNESS - GAUGE_DEPTH, "slots": STRIP_HEIGHT - LADDER_DEPTH}
-    draw_preview(list(_shown(model, meshes, floors)), path, GAUGE_ZOOM)
-
-
-def _shown(
-    model: Model,
-    meshes: Meshes,
-    floors: Mapping[str, float],
-    moved: Mapping[str, float] | None = None,
-) -> Iterator[Shown]:
-    """Every piece where it goes, `moved` along the ski by its name, mm.
-
-    `floors` are the heights of engraved floors by kind of part; other kinds have none.
+    A jig, of which the `design` is given, lies on a ski, its halves apart.
     """
+    shown, moved = [], {}
+    if design:
+        moved = apart(design)
+        plates = [(body.plate, moved[body.name]) for body in design.bodies]
+        start = min(plate.start + dx for plate, dx in plates) - MORE_SKI
+        stop = max(plate.stop + dx for plate, dx in plates) + MORE_SKI
+        shown.append(ski_piece((start, stop), design.settings.ski.middle))
     for part in model.parts:
-        mesh, kind = meshes[part.name], part.piece.kind
-        for placed in part.piece.placed:
-            pose = part.piece.to_ski(placed)
-            pose[0, 3] += (moved or {}).get(placed.name, 0.0)
+        mesh, piece = meshes[part.name], part.piece
+        for placed in piece.placed:
+            pose = piece.to_ski(placed)
+            pose[0, 3] += moved.get(placed.name, 0.0)
             vertices = mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
-            whole = Shown(kind, vertices, mesh.triangles)
-            yield from inked(whole, floors[kind]) if kind in floors else [whole]
+            whole = Shown(piece.kind, vertices, mesh.triangles)
+            shown += [whole] if piece.floor_z is None else inked(whole, piece.floor_z)
+    draw_preview(shown, path, zoom)

@@ -29,12 +29,11 @@ from jiggen.export.manifest import (
     guide_entry,
     hole_entries,
     jig_record,
-    layout_inputs,
     part_entries,
     range_entries,
     versions,
 )
-from jiggen.export.write import draw_gauge, draw_jig, draw_trial
+from jiggen.export.write import draw_parts
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
 from jiggen.job import Job, JobDesign, design_job, moves_holes, range_advice
 from jiggen.layout import Layout
@@ -43,7 +42,7 @@ from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
 from jiggen.pipeline.expect import expect_job
 from jiggen.progress import announce
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
-from jiggen.record.entries import BedSize, TrialInputs
+from jiggen.record.entries import TrialInputs
 from jiggen.report.page import report_html
 from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf
@@ -158,7 +157,7 @@ JIG = Product[PlannedJig, JigRecord](
         Output(PLAN_SVG, lambda d, _: layout_svg(d.plan.design.layout, _shown_skis(d))),
         Output(PLAN_DXF, lambda d, _: layout_dxf(d.plan.design.layout, _shown_skis(d))),
         Output(
-            PICTURE, lambda d, _: draw_jig(d.plan.design, d.model, d.meshes, d.folder / PICTURE)
+            PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, d.plan.design)
         ),
         Output(SHEET, lambda _, record: sheet_pdf(record), needs="verified"),
         Output(PAGE, lambda d, record: report_html(d.folder, record), needs="judged"),
@@ -187,13 +186,16 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
     trial, compensation = drawn.plan.design, drawn.plan.compensation
     return TrialRecord(
         versions=versions(),
-        inputs=TrialInputs(
-            **dict(layout_inputs(trial.layout)),
-            bed=BedSize(**asdict(trial.bed)),
-            hole_fit=trial.hole_fit,
-            thickness=THICKNESS,
-            clearance=CLEARANCE,
-            printer=compensation.printer if compensation else None,
+        inputs=TrialInputs.model_validate(
+            {
+                **vars(trial.layout),
+                "shift": trial.layout.mount_shift,
+                "bed": asdict(trial.bed),
+                "hole_fit": trial.hole_fit,
+                "thickness": THICKNESS,
+                "clearance": CLEARANCE,
+                "printer": compensation.printer if compensation else None,
+            }
         ),
         holes=hole_entries(trial.layout),
         guides=tuple(
@@ -209,7 +211,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
 TRIAL = Product[Planned[Trial], TrialRecord](
     _draw_trial,
     _trial_record,
-    (Output(PICTURE, lambda d, _: draw_trial(d.model, d.meshes, d.folder / PICTURE)),),
+    (Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE)),),
 )
 
 # -- gauge ---------------------------------------------------------------------------------------
@@ -259,7 +261,7 @@ GAUGE = Product[Planned[Gauge], GaugeRecord](
     _draw_gauge,
     lambda d: gauge_record(d.plan.design, d.volumes, d.beds),
     (
-        Output(PICTURE, lambda d, _: draw_gauge(d.model, d.meshes, d.folder / PICTURE)),
+        Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, zoom=1.15)),
         Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),
         Output(SHEET, _gauge_sheet, needs="verified"),
     ),

@@ -8,13 +8,17 @@ from __future__ import annotations
 from collections import Counter
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from jiggen.outcome import Length, Name, Word
 from jiggen.record.results import Coefficient, Count, Entry, Inside, Matrix
 
 PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
 Factor = Annotated[Coefficient, Field(gt=0)]
+# To a nanometre: beyond what any file holds, and without float dust.
+Nano = AfterValidator(lambda value: round(value, 6) + 0.0)
+Rounded = Annotated[float, Nano]
+Size = Annotated[Length, Nano]
 HalfName = Literal["toe", "heel", "centre"]
 
 
@@ -122,10 +126,10 @@ class Hole(Entry):
 
     id: Name
     group: Name
-    x: Annotated[float, Field(ge=-2000, le=2000)]
-    y: Annotated[float, Field(ge=-200, le=200)]
-    diameter: Annotated[Length, Field(le=50)]
-    depth: Annotated[Length, Field(le=200)]
+    x: Annotated[float, Field(ge=-2000, le=2000), Nano]
+    y: Annotated[float, Field(ge=-200, le=200), Nano]
+    diameter: Annotated[Length, Field(le=50), Nano]
+    depth: Annotated[Length, Field(le=200), Nano]
 
 
 class Guide(Entry):
@@ -133,11 +137,11 @@ class Guide(Entry):
 
     id: Name
     part: Name
-    bore: Length
-    bore_z: tuple[float, float]
-    throat: Length
-    throat_z: tuple[float, float]
-    top_z: Annotated[Length, Field(le=500)] | None = None
+    bore: Size
+    bore_z: tuple[Rounded, Rounded]
+    throat: Size
+    throat_z: tuple[Rounded, Rounded]
+    top_z: Annotated[Length, Field(le=500), Nano] | None = None
 
 
 class Peg(Entry):
@@ -158,7 +162,7 @@ class Opening(Entry):
     part: Name
     x: float
     y: float
-    diameter: Length
+    diameter: Size
 
 
 class Joint(Entry):

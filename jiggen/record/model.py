@@ -9,16 +9,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
+from jiggen.record.entries import Rounded
 from jiggen.record.results import Accuracy, Drilling, Entry, Inside, Plastic
 
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
 
-Rounded = Annotated[float, AfterValidator(lambda value: round(value, 6) + 0.0)]
 RowName = Literal["odd", "even", "bands", "shift"]
 
 
@@ -74,7 +74,7 @@ class BootLayout(Entry):
     """Where the layout of a boot length puts each hole along the ski; by hole id."""
 
     boot: Length
-    x: dict[Name, float]
+    x: dict[Name, Rounded]
 
 
 @dataclass(frozen=True)
