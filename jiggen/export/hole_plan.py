@@ -103,12 +103,7 @@ def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:
         Text((left, -3.0 - NOTE_HEIGHT), "right", NOTE_HEIGHT, layer="notes"),
         *_title(layout, ski, (left, top + MARGIN), right - left),
         *figures.scale_bar(foot, layer="scale"),
-        Text(
-            (left + figures.SCALE_BAR + 4.0, foot[1]),
-            figures.MEASURE_BAR,
-            NOTE_HEIGHT,
-            layer="scale",
-        ),
+        Text(beside_bar, figures.MEASURE_BAR, NOTE_HEIGHT, layer="scale"),
         *figures.lines_of_text(cautions, (left, foot[1] - MARGIN / 2), SMALL_HEIGHT, "notes"),
     ]
     texts = list(sheet.of(Text))
