@@ -101,9 +101,9 @@ def beside(*columns: tuple[float, Cell], right: float = 0.0) -> Table:
     return section((), [[cell for _, cell in columns]], widths, right=right)
 
 
-def rule(width: float, above: float, below: float, pen: Pen = RULE) -> Picture:
+def rule(width: float, above: float, below: float) -> Picture:
     """A line, with some mm free above and below it."""
-    return Picture(width, above + below, [Line((0.0, -above), (width, -above), pen)])
+    return Picture(width, above + below, [Line((0.0, -above), (width, -above), RULE)])
 
 
 def headline(words: str, width: float) -> list[Flowable]:
