@@ -13,7 +13,7 @@ from reportlab.platypus.flowables import Flowable
 
 from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import POINT, fit, font_name, width_of
-from jiggen.draw.pdf import describe, paint
+from jiggen.draw.pdf import describe
 from jiggen.report.sheet import kit
 
 Paper = Literal["A4", "letter"]
@@ -27,14 +27,14 @@ PAPERS: dict[Paper, Size] = {
 MARGIN = 10.0  # mm; common practice, no source: office printers leave 4 to 6.4 mm blank
 UPRIGHT, LYING = "upright", "lying"  # page templates
 CAUTION, FOOT = 7.0, 7.5  # points
-FOOT_LINE, FOOT_GAP = 4.0, 2.0  # mm: the line with the page's number, and over the cautions
+FOOT_GAP = 2.0  # mm over the cautions
 
 
 def frame_size(paper: Paper, *, upright: bool = True) -> Size:
     """Width and height in mm of the room for content on a page."""
     width, height = PAPERS[paper] if upright else PAPERS[paper][::-1]
     width -= 2 * MARGIN
-    foot = kit.height_of(_cautions(width), width) + FOOT_LINE + FOOT_GAP
+    foot = kit.height_of(_foot(width, "", "", "page 1 of 1"), width) + FOOT_GAP
     return width, height - 2 * MARGIN - foot
 
 
@@ -68,29 +68,25 @@ def _template(name: str, paper: Paper) -> PageTemplate:
     return PageTemplate(name, [frame], pagesize=tuple(side / POINT for side in page))
 
 
-def _cautions(width: float) -> list[Flowable]:
-    """The usual cautions under a rule."""
-    return [kit.rule(width, 0.0, 0.8), kit.para(" ".join(CAUTIONS), CAUTION)]
+def _foot(width: float, about: str, maker: str, count: str) -> list[Flowable]:
+    """The usual cautions under a rule, then what the page belongs to and its number."""
+    side = width_of(count, FOOT) + 6.0
+    middle = width - 2 * side
+    line = kit.beside(
+        (side, kit.para(maker, fit(maker, FOOT, 4.0, side))),
+        (middle, kit.para(about, fit(about, FOOT, 5.0, middle), anchor="middle")),
+        (side, kit.para(count, FOOT, anchor="end")),
+    )
+    return [kit.rule(width, 0.0, 0.8), kit.para(" ".join(CAUTIONS), CAUTION), kit.gap(0.7), line]
 
 
 def _draw_foot(canvas: Any, number: int, pages: int, *, about: str, maker: str) -> None:
-    """The foot of a page: cautions, then what it belongs to and its number."""
     width = canvas._pagesize[0] * POINT - 2 * MARGIN
-    count = f"page {number} of {pages}"
-    side = width_of(count, FOOT) + 6.0
-    middle, at = MARGIN + width / 2, MARGIN + 1.0
-    fitted = fit(about, FOOT, 5.0, width - 2 * side)
-    words = [
-        kit.typeset((MARGIN, at), maker, fit(maker, FOOT, 4.0, side)),
-        kit.typeset((middle, at), about, fitted, anchor="middle"),
-        kit.typeset((MARGIN + width, at), count, FOOT, anchor="end"),
-    ]
-    paint(canvas, words)
-    y = MARGIN + FOOT_LINE
-    for flowable in reversed(_cautions(width)):
+    y = MARGIN / POINT
+    for flowable in reversed(_foot(width, about, maker, f"page {number} of {pages}")):
         _, height = flowable.wrapOn(canvas, width / POINT, 1e6)
-        flowable.drawOn(canvas, MARGIN / POINT, y / POINT)
-        y += height * POINT
+        flowable.drawOn(canvas, MARGIN / POINT, y)
+        y += height
 
 
 class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
