@@ -168,7 +168,7 @@ def the_gauge() -> tuple[dict[str, Feature], tuple[Reading, ...]]:
     """Features and readings of the blank that `jiggen gauge` writes for the usual bed."""
     from jiggen.design.gauge import design_gauge, readings_of
     from jiggen.design.settings import Bed
-    from jiggen.export.gauge import measurements_toml
+    from jiggen.export.manifest import measurements_toml
 
     blank = tomllib.loads(measurements_toml(readings_of(design_gauge(Bed()))))
     features = {name: Feature(**row) for name, row in blank["features"].items()}

@@ -38,7 +38,7 @@ from jiggen.design.gauge import (
 from jiggen.design.settings import Bed
 from jiggen.design.station import design_mechanism
 from jiggen.errors import InputError
-from jiggen.export.gauge import measurements_toml
+from jiggen.export.manifest import measurements_toml
 from jiggen.files import MEASUREMENTS
 from jiggen.pipeline.build import Built, build
 from jiggen.pipeline.products import GAUGE, plan_gauge

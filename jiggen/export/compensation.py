@@ -66,12 +66,8 @@ def refuse_compensation(compensation: Compensation) -> None:
     stretch = np.append(np.abs(compensation.matrix - np.eye(2)).ravel(), compensation.height - 1)
     worst = float(np.abs(stretch).max())
     if not worst <= LARGEST_STRETCH:  # so that NaN fails too
-        raise InputError(
-            _refused(
-                f"would change a part by {100 * worst:.2f} % of its size, "
-                f"{100 * LARGEST_STRETCH:g} % is the most"
-            )
-        )
+        text = f"would change a part by {100 * worst:.2f} % of its size"
+        raise InputError(_refused(f"{text}, {100 * LARGEST_STRETCH:g} % is the most"))
 
 
 def refuse_for_design(design: Design, printer: Profile | None) -> Compensation | None:
@@ -118,9 +114,5 @@ def compensation_entry(compensation: Compensation | None) -> Compensated | None:
     """What was done to the meshes, for the record."""
     if compensation is None:
         return None
-    (xx, xy), (yx, yy) = compensation.matrix.tolist()
-    return Compensated(
-        printer=compensation.printer,
-        matrix=((xx, xy), (yx, yy)),
-        height=float(compensation.height),
-    )
+    matrix = compensation.matrix.tolist()
+    return Compensated.model_validate(vars(compensation) | {"matrix": matrix})

@@ -73,15 +73,11 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
 
 def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
     """The pieces' numbers, the largest first by area, depth, width and the longer of the two."""
-    sizes = [(b[2] - b[0], b[3] - b[1]) for b in (hull.bounds for hull in hulls)]
-    measures: tuple[Callable[[int], float], ...] = (
-        lambda index: hulls[index].area,
-        lambda index: sizes[index][1],
-        lambda index: sizes[index][0],
-        lambda index: max(sizes[index]),
-    )
-    for measure in measures:
-        yield sorted(range(len(hulls)), key=lambda index: (-round(measure(index), 6), index))
+    shapes = np.array(hulls, dtype=object)
+    left, front, right, back = shapely.bounds(shapes).T
+    wide, deep = right - left, back - front
+    for measure in (shapely.area(shapes), deep, wide, np.maximum(wide, deep)):
+        yield np.argsort(-measure.round(6), kind="stable").tolist()
 
 
 def _forbidden(hulls: Sequence[Polygon], gap: float) -> dict[tuple[int, int], Polygon]:

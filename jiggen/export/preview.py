@@ -13,16 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 Colour = tuple[float, float, float]
-BODY: Colour = (0.93, 0.62, 0.20)
-RAIL: Colour = (0.25, 0.47, 0.64)
 GEAR: Colour = (0.30, 0.33, 0.36)
-SKI: Colour = (0.80, 0.82, 0.84)
 INK: Colour = (0.20, 0.13, 0.05)
 INK_NAME = "engraved"
 COLOURS = {
-    **dict.fromkeys(("body", "plate", "gauge", "slots"), BODY),
-    **dict.fromkeys(("rail", "rack"), RAIL),
-    "ski": SKI,
+    **dict.fromkeys(("body", "plate", "gauge", "slots"), (0.93, 0.62, 0.20)),
+    **dict.fromkeys(("rail", "rack"), (0.25, 0.47, 0.64)),
+    "ski": (0.80, 0.82, 0.84),
     INK_NAME: INK,
 }
 SIZE = (1600, 1000)
@@ -55,40 +52,32 @@ def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
     # What draws: without it the window and its actors are empty shells, and using one is a crash.
     import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
+    from vtkmodules import vtkRenderingCore
     from vtkmodules.vtkCommonCore import vtkObject
     from vtkmodules.vtkCommonMisc import vtkErrorCode
     from vtkmodules.vtkIOImage import vtkPNGWriter
-    from vtkmodules.vtkRenderingCore import (
-        vtkLight,
-        vtkRenderer,
-        vtkRenderWindow,
-        vtkWindowToImageFilter,
-    )
 
     vtkObject.GlobalWarningDisplayOff()
-    scene = vtkRenderer()
+    scene = vtkRenderingCore.vtkRenderer()
     scene.SetBackground(1.0, 1.0, 1.0)
     for piece in pieces:
         scene.AddActor(_actor(piece))
     for position, strength in (((-300, 500, 900), 0.75), ((600, -200, 500), 0.30)):
-        light = vtkLight()
-        light.SetLightTypeToSceneLight()
+        light = vtkRenderingCore.vtkLight()
         light.SetPosition(*position)
-        light.SetFocalPoint(0, 0, 0)
         light.SetIntensity(strength)
         scene.AddLight(light)
-    window = vtkRenderWindow()
+    window = vtkRenderingCore.vtkRenderWindow()
     window.SetOffScreenRendering(1)
     window.SetMultiSamples(8)
     window.SetSize(*SIZE)
     window.AddRenderer(scene)
     camera = scene.GetActiveCamera()
-    camera.SetFocalPoint(0, 0, 0)
     camera.SetPosition(-520, -640, 620)
     camera.SetViewUp(0, 0, 1)
     scene.ResetCamera()
     camera.Zoom(zoom)
-    image = vtkWindowToImageFilter()  # renders the window itself
+    image = vtkRenderingCore.vtkWindowToImageFilter()  # renders the window itself
     image.SetInput(window)
     image.ReadFrontBufferOff()
     image.Update()
@@ -114,9 +103,8 @@ def ski_piece(length: tuple[float, float], width: float) -> Shown:
     """A plain stand-in for the ski: a bar under the jig, `width` mm wide, 18 mm thick."""
     import trimesh
 
-    size = (length[1] - length[0], width, 18.0)
-    bar = trimesh.creation.box(extents=size)
-    bar.apply_translation(((length[0] + length[1]) / 2, 0.0, -9.05))
+    low, high = (length[0], -width / 2, -18.05), (length[1], width / 2, -0.05)
+    bar = trimesh.creation.box(bounds=(low, high))
     return Shown("ski", np.asarray(bar.vertices), np.asarray(bar.faces))
 
 
@@ -135,13 +123,10 @@ def _actor(piece: Shown) -> Any:
     data = vtkPolyData()
     data.SetPoints(points)
     data.SetPolys(cells)
-    smooth = vtkPolyDataNormals()
+    smooth = vtkPolyDataNormals()  # split along edges of more than 30°
     smooth.SetInputData(data)
-    smooth.SetFeatureAngle(30.0)
-    smooth.SplittingOn()
     mapper = vtkPolyDataMapper()
     mapper.SetInputConnection(smooth.GetOutputPort())
-    mapper.ScalarVisibilityOff()
     actor = vtkActor()
     actor.SetMapper(mapper)
     look = actor.GetProperty()

@@ -66,7 +66,10 @@ def remount_svg(
     sheet.write([one_line(wanted.pattern)], NAME_HEIGHT)
     sheet.write([_job(wanted, old, limits)], NOTE_HEIGHT)
     for mount in mounts:
-        sheet.write([_headline(mount)], NOTE_HEIGHT, below=MARGIN / 2, bold=True)
+        count = len({conflict.new for conflict in mount.near})
+        state = f"{count} of {len(mount.layout)} holes too near an old one" if count else "clear"
+        words = f"{mount.name}: mount shift {shift_words(mount.layout.mount_shift)}: {state}"
+        sheet.write([words], NOTE_HEIGHT, below=MARGIN / 2, bold=True)
         drawn = _ski(mount, old, limits, (tail, tip, half))
         sheet.place(drawn, "mount", below=2 * SMALL_HEIGHT + half, x=-tail)
         sheet.write(_details(mount), SMALL_HEIGHT, below=half + MARGIN / 2)
@@ -101,12 +104,6 @@ def _job(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> str:
         f"open (keep {limits.open:g} mm), {plugged} plugged (keep {limits.plugged:g} mm), "
         f"from centre to centre; used again within {limits.reuse:g} mm"
     )
-
-
-def _headline(mount: _Mount) -> str:
-    count = len({conflict.new for conflict in mount.near})
-    state = f"{count} of {len(mount.layout)} holes too near an old one" if count else "clear"
-    return f"{mount.name}: mount shift {shift_words(mount.layout.mount_shift)}: {state}"
 
 
 def shift_words(shift: float) -> str:

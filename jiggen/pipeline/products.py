@@ -21,14 +21,15 @@ from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import check_all_boots
 from jiggen.errors import CheckFailed, InputError
 from jiggen.export import compensation as printers
-from jiggen.export.gauge import gauge_record, measurements_toml
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
     BootRange,
     Known,
+    gauge_record,
     guide_entry,
     hole_entries,
     jig_record,
+    measurements_toml,
     part_entries,
     range_entries,
     versions,
