@@ -18,14 +18,7 @@ from jiggen.design import Design
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
-from jiggen.export.manifest import (
-    ONE_BOOT,
-    BootRange,
-    Known,
-    jig_record,
-    part_entries,
-    range_entries,
-)
+from jiggen.export.manifest import Known, jig_record, part_entries
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore
@@ -52,18 +45,13 @@ def jig_data(
 
 @cache
 def _jig_text(chosen: Design, read: Callable[[str], Mesh], volume: float) -> str:
-    return _text(chosen, expect(chosen)[0], ONE_BOOT, read, volume)
+    return _text(chosen, expect(chosen)[0], None, read, volume)
 
 
 @cache
 def _halves_text(jig: Reusable) -> str:
-    return _text(
-        jig.whole,
-        expect_job(JobDesign(jig.whole, jig))[0],
-        range_entries(jig),
-        lambda _: BLOCK,
-        VOLUME,
-    )
+    expected, _ = expect_job(JobDesign(jig.whole, jig))
+    return _text(jig.whole, expected, jig, lambda _: BLOCK, VOLUME)
 
 
 def halves_data(jig: Reusable) -> Data:
@@ -73,14 +61,15 @@ def halves_data(jig: Reusable) -> Data:
 
 
 def _text(
-    chosen: Design, expected: Any, boots: BootRange, read: Callable[[str], Mesh], volume: float
+    chosen: Design, expected: Any, jig: Reusable | None, read: Callable[[str], Mesh], volume: float
 ) -> str:
     state, limits = SkiState(), DrillingLimits()
     made = list_pieces(chosen)
     parts = part_entries(made, {piece.name: volume for piece in made})
     tops = {guide.id: guide.bush_top_z for guide in chosen.guides}
     drilled = check_drilling(chosen.layout, tops, state, limits)
-    known = Known(expected, drilled, state, limits, {}, boots)
+    boots = (min(jig.layouts), max(jig.layouts)) if jig else None
+    known = Known(expected, drilled, state, limits, {}, boots, jig)
     weighed = weigh(chosen, parts, read)
     return json_text(jig_record(chosen, parts, known, weighed, beds=beds_of(made)))
 

@@ -55,10 +55,8 @@ def workshop(target: Path) -> Iterator[Path]:
     ``export.cannot-write`` when the system refuses anything here or within, a full disk say.
     """
     with _refusals(target):
-        place = _real(target)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        with _alone(place):
-            _recover(place)
+        _real(target).parent.mkdir(parents=True, exist_ok=True)
+        with _alone(target) as place:
             name = tempfile.mkdtemp(prefix=f".{place.name}.", suffix=".part", dir=place.parent)
             folder = Path(name)
             try:
@@ -73,10 +71,8 @@ def clear_leftovers(target: Path) -> None:
 
     Raises InputError ``export.busy`` while another one builds there.
     """
-    with _refusals(target):
-        place = _real(target)
-        with _alone(place):
-            _recover(place)
+    with _refusals(target), _alone(target):
+        pass
 
 
 @contextmanager
@@ -97,10 +93,14 @@ def _refusals(target: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _alone(place: Path) -> Iterator[None]:
-    """Hold the lock beside `place`, which the system takes back from a process that dies."""
+def _alone(target: Path) -> Iterator[Path]:
+    """Hold the lock beside `target`, and undo what killed processes left there.
+
+    The system takes the lock back from a process that dies.
+    """
     from filelock import FileLock, Timeout
 
+    place = _real(target)
     lock = FileLock(place.with_name(f".{place.name}.lock"), blocking=False)
     try:
         lock.acquire()
@@ -113,7 +113,8 @@ def _alone(place: Path) -> Iterator[None]:
             hint="Wait until it has finished, or choose another folder.",
         ) from None
     try:
-        yield
+        _recover(place)
+        yield place
     finally:
         # While it is held: whoever waits for it sees that its file is gone, and makes another.
         with suppress(OSError):
@@ -170,13 +171,12 @@ def listing(folder: Path) -> dict[str, FileEntry]:
     """
     left_out = {MANIFEST, MEASUREMENTS}
     files = sorted(p for p in folder.rglob("*") if p.is_file() and p.name not in left_out)
-    return {
-        path.relative_to(folder).as_posix(): FileEntry(
-            bytes=path.stat().st_size,
-            sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
-        )
-        for path in files
-    }
+    found = {}
+    for path in files:
+        data = path.read_bytes()
+        entry = FileEntry(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
+        found[path.relative_to(folder).as_posix()] = entry
+    return found
 
 
 def write_manifest(folder: Path, record: Record) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 from jiggen import __version__
@@ -16,7 +16,7 @@ from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.layout.core import Layout
 from jiggen.record import entries
-from jiggen.record.model import BootLayout, FitSizes, GaugeRecord, JigRecord, Ladder
+from jiggen.record.model import BootLayout, FitSizes, GaugeRecord, JigRecord
 from jiggen.record.results import Accuracy, Drilling, Plastic
 
 APART = 24.0  # mm between halves in pictures
@@ -24,25 +24,10 @@ LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "
 
 
 @dataclass(frozen=True, eq=False)
-class BootRange:
-    """What the record says of a range of boots, from and to: ladders, and a layout per boot.
-
-    `shown` says, by placed piece, how far it is moved along the ski in pictures, mm.
-    """
-
-    boots: tuple[float, float] | None = None
-    ladders: tuple[Ladder, ...] = ()
-    layouts: tuple[BootLayout, ...] = ()
-    shown: Mapping[str, float] = field(default_factory=dict)
-
-
-ONE_BOOT = BootRange()
-
-
-@dataclass(frozen=True, eq=False)
 class Known:
     """What is known of a jig before it is drawn, for its record.
 
+    `boots` are the shortest and the longest of a range, `reusable` the jig with ladders for them;
     `key` tells a later run whether the jig that it finds is the one it wants.
     """
 
@@ -51,7 +36,8 @@ class Known:
     ski: SkiState
     limits: DrillingLimits
     screws: Mapping[str, Screw]
-    boots: BootRange = ONE_BOOT
+    boots: tuple[float, float] | None = None
+    reusable: Reusable | None = None
     key: str = ""
 
 
@@ -65,7 +51,7 @@ def jig_record(
     compensation: entries.Compensated | None = None,
 ) -> JigRecord:
     """The record of a jig but for verification and file list."""
-    layout, shape = design.layout, design.mechanism.station
+    layout, shape, jig = design.layout, design.mechanism.station, known.reusable
     widest = 2 * max(shape.cone_radius, shape.flange_radius)  # of a station's round opening
     return JigRecord(
         versions=versions(),
@@ -74,7 +60,7 @@ def jig_record(
                 **asdict(design.settings),
                 **vars(layout),
                 "shift": layout.mount_shift,
-                "boots": known.boots.boots,
+                "boots": known.boots,
                 "printer": compensation.printer if compensation else None,
                 "ski_in_hand": asdict(known.ski),
                 "drilling_limits": asdict(known.limits),
@@ -109,9 +95,12 @@ def jig_record(
         accuracy=known.accuracy,
         drilling=known.drilling,
         plastic=plastic,
-        ladders=known.boots.ladders,
-        boots=known.boots.layouts,
-        shown=dict(known.boots.shown),
+        ladders=tuple(half.ladder for half in jig.halves if half.ladder) if jig else (),
+        boots=tuple(
+            BootLayout(boot=boot, x=dict(zip(one.ids, one.positions[:, 0].tolist(), strict=True)))
+            for boot, one in (sorted(jig.layouts.items()) if jig else ())
+        ),
+        shown={name: dx for name, dx in apart(design).items() if dx} if jig else {},
         key=known.key,
     )
 
@@ -181,22 +170,6 @@ def part_entries(pieces: Iterable[Piece], volumes: Mapping[str, float]) -> tuple
         }
         found.append(entries.Part.model_validate(vars(piece) | made))
     return tuple(found)
-
-
-def range_entries(jig: Reusable) -> BootRange:
-    """The ladders of a jig's halves, every boot's layout, and how pictures show the halves.
-
-    Lengths in mm, ski frame; a ladder's lines are where they lie for the longest boot.
-    """
-    return BootRange(
-        boots=(min(jig.layouts), max(jig.layouts)),
-        ladders=tuple(half.ladder for half in jig.halves if half.ladder),
-        layouts=tuple(
-            BootLayout(boot=boot, x=dict(zip(one.ids, one.positions[:, 0].tolist(), strict=True)))
-            for boot, one in sorted(jig.layouts.items())
-        ),
-        shown={name: dx for name, dx in apart(jig.whole).items() if dx},
-    )
 
 
 def apart(design: Design) -> dict[str, float]:

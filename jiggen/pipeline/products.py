@@ -23,7 +23,6 @@ from jiggen.errors import CheckFailed, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
-    BootRange,
     Known,
     gauge_record,
     guide_entry,
@@ -31,7 +30,6 @@ from jiggen.export.manifest import (
     jig_record,
     measurements_toml,
     part_entries,
-    range_entries,
     versions,
 )
 from jiggen.export.write import draw_parts
@@ -91,16 +89,12 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     accuracy, warnings = expect_job(nominal)
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
     others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
-    drilling = check_all_boots(
-        [design.layout, *others], tops, job.ski_in_hand, job.limits, job.screws
-    )
+    ski, limits, screws = job.ski_in_hand, job.limits, job.screws
+    drilling = check_all_boots([design.layout, *others], tops, ski, limits, screws)
     if drilling.errors:
         raise CheckFailed(drilling.errors)
-    if made.reusable:
-        boots = range_entries(made.reusable)
-    else:
-        boots = BootRange(None if job.one_boot else (min(layouts), longest))
-    known = Known(accuracy, drilling, job.ski_in_hand, job.limits, job.screws, boots, key)
+    boots = None if job.one_boot else (min(layouts), longest)
+    known = Known(accuracy, drilling, ski, limits, screws, boots, made.reusable, key)
     return PlannedJig(
         design=design,
         bed=design.settings.bed,
