@@ -10,8 +10,9 @@ def bed(number, *parts):
 
 
 def test_a_summary_has_one_line_per_bed_that_counts_its_pieces():
-    assert to_print([bed(1, "body-toe", "body-heel", "knob", "knob"), bed(2, "rail")]) == [
+    beds = [bed(1, "body-toe", "body-heel", "knob", "knob"), bed(2, "rail")]
+    assert list(to_print(beds)) == [
         "To print: bed 1: body-toe, body-heel, 2 x knob (bed-1.3mf)",
         "          bed 2: rail (bed-2.3mf)",
     ]
-    assert to_print([]) == []
+    assert list(to_print([])) == []

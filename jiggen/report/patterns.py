@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 from jiggen.errors import InputError
 from jiggen.layout import Layout
 from jiggen.pattern import Group, Pattern, read_pattern
 from jiggen.pattern.find import Known, known_patterns
+from jiggen.report import text_table
+from jiggen.units import counted
 
 DATUMS = {
     "boot-toe": "the boot's toe",
@@ -44,7 +46,7 @@ class Listed:
                     {"name": group.name, "datum": group.datum, "holes": hole_count((group,))}
                     for group in self.pattern.groups
                 ],
-                "boot": list(self.pattern.boot) if self.pattern.boot else None,
+                "boot": self.pattern.boot,
                 "pair": self.pattern.pair,
             }
         return entry
@@ -52,80 +54,62 @@ class Listed:
 
 def list_patterns() -> tuple[Listed, ...]:
     """Every pattern that a name can find, read; a faulty one does not hide the others."""
-    return tuple(_listed(known) for known in known_patterns())
+    found = []
+    for known in known_patterns():
+        try:
+            found.append(Listed(known, read_pattern(known.path)))
+        except InputError as error:
+            found.append(Listed(known, None, len(error.findings)))
+    return tuple(found)
 
 
-def _listed(known: Known) -> Listed:
-    try:
-        return Listed(known, read_pattern(known.path))
-    except InputError as error:
-        return Listed(known, None, len(error.findings))
-
-
-def hole_count(groups: tuple[Group, ...]) -> int:
+def hole_count(groups: Iterable[Group]) -> int:
     """How many holes are drilled, both sides counted."""
     return sum(1 + hole.both_sides for group in groups for hole in group.holes)
 
 
 def described(pattern: Pattern) -> list[str]:
     """What a pattern is, a line for each thing; lengths in mm."""
-    boots = f"{_span(pattern.boot)} mm" if pattern.boot else "any length"
-    skis = (
-        "left and right ski mirrored" if pattern.pair == "mirrored" else "left and right ski alike"
-    )
+    boots = f"{_boots(pattern)} mm" if pattern.boot else "any length"
+    skis = "mirrored" if pattern.pair == "mirrored" else "alike"
+    lines = [pattern.note] if pattern.note else []
+    lines.append(f"For boots of {boots}; left and right ski {skis}.")
     width = max(len(group.name) for group in pattern.groups)
-    return [
-        *([pattern.note] if pattern.note else []),
-        f"For boots of {boots}; {skis}.",
-        *(f"  {group.name.ljust(width)}  {_group(group)}" for group in pattern.groups),
-    ]
+    for group in pattern.groups:
+        where, after = f"{abs(group.shift):g} mm behind", ""
+        if group.steps:
+            steps = ", ".join(f"{step.shift:+g} from {step.start:g}" for step in group.steps)
+            where, after = "about", f", in steps by boot: {steps} mm"
+        elif not group.shift:
+            where = "about"
+        elif group.shift > 0:
+            where = f"{group.shift:g} mm in front of"
+        holes = counted(hole_count((group,)), "hole")
+        lines.append(f"  {group.name:{width}}  {holes} {where} {DATUMS[group.datum]}{after}")
+    return lines
 
 
-def _group(group: Group) -> str:
-    count = hole_count((group,))
-    holes = f"{count} hole" if count == 1 else f"{count} holes"
-    if group.steps:
-        steps = ", ".join(f"{step.shift:+g} from {step.start:g}" for step in group.steps)
-        return f"{holes} about {DATUMS[group.datum]}, in steps by boot: {steps} mm"
-    way = "in front of" if group.shift > 0 else "behind"
-    away = f"{abs(group.shift):g} mm {way}" if group.shift else "about"
-    return f"{holes} {away} {DATUMS[group.datum]}"
-
-
-def _span(boot: tuple[float, float]) -> str:
-    return f"{boot[0]:g} to {boot[1]:g}"
+def _boots(pattern: Pattern) -> str:
+    return " to ".join(f"{boot:g}" for boot in pattern.boot or ()) or "any"
 
 
 def table(listed: tuple[Listed, ...]) -> str:
     """A row for each pattern, then the folders they lie in."""
-    head = ("name", "holes", "measured from", "boots in mm", "whose")
-    rows = [head, *(_row(entry) for entry in listed)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
-    lines = [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in rows
-    ]
-    folders = dict.fromkeys((entry.known.origin, entry.known.path.parent) for entry in listed)
-    width = max((len(origin) for origin, _ in folders), default=0)
-    return "\n".join(
-        [*lines, "", *(f"{origin.ljust(width)}  {folder}" for origin, folder in folders)]
-    )
-
-
-def _row(entry: Listed) -> tuple[str, str, str, str, str]:
-    whose = f"{entry.known.origin}, hidden" if entry.known.hidden else entry.known.origin
-    if entry.pattern is None:
-        faults = "1 fault" if entry.faults == 1 else f"{entry.faults} faults"
-        return entry.known.name, "-", f"{faults}: jiggen show {entry.known.path}", "", whose
-    datums = dict.fromkeys(group.datum for group in entry.pattern.groups)
-    boots = _span(entry.pattern.boot) if entry.pattern.boot else "any"
-    return (
-        entry.known.name,
-        str(hole_count(entry.pattern.groups)),
-        ", ".join(datums),
-        boots,
-        whose,
-    )
+    rows = [("name", "holes", "measured from", "boots in mm", "whose")]
+    for entry in listed:
+        known, pattern = entry.known, entry.pattern
+        holes, measured, boots = (
+            "-",
+            f"{counted(entry.faults, 'fault')}: jiggen show {known.path}",
+            "",
+        )
+        if pattern:
+            holes, boots = f"{hole_count(pattern.groups)}", _boots(pattern)
+            measured = ", ".join(dict.fromkeys(group.datum for group in pattern.groups))
+        whose = f"{known.origin}, hidden" if known.hidden else known.origin
+        rows.append((known.name, holes, measured, boots, whose))
+    folders = dict.fromkeys((one.known.origin, str(one.known.path.parent)) for one in listed)
+    return "\n".join([*text_table(rows), "", *text_table(list(folders))])
 
 
 ROW = 2.0  # a character is about twice as high as wide, in most terminals: from memory
@@ -133,30 +117,22 @@ MOST_ROWS = 12  # from the centre line to an edge
 LEAST_WIDTH = 40
 MARGIN = 5  # columns free at either end of the holes, for their names
 TICKS = (10.0, 20.0, 50.0, 100.0)  # mm between the numbers along the foot
-HOLE, HOLES, LINE, MARK, CROSS = "o", "8", "-", "|", "+"
-EDGES = "left", "right"
 
 
 @dataclass(frozen=True)
-class _Scale:
-    """Columns and rows of points in the ski frame, mm; row 0 is the centre line, up is left."""
+class _Grid:
+    """Characters by row and column, row 0 the centre line, up left; what is written first stays.
 
+    `start` is where column 0 is along the ski, `size` the length of a column; mm.
+    """
+
+    width: int
     start: float
-    size: float  # mm a column
+    size: float
+    cells: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def column(self, x: float) -> int:
         return round((x - self.start) / self.size)
-
-    def row(self, y: float) -> int:
-        return round(y / (ROW * self.size))
-
-
-@dataclass
-class _Grid:
-    """Characters by row and column; what is written first stays."""
-
-    width: int
-    cells: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def free(self, row: int, column: int, words: str) -> bool:
         """Whether `words`, and a column either side, lie on nothing and within the width."""
@@ -170,8 +146,7 @@ class _Grid:
                 self.cells.setdefault((row, at), letter)
 
     def line(self, row: int) -> str:
-        letters = (self.cells.get((row, at), " ") for at in range(self.width))
-        return "".join(letters).rstrip()
+        return "".join(self.cells.get((row, at), " ") for at in range(self.width)).rstrip()
 
 
 def sketch(layout: Layout, width: int = 80) -> str:
@@ -181,72 +156,45 @@ def sketch(layout: Layout, width: int = 80) -> str:
     fall on one character, ``|`` the mounting mark.  Names are left out where there is no room.
     """
     width = max(width, LEAST_WIDTH)
-    points = [(float(x), float(y)) for x, y in layout.positions]
-    scale = _scale(points, width)
-    rows = max(1, *(abs(scale.row(y)) for _, y in points)) + 1
-    grid = _Grid(width)
-    _draw_holes(grid, points, scale)
-    grid.write(0, scale.column(0.0), CROSS)
-    _write_names(grid, layout.ids, points, scale, rows)
-    for row, words in zip((rows, -rows), EDGES, strict=True):
-        grid.write(row, 0, words)
-    for row in range(-rows, rows + 1):
-        grid.write(row, scale.column(0.0), MARK)
-    grid.write(0, width - 6, "-> tip")
-    grid.write(0, 0, LINE * (width - 6))
-    lines = [grid.line(row) for row in range(rows, -rows - 1, -1)]
-    return "\n".join([*lines, _ruler(scale, width)])
-
-
-def _scale(points: list[tuple[float, float]], width: int) -> _Scale:
-    """As large as width and MOST_ROWS allow, with the holes in the middle."""
-    xs = [0.0, *(x for x, _ in points)]
+    xs = (0.0, *map(float, layout.positions[:, 0]))
+    ys = tuple(map(float, layout.positions[:, 1]))
+    # As large as width and MOST_ROWS allow, with the holes in the middle.
     span = max(max(xs) - min(xs), 1.0)
-    widest = max(abs(y) for _, y in points)
-    size = max(span / (width - 2 * MARGIN - 1), widest / (ROW * MOST_ROWS))
-    middle = (min(xs) + max(xs)) / 2
-    return _Scale(middle - size * (width - 1) / 2, size)
-
-
-def _draw_holes(grid: _Grid, points: list[tuple[float, float]], scale: _Scale) -> None:
-    for x, y in points:
-        at = (scale.row(y), scale.column(x))
-        grid.cells[at] = HOLES if at in grid.cells else HOLE
-
-
-def _write_names(
-    grid: _Grid,
-    names: tuple[str, ...],
-    points: list[tuple[float, float]],
-    scale: _Scale,
-    rows: int,
-) -> None:
-    """Each name beside, over or under its hole, clear of the mark, the centre line and others."""
-    for name, (x, y) in zip(names, points, strict=True):
-        for row, column in _places(name, scale.row(y), scale.column(x)):
-            crosses = column - 1 <= scale.column(0.0) <= column + len(name)
-            if row and abs(row) <= rows and not crosses and grid.free(row, column, name):
-                grid.write(row, column, name)
+    size = max(span / (width - 2 * MARGIN - 1), max(map(abs, ys)) / (ROW * MOST_ROWS))
+    grid = _Grid(width, (min(xs) + max(xs)) / 2 - size * (width - 1) / 2, size)
+    mark = grid.column(0.0)
+    places = [(round(y / (ROW * size)), grid.column(x)) for x, y in zip(xs[1:], ys, strict=True)]
+    rows = max(1, *(abs(row) for row, _ in places)) + 1
+    for place in places:
+        grid.cells[place] = "8" if place in grid.cells else "o"
+    grid.write(0, mark, "+")
+    # Each name beside, over or under its hole, clear of the mark, the centre line and others.
+    for name, (row, column) in zip(layout.ids, places, strict=True):
+        outwards, middle = 1 if row >= 0 else -1, column - len(name) // 2
+        beside = (row, column + 2), (row, column - len(name) - 1)
+        for at, start in (*beside, (row + outwards, middle), (row - outwards, middle)):
+            crosses = start - 1 <= mark <= start + len(name)
+            if at and abs(at) <= rows and not crosses and grid.free(at, start, name):
+                grid.write(at, start, name)
                 break
+    grid.write(rows, 0, "left")
+    grid.write(-rows, 0, "right")
+    for row in range(-rows, rows + 1):
+        grid.write(row, mark, "|")
+    grid.write(0, width - 6, "-> tip")
+    grid.write(0, 0, "-" * (width - 6))
+    return "\n".join([*map(grid.line, range(rows, -rows - 1, -1)), _ruler(grid)])
 
 
-def _places(name: str, row: int, column: int) -> Iterator[tuple[int, int]]:
-    outwards = 1 if row >= 0 else -1
-    yield row, column + 2
-    yield row, column - len(name) - 1
-    for step in (outwards, -outwards):
-        yield row + step, column - len(name) // 2
-
-
-def _ruler(scale: _Scale, width: int) -> str:
+def _ruler(grid: _Grid) -> str:
     """Numbers of mm from the mounting mark, each centred under its place."""
-    tick = next((t for t in TICKS if t / scale.size >= 8), TICKS[-1])
-    grid = _Grid(width)
-    first = math.ceil(scale.start / tick)
-    last = math.floor((scale.start + scale.size * (width - 1)) / tick)
+    tick = next((tick for tick in TICKS if tick / grid.size >= 8), TICKS[-1])
+    ruler = replace(grid, cells={})
+    first = math.ceil(grid.start / tick)
+    last = math.floor((grid.start + grid.size * (grid.width - 1)) / tick)
     for number in range(first, last + 1):
         words = f"{number * tick:g}"
-        column = scale.column(number * tick) - len(words) // 2
-        if grid.free(0, column, words):
-            grid.write(0, column, words)
-    return grid.line(0)
+        column = grid.column(number * tick) - len(words) // 2
+        if ruler.free(0, column, words):
+            ruler.write(0, column, words)
+    return ruler.line(0)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+import json
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
-from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,22 +14,21 @@ from jiggen.accuracy.centring import COLDER, find_effects, find_movement, softne
 from jiggen.design import Design
 from jiggen.record.entries import Part
 from jiggen.record.results import PartMass, Plastic, PlasticEffects
+from jiggen.report import text_table
 from jiggen.tables.materials import USUAL, Material, Span, material, materials, parked_car
 from jiggen.verify.mesh import Mesh
 
 InCar = Literal["yes", "limp", "hot days", "no"]
 
 # Common practice, no source.
-PRINTING: Mapping[str, str] = MappingProxyType(
-    {
-        "PLA": "Prints easily on any printer, and is stiff.",
-        "PETG": "Prints on most printers without a closed chamber, and takes a warm workshop.",
-        "ABS": "Needs a closed, warm printer: in a draught the long body warps off the bed.",
-        "ASA": "Needs a closed, warm printer, like ABS; it shrinks less and stands the sun.",
-        "PA": "Must be dried, and printed dry.",
-        "PC": "Needs a very hot nozzle and a closed, hot printer.",
-    }
-)
+PRINTING = {
+    "PLA": "Prints easily on any printer, and is stiff.",
+    "PETG": "Prints on most printers without a closed chamber, and takes a warm workshop.",
+    "ABS": "Needs a closed, warm printer: in a draught the long body warps off the bed.",
+    "ASA": "Needs a closed, warm printer, like ABS; it shrinks less and stands the sun.",
+    "PA": "Must be dried, and printed dry.",
+    "PC": "Needs a very hot nozzle and a closed, hot printer.",
+}
 
 
 def in_car(plastic: Material) -> InCar:
@@ -45,50 +44,36 @@ def in_car(plastic: Material) -> InCar:
     return "limp" if plastic.glass.low <= places[-1].temperature else "yes"
 
 
-def car_safe() -> tuple[str, ...]:
-    """Names of the plastics that a jig may lie in a parked car in, and stays true in."""
-    return tuple(row.name for row in materials() if in_car(row) == "yes" and not row.swelling)
-
-
 def car_words(plastic: Material) -> str:
     """What becomes of a jig in a car parked in the sun, with the temperatures measured there."""
-    hottest = parked_car()[-1]
-    softening = [car for car in parked_car() if plastic.deflection.low <= car.temperature]
-    state = in_car(plastic)
-    if state == "yes":
-        return (
-            f"Keeps its shape in a parked car: it softens from {plastic.deflection.low:g} °C, and "
-            f"{hottest.temperature:g} °C were measured {hottest.place}."
-        )
+    state, low = in_car(plastic), plastic.deflection.low
     if state == "limp":
         return (
             f"Keeps its shape in a parked car, but is limp from {plastic.glass.low:g} °C: let it "
             "cool before you use it."
         )
-    first, *others = softening
-    days = (
-        "Do not leave the jig in a parked car" if others else "Take it out of the car on hot days"
-    )
-    safe = " and ".join([", ".join(car_safe()[:-1]), car_safe()[-1]])
-    return (
-        f"{days}: it softens from {plastic.deflection.low:g} °C, and {first.temperature:g} °C were "
-        f"measured {first.place}. {safe} keep their shape there."
-    )
+    hottest = parked_car()[-1]
+    car = next((car for car in parked_car() if low <= car.temperature), hottest)
+    measured = f"it softens from {low:g} °C, and {car.temperature:g} °C were measured {car.place}."
+    if state == "yes":
+        return f"Keeps its shape in a parked car: {measured}"
+    days = "Do not leave the jig in a parked car"
+    if state == "hot days":
+        days = "Take it out of the car on hot days"
+    *safe, last = (row.name for row in materials() if in_car(row) == "yes" and not row.swelling)
+    return f"{days}: {measured} {', '.join(safe)} and {last} keep their shape there."
 
 
 def about(plastic: Material) -> tuple[str, ...]:
     """What to know of a plastic, whatever the jig."""
-    return tuple(_about(plastic))
-
-
-def _about(plastic: Material) -> Iterator[str]:
-    yield PRINTING[plastic.name]
-    yield car_words(plastic)
-    if plastic.swelling:
-        yield (
-            f"It takes up moisture and grows by {plastic.swelling.low:g} to "
-            f"{plastic.swelling.high:g} %: do not use it for a jig that must stay true."
-        )
+    words = (PRINTING[plastic.name], car_words(plastic))
+    if not plastic.swelling:
+        return words
+    wet = (
+        f"It takes up moisture and grows by {plastic.swelling.low:g} to "
+        f"{plastic.swelling.high:g} %: do not use it for a jig that must stay true."
+    )
+    return (*words, wet)
 
 
 def advice(plastic: Material, found: PlasticEffects) -> tuple[str, ...]:
@@ -96,7 +81,7 @@ def advice(plastic: Material, found: PlasticEffects) -> tuple[str, ...]:
     moved = found.movement
     least, most = moved.shrinkage
     return (
-        *_about(plastic),
+        *about(plastic),
         f"Not corrected for, it shrinks by {plastic.shrinkage.low:g} to {plastic.shrinkage.high:g}"
         f" %: {found.hole}, {moved.reach:.0f} mm from the mark, would be {least:.2f} to "
         f"{most:.2f} mm off. Measure the 100.0 scale and correct the print by it.",
@@ -124,42 +109,35 @@ def weigh(design: Design, parts: Iterable[Part], read: Callable[[str], Mesh]) ->
     chosen = material(design.settings.material)
     density = (chosen.density.low + chosen.density.high) / 2
     found = find_effects(design)
-    weighed = tuple(_part(part, read(part.file), density) for part in parts if part.printed)
+    weighed = []
+    for part in parts:
+        if part.printed:
+            infill = 100 if part.kind in SOLID else INFILL
+            volumes = part.volume, filled(part.volume, read(part.file), infill)
+            solid, printed = (round(density / 1000 * volume, 1) for volume in volumes)
+            weighed.append(
+                PartMass(
+                    name=part.name,
+                    count=part.count,
+                    infill=infill,
+                    volume=part.volume,
+                    solid=solid,
+                    printed=printed,
+                )
+            )
+    rounded = json.loads(found.model_dump_json(), parse_float=lambda text: round(float(text), 5))
     return Plastic(
         name=chosen.name,
         density=round(density, 3),
         walls=WALLS,
         line=LINE,
         skin=SKIN,
-        parts=weighed,
+        parts=tuple(weighed),
         solid=round(sum(part.count * part.solid for part in weighed), 1),
         printed=round(sum(part.count * part.printed for part in weighed), 1),
         parked_car=in_car(chosen),
-        effects=PlasticEffects.model_validate(_rounded(found.model_dump())),
+        effects=PlasticEffects.model_validate(rounded),
         advice=advice(chosen, found),
-    )
-
-
-def _rounded(value: Any) -> Any:
-    """Every number in `value` to 5 decimals."""
-    if isinstance(value, dict):
-        return {key: _rounded(item) for key, item in value.items()}
-    if isinstance(value, tuple):
-        return tuple(map(_rounded, value))
-    return round(value, 5) if isinstance(value, float) else value
-
-
-def _part(part: Part, mesh: Mesh, density: float) -> PartMass:
-    """One part: mass of a piece in g, `density` in g/cm³."""
-    infill = 100 if part.kind in SOLID else INFILL
-    grams = density / 1000  # per mm³
-    return PartMass(
-        name=part.name,
-        count=part.count,
-        infill=infill,
-        volume=part.volume,
-        solid=round(part.volume * grams, 1),
-        printed=round(filled(part.volume, mesh, infill) * grams, 1),
     )
 
 
@@ -171,9 +149,8 @@ def filled(volume: float, mesh: Mesh, infill: float) -> float:
     count twice, so a slicer gives less: by 4 % on a body, 8 % on a knob.
     """
     corners = mesh.vertices[mesh.triangles]
-    normals: NDArray[np.float64] = np.cross(
-        corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    )
+    sides = corners[:, 1:] - corners[:, :1]
+    normals: NDArray[np.float64] = np.cross(sides[:, 0], sides[:, 1])
     doubled = np.linalg.norm(normals, axis=1)
     level = np.abs(normals[:, 2]) > LEVEL * doubled
     shell = float((np.where(level, SKIN, WALLS * LINE) * doubled).sum() / 2)
@@ -181,6 +158,10 @@ def filled(volume: float, mesh: Mesh, infill: float) -> float:
     return solid + infill / 100 * (volume - solid)
 
 
+HEADS = (
+    *("plastic", "g/cm³", "shrinks", "off by", "in the cold", "rail bends"),
+    *("softens", "in a parked car"),
+)
 REACH = 190.0  # mm from the mounting mark: about where the farthest holes lie
 CAR: dict[InCar, str] = {
     "yes": "keeps its shape",
@@ -202,59 +183,39 @@ QUANTITIES = {
 
 def table() -> str:
     """A row for each plastic, and below it what the columns mean."""
-    head = (
-        *("plastic", "g/cm³", "shrinks", "off by", "in the cold", "rail bends"),
-        *("softens", "in a parked car"),
+    rows: list[tuple[str, ...]] = [HEADS]
+    for row in materials():
+        moved = find_movement(row, REACH)
+        off = f"{moved.shrinkage[0]:.2f}–{moved.shrinkage[1]:.2f} mm"
+        sizes = _range(row.density), f"{_range(row.shrinkage)} %", off, f"{moved.cold:.2f} mm"
+        heat = f"{row.deflection.low:g} °C", CAR[in_car(row)]
+        rows.append((row.name, *sizes, f"× {softness(row):.2f}", *heat))
+    cars = (f"{'':13}{car.temperature:g} °C {car.place}" for car in parked_car())
+    lines = (
+        *text_table(rows),
+        "",
+        f"off by       a hole {REACH:g} mm from the mounting mark, if the print's scale is not "
+        "corrected",
+        f"in the cold  the same hole, {COLDER:g} °C colder than when the jig was measured",
+        f"rail bends   against {USUAL}, by the least stiffness known; the build's centring "
+        "check counts on it",
+        "parked car   in the sun there were measured:",
+        *cars,
+        "",
+        f"{USUAL} is what a build takes unless another is chosen.",
+        "jiggen materials NAME shows one in full, with the source of each number.",
     )
-    rows = [head, *map(_row, materials())]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
-    lines = [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in rows
-    ]
-    cars = [f"             {car.temperature:g} °C {car.place}" for car in parked_car()]
-    return "\n".join(
-        [
-            *lines,
-            "",
-            f"off by       a hole {REACH:g} mm from the mounting mark, if the print's scale is not "
-            "corrected",
-            f"in the cold  the same hole, {COLDER:g} °C colder than when the jig was measured",
-            f"rail bends   against {USUAL}, by the least stiffness known; the build's centring "
-            "check counts on it",
-            "parked car   in the sun there were measured:",
-            *cars,
-            "",
-            f"{USUAL} is what a build takes unless another is chosen.",
-            "jiggen materials NAME shows one in full, with the source of each number.",
-        ]
-    )
-
-
-def _row(row: Material) -> tuple[str, ...]:
-    moved = find_movement(row, REACH)
-    return (
-        row.name,
-        _range(row.density),
-        f"{_range(row.shrinkage)} %",
-        f"{moved.shrinkage[0]:.2f}–{moved.shrinkage[1]:.2f} mm",
-        f"{moved.cold:.2f} mm",
-        f"× {softness(row):.2f}",
-        f"{row.deflection.low:g} °C",
-        CAR[in_car(row)],
-    )
+    return "\n".join(lines)
 
 
 def described(row: Material) -> str:
     """One plastic: what to know of it, then each value with its source."""
-    spans = {name: getattr(row, name) for name in QUANTITIES if getattr(row, name)}
+    spans = {name: span for name in QUANTITIES if (span := getattr(row, name))}
     width = max(len(QUANTITIES[name]) for name in spans)
     lines = [row.name, *(f"- {words}" for words in about(row)), ""]
     for name, span in spans.items():
-        lines += [
-            f"{QUANTITIES[name].ljust(width)}  {_range(span)} {UNITS[span.unit]}",
-            f"{' ' * width}  {span.source}",
-        ]
+        lines.append(f"{QUANTITIES[name]:{width}}  {_range(span)} {UNITS[span.unit]}")
+        lines.append(f"{'':{width}}  {span.source}")
     lines += ["", "In cars parked in the sun:"]
     lines += [f"- {car.temperature:g} °C {car.place}: {car.source}" for car in parked_car()]
     return "\n".join(lines)

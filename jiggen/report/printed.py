@@ -14,11 +14,9 @@ from jiggen.files import MANIFEST
 from jiggen.measure.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import JigRecord, Part, read_jig
-from jiggen.record.entries import Compensated, JigInputs
 from jiggen.record.model import LadderRow
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it
-NO_JIG = "Name a folder that jiggen build made: neither a trial plate nor a gauge."
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,85 +35,63 @@ def read_printout(folder: Path) -> Printout:
     beyond reason, ``.no-pairs`` where nothing on it can be measured.
     """
     record = read_jig(folder)
-    path = folder / MANIFEST
-    sent = record.compensation
-    bodies = sorted((part for part in record.parts if part.is_body), key=_toe_first)
+    path = str(folder / MANIFEST)
+    inputs, entry = record.inputs, record.compensation
+    sent = None
+    if entry:
+        (xx, xy), (yx, yy) = entry.matrix
+        stretch = max(abs(math.log(factor)) for factor in (xx, yy, entry.height))
+        if stretch > -math.log(1 - LARGEST_STRETCH) or max(abs(xy), abs(yx)) > LARGEST_SHEAR:
+            raise _refusal(BEYOND, path, "compensation")
+        sent = Compensation(entry.printer, np.array(entry.matrix), entry.height)
+    fits = Fits(inputs.bush_fit, inputs.hole_fit, inputs.slide)
+    if max(abs(fits.bush_fit), abs(fits.hole_fit), abs(fits.slide)) > LARGEST_OFFSET:
+        raise _refusal(BEYOND, path, "inputs")
+    bodies = sorted((part for part in record.parts if part.is_body), key=lambda p: p.half != "toe")
     jig = PrintedJig(
         name=folder.resolve().name,
-        rigid=tuple(_rigid(bodies, record, str(path))),
+        rigid=tuple(_rigid(bodies, record, path)),
         drills=tuple(hole.diameter for part in bodies for hole in record.holes_of(part.name)),
-        matrix=np.eye(2) if sent is None else np.array(sent.matrix),
+        matrix=np.array(entry.matrix) if entry else np.eye(2),
     )
     if not jig.pairs:
         message = "no two holes of it are in one piece: no distance between them is printed"
         hint = "Drill a scrap board with it, and measure that."
-        raise InputError(Finding("printer.no-pairs", message, str(path), "holes", hint))
-    return Printout(
-        jig,
-        None if sent is None else _compensation(sent, str(path)),
-        _fits(record.inputs, str(path)),
-    )
+        raise InputError(Finding("printer.no-pairs", message, path, "holes", hint))
+    return Printout(jig, sent, fits)
 
 
-def _compensation(sent: Compensated, where: str) -> Compensation:
-    """The same as the printer room has it.  Raises InputError for what no profile does."""
-    (xx, xy), (yx, yy) = sent.matrix
-    stretch = max(abs(math.log(factor)) for factor in (xx, yy, sent.height))
-    if stretch > -math.log(1 - LARGEST_STRETCH) or max(abs(xy), abs(yx)) > LARGEST_SHEAR:
-        raise _beyond("compensation", where)
-    return Compensation(sent.printer, np.array(sent.matrix), sent.height)
+BEYOND = "its parts were changed by more than any printer needs"
 
 
-def _fits(inputs: JigInputs, where: str) -> Fits:
-    found = Fits(inputs.bush_fit, inputs.hole_fit, inputs.slide)
-    if max(abs(found.bush_fit), abs(found.hole_fit), abs(found.slide)) > LARGEST_OFFSET:
-        raise _beyond("inputs", where)
-    return found
+def _refusal(message: str, where: str, key: str) -> InputError:
+    hint = "Name a folder that jiggen build made: neither a trial plate nor a gauge."
+    return InputError(Finding("printer.no-jig", message, where, key, hint))
 
 
-def _beyond(key: str, where: str) -> InputError:
-    message = "its parts were changed by more than any printer needs"
-    return InputError(Finding("printer.no-jig", message, where, key, NO_JIG))
-
-
-def _rigid(parts: Sequence[Part], record: JigRecord, where: str) -> Iterator[Rigid]:
+def _rigid(bodies: Sequence[Part], record: JigRecord, where: str) -> Iterator[Rigid]:
     """The whole jig; or each half of one with ladders, by its own stations."""
-    bodies = [_body(part, record) for part in parts]
-    if not record.ladders:
-        yield Rigid(tuple(bodies), _two([station.x for station in record.stations], "jig", where))
-        return
     rows = {ladder.part: ladder.boot_rows for ladder in record.ladders}
-    for body in bodies:
-        own = [station.x for station in record.stations if station.part == body.name]
-        sights = dict.fromkeys(_sights(rows.get(body.name, ())))
-        yield Rigid((body,), _two(own, body.name, where), tuple(sights) or ON_THE_LINE)
+    for group in [[body] for body in bodies] if rows else [bodies]:
+        name = group[0].name if rows else "jig"
+        own = [station.x for station in record.stations if not rows or station.part == name]
+        if len(own) != 2:
+            raise _refusal(f"{len(own)} stations of the {name}, not two", where, "stations")
+        own_bodies = []
+        for part in group:
+            holes = record.holes_of(part.name)
+            at = np.array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2)
+            turn = np.array(part.to_ski)[:2, :2]
+            own_bodies.append(Body(part.name, tuple(hole.id for hole in holes), at, turn))
+        yield Rigid(tuple(own_bodies), (own[0], own[1]), _sights(rows.get(name, ())))
 
 
-def _sights(rows: Sequence[LadderRow]) -> Iterator[tuple[float, float]]:
+def _sights(rows: Sequence[LadderRow]) -> tuple[tuple[float, float], ...]:
     """Where a ladder's lines may meet the mark: that of the longest boot, then the outermost."""
-    if rows:
-        yield max((line.last, (line.x, row.y)) for row in rows for line in row.lines)[1]
+    if not rows:
+        return ON_THE_LINE
+    found = [max((line.last, (line.x, row.y)) for row in rows for line in row.lines)[1]]
     for row in rows:
-        for x in (min(line.x for line in row.lines), max(line.x for line in row.lines)):
-            yield x, row.y
-
-
-def _two(stations: Sequence[float], what: str, where: str) -> tuple[float, float]:
-    if len(stations) != 2:
-        message = f"{len(stations)} stations of the {what}, not two"
-        raise InputError(Finding("printer.no-jig", message, where, "stations", NO_JIG))
-    return stations[0], stations[1]
-
-
-def _toe_first(part: Part) -> bool:
-    return part.half != "toe"
-
-
-def _body(part: Part, record: JigRecord) -> Body:
-    holes = record.holes_of(part.name)
-    return Body(
-        part.name,
-        tuple(hole.id for hole in holes),
-        np.array([(hole.x, hole.y) for hole in holes]).reshape(-1, 2),
-        np.array(part.to_ski)[:2, :2],
-    )
+        xs = [line.x for line in row.lines]
+        found += [(min(xs), row.y), (max(xs), row.y)]
+    return tuple(dict.fromkeys(found))

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import asdict, replace
 
 from jiggen.drilling import DrillingLimits, Screw, SkiState, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.layout import Layout, recorded_layout
+from jiggen.layout import recorded_layout
 from jiggen.record import JigRecord, check_usable
 from jiggen.record.entries import SkiInHand
 
@@ -16,14 +15,9 @@ def check_core(record: JigRecord, core: str) -> None:
     """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s."""
     built = record.inputs.core
     if core != built:
-        raise InputError(
-            Finding(
-                "sheet.core",
-                f"this jig guides the drill for a {built} core, not {core}",
-                key="core",
-                hint=f"Build another for a {core} core: drill and bushes differ.",
-            )
-        )
+        message = f"this jig guides the drill for a {built} core, not {core}"
+        hint = f"Build another for a {core} core: drill and bushes differ."
+        raise InputError(Finding("sheet.core", message, key="core", hint=hint))
 
 
 def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> JigRecord:
@@ -37,22 +31,16 @@ def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> Jig
         for hole, fixing in record.inputs.screws.items()
     }
     tops = {hole: stop.bush_top for stop in record.drilling.stops for hole in stop.holes}
-    found = check_all_boots(tuple(_layouts(record)), tops, state, limits, screws)
+    layouts = [recorded_layout(record)]  # then those of the other boots that the jig serves
+    for entry in record.boots:
+        if entry.boot != layouts[0].boot:
+            positions = layouts[0].positions.copy()
+            positions[:, 0] = [entry.x[hole] for hole in layouts[0].ids]
+            layouts.append(replace(layouts[0], boot=entry.boot, positions=positions))
+    found = check_all_boots(tuple(layouts), tops, state, limits, screws)
     if found.errors:
         raise CheckFailed(found.errors)
     ski = SkiInHand.model_validate(asdict(state))
-    inputs = record.inputs.model_copy(
-        update={"ski_in_hand": ski, "drilling_limits": asdict(limits)}
-    )
+    asked = {"ski_in_hand": ski, "drilling_limits": asdict(limits)}
+    inputs = record.inputs.model_copy(update=asked)
     return record.model_copy(update={"drilling": found, "inputs": inputs})
-
-
-def _layouts(record: JigRecord) -> Iterator[Layout]:
-    """The layout that a built jig drills, then those of the other boots that it serves."""
-    layout = recorded_layout(record)
-    yield layout
-    for entry in record.boots:
-        if entry.boot != layout.boot:
-            positions = layout.positions.copy()
-            positions[:, 0] = [entry.x[hole] for hole in layout.ids]
-            yield replace(layout, boot=entry.boot, positions=positions)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MEASUREMENTS, SHEET
-from jiggen.record import DepthStop, GaugeRecord, JigRecord, TrialRecord
-from jiggen.record.entries import Bought, Compensated, PrintBed
-from jiggen.record.results import Accuracy, Plastic
+from jiggen.record import GaugeRecord, JigRecord, TrialRecord
+from jiggen.record.entries import Compensated, PrintBed
+from jiggen.record.results import Plastic
 from jiggen.report.plastics import car_words
 from jiggen.tables.materials import material
 from jiggen.verify import Verification, table, verdict
@@ -30,68 +30,83 @@ USE_GAUGE = (
 
 def summary(record: JigRecord, verification: Verification, folder: Path) -> str:
     """The result of building a jig as plain lines."""
-    if not verification.passed:
-        return "\n".join([*_failed(verification, folder), "", *CAUTIONS])
-    lines = [
-        *_verdict(verification),
-        *to_print(record.beds),
-        *_weighed(record.plastic),
-        "To buy:   " + ", ".join(_bought(line) for line in record.hardware),
-        *_setting(record),
-        *_stops(record.drilling.stops),
-        *_expected(record.accuracy),
-        *for_printer(record.compensation),
-        f"Files:    {folder}",
-    ]
-    return "\n".join([*lines, "", *CAUTIONS])
+    return "\n".join([*_result(verification, folder, _jig(record, folder)), "", *CAUTIONS])
 
 
 def trial_summary(
     record: TrialRecord, verification: Verification, folder: Path, *, scaled: bool
 ) -> str:
     """The result of building a trial plate; `scaled` says whether its check scale is engraved."""
-    if not verification.passed:
-        return "\n".join(_failed(verification, folder))
     left_out = [name for names in record.left_out.values() for name in names]
     entry = record.compensation
-    return "\n".join(
-        [
-            *_verdict(verification),
-            *to_print(record.beds),
-            *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
-            f"Files:    {folder}",
-            *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
-            "",
-            *([MEASURE_SCALE] if scaled else []),
-            *([LAY] if entry else []),
-            *USE_TRIAL,
-        ]
-    )
+    lines = [
+        *to_print(record.beds),
+        *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
+        f"Files:    {folder}",
+        *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
+        "",
+        *([MEASURE_SCALE] if scaled else []),
+        *([LAY] if entry else []),
+        *USE_TRIAL,
+    ]
+    return "\n".join(_result(verification, folder, lines))
 
 
 def gauge_summary(record: GaugeRecord, verification: Verification, folder: Path) -> str:
     """The result of building a gauge as plain lines."""
-    if not verification.passed:
-        return "\n".join(_failed(verification, folder))
     x, y = record.span
-    return "\n".join(
-        [
-            *_verdict(verification),
-            *to_print(record.beds),
-            f"Pegs:     {x:g} mm apart along x, {y:g} mm along y",
-            f"Files:    {folder}",
-            "",
-            *USE_GAUGE,
-        ]
+    pegs = f"Pegs:     {x:g} mm apart along x, {y:g} mm along y"
+    lines = [*to_print(record.beds), pegs, f"Files:    {folder}", "", *USE_GAUGE]
+    return "\n".join(_result(verification, folder, lines))
+
+
+def _result(verification: Verification, folder: Path, lines: Iterable[str]) -> list[str]:
+    """The verdict, and `lines`; of what failed no more than where it is."""
+    if not verification.passed:
+        lines = [f"DO NOT PRINT. The files are kept for a look in {folder}"]
+    return [table(verification), "", verdict(verification), "", *lines]
+
+
+def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
+    """What to print and to buy, how to set jig and drill, and what to expect of it."""
+    plastic, accuracy, moving = record.plastic, record.accuracy, record.accuracy.moving
+    solid = " and ".join(part.name + "s" for part in plastic.parts if part.infill == 100)
+    infill = min(part.infill for part in plastic.parts)
+    yield from to_print(record.beds)
+    yield (
+        f"Plastic:  {plastic.name}, about {plastic.printed:.0f} g with {plastic.walls} "
+        f"walls and {infill} % infill, {solid} solid; {plastic.solid:.0f} g all solid"
     )
-
-
-def _verdict(verification: Verification) -> list[str]:
-    return [table(verification), "", verdict(verification), ""]
-
-
-def _failed(verification: Verification, folder: Path) -> list[str]:
-    return [*_verdict(verification), f"DO NOT PRINT. The files are kept for a look in {folder}"]
+    yield f"          {car_words(material(plastic.name))}"
+    bought = (f"{one.count} x {one.name} {one.size} ({one.standard})" for one in record.hardware)
+    yield f"To buy:   {', '.join(bought)}"
+    if record.ladders:
+        yield (
+            "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
+            "sheet.pdf has the line of each boot"
+        )
+    elif boots := record.inputs.boots:
+        yield (
+            f"Boots:    {boots[0]:g} to {boots[1]:g}: the boot moves no hole of this pattern, so "
+            "one ordinary jig serves them all and needs no ladder"
+        )
+    for number, stop in enumerate(record.drilling.stops):
+        yield (
+            f"{'' if number else 'Stop:':<10}{' '.join(stop.holes)}: drill {stop.drill:g}, "
+            f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
+            f"({stop.from_corners:.1f} from its corners)"
+        )
+    yield (
+        f"Expect:   95 of 100 holes within {accuracy.jig.largest_95:.2f} mm at the worst hole; by "
+        f"hand from a paper sheet {accuracy.sheet.largest_95:.2f} mm"
+    )
+    yield (
+        f"Centring: within {accuracy.centring.loaded:.2f} mm at the worst hole; parts run "
+        f"free from {moving.widths[0]:g} to {moving.widths[1]:g} mm skis, at least "
+        f"{moving.teeth:.1f} teeth in mesh"
+    )
+    yield from for_printer(record.compensation)
+    yield f"Files:    {folder}"
 
 
 def for_printer(entry: Compensated | None) -> list[str]:
@@ -101,69 +116,12 @@ def for_printer(entry: Compensated | None) -> list[str]:
     return [f"Printer:  {entry.printer}: {compensated(entry)}", f"{'':<10}{LAY}"]
 
 
-def _setting(record: JigRecord) -> list[str]:
-    """How a jig for many boots is set."""
-    boots = record.inputs.boots
-    if boots and record.ladders:
-        return [
-            "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
-            "sheet.pdf has the line of each boot"
-        ]
-    if boots:
-        return [
-            f"Boots:    {boots[0]:g} to {boots[1]:g}: the boot moves no hole of this pattern, so "
-            "one ordinary jig serves them all and needs no ladder"
-        ]
-    return []
-
-
-def _stops(stops: Sequence[DepthStop]) -> list[str]:
-    """Where to set the depth stop, for each set of holes that share it."""
-    return [
-        f"{'Stop:' if first else '':<10}{' '.join(stop.holes)}: drill {stop.drill:g}, "
-        f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
-        f"({stop.from_corners:.1f} from its corners)"
-        for first, stop in zip([True] + [False] * len(stops), stops, strict=False)
-    ]
-
-
-def _weighed(plastic: Plastic) -> list[str]:
-    """What it is printed in, how, and how much of that it takes."""
-    solid = " and ".join(part.name + "s" for part in plastic.parts if part.infill == 100)
-    infill = min(part.infill for part in plastic.parts)
-    return [
-        f"Plastic:  {plastic.name}, about {plastic.printed:.0f} g with {plastic.walls} "
-        f"walls and {infill} % infill, {solid} solid; {plastic.solid:.0f} g all solid",
-        f"          {car_words(material(plastic.name))}",
-    ]
-
-
-def _expected(accuracy: Accuracy) -> list[str]:
-    jig, sheet = accuracy.jig.largest_95, accuracy.sheet.largest_95
-    moving = accuracy.moving
-    return [
-        f"Expect:   95 of 100 holes within {jig:.2f} mm at the worst hole; by hand from a paper "
-        f"sheet {sheet:.2f} mm",
-        f"Centring: within {accuracy.centring.loaded:.2f} mm at the worst hole; parts run "
-        f"free from {moving.widths[0]:g} to {moving.widths[1]:g} mm skis, at least "
-        f"{moving.teeth:.1f} teeth in mesh",
-    ]
-
-
-def _bought(line: Bought) -> str:
-    return f"{line.count} x {line.name} {line.size} ({line.standard})"
-
-
-def to_print(beds: Sequence[PrintBed]) -> list[str]:
+def to_print(beds: Sequence[PrintBed]) -> Iterator[str]:
     """The lines of a summary on what to print, bed by bed."""
-    return [
-        f"{'' if number else 'To print:':<10}bed {number + 1}: {_pieces(bed)} ({bed.file})"
-        for number, bed in enumerate(beds)
-    ]
-
-
-def _pieces(bed: PrintBed) -> str:
-    return ", ".join(f"{n} x {part}" if n > 1 else part for part, n in bed.counts.items())
+    for number, bed in enumerate(beds, start=1):
+        pieces = (f"{n} x {part}" if n > 1 else part for part, n in bed.counts.items())
+        start = "To print:" if number == 1 else ""
+        yield f"{start:<10}bed {number}: {', '.join(pieces)} ({bed.file})"
 
 
 LAY = (
@@ -176,28 +134,23 @@ LAY = (
 def compensated(entry: Compensated) -> str:
     """One sentence for a record's `compensation`: what STL and 3MF have that STEP has not."""
     (along_x, lean), (_, along_y) = entry.matrix
+    changes = []
+    for factor, more, less, where in (
+        (along_x, "longer", "shorter", " in x"),
+        (along_y, "longer", "shorter", " in y"),
+        (entry.height, "higher", "lower", ""),
+    ):
+        change = 100 * (factor - 1)
+        if abs(change) >= 0.005:
+            changes.append(f"{abs(change):.2f} % {more if change > 0 else less}{where}")
     angle = math.degrees(math.atan2(lean, along_y))
-    sizes = (
-        _size(along_x, "longer", "shorter", " in x"),
-        _size(along_y, "longer", "shorter", " in y"),
-        _size(entry.height, "higher", "lower", ""),
-    )
-    changes = [words for words in sizes if words]
     if abs(angle) >= 0.005:
-        changes.append(
-            f"their y axis leant {abs(angle):.2f}° towards {'+x' if angle > 0 else '-x'}"
-        )
+        way = "+x" if angle > 0 else "-x"
+        changes.append(f"their y axis leant {abs(angle):.2f}° towards {way}")
     return (
         f"parts made {', '.join(changes) or 'as designed'}; jig.step is as designed, with the "
         "fits of this printer"
     )
-
-
-def _size(factor: float, more: str, less: str, where: str) -> str:
-    change = 100 * (factor - 1)
-    if abs(change) < 0.005:
-        return ""
-    return f"{abs(change):.2f} % {more if change > 0 else less}{where}"
 
 
 # -- shared by the sheet and the page ------------------------------------------------------------
@@ -245,23 +198,22 @@ def half_instructions(record: JigRecord) -> Iterator[str]:
 
 def mass_rows(plastic: Plastic) -> list[tuple[str, ...]]:
     """By part, then of all pieces: pieces, volume, mass solid and as advised, how to print it."""
-    rows = [
-        (
-            part.name,
-            str(part.count),
-            f"{part.volume / 1000:.1f} cm³",
-            f"{part.solid:.0f} g",
-            f"{part.printed:.0f} g",
-            "solid: 100 %"
-            if part.infill == 100
-            else f"{plastic.walls} walls, {part.infill} % within",
-        )
-        for part in plastic.parts
-    ]
+    rows = []
+    for part in plastic.parts:
+        how = f"{plastic.walls} walls, {part.infill} % within"
+        if part.infill == 100:
+            how = "solid: 100 %"
+        rows.append(_mass_row(part.name, part.count, part.volume, part.solid, part.printed, how))
     count = sum(part.count for part in plastic.parts)
     volume = sum(part.count * part.volume for part in plastic.parts)
-    masses = (f"{plastic.solid:.0f} g", f"{plastic.printed:.0f} g")
-    return [*rows, ("all pieces", str(count), f"{volume / 1000:.1f} cm³", *masses, "")]
+    return [*rows, _mass_row("all pieces", count, volume, plastic.solid, plastic.printed, "")]
+
+
+def _mass_row(
+    name: str, count: int, volume: float, solid: float, printed: float, how: str
+) -> tuple[str, ...]:
+    masses = f"{solid:.0f} g", f"{printed:.0f} g"
+    return (name, str(count), f"{volume / 1000:.1f} cm³", *masses, how)
 
 
 def mass_note(plastic: Plastic) -> str:

@@ -250,8 +250,8 @@ class _Sheet:
             names = [f"{plain(half.name)} half" for half in halves]
             if len(set(lines)) == 1 < len(lines):
                 names, lines = ["each half"], lines[:1]
-            told = " · ".join(map(" ".join, zip(names, lines, strict=True)))
-            found += _note(f"On the mark: {told}", kit.BODY, bold=True)
+            mark = " · ".join(map(" ".join, zip(names, lines, strict=True)))
+            found += _note(f"On the mark: {mark}", kit.BODY, bold=True)
             if max(offs) >= UNSEEN:
                 between = f"boot {number(row.boot)} lies between two lines: holes come up to"
                 notes.insert(0, f"{between} {number(max(offs))} mm from the pattern's place.")
