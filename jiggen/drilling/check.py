@@ -121,11 +121,8 @@ class SkiState:
                 yield text, "width", "40 to 200 mm wide, within 1200 mm of the mark"
         # Nearer together, a small error of measuring would bend the curve through three widths.
         if any(not b - a >= 20.0 for a, b in pairwise(sorted(x for x, _ in self.widths))):
-            yield (
-                "two widths were measured at nearly the same place",
-                "width",
-                "20 mm apart or more",
-            )
+            text = "two widths were measured at nearly the same place"
+            yield text, "width", "20 mm apart or more"
         area = self.area
         if area and not (-math.inf < area.x_from < area.x_to < math.inf and area.half_width > 0):
             text = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"
@@ -364,21 +361,14 @@ def _warnings(hole: DrilledHole, limits: DrillingLimits) -> Iterator[tuple[str, 
 def _short_drill(stop: DepthStop, limits: DrillingLimits) -> Finding:
     jobber = stop.jobber
     overall = stop.from_tip + limits.stop_length + limits.chuck_grip
-    flute = stop.from_tip + limits.chip_clearance
-    code, hint = (
-        "flute-short",
-        f"It takes {flute:.1f} mm of flutes to clear the chips: draw it back often.",
-    )
+    flutes = f"{stop.from_tip + limits.chip_clearance:.1f} mm of flutes"
+    code, hint = "flute-short", f"It takes {flutes} to clear the chips: draw it back often."
     if jobber.overall < overall - ROUNDING:
-        code = "drill-short"
-        hint = (
-            f"It takes {overall:.1f} mm overall and {flute:.1f} mm of flutes: a long series "
-            "drill (DIN 340), or a thinner body."
-        )
-    text = (
-        f"a jobber drill of {stop.drill:g} mm (DIN 338: {jobber.overall:g} mm, flutes "
-        f"{jobber.flute:g} mm) is too short for a depth stop at {stop.from_tip:.2f} mm"
-    )
+        longer = f"It takes {overall:.1f} mm overall and {flutes}"
+        code, hint = "drill-short", f"{longer}: a long series drill (DIN 340), or a thinner body."
+    drill = f"a jobber drill of {stop.drill:g} mm"
+    sizes = f"DIN 338: {jobber.overall:g} mm, flutes {jobber.flute:g} mm"
+    text = f"{drill} ({sizes}) is too short for a depth stop at {stop.from_tip:.2f} mm"
     return Finding(f"drilling.{code}", text, key=", ".join(stop.holes), hint=hint)
 
 

@@ -59,10 +59,9 @@ def layout_svg(layout: Layout, ski: SkiWidths | None = None) -> str:
 
 
 def layout_dxf(layout: Layout, ski: SkiWidths | None = None) -> bytes:
-    """`layout` at 1:1 as DXF bytes; `ski` widths in mm add the ski's outline.
+    """As `layout_svg`, in DXF's bytes.
 
     A hole is a CIRCLE on the layer ``holes``, in mm in the ski frame, of the drill's diameter.
-    Same layout, same bytes.  Raises InputError ``drawing.ski`` for widths that are not valid.
     """
     return dxf_bytes(draw_layout(layout, ski))
 

@@ -9,9 +9,9 @@ turned: a printer's errors, and what makes up for them, belong to the bed's axes
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import product
+from functools import lru_cache
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -55,15 +55,12 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
     An outline counts as convex.  One that is larger than the room gets a bed to itself and lies
     in its middle.  Pieces are in order of their number on each bed.
     """
-    kinds: dict[bytes, Polygon] = {}  # one object for all hulls that are equal
     hulls = [shapely.multipoints(outline).convex_hull for outline in outlines]
-    hulls = [kinds.setdefault(hull.wkb, hull) for hull in hulls]
     fewest = math.ceil(sum(hull.area for hull in hulls) / box(*room).area)
     best: tuple[Bed, ...] = ()
-    forbidden = _forbidden(hulls, gap)
     for order in _orders(hulls):
         for first in (itemgetter(1, 0), itemgetter(0, 1)):  # to the front, to the left
-            beds = _Packing(hulls, room, forbidden, first).laid(order)
+            beds = _Packing(hulls, room, gap, first).laid(order)
             if not best or len(beds) < len(best):
                 best = beds
             if len(best) <= fewest:
@@ -80,18 +77,14 @@ def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
         yield np.argsort(-measure.round(6), kind="stable").tolist()
 
 
-def _forbidden(hulls: Sequence[Polygon], gap: float) -> dict[tuple[int, int], Polygon]:
-    """Where the origin of piece `b` must not be for piece `a` with its own at (0, 0), by (a, b).
+@lru_cache
+def _forbidden(laid: Polygon, piece: Polygon, gap: float) -> Polygon:
+    """Where the origin of `piece` must not be beside what is `laid` with its own at (0, 0).
 
     The Minkowski sum of one outline and the other turned about, wider by the gap.
     """
-    kinds = {id(hull): shapely.get_coordinates(hull.exterior) for hull in hulls}
-    wide = {}
-    for a, b in product(kinds, repeat=2):
-        corners = (kinds[a][:, None] - kinds[b]).reshape(-1, 2)
-        wide[a, b] = shapely.multipoints(corners).convex_hull.buffer(gap, quad_segs=ROUND)
-    pairs = product(range(len(hulls)), repeat=2)
-    return {(a, b): wide[id(hulls[a]), id(hulls[b])] for a, b in pairs}
+    corners = shapely.get_coordinates(laid)[:, None] - shapely.get_coordinates(piece)
+    return shapely.multipoints(corners.reshape(-1, 2)).convex_hull.buffer(gap, quad_segs=ROUND)
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +93,7 @@ class _Packing:
 
     hulls: Sequence[Polygon]
     room: Room
-    forbidden: Mapping[tuple[int, int], Polygon]
+    gap: float
     first: Callable[[Place], Place]
 
     def laid(self, order: Sequence[int]) -> tuple[Bed, ...]:
@@ -126,7 +119,7 @@ class _Packing:
             return None
         free = box(low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR)
         for spot in bed:
-            occupied = self.forbidden[spot.index, index]
+            occupied = _forbidden(self.hulls[spot.index], self.hulls[index], self.gap)
             free = free.difference(shapely.affinity.translate(occupied, spot.x, spot.y))
         corners = shapely.get_coordinates(free)
         places = [(round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0) for x, y in corners.tolist()]
