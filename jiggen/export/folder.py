@@ -28,13 +28,9 @@ def check_target(target: Path, *, force: bool) -> None:
         if target.is_dir() and (force or _is_ours(target) or not any(target.iterdir())):
             return
     kind = "folder that jiggen did not make" if target.is_dir() else "file"
-    raise InputError.of(
-        "export.in-the-way",
-        f"there is already a {kind} of that name; nothing was written",
-        where=str(target),
-        key="out, force",
-        hint="Choose another folder, or force its replacement.",
-    )
+    text = f"there is already a {kind} of that name; nothing was written"
+    hint = "Choose another folder, or force its replacement."
+    raise InputError.of("export.in-the-way", text, where=str(target), key="out, force", hint=hint)
 
 
 def _is_ours(folder: Path) -> bool:
@@ -83,13 +79,10 @@ def _refusals(target: Path) -> Iterator[None]:
     except BrokenPipeError:  # nobody reads the output: not a matter of files
         raise
     except OSError as error:
-        raise InputError.of(
-            "export.cannot-write",
-            f"operating system error: {error.strerror or error}; nothing was changed",
-            where=str(error.filename or target),
-            key="out",
-            hint="Check the space left and your right to write there, or choose another one.",
-        ) from error
+        at = str(error.filename or target)
+        text = f"operating system error: {error.strerror or error}; nothing was changed"
+        hint = "Check the space left and your right to write there, or choose another one."
+        raise InputError.of("export.cannot-write", text, where=at, key="out", hint=hint) from error
 
 
 @contextmanager
@@ -105,13 +98,9 @@ def _alone(target: Path) -> Iterator[Path]:
     try:
         lock.acquire()
     except Timeout:
-        raise InputError.of(
-            "export.busy",
-            "another jiggen is building into this folder; nothing was changed",
-            where=str(place),
-            key="out",
-            hint="Wait until it has finished, or choose another folder.",
-        ) from None
+        text = "another jiggen is building into this folder; nothing was changed"
+        hint = "Wait until it has finished, or choose another folder."
+        raise InputError.of("export.busy", text, where=str(place), key="out", hint=hint) from None
     try:
         _recover(place)
         yield place

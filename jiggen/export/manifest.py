@@ -77,8 +77,7 @@ def jig_record(
             entries.Opening(
                 name=f"{one.name} station", part=one.part, x=one.x, y=0.0, diameter=widest
             )
-            for body in design.bodies
-            for one in body.stations
+            for one in design.stations
         ),
         joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
         stations=design.stations,
