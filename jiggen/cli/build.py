@@ -31,11 +31,7 @@ SHEET_CORE = replace(
     table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
 )
 SHEET_OUT = replace(
-    table.OUT,
-    help="The PDF; by default DIR-sheet.pdf, beside the folder.",
-    metavar="FILE",
-    suffix=".pdf",
-    short="o",
+    table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
 )
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -273,24 +269,26 @@ def _built(
     plan: Plan, out: Path, workers: int, cluster: str | None, force: bool
 ) -> tuple[Outcome, ...]:
     """What became of the jigs; a bar on a terminal moves on with each that is done."""
+    from rich import progress as bars
+    from rich.console import Console
+
     from jiggen.executors import OwnProcesses, cluster_executor
     from jiggen.pipeline.evening import build_evening, load_kernel
 
     folder = out.absolute() if cluster else out  # its workers start in folders of their own
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
-    with executors as executor:
-        if not sys.stderr.isatty():
-            return build_evening(plan, folder, executor=executor, force=force)
-        from rich import progress as bars
-        from rich.console import Console
-
-        columns = (bars.TextColumn("jigs"), bars.BarColumn(), bars.MofNCompleteColumn())
-        console = Console(stderr=True)
-        with bars.Progress(*columns, bars.TimeElapsedColumn(), console=console) as bar:
-            task = bar.add_task("jigs", total=len(plan.jigs))
-            return build_evening(
-                plan, folder, executor=executor, force=force, done=lambda _: bar.advance(task)
-            )
+    columns = (bars.TextColumn("jigs"), bars.BarColumn(), bars.MofNCompleteColumn())
+    shown = bars.Progress(
+        *columns,
+        bars.TimeElapsedColumn(),
+        console=Console(stderr=True),
+        disable=not sys.stderr.isatty(),
+    )
+    with executors as executor, shown:
+        task = shown.add_task("jigs", total=len(plan.jigs))
+        return build_evening(
+            plan, folder, executor=executor, force=force, done=lambda _: shown.advance(task)
+        )
 
 
 @command(JIGS)

@@ -125,21 +125,19 @@ def reading_table(
         (label, fixed(read, places), fixed(read - off, places), fixed(off, places, "+"))
         for label, read, off in zip(labels, values, residuals, strict=False)
     )
-    head, *table = columns((title, "read", "fits", "off"), rows)
     marks = (
         " <- wrong?" if row == wrong else " *" if row in unchecked else ""
         for row in range(len(labels))
     )
-    return [head, *map("".join, zip(table, marks, strict=False))]
+    table = columns((title, "read", "fits", "off"), rows)
+    return [*map("".join, zip(table, ["", *marks], strict=False))]
 
 
 def gross_error_record(labels: Sequence[str], wrong: GrossError[Any] | None) -> Any:
     """For JSON: the reading that is most likely wrong, by how much, and which others may be."""
     return wrong and {
         "name": labels[wrong.row],
-        "off": wrong.off,
-        "normalised": wrong.normalised,
-        "likely": wrong.likely,
+        **{key: getattr(wrong, key) for key in ("off", "normalised", "likely")},
         "rivals": [labels[row] for row in wrong.rivals],
     }
 

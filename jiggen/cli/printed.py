@@ -19,11 +19,7 @@ if TYPE_CHECKING:
 _UNUSABLE = {"printer.gross-error", "printer.disagree"}  # readings that say nothing of the jig
 
 FILE = argument(
-    "file",
-    "path",
-    "What the caliper showed between pins in the bushes.",
-    required=False,
-    metavar="MEASUREMENTS.toml",
+    "file", "path", "Readings over pins in the bushes.", required=False, metavar="MEASUREMENTS.toml"
 )
 LIMIT = Option(
     "limit", "length", "Largest error of a hole (common practice).", default="0.2", positive=True
@@ -68,24 +64,19 @@ def printed(
         return
     assert file is not None  # it is the one or the other
 
-    from jiggen.measure.printer.printed import (
-        corrected,
-        fit_printed,
-        profile_then,
-        refusals_of_print,
-    )
+    from jiggen.measure.printer import printed as fitting
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_printed
 
     if name is not None:
         check_name(name)
     holes = [one.holes for one in printout.jig.rigid]
-    found = fit_printed(printout.jig, read_printed(file, *holes), limit)
-    against = refusals_of_print(found)
+    found = fitting.fit_printed(printout.jig, read_printed(file, *holes), limit)
+    against = fitting.refusals_of_print(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
-        before = profile_then(printout.sent, printout.fits)
-        made = corrected(found, before, name or before.name)
+        before = fitting.profile_then(printout.sent, printout.fits)
+        made = fitting.corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
     lines = as_text(found, made)
     if written:
@@ -173,13 +164,11 @@ def _hole_lines(found: PrintedFit) -> list[str]:
         (hole, output.fixed(dx, sign="+"), output.fixed(dy, sign="+"), *map(output.fixed, sizes))
         for hole, _, dx, dy, *sizes in found.expected
     ]
-    head = ("hole", "off x", "off y", "off", "known to", "at worst")
     over = f"  > {found.limit:g}"
     notes = [over if hole.at_worst > found.limit else "" for hole in found.expected]
-    names, *table = output.columns(head, rows)
+    head = ("hole", "off x", "off y", "off", "known to", "at worst")
     return [
-        names,
-        *map("".join, zip(table, notes, strict=True)),
+        *map("".join, zip(output.columns(head, rows), ["", *notes], strict=True)),
         "x towards the tip, y to the left, in mm; known to: 95 of 100 such measurements.",
         *(["Each hole for the boot for which it is worst."] if found.jig.ways > 1 else []),
     ]

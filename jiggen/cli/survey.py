@@ -126,7 +126,7 @@ def as_text(found: Examination) -> str:
     # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
     rows = [*range(len(survey.readings))]
     rows += [wrong] if wrong is not None and wrong >= len(rows) else []
-    lines = [
+    lines = (
         survey.file.name,
         f"{len(survey.holes)} holes, {len(survey.readings)} distances",
         "",
@@ -147,7 +147,7 @@ def as_text(found: Examination) -> str:
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
         "",
         *(line for words in _verdicts(found) for line in output.wrapped(words)),
-    ]
+    )
     return "\n".join(lines)
 
 
