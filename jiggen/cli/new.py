@@ -93,9 +93,7 @@ CIRCLES_DEPTH = _pattern(
     "depth", "length", "Drill depth below the top sheet; by default 9, which is only a guess."
 )
 
-HEAD = (
-    "Written by jiggen new. Change what you like, and look: jiggen show, with this file's name.",
-)
+HEAD = "Written by jiggen new. Change what you like, and look: jiggen show, with its name."
 
 
 @dataclass(frozen=True)
@@ -132,7 +130,7 @@ def new(
     if not out:
         _check_free(target, force, reading)
     reading.end()
-    _write_pattern(target, draft.text(HEAD))
+    _write_pattern(target, draft.text([HEAD]))
     typer.echo(f"{target}: {_count_holes(draft.groups)}.\nLook at it: jiggen show {target}")
 
 
