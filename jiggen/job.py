@@ -14,12 +14,12 @@ from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Design, Settings, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
-from jiggen.drilling import DrillingLimits, Screw, SkiState, screws_of
+from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.measure.printer.profile import Profile
-from jiggen.pattern import Core, Pattern, Side
+from jiggen.pattern import Core, Pattern, Screw, Side
 
 Interval = tuple[float, float]
 """Least and greatest length in mm, both included."""

@@ -22,7 +22,7 @@ from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.plan import worst_error
 from jiggen.errors import InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 
 TERMS = default_terms()
 

@@ -8,7 +8,7 @@ from jiggen.design.gear import mesh_half_length, teeth_in_mesh
 from jiggen.design.pieces import list_hardware, list_pieces
 from jiggen.design.plan import JointPlay, bed_turn, longest_fit, worst_error
 from jiggen.errors import InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 
 WIDE = SkiRange(70, 130)
 

@@ -14,8 +14,16 @@ from hypothesis import strategies as st
 
 from jiggen.design import Settings, SkiRange
 from jiggen.design.guides import design_guides
-from jiggen.drilling import Area, Drilling, DrillingLimits, Screw, SkiState, check_drilling
-from jiggen.drilling.check import thickness_at_holes, width_at
+from jiggen.drilling import (
+    Area,
+    Drilling,
+    DrillingLimits,
+    Screw,
+    SkiState,
+    check_drilling,
+    thickness_at_holes,
+    width_at,
+)
 from jiggen.errors import InputError
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern

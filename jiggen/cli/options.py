@@ -79,7 +79,8 @@ class SkiInHand:
 
     def state(self) -> SkiState:
         """What was measured.  Raises InputError for what cannot be."""
-        from jiggen.drilling import Area, SkiState
+        from jiggen.drilling import SkiState
+        from jiggen.pattern import Area
 
         area = Area(*self.area) if self.area else None
         state = SkiState(self.thickness or (), tuple(self.widths or ()), area)

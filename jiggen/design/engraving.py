@@ -24,7 +24,7 @@ from jiggen.design.plan import WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
 from jiggen.errors import InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 
 Array = NDArray[np.float64]
 Pair = tuple[float, float]

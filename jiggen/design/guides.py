@@ -20,7 +20,7 @@ import numpy as np
 
 from jiggen.design.settings import Bush, Settings
 from jiggen.errors import InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 from jiggen.tables import bush_for
 
 THROAT_HEIGHT = 1.2  # mm, of the throat and its square; no feature is thinner

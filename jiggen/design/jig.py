@@ -17,7 +17,7 @@ from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 from jiggen.record.entries import Station
 
 Guides = tuple[Guide, ...]

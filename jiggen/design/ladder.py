@@ -23,7 +23,7 @@ from shapely.geometry import Polygon, box
 from jiggen.design.engraving import DEPTH, DIVISION, Engraving
 from jiggen.design.lettering import centred, letter, regions_of, upright
 from jiggen.errors import InputError
-from jiggen.layout.core import SAME, Motion
+from jiggen.layout import SAME, Motion
 from jiggen.record.model import LadderLine, LadderRow, RowName
 
 PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of DIVISION each

@@ -24,7 +24,7 @@ from jiggen.design.ladder import Tongue, engrave_tongue, tongue_for
 from jiggen.design.plan import Plate
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
-from jiggen.layout.core import Layout, Motion, motions
+from jiggen.layout import Layout, Motion, motions
 from jiggen.record.entries import HalfName, Station
 from jiggen.record.model import Ladder
 

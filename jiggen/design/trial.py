@@ -22,7 +22,7 @@ from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding, InputError
-from jiggen.layout.core import Layout
+from jiggen.layout import Layout
 
 NAME = "plate"  # of the part, or with a half's name after it
 THICKNESS = 2.0  # mm: stiff enough to handle, thin enough to look through

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Literal
 
 from jiggen.design import SkiRange
-from jiggen.drilling import DepthStop
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Serves, around, fewest, remembered
@@ -24,6 +23,7 @@ from jiggen.evening.read import COLUMNS, Jobs, Row
 from jiggen.job import Interval, Job, boots_alike, fits, obstacles
 from jiggen.pattern import Side
 from jiggen.progress import announce
+from jiggen.record.results import DepthStop
 
 # A ski is measured where its pieces sit, and the rails touch it up to 60 mm farther out, where
 # its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the

@@ -11,12 +11,13 @@ import numpy as np
 
 from jiggen.design import Settings
 from jiggen.design.guides import design_guides
-from jiggen.drilling import Drilling, DrillingLimits, SkiState, check_drilling, screws_of
+from jiggen.drilling import DrillingLimits, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
+from jiggen.record.results import Drilling
 from jiggen.remount.read import read_old_holes
 from jiggen.remount.shifts import Answer, OldHole, RemountLimits, check_mount
 from jiggen.units import number

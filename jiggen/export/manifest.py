@@ -13,8 +13,9 @@ from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_hardware, list_pieces
 from jiggen.design.plan import STATION_ERROR
 from jiggen.design.reusable import Reusable
-from jiggen.drilling import DrillingLimits, Screw, SkiState
-from jiggen.layout.core import Layout
+from jiggen.drilling import DrillingLimits, SkiState
+from jiggen.layout import Layout
+from jiggen.pattern import Screw
 from jiggen.record import entries
 from jiggen.record.model import BootLayout, FitSizes, GaugeRecord, JigRecord
 from jiggen.record.results import Accuracy, Drilling, Plastic
