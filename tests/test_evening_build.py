@@ -277,8 +277,9 @@ def test_boots_that_move_the_holes_get_halves_with_ladders():
     club = read_pattern(find_pattern("club-piste"))
     wanted = Job(club, (295.5, 305.0), Settings(SkiRange(84.0, 112.0)), shift=2.0)
     plan = plan_jig(wanted)
-    assert plan.known.boots.boots == (295.0, 305.0)
-    assert [ladder.half for ladder in plan.known.boots.ladders] == ["toe", "heel"]
+    assert plan.known.boots == (295.0, 305.0)
+    ladders = [half.ladder for half in plan.known.reusable.halves if half.ladder]
+    assert [ladder.half for ladder in ladders] == ["toe", "heel"]
     assert plan.design.settings.ski == SkiRange(84.0, 112.0)
     assert plan.design.layout.mount_shift == 2.0
 
