@@ -56,11 +56,6 @@ class Question:
     default: str | None
     read: Read
 
-    @property
-    def words(self) -> str:
-        """What is asked."""
-        return self.row.help.partition(";")[0].rstrip(".")
-
 
 def _boot(draft: Draft, words: str) -> Draft:
     given = words.strip()
@@ -142,6 +137,7 @@ def make_draft(given: Given, groups: list[str], holes: list[str], reading: Readi
     draft = Draft()
     for question in QUESTIONS:
         row = question.row
+        asked = row.help.partition(";")[0].rstrip(".")
         words = vars(given)[row.name]
         if words is None and holes:
             words = question.default
@@ -152,10 +148,10 @@ def make_draft(given: Given, groups: list[str], holes: list[str], reading: Readi
                 reading.end()
         elif holes:
             message = "is missing: with --hole given, nothing is asked"
-            hint = f"It is the {question.words[0].lower()}{question.words[1:]}."
+            hint = f"It is the {asked[0].lower()}{asked[1:]}."
             reading.faults.append(Finding("cli.missing", message, key=row.flag, hint=hint))
         else:
-            draft = ask(draft, question.words, question.read, question.usual, row.flag)
+            draft = ask(draft, asked, question.read, question.usual, row.flag)
     return _with_holes(draft, groups, holes, reading) if holes else _ask_groups(draft)
 
 
