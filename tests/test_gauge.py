@@ -43,7 +43,7 @@ from jiggen.files import MEASUREMENTS
 from jiggen.pipeline.build import Built, build
 from jiggen.pipeline.products import GAUGE, plan_gauge
 from jiggen.report.summary import gauge_summary
-from jiggen.solid.moving import DRAWN_IN, FIRST_LAYER
+from jiggen.solid.body import DRAWN_IN, FIRST_LAYER
 from jiggen.verify import check, verify_folder
 
 JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source

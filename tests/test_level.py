@@ -8,9 +8,17 @@ from shapely.geometry import Point, Polygon
 
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.lettering import Region, letter, regions_of
-from jiggen.solid.body import body_blank, make_body, mechanical_tools, relief_tools
+from jiggen.solid.body import (
+    TOOTH_CHORD,
+    body_blank,
+    make_body,
+    make_knob,
+    make_pinion,
+    make_rail,
+    mechanical_tools,
+    relief_tools,
+)
 from jiggen.solid.level import Inset, inset_all, insets_of, prisms, stack_on
-from jiggen.solid.moving import TOOTH_CHORD, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import block, cylinder, prism
 
 SQUARE = np.array([(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0)])

@@ -31,7 +31,7 @@ from jiggen.errors import CheckFailed, InputError
 from jiggen.pipeline.expect import expect
 from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
-from jiggen.tables.materials import USUAL, material, materials, parked_car
+from jiggen.tables import USUAL, material, materials, parked_car
 from jiggen.verify.mesh import Mesh, read_stl
 
 NAMES = ["PLA", "PETG", "ABS", "ASA", "PA", "PC"]

@@ -126,7 +126,7 @@ def test_the_stop_keeps_the_rack_from_being_wound_out(jig):
     from shapely.affinity import translate
     from shapely.geometry import Polygon
 
-    from jiggen.solid.moving import TOOTH_CHORD
+    from jiggen.solid.body import TOOTH_CHORD
 
     rail, gear = jig.mechanism.rail, jig.mechanism.pinion.gear
     # One pitch beyond the widest ski, at a phase where tooth and space would meet.

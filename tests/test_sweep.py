@@ -266,8 +266,7 @@ def test_the_gap_of_two_stacks_by_hand():
 @pytest.fixture(scope="module")
 def solids(jig):
     """Every part's solid once, words left off, by name."""
-    from jiggen.solid.body import make_body
-    from jiggen.solid.moving import make_knob, make_pinion, make_rail
+    from jiggen.solid.body import make_body, make_knob, make_pinion, make_rail
 
     made, (toe, _) = jig.mechanism, jig.bodies
     plain = replace(jig, bodies=tuple(replace(body, engravings=()) for body in jig.bodies))

@@ -28,8 +28,7 @@ from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import MM, quoted
 from jiggen.inputs.shape import Number, Shape, fault, validate
 from jiggen.layout import Layout
-from jiggen.tables import deviation, limit_deviations
-from jiggen.tables.materials import material
+from jiggen.tables import deviation, limit_deviations, material
 
 Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
 

@@ -49,7 +49,7 @@ from jiggen.design.plan import RIGID, worst_error
 from jiggen.design.station import Mechanism, RailShape
 from jiggen.errors import Finding
 from jiggen.record.results import Movement, PlasticEffects
-from jiggen.tables.materials import USUAL, Material, Span, material
+from jiggen.tables import USUAL, Material, Span, material
 
 LIMIT = 0.25  # mm sideways at a hole, worst case: the aim of the project
 BETTER = "A stiffer material, a narrower ski range or a larger bed centres better."
@@ -65,7 +65,7 @@ class Loading:
     radius (from memory). `uneven` is the part of it by which one nose presses more and the
     other less; the jig's friction on the top sheet alone can hold the difference, 4 N at 0.1,
     while jig and friction of 3 N and 0.3 give 1 N (from memory). `modulus` in N/mm²: the least
-    that is published of a plastic, by default of the usual one (`jiggen.tables.materials`).
+    that is published of a plastic, by default of the usual one (`jiggen.tables`).
     """
 
     force: float = 20.0

@@ -267,8 +267,8 @@ def materials(name: Annotated[str | None, ONE_MATERIAL], as_json: options.JsonOp
     """
     from jiggen.report.plastics import as_data, described
     from jiggen.report.plastics import table as as_table
-    from jiggen.tables.materials import material
-    from jiggen.tables.materials import materials as listed
+    from jiggen.tables import material
+    from jiggen.tables import materials as listed
 
     one = None if name is None else material(name, "NAME")
     output.write(

@@ -110,7 +110,7 @@ def read_settings(ski: Range, bed: Lengths, bush: BushOption, material: str = ""
     Raises InputError for a plastic that is not listed.
     """
     from jiggen.design import Bed, Bush, Settings, SkiRange
-    from jiggen.tables.materials import material as find_material
+    from jiggen.tables import material as find_material
 
     in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
     settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=in_hand)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from jiggen.errors import Finding, InputError
-from jiggen.tables.materials import USUAL, material
+from jiggen.tables import USUAL, material
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Settings:
     hole that a drill passes without a bush, where a printer needs more than that; `slide` is the
     clearance per side of every sliding face; `wall` the least wall between cut-outs; `backlash`
     the tooth thinning at the pitch line of pinion and rack together; `material` the plastic,
-    which decides how far the rails bend (`jiggen.tables.materials`).
+    which decides how far the rails bend (`jiggen.tables`).
     """
 
     ski: SkiRange

@@ -12,7 +12,7 @@ from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import Compensated, PrintBed
 from jiggen.record.results import Plastic
 from jiggen.report.plastics import car_words
-from jiggen.tables.materials import material
+from jiggen.tables import material
 from jiggen.verify import Verification, table, verdict
 
 USE_TRIAL = (

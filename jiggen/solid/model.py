@@ -19,8 +19,7 @@ from OCP.StlAPI import StlAPI_Writer
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.progress import announce
-from jiggen.solid.body import make_body
-from jiggen.solid.moving import make_knob, make_pinion, make_rail
+from jiggen.solid.body import make_body, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid
 
 SAGITTA = 0.004  # mm between a curve and its chords, absolute

@@ -15,9 +15,9 @@ from jiggen.design.gauge import Gauge
 from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region
 from jiggen.design.trial import Trial
+from jiggen.solid.body import make_rack
 from jiggen.solid.level import OVER, engrave_top, insets_of
 from jiggen.solid.model import Model, draw_pieces
-from jiggen.solid.moving import make_rack
 from jiggen.solid.shapes import UP, block, footed_disc, one_solid, prism_y, revolve, wire
 
 LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)

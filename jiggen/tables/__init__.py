@@ -18,6 +18,9 @@ from jiggen.errors import InputError
 Row = TypeVar("Row")
 Series = Literal["fine", "medium", "coarse"]
 
+# The default plastic: no closed chamber, little shrinkage (common practice, no source).
+USUAL = "PETG"
+
 
 def cells_of(table: str) -> list[dict[str, str]]:
     """The rows of a CSV file beside this module, by its name without the ending, as text."""
@@ -214,3 +217,67 @@ def _sized(rows: Sequence[Sized], size: str, what: str) -> Sized:
             return row
     hint = f"Known: {', '.join(row.size for row in rows)}."
     raise InputError.of("tables.unlisted", f"no {what} of size {size} is listed", hint=hint)
+
+
+# -- plastics, and how hot a parked car gets ------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Span:
+    """From `low` to `high` as published, in `unit`; equal where one value is known."""
+
+    low: float
+    high: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Material:
+    """A plastic to print with, by its short name (ISO 1043-1).
+
+    `density` in g/cm³; `shrinkage`, linear after printing without compensation, in %;
+    `expansion` in 1e-6/K; `glass` transition and heat `deflection` under 0.45 MPa (ISO 75) in
+    °C; tensile `modulus` in MPa; `swelling`, linear by moisture, in %, None where it is slight.
+    """
+
+    name: str
+    density: Span
+    shrinkage: Span
+    expansion: Span
+    glass: Span
+    deflection: Span
+    modulus: Span
+    swelling: Span | None = None
+
+
+@dataclass(frozen=True)
+class ParkedCar:
+    """How hot it was, in °C, at a place in closed cars parked in the sun."""
+
+    place: str
+    temperature: float
+    source: str
+
+
+def material(name: str, key: str = "material") -> Material:
+    """The plastic of that short name, in capitals or not. Raises InputError about `key`."""
+    for row in materials():
+        if row.name == name.strip().upper():
+            return row
+    message = f'no material "{name[:40]}" is listed'
+    hint = f"Known: {', '.join(row.name for row in materials())}; see jiggen materials."
+    raise InputError.of("tables.unlisted", message, key=key, hint=hint)
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """All plastics, easiest to print first."""
+    spans: dict[str, dict[str, Span]] = {}
+    for row in cells_of("materials"):
+        span = Span(float(row["low"]), float(row["high"]), row["unit"], row["source"])
+        spans.setdefault(row["material"], {})[row["quantity"]] = span
+    return tuple(Material(name, **of) for name, of in spans.items())
+
+
+parked_car = table("parked_car", ParkedCar)  # coolest first
