@@ -8,21 +8,16 @@ from __future__ import annotations
 
 import gc
 import os
+import pickle
 import signal
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import (
-    BrokenExecutor,
-    Executor,
-    Future,
-    ProcessPoolExecutor,
-    ThreadPoolExecutor,
-    as_completed,
-)
+from concurrent.futures import Executor, Future, as_completed
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from multiprocessing.context import SpawnContext, SpawnProcess
-from threading import Lock, local
+from multiprocessing import get_context
 from typing import Any, Generic, ParamSpec, TypeVar
+
+from pebble import ProcessExpired, ProcessPool
 
 from jiggen.errors import Finding, InputError, JiggenError
 
@@ -77,97 +72,55 @@ def outcome_of(
 
 
 def _fault(error: Exception) -> Finding:
-    if isinstance(error, BrokenExecutor):
+    if isinstance(error, ProcessExpired):
+        code = error.exitcode
+        how = f"by signal {-code}" if code < 0 else f"with exit code {code}"
         hint = "Perhaps out of memory: do fewer at once. The other jobs are not affected."
-        return Finding("batch.worker-died", str(error), hint=hint)
+        message = f"the process that did this job ended {how}"
+        return Finding("batch.worker-died", message, hint=hint)
     hint = "An error in jiggen or in the system: build this one alone to see more."
     message = " ".join(f"{type(error).__name__}: {error}".split())
     return Finding("batch.fault", message, hint=hint)
 
 
-class OwnProcesses(ThreadPoolExecutor):
-    """An executor of several processes, one for each job that runs at the same time.
+class OwnProcesses(Executor):
+    """An executor of several processes; one that dies fails only its own job, and is replaced.
 
-    Each process belongs to a `ProcessPoolExecutor` of one worker, so one that dies fails only its
-    own job and is replaced for the next.  Processes start clean (spawn) and call `prepare` first,
-    which loads once what every job needs.
+    Processes start clean (spawn) and call `prepare` first, which loads once what every job needs.
     """
 
     def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
-        self._prepare = prepare
-        super().__init__(max(1, processes))
-        self._mine = local()
-        self._lock = Lock()
-        self._pools: list[_OneProcess] = []
-        self._ended = False
+        self._pool = ProcessPool(
+            max(1, processes),
+            initializer=_begin_process,
+            initargs=(prepare,),
+            context=get_context("spawn"),
+        )
 
     def submit(
         self, task: Callable[P, Value], /, *args: P.args, **kwargs: P.kwargs
     ) -> Future[Value]:
-        """The future result of ``task(*args, **kwargs)``.
-
-        Its exception is BrokenExecutor, which tells how the process ended, when the process died.
-        """
-        return super().submit(self._run, task, args, kwargs)
-
-    def _run(
-        self, task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, object]
-    ) -> Value:
-        """Do one task on the process that belongs to this thread."""
-        with self._lock:
-            if self._ended:
-                raise BrokenExecutor("the executor was shut down")
-            pool: _OneProcess | None = getattr(self._mine, "pool", None)
-            if pool is None:
-                pool = self._mine.pool = _OneProcess(self._prepare)
-                self._pools.append(pool)
-        try:
-            return pool.submit(task, *args, **kwargs).result()
-        except BrokenExecutor as error:
-            pool.shutdown()
-            with self._lock:
-                self._pools.remove(pool)
-            self._mine.pool = None
-            code = pool.context.started.exitcode if pool.context.started else None
-            how = f"by signal {-code}" if code and code < 0 else f"with exit code {code}"
-            raise BrokenExecutor(f"the process that did this job ended {how}") from error
+        """The future result of ``task(*args, **kwargs)``; ProcessExpired if the process died."""
+        future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+        return future
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End all processes; with `cancel_futures` at once, in the middle of their jobs."""
-        if cancel_futures:
-            with self._lock:
-                self._ended = True
-                running = [pool.context.started for pool in self._pools]
-            for process in filter(None, running):
-                with suppress(ValueError, AttributeError):  # it never began, or is gone already
-                    process.terminate()
-        super().shutdown(wait, cancel_futures=cancel_futures)
-        for pool in list(self._pools):
-            pool.shutdown(wait)
+        end = self._pool.stop if cancel_futures else self._pool.close
+        end()  # type: ignore[no-untyped-call]
+        if wait:
+            self._pool.join()
 
     def __exit__(self, *_: object) -> None:
         """Whoever leaves needs no more results."""
         self.shutdown(cancel_futures=True)
 
 
-class _Context(SpawnContext):
-    """Starts processes and remembers the last one, whose exit code nothing else tells."""
-
-    started: SpawnProcess | None = None
-
-    def Process(self, *args: Any, **kwargs: Any) -> SpawnProcess:  # type: ignore[override]  # noqa: N802
-        self.started = SpawnProcess(*args, **kwargs)
-        return self.started
-
-
-class _OneProcess(ProcessPoolExecutor):
-    """A pool of a single process."""
-
-    def __init__(self, prepare: Callable[[], None] | None) -> None:
-        self.context = _Context()
-        super().__init__(
-            1, mp_context=self.context, initializer=_begin_process, initargs=(prepare,)
-        )
+def _sendable(task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Value:
+    """What a task returns; a value that cannot be sent back is the task's own error."""
+    value = task(*args, **kwargs)
+    pickle.dumps(value)
+    return value
 
 
 def _begin_process(prepare: Callable[[], None] | None) -> None:
