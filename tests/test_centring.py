@@ -48,7 +48,7 @@ class Plan:
         self.half = width / 2
         self.rolled = (width - WIDE.middle) / 2 / mechanism.pinion.gear.pitch_radius
         body = box(0, -HALF_BODY, 40, HALF_BODY)
-        channel = box(station.channel_x, -200, station.channel_back, 200)
+        channel = box(station.channel_x, -200, station.half_length, 200)
         recess = shapely.Point(0, 0).buffer(station.gear_radius, 64)
         self.walls = body.difference(channel.union(recess))
         self.bar = box(rail.rack.tip_x, self.half - rail.reach, rail.back_x, self.half)

@@ -239,7 +239,7 @@ def test_slots_are_the_real_channel_and_the_stub_a_piece_of_the_real_rack():
 def test_each_slot_clears_the_bar_by_its_label():
     ladder = design_gauge(BED).ladder
     bar = np.array(ladder.bar)
-    for clearance, profile in zip(ladder.clearances, ladder.slots, strict=True):
+    for clearance, profile in zip(CLEARANCES, ladder.slots, strict=True):
         slot = np.array(profile)
         sides = slot[:, 0].min(), slot[:, 0].max()
         shift = sides[0] + clearance - bar[:, 0].min()

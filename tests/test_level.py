@@ -16,7 +16,6 @@ from jiggen.solid.body import (
     make_pinion,
     make_rail,
     mechanical_tools,
-    relief_tools,
 )
 from jiggen.solid.level import Inset, inset_all, insets_of, prisms, stack_on
 from jiggen.solid.shapes import block, cylinder, prism
@@ -93,7 +92,8 @@ def test_a_body_is_as_if_cut_in_one(club_layout):
     body = jig.bodies[0]
     made = make_body(body, jig)
     engraved = prisms(insets_of(body.engravings), jig.settings.body)
-    tools = (*relief_tools(body, jig), *mechanical_tools(body, jig), *engraved)
+    relief = (prism(region, -1.0, jig.settings.relief) for region in body.relief)
+    tools = (*relief, *mechanical_tools(body, jig), *engraved)
     wanted = body_blank(body, jig).cut(*tools)
     assert made.isValid()
     assert made.Volume() == pytest.approx(wanted.Volume(), rel=1e-9)

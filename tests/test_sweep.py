@@ -110,7 +110,7 @@ def test_the_nose_touches_the_hollow_edge_and_does_not_cut_it(jig):
 
 def test_a_channel_too_small_is_caught_and_named(jig):
     result = sweep_stations(
-        with_parts(jig, station={"channel_back": jig.mechanism.rail.back_x - 0.3}), step=FEW
+        with_parts(jig, station={"half_length": jig.mechanism.rail.back_x - 0.3}), step=FEW
     )
     messages = said(result)
     assert len(messages) == 4

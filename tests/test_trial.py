@@ -13,6 +13,7 @@ from shapely.geometry import Point, Polygon, box
 
 from jiggen.cli import main
 from jiggen.design.engraving import Board, nearest_box
+from jiggen.design.jig import Body
 from jiggen.design.settings import Bed
 from jiggen.design.trial import (
     CLEAR,
@@ -23,7 +24,6 @@ from jiggen.design.trial import (
     FOOT,
     NAME,
     THICKNESS,
-    TrialPlate,
     design_trial,
 )
 from jiggen.errors import InputError
@@ -55,7 +55,7 @@ def made(*at: tuple[float, float], name: str = "O") -> Layout:
     return lay_out(pattern(*at, name=name), 305.0)
 
 
-def area(plate: TrialPlate) -> Polygon:
+def area(plate: Body) -> Polygon:
     return Polygon(plate.outline.outer, plate.outline.inner)
 
 
@@ -70,7 +70,7 @@ def test_every_hole_is_in_one_plate_and_clear_of_all_else(name: str, bed: Bed):
     assert [guide.id for plate in trial.plates for guide in plate.guides] == list(found.ids)
     places = dict(zip(found.ids, found.positions.tolist(), strict=True))
     drills = dict(zip(found.ids, found.diameters.tolist(), strict=True))
-    for plate in trial.plates:
+    for plate, piece in zip(trial.plates, trial.pieces, strict=True):
         shape = area(plate)
         inked = [
             shapely.union_all([Polygon(r.outer, r.inner) for r in item.regions])
@@ -85,7 +85,7 @@ def test_every_hole_is_in_one_plate_and_clear_of_all_else(name: str, bed: Bed):
             assert shape.buffer(-CLEAR / 2).contains(one)
             assert all(one.distance(other) >= CLEAR - 0.1 for other in inked[:index])
             assert all(one.distance(hole) >= CLEAR - 0.1 for hole in holes)
-        corners = shape.exterior.coords[:] @ plate.piece.to_bed[:2, :2].T
+        corners = shape.exterior.coords[:] @ piece.to_bed[:2, :2].T
         assert (np.ptp(corners, axis=0) <= (bed.x - 4.0, bed.y - 4.0)).all()
     assert len(trial.plates) == (1 if bed is LARGE or name == "hut-plate" else 2)
 
@@ -149,8 +149,9 @@ def test_a_bed_too_small_is_refused():
 
 def test_what_has_no_room_is_left_out_and_said():
     long = "A name of the most letters there may be"
-    (plate,) = design_trial(made((0.0, 5.0), (5.0, 15.0), name=long), BED).plates
-    assert long in plate.left_out
+    trial = design_trial(made((0.0, 5.0), (5.0, 15.0), name=long), BED)
+    (plate,) = trial.plates
+    assert long in trial.left_out[plate.name]
     assert {"a-1", "a-2"} <= {item.name for item in plate.engravings}
 
 

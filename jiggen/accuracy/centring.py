@@ -145,7 +145,7 @@ def station_play(
     # Where the channel holds the rack: from its tail, or the far edge, to the near edge.
     channel = max(-half_width, width / 2 - rail.reach), half_width
     play = max(
-        station.channel_back - rail.back_x,
+        station.half_length - rail.back_x,
         rail.rack.tip_x - station.channel_x,
         station.roof_z - rail.top_z,
     )

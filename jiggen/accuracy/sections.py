@@ -112,7 +112,7 @@ def rack_profile(rail: RailShape) -> Polygon:
 def body_profile(station: StationShape, top: float) -> Polygon:
     """The body cut across beside a channel, x over z: a block less the channel."""
     channel = check_valid(Polygon(station.channel(-1.0)))
-    block = box(station.channel_x - 3.0, 0.0, station.channel_back + 3.0, top)
+    block = box(station.channel_x - 3.0, 0.0, station.half_length + 3.0, top)
     return check_valid(block.difference(channel))
 
 

@@ -51,10 +51,9 @@ ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)
 
 @dataclass(frozen=True, eq=False)
 class Engraving:
-    """One engraved item on `part`: its regions in the ski frame, mm; cut `depth` deep."""
+    """One engraved item of a part: its regions in the ski frame, mm; cut `depth` deep."""
 
     name: str
-    part: str
     regions: tuple[Region, ...]
     depth: float = DEPTH
 
@@ -66,21 +65,6 @@ def words(layout: Layout, boots: Pair | None = None) -> tuple[str, ...]:
     drills = " / ".join(f"{d:g}" for d in np.unique(layout.diameters))
     lines = (layout.pattern, f"BOOT {soles}{shift}", f"DRILL {drills} {layout.core.upper()}")
     return (*lines, f"{layout.side.upper()} SKI") if layout.pair == "mirrored" else lines
-
-
-def _clamp_seats(plate: Plate, pads: Sequence[Polygon], obstacles: Sequence[Polygon]) -> Engraving:
-    """A diamond over each pad, at the corner, where a clamp presses down, if no hole is there.
-
-    Never a ring: the verification counts round things near the top.
-    """
-    marks = []
-    for x0, y0, x1, y1 in (pad.bounds for pad in pads):
-        for end, x in ((x0 - plate.start, x0 + 8.0), (x1 - plate.stop, x1 - 8.0)):
-            centre = Point(x, (y0 + y1) / 2)
-            mark = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
-            if abs(end) < 1e-6 and all(mark.distance(shape) > CLEAR for shape in obstacles):
-                marks.append(mark)
-    return Engraving("clamp seats", plate.name, regions_of(shapely.union_all(marks)))
 
 
 def check_scale(caps: float, number_y: float) -> shapely.Geometry:
@@ -97,8 +81,8 @@ def centre_line(plate: Plate, body: float) -> tuple[Engraving, Engraving]:
     wall, name = plate.half_width - WINDOW_DEPTH, "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
     grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
-    down = Engraving(f"{name} down the windows", plate.name, regions_of(grooves), body + 1.0)
-    return Engraving(name, plate.name, regions_of(bar)), down
+    down = Engraving(f"{name} down the windows", regions_of(grooves), body + 1.0)
+    return Engraving(name, regions_of(bar)), down
 
 
 def engrave(
@@ -116,7 +100,16 @@ def engrave(
     `hints` are lines left out where there is no room.  Raises InputError naming any other item
     that there is none for.
     """
-    seats = _clamp_seats(plate, pads, obstacles)
+    # A diamond over each pad, at the corner, where a clamp presses down, if no hole is there; never
+    # a ring: the verification counts round things near the top.
+    diamonds = []
+    for x0, y0, x1, y1 in (pad.bounds for pad in pads):
+        for end, x in ((x0 - plate.start, x0 + 8.0), (x1 - plate.stop, x1 - 8.0)):
+            centre = Point(x, (y0 + y1) / 2)
+            diamond = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
+            if abs(end) < 1e-6 and all(diamond.distance(shape) > CLEAR for shape in obstacles):
+                diamonds.append(diamond)
+    seats = Engraving("clamp seats", regions_of(shapely.union_all(diamonds)))
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
@@ -130,7 +123,7 @@ def engrave(
     for name, shapes, y in items:
         found = board.put(shapes, (middle, y), _across_first, math.inf, strokes=True)
         if found is not None:
-            made.append(Engraving(name, plate.name, regions_of(found)))
+            made.append(Engraving(name, regions_of(found)))
         elif name not in hints:
             raise InputError.of(
                 "design.no-room",

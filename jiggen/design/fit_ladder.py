@@ -41,11 +41,10 @@ class FitLadder:
     """Block with slots in its print frame, stub in the station's frame; mm.
 
     Each of `slots` is a profile of corners (x, z), open upwards, for the clearance per side of the
-    same place in `clearances`; they run from y = STRIP to `size`[1].  `bar` is the stub's section
+    same place in CLEARANCES; they run from y = STRIP to `size`[1].  `bar` is the stub's section
     in the slot that jigs have by default, and `pieces` show it there.
     """
 
-    clearances: tuple[float, ...]
     slots: tuple[tuple[Point, ...], ...]
     size: tuple[float, float, float]
     outline: Region
@@ -77,7 +76,7 @@ def design_fit_ladder() -> FitLadder:
         channel = replace(
             mechanism.station,
             channel_x=rack.tip_x - clearance,
-            channel_back=stub.back_x + clearance,
+            half_length=stub.back_x + clearance,
             roof_z=stub.top_z + clearance,
         )
         # Half a turn about x, as a body is printed; 1 mm beyond the opening is in the air.
@@ -85,13 +84,12 @@ def design_fit_ladder() -> FitLadder:
         slots.append(slot)
         text, sides = f"{clearance:.2f}", [x for x, _ in slot]
         word = centred(letter(text, CAP), (min(sides) + max(sides)) / 2, STRIP / 2)
-        labels.append(Engraving(text, SLOTS, regions_of(word), DEPTH))
+        labels.append(Engraving(text, regions_of(word), DEPTH))
 
     before = shift_by(y=-AWAY)
     in_slot = shift_by(shown, size[1] + end - PUSHED_IN, underside) @ UPSIDE_DOWN
     to_bed = shift_by(-rack.tip_x, end, stub.top_z) @ UPSIDE_DOWN
     return FitLadder(
-        clearances=CLEARANCES,
         slots=tuple(slots),
         size=size,
         outline=regions_of(box(0.0, 0.0, size[0], size[1]))[0],

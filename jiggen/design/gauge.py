@@ -237,7 +237,7 @@ def _engravings(
     """The names of pegs, holes and pockets, the printer's axes, and what must not be done."""
 
     def put(name: str, x: float, y: float, shape: shapely.Geometry) -> Engraving:
-        return Engraving(name, NAME, regions_of(centred(shape, x, y)), DEPTH)
+        return Engraving(name, regions_of(centred(shape, x, y)), DEPTH)
 
     def write(text: str, x: float, y: float, cap: float = SMALL_CAP) -> Engraving:
         return put(text, x, y, letter(text, cap))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design import plan
@@ -27,6 +29,7 @@ Shapes = tuple[Polygon, ...]
 LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
 EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
 LEAST_REACH = 20.0  # mm of body past the mounting mark
+STEP = 0.5  # mm of the ski frame between the places tried for stations
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,15 +175,10 @@ def _joint(base: Base) -> JointShape:
     return joint
 
 
-def stretches_of(guides: Guides) -> list[Interval]:
-    """The stretches along the ski that guides keep from stations."""
-    return [(guide.x - guide.radius, guide.x + guide.radius) for guide in guides]
-
-
 def ends_of(guides: Guides, base: Base) -> Interval:
     """Where a body may end along the ski, as far as its holes are concerned, mm."""
-    places = np.array(stretches_of(guides))
-    return float(places.min()) - base.edge, float(places.max()) + base.edge
+    low = min(guide.x - guide.radius for guide in guides)
+    return low - base.edge, max(guide.x + guide.radius for guide in guides) + base.edge
 
 
 def try_places(guides: Guides, base: Base, joint: JointShape | None = None) -> Places | None:
@@ -192,17 +190,16 @@ def try_places(guides: Guides, base: Base, joint: JointShape | None = None) -> P
         toe_longest = longest - plan.DOVETAIL
         if first < -longest or last > toe_longest:
             return None
-        mark, play = joint.reach, joint.play
-        room = plan.Room((first, last), edge, (-longest + edge, 0.0), (0.0, toe_longest - edge))
+        spans = ((-longest + edge, 0.0), (0.0, toe_longest - edge))
+        found = place_stations(
+            guides, base, joint.reach, (first, last), spans, math.inf, joint.play
+        )
     else:
         # The sight windows sit at the mounting mark: one piece must reach past it both ways.
-        mark, play = (-plan.WINDOW_HALF, plan.WINDOW_HALF), plan.RIGID
+        mark = (-plan.WINDOW_HALF, plan.WINDOW_HALF)
         first, last = min(first, -LEAST_REACH), max(last, LEAST_REACH)
         span = (last - longest + edge, first + longest - edge)
-        room = plan.Room((first, last), edge, span, span, longest)
-    holes_x = np.array([guide.x for guide in guides])
-    blocked = (*stretches_of(guides), mark)
-    found = plan.place_stations(holes_x, blocked, half, base.settings.wall, room, play)
+        found = place_stations(guides, base, mark, (first, last), (span, span), longest)
     if found is None:
         return None
     heel, toe = found
@@ -218,6 +215,47 @@ def try_places(guides: Guides, base: Base, joint: JointShape | None = None) -> P
         Station(name="toe", role="front", half=front.half, part=front.name, x=toe),
     )
     return Places(tuple(plates), stations, joint)
+
+
+def place_stations(
+    guides: Guides,
+    base: Base,
+    mark: Interval,
+    ends: Interval,
+    spans: tuple[Interval, Interval],
+    longest: float,
+    play: plan.JointPlay = plan.RIGID,
+) -> Interval | None:
+    """The heel and toe station's x (mm) with the least worst error at any hole, or None.
+
+    Their cut-outs, within `spans`, keep a wall from holes and `mark`.  The holes alone need the
+    body to reach to `ends`; the whole may be `longest`.  Among equals (within 1 %) the shortest
+    jig wins: it prints faster and fits more beds.
+    """
+    half, wall = base.mechanism.station.half_length, base.settings.wall
+    blocked = [(guide.x - guide.radius, guide.x + guide.radius) for guide in guides]
+    starts, stops = np.array([*blocked, mark]).T
+
+    def free(span: Interval) -> NDArray[np.float64]:
+        # On whole steps of the ski frame: readable numbers, and the same from run to run.
+        low, high = math.ceil((span[0] + half) / STEP), (span[1] - half) / STEP
+        places = STEP * np.arange(low, math.floor(high) + 1)[:, None]
+        reach = half + wall
+        clear = (places + reach <= starts) | (places - reach >= stops)
+        return np.asarray(places[clear.all(axis=1), 0])
+
+    h, t = (axis.ravel() for axis in np.meshgrid(*map(free, spans), indexing="ij"))
+    reach = half + base.edge
+    length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
+    apart = t - h >= 2 * half + wall
+    h, t, length = (a[apart & (length <= longest)] for a in (h, t, length))
+    if not h.size:
+        return None
+    holes = np.array([[guide.x] for guide in guides])
+    worst = plan.worst_error(holes, h, t, plan.STATION_ERROR, play).max(axis=0)
+    good = worst <= worst.min() * 1.01
+    best = np.flatnonzero(good)[np.argmin(length[good])]
+    return float(h[best]), float(t[best])
 
 
 def design_bodies(

@@ -182,7 +182,19 @@ def tongue_for(motion: Motion, half_width: float, holes: Sequence[float]) -> Ton
             hint="Build a jig for one boot length, or for fewer.",
         )
     for row in rows:
-        _refuse_close(row, motion)
+        along = sorted(row.lines, key=lambda line: line.x)
+        gaps = np.diff([line.x for line in along])
+        least = [BAND_PITCH if a.number and b.number else PITCH for a, b in pairwise(along)]
+        orders = np.diff([line.first for line in along])
+        ordered = row.name == "bands" or (orders > 0).all() or (orders < 0).all()
+        if not ordered or (gaps < np.array(least) - 1e-6).any():
+            raise InputError.of(
+                "design.ladder-close",
+                f"the lines for {', '.join(motion.groups)} would overlap: a step of "
+                "the pattern brings two boot lengths to nearly one place",
+                key="boot",
+                hint="Choose boots on one side of that step.",
+            )
     # From the tongue's end to the body, long enough for the ladder of shifts.
     if root > 0:
         start = min(xs) - END
@@ -196,23 +208,6 @@ def tongue_for(motion: Motion, half_width: float, holes: Sequence[float]) -> Ton
         for s in range(-SHIFTS, SHIFTS + 1)
     )
     return _packed((start, stop), half, root, rows, Row("shift", 0.0, 1, shifts))
-
-
-def _refuse_close(row: Row, motion: Motion) -> None:
-    """Raise InputError where two lines are too close, or their numbers out of order."""
-    along = sorted(row.lines, key=lambda line: line.x)
-    gaps = np.diff([line.x for line in along])
-    least = [BAND_PITCH if one.number and other.number else PITCH for one, other in pairwise(along)]
-    orders = np.diff([line.first for line in along])
-    close = bool((gaps < np.array(least) - 1e-6).any())
-    if close or not (row.name == "bands" or (orders > 0).all() or (orders < 0).all()):
-        raise InputError.of(
-            "design.ladder-close",
-            f"the lines for {', '.join(motion.groups)} would overlap: a step of "
-            "the pattern brings two boot lengths to nearly one place",
-            key="boot",
-            hint="Choose boots on one side of that step.",
-        )
 
 
 def _packed(
@@ -261,18 +256,18 @@ def line_length(line: LadderLine) -> float:
     return LONG if line.number or line.first % 5 == 0 else SHORT
 
 
-def engrave_tongue(tongue: Tongue, part: str, body: float) -> Iterator[Engraving]:
-    """Everything engraved on the tongue of `part`, a body `body` mm thick."""
+def engrave_tongue(tongue: Tongue, body: float) -> Iterator[Engraving]:
+    """Everything engraved on the tongue of a body `body` mm thick."""
     for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
         lines = {line.x: line_length(line) for line in row.lines}
-        yield Engraving(name, part, regions_of(_comb(row, lines)))
+        yield Engraving(name, regions_of(_comb(row, lines)))
         # Down the wall to the ski: whoever sees such a groove's wall does not look straight down.
         grooves = _comb(row, {line.x: DEPTH for line in row.lines if line.number})
-        yield Engraving(f"{name} down the wall", part, regions_of(grooves), body + 1.0)
-        yield Engraving(f"{name} numbers", part, regions_of(_numbers(row)))
+        yield Engraving(f"{name} down the wall", regions_of(grooves), body + 1.0)
+        yield Engraving(f"{name} numbers", regions_of(_numbers(row)))
     for text, shape in tongue.words:
-        yield Engraving(text, part, regions_of(shape))
+        yield Engraving(text, regions_of(shape))
 
 
 def _comb(row: Row, lines: Mapping[float, float]) -> shapely.Geometry:

@@ -33,7 +33,6 @@ Array = NDArray[np.float64]
 Interval = tuple[float, float]
 
 STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
-STEP = 0.5  # mm of the ski frame between the places tried
 WINDOW_HALF = 7.0  # mm along the ski, to either side of the mounting mark
 WINDOW_DEPTH = 9.0  # mm in from the body's edge: the mark is seen, the joint screws are not met
 WINDOW_FLARE = 2.0  # mm at 45° in a window's inner corners: an edge that a printer does not round
@@ -297,50 +296,3 @@ def longest_fit(width: float, bed: Bed, margin: float) -> float:
     with np.errstate(divide="ignore"):
         length = np.minimum((x - width * sin) / cos, (y - width * cos) / sin)
     return float(max(0.0, length.max()))
-
-
-@dataclass(frozen=True)
-class Room:
-    """Room for a jig along the ski, in mm.
-
-    The holes alone need it to reach to `ends`, the stations' cut-outs to have `edge` beyond them.
-    `heel` and `toe` (from, to) bound those cut-outs; the whole may be `longest`.
-    """
-
-    ends: Interval
-    edge: float
-    heel: Interval
-    toe: Interval
-    longest: float = math.inf
-
-
-def place_stations(
-    holes: Array, blocked: Iterable[Interval], half: float, wall: float, room: Room, play: JointPlay
-) -> Interval | None:
-    """The heel and toe station's x (mm) with the least worst error at any hole, or None.
-
-    Their cut-outs, ± `half`, keep a `wall` from the stretches that are `blocked`.  Among
-    equals (within 1 %) the shortest jig wins: it prints faster and fits more beds.
-    """
-    starts, stops = np.array(list(blocked)).T
-
-    def free(span: Interval) -> Array:
-        # On whole steps of the ski frame: readable numbers, and the same from run to run.
-        low, high = math.ceil((span[0] + half) / STEP), (span[1] - half) / STEP
-        places = STEP * np.arange(low, math.floor(high) + 1)[:, None]
-        reach = half + wall
-        clear = (places + reach <= starts) | (places - reach >= stops)
-        return np.asarray(places[clear.all(axis=1), 0])
-
-    grid = np.meshgrid(free(room.heel), free(room.toe), indexing="ij")
-    h, t = (axis.ravel() for axis in grid)
-    reach = half + room.edge
-    length = np.maximum(t + reach, room.ends[1]) - np.minimum(h - reach, room.ends[0])
-    apart = t - h >= 2 * half + wall
-    h, t, length = (a[apart & (length <= room.longest)] for a in (h, t, length))
-    if not h.size:
-        return None
-    worst = worst_error(holes[:, None], h, t, STATION_ERROR, play).max(axis=0)
-    good = worst <= worst.min() * 1.01
-    best = np.flatnonzero(good)[np.argmin(length[good])]
-    return float(h[best]), float(t[best])

@@ -159,7 +159,7 @@ def _half(share: _Share) -> Half:
     if share.engraved:
         obstacles = jig.obstacles_on(guides, stations, base.mechanism)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
-        ladders = engrave_tongue(tongue, share.part, settings.body)
+        ladders = engrave_tongue(tongue, settings.body)
         marks = engrave(main, lines, obstacles, pad_shapes, (), ladders, HINTS)
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
@@ -200,10 +200,7 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     over = _between(end, tongue.joins + root * (plan.END_WALL - wall))
     found = None
     if ends[1] - ends[0] <= longest:
-        holes = np.array([guide.x for guide in guides])
-        blocked = (*jig.stretches_of(guides), over)
-        stretch = plan.Room(ends, edge, room, room, longest)
-        found = plan.place_stations(holes, blocked, half, wall, stretch, plan.RIGID)
+        found = jig.place_stations(guides, base, over, ends, (room, room), longest)
     if found is None:
         away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"

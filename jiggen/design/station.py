@@ -189,10 +189,13 @@ class RailShape:
 
 @dataclass(frozen=True)
 class StationShape:
-    """What a station takes out of the body, mm: channels, recess in two steps, cone seat."""
+    """What a station takes out of the body, mm: channels, recess in two steps, cone seat.
+
+    The channels reach from `channel_x` to `half_length`, and so far goes all of it along the ski.
+    """
 
     channel_x: float
-    channel_back: float
+    half_length: float
     lean_z: float
     roof_z: float
     flange_radius: float
@@ -204,14 +207,9 @@ class StationShape:
     knob_radius: float
     lean: float = LEAN
 
-    @property
-    def half_length(self) -> float:
-        """Half the length along the ski that the station's cut-outs take, in mm."""
-        return self.channel_back
-
     def channel(self, below: float) -> list[Point]:
         """Corners (x, z) of the left rail's channel, in mm, open downwards to z = `below`."""
-        front, back, inner = self.channel_x, self.channel_back, self.channel_back - self.lean
+        front, back, inner = self.channel_x, self.half_length, self.half_length - self.lean
         ledge = [(front, below), (inner, below), (inner, self.lean_z - self.lean)]
         return [*ledge, (back, self.lean_z), (back, self.roof_z), (front, self.roof_z)]
 
@@ -298,7 +296,7 @@ def design_mechanism(settings: Settings) -> Mechanism:
     )
     station = StationShape(
         channel_x=rack.tip_x - c,
-        channel_back=back_x + c,
+        half_length=back_x + c,
         lean_z=rail.lean_z,
         roof_z=roof_z,
         flange_radius=pinion.flange_radius + RUN_FREE,

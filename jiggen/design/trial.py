@@ -17,7 +17,8 @@ from shapely.geometry import LineString, Point, Polygon
 from jiggen.design import engraving
 from jiggen.design.engraving import Board, Engraving, words
 from jiggen.design.guides import Guide, layout_part
-from jiggen.design.lettering import Region, letter, regions_of
+from jiggen.design.jig import Body
+from jiggen.design.lettering import letter, regions_of
 from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
 from jiggen.design.settings import Bed
@@ -45,42 +46,37 @@ COARSE = 0.05  # mm that a letter's outline is simplified by, which halves its c
 
 
 @dataclass(frozen=True, eq=False)
-class TrialPlate:
-    """One printed piece in the ski frame, mm, and the `turn` in degrees it is printed at."""
-
-    plate: Plate
-    outline: Region
-    guides: tuple[Guide, ...]
-    engravings: tuple[Engraving, ...]
-    turn: float
-    left_out: tuple[str, ...]
-
-    @property
-    def name(self) -> str:
-        """The part's name."""
-        return self.plate.name
-
-    @property
-    def piece(self) -> Piece:
-        """Where it is used and how it lies on the bed: right side up, its corner at the origin."""
-        to_bed = to_corner(self.outline, turn_by(self.turn))
-        placed, floor_z = (Placed(self.name, np.eye(4)),), THICKNESS - DEPTH
-        return Piece(self.name, "plate", placed, to_bed, floor_z, self.plate.half)
-
-
-@dataclass(frozen=True, eq=False)
 class Trial:
-    """A trial plate for `layout`, of one piece or of two that meet at the mounting mark."""
+    """A trial plate for `layout`, of one piece or of two that meet at the mounting mark.
+
+    `left_out` are the names, by part, of what found no room to be engraved.
+    """
 
     layout: Layout
     bed: Bed
-    plates: tuple[TrialPlate, ...]
-    hole_fit: float = 0.0
+    plates: tuple[Body, ...]
+    left_out: dict[str, tuple[str, ...]]
+    hole_fit: float
 
     @property
     def scaled(self) -> bool:
         """Whether a check scale is engraved."""
         return any(item.name == SCALE_NAME for plate in self.plates for item in plate.engravings)
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """Where they are used and how they lie: right side up, a corner at the bed's origin."""
+        return tuple(
+            Piece(
+                body.name,
+                "plate",
+                (Placed(body.name, np.eye(4)),),
+                to_corner(body.outline, turn_by(body.turn)),
+                THICKNESS - DEPTH,
+                body.plate.half,
+            )
+            for body in self.plates
+        )
 
 
 def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
@@ -111,8 +107,9 @@ def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
             faults.append(Finding("design.trial-bed", message, key="bed", hint=hint))
     if faults:
         raise InputError(faults)
-    pieces = tuple(_piece(plate, guides, layout, _turn(plate, bed) or 0.0) for plate in plates)
-    return Trial(layout, bed, pieces, hole_fit)
+    made = [_body(plate, guides, layout, _turn(plate, bed) or 0.0) for plate in plates]
+    left_out = {body.name: names for body, names in made if names}
+    return Trial(layout, bed, tuple(body for body, _ in made), left_out, hole_fit)
 
 
 def _halves(whole: Plate, guides: list[Guide]) -> list[Plate]:
@@ -139,7 +136,10 @@ def _turn(plate: Plate, bed: Bed) -> float | None:
     return bed_turn(np.array(plate.bar.exterior.coords)[:-1], bed, BED_MARGIN)
 
 
-def _piece(plate: Plate, guides: list[Guide], layout: Layout, turn: float) -> TrialPlate:
+def _body(
+    plate: Plate, guides: list[Guide], layout: Layout, turn: float
+) -> tuple[Body, tuple[str, ...]]:
+    """One piece, and what of its engravings found no room."""
     mine = tuple(guide for guide in guides if plate.holds(guide.x))
     notches = list(_notches(plate))
     shape = plate.bar.difference(shapely.union_all(notches))
@@ -155,11 +155,10 @@ def _piece(plate: Plate, guides: list[Guide], layout: Layout, turn: float) -> Tr
         else:
             engraved.append((name, placed))
     engravings = tuple(
-        Engraving(name, plate.name, regions_of(found.simplify(COARSE)), DEPTH)
-        for name, found in engraved
+        Engraving(name, regions_of(found.simplify(COARSE)), DEPTH) for name, found in engraved
     )
     (outline,) = regions_of(shapely.normalize(shape))
-    return TrialPlate(plate, outline, mine, engravings, turn, tuple(left_out))
+    return Body(plate, outline, (), mine, (), engravings, turn), tuple(left_out)
 
 
 def _notches(plate: Plate) -> Iterator[Polygon]:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 from jiggen import __version__
+from jiggen.design.fit_ladder import CLEARANCES
 from jiggen.design.gauge import NAME, THICKNESS, Feature, Gauge, Readings
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
@@ -117,7 +118,7 @@ def gauge_record(
             caliper=gauge.caliper,
         ),
         span=gauge.span,
-        fits=FitSizes(bush_fit=gauge.allowances, slide=gauge.ladder.clearances),
+        fits=FitSizes(bush_fit=gauge.allowances, slide=CLEARANCES),
         holes=tuple(
             entries.Hole(
                 id=guide.id,

@@ -196,10 +196,10 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
         guides=tuple(
             guide_entry(guide, plate.name) for plate in trial.plates for guide in plate.guides
         ),
-        parts=part_entries((plate.piece for plate in trial.plates), drawn.volumes),
+        parts=part_entries(trial.pieces, drawn.volumes),
         beds=drawn.beds,
         compensation=printers.compensation_entry(compensation),
-        left_out={plate.name: plate.left_out for plate in trial.plates if plate.left_out},
+        left_out=trial.left_out,
     )
 
 

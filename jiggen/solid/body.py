@@ -47,7 +47,8 @@ def make_body(body: Body, design: Design) -> cq.Shape:
     plan = Polygon(body.outline.outer).buffer(-FOOT - CLEAR, join_style="mitre")
     inside = shapely.contains(plan, [Polygon(inset.region.outer) for inset in insets])
     # First the relief: in one cut with all others it would be compared with each of them.
-    standing = cut_away(body_blank(body, design), relief_tools(body, design))
+    relief = [prism(region, -OVER, design.settings.relief) for region in body.relief]
+    standing = cut_away(body_blank(body, design), relief)
     crossing = prisms(compress(insets, ~inside), top)
     cut = cut_away(standing, [*mechanical_tools(body, design), *crossing])
     return engrave_top(one_solid(cut, body.name), top, list(compress(insets, inside)))
@@ -60,14 +61,8 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
     return blank.chamfer(FOOT, None, top_edges)
 
 
-def relief_tools(body: Body, design: Design) -> Iterator[cq.Shape]:
-    """What is taken from the underside around the pads."""
-    for region in body.relief:
-        yield prism(region, -OVER, design.settings.relief)
-
-
 def mechanical_tools(body: Body, design: Design) -> Iterator[cq.Shape]:
-    """What is taken from the block but for relief and engravings."""
+    """What is taken from the block but for the relief around the pads, and engravings."""
     for guide in body.guides:
         tool = _guide_cutter(replace(guide, id="", x=0.0, y=0.0))
         yield tool.moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))

@@ -47,7 +47,7 @@ def build_trial(trial: Trial) -> Model:
         one.name: partial(_plate, one.outline, one.guides, one.engravings, thick, foot)
         for one in trial.plates
     }
-    return draw_pieces([plate.piece for plate in trial.plates], makers)
+    return draw_pieces(trial.pieces, makers)
 
 
 def build_gauge(gauge: Gauge) -> Model:
@@ -64,8 +64,14 @@ def build_gauge(gauge: Gauge) -> Model:
 def _frame(gauge: Gauge) -> cq.Shape:
     thick, foot = gauges.THICKNESS, gauges.FOOT
     plate = _plate(gauge.outline, gauge.guides, gauge.engravings, thick, foot)
-    if gauge.pockets:
-        plate = plate.cut(*map(_lead_in, gauge.pockets))
+    lead_ins = []
+    for pocket in gauge.pockets:
+        r, lead, top = pocket.radius, pocket.lead_in, pocket.top_z
+        wide, over = r + lead, top + OVER
+        cone = [(0.0, top - lead), (r, top - lead), (wide, top), (wide, over), (0.0, over)]
+        lead_ins.append(revolve(cone).moved(_at(pocket.x, pocket.y)))
+    if lead_ins:
+        plate = plate.cut(*lead_ins)
     pegs = (
         footed_disc(peg.diameter / 2, 0.0, peg.z[1], foot).moved(_at(peg.x, peg.y))
         for peg in gauge.pegs
@@ -75,13 +81,6 @@ def _frame(gauge: Gauge) -> cq.Shape:
 
 def _at(x: float, y: float) -> cq.Location:
     return cq.Location(cq.Vector(x, y, 0))
-
-
-def _lead_in(pocket: Guide) -> cq.Shape:
-    r, lead, top = pocket.radius, pocket.lead_in, pocket.top_z
-    wide, over = r + lead, top + OVER
-    cone = [(0.0, top - lead), (r, top - lead), (wide, top), (wide, over), (0.0, over)]
-    return revolve(cone).moved(_at(pocket.x, pocket.y))
 
 
 def _slots(ladder: FitLadder) -> cq.Shape:

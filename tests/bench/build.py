@@ -85,15 +85,17 @@ def rooms(name: str, boot: float) -> None:
 
 def bodies(jig) -> None:
     """Each body as it is made against one cut of its blank, best of three each."""
-    from jiggen.solid.body import body_blank, make_body, mechanical_tools, relief_tools
+    from jiggen.solid.body import body_blank, make_body, mechanical_tools
     from jiggen.solid.level import insets_of, prisms
+    from jiggen.solid.shapes import prism
 
     for body in jig.bodies:
         blank, engraved = (
             body_blank(body, jig),
             prisms(insets_of(body.engravings), jig.settings.body),
         )
-        tools = [*relief_tools(body, jig), *mechanical_tools(body, jig), *engraved]
+        relief = (prism(region, -1.0, jig.settings.relief) for region in body.relief)
+        tools = [*relief, *mechanical_tools(body, jig), *engraved]
         own = least(lambda body=body: make_body(body, jig))
         cut = least(lambda blank=blank, tools=tools: blank.cut(*tools))
         show(f"{body.name}, all of it", own)

@@ -9,6 +9,7 @@ import numpy as np
 from reportlab.platypus.flowables import Flowable
 
 from jiggen import __version__
+from jiggen.design.fit_ladder import CLEARANCES
 from jiggen.design.gauge import Gauge, Reading, Readings, readings_of
 from jiggen.design.lettering import Ring
 from jiggen.draw.figures import polyline
@@ -276,7 +277,7 @@ def _slots_from_the_end(gauge: Gauge, width: float) -> kit.Picture:
     outline = [(0.0, 0.0), (0.0, high)]
     foot = view.middle - 3.0
     shapes: list[Shape] = []
-    for clearance, profile in zip(ladder.clearances, ladder.slots, strict=True):
+    for clearance, profile in zip(CLEARANCES, ladder.slots, strict=True):
         left, right, *inside = profile
         outline += [(left[0], high), *reversed(inside), (right[0], high)]
         xs = [x for x, _ in profile]
