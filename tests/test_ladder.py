@@ -15,7 +15,7 @@ from jiggen.design.ladder import (
     PITCH,
     SHIFTS,
     SHORT,
-    boot_lines,
+    boot_rows,
     line_length,
 )
 from jiggen.design.plan import END_WALL, bed_turn
@@ -221,4 +221,5 @@ def test_a_small_bed_is_refused_with_the_numbers_of_each_half():
 
 def test_lines_come_from_the_layouts_and_not_from_a_rule():
     (toe, _) = motions(layouts(read_pattern(find_pattern("old-inch")), whole_boots(270, 272)))
-    assert [line.x for line in boot_lines(toe)] == pytest.approx([1.0, 0.5, 0.0])
+    lines = sorted((line.first, line.x) for row in boot_rows(toe).values() for line in row)
+    assert [x for _, x in lines] == pytest.approx([1.0, 0.5, 0.0])

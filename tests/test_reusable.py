@@ -81,8 +81,8 @@ def test_the_area_is_held_to_at_every_boot(tmp_path):
 
 def test_an_ordinary_jig_for_a_range_says_its_boots():
     plan = plan_jig(job(pattern_named("hut-plate")))
-    assert plan.known.boots.boots == (265.0, 345.0)
-    assert plan.known.boots.ladders == ()
+    assert plan.known.boots == (265.0, 345.0)
+    assert plan.known.reusable is None
     engraved = {item.name for body in plan.design.bodies for item in body.engravings}
     assert "BOOT 265-345" in engraved and "boot-centre line" in engraved
     # But for the words it is the jig of any of these boots.

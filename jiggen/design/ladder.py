@@ -114,10 +114,11 @@ class Tongue:
         return whole.difference(Polygon([*tip, *tail]))
 
 
-def boot_lines(motion: Motion) -> tuple[LadderLine, ...]:
-    """A line for each place of the groups, the boots that share it together; by rising boot.
+def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
+    """The lines for boots by row, with their numbers: bands in one, else by odd and even.
 
-    Where the groups have moved by t, the mark lies at x = -t of a half drawn for the longest boot.
+    Boots that share a place of the groups share a line.  Where the groups have moved by t, the mark
+    lies at x = -t of a half drawn for the longest boot.
     """
     lines: list[LadderLine] = []
     for boot, travel in zip(motion.boots.tolist(), motion.travel.tolist(), strict=True):
@@ -125,12 +126,6 @@ def boot_lines(motion: Motion) -> tuple[LadderLine, ...]:
             lines[-1] = lines[-1].model_copy(update={"last": boot})
         else:
             lines.append(LadderLine(x=-travel, first=boot, last=boot))
-    return tuple(lines)
-
-
-def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
-    """The lines for boots by row, with their numbers: bands in one, else by odd and even."""
-    lines = boot_lines(motion)
     if any(line.last > line.first for line in lines):
         ends = (dict.fromkeys((line.first, line.last)) for line in lines)
         bands = ["-".join(f"{boot:g}" for boot in each) for each in ends]
@@ -265,7 +260,14 @@ def engrave_tongue(tongue: Tongue, body: float) -> Iterator[Engraving]:
         # Down the wall to the ski: whoever sees such a groove's wall does not look straight down.
         grooves = _comb(row, {line.x: DEPTH for line in row.lines if line.number})
         yield Engraving(f"{name} down the wall", regions_of(grooves), body + 1.0)
-        yield Engraving(f"{name} numbers", regions_of(_numbers(row)))
+        near, numbers = row.at(LONG + NUMBER_GAP), []
+        for line in row.lines:
+            if line.number:
+                turned = upright(line.number, CAPS)  # read from the tail
+                x0, y0, x1, y1 = turned.bounds
+                y = near - y0 if row.inwards > 0 else near - y1
+                numbers.append(shapely.affinity.translate(turned, line.x - (x0 + x1) / 2, y))
+        yield Engraving(f"{name} numbers", regions_of(shapely.union_all(numbers)))
     for text, shape in tongue.words:
         yield Engraving(text, regions_of(shape))
 
@@ -279,15 +281,3 @@ def _comb(row: Row, lines: Mapping[float, float]) -> shapely.Geometry:
 
     bars = [bar(x, x, -0.4, length) for x, length in lines.items()]
     return shapely.union_all([bar(min(lines), max(lines), -1.0, -0.3), *bars])
-
-
-def _numbers(row: Row) -> shapely.Geometry:
-    """The numbers beside their lines, read from the tail."""
-    near, shapes = row.at(LONG + NUMBER_GAP), []
-    for line in row.lines:
-        if line.number:
-            turned = upright(line.number, CAPS)
-            x0, y0, x1, y1 = turned.bounds
-            y = near - y0 if row.inwards > 0 else near - y1
-            shapes.append(shapely.affinity.translate(turned, line.x - (x0 + x1) / 2, y))
-    return shapely.union_all(shapes)

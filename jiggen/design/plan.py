@@ -147,7 +147,7 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
         bolt=bolt,
         screw_y=screw_y,
         screw_z=middle_z,
-        hole=clearance_hole(JOINT_SCREW, "medium"),
+        hole=clearance_hole(JOINT_SCREW).medium,
         hole_x=hole_x,
         reach=(min(hole_x[0], -DOVETAIL - MOUTH), head_x[1]),
         play=JointPlay(sideways=fit, angle=FACE_FLATNESS / (2 * half_width)),

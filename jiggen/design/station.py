@@ -273,7 +273,7 @@ def design_mechanism(settings: Settings) -> Mechanism:
         cone_z=roof_z,
         cone_top_z=body - RUN_FREE,
         top_z=hex_top,
-        bore=clearance_hole(LOCK_SCREW, "medium"),
+        bore=clearance_hole(LOCK_SCREW).medium,
         nut_flats=lock.nut.across_flats + NUT_FIT,
         nut_top_z=bottom_z + lock.nut.height + NUT_SPARE,
     )

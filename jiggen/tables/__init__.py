@@ -16,7 +16,6 @@ from typing import Any, Literal, TypeVar, get_type_hints
 from jiggen.errors import InputError
 
 Row = TypeVar("Row")
-Series = Literal["fine", "medium", "coarse"]
 
 # The default plastic: no closed chamber, little shrinkage (common practice, no source).
 USUAL = "PETG"
@@ -171,10 +170,9 @@ def nut(size: str) -> Nut:
     return _sized(nuts(), size, "hexagon nut")
 
 
-def clearance_hole(size: str, series: Series = "medium") -> float:
-    """Clearance hole diameter in mm for a thread `size` like ``M5``. Raises InputError."""
-    row = _sized(clearance_holes(), size, "clearance hole")
-    return {"fine": row.fine, "medium": row.medium, "coarse": row.coarse}[series]
+def clearance_hole(size: str) -> ClearanceHole:
+    """The clearance holes of a thread `size` like ``M5``. Raises InputError."""
+    return _sized(clearance_holes(), size, "clearance hole")
 
 
 def socket_screw(size: str) -> SocketScrew:
