@@ -176,8 +176,8 @@ def old_holes(path: Path) -> object:
 
 
 def drawing(path: Path) -> object:
+    from jiggen.importing import Choices
     from jiggen.importing.job import import_pattern
-    from jiggen.importing.model import Choices
 
     return import_pattern(path, Choices(units="mm", drill=4.1))
 

@@ -14,8 +14,8 @@ import jiggen.cli.new as command
 from jiggen.cli import main
 from jiggen.errors import InputError
 from jiggen.export.hole_plan import layout_dxf, layout_svg
+from jiggen.importing import Choices, Turn, Unit
 from jiggen.importing.job import import_pattern
-from jiggen.importing.model import Choices, Turn, Unit
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import Datum, Pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns

@@ -17,7 +17,7 @@ from jiggen.options import Option, argument, result
 from jiggen.units import counted
 
 if TYPE_CHECKING:
-    from jiggen.importing.model import Turn
+    from jiggen.importing import Turn
     from jiggen.pattern import Group
 
 Pair = Literal["same", "mirrored"]
@@ -54,7 +54,7 @@ OUT = result(
     short="o",
 )
 FORCE = result("force", "flag", "Replace the pattern file if there is one of that name.")
-# The same words as in jiggen.pattern.model and jiggen.importing.model (see options).
+# The same words as in jiggen.pattern.model and jiggen.importing (see options).
 Origin = Literal["middle"] | tuple[float, float]
 Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
 Degrees = Literal["0", "90", "180", "270"]
@@ -186,8 +186,8 @@ def import_drawing(
     """
     _check_free(out, force, reading)
 
+    from jiggen.importing import Choices
     from jiggen.importing.job import import_pattern
-    from jiggen.importing.model import Choices
 
     choices = Choices(
         units=units,

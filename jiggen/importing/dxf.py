@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import InputError
-from jiggen.importing.model import KIND, Circle, Drawing, fault
+from jiggen.importing import KIND, Circle, Drawing, fault
 from jiggen.inputs.document import read_bytes
 
 # DXF reference, HEADER section: $INSUNITS, the codes that a plate could be drawn in.

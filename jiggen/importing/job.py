@@ -10,7 +10,7 @@ from operator import itemgetter
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
-from jiggen.importing.model import DEPTH, KIND, Choices, Circle, Drawing, fault
+from jiggen.importing import DEPTH, KIND, Choices, Circle, Drawing, fault
 from jiggen.inputs.faults import UNITS, did_you_mean, quoted
 from jiggen.inputs.table import Columns, Row, read_table
 from jiggen.pattern import Drill, Group, Hole, Pattern

@@ -18,7 +18,7 @@ from xml.parsers import expat
 from fontTools.misc.transform import Transform
 
 from jiggen.errors import Finding, InputError
-from jiggen.importing.model import KIND, Circle, Drawing, fault
+from jiggen.importing import KIND, Circle, Drawing, fault
 from jiggen.inputs.document import read_bytes
 from jiggen.units import INCH
 

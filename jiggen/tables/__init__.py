@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal, TypeVar, get_type_hints
+from typing import Any, TypeVar, get_type_hints
 
 from jiggen.errors import InputError
 
