@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.sweep import sweep_stations
@@ -180,29 +181,19 @@ def fitting_ranges(job: Job) -> tuple[Interval, ...]:
     InputError for boots that the pattern does not serve.
     """
     boots = sorted(job.lay_out_all())
-    return tuple(
-        longest_runs(boots, lambda some: not any(obstacles(replace(job, boots=some), moving=False)))
-    )
 
+    def fails(least: float, most: float) -> bool:
+        return any(obstacles(replace(job, boots=(least, most)), moving=False))
 
-def longest_runs(boots: Sequence[float], serves: Callable[[Interval], bool]) -> Iterator[Interval]:
-    """Runs of two of the sorted `boots` or more that are served, each as long as possible.
-
-    `serves` is monotone (of a run that is served every run within is), so ends are found by
-    halving.
-    """
-    first = 0
+    found, first = [], 0
     while first + 1 < len(boots):
+        # Of a range that is served every range within is: its end is found by halving.
         least, after = boots[first], first + 1
-        if serves((least, boots[after])):
-            after = bisect_left(
-                boots,
-                True,
-                lo=first + 2,
-                key=lambda most: not serves((least, most)),
-            )
-            yield least, boots[after - 1]
+        if not fails(least, boots[after]):
+            after = bisect_left(boots, True, lo=first + 2, key=partial(fails, least))
+            found.append((least, boots[after - 1]))
         first = after
+    return tuple(found)
 
 
 def range_advice(job: Job) -> Finding:

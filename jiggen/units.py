@@ -1,7 +1,6 @@
 """Lengths as a person types them, into millimetres: the edge where units are converted.
 
-A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.  Every function takes
-the `name` of what is read (an option, say) for the `key` of its finding.
+A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.
 """
 
 from __future__ import annotations
@@ -21,18 +20,18 @@ _COMMA = re.compile(r"\d,\d")
 _SHOWN = 40  # characters of bad input repeated in a message
 
 
-def length(text: str, name: str = "") -> float:
+def length(text: str) -> float:
     """The length in mm that `text` stands for: ``12.5``, ``-8``, ``12.5mm``, ``4.25in``.
 
     Raises InputError ``units.length`` for anything else, NaN and infinity among them.
     """
     found = _read([text])
     if found is None:
-        raise _refusal("length", text, "a length", "12.5, 12.5mm or 4.25in", name)
+        raise _refusal("length", text, "a length", "12.5, 12.5mm or 4.25in")
     return found[0]
 
 
-def length_range(text: str, name: str = "") -> tuple[float, float]:
+def length_range(text: str) -> tuple[float, float]:
     """Least and greatest length in mm of ``84-112``, ``3.3-4.4in`` or one number for both.
 
     A unit after the last length serves the first too when that has none.
@@ -40,11 +39,10 @@ def length_range(text: str, name: str = "") -> tuple[float, float]:
     """
     ends = _read(_DASH.split(text.strip()))
     if ends is None or len(ends) > 2 or min(ends) <= 0:
-        raise _refusal("range", text, "a range of lengths", "84-112, 3.3-4.4in or 98", name)
+        raise _refusal("range", text, "a range of lengths", "84-112, 3.3-4.4in or 98")
     if ends[0] > ends[-1]:
         message = f"{_quoted(text)} ends below its beginning"
-        hint = "Write the smaller length first."
-        raise InputError.of("units.range", message, key=name, hint=hint)
+        raise InputError.of("units.range", message, hint="Write the smaller length first.")
     return ends[0], ends[-1]
 
 
@@ -53,7 +51,7 @@ def is_range(text: str) -> bool:
     return len(_DASH.split(text.strip())) > 1
 
 
-def sizes(text: str, count: int, name: str = "") -> tuple[float, ...]:
+def sizes(text: str, count: int) -> tuple[float, ...]:
     """`count` positive lengths in mm with ``x`` between them, as ``8x12`` or ``8x12mm``.
 
     A unit after the last length serves those that have none.
@@ -62,7 +60,7 @@ def sizes(text: str, count: int, name: str = "") -> tuple[float, ...]:
     found = _read(_TIMES.split(text.strip()))
     if found is None or len(found) != count or min(found) <= 0:
         example = "x".join(("220", "220", "250", *["100"] * count)[:count])
-        raise _refusal("sizes", text, f"{count} lengths with x between them", example, name)
+        raise _refusal("sizes", text, f"{count} lengths with x between them", example)
     return tuple(found)
 
 
@@ -79,11 +77,11 @@ def _read(words: list[str]) -> list[float] | None:
     return lengths if all(map(math.isfinite, lengths)) else None
 
 
-def _refusal(code: str, text: str, wanted: str, example: str, name: str) -> InputError:
+def _refusal(code: str, text: str, wanted: str, example: str) -> InputError:
     hint = f"Write it as {example}; without a unit it is in mm."
     if _COMMA.search(text):
         hint = f"Write a decimal point, not a comma: {example}."
-    return InputError.of(f"units.{code}", f"{_quoted(text)} is not {wanted}", key=name, hint=hint)
+    return InputError.of(f"units.{code}", f"{_quoted(text)} is not {wanted}", hint=hint)
 
 
 def _quoted(text: str) -> str:

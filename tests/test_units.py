@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jiggen.errors import InputError
+from jiggen.options import Option
 from jiggen.units import length, length_range, sizes
 
 
@@ -39,7 +40,7 @@ def test_a_length_in_mm_or_inches(text: str, mm: float):
 )  # fmt: skip
 def test_anything_else_is_refused_with_a_hint(text: str):
     with pytest.raises(InputError) as caught:
-        length(text, "boot")
+        Option("boot", "length", "").read(text)
     (finding,) = caught.value.findings
     assert finding.code == "units.length"
     assert finding.key == "boot"
@@ -87,7 +88,7 @@ def test_a_range(text: str, ends: tuple[float, float]):
 @pytest.mark.parametrize("text", ["", "-", "84-", "-112", "84--112", "84-100-112", "0-5", "a-b"])
 def test_no_range(text: str):
     with pytest.raises(InputError) as caught:
-        length_range(text, "ski")
+        Option("ski", "range", "").read(text)
     assert caught.value.findings[0].code == "units.range"
     assert caught.value.findings[0].key == "ski"
 
@@ -107,5 +108,5 @@ def test_sizes():
 @pytest.mark.parametrize("text", ["", "220", "220x220", "1x2x3x4", "220xx250", "0x1x1", "-1x1x1"])
 def test_no_box(text: str):
     with pytest.raises(InputError, match="220x220x250") as caught:
-        sizes(text, 3, "bed")
+        sizes(text, 3)
     assert caught.value.findings[0].code == "units.sizes"
