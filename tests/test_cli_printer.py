@@ -78,9 +78,9 @@ def test_a_trial_plate_is_made_for_the_printer_and_verified(tmp_path, capsys):
     verification = check(tmp_path / "t")
     assert verification.passed
     for hole in verification.holes:
-        assert hole.bore == pytest.approx(drills[hole.id] + 0.15 + 0.12)
-        assert hole.stl.bore == pytest.approx(hole.bore, abs=2e-3)
-        assert hole.step.bore == pytest.approx(hole.bore, abs=1e-6)
+        assert hole.wanted.bore == pytest.approx(drills[hole.id] + 0.15 + 0.12)
+        assert hole.stl.bore == pytest.approx(hole.wanted.bore, abs=2e-3)
+        assert hole.step.bore == pytest.approx(hole.wanted.bore, abs=1e-6)
 
 
 def test_what_was_done_is_said_in_words():

@@ -79,7 +79,8 @@ def jig_record(
             entries.Opening(
                 name=f"{one.name} station", part=one.part, x=one.x, y=0.0, diameter=widest
             )
-            for one in design.stations
+            for body in design.bodies
+            for one in body.stations
         ),
         joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
         stations=design.stations,
