@@ -1,7 +1,5 @@
 """The usual cautions, in one place: every sheet, drawing, report and README says the same."""
 
-from __future__ import annotations
-
 CAUTIONS = (
     "The jig places holes, and nothing else: whether the ski, the binding and the boot belong "
     "together is for the person who mounts them to decide.",

@@ -1,7 +1,5 @@
 """The one exception family: what went wrong, where, and what to do about it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Self

@@ -4,8 +4,6 @@
 instead, `dask.distributed.Client(address).get_executor()` for one.
 """
 
-from __future__ import annotations
-
 import gc
 import os
 import pickle

@@ -1,7 +1,5 @@
 """Files and their names: written whole or not at all, and never outside of where they belong."""
 
-from __future__ import annotations
-
 import errno
 import os
 import re

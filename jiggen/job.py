@@ -3,8 +3,6 @@
 What it can serve is found by designing it, without CAD.
 """
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping

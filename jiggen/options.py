@@ -4,8 +4,6 @@ The command line makes its options from this table, the files of a shop's defaul
 against it, and a form on a page could be made from it.  Standard library and units only.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial

@@ -4,8 +4,6 @@ The verification makes these without a check; a record that is read is held to t
 Lengths are mm, in the ski frame; a float that is not finite is null in JSON.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

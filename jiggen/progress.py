@@ -3,8 +3,6 @@
 The listener is a context variable, so that it need not be handed through every function.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar

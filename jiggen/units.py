@@ -3,8 +3,6 @@
 A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.
 """
 
-from __future__ import annotations
-
 import math
 import re
 

@@ -5,8 +5,6 @@ deviations add as in the law of propagation of uncertainty (JCGM 100:2008, 5.1.2
 independent causes, from memory), worst cases by their absolute values.
 """
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Literal

@@ -5,8 +5,6 @@ each hole, in the ski frame, mm, and about the mounting mark: a scale error grow
 from the mark in x and from the centre line in y.
 """
 
-from __future__ import annotations
-
 import math
 import os
 import tomllib

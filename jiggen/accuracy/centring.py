@@ -34,8 +34,6 @@ All bounds are largest at the widest ski: the rack is then least deep in its cha
 out furthest.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, field
 

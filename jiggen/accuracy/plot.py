@@ -1,7 +1,5 @@
 """The expected scatter of every hole drawn over the layout, jig and paper sheet side by side."""
 
-from __future__ import annotations
-
 import math
 import os
 from collections.abc import Iterable, Iterator

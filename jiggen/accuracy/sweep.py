@@ -10,8 +10,6 @@ measured with the rails at half the width, and only rail and ski on the hollow e
 far the contact wanders is checked.  The width is always the ski's at the station.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ sysexits), 130 stopped from the keyboard and 141 nobody reads the output (128 an
 number, as in a shell).
 """
 
-from __future__ import annotations
-
 import gc
 import json
 import os

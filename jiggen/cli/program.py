@@ -5,8 +5,6 @@ A command is a function whose parameters are annotated with rows of an options t
 options that several commands share.  `command` makes typer's options from the rows.
 """
 
-from __future__ import annotations
-
 import inspect
 import os
 import shutil

@@ -1,7 +1,5 @@
 """The questions that ``jiggen new`` asks, and what their answers make of a draft."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace

@@ -7,8 +7,6 @@ The rails' scale is a check of symmetry: lines at each millimetre of half ski wi
 body's side edge.  Left and right must agree; one division apart is half a millimetre off centre.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ side than the last; a strip before them carries their clearances.  Numbers of th
 print frame, its corner at the origin, those of the stub in the station's; mm.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 

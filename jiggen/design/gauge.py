@@ -13,8 +13,6 @@ A peg goes down to the bed beside the frame, so that jaws pushed right down pres
 of the frame's middle and do not bend it.  `span` is the distance of the pegs along x and y.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

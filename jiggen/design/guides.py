@@ -10,8 +10,6 @@ neither fall through nor ride on the ski.  One square layer rests on the chords 
 round throat: nothing is printed in the air.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from itertools import compress

@@ -1,7 +1,5 @@
 """The whole jig as plain numbers: chosen here, only drawn by the solid room."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache

@@ -9,8 +9,6 @@ of mount shifts: its 0 is laid on the mark, a new mark is drawn at the shift, an
 Frame: the ski's, with the half as it lies for the longest boot.  All numbers are mm.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise

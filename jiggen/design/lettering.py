@@ -4,8 +4,6 @@ A curve becomes the chords between its on-curve points, 0.15 mm off at 6 mm capi
 text dominates a jig's build time, and a 0.4 mm nozzle cannot tell the difference.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files

@@ -5,8 +5,6 @@ given in: the ski frame for bodies, the station's frame for the rest, with a rai
 its nose touches the ski.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import astuple, dataclass
 

@@ -11,8 +11,6 @@ from above, and two screws along x, put in from below.  The dovetail locks the h
 the screws pull the end faces together, which, as wide as the jig, set the angle between them.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ group that no boot of the range moves has an ordinary body with the boot-centre 
 lies as for the longest boot: its halves reach farthest, so what holds for it holds for all.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

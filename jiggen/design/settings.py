@@ -1,7 +1,5 @@
 """What a person may choose about a jig, each with the default in force when they do not."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -14,8 +14,6 @@ axis.  Looking towards the tip, with the ski below::
 Printed with its top on the bed, the body has no overhang: channels and recess open upwards.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ It is laid on the plate before any jig is built: every hole must match the one u
 in the ski frame, underside at z = 0, as it is printed.  It guides no drill: one just passes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 

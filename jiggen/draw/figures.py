@@ -1,7 +1,5 @@
 """Figures that more than one drawing needs: crosses, arrows, leader lines, scale bars, words."""
 
-from __future__ import annotations
-
 import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence

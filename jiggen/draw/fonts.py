@@ -1,7 +1,5 @@
 """The two packaged fonts: how wide words are, and how they are broken into lines."""
 
-from __future__ import annotations
-
 from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any

@@ -1,7 +1,5 @@
 """Where to write names and numbers so that none covers a hole, a line or another name."""
 
-from __future__ import annotations
-
 import math
 import unicodedata
 from collections.abc import Iterable, Sequence

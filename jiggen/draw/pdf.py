@@ -1,7 +1,5 @@
 """Shapes on the pages of a PDF: vectors at 1:1, fonts embedded, equal bytes for equal shapes."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Callable, Iterable
 from typing import Any

@@ -1,7 +1,5 @@
 """A drawing at 1:1 as SVG, one user unit a millimetre, or as DXF; layers stay layers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from io import StringIO

@@ -19,8 +19,6 @@ The first leaves room for depth stop and chuck above the guide; with the second 
 above the guide even when the drill is down, so that chips get out.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace

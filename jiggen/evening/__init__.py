@@ -4,8 +4,6 @@
 the jigs and writing the run sheet belong to other rooms.
 """
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence

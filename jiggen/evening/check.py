@@ -1,7 +1,5 @@
 """Each row checked against its pattern, its ski and its old holes; every fault at once."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path

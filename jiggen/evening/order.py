@@ -10,8 +10,6 @@ while there are at most MOST_STATES such counts.  Beyond that the nearest jig is
 the result says so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise, permutations, product, starmap

@@ -4,8 +4,6 @@ CSV (see `jiggen.inputs.table`): every row that is not empty is a pair, so that 
 left out.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace

@@ -6,8 +6,6 @@ same for every part, and is done to the meshes of STL and 3MF alone (`compensate
 drawings and record stay as designed.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """The folder a build leaves: every file written, the manifest last, whole or not at all."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

@@ -4,8 +4,6 @@ Everything is in the ski frame: mm, x to the tip, y to the left edge, origin on 
 mark.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 

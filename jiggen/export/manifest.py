@@ -1,7 +1,5 @@
 """The record of what is built, from its design, and a gauge's blank for measurements."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version

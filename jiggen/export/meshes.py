@@ -1,7 +1,5 @@
 """Printed parts as meshes: an STL of each, and a 3MF package per bed; equal bytes every run."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from collections.abc import Mapping, Sequence

@@ -6,8 +6,6 @@ first in one sense or another, and the layout with the fewest beds is taken.  Pi
 turned: a printer's errors, and what makes up for them, belong to the bed's axes.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """A shaded picture of the jig in use, drawn off screen by VTK."""
 
-from __future__ import annotations
-
 import errno
 import os
 from collections.abc import Sequence

@@ -4,8 +4,6 @@ One user unit is one millimetre.  Each mount is a group of its own whose origin 
 mark: in it cx = x and cy = -y, since SVG counts y downwards.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 

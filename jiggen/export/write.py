@@ -1,7 +1,5 @@
 """Write what the CAD kernel drew into a folder: STL, 3MF and STEP of any product, and pictures."""
 
-from __future__ import annotations
-
 import errno
 import re
 from collections.abc import Callable, Mapping

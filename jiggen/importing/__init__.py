@@ -3,8 +3,6 @@
 Here is what is read from a drawing before anything is made of it, and what a person chooses.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import Literal

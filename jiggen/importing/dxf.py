@@ -1,7 +1,5 @@
 """Circles of a DXF drawing: those of its model space, and those in the blocks placed there."""
 
-from __future__ import annotations
-
 import io
 import logging
 import math

@@ -1,7 +1,5 @@
 """One drawing read, checked and made a pattern file's text: each circle is a hole."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence

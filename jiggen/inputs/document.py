@@ -1,7 +1,5 @@
 """Files as text, TOML documents as values, and the place of everything in them."""
 
-from __future__ import annotations
-
 import codecs
 import json
 import os

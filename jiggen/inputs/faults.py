@@ -1,7 +1,5 @@
 """One fault in a file, by key path, and the words in which it is reported."""
 
-from __future__ import annotations
-
 import difflib
 import json
 import re

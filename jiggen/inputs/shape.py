@@ -4,8 +4,6 @@ A model's field has a description, which says what is allowed there; it is the h
 fault in it.  The validation context is the file's `Unit`; lengths are read into mm.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, LiteralString, TypeVar, Union, get_args, get_origin

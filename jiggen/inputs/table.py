@@ -6,8 +6,6 @@ semicolons or tabs, a decimal comma is read as a point.  Empty rows are skipped,
 begin with ``#`` above the names; below them only where the reader asks for it.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import re

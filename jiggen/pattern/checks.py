@@ -3,8 +3,6 @@
 Everything here works on the values in mm of a pattern whose fields are valid.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator
 from itertools import product

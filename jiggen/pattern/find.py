@@ -4,8 +4,6 @@ A name is looked for in ./patterns, which belongs to the job at hand, then in th
 folder, then among the patterns that come with jiggen; the first found is used.
 """
 
-from __future__ import annotations
-
 import os
 from dataclasses import dataclass
 from importlib.resources import files

@@ -1,7 +1,5 @@
 """A checked hole pattern as plain values, and the limits of them; every length in millimetres."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -3,8 +3,6 @@
 The shape of the file is in pydantic models, which read lengths into mm.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator
 from functools import reduce

@@ -1,7 +1,5 @@
 """A pattern as a person enters it, step by step, and as the text of a pattern file."""
 
-from __future__ import annotations
-
 import json
 import re
 import textwrap

@@ -1,7 +1,5 @@
 """The jigs of an evening: found finished, or built side by side."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """What is expected of a design before it is drawn: that it runs free, and how true it drills."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

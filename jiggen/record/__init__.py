@@ -3,8 +3,6 @@
 Only the verification reads it by a definition of its own.
 """
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Annotated

@@ -3,8 +3,6 @@
 Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to the left, z up.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from typing import Annotated, Literal
 

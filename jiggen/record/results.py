@@ -1,7 +1,5 @@
 """What was computed for a built folder: drilling, accuracy, plastic.  Lengths are mm."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field

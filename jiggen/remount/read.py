@@ -1,7 +1,5 @@
 """Old holes from a TOML or a CSV file, or everything that is wrong with it."""
 
-from __future__ import annotations
-
 import math
 import os
 from collections.abc import Iterator, Sequence

@@ -7,8 +7,6 @@ So the forbidden shifts of all pairs are open intervals, and the clear shifts, b
 left, closed ones: their ends are exact, no grid is walked.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace

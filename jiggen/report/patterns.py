@@ -1,7 +1,5 @@
 """The known patterns in few words, and a layout as a small plan in characters for a terminal."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """Plastics in words and numbers: what each does to a jig, and what the parts of one weigh."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """A jig's folder as it was sent to the printer, to hold the finished print against."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The drilling check of a built jig done again, for the ski that is on the bench now."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, replace
 
 from jiggen.drilling import DrillingLimits, SkiState, check_all_boots

@@ -1,7 +1,5 @@
 """A record in plain words: what a build says when it is done, and texts that all outputs share."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path

@@ -4,8 +4,6 @@ A body is a block, cut by all that meets its edges, then engraved, in the ski fr
 parts are in the station's frame.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache

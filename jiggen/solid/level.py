@@ -6,8 +6,6 @@ outline as a hole.  So it is with what stands on a face.  The solid is the one t
 own cut or fuse would make, in a fraction of the time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import compress

@@ -1,7 +1,5 @@
 """A jig as solids, and the two ways out of the kernel: a mesh and a STEP file."""
 
-from __future__ import annotations
-
 import errno
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Flat plates as solids: the trial plate; the gauge's frame, its slots, and the stub of a rack."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from functools import partial
 

@@ -1,7 +1,5 @@
 """The few solids everything is made of: prisms, turned shapes, boxes; mm, ski frame axes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 import cadquery as cq

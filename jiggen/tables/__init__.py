@@ -4,8 +4,6 @@ Every row names its source.  Lengths and diameters are mm, angles degrees; the l
 stand in µm, as the standard prints them, and are returned in mm.
 """
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

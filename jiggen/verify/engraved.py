@@ -5,8 +5,6 @@ A floor is what lies level at the engravings' depth.  Its outline comes as loose
 outline of a text in the engraving font, which is read and flattened here anew.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache

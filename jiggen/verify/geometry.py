@@ -1,7 +1,5 @@
 """Rigid 4×4 matrices, row-major, acting on column vectors; mm."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,7 +1,5 @@
 """Each wanted hole and peg against what one format of a body holds, matched one to one."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np

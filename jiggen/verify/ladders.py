@@ -6,8 +6,6 @@ with where the layout of that boot length puts it.  What a line is for is read f
 numbers.  Nothing here trusts the manifest for where a line is.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial

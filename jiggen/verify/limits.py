@@ -1,7 +1,5 @@
 """What a jig's files are held to; mm, degrees and fractions, as each line states."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 Source = Literal["STEP", "STL"]

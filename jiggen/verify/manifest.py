@@ -1,7 +1,5 @@
 """The manifest as the verification reads it: what the files are stated to hold."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from functools import cached_property

@@ -4,8 +4,6 @@ Where a mesh and its STEP shape disagree, what was done to the mesh is guessed: 
 undone and tried, and named only when the corners of the STEP then lie on corners of the mesh.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 

@@ -4,8 +4,6 @@ Looks at the files as the printer gets them.  Every check is recorded with its n
 places that fail or come closest, in the file's frame and in the ski's, so that they can be drawn.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """Round upright openings and pegs of a body, in its STEP shape or its mesh; ski frame, mm."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace

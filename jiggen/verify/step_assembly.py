@@ -6,8 +6,6 @@ takes what a verification needs: corners (every vertex of the solid) and the rou
 the product's own frame.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field

@@ -5,8 +5,6 @@ long as it leaves the STEP's corners, the volume within its limit, the guides an
 paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterable, Mapping
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The least wall of a part, against the lines that a nozzle lays."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import pairwise
 

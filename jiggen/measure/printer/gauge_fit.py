@@ -16,8 +16,6 @@ source), and a gauge measured warm is larger by 0.07 mm a metre and kelvin (PLA;
 Jigs measured with the same caliper at room temperature carry the same error.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

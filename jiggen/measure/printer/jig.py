@@ -4,8 +4,6 @@ target = matrix · source + shift, as in EPSG Guidance Note 7-2, methods 9624 (a
 (similarity); of a print the shift says nothing.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from functools import cached_property

@@ -6,8 +6,6 @@ was measured it weighs next to nothing; where it was not, the holes are given as
 certain.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass

@@ -4,8 +4,6 @@
 What was asked of the printer is in mm, whatever the caliper shows.
 """
 
-from __future__ import annotations
-
 import math
 import os
 import re

@@ -1,7 +1,5 @@
 """A survey solved and judged, left and right compared, in one value."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

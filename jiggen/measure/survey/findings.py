@@ -1,7 +1,5 @@
 """What is wrong with a survey, and what to measure next, in a technician's words."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations

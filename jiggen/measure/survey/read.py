@@ -1,7 +1,5 @@
 """What was measured on a plate, read from a survey file; every length in mm."""
 
-from __future__ import annotations
-
 import os
 import re
 from collections import Counter

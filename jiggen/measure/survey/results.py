@@ -1,7 +1,5 @@
 """The surveyed plate as a pattern file, rounded to 0.01 mm, and as a drawing."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace

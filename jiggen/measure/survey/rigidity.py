@@ -5,8 +5,6 @@ rigid plate.  Motions it does not see are split into those of the plate as a who
 distances between holes cannot stop, and those of holes against one another.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain, combinations, islice

@@ -1,7 +1,5 @@
 """What an evening comes to, planned or done: words for people, plain values for machines."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 

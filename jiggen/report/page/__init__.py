@@ -3,8 +3,6 @@
 Style, script and data are within, and the page is closed to everything else.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote

@@ -1,7 +1,5 @@
 """HTML in pieces, each text and attribute in them escaped, and the document they make."""
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import re

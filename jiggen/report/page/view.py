@@ -1,7 +1,5 @@
 """The jig in use, for the page's viewer: each part once, small, placed by its poses."""
 
-from __future__ import annotations
-
 import base64
 import json
 from collections.abc import Sequence

@@ -3,8 +3,6 @@
 Bench pages are upright, 1:1 pages lie; each has the cautions at its foot.
 """
 
-from __future__ import annotations
-
 from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
 from jiggen.record import JigRecord, check_usable

@@ -1,7 +1,5 @@
 """The pages to work from: job, depth stops, layout, lists, steps, holes to tick, plastic."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any

@@ -1,7 +1,5 @@
 """A PDF of pages that each carry the cautions, what they belong to, and their number."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterable
 from functools import partial

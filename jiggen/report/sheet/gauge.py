@@ -1,7 +1,5 @@
 """The gauge's sheet: how to print it, where to measure, and room for every reading."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator
 

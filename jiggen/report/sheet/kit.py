@@ -3,8 +3,6 @@
 Lengths are mm, type sizes points.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any, Literal, TypeAlias

@@ -1,7 +1,5 @@
 """How drill, depth stop and the halves of a jig for many boots are set, and warnings before it."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from itertools import chain, groupby

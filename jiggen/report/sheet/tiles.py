@@ -4,8 +4,6 @@ A page shows a window of the ski.  Where two windows meet, both show the same re
 crosses, and a dashed seam to cut along.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from functools import partial
