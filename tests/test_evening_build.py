@@ -68,7 +68,7 @@ def test_a_small_evening_for_real(tmp_path, capsys):
     jobs, evening = tmp_path / "real.csv", tmp_path / "out"
     jobs.write_text(REAL)
     plan = plan_evening(read_jobs(jobs), TERMS)
-    assert main(["evening", str(jobs), "-o", str(evening), "--workers", "2"]) == 0
+    assert main(["evening", str(jobs), "-o", str(evening), "--workers", "1"]) == 0
     every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan)
     the_sheet_says_what_was_asked((evening / "run-sheet.pdf").read_bytes())
     a_second_run_finds_every_jig_and_writes_the_same(evening, jobs, capsys)

@@ -31,7 +31,7 @@ def test_numbers_are_read_as_they_are_written(first):
 
 
 def test_a_number_says_itself_and_no_other():
-    texts = [str(number) for number in range(250, 350)]
+    texts = [str(number) for number in range(260, 310)]  # every figure next to every other
     for text, number in zip(texts, find_numbers(segments(*texts)), strict=True):
         assert [other for other in texts if number.read([other])[0] == other] == [text]
         others = [other for other in texts if other != text]

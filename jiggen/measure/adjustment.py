@@ -7,23 +7,23 @@ is that of the reading without which the others agree best, so it points to a gr
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from statistics import NormalDist
 from typing import Generic, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import chdtrc, chdtri, ndtri
 
 from jiggen.errors import Finding
 
 Array = NDArray[np.float64]
 
 # Reaches of 95 %, in standard uncertainties: of a number, and of a place in a plane its worst way.
-COVERED = float(ndtri(0.975))
-REGION = float(np.sqrt(chdtri(2, 0.05)))
+COVERED = NormalDist().inv_cdf(0.975)
+REGION = math.sqrt(-2 * math.log(0.05))
 
 CONTRADICTION = 1e-3  # readings that disagree so much in fewer than this share of sets contradict
 NOTICED = 1.0  # mm; a gross error of so much in one reading should show in the others
@@ -126,6 +126,8 @@ class Adjustment:
     @property
     def likelihood(self) -> float:
         """Share of sets, read as carefully as stated, whose readings disagree more."""
+        from scipy.special import chdtrc
+
         return float(chdtrc(self.freedom, self.squares)) if self.freedom > _CHECKED else 1.0
 
     @property
@@ -143,7 +145,7 @@ class Adjustment:
         """The readings disagree more than chance would have it, as a whole or one of them."""
         read = slice(self.equations.readings)
         count = max(1, int((self.redundancy[read] > _CHECKED).sum()))
-        critical = -ndtri(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2)
+        critical = -NormalDist().inv_cdf(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2)
         largest = np.abs(self.normalised[read]).max(initial=0.0)
         return self.likelihood < CONTRADICTION or bool(largest > critical)
 
@@ -195,6 +197,8 @@ def minimum(equations: Equations, start: Array, huber: float = np.inf) -> Array:
 
     Misfits beyond `huber` standard uncertainties count by their size, not by its square.
     """
+    from scipy.optimize import least_squares  # half a second: a build needs none of it
+
     basis = equations.basis
 
     def misfits(z: Array) -> Array:
