@@ -68,13 +68,10 @@ def _overhang(ways: list[tuple[float, Drawn]]) -> PrintCheck:
         for part in polygons(way.loose.buffer(0.51 * way.pitch, cap_style="flat"))
     ]
     places.sort(key=lambda place: -place.found)
+    largest, where = (places[0].found, at(places[0])) if places else (0.0, "")
     message = (
-        ""
-        if not places
-        else (
-            f"{total:.1f} mm² would be printed in the air, the largest {places[0].found:.1f} mm² "
-            f"{at(places[0])}: it leans out by more than {limits.STEEP:g}° and no bridge holds it"
-        )
+        f"{total:.1f} mm² would be printed in the air, the largest {largest:.1f} mm² "
+        f"{where}: it leans out by more than {limits.STEEP:g}° and no bridge holds it"
     )
     return PrintCheck.of("verify.print-overhang", total, "most", 0.0, "mm²", message, places)
 
