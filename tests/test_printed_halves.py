@@ -71,8 +71,9 @@ def test_what_is_listed_to_measure_lets_a_true_jig_pass(name, tmp_path):
     jig = read_printout(write_halves(tmp_path / "jig", name)).jig
     pairs = worth_measuring(jig)
     assert 8 <= len(pairs) <= MOST
-    assert all(jig.body_of[one] == jig.body_of[other] for one, other in pairs)
-    assert {jig.body_of[one] for one, _ in pairs} == {"body-toe", "body-heel"}
+    body_of = {hole: body.name for body in jig.bodies for hole in body.holes}
+    assert all(body_of[one] == body_of[other] for one, other in pairs)
+    assert {body_of[one] for one, _ in pairs} == {"body-toe", "body-heel"}
     found = fit_printed(jig, readings(halves(name, alike(jig, Printer())), pairs))
     assert max(hole.off for hole in found.expected) < 1e-5
     assert found.verdict == "use"

@@ -40,9 +40,6 @@ class Spans:
     ski: float = math.inf
 
 
-ANY_SPAN = Spans()
-
-
 @dataclass(frozen=True, eq=False)
 class Task:
     """One pair on one jig: for each of its skis that this jig drills, its stops in order.
@@ -94,7 +91,7 @@ class Outcome:
     warnings: tuple[Finding, ...] = ()
 
 
-def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
+def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = Spans()) -> Plan:
     """Check every row and plan the evening.  Raises InputError with every fault of every row."""
     known: Known = {}
     pairs: list[Pair] = []
@@ -110,24 +107,18 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = ANY_SPAN) -> Plan:
         announce(f"jigs for {family.common.pattern.name}")
         faults += family.unserved()
     if faults:
-        raise InputError(finding for _, finding in sorted(faults, key=_row_and_column))
+        order = {name: number for number, name in enumerate(COLUMNS)}
+        # in a row, what is of no column comes first
+        faults.sort(key=lambda one: (one[0], order.get(one[1].key.rpartition(".")[2], -1)))
+        raise InputError(finding for _, finding in faults)
     jigs: list[_Jig] = []
     bound = 0
     for family in families:
         announce(f"fewest jigs for {family.common.pattern.name}")
-        cover = fewest([need.box for need in family.needs], family.serves)
-        bound += cover.bound
-        jigs += (
-            (family.job(group.box), [family.needs[n] for n in group.needs])
-            for group in cover.groups
-        )
+        groups, least = fewest([need.box for need in family.needs], family.serves)
+        bound += least
+        jigs += ((family.job(box), [family.needs[n] for n in needs]) for needs, box in groups)
     return _ordered(tuple(pairs), jigs, bound)
-
-
-def _row_and_column(fault: tuple[int, Finding]) -> tuple[int, int]:
-    """In which order faults are said; in a row, what is of no column comes first."""
-    column = fault[1].key.rpartition(".")[2]
-    return fault[0], COLUMNS.index(column) if column in COLUMNS else -1
 
 
 # -- families ------------------------------------------------------------------------------------

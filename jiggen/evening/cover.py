@@ -13,13 +13,12 @@ Where both differ, the least number is a set cover by the largest boxes that `se
 with ends at the ends of needs, solved as an integer program (HiGHS, by branch and bound).
 """
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
+from typing import Self
 
 from jiggen.job import Interval
 
@@ -34,7 +33,7 @@ class Box:
     boots: Interval
     ski: Interval
 
-    def holds(self, other: Box) -> bool:
+    def holds(self, other: Self) -> bool:
         """Whether `other` lies within."""
         return all(
             mine[0] <= its[0] and its[1] <= mine[1]
@@ -45,20 +44,8 @@ class Box:
 Serves = Callable[[Box], bool]
 
 
-@dataclass(frozen=True)
-class Group:
-    """Needs, by index, that one jig serves, and the box it must serve for them."""
-
-    needs: tuple[int, ...]
-    box: Box
-
-
-@dataclass(frozen=True)
-class Cover:
-    """Groups that hold each need once; no fewer than `bound` jigs can serve them."""
-
-    groups: list[Group]
-    bound: int
+Group = tuple[tuple[int, ...], Box]
+"""Needs, by index, that one jig serves, and the box it must serve for them."""
 
 
 def around(boxes: Iterable[Box]) -> Box:
@@ -71,29 +58,27 @@ def _hull(intervals: Sequence[Interval]) -> Interval:
     return min(least for least, _ in intervals), max(most for _, most in intervals)
 
 
-def fewest(needs: Sequence[Box], serves: Serves) -> Cover:
-    """The fewest groups of `needs`, each of which must be served by itself."""
+def fewest(needs: Sequence[Box], serves: Serves) -> tuple[list[Group], int]:
+    """The fewest groups of `needs`, each of which must be served by itself; a lower bound."""
     asked = remembered(serves)
     groups: list[Group] = []
     bound = 0
     for part in _apart(needs, asked):
         boxes = [needs[n] for n in part]
         if len({box.boots for box in boxes}) == 1:
-            chosen = _swept(boxes, asked, lambda box: box.ski)
-            bound += len(chosen)
+            chosen, least = _swept(boxes, asked, lambda box: box.ski)
         elif len({box.ski for box in boxes}) == 1:
-            chosen = _swept(boxes, asked, lambda box: box.boots)
-            bound += len(chosen)
+            chosen, least = _swept(boxes, asked, lambda box: box.boots)
         else:
             chosen, least = _searched(boxes, asked)
-            bound += least
+        bound += least
         left = part
         for box in chosen:  # each need to the first one that holds it
             served = tuple(n for n in left if box.holds(needs[n]))
             left = [n for n in left if n not in set(served)]
             if served:
-                groups.append(Group(tuple(sorted(served)), around(needs[n] for n in served)))
-    return Cover(groups, bound)
+                groups.append((tuple(sorted(served)), around(needs[n] for n in served)))
+    return groups, bound
 
 
 def remembered(serves: Serves) -> Serves:
@@ -135,7 +120,9 @@ def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
         yield part
 
 
-def _swept(needs: Sequence[Box], serves: Serves, side: Callable[[Box], Interval]) -> list[Box]:
+def _swept(
+    needs: Sequence[Box], serves: Serves, side: Callable[[Box], Interval]
+) -> tuple[list[Box], int]:
     """The sweep along one side: each box from the least that is left as far as it reaches."""
     left = sorted(needs, key=side)
     boxes = []
@@ -148,7 +135,7 @@ def _swept(needs: Sequence[Box], serves: Serves, side: Callable[[Box], Interval]
         served = _run(ends, lambda end: serves(upto(end)))
         boxes.append(upto(ends[served - 1]) if served else left[0])
         left = [need for need in left if not boxes[-1].holds(need)]
-    return boxes
+    return boxes, len(boxes)
 
 
 def _searched(needs: Sequence[Box], serves: Serves) -> tuple[list[Box], int]:

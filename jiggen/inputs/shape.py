@@ -176,11 +176,6 @@ def between(
     return AfterValidator(check)
 
 
-def positive(high: float, code: LiteralString, what: str) -> AfterValidator:
-    """Accepts lengths above 0 up to `high` mm."""
-    return between(0.0, high, code, what, above=True)
-
-
 def pair_of(what: str) -> BeforeValidator:
     """Takes a list of two `what` as a tuple."""
 

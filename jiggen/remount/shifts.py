@@ -274,12 +274,9 @@ class Answer:
     def as_dict(self) -> dict[str, object]:
         """The answer as plain values: mm; shifts are whole mount shifts."""
         layout = self.layout
+        asked = ("pattern", "boot", "mount_shift", "core", "side")
         return {
-            "pattern": layout.pattern,
-            "boot": layout.boot,
-            "mount_shift": layout.mount_shift,
-            "core": layout.core,
-            "side": layout.side,
+            **{name: getattr(layout, name) for name in asked},
             "limits": asdict(self.limits),
             "old_holes": [asdict(hole) for hole in self.old],
             "is_clear": not self.conflicts,

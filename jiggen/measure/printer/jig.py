@@ -154,11 +154,6 @@ class PrintedJig:
         """(n, 2) where the layout has the holes; mm, ski frame; that of the longest boot."""
         return np.vstack([body.at for body in self.bodies])
 
-    @cached_property
-    def body_of(self) -> dict[str, str]:
-        """The body that each hole is in."""
-        return {hole: body.name for body in self.bodies for hole in body.holes}
-
     @property
     def size(self) -> int:
         """How many parameters `places` takes: three a body, three more for a joint."""

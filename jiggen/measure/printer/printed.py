@@ -50,8 +50,6 @@ BEFORE: dict[str, float] = {
 }
 """Standard uncertainties before anything is measured: common practice, no source."""
 
-Verdict = Literal["use", "reprint", "measure"]
-
 
 class Expected(NamedTuple):
     """Where one hole is expected, in mm: off by `dx` and `dy`, `off` in all, from the layout.
@@ -100,12 +98,12 @@ class PrintedFit:
             dx, dy = (places(self.fit.parameters) - jig.asked).T
             off = np.hypot(dx, dy)
             rows = zip(*(each.tolist() for each in (dx, dy, off, known, off + known)), strict=True)
-            holes = zip(jig.holes, rows, strict=True)
-            ways.append([Expected(hole, jig.body_of[hole], *row) for hole, row in holes])
+            holes = ((hole, body.name) for body in jig.bodies for hole in body.holes)
+            ways.append([Expected(*hole, *row) for hole, row in zip(holes, rows, strict=True)])
         return tuple(max(each, key=attrgetter("at_worst")) for each in zip(*ways, strict=True))
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> Literal["use", "reprint", "measure"]:
         """``use`` when every hole is within the limit, its uncertainty counted.
 
         ``measure`` when it may be, but too little was measured; ``reprint`` when it is not.

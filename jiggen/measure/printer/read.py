@@ -14,7 +14,7 @@ from typing import Annotated, Literal, cast
 from pydantic import BeforeValidator, Field, ValidatorFunctionWrapHandler, WrapValidator
 
 from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, nearest, quoted, shown, unit_of
+from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
 from jiggen.inputs.shape import (
     Number,
     Shape,
@@ -25,7 +25,6 @@ from jiggen.inputs.shape import (
     between,
     fault,
     pair_of,
-    positive,
     validate,
 )
 from jiggen.measure import REACH, Method
@@ -48,15 +47,6 @@ def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
     return cast(float, read(value))
 
 
-def _one_or_two(value: object) -> object:
-    """One diameter stands for both pins."""
-    if not isinstance(value, list):
-        return (value, value)
-    if len(value) == 2:
-        return tuple(value)
-    raise fault("type", f"is {shown(value)}, but must be a list of two")
-
-
 # Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
 Place = Annotated[Number, between(-2000.0, 2000.0, "length", "a place on the bed", in_mm=True)]
 AskedDiameter = Annotated[Number, between(1.0, 60.0, "diameter", "a diameter", in_mm=True)]
@@ -64,18 +54,19 @@ AskedHeight = Annotated[Number, between(0.5, 400.0, "height", "a height", in_mm=
 Pin = Annotated[Size, between(0.5, 20.0, "diameter", "a pin")]
 Pins = Annotated[
     tuple[Pin, Pin] | None,
-    BeforeValidator(_one_or_two),
+    pair_of("diameters"),
+    BeforeValidator(lambda value: value if isinstance(value, list) else [value, value]),
     Field(description="the diameter of the pins measured over, or both in a list: [3.6, 4.1]"),
 ]
 Value = Annotated[
     Size,
-    positive(1500.0, "distance", "a reading"),
+    between(0.0, 1500.0, "distance", "a reading", above=True),
     WrapValidator(_if_measured),
     Field(description='what the caliper showed, or "" where it was not measured'),
 ]
 Caliper = Annotated[
     Size,
-    positive(0.5, "caliper", "a standard uncertainty"),
+    between(0.0, 0.5, "caliper", "a standard uncertainty", above=True),
     Field(description="the standard uncertainty (1 σ) of one reading: 0.02"),
 ]
 _tried = WrapValidator(_if_measured)
@@ -298,9 +289,8 @@ def _unusable(
 def _bad_ends(path: KeyPath, names: Sequence[str], known: Collection[str]) -> Iterator[Fault]:
     for name in dict.fromkeys(names):
         if name not in known:
-            guess = nearest(name, known)
             few = ", ".join(quoted(one) for one in list(known)[:12])
-            hint = f"Did you mean {quoted(guess)}?" if guess else f"Known: {few}."
+            hint = did_you_mean(name, known).strip() or f"Known: {few}."
             yield Fault(path, "unknown-feature", f"there is no {quoted(name)}", hint)
     if len({*names}) < len(names):
         message = f"{quoted(names[0])} is measured to itself"

@@ -20,7 +20,6 @@ from jiggen.inputs.shape import (
     between,
     fault,
     pair_of,
-    positive,
     validate,
 )
 from jiggen.measure import METHODS, REACH, Method
@@ -46,7 +45,7 @@ def _pairs(value: object) -> object:
 
 # Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
 Diameter = Annotated[Size, between(1.0, 60.0, "diameter", "a hole")]
-Distance = Annotated[Size, positive(1500.0, "distance", "a distance")]
+Distance = Annotated[Size, between(0.0, 1500.0, "distance", "a distance", above=True)]
 Distances = Annotated[
     tuple[Distance, ...],
     BeforeValidator(_several),
@@ -54,7 +53,7 @@ Distances = Annotated[
 ]
 Sigma = Annotated[
     Size,
-    positive(5.0, "sigma", "a standard uncertainty"),
+    between(0.0, 5.0, "sigma", "a standard uncertainty", above=True),
     Field(description="the standard uncertainty (1 σ) of a reading: caliper 0.05, ruler 0.3"),
 ]
 Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
