@@ -1,8 +1,4 @@
-"""Room: evening.  Many pairs at once: every row checked, the fewest jigs, the best order.
-
-`read_jobs` reads a jobs file, `plan_evening` checks each row and plans jigs and order.  Building
-the jigs and writing the run sheet belong to other rooms.
-"""
+"""Room: evening.  Many pairs at once: every row checked, the fewest jigs, the best order."""
 
 import math
 from bisect import bisect_right
@@ -42,10 +38,7 @@ class Spans:
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """One pair on one jig: for each of its skis that this jig drills, its stops in order.
-
-    They are numbers from 1, of the jig's depth stops.
-    """
+    """One pair on one jig: for each ski drilled, the numbers from 1 of its stops in order."""
 
     pair: Pair
     drilled: Drilled

@@ -169,10 +169,7 @@ def _findings(made: Drilled) -> Iterator[tuple[str, Finding]]:
 
 
 def _once(known: Known, kind: str, name: str, read: Callable[[], T]) -> T:
-    """What `read` returns, or returned.  Raises InputError.
-
-    All faults of a file are raised the first time; later that it has some.
-    """
+    """What `read` returns, or returned; a file's faults are raised once, later that it has some."""
     key = kind, name
     if key not in known:
         try:

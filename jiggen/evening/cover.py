@@ -168,10 +168,7 @@ def _size(box: Box) -> tuple[float, float, Interval, Interval]:
 
 
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
-    """For every span of boots and every narrowest ski, the widest that is served.
-
-    All ends are ends of needs.
-    """
+    """For every span of boots and narrowest ski the widest served; all ends are ends of needs."""
     shortest, longest = ({need.boots[end] for need in needs} for end in (0, 1))
     widest = sorted({need.ski[1] for need in needs})
     for least, most, narrow in product(

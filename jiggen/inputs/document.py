@@ -108,10 +108,7 @@ class Document(Source):
 
 
 def read_document(path: str | os.PathLike[str], kind: FileKind) -> Document:
-    """Read the TOML file at `path`.
-
-    Raises InputError as `read_text` does, and ``.syntax`` with line and column.
-    """
+    """Read the TOML file at `path`.  Raises InputError as `read_text` and `parse_document` do."""
     return parse_document(read_text(path, kind), os.fspath(path), kind)
 
 
@@ -199,9 +196,6 @@ def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:
 
 def find_places(text: str) -> dict[KeyPath, Place]:
     """Place of every key path in `text`, which must be TOML that `tomllib` reads.
-
-    `tomllib` gives values without places.  This scan gives the places and leaves judging the text
-    to `tomllib`: it never has to ask whether something is TOML, only where it is.
 
     A key is placed at its own first character, a table at the header that opens it, a list's
     value at the value.  Tables made in passing (``a`` in ``[a.b]``) are placed where they are

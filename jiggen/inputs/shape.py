@@ -54,10 +54,7 @@ def key(allowed: str, default: Any = ..., alias: str | None = None) -> Any:
 
 
 def validate(shape: type[S], source: Source, data: object, unit: Unit = MM) -> S:
-    """`data` of a file as a `shape`, with lengths in mm.
-
-    Raises InputError with every fault at once.
-    """
+    """`data` as a `shape`, with lengths in mm.  Raises InputError with every fault at once."""
     read, faults = check(shape, data, unit)
     source.refuse(faults)
     assert read is not None

@@ -89,9 +89,7 @@ class OldHolesTable(Shape):
 def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
     """Read the old holes of one ski from the file at `path`, in mm: old-1, old-2 … in its order.
 
-    A name ending in ``.csv`` is read as CSV (see `jiggen.inputs.table`), with the columns ``x``,
-    ``y`` and, where wanted, ``diameter`` and ``plugged``; any other as TOML with ``format = 1``,
-    ``units`` (mm or in), ``note`` and a ``[[hole]]`` each with ``at``, ``diameter``, ``plugged``.
+    A name ending in ``.csv`` is read as CSV (see `OldHoleRow`), any other as TOML.
 
     Raises InputError with every fault of single values at once, or, where there is none, of
     holes given twice; each with file, line and key.  The codes, each after ``remount.``:

@@ -120,10 +120,7 @@ def old_holes(layout: Layout, *, plugged: bool = False) -> tuple[OldHole, ...]:
 def conflicts(
     layout: Layout, old: Sequence[OldHole], limits: RemountLimits
 ) -> tuple[Conflict, ...]:
-    """Every pair of a new and an old hole nearer than its limit, in the layout's order.
-
-    Raises InputError ``remount.limit``.
-    """
+    """Every new hole too near to an old one.  Raises InputError ``remount.limit``."""
     pairs = _Pairs(layout, old, limits)
     near = (pairs.distances < pairs.limits - ROUNDING) & ~pairs.reused
     return tuple(
@@ -133,10 +130,7 @@ def conflicts(
 
 
 def reused(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> tuple[Reuse, ...]:
-    """Every new hole that takes an old one's place, in the layout's order.
-
-    Raises InputError ``remount.limit``.
-    """
+    """Every new hole that takes an old one's place.  Raises InputError ``remount.limit``."""
     pairs = _Pairs(layout, old, limits)
     return tuple(
         Reuse(layout.ids[n], old[o].id, float(pairs.distances[n, o]))

@@ -9,7 +9,7 @@ import numpy as np
 
 from jiggen.errors import Finding, InputError
 from jiggen.files import MANIFEST
-from jiggen.measure.printer.jig import ON_THE_LINE, Body, PrintedJig, Rigid
+from jiggen.measure.printer.jig import Body, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import JigRecord, Part, read_jig
 from jiggen.record.model import LadderRow
@@ -87,7 +87,7 @@ def _rigid(bodies: Sequence[Part], record: JigRecord, where: str) -> Iterator[Ri
 def _sights(rows: Sequence[LadderRow]) -> tuple[tuple[float, float], ...]:
     """Where a ladder's lines may meet the mark: that of the longest boot, then the outermost."""
     if not rows:
-        return ON_THE_LINE
+        return Rigid.sights
     found = [max((line.last, (line.x, row.y)) for row in rows for line in row.lines)[1]]
     for row in rows:
         xs = [line.x for line in row.lines]

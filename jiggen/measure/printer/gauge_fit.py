@@ -231,20 +231,14 @@ _LEAST = 0.03  # mm; nearer than this two slips look the same
 
 
 def refusals(found: GaugeFit) -> tuple[Finding, ...]:
-    """Why no profile should be made of it.
-
-    Codes: ``printer.gross-error``, ``.disagree``, ``.beyond``.
-    """
+    """Why no profile should be made: ``printer.gross-error``, ``.disagree``, ``.beyond``."""
     if found.fit.contradicts:
         return (contradiction(found.fit, found.measurements, _other_edges(found)),)
     return tuple(beyond(found.values, found.measurements.source))
 
 
 def warnings(found: GaugeFit) -> tuple[Finding, ...]:
-    """What to know before relying on it.
-
-    Codes: ``printer.unmeasured``, ``.unchecked``, ``.coarse``.
-    """
+    """What to know before relying on it: ``printer.unmeasured``, ``.unchecked``, ``.coarse``."""
     read, findings = found.measurements, list[Finding]()
     kinds = {feature.kind for feature in read.features.values()}
     for name in PARAMETERS:
@@ -344,10 +338,8 @@ def _ways(read: float, unit: Unit) -> Iterator[tuple[float, str]]:
             yield float(meant) * unit.mm, f"two digits swapped: {text} for {meant}"
     yield read * 10, "the point one place too far left"
     yield read / 10, "the point one place too far right"
-    if unit.name == "mm":
-        yield read * 25.4, "read in inches"
-    else:
-        yield read / 25.4, "read in millimetres"
+    is_mm = unit.name == "mm"
+    yield (read * 25.4, "read in inches") if is_mm else (read / 25.4, "read in millimetres")
 
 
 def _shown(length: float, unit: Unit) -> str:

@@ -57,10 +57,6 @@ def nearest_map(source: Array, target: Array) -> Stretch:
     return take_apart(np.array([[ratio.real, -ratio.imag], [ratio.imag, ratio.real]]))
 
 
-ON_THE_LINE = ((0.0, 0.0),)
-"""Where a body with one line is set on the mark: in the middle, as the line is seen both sides."""
-
-
 @dataclass(frozen=True, eq=False)
 class Body:
     """One printed body: its `holes`, their places `at` (n, 2) in the ski frame, mm.
@@ -86,7 +82,7 @@ class Rigid:
 
     bodies: tuple[Body, ...]
     stations: tuple[float, float]
-    sights: tuple[tuple[float, float], ...] = ON_THE_LINE
+    sights: tuple[tuple[float, float], ...] = ((0.0, 0.0),)
 
     @property
     def holes(self) -> tuple[str, ...]:

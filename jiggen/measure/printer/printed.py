@@ -146,10 +146,7 @@ class PrintedFit:
 
     @property
     def next_pair(self) -> tuple[str, str]:
-        """The two holes whose distance, measured next, makes the least certain hole most certain.
-
-        One of those measured least often.
-        """
+        """Of pairs measured least often, that which makes the least certain hole most certain."""
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
         times = Counter(frozenset(one.between) for one in self.readings.readings)
         fewest = min(times[frozenset(pair)] for pair in self.jig.pairs)
@@ -286,10 +283,7 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
 
 
 def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
-    """What stands against a finished jig: contradictory readings, or holes that may be too far off.
-
-    Codes: ``printer.gross-error``, ``.disagree``; ``.off``, ``.unsure``.
-    """
+    """What stands against it: ``printer.gross-error``, ``.disagree``, ``.off``, ``.unsure``."""
     source, limit = found.readings.source, found.limit
     if found.fit.contradicts:
         return (contradiction(found.fit, found.readings),)

@@ -1,7 +1,5 @@
 """A printer's distortion as plain numbers, and the change to a part that undoes it."""
 
-from __future__ import annotations
-
 import math
 import os
 import re
@@ -30,6 +28,28 @@ Scale = Annotated[Number, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
 Offset = Annotated[Number, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
 Uncertainty = Annotated[Number, Field(ge=0.0, le=1.0)] | None
 _NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
+
+
+@dataclass(frozen=True, eq=False)
+class Compensation:
+    """What is done to a mesh before its print: x, y times `matrix` (2×2), z times `height`."""
+
+    printer: str
+    matrix: Array
+    height: float
+
+
+@dataclass(frozen=True)
+class Fits:
+    """What a design allows for, in mm, named as in its settings.
+
+    `bush_fit` is added to a bush's outside diameter, `hole_fit` to the diameter of holes that a
+    drill passes without a bush, and `slide` is the clearance of sliding faces per side.
+    """
+
+    bush_fit: float
+    hole_fit: float
+    slide: float
 
 
 class Uncertainties(Shape):
@@ -91,28 +111,6 @@ class Profile(Shape):
             hole_fit=-self.hole,
             slide=slide + self.wall if self.slide is None else self.slide,
         )
-
-
-@dataclass(frozen=True, eq=False)
-class Compensation:
-    """What is done to a mesh before its print: x, y times `matrix` (2×2), z times `height`."""
-
-    printer: str
-    matrix: Array
-    height: float
-
-
-@dataclass(frozen=True)
-class Fits:
-    """What a design allows for, in mm, named as in its settings.
-
-    `bush_fit` is added to a bush's outside diameter, `hole_fit` to the diameter of holes that a
-    drill passes without a bush, and `slide` is the clearance of sliding faces per side.
-    """
-
-    bush_fit: float
-    hole_fit: float
-    slide: float
 
 
 def check_name(name: str, material: str = "") -> None:
@@ -181,9 +179,7 @@ def profile_names() -> tuple[str, ...]:
 def find_profile(asked: str) -> Profile:
     """The profile of that name, or in the file at that path.
 
-    Raises InputError ``printer.unknown`` with the names there are, and every fault of the file with
-    its line and key: ``.missing``, ``.unreadable``, ``.syntax``, ``.unknown-key``,
-    ``.missing-key``, ``.type``, ``.value``, ``.not-finite`` and the like.
+    Raises InputError ``printer.unknown`` with the names there are, and every fault of the file.
     """
     by_path = "/" in asked or "\\" in asked or asked.endswith(".toml")
     if not by_path and asked not in profile_names():
