@@ -160,9 +160,8 @@ def clear_shifts(
     return (*clear, (reach, span[1])) if reach <= span[1] else tuple(clear)
 
 
-def nearest_clear(clear: Iterable[Interval]) -> Nearest:
+def nearest_clear(clear: Sequence[Interval]) -> Nearest:
     """The nearest shift towards the tip and towards the tail of those that are `clear`."""
-    clear = list(clear)
     if any(start <= 0 <= stop for start, stop in clear):
         return Nearest(0.0, 0.0)
     return Nearest(
@@ -267,20 +266,16 @@ class Answer:
 
     def as_dict(self) -> dict[str, object]:
         """The answer as plain values: mm; shifts are whole mount shifts."""
-        layout = self.layout
+        found = asdict(self)
+        told = ("conflicts", "reused", "to_tip", "to_tip_why", "to_tail", "to_tail_why")
         asked = ("pattern", "boot", "mount_shift", "core", "side")
         return {
-            **{name: getattr(layout, name) for name in asked},
-            "limits": asdict(self.limits),
-            "old_holes": [asdict(hole) for hole in self.old],
+            **{name: found["layout"][name] for name in asked},
+            "limits": found["limits"],
+            "old_holes": found["old"],
             "is_clear": not self.conflicts,
-            "conflicts": [asdict(conflict) for conflict in self.conflicts],
-            "reused": [asdict(reuse) for reuse in self.reused],
-            "to_tip": self.to_tip and asdict(self.to_tip),
-            "to_tip_why": self.to_tip_why,
-            "to_tail": self.to_tail and asdict(self.to_tail),
-            "to_tail_why": self.to_tail_why,
-            "clear": [[layout.mount_shift + end for end in ends] for ends in self.clear],
+            **{name: found[name] for name in told},
+            "clear": [[self.layout.mount_shift + end for end in ends] for ends in self.clear],
         }
 
 

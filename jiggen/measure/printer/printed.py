@@ -104,20 +104,14 @@ class PrintedFit:
 
     @property
     def verdict(self) -> Literal["use", "reprint", "measure"]:
-        """``use`` when every hole is within the limit, its uncertainty counted.
-
-        ``measure`` when it may be, but too little was measured; ``reprint`` when it is not.
-        """
+        """``use``: all holes are surely within the limit; ``measure``: perhaps; ``reprint``: no."""
         if all(hole.at_worst <= self.limit for hole in self.expected):
             return "use"
         return "measure" if all(hole.off <= self.limit for hole in self.expected) else "reprint"
 
     @property
     def shapes(self) -> dict[str, Stretch]:
-        """The scales, skew and turn that lead the layout nearest to the finished jig, ``whole``.
-
-        Of a jig with halves that of each half, by its body; without those of one hole.
-        """
+        """What leads the layout nearest to the jig: ``whole``, or each half by its body."""
         if len(self.jig.rigid) == 1:
             return {"whole": nearest_map(self.jig.asked, self.places)}
         ends = np.cumsum([len(body.holes) for body in self.jig.bodies])
