@@ -267,14 +267,14 @@ class Answer:
     def as_dict(self) -> dict[str, object]:
         """The answer as plain values: mm; shifts are whole mount shifts."""
         found = asdict(self)
-        told = ("conflicts", "reused", "to_tip", "to_tip_why", "to_tail", "to_tail_why")
+        same = ("conflicts", "reused", "to_tip", "to_tip_why", "to_tail", "to_tail_why")
         asked = ("pattern", "boot", "mount_shift", "core", "side")
         return {
             **{name: found["layout"][name] for name in asked},
             "limits": found["limits"],
             "old_holes": found["old"],
             "is_clear": not self.conflicts,
-            **{name: found[name] for name in told},
+            **{name: found[name] for name in same},
             "clear": [[self.layout.mount_shift + end for end in ends] for ends in self.clear],
         }
 
