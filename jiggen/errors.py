@@ -32,8 +32,8 @@ class Finding:
 
 
 def key_path(steps: Iterable[int | str]) -> str:
-    """A key path of keys and places in lists: ``holes[0].id``."""
-    path = (f"[{step}]" if isinstance(step, int) else f".{step}" for step in steps)
+    """A key path of keys, of long ones the beginning, and places in lists: ``holes[0].id``."""
+    path = (f"[{step}]" if isinstance(step, int) else f".{step[:60]}" for step in steps)
     return "".join(path).lstrip(".")
 
 

@@ -16,7 +16,7 @@ from sheet_samples import shipped
 
 from jiggen.cli import build as _registered  # noqa: F401 - makes it a command
 from jiggen.cli import main
-from jiggen.errors import InputError
+from jiggen.errors import InputError, key_path
 from jiggen.record import json_schema, json_text, read_jig, read_record
 from jiggen.report.summary import summary
 from jiggen.verify import Verification
@@ -100,3 +100,8 @@ def test_a_depth_stop_that_is_not_that_of_its_hole_is_refused(key):
     data["drilling"]["stops"][0][key] += 0.01
     with pytest.raises(InputError, match="depth stop"):
         record(data)
+
+
+def test_a_key_without_end_is_cut_in_its_finding():
+    path = key_path(("versions", "n" * 5000, 3, "id"))
+    assert path == f"versions.{'n' * 60}[3].id"
