@@ -22,7 +22,7 @@ from jiggen.export.manifest import Known, jig_record, part_entries
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore
-from jiggen.pipeline.expect import expect, expect_job
+from jiggen.pipeline.products import expect, expect_job
 from jiggen.record import JigRecord, json_text, record_from
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet

@@ -22,8 +22,7 @@ from jiggen.job import Job, design_job
 from jiggen.pattern import read_pattern, shipped_patterns
 from jiggen.pipeline import build as verifying
 from jiggen.pipeline import products
-from jiggen.pipeline.expect import expect
-from jiggen.pipeline.products import build_jig
+from jiggen.pipeline.products import build_jig, expect
 from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}

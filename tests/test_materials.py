@@ -28,7 +28,7 @@ from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.plan import worst_error
 from jiggen.errors import CheckFailed, InputError
-from jiggen.pipeline.expect import expect
+from jiggen.pipeline.products import expect
 from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
 from jiggen.tables import USUAL, material, materials, parked_car

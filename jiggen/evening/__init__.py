@@ -114,9 +114,6 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = Spans()) -> Plan:
     return _ordered(tuple(pairs), jigs, bound)
 
 
-# -- families ------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, eq=False)
 class _Need:
     """What one pair needs of a jig."""
@@ -212,9 +209,6 @@ def ski_needed(row: Row) -> Interval:
     """Ski widths in whole mm that a jig must serve for a pair."""
     widths = row.ski_toe, row.ski_heel
     return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
-
-
-# -- the order -----------------------------------------------------------------------------------
 
 
 def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[_Jig], bound: int) -> Plan:

@@ -5,13 +5,18 @@ A new product needs a design, its solids, and a row here; an output file needs a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jiggen.accuracy.centring import find_centring
+import numpy as np
+
+from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+from jiggen.accuracy.causes import default_terms
+from jiggen.accuracy.centring import find_centring, hole_shift_per_division
+from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Design
 from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
 from jiggen.design.gauge import Gauge, design_gauge, readings_of
@@ -19,7 +24,7 @@ from jiggen.design.settings import Bed, BushChoice, Settings
 from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import check_all_boots
-from jiggen.errors import CheckFailed, InputError
+from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
@@ -38,10 +43,17 @@ from jiggen.job import Job, JobDesign, design_job, moves_holes, range_advice
 from jiggen.layout import Layout
 from jiggen.measure.printer.profile import Profile
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
-from jiggen.pipeline.expect import expect_job
 from jiggen.progress import announce
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import TrialInputs
+from jiggen.record.results import (
+    Accuracy,
+    BudgetSummary,
+    CentringSummary,
+    ErrorTerm,
+    LeastGap,
+    MovingSummary,
+)
 from jiggen.report.page import report_html
 from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf
@@ -51,7 +63,10 @@ from jiggen.verify.mesh import read_stl
 if TYPE_CHECKING:
     from jiggen.solid import Model
 
-# -- jig -----------------------------------------------------------------------------------------
+CENTRING = tuple(CentringSummary.model_fields)
+SPREADS = ("sigma_x", "sigma_y")
+Expected = tuple[Accuracy, tuple[Finding, ...]]
+"""What is expected, for the record, and warnings of holes expected over the limit."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -121,6 +136,94 @@ def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> Jo
     return made
 
 
+def expect(design: Design) -> Expected:
+    """What is expected of one design.
+
+    Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
+    held, naming ski width and parts.
+    """
+    motion = sweep_stations(design)
+    centred = find_centring(design)
+    if faults := motion.findings + centred.findings:
+        raise CheckFailed(faults)
+    terms = default_terms()
+    jig = jig_budget(design, terms, centred.loaded)
+    least = motion.closest
+    names = [station.name for station in design.stations]
+    shifts = np.abs(hole_shift_per_division(design)).T
+    expected = Accuracy(
+        jig=summarise(jig),
+        sheet=summarise(sheet_budget(design.layout, terms)),
+        centring=CentringSummary(
+            **{name: round(float(getattr(centred, name).max()), 4) for name in CENTRING}
+        ),
+        # How far sideways a hole lies when a station's left and right readings differ by one line.
+        division={
+            hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
+            for hole, row in zip(design.layout.ids, shifts, strict=True)
+        },
+        moving=MovingSummary(
+            widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
+            teeth=round(motion.least_teeth, 2),
+            least_gap=LeastGap(
+                parts=(least.one, least.other), gap=round(least.gap, 3), ski=least.width
+            ),
+        ),
+    )
+    return expected, over_limit(jig)
+
+
+def expect_job(made: JobDesign) -> Expected:
+    """`expect` for a whole jig; each half by itself where halves are used by themselves.
+
+    Raises CheckFailed as `expect` does, for all halves at once.
+    """
+    found: list[Expected] = []
+    faults: list[Finding] = []
+    for design in made.alone:
+        try:
+            found.append(expect(design))
+        except CheckFailed as error:
+            faults += error.findings
+    if faults:
+        raise CheckFailed(faults)
+    if not made.reusable:
+        return found[0]
+    every = [expected for expected, _ in found]
+    moving = [expected.moving for expected in every]
+    whole = Accuracy(
+        jig=_joined([expected.jig for expected in every]),
+        # Paper has no halves: one sheet shows all holes.
+        sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
+        centring=CentringSummary(
+            **{name: max(getattr(one.centring, name) for one in every) for name in CENTRING}
+        ),
+        division={hole: by for expected in every for hole, by in expected.division.items()},
+        moving=MovingSummary(
+            widths=moving[0].widths,
+            teeth=min(one.teeth for one in moving),
+            least_gap=min((one.least_gap for one in moving), key=lambda gap: gap.gap),
+        ),
+    )
+    return whole, tuple(warning for _, warnings in found for warning in warnings)
+
+
+def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
+    """The summaries of several bodies' budgets as one; of each term the larger spread."""
+    terms: dict[str, ErrorTerm] = {}
+    for term in (term for budget in budgets for term in budget.terms):
+        other = terms.get(term.name, term)
+        largest = {name: max(getattr(other, name), getattr(term, name)) for name in SPREADS}
+        terms[term.name] = term.model_copy(update=largest)
+    return BudgetSummary(
+        method=budgets[0].method,
+        terms=tuple(terms.values()),
+        holes={hole: found for budget in budgets for hole, found in budget.holes.items()},
+        spacing_95={k: v for budget in budgets for k, v in budget.spacing_95.items()},
+        largest_95=max(budget.largest_95 for budget in budgets),
+    )
+
+
 def _draw_jig(plan: PlannedJig) -> Model:
     from jiggen.solid import build_jig_model
 
@@ -158,8 +261,6 @@ JIG = Product[PlannedJig, JigRecord](
         Output(PAGE, lambda d, record: report_html(d.folder, record), needs="judged"),
     ),
 )
-
-# -- trial plate ---------------------------------------------------------------------------------
 
 
 def plan_trial(layout: Layout, bed: Bed, printer: Profile | None = None) -> Planned[Trial]:
@@ -209,8 +310,6 @@ TRIAL = Product[Planned[Trial], TrialRecord](
     (Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE)),),
 )
 
-# -- gauge ---------------------------------------------------------------------------------------
-
 
 def plan_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0) -> Planned[Gauge]:
     """The design of a gauge for a caliper that opens so far, mm.  Raises InputError."""
@@ -248,17 +347,17 @@ def _is_blank(text: str) -> bool:
     return not any(str(value).strip() for value in (*values, *dict(data.get("fits", {})).values()))
 
 
-def _gauge_sheet(drawn: Drawn[Planned[Gauge]], record: GaugeRecord) -> bytes | None:
-    return gauge_sheet(drawn.plan.design, record.verification) if record.verification else None
-
-
 GAUGE = Product[Planned[Gauge], GaugeRecord](
     _draw_gauge,
     lambda d: gauge_record(d.plan.design, d.volumes, d.beds),
     (
         Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, zoom=1.15)),
         Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),
-        Output(SHEET, _gauge_sheet, needs="verified"),
+        Output(
+            SHEET,
+            lambda d, r: gauge_sheet(d.plan.design, r.verification) if r.verification else None,
+            needs="verified",
+        ),
     ),
     check=_keep_measurements,
 )

@@ -54,7 +54,7 @@ def rooms(name: str, boot: float) -> None:
     from jiggen.design import Settings, SkiRange, design_jig
     from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.pipeline.expect import expect
+    from jiggen.pipeline.products import expect
 
     pattern = timed("pattern", lambda: read_pattern(find_pattern(name)))
     holes = timed("layout", lambda: lay_out(pattern, boot))

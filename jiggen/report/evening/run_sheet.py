@@ -326,9 +326,6 @@ def _note(words: str, size: float = kit.SMALL, *, bold: bool = False) -> list[Fl
     return [kit.gap(0.6), kit.para(words, size, bold=bold), kit.gap(0.4)]
 
 
-# -- lines on the mark, computed from the job as the jig's own ladder is: no file is read ---------
-
-
 @dataclass(frozen=True, eq=False)
 class Half:
     """One half of a jig: its name, its ladder (empty where no boot moves it), one of its holes."""
