@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.measure.printer.profile import Profile
-    from jiggen.pattern import Core, Pattern, Side
+    from jiggen.pattern.model import Core, Pattern, Side
     from jiggen.pipeline.build import Built
     from jiggen.pipeline.products import PlannedJig
     from jiggen.record import JigRecord

@@ -18,7 +18,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.measure.printer.profile import Profile
-from jiggen.pattern import Core, Pattern, Screw, Side
+from jiggen.pattern.model import Core, Pattern, Screw, Side
 
 Interval = tuple[float, float]
 """Least and greatest length in mm, both included."""

@@ -10,7 +10,8 @@ from record_samples import halves_data, verified
 from jiggen.design import Settings, SkiRange
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.layout import layouts, whole_boots
-from jiggen.pattern import Pattern, find_pattern, read_pattern
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.model import Pattern
 from jiggen.pattern.read import parse_pattern
 
 WIDE = SkiRange(84.0, 112.0)

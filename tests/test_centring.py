@@ -12,7 +12,6 @@ from jiggen.accuracy.centring import (
     LIMIT,
     Loading,
     find_centring,
-    flex,
     hole_shift_per_division,
     station_play,
 )
@@ -187,15 +186,19 @@ def test_flex_against_a_beam_integrated_step_by_step(mechanism):
         moved += slope[edge] * lever_at[edge] + (after[edge:] * lever_at[edge:]).sum()
     leg = (rail.leg_x[1] - rail.leg_x[0]) * rail.leg_thickness**3 / 12
     moved += (rail.bottom_rack_z - foot) ** 3 / (3 * load.modulus * leg)
-    assert flex(rail, HALF_BODY, width, load) == pytest.approx(moved, rel=0.01)
+    drawn = replace(mechanism, rail=rail)
+    assert station_play(drawn, HALF_BODY, width, load).flex == pytest.approx(moved, rel=0.01)
 
 
 def test_flex_grows_with_force_and_its_unevenness(mechanism):
-    part = flex(mechanism.rail, HALF_BODY, 130.0, Loading())
-    assert flex(mechanism.rail, HALF_BODY, 130.0, Loading(uneven=0.2)) == pytest.approx(2 * part)
-    assert flex(mechanism.rail, HALF_BODY, 130.0, Loading(force=10.0)) == pytest.approx(part / 2)
-    assert flex(mechanism.rail, HALF_BODY, 130.0, Loading(uneven=0.0)) == 0.0
-    assert flex(mechanism.rail, HALF_BODY, 84.0, Loading()) < part
+    def flex(width: float, loading: Loading) -> float:
+        return station_play(mechanism, HALF_BODY, width, loading).flex
+
+    part = flex(130.0, Loading())
+    assert flex(130.0, Loading(uneven=0.2)) == pytest.approx(2 * part)
+    assert flex(130.0, Loading(force=10.0)) == pytest.approx(part / 2)
+    assert flex(130.0, Loading(uneven=0.0)) == 0.0
+    assert flex(84.0, Loading()) < part
 
 
 def test_play_is_greatest_on_the_widest_ski(mechanism):

@@ -19,7 +19,7 @@ from jiggen.cli import app, main, run
 from jiggen.cli.options import JsonOption
 from jiggen.cli.program import colourful, command
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.pattern import Core, Side
+from jiggen.pattern.model import Core, Side
 
 PATTERN = """
 format = 1

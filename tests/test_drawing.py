@@ -16,8 +16,9 @@ from jiggen.draw.shapes import Area, Circle, Drawing, Line, Text
 from jiggen.errors import InputError
 from jiggen.export.hole_plan import PENS, draw_layout, layout_dxf, layout_svg
 from jiggen.layout import Layout, lay_out
-from jiggen.pattern import Drill, Group, Hole, Pattern, read_pattern
+from jiggen.pattern import read_pattern
 from jiggen.pattern.find import shipped_patterns
+from jiggen.pattern.model import Drill, Group, Hole, Pattern
 
 SVG = {"svg": "http://www.w3.org/2000/svg"}
 DRILL = Drill(plain=3.6, metal=4.1, depth=9.5)

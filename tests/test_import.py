@@ -17,8 +17,9 @@ from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.importing import Choices, Turn, Unit
 from jiggen.importing.job import import_pattern
 from jiggen.layout import Layout, lay_out
-from jiggen.pattern import Datum, Pattern, read_pattern
+from jiggen.pattern import read_pattern
 from jiggen.pattern.find import shipped_patterns
+from jiggen.pattern.model import Datum, Pattern
 
 MICROMETRE = 1e-3
 SHIPPED = [pytest.param(read_pattern(path), id=path.stem) for path in shipped_patterns()]

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from jiggen.errors import InputError
 from jiggen.layout import lay_out
-from jiggen.pattern import Datum, Drill, Group, Hole, Pair, Pattern, Step, read_pattern
+from jiggen.pattern import read_pattern
 from jiggen.pattern.find import shipped_patterns
+from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Step
 
 DRILL = Drill(plain=3.6, metal=4.1, depth=9.5)
 

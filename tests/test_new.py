@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 import jiggen.cli.new as command
 from jiggen.cli import main
 from jiggen.errors import InputError
-from jiggen.pattern import Drill, Group, Hole, Pattern, Step, read_pattern, shipped_patterns
-from jiggen.pattern.model import Datum, Pair
+from jiggen.pattern import read_pattern, shipped_patterns
+from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Step
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import (
     USUAL_DRILL,

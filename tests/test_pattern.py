@@ -14,21 +14,9 @@ from hypothesis import strategies as st
 from jiggen.errors import Finding, InputError
 from jiggen.inputs.document import DEEPEST, MAX_BYTES, find_places
 from jiggen.inputs.faults import KeyPath, key_text, quoted
-from jiggen.pattern import (
-    DATUM_SLOPE,
-    Area,
-    Drill,
-    Group,
-    Hole,
-    Pattern,
-    Screw,
-    Step,
-    check_boot,
-    find_pattern,
-    read_pattern,
-    shipped_patterns,
-)
+from jiggen.pattern import DATUM_SLOPE, check_boot, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern import find as find_module
+from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import pattern_toml
 

@@ -20,7 +20,8 @@ from jiggen.drilling import (
 )
 from jiggen.errors import CheckFailed, Finding
 from jiggen.layout import lay_out
-from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
+from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
+from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.read import PLATES, SCREWS
 
 PATTERNS = [read_pattern(path) for path in shipped_patterns()]

@@ -58,8 +58,8 @@ def test_example_is_read_whole():
     survey = read_survey(EXAMPLE)
     assert survey.file.name == "Arvenal Bench Plate"
     assert survey.holes == tuple("abcdefg")
-    assert survey.plate.pairs == (("a", "b"), ("c", "d"), ("e", "f"))
-    assert survey.plate.origin == ("c", "d", "e", "f")
+    assert survey.file.plate.pairs == (("a", "b"), ("c", "d"), ("e", "f"))
+    assert survey.file.plate.origin == ("c", "d", "e", "f")
     assert len(survey.readings) == 19
     assert survey.file.boot == (255.0, 355.0)
 
@@ -74,7 +74,7 @@ def test_every_key_reaches_the_survey(tmp_path):
         Reading("front", "a", "inside", 9.0),
     )
     assert survey.diameters == (5.5, 5.5, 6.5)
-    group, drill, plate = survey.file.group, survey.file.drill, survey.plate
+    group, drill, plate = survey.file.group, survey.file.drill, survey.file.plate
     assert (group.name, group.datum, group.shift) == ("toe", "boot-toe", -8.0)
     assert (drill.diameter.plain, drill.diameter.metal, drill.depth) == (3.6, 4.1, 9.0)
     assert (plate.front, plate.centre_line, plate.origin) == (("a",), ("c",), ("front",))

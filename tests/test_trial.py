@@ -28,7 +28,8 @@ from jiggen.design.trial import (
 )
 from jiggen.errors import InputError
 from jiggen.layout import Layout, lay_out
-from jiggen.pattern import Drill, Group, Hole, Pattern, find_pattern, read_pattern, shipped_patterns
+from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
+from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.write import pattern_toml
 from jiggen.pipeline.build import Built, build, verified_folder
 from jiggen.pipeline.products import TRIAL, plan_trial

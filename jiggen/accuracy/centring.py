@@ -140,6 +140,7 @@ def station_play(
 ) -> StationPlay:
     """Play of one station of a body ± `half_width` mm on a ski of `width` mm."""
     pinion, rail, station = mechanism.pinion, mechanism.rail, mechanism.station
+    pressed = loading or Loading()
     # Where the channel holds the rack: from its tail, or the far edge, to the near edge.
     channel = max(-half_width, width / 2 - rail.reach), half_width
     play = max(
@@ -154,7 +155,8 @@ def station_play(
         backlash=backlash(pinion.gear, rail.rack.thinning) / 2,
         slide=slide,
         tilt=_slack(mechanism, play, channel, lever) - slide,
-        flex=flex(rail, half_width, width, loading or Loading()),
+        # Forces F·(1 ± uneven) bend the rails by C·F·(1 ± uneven); by (2) e = C·F·uneven.
+        flex=bend(rail, half_width, width, pressed) * pressed.uneven,
     )
 
 
@@ -180,14 +182,6 @@ def _slack(mechanism: Mechanism, c: float, channel: tuple[float, float], lever: 
     out = (r - tau * a) + abs(tau * b - r - h) + 2 * h
     back = (r + tau * b) + abs(tau * a + r + h) + 2 * h
     return c * (out + back) / 2 / (b - a)
-
-
-def flex(rail: RailShape, half_width: float, width: float, loading: Loading) -> float:
-    """What uneven forces on the noses move the body by bending the rails, ± mm.
-
-    Forces F·(1 ± uneven) bend the rails by C·F·(1 ± uneven); by (2) e = C·F·uneven.
-    """
-    return bend(rail, half_width, width, loading) * loading.uneven
 
 
 def bend(rail: RailShape, half_width: float, width: float, loading: Loading) -> float:

@@ -36,7 +36,6 @@ SKI_DEPTH = 30.0  # mm below the top sheet: deeper than any rail
 SIDES = {"left": 0.0, "right": 180.0}  # degrees: the right rail is the left one turned round
 NEAR = 60.0  # mm of ski and body looked at to either side of a station
 
-
 Slab = tuple[float, float, shapely.Geometry]
 """An upright prism: from a height to a higher one, and its plan."""
 

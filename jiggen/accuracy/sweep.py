@@ -36,7 +36,6 @@ LEAST_TEETH = 2.0
 WANDER = 0.5  # mm along the ski that a nose's contact may lie from the station's x
 SNUG = 0.005  # mm that the chords of nose and edge may overlap where they touch
 
-
 Gap = tuple[str, str, float, float | None]
 """Of two parts, at one ski width or, with None, at all; mm."""
 
@@ -64,11 +63,6 @@ class Sweep:
     pairs: tuple[Closest, ...]
     least_teeth: float
     findings: tuple[Finding, ...]
-
-    @property
-    def closest(self) -> Closest:
-        """The closest that any two parts come."""
-        return min(self.pairs, key=lambda pair: pair.gap)
 
 
 def sweep_stations(design: Design, step: float = 1.0) -> Sweep:

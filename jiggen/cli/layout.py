@@ -19,7 +19,7 @@ from jiggen.options import argument, result
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.layout import Layout
-    from jiggen.pattern import Pattern
+    from jiggen.pattern.model import Pattern
 
 DRAWN_SKI = replace(table.SKIS, help="Widths to draw: 98, 84-112.", required=False)
 DRAWN_BOOT = replace(table.BOOT, help="By default the middle of those it serves.", required=False)

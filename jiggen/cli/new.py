@@ -18,7 +18,7 @@ from jiggen.units import counted
 
 if TYPE_CHECKING:
     from jiggen.importing import Turn
-    from jiggen.pattern import Group
+    from jiggen.pattern.model import Group
 
 Pair = Literal["same", "mirrored"]
 

@@ -80,7 +80,7 @@ class SkiInHand:
     def state(self) -> SkiState:
         """What was measured.  Raises InputError for what cannot be."""
         from jiggen.drilling import SkiState
-        from jiggen.pattern import Area
+        from jiggen.pattern.model import Area
 
         area = Area(*self.area) if self.area else None
         state = SkiState(self.thickness or (), tuple(self.widths or ()), area)

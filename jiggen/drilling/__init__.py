@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout, numbered
-from jiggen.pattern import Area, Pattern, Screw
+from jiggen.pattern.model import Area, Pattern, Screw
 from jiggen.record.results import DepthStop, DrilledHole, Drilling
 from jiggen.tables import jobber_drill
 

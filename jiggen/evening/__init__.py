@@ -15,7 +15,7 @@ from jiggen.evening.cover import Box, Serves, around, fewest, remembered
 from jiggen.evening.order import Block, Changes, Setting, run_order
 from jiggen.evening.read import COLUMNS, Jobs, Row
 from jiggen.job import Interval, Job, boots_alike, fits, obstacles
-from jiggen.pattern import Side
+from jiggen.pattern.model import Side
 from jiggen.progress import announce
 from jiggen.record.results import DepthStop
 

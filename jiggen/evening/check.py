@@ -14,7 +14,8 @@ from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
 from jiggen.layout import Layout, lay_out
-from jiggen.pattern import Pattern, Side, find_pattern, read_pattern
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.model import Pattern, Side
 from jiggen.record.results import Drilling
 from jiggen.remount.read import read_old_holes
 from jiggen.remount.shifts import Answer, OldHole, RemountLimits, check_mount

@@ -17,7 +17,7 @@ from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
 from jiggen.inputs.table import Columns, read_table
-from jiggen.pattern import Core
+from jiggen.pattern.model import Core
 from jiggen.units import length
 
 MAX_BYTES = 4_000_000

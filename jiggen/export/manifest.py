@@ -14,7 +14,7 @@ from jiggen.design.plan import STATION_ERROR
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.layout import Layout
-from jiggen.pattern import Screw
+from jiggen.pattern.model import Screw
 from jiggen.record import entries
 from jiggen.record.model import BootLayout, FitSizes, GaugeRecord, JigRecord
 from jiggen.record.results import Accuracy, Drilling, Plastic

@@ -11,8 +11,7 @@ from jiggen.errors import Finding
 from jiggen.inputs.document import FileKind
 from jiggen.pattern.model import Datum
 
-DEPTH = 9.0
-"""mm: nominal depth of the test hole of ISO 6005:1991, as a drawing gives none."""
+DEPTH = 9.0  # mm: of the test hole of ISO 6005:1991, as a drawing gives none
 
 _TOO_BIG = "Save the plate alone, without the rest of the drawing."
 KIND = FileKind("import", "A drawing", 64_000_000, _TOO_BIG)
@@ -76,8 +75,3 @@ class Choices:
     drill: float | None = None
     metal: float | None = None
     depth: float | None = None
-
-
-def fault(code: str, message: str, where: str = "", key: str = "", hint: str = "") -> Finding:
-    """A finding of this package; `code` without its prefix."""
-    return Finding(f"import.{code}", message, where, key, hint)

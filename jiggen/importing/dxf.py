@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from jiggen.errors import InputError
-from jiggen.importing import KIND, Circle, Drawing, fault
+from jiggen.importing import KIND, Circle, Drawing
 from jiggen.inputs.document import read_bytes
 
 # DXF reference, HEADER section: $INSUNITS, the codes that a plate could be drawn in.
@@ -86,9 +86,10 @@ class _Walk:
         for entity in entities:
             self._seen += 1
             if self._seen > MOST or depth > DEEPEST:
-                endless = "blocks that contain each other without end"
-                message = endless if depth > DEEPEST else f"more than {MOST} shapes"
-                raise InputError(fault("too-many", message, self._file, hint=KIND.too_big))
+                message, hint = f"more than {MOST} shapes", KIND.too_big
+                if depth > DEEPEST:
+                    message = "blocks that contain each other without end"
+                raise InputError.of("import.too-many", message, where=self._file, hint=hint)
             # What lies on layer 0 of a block lies on the layer that the block is placed on.
             own = str(entity.dxf.layer) if entity.dxf.is_supported("layer") else "0"
             own = layer if own == "0" else own

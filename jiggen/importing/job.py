@@ -8,11 +8,11 @@ from operator import itemgetter
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError
-from jiggen.importing import DEPTH, KIND, Choices, Circle, Drawing, fault
+from jiggen.importing import DEPTH, KIND, Choices, Circle, Drawing
 from jiggen.inputs.faults import UNITS, did_you_mean, quoted
 from jiggen.inputs.table import Columns, Row, read_table
-from jiggen.pattern import Drill, Group, Hole, Pattern
-from jiggen.pattern.model import DEEPEST, DIAMETERS, LONGEST_NAME, MAX_HOLES, WEB, X_LIMIT, Y_LIMIT
+from jiggen.pattern import model
+from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import pattern_toml
 
@@ -57,7 +57,7 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     if unit is None:
         message = "the drawing does not say which unit it is in"
         hint = "Give the unit, mm or in. One distance, measured on the plate, tells which."
-        faults.append(fault("units", message, drawing.file, "units", hint))
+        faults.append(Finding("import.units", message, drawing.file, "units", hint))
     # Without its unit, a drawing's sizes cannot be checked; all else can.
     drawn = [
         replace(circle, x=unit * circle.x, y=unit * circle.y, diameter=unit * circle.diameter)
@@ -74,7 +74,7 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     holes = tuple(_holes(placed, choices))
     group = Group(GROUP_NAMES[choices.datum], choices.datum, 0.0, (), holes)
     name = "".join(c if c.isprintable() and c != "_" else " " for c in path.stem)
-    name = choices.name or " ".join(name.split())[:LONGEST_NAME].strip() or "Plate"
+    name = choices.name or " ".join(name.split())[: model.LONGEST_NAME].strip() or "Plate"
     pattern = Pattern(name, "", "mm", None, "same", (group,), target)
     unit_source = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
     layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
@@ -107,22 +107,22 @@ def _reader(path: Path) -> Callable[[Path], Drawing]:
             return read_csv
     message = f"a file that ends in {path.suffix or 'nothing'} is not read"
     hint = "Files that end in .dxf, .svg, .csv are. Save the drawing as one of them."
-    raise InputError(fault("kind", message, str(path), hint=hint))
+    raise InputError.of("import.kind", message, where=str(path), hint=hint)
 
 
 def _odd_choices(choices: Choices) -> Iterator[Finding]:
     for key, what, size, (least, most) in (
-        ("drill", "a drill", choices.drill, DIAMETERS),
-        ("metal", "a drill", choices.metal, DIAMETERS),
-        ("depth", "a depth", choices.depth, (LEAST_DEPTH, DEEPEST)),
+        ("drill", "a drill", choices.drill, model.DIAMETERS),
+        ("metal", "a drill", choices.metal, model.DIAMETERS),
+        ("depth", "a depth", choices.depth, (LEAST_DEPTH, model.DEEPEST)),
     ):
         if size is not None and not least <= size <= most:
             hint = f"Allowed: {least:g} to {most:g} mm."
-            yield fault("drill", f"{what} of {size:g} mm", key=key, hint=hint)
+            yield Finding("import.drill", f"{what} of {size:g} mm", key=key, hint=hint)
     name = choices.name
-    if name and (len(name) > LONGEST_NAME or not name.strip() or not name.isprintable()):
-        hint = f"Allowed: 1 to {LONGEST_NAME} printable characters, for it is engraved."
-        yield fault("name", f"{quoted(name)} cannot be the name", key="name", hint=hint)
+    if name and (len(name) > model.LONGEST_NAME or not name.strip() or not name.isprintable()):
+        hint = f"Allowed: 1 to {model.LONGEST_NAME} printable characters, for it is engraved."
+        yield Finding("import.name", f"{quoted(name)} cannot be the name", key="name", hint=hint)
 
 
 def _missing_layers(drawing: Drawing, choices: Choices) -> Iterator[Finding]:
@@ -133,17 +133,17 @@ def _missing_layers(drawing: Drawing, choices: Choices) -> Iterator[Finding]:
         if wanted.casefold() not in map(str.casefold, there):
             message = f"there is no circle on a layer {quoted(wanted)}"
             hint = f"{did_you_mean(wanted, there)}Layers with circles on them: {layers}."
-            yield fault("layer", message, drawing.file, "layer", hint)
+            yield Finding("import.layer", message, drawing.file, "layer", hint)
 
 
 def _no_circle(drawing: Drawing, drawn: Iterable[Circle]) -> Finding:
     if sizes := sorted({round(circle.diameter, 3) for circle in drawn}):
         hint = f"There are circles of {', '.join(f'{size:g}' for size in sizes[:20])} mm."
-        return fault("no-circle", "there is no such circle", drawing.file, "only", hint)
+        return Finding("import.no-circle", "there is no such circle", drawing.file, "only", hint)
     kinds = ", ".join(f"{count} x {name}" for name, count in drawing.others.most_common(8))
     there = f"What is there: {kinds}." if kinds else "There is nothing that is shown."
     hint = f"{there} Draw each hole as a circle, in the drawing program."
-    return fault("no-circle", "there is no circle in it", drawing.file, hint=hint)
+    return Finding("import.no-circle", "there is no circle in it", drawing.file, hint=hint)
 
 
 def _checks(choices: Choices, group: Group) -> Iterator[str]:
@@ -156,9 +156,6 @@ def _checks(choices: Choices, group: Group) -> Iterator[str]:
         yield f"The depth of {DEPTH:g} mm is not from the drawing: measure screw and plate."
     if not any(hole.both_sides or hole.at[1] == 0 for hole in group.holes):
         yield "No hole has a counterpart on the other side: is the drawing's y = 0 the centre line?"
-
-
-# -- from circles to holes ------------------------------------------------------------------------
 
 
 def _is_chosen(circle: Circle, choices: Choices) -> bool:
@@ -203,9 +200,9 @@ def _drill(circle: Circle, choices: Choices) -> Drill:
 
 def _circle_faults(placed: Sequence[Circle], choices: Choices) -> Iterator[Finding]:
     """Everything about the circles that keeps them from being holes of one pattern."""
-    if len(placed) > MAX_HOLES:
-        message = f"{len(placed)} circles are too many for a plate: at most {MAX_HOLES} are allowed"
-        yield fault("too-many", message, placed[0].where.partition(":")[0], hint=CHOOSE)
+    if len(placed) > model.MAX_HOLES:
+        message = f"{len(placed)} circles are too many for a plate: {model.MAX_HOLES} is the most"
+        yield Finding("import.too-many", message, placed[0].where.partition(":")[0], hint=CHOOSE)
         return
     fit: list[Circle] = []
     for circle in placed:
@@ -215,18 +212,18 @@ def _circle_faults(placed: Sequence[Circle], choices: Choices) -> Iterator[Findi
             code, message, hint = "spacing", _too_near(circle, fit, choices), CHOOSE
             fit.append(circle)
         if message:
-            yield fault(code, message, circle.where, circle.name, hint)
+            yield Finding(f"import.{code}", message, circle.where, circle.name, hint)
 
 
 def _unfit(circle: Circle) -> tuple[str, str]:
     """Why a circle is not a hole, and what helps; nothing when it is one."""
     if circle.flaw:
         return circle.flaw, "Draw it as a circle, or select the other layers."
-    low, high = DIAMETERS
+    low, high = model.DIAMETERS
     if not low <= circle.diameter <= high:
         message = f"{circle.diameter:.6g} mm wide, not a hole of {low:g} to {high:g} mm"
         return message, f"{CHOOSE} If the drawing is in another unit, give its unit."
-    for name, value, limit in (("x", circle.x, X_LIMIT), ("y", circle.y, Y_LIMIT)):
+    for name, value, limit in (("x", circle.x, model.X_LIMIT), ("y", circle.y, model.Y_LIMIT)):
         if not abs(value) <= limit:
             outside = f"outside the range of real skis (± {limit:g} mm)"
             message = f"{name} is {value:.6g} mm from the origin, {outside}"
@@ -239,7 +236,7 @@ def _too_near(circle: Circle, before: Iterable[Circle], choices: Choices) -> str
     near = []
     for other in before:
         drills = (_drill(circle, choices), _drill(other, choices))
-        needed = sum(max(drill.plain, drill.metal) for drill in drills) / 2 + WEB
+        needed = sum(max(drill.plain, drill.metal) for drill in drills) / 2 + model.WEB
         if (apart := _apart(circle, other)) < needed - SAME:
             near.append((apart, other))
     if not near:
@@ -247,7 +244,7 @@ def _too_near(circle: Circle, before: Iterable[Circle], choices: Choices) -> str
     apart, other = min(near, key=itemgetter(0))
     if apart < SAME:
         return f"about the same centre as the {other.name}, {other.diameter:.6g} mm wide"
-    return f"{apart:.6g} mm from the {other.name}: drills and {WEB:g} mm of wall overlap"
+    return f"{apart:.6g} mm from the {other.name}: drills and {model.WEB:g} mm of wall overlap"
 
 
 def _holes(placed: Iterable[Circle], choices: Choices) -> Iterator[Hole]:
@@ -268,8 +265,6 @@ def _holes(placed: Iterable[Circle], choices: Choices) -> Iterator[Hole]:
         yield Hole(at, twin is not None, _drill(circle, choices))
 
 
-# -- tables ---------------------------------------------------------------------------------------
-
 _NAMES = ("x", "y", "diameter")
 _OTHERS = {"dia": "diameter", "d": "diameter", "ø": "diameter"}
 _COLUMNS = Columns(_NAMES, _NAMES, _NAMES, _OTHERS, optional=True, comments=True)
@@ -284,11 +279,11 @@ def read_csv(path: Path) -> Drawing:
     """
     table = read_table(path, KIND, _COLUMNS)
     if not table.rows:
-        raise InputError(fault("empty", "there is no row in it", table.file, hint=_ROW))
+        raise InputError.of("import.empty", "there is no row in it", where=table.file, hint=_ROW)
     units = {table.units.get(name) or "mm" for name in _NAMES}
     if len(units) > 1:
-        hint = "Give all lengths in one unit."
-        raise InputError(fault("units", "columns in different units", table.file, hint=hint))
+        message, hint = "columns in different units", "Give all lengths in one unit."
+        raise InputError.of("import.units", message, where=table.file, hint=hint)
     [unit] = units
     source = "as its columns say" if any(table.units.values()) else "as nothing else is given"
     read = [_circle(row, unit, f"{table.file}:{row.line}") for row in table.rows]
@@ -305,5 +300,5 @@ def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
         numbers = []
     if not numbers or not all(map(math.isfinite, numbers)):
         source = f"{row.width} cells are" if row.width else f"{quoted(', '.join(cells))} is"
-        return fault("row", f"{source} not x, y, diameter", where, hint=_ROW)
+        return Finding("import.row", f"{source} not x, y, diameter", where, hint=_ROW)
     return Circle(x, y, diameter, f"hole at ({x:g}, {y:g})", where)

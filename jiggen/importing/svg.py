@@ -18,7 +18,7 @@ from xml.parsers import expat
 from fontTools.misc.transform import Transform
 
 from jiggen.errors import Finding, InputError
-from jiggen.importing import KIND, Circle, Drawing, fault
+from jiggen.importing import KIND, Circle, Drawing
 from jiggen.inputs.document import read_bytes
 from jiggen.units import INCH
 
@@ -145,9 +145,6 @@ def _unit(root: Element, file: str) -> tuple[float | None, str]:
     return scale, f"{scale:.6g} mm, as the drawing is {' by '.join(filter(None, given))}"
 
 
-# -- the shapes -----------------------------------------------------------------------------------
-
-
 class _Unread(Exception):  # noqa: N818 - it becomes a finding
     """What of an element cannot be read for certain."""
 
@@ -190,8 +187,8 @@ class _Walk:
         while stack:
             seen += 1
             if seen == MOST:
-                message = f"more than {MOST} shapes"
-                self.faults.append(fault("too-many", message, self._file, hint=KIND.too_big))
+                message, hint = f"more than {MOST} shapes", KIND.too_big
+                self.faults.append(Finding("import.too-many", message, self._file, hint=hint))
                 return
             node, place = stack.pop()
             if not _is_drawn(node):
@@ -249,7 +246,7 @@ class _Walk:
     def _refuse(self, node: Element, message: str) -> None:
         hint = "Save it as plain SVG, with transforms applied to the shapes."
         where = f"{self._file}:{node.get(LINE)}"
-        self.faults.append(fault("shape", message, where, node.tag, hint))
+        self.faults.append(Finding("import.shape", message, where, node.tag, hint))
 
 
 def _is_drawn(node: Element) -> bool:
@@ -257,9 +254,6 @@ def _is_drawn(node: Element) -> bool:
     display = style.get("display", node.get("display"))
     visible = style.get("visibility", node.get("visibility"))
     return display != "none" and visible not in ("hidden", "collapse")
-
-
-# -- lengths and transforms -----------------------------------------------------------------------
 
 
 def _length(text: str) -> float | None:

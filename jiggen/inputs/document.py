@@ -191,9 +191,6 @@ def read_bytes(path: str | os.PathLike[str], kind: FileKind) -> bytes:
     return data
 
 
-# -- places ---------------------------------------------------------------------------------------
-
-
 def find_places(text: str) -> dict[KeyPath, Place]:
     """Place of every key path in `text`, which must be TOML that `tomllib` reads.
 

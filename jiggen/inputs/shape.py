@@ -133,9 +133,6 @@ def _meant(given: str, known: Iterable[str]) -> str:
     return f"{did_you_mean(given, known)}Allowed here: {', '.join(known)}."
 
 
-# -- types of fields ------------------------------------------------------------------------------
-
-
 def fault(code: LiteralString, message: str, hint: str = "") -> PydanticCustomError:
     """A fault to raise in a validator; without a `hint`, the field's description is used."""
     return PydanticCustomError(code, "{message}", {"message": message, "hint": hint})
@@ -195,10 +192,6 @@ def at_most(most: int, code: LiteralString, what: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def _to_mm(value: float, info: ValidationInfo) -> float:
-    return round(value * unit_in(info).mm, 9)  # 14.2 in is 360.68 mm, not 360.67999999999995
-
-
 def _version(version: int) -> int:
     if version == 1:
         return version
@@ -206,6 +199,7 @@ def _version(version: int) -> int:
 
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
-Size = Annotated[Number, AfterValidator(_to_mm)]
+# Rounded: 14.2 in is 360.68 mm, not 360.67999999999995.
+Size = Annotated[Number, AfterValidator(lambda value, info: round(value * unit_in(info).mm, 9))]
 Version = Annotated[int, AfterValidator(_version)]
 Units = Literal["mm", "in"]

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern import DATUM_SLOPE, Core, Group, Hole, Pattern, Side, check_boot
-from jiggen.pattern.model import BOOTS, X_LIMIT, Pair
+from jiggen.pattern import DATUM_SLOPE, check_boot
+from jiggen.pattern.model import BOOTS, X_LIMIT, Core, Group, Hole, Pair, Pattern, Side
 
 if TYPE_CHECKING:  # the record's models take longer to load than all else that a layout needs
     from jiggen.record import JigRecord, TrialRecord

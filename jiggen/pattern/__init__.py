@@ -6,36 +6,6 @@ ever evaluated.
 
 from jiggen.pattern.checks import DATUM_SLOPE, check_boot
 from jiggen.pattern.find import find_pattern, shipped_patterns
-from jiggen.pattern.model import (
-    Area,
-    Core,
-    Datum,
-    Drill,
-    Group,
-    Hole,
-    Pair,
-    Pattern,
-    Screw,
-    Side,
-    Step,
-)
 from jiggen.pattern.read import read_pattern
 
-__all__ = [
-    "DATUM_SLOPE",
-    "Area",
-    "Core",
-    "Datum",
-    "Drill",
-    "Group",
-    "Hole",
-    "Pair",
-    "Pattern",
-    "Screw",
-    "Side",
-    "Step",
-    "check_boot",
-    "find_pattern",
-    "read_pattern",
-    "shipped_patterns",
-]
+__all__ = ["DATUM_SLOPE", "check_boot", "find_pattern", "read_pattern", "shipped_patterns"]

@@ -84,9 +84,6 @@ def parse_pattern(text: str, source: str) -> Pattern:
     return pattern
 
 
-# -- the shape of the file ------------------------------------------------------------------------
-
-
 def _screw_lengths(value: object) -> object:
     if not isinstance(value, list):
         raise fault("type", f"is {shown(value)}, but must be a list of numbers")
@@ -239,9 +236,6 @@ class FileShape(Shape):
     )
 
 
-# -- values from shapes ---------------------------------------------------------------------------
-
-
 def _group(group: GroupShape, file: FileShape) -> Group:
     steps = tuple(Step(step.start, step.shift) for step in group.steps or ())
     holes = []
@@ -260,9 +254,6 @@ def _values(hole: HoleShape, file: FileShape) -> dict[tuple[str, ...], Any]:
     return {
         keys: reduce(getattr, keys, file) if value is None else value for keys, value in own.items()
     }
-
-
-# -- what does not fit together -------------------------------------------------------------------
 
 
 def _inconsistent(file: FileShape, unit: Unit) -> Iterator[Fault]:

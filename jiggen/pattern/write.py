@@ -166,9 +166,6 @@ def add_holes(groups: Iterable[Group], holes: Iterable[str], units: Units) -> tu
     return tuple(replace(group, holes=tuple(found[group.name])) for group in groups)
 
 
-# -- the text -------------------------------------------------------------------------------------
-
-
 def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "") -> str:
     """`pattern` as TOML that `read_pattern` reads back to the same values.
 

@@ -148,7 +148,7 @@ def expect(design: Design) -> Expected:
         raise CheckFailed(faults)
     terms = default_terms()
     jig = jig_budget(design, terms, centred.loaded)
-    least = motion.closest
+    least = min(motion.pairs, key=lambda pair: pair.gap)
     names = [station.name for station in design.stations]
     shifts = np.abs(hole_shift_per_division(design)).T
     expected = Accuracy(

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field, replace
 
 from jiggen.errors import InputError
 from jiggen.layout import Layout
-from jiggen.pattern import Group, Pattern, read_pattern
+from jiggen.pattern import read_pattern
 from jiggen.pattern.find import Known, known_patterns
+from jiggen.pattern.model import Group, Pattern
 from jiggen.report import text_table
 from jiggen.units import counted
 

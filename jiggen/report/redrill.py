@@ -5,7 +5,7 @@ from dataclasses import asdict, replace
 from jiggen.drilling import DrillingLimits, SkiState, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import recorded_layout
-from jiggen.pattern import Screw
+from jiggen.pattern.model import Screw
 from jiggen.record import JigRecord, check_usable
 from jiggen.record.entries import SkiInHand
 

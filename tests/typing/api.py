@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 import jiggen
 from jiggen.design import Bed, Settings, SkiRange
-from jiggen.pattern import Pattern
+from jiggen.pattern.model import Pattern
 
 pattern: Pattern = jiggen.read_pattern("club-piste")
 positions: NDArray[np.float64] = jiggen.lay_out(pattern, boot=305).positions

@@ -129,6 +129,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     reach = plain.spread * REGION * np.sqrt(np.clip(np.linalg.eigvalsh(squares)[:, -1], 0.0, None))
     within = np.where(loose.any(axis=1), np.inf, reach)
     sure = rigidity.rigid and not plain.contradicts and within.max() <= _LIMIT
+    unpaired = not survey.file.plate.pairs
     whole = compare_sides(plain)
     return Examination(
         survey=survey,
@@ -139,7 +140,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
-        possible_pairs=find_possible_pairs(fit, within) if sure and not survey.plate.pairs else (),
+        possible_pairs=find_possible_pairs(fit, within) if sure and unpaired else (),
         deviations=np.where(loose, np.inf, deviations),
         within=within,
     )

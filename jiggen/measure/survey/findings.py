@@ -38,7 +38,12 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     if rigidity.lacking:
         names = fixing(found.fit, rigidity.lacking)
         hint = measure_as_well(names, "Measure to it from another hole.")
-        findings.append(Finding("loose", _loose(found), hint=hint))
+        message, hinges = "the holes can still move against one another", rigidity.hinges
+        if loose := rigidity.loose:
+            ways = ", and ".join(_way(found, one, alone=len(hinges) == 1) for one in hinges)
+            are = "is" if len(loose) == 1 else "are"
+            message = f"cannot tell where {_holes(loose)} {are}: {ways}"
+        findings.append(Finding("loose", message, hint=hint))
     elif rigidity.whole:
         where = {
             "turn": "which way the plate points on the ski",
@@ -75,7 +80,7 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
     Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``.
     """
     findings: list[Finding] = []
-    plain, plate, rows = found.plain, found.survey.plate, np.array(found.unchecked, dtype=int)
+    plain, plate, rows = found.plain, found.survey.file.plate, np.array(found.unchecked, dtype=int)
     if len(rows) and found.rigidity.rigid:
         read = plain.equations.slopes(plain.parameters) * plain.equations.weights[:, None]
 
@@ -102,14 +107,6 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
         message = "left and right look alike within what was measured"
         findings.append(Finding("alike", message, hint=hint))
     return in_file(findings, "survey", found.survey.source)
-
-
-def _loose(found: Examination) -> str:
-    loose, hinges = found.rigidity.loose, found.rigidity.hinges
-    if not loose:
-        return "the holes can still move against one another"
-    ways = ", and ".join(_way(found, hinge, alone=len(hinges) == 1) for hinge in hinges)
-    return f"cannot tell where {_holes(loose)} {'is' if len(loose) == 1 else 'are'}: {ways}"
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
@@ -237,8 +234,7 @@ def _holes(names: Sequence[str]) -> str:
     return f"hole {names[0]}" if len(names) == 1 else f"holes {listed(names)}"
 
 
-# -- which distance to measure next, as ``a to b``: the one that adds most ------------------------
-
+# Which distance to measure next, as ``a to b``: the one that adds most.
 LOOSE = 50.0  # mm: a motion that no reading sees is no larger than a plate
 
 

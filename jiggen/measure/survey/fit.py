@@ -33,6 +33,7 @@ _TRIED = 12  # readings left out in turn, the most suspect first
 _NEIGHBOURS = 6  # a hole fixed by more cannot be folded over two of them
 _ANGLES = np.linspace(0.0, 2 * np.pi, 181)[:-1]
 _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
+_badness = attrgetter("badness")
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,9 +84,6 @@ class Fit(Adjustment):
         return near if near.good else min(near, solve(rest), key=_badness)
 
 
-_badness = attrgetter("badness")
-
-
 def blocks(covariance: Array) -> Array:
     """(n, 2, 2) of each place, of the covariance (2n, 2n) of all."""
     n = len(covariance) // 2
@@ -119,7 +117,11 @@ def righted(fit: Fit) -> Fit:
     if fit.wrong_side == 0:
         return fit
     everything = np.arange(fit.network.holes)
-    return min(fit, refined(fit.network, laid(fit.network, fit.places, everything)), key=_badness)
+    return min(
+        fit,
+        refined(fit.network, laid(fit.network, fit.places, everything)),
+        key=_badness,
+    )
 
 
 def robust(fit: Fit) -> Fit:
@@ -223,7 +225,7 @@ def reflections(fit: Fit, count: int) -> list[Fit]:
 
 def _folded(fit: Fit) -> Iterator[Array]:
     """The parameters (p,) for every fold."""
-    network, places, twins = fit.network, fit.places, fit.network.survey.plate.twins
+    network, places, twins = fit.network, fit.places, fit.network.survey.file.plate.twins
     known = np.isfinite(network.hole_distances()) & ~np.eye(network.holes, dtype=bool)
     for name, hole in network.index.items():
         near = np.flatnonzero(known[hole])

@@ -58,7 +58,7 @@ class Network:
         self.holes = len(survey.holes)
         self.index = {name: number for number, name in enumerate(survey.holes)}
         named = {end for reading in survey.readings for end in (reading.first, reading.second)}
-        named.update(survey.plate.origin, survey.plate.middle)
+        named.update(survey.file.plate.origin, survey.file.plate.middle)
         self.edges = tuple(edge for edge in _EDGES if edge in named)
         self.size = 3 * self.holes + len(self.edges)
         usual = survey.file.sigma if sigma is None else sigma
@@ -139,7 +139,7 @@ class Network:
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the survey says of the sides on which holes lie."""
-        plate, (x, y) = self.survey.plate, self._at
+        plate, (x, y) = self.survey.file.plate, self._at
         claims = []
         for key, (axis, sign) in _EDGES.items():
             names = getattr(plate, key)
@@ -167,9 +167,9 @@ class Network:
     def mirrored(self) -> Iterator[tuple[tuple[str, ...], Array]]:
         """Pairs, then holes on the centre line, each with rows (r, p) that are 0 if they are so."""
         x, y = self._at
-        for a, b in self.survey.plate.pairs:
+        for a, b in self.survey.file.plate.pairs:
             yield (a, b), np.array([x[a] - x[b], y[a] + y[b]])
-        for name in self.survey.plate.centre_line:
+        for name in self.survey.file.plate.centre_line:
             yield (name,), y[name][None]
 
     def hole_distances(self) -> Array:
@@ -209,7 +209,7 @@ class Network:
         return np.asarray(sign * (self._at[axis][edge] - self._at[axis][other]))
 
     def _rules(self) -> Iterator[Array]:
-        plate, (x, y) = self.survey.plate, self._at
+        plate, (x, y) = self.survey.file.plate, self._at
         yield np.mean([x[name] for name in plate.origin], axis=0)
         for _, rows in self.mirrored():
             yield from rows

@@ -24,7 +24,7 @@ from jiggen.inputs.shape import (
 )
 from jiggen.measure import METHODS, REACH, Method
 from jiggen.measure.adjustment import listed
-from jiggen.pattern import Datum, Pair
+from jiggen.pattern.model import Datum, Pair
 from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
 
 # The plate's edges, each with the one across the plate.
@@ -150,11 +150,6 @@ class Survey:
     file: SurveyFile
     readings: tuple[Reading, ...]
     source: str = ""
-
-    @property
-    def plate(self) -> Plate:
-        """How the plate lies."""
-        return self.file.plate
 
     @property
     def holes(self) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from jiggen.evening import Outcome, Plan, Task
 from jiggen.evening.check import Pair
 from jiggen.job import Job
 from jiggen.layout import motions
-from jiggen.pattern import Side
+from jiggen.pattern.model import Side
 from jiggen.record import DepthStop
 from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
 from jiggen.report.sheet import kit
