@@ -228,8 +228,7 @@ FINDINGS = (Finding("a.b", "first", "f:1:2", "k", "do this"), Finding("a.c", "se
         (typer.BadParameter("no"), 2, "error: Invalid value: no\n    See jiggen fail --help.\n"),
     ],
 )
-def test_every_end_has_its_code(error: BaseException, code: int, err: str, capsys, monkeypatch):
-    monkeypatch.setattr("jiggen.cli._discard_output", lambda: None)
+def test_every_end_has_its_code(error: BaseException, code: int, err: str, capsys):
     assert run(failing(error), ["fail"]) == code
     assert text_of(capsys) == ("", err)
 

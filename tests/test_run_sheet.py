@@ -18,7 +18,7 @@ from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.read import Jobs, read_jobs
 from jiggen.job import boots_alike
 from jiggen.pattern import find_pattern
-from jiggen.report.evening import check_tickets, run_sheet_pdf
+from jiggen.report.evening import run_sheet_pdf
 from jiggen.report.evening.run_sheet import TICK
 
 FAILED = (Finding("evening.verification", "it failed its verification: do not print it"),)
@@ -264,7 +264,7 @@ def test_tickets_that_cannot_be_printed_are_refused(tmp_path, monkeypatch):
     path = tmp_path / "jobs.csv"
     path.write_text(HEAD + "A山,hut-plate,305,96,94,,,,\nÄß1,hut-plate,305,96,94,,,,\n")
     with pytest.raises(InputError) as caught:
-        check_tickets(plan_evening(read_jobs(path), TERMS))
+        plan_evening(read_jobs(path), TERMS)
     assert [f.where for f in caught.value.findings] == [f"{path}:2"]
 
 

@@ -84,7 +84,9 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     except (KeyboardInterrupt, typer.Abort):
         return STOPPED
     except BrokenPipeError:
-        _discard_output()
+        # Keep Python from writing once more, at its end, to a pipe that nobody reads.
+        with suppress(OSError, ValueError), Path(os.devnull).open("wb") as nowhere:
+            os.dup2(nowhere.fileno(), sys.stdout.fileno())
         return UNREAD
     except Exception as error:
         if debug:
@@ -123,9 +125,3 @@ def _report(findings: Iterable[Finding], code: int, words: list[str]) -> int:
         )
         typer.echo(f"{word}: {text}", err=True)
     return code
-
-
-def _discard_output() -> None:
-    """Keep Python from writing once more, at its end, to a pipe that nobody reads."""
-    with suppress(OSError, ValueError), Path(os.devnull).open("wb") as nowhere:
-        os.dup2(nowhere.fileno(), sys.stdout.fileno())

@@ -230,9 +230,8 @@ def evening(
         plan = plan_evening(read_jobs(jobs), terms, spans)
 
     from jiggen.files import write_whole
-    from jiggen.report.evening import as_dict, as_text, check_tickets, run_sheet_pdf
+    from jiggen.report.evening import as_dict, as_text, run_sheet_pdf
 
-    check_tickets(plan)
     outcomes: tuple[Outcome, ...] = ()
     sheet = None
     if not plan_only:

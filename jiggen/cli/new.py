@@ -93,8 +93,6 @@ CIRCLES_DEPTH = _pattern(
     "depth", "length", "Drill depth below the top sheet; by default 9, which is only a guess."
 )
 
-HEAD = "Written by jiggen new. Change what you like, and look: jiggen show, with its name."
-
 
 @dataclass(frozen=True)
 class Given:
@@ -130,7 +128,8 @@ def new(
     if not out:
         _check_free(target, force, reading)
     reading.end()
-    _write_pattern(target, draft.text([HEAD]))
+    head = "Written by jiggen new. Change what you like, and look: jiggen show, with its name."
+    _write_pattern(target, draft.text([head]))
     typer.echo(f"{target}: {_count_holes(draft.groups)}.\nLook at it: jiggen show {target}")
 
 

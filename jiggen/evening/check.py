@@ -94,14 +94,10 @@ def check_row(
                 faults[one if other else place.at(_COLUMNS.get(_kind(one), column), one)] = None
             return None
 
-    pattern = tried(
-        "pattern",
-        lambda: _once(known, "pattern", row.pattern, lambda: _read_pattern(folder, row.pattern)),
-    )
+    pattern = tried("pattern", lambda: _once(known, "pattern", _read_pattern, folder, row.pattern))
     old: tuple[OldHole, ...] | None = None
     if row.old_holes:
-        file = folder / row.old_holes
-        old = tried("old_holes", lambda: _once(known, "file", str(file), lambda: _read_old(file)))
+        old = tried("old_holes", lambda: _once(known, "file", _read_old, folder, row.old_holes))
     if pattern is None:
         return None, tuple(faults)
     drilled = []
@@ -169,12 +165,12 @@ def _findings(made: Drilled) -> Iterator[tuple[str, Finding]]:
     )
 
 
-def _once(known: Known, kind: str, name: str, read: Callable[[], T]) -> T:
+def _once(known: Known, kind: str, read: Callable[[Path, str], T], folder: Path, name: str) -> T:
     """What `read` returns, or returned; a file's faults are raised once, later that it has some."""
     key = kind, name
     if key not in known:
         try:
-            known[key] = read()
+            known[key] = read(folder, name)
         except InputError as error:
             if any(finding.where for finding in error.findings):  # not of the name alone
                 known[key] = None
@@ -196,7 +192,8 @@ def _read_pattern(folder: Path, name: str) -> Pattern:
     return read_pattern(path)
 
 
-def _read_old(path: Path) -> tuple[OldHole, ...]:
+def _read_old(folder: Path, name: str) -> tuple[OldHole, ...]:
+    path = folder / name
     if not _is_file(path):
         hint = "The name is looked up from the folder of the jobs file."
         message = f"there is no file {quoted(str(path), 200)}"

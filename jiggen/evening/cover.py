@@ -42,8 +42,6 @@ class Box:
 
 
 Serves = Callable[[Box], bool]
-
-
 Group = tuple[tuple[int, ...], Box]
 """Needs, by index, that one jig serves, and the box it must serve for them."""
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
+from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
@@ -71,7 +72,11 @@ def _ticket(cell: str) -> str:
     if not _visible(cell, "ticket", LONGEST_TICKET)[0].isalnum():
         hint = "A ticket begins with a letter or a digit."
         raise fault("ticket", f"the ticket begins with {quoted(cell[0])}", hint)
-    return " ".join(cell.split())
+    ticket = " ".join(cell.split())
+    if (printed := plain(ticket)) != ticket:
+        hint = "Write it with letters of the Latin, Greek or Cyrillic alphabet, or a number."
+        raise fault("ticket", f"{printed!r} has characters that the run sheet cannot print", hint)
+    return ticket
 
 
 def _core(cell: str) -> str:

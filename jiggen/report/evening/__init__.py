@@ -5,10 +5,10 @@ from pathlib import Path
 
 from jiggen.evening import Outcome, Plan
 from jiggen.report import text_table
-from jiggen.report.evening.run_sheet import barred, check_tickets, run_sheet_pdf
+from jiggen.report.evening.run_sheet import barred, run_sheet_pdf
 from jiggen.units import counted
 
-__all__ = ["as_dict", "as_text", "check_tickets", "run_sheet_pdf"]
+__all__ = ["as_dict", "as_text", "run_sheet_pdf"]
 
 STATES = {"built": "built", "found": "already there", "failed": "FAILED"}
 PLANNED = "planned"

@@ -17,7 +17,6 @@ from jiggen.design.reusable import name_halves
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
-from jiggen.errors import Finding, InputError
 from jiggen.evening import Outcome, Plan, Task
 from jiggen.evening.check import Pair
 from jiggen.job import Job
@@ -61,24 +60,6 @@ LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
 RIGHT = 2.0  # mm left free at the right of a cell
 UNSEEN = 0.05  # mm that a hole may be off and no caliper could tell: common practice, no source
-
-
-def check_tickets(plan: Plan) -> None:
-    """Raise InputError for tickets that cannot be printed as they are written."""
-    faults = [
-        pair.place.at(
-            "ticket",
-            Finding(
-                "evening.ticket",
-                f"{plain(pair.row.ticket)!r} has characters that the run sheet cannot print",
-                hint="Write it with letters of the Latin, Greek or Cyrillic alphabet, or a number.",
-            ),
-        )
-        for pair in plan.pairs
-        if plain(pair.row.ticket) != pair.row.ticket
-    ]
-    if faults:
-        raise InputError(faults)
 
 
 def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str]]:
