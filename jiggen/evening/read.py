@@ -72,11 +72,7 @@ def _ticket(cell: str) -> str:
     if not _visible(cell, "ticket", LONGEST_TICKET)[0].isalnum():
         hint = "A ticket begins with a letter or a digit."
         raise fault("ticket", f"the ticket begins with {quoted(cell[0])}", hint)
-    ticket = " ".join(cell.split())
-    if (printed := plain(ticket)) != ticket:
-        hint = "Write it with letters of the Latin, Greek or Cyrillic alphabet, or a number."
-        raise fault("ticket", f"{printed!r} has characters that the run sheet cannot print", hint)
-    return ticket
+    return " ".join(cell.split())
 
 
 def _core(cell: str) -> str:
@@ -183,7 +179,7 @@ def read_jobs(path: Path) -> Jobs:
             faults += [replace(one, path=(name, number, *one.path)) for one in wrong]
             if job:
                 valid[number] = job
-    faults += _same_tickets(valid, places, name)
+    faults += _unfit_tickets(valid, places, name)
     faults.sort(key=lambda one: source.place(one.path))
     found = tuple((int(one.path[1]), source.findings([one])[0]) for one in faults)
     return Jobs(path, valid, places, found)
@@ -210,12 +206,19 @@ def _toml(path: Path) -> tuple[Source, str, list[Any], list[Fault]]:
     return document, "job", jobs, faults
 
 
-def _same_tickets(rows: Mapping[int, Row], places: tuple[Place, ...], name: str) -> Iterator[Fault]:
-    """Tickets that a person would confuse: case and width of letters do not count."""
+def _unfit_tickets(
+    rows: Mapping[int, Row], places: tuple[Place, ...], name: str
+) -> Iterator[Fault]:
+    """Tickets alike but for case and width of letters, and those that cannot be printed."""
     first: dict[str, int] = {}
     for number, row in rows.items():
-        before = first.setdefault(unicodedata.normalize("NFKC", row.ticket).casefold(), number)
+        at, ticket = (name, number, "ticket"), row.ticket
+        before = first.setdefault(unicodedata.normalize("NFKC", ticket).casefold(), number)
         if before != number:
-            message = f"the ticket {quoted(row.ticket)} is also at {places[before].where}"
+            message = f"the ticket {quoted(ticket)} is also at {places[before].where}"
             hint = "Each pair needs a ticket of its own: add a letter, 118a and 118b."
-            yield Fault((name, number, "ticket"), "same-ticket", message, hint)
+            yield Fault(at, "same-ticket", message, hint)
+        elif (printed := plain(ticket)) != ticket:
+            message = f"{printed!r} has characters that the run sheet cannot print"
+            hint = "Write it with letters of the Latin, Greek or Cyrillic alphabet, or a number."
+            yield Fault(at, "ticket", message, hint)
