@@ -265,9 +265,6 @@ def _stops(
         )
 
 
-# -- the ski, from the few places where it was measured ------------------------------------------
-
-
 def thickness_at_holes(layout: Layout, measured: Sequence[float]) -> Array | None:
     """Thickness in mm at each hole, (n,) float, from one or two `measured`; None from none.
 
@@ -303,9 +300,6 @@ def width_at(x: Array, measured: Sequence[tuple[float, float]]) -> Array | None:
     first, second = (v - u) / (b - a), (w - v) / (c - b)
     bend = (second - first) / (c - a)
     return np.asarray(u + (x - a) * (first + bend * (x - b)))
-
-
-# -- what is wrong ------------------------------------------------------------------------------
 
 
 def _errors(

@@ -198,8 +198,6 @@ def versions() -> dict[str, str]:
     return found
 
 
-# -- a gauge's measurements ---------------------------------------------------------------------
-
 HEAD = """\
 # Measured on a gauge print: fill in what your caliper shows, in mm, with a decimal point:
 # value = 106.12. Leave a row as it is where you did not measure.

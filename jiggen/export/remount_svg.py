@@ -91,9 +91,6 @@ def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLim
     return _Mount(name, layout, conflicts(layout, old, limits), reused(layout, old, limits), labels)
 
 
-# -- words -------------------------------------------------------------------------------------
-
-
 def _job(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> str:
     skis = f"{layout.side} ski" if layout.pair == "mirrored" else "the same for left and right ski"
     plugged = sum(hole.plugged for hole in old)
@@ -121,9 +118,6 @@ def _details(mount: _Mount) -> list[str]:
         lines.append(f"and {len(mount.near) - LISTED} more")
     again = ", ".join(f"{one_line(r.new)} in {one_line(r.old)}" for r in mount.again)
     return [*lines, f"used again: {again}"] if again else lines
-
-
-# -- shapes ------------------------------------------------------------------------------------
 
 
 def _ski(

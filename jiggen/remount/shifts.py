@@ -226,9 +226,6 @@ class _Pairs:
         return np.asarray(np.sqrt(squares))
 
 
-# -- the whole answer ------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True)
 class Way:
     """A nearest clear mount, as whole mount shifts in mm, + towards the tip.

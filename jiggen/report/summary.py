@@ -151,8 +151,6 @@ def compensated(entry: Compensated) -> str:
     )
 
 
-# -- shared by the sheet and the page ------------------------------------------------------------
-
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
 MASS_HEADS = ("part", "pieces", "volume of each", "solid", "as advised", "print it")
 

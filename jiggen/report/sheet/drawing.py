@@ -127,9 +127,6 @@ def _names(job: JigRecord, view: View, room: Box) -> Named:
     return names if len(names) == len(job.holes) else ()
 
 
-# -- at any scale; the 1:1 pages have it too ------------------------------------------------------
-
-
 @dataclass(frozen=True)
 class View:
     """From the ski frame to the paper: the mark at x = `mark`, the centre line at `middle`, mm."""

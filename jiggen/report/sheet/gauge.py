@@ -170,9 +170,6 @@ def _fits(gauge: Gauge, width: float) -> Flowable:
     return kit.section("Fits", [[kit.columns(width, *cells)]], (width,))
 
 
-# -- the pictures --------------------------------------------------------------------------------
-
-
 def _plan_with_readings(gauge: Gauge, readings: Iterable[Reading], width: float) -> kit.Picture:
     """The gauge from above, with a line and a number for each reading."""
     spans = [max(peg.x for peg in gauge.pegs), max(peg.y for peg in gauge.pegs)]

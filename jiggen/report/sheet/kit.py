@@ -202,9 +202,6 @@ def filled(one: Point, other: Point, fill: Colour, pen: Pen) -> list[Shape]:
     return [area, *box((x0, y0), (x1, y1), pen)]
 
 
-# -- lengths, and a few facts of a jig, in words -------------------------------------------------
-
-
 def inches(value: float) -> str:
     """A length in mm as inches to a thousandth."""
     return f"{value / INCH + 0.0:.3f}"

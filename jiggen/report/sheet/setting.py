@@ -174,9 +174,6 @@ def boot_sections(job: JigRecord, units: kit.Units, width: float) -> Iterator[Fl
     )
 
 
-# -- the picture --------------------------------------------------------------------------------
-
-
 def _picture() -> Iterator[Shape]:
     """A section through jig and ski that says what A, B, D and G are; not to scale."""
     for side, end in ((-1, LEFT), (1, RIGHT)):

@@ -129,9 +129,6 @@ def tile_pages(job: JigRecord, units: kit.Units, frame: Size) -> list[Flowable]:
     return story
 
 
-# -- how the layout is cut into pages ------------------------------------------------------------
-
-
 def cut(low: float, high: float, size: float, avoid: Sequence[float]) -> tuple[Window, ...]:
     """The fewest windows of `size` mm that cover `low` to `high` (mm), each sharing OVERLAP.
 
@@ -183,9 +180,6 @@ def _ends(window: Window, inset: float, avoid: Sequence[float]) -> Iterator[floa
     for end, way in ((window.high - inset, -1.0), (window.low + inset, 1.0)):
         places = (end + way * STEP * n for n in range(math.floor(half / STEP)))
         yield next((p for p in places if all(abs(p - other) >= APART for other in avoid)), end)
-
-
-# -- in the window -------------------------------------------------------------------------------
 
 
 def _edge_names(view: View, skis: Sequence[float], units: kit.Units, room: Box) -> Marks:
@@ -258,9 +252,6 @@ def _hole_names(
         words = "Names that did not fit here are in the list of holes."
         yield kit.typeset(at, words, kit.SMALL, anchor=anchor)
     yield from draw_names(named, view, size)
-
-
-# -- around the window --------------------------------------------------------------------------
 
 
 def _name(page: PageIndex) -> str:
