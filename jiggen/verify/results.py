@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from jiggen.outcome import Fault, HoleCheck, PegCheck, Verification
@@ -62,7 +61,7 @@ class Subject:
 
 
 def table(verification: Verification) -> str:
-    """Columns id, wanted, found in STEP, found in STL, deviation; mm, ski frame."""
+    """Columns id, wanted, found in STEP, in STL, deviation (mm, ski frame); a line per ladder."""
     head = ("hole or peg", *HEAD[1:]) if verification.pegs else HEAD
     rows = [head, *map(_cells, verification.measured)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
@@ -70,7 +69,18 @@ def table(verification: Verification) -> str:
     lines = [
         "  ".join((row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:]))) for row in rows
     ]
-    return "\n".join([*lines, *_ladders(verification)])
+    parts = dict.fromkeys(boot.part for boot in verification.ladders)
+    lines += [""] if parts else []
+    for part in parts:
+        mine = [boot for boot in verification.ladders if boot.part == part]
+        lost = [boot for boot in mine if boot.deviation is None]
+        worst = max((boot.deviation or 0.0 for boot in mine), default=0.0)
+        found = f"{len(lost)} without a line" if lost else "each with its line"
+        lines.append(
+            f"Ladder of {part}: boots {mine[0].boot:g} to {mine[-1].boot:g}, {len(mine)} lengths, "
+            f"{found}; with it on the mark the farthest hole is {worst:.3f} mm off"
+        )
+    return "\n".join(lines)
 
 
 def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
@@ -79,22 +89,6 @@ def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
         for at in (item.wanted, item.step, item.stl)
     )
     return (item.id, *points, "-" if item.deviation is None else f"{item.deviation:.3f}")
-
-
-def _ladders(verification: Verification) -> Iterator[str]:
-    """One line per ladder, after an empty one."""
-    parts = dict.fromkeys(boot.part for boot in verification.ladders)
-    if parts:
-        yield ""
-    for part in parts:
-        mine = [boot for boot in verification.ladders if boot.part == part]
-        lost = [boot for boot in mine if boot.deviation is None]
-        worst = max((boot.deviation or 0.0 for boot in mine), default=0.0)
-        lines = f"{len(lost)} without a line" if lost else "each with its line"
-        yield (
-            f"Ladder of {part}: boots {mine[0].boot:g} to {mine[-1].boot:g}, {len(mine)} lengths, "
-            f"{lines}; with it on the mark the farthest hole is {worst:.3f} mm off"
-        )
 
 
 def verdict(verification: Verification) -> str:

@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache
 from typing import TypeAlias
 
 
@@ -45,7 +45,9 @@ Value: TypeAlias = "Ref | Word | Typed | str | int | float | tuple[Value, ...] |
 Record: TypeAlias = "dict[str, tuple[Value, ...]]"
 
 BODY = r"(?:[^';]++|'[^']*+')*+"  # up to a statement's end; no string is looked into
-STATEMENT = re.compile(rf"\s*({BODY});")
+START = re.compile(  # one HEADER, then DATA
+    rf"\s*ISO-10303-21\s*;\s*HEADER\s*;(?:\s*+(?!DATA\s*;){BODY};)*?\s*ENDSEC\s*;\s*DATA\s*;"
+)
 INSTANCE = re.compile(  # or all that follows the last one
     rf"\s*+#(\d++)\s*+=\s*+((?:[A-Z][A-Z0-9_]*+)?)\s*+(\({BODY});|(.+)", re.DOTALL
 )
@@ -214,14 +216,7 @@ class StepFile:
 
     def all_of(self, keyword: str) -> Iterator[Entity]:
         """Every plain (not complex) instance of a type, in the file's order."""
-        return (self[number] for number in self._of_type.get(keyword, ()))
-
-    @cached_property
-    def _of_type(self) -> dict[str, list[int]]:
-        numbers: dict[str, list[int]] = defaultdict(list)
-        for number, keyword in self.keywords.items():
-            numbers[keyword].append(number)
-        return numbers
+        return (self[number] for number, own in self.keywords.items() if own == keyword)
 
 
 @cache
@@ -243,7 +238,10 @@ def read_step_text(data: bytes) -> StepFile:
         raise StepError(f"not a text in UTF-8, at byte {error.start}") from None
     if "/*" in text:
         text = COMMENT.sub(lambda match: match[1] or " ", text)
-    text = text[_data_start(text) :]
+    start = START.match(text)
+    if not start:
+        raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
+    text = text[start.end() :]
     # Split, not found one by one: the garbage collector would walk a tuple for every match.
     parts = INSTANCE.split(text + "\n")  # of a file cut short, too, there is a rest
     written, keywords, sources = (parts[group:-5:5] for group in (1, 2, 3))
@@ -262,19 +260,6 @@ def read_step_text(data: bytes) -> StepFile:
     if lost:
         raise StepError(f"#{min(lost)} is referred to but not there")
     return file
-
-
-def _data_start(text: str) -> int:
-    """Where the first entity starts: past ISO-10303-21, one HEADER section, and DATA."""
-    statements: list[str] = []
-    for match in STATEMENT.finditer(text):
-        statements.append(match[1].rstrip())
-        if statements[-1] == "DATA":
-            head, section = statements[:2], statements[-2:]
-            if head == ["ISO-10303-21", "HEADER"] and section == ["ENDSEC", "DATA"]:
-                return match.end()
-            break
-    raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
 
 
 def _record(number: int, keyword: str, source: str) -> Record:
