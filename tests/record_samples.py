@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -19,11 +20,12 @@ from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.export.manifest import Known, jig_record, part_entries
+from jiggen.files import MANIFEST
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore
 from jiggen.pipeline.products import expect, expect_job
-from jiggen.record import JigRecord, json_text, record_from
+from jiggen.record import JigRecord, json_text, read_record
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.plastics import weigh
@@ -148,7 +150,9 @@ def drilled(
 
 def record(data: Data) -> JigRecord:
     """The record that `data` is the JSON of."""
-    found = record_from(json.dumps(data))
+    with TemporaryDirectory() as folder:
+        (Path(folder) / MANIFEST).write_text(json.dumps(data), encoding="utf-8")
+        found = read_record(Path(folder))
     assert isinstance(found, JigRecord)
     return found
 

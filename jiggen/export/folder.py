@@ -85,13 +85,11 @@ def _refusals(target: Path) -> Iterator[None]:
 
 @contextmanager
 def _alone(target: Path) -> Iterator[Path]:
-    """Hold the lock beside `target`, and undo what killed processes left there.
-
-    The system takes the lock back from a process that dies.
-    """
+    """Hold the lock beside `target`, and undo what killed processes left there."""
     from filelock import FileLock, Timeout
 
     place = _real(target)
+    # The system takes the lock back from a process that dies.
     lock = FileLock(place.with_name(f".{place.name}.lock"), blocking=False)
     try:
         lock.acquire()
@@ -99,25 +97,20 @@ def _alone(target: Path) -> Iterator[Path]:
         text = "another jiggen is building into this folder; nothing was changed"
         hint = "Wait until it has finished, or choose another folder."
         raise InputError.of("export.busy", text, where=str(place), key="out", hint=hint) from None
+    ours = re.compile(rf"\.{re.escape(place.name)}\.[a-z0-9_]{{8}}\.(part|old)")
     try:
-        _recover(place)
+        for path in sorted(place.parent.iterdir()):  # none is alive while we hold the lock
+            found = ours.fullmatch(path.name)
+            if found and found[1] == "old" and not place.exists():
+                path.replace(place)  # it was killed between the two renames of `put_in_place`
+            elif found:
+                shutil.rmtree(path, ignore_errors=True)
         yield place
     finally:
         # While it is held: whoever waits for it sees that its file is gone, and makes another.
         with suppress(OSError):
             Path(lock.lock_file).unlink()
         lock.release()
-
-
-def _recover(place: Path) -> None:
-    """Undo what a killed process left beside `place`; none is alive while we hold the lock."""
-    ours = re.compile(rf"\.{re.escape(place.name)}\.[a-z0-9_]{{8}}\.(part|old)")
-    for path in sorted(place.parent.iterdir()):
-        found = ours.fullmatch(path.name)
-        if found and found[1] == "old" and not place.exists():
-            path.replace(place)  # it was killed between the two renames of `put_in_place`
-        elif found:
-            shutil.rmtree(path, ignore_errors=True)
 
 
 def put_in_place(folder: Path, target: Path) -> None:
@@ -152,10 +145,7 @@ def _real(target: Path) -> Path:
 
 
 def listing(folder: Path) -> dict[str, FileEntry]:
-    """Every file of `folder`: its size in bytes and its SHA-256.
-
-    The manifest is left out, and what a person fills in.
-    """
+    """Size in bytes and SHA-256 of every file, but the manifest and what a person fills in."""
     left_out = {MANIFEST, MEASUREMENTS}
     files = sorted(p for p in folder.rglob("*") if p.is_file() and p.name not in left_out)
     found = {}

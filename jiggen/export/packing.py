@@ -7,7 +7,7 @@ turned: a printer's errors, and what makes up for them, belong to the bed's axes
 """
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from operator import itemgetter
@@ -55,8 +55,12 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
     """
     hulls = [shapely.multipoints(outline).convex_hull for outline in outlines]
     fewest = math.ceil(sum(hull.area for hull in hulls) / box(*room).area)
+    shapes = np.array(hulls, dtype=object)
+    left, front, right, back = shapely.bounds(shapes).T
+    wide, deep = right - left, back - front
     best: tuple[Bed, ...] = ()
-    for order in _orders(hulls):
+    for measure in (shapely.area(shapes), deep, wide, np.maximum(wide, deep)):
+        order = np.argsort(-measure.round(6), kind="stable").tolist()  # the largest first
         for first in (itemgetter(1, 0), itemgetter(0, 1)):  # to the front, to the left
             beds = _Packing(hulls, room, gap, first).laid(order)
             if not best or len(beds) < len(best):
@@ -64,15 +68,6 @@ def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
             if len(best) <= fewest:
                 return best
     return best
-
-
-def _orders(hulls: Sequence[Polygon]) -> Iterable[list[int]]:
-    """The pieces' numbers, the largest first by area, depth, width and the longer of the two."""
-    shapes = np.array(hulls, dtype=object)
-    left, front, right, back = shapely.bounds(shapes).T
-    wide, deep = right - left, back - front
-    for measure in (shapely.area(shapes), deep, wide, np.maximum(wide, deep)):
-        yield np.argsort(-measure.round(6), kind="stable").tolist()
 
 
 @lru_cache

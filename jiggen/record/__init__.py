@@ -60,12 +60,17 @@ def read_record(folder: Path) -> AnyRecord:
     Raises InputError ``record.missing`` when there is none to read, ``record.invalid`` with every
     fault at once when it is not one.
     """
-    path = folder / MANIFEST
     try:
-        return record_from(within(folder, MANIFEST, LARGEST).read_bytes(), str(path))
+        text = within(folder, MANIFEST, LARGEST).read_bytes()
+        return _ANY.validate_python(from_json(text, allow_inf_nan=False))
     except OSError as error:
-        message = f"cannot read the manifest: {error.strerror or error}"
-        raise InputError(Finding("record.missing", message, str(path), hint=HINT)) from error
+        found = [("missing", f"cannot read the manifest: {error.strerror or error}", "")]
+    except ValidationError as error:
+        found = [("invalid", one["msg"], key_path(one["loc"][1:])) for one in error.errors()]
+    except ValueError as error:
+        found = [("invalid", f"not valid JSON: {error}", "")]
+    where = str(folder / MANIFEST)
+    raise InputError(Finding(f"record.{code}", what, where, key, HINT) for code, what, key in found)
 
 
 def read_jig(folder: Path) -> JigRecord:
@@ -79,20 +84,6 @@ def read_jig(folder: Path) -> JigRecord:
     name = "a trial plate" if isinstance(record, TrialRecord) else "a gauge"
     message = f"this folder holds {name}, not a jig"
     raise InputError(Finding("record.kind", message, str(folder / MANIFEST), "kind", HINT))
-
-
-def record_from(text: str | bytes, where: str = "manifest") -> AnyRecord:
-    """The record that a manifest's `text` holds.  Raises InputError ``record.invalid``."""
-    try:
-        return _ANY.validate_python(from_json(text, allow_inf_nan=False))
-    except ValidationError as error:
-        raise InputError(
-            Finding("record.invalid", fault["msg"], where, key_path(fault["loc"][1:]), HINT)
-            for fault in error.errors()
-        ) from error
-    except ValueError as error:
-        message = f"not valid JSON: {error}"
-        raise InputError(Finding("record.invalid", message, where, hint=HINT)) from error
 
 
 def check_usable(record: JigRecord) -> None:

@@ -88,10 +88,6 @@ class Drilling(Entry):
     errors: tuple[Note, ...] = ()
     warnings: tuple[Note, ...] = ()
 
-    def stop_of(self, hole: str) -> DepthStop:
-        """The depth stop for a hole, by its id."""
-        return next(stop for stop in self.stops if hole in stop.holes)
-
 
 class Spread(Entry):
     """Standard deviation, 95 % bound and worst case of an error."""

@@ -200,6 +200,7 @@ def _holes(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]
     shares = (0.16, 0.175, 0.175, 0.115, 0.115, 0.12, *[0.07] * len(skis))
     rows: list[list[kit.Cell]] = []
+    stops = {name: stop for stop in job.drilling.stops for name in stop.holes}
     for hole in job.holes:
         values = (
             plain(hole.id),
@@ -207,7 +208,7 @@ def _holes(job: JigRecord, units: kit.Units, width: float) -> Flowable:
             _towards(hole.y, "left", "right", units),
             kit.short(hole.diameter, units),
             kit.short(hole.depth, units),
-            kit.short(job.drilling.stop_of(hole.id).from_tip, units, STOP_DIGITS),
+            kit.short(stops[hole.id].from_tip, units, STOP_DIGITS),
         )
         rows.append([*map(kit.para, values), *(kit.tick() for _ in skis)])
     heading = kit.headline("Holes: tick each when it is drilled", width)

@@ -45,7 +45,6 @@ def write_document(
     is jiggen's.  The templates ``UPRIGHT`` and ``LYING`` are there to turn to.
     """
     stream = io.BytesIO()
-    foot = partial(_draw_foot, about=about, maker=f"jiggen {version}")
     document = BaseDocTemplate(
         stream,
         pageTemplates=[_template(UPRIGHT, paper), _template(LYING, paper)],
@@ -54,7 +53,7 @@ def write_document(
         invariant=1,
     )
     blocks = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
-    document.build(blocks, canvasmaker=partial(_Pages, title, foot))
+    document.build(blocks, canvasmaker=partial(_Pages, title, about, f"jiggen {version}"))
     return stream.getvalue()
 
 
@@ -78,21 +77,12 @@ def _foot(width: float, about: str, maker: str, count: str) -> list[Flowable]:
     return [kit.rule(width, 0.0, 0.8), kit.para(" ".join(CAUTIONS), CAUTION), kit.gap(0.7), line]
 
 
-def _draw_foot(canvas: Any, number: int, pages: int, *, about: str, maker: str) -> None:
-    width = canvas._pagesize[0] * POINT - 2 * MARGIN
-    y = MARGIN / POINT
-    for flowable in reversed(_foot(width, about, maker, f"page {number} of {pages}")):
-        _, height = flowable.wrapOn(canvas, width / POINT, 1e6)
-        flowable.drawOn(canvas, MARGIN / POINT, y)
-        y += height
-
-
 class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
     """A canvas that draws each page's foot when it knows how many there are."""
 
-    def __init__(self, title: str, foot: Any, *args: Any, **how: Any) -> None:
+    def __init__(self, title: str, about: str, maker: str, *args: Any, **how: Any) -> None:
         super().__init__(*args, **how)
-        self._title, self._foot = title, foot
+        self._title, self._about, self._maker = title, about, maker
         self._states: list[dict[str, object]] = []
 
     def showPage(self) -> None:  # noqa: N802 - reportlab's name
@@ -103,7 +93,12 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         states = self._states
         for number, state in enumerate(states, start=1):
             self.__dict__.update(state)
-            self._foot(self, number, len(states))
+            width, y = self._pagesize[0] * POINT - 2 * MARGIN, MARGIN / POINT
+            count = f"page {number} of {len(states)}"
+            for flowable in reversed(_foot(width, self._about, self._maker, count)):
+                _, height = flowable.wrapOn(self, width / POINT, 1e6)
+                flowable.drawOn(self, MARGIN / POINT, y)
+                y += height
             super().showPage()
         describe(self, self._title)
         super().save()
