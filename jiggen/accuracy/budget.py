@@ -21,7 +21,6 @@ from jiggen.record.results import BudgetSummary, ErrorTerm, HoleAccuracy, Spread
 
 COVERAGE = 1.959964  # sigmas either side hold 95 % of a normal distribution, from memory
 LIMIT = 0.5  # mm: warned of beyond, by default
-TOOLS = {"jig": "the jig", "sheet": "a paper sheet"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,10 +164,11 @@ def summarise(budget: Budget) -> BudgetSummary:
 def over_limit(budget: Budget, limit: float = LIMIT) -> tuple[Finding, ...]:
     """A warning for each hole whose expected (95 %) error is over `limit` mm."""
     found, errors = [], budget.expected[:, 2]
+    tool = "the jig" if budget.method == "jig" else "a paper sheet"
     for index in np.flatnonzero(errors > limit).tolist():
         most = budget.largest_term(index)
         message = (
-            f"with {TOOLS[budget.method]}, expected to be off by up to {errors[index]:.2f} mm in "
+            f"with {tool}, expected to be off by up to {errors[index]:.2f} mm in "
             f"95 of 100 drillings; the limit is {limit:g} mm. Most of it is: {most.name}"
         )
         hint = most.hint or "A term that you measured can be stated in a file of terms."

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, model_validator
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
@@ -24,7 +24,7 @@ from jiggen.design import Design
 from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import MM, quoted
-from jiggen.inputs.shape import Number, Shape, fault, validate
+from jiggen.inputs.shape import Number, Shape, fault, key, validate
 from jiggen.layout import Layout
 from jiggen.tables import deviation, limit_deviations, material
 
@@ -81,17 +81,15 @@ _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
 class Distributed(Shape):
     """What every term has: how its values are distributed, and the source."""
 
-    distribution: Distribution = Field(
-        default="uniform", description='"uniform", "triangular", "normal" or "arcsine"'
-    )
-    source: str = Field(default="", description="any text: where the value is from")
+    distribution: Distribution = key('"uniform", "triangular", "normal" or "arcsine"', "uniform")
+    source: str = key("any text: where the value is from", "")
 
 
 class Sized(Distributed):
     """A term with a size: `half_width`, or `sigma` where it is normal; mm, or as its key says."""
 
-    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
-    sigma: Size | None = Field(default=None, description=_SIZE_HELP)
+    half_width: Size | None = key(_SIZE_HELP, None)
+    sigma: Size | None = key(_SIZE_HELP, None)
 
     @model_validator(mode="after")
     def _has_its_size(self) -> Self:
@@ -118,32 +116,30 @@ class Sized(Distributed):
 class Thermal(Sized):
     """Half-width in °C, and the `expansion` in mm per mm and °C instead of the material's."""
 
-    expansion: Growth | None = Field(
-        default=None, description=f"a number from 0 to {EXPANSION:g}, in mm per mm and °C"
-    )
+    expansion: Growth | None = key(f"a number from 0 to {EXPANSION:g}, in mm per mm and °C", None)
 
 
 class Clearance(Distributed):
     """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
 
-    bore: HoleClass = Field(default="F7", description="a tolerance class of ISO 286 for holes")
-    drill: ShaftClass = Field(default="h8", description="a tolerance class of ISO 286 for shafts")
+    bore: HoleClass = key("a tolerance class of ISO 286 for holes", "F7")
+    drill: ShaftClass = key("a tolerance class of ISO 286 for shafts", "h8")
 
 
 class Centring(Distributed):
     """Sideways, mm: `half_width` at every hole instead of the bound that the design gives."""
 
-    half_width: Size | None = Field(default=None, description=_SIZE_HELP)
+    half_width: Size | None = key(_SIZE_HELP, None)
 
 
 class Marks(Sized):
     """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
 
-    beyond: Size = Field(default=0.0, description=_SIZE_HELP)
+    beyond: Size = key(_SIZE_HELP, 0.0)
 
 
 def _table(of: type[Shape]) -> Any:
-    return Field(description=f"a table of {', '.join(of.keys())}")
+    return key(f"a table of {', '.join(of.keys())}")
 
 
 class JigTerms(Shape):
@@ -176,8 +172,8 @@ class SheetTerms(Shape):
 class Terms(Shape):
     """Every term of both budgets."""
 
-    jig: JigTerms = Field(description="tables headed [jig.…]")
-    sheet: SheetTerms = Field(description="tables headed [sheet.…]")
+    jig: JigTerms = key("tables headed [jig.…]")
+    sheet: SheetTerms = key("tables headed [sheet.…]")
 
 
 @cache
@@ -206,11 +202,10 @@ def read_terms(path: str | os.PathLike[str] | None) -> Terms:
 def _merged(ours: Toml, theirs: Toml, source: str) -> Toml:
     """`ours` changed by `theirs`, table by table; what they change has a new source."""
     merged = dict(ours)
-    for key, value in theirs.items():
-        if isinstance(value, dict) and isinstance(ours.get(key), dict):
-            merged[key] = _merged(ours[key], value, source)
-        else:
-            merged[key] = value
+    for name, value in theirs.items():
+        if isinstance(value, dict) and isinstance(ours.get(name), dict):
+            value = _merged(ours[name], value, source)
+        merged[name] = value
     if "source" in ours and theirs.keys() - {"source"} and "source" not in theirs:
         merged["source"] = source
     # Where the file gives the size the other way, ours goes; `Sized` checks what fits.

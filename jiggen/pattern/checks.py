@@ -59,10 +59,6 @@ class _Offset(NamedTuple):
         return abs(e0 + share * (e1 - e0) - x), b0 + share * (b1 - b0)
 
 
-OWN_GROUP = _Offset((0.0, 0.0), (0.0, 0.0))
-"""A group's offset from itself, whatever the boot: none is asked for."""
-
-
 def check_boot(pattern: Pattern, boot: float) -> None:
     """Raise InputError, all faults at once, when `pattern` does not serve a `boot` (mm).
 
@@ -179,7 +175,7 @@ def _clashes(pattern: Pattern, boots: Boots, *, across: bool = True) -> Iterator
     for g, group in enumerate(pattern.groups):
         runs = _runs(group, g, boots)
         done: list[_Site] = []
-        others = [(done, [OWN_GROUP])]
+        others = [(done, [_Offset((0.0, 0.0), (0.0, 0.0))])]  # its own, whatever the boot
         if across:
             others += [(sites, list(_offsets(runs, theirs))) for theirs, sites in before]
         faulty: set[KeyPath] = set()

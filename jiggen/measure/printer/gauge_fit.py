@@ -28,21 +28,8 @@ from numpy.typing import NDArray
 
 from jiggen.errors import CheckFailed, Finding
 from jiggen.inputs.faults import Unit
-from jiggen.measure import METHODS, REACH
-from jiggen.measure.adjustment import (
-    Adjustment,
-    Array,
-    Equations,
-    derivative,
-    describe_coarse,
-    describe_contradiction,
-    describe_unchecked,
-    gains,
-    in_file,
-    informed,
-    measure_as_well,
-    minimum,
-)
+from jiggen.measure import METHODS, REACH, adjustment
+from jiggen.measure.adjustment import Adjustment, Array, Equations, derivative
 from jiggen.measure.printer.jig import distortion
 from jiggen.measure.printer.profile import (
     LARGEST_OFFSET,
@@ -132,7 +119,7 @@ def fit_gauge(measurements: Measurements) -> GaugeFit:
         basis=np.eye(len(PARAMETERS))[:, free],
         readings=len(values),
     )
-    fit = Adjustment(equations, minimum(equations, np.zeros(free.sum())))
+    fit = Adjustment(equations, adjustment.minimum(equations, np.zeros(free.sum())))
     return GaugeFit(measurements, free, fit)
 
 
@@ -199,7 +186,7 @@ def advice(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
     """What to measure as well so that what is `loose` is determined."""
     # which height is all the same
     add = ["a height" if isinstance(r, Height) else str(r) for r in to_add(measurements, loose)]
-    return measure_as_well(add, "Measure more of the gauge.")
+    return adjustment.measure_as_well(add, "Measure more of the gauge.")
 
 
 def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:
@@ -219,8 +206,8 @@ def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Re
     wanted = np.eye(len(PARAMETERS))[[PARAMETERS.index(name) for name in loose]]
     chosen: list[Reading] = []
     while len(chosen) < _MOST and np.diag(wanted @ known @ wanted.T).max(initial=0.0) > 1.0:
-        best = int(gains(known, slopes, 1.0, wanted).argmax())
-        known = informed(known, slopes[best], 1.0)
+        best = int(adjustment.gains(known, slopes, 1.0, wanted).argmax())
+        known = adjustment.informed(known, slopes[best], 1.0)
         chosen.append(candidates[best])
     return tuple(chosen)
 
@@ -247,10 +234,10 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
             message = f"the readings do not say {WHAT[name]}; it is assumed to be true"
             findings.append(Finding("unmeasured", message, hint=advice(read, (name,))))
     if rows := found.fit.unchecked(len(read.readings)):
-        findings.append(describe_unchecked([str(read.readings[row]) for row in rows]))
+        findings.append(adjustment.describe_unchecked([str(read.readings[row]) for row in rows]))
     if found.fit.spread > 1 and not found.fit.contradicts:
-        findings.append(describe_coarse(found.fit.spread, read.caliper))
-    return in_file(findings, "printer", read.source)
+        findings.append(adjustment.describe_coarse(found.fit.spread, read.caliper))
+    return adjustment.in_file(findings, "printer", read.source)
 
 
 def contradiction(
@@ -263,7 +250,7 @@ def contradiction(
         value = read.readings[wrong.row].value
         if seems := slip(value, value - wrong.off, wrong.known, unit):
             words.append(f"It looks like {seems}.")
-    finding = describe_contradiction(
+    finding = adjustment.describe_contradiction(
         "readings",
         fit,
         wrong,

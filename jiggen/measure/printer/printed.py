@@ -17,16 +17,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.measure.adjustment import (
-    REGION,
-    Adjustment,
-    Array,
-    Equations,
-    derivative,
-    gains,
-    minimum,
-    the_first,
-)
+from jiggen.measure import adjustment
+from jiggen.measure.adjustment import REGION, Adjustment, Array, Equations, derivative, gains
 from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
 from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
 from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
@@ -166,7 +158,7 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
         basis=np.eye(jig.size),
         readings=count,
     )
-    fit = Adjustment(equations, minimum(equations, true))
+    fit = Adjustment(equations, adjustment.minimum(equations, true))
     return PrintedFit(jig, readings, fit, limit)
 
 
@@ -282,13 +274,13 @@ def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     if found.fit.contradicts:
         return (contradiction(found.fit, found.readings),)
     if off := [f"{one.id} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
-        message = f"holes are off by more than {limit:g} mm: {the_first(off, ', ')}"
+        message = f"holes are off by more than {limit:g} mm: {adjustment.the_first(off, ', ')}"
         hint = "Do not drill with it: print it again with the corrected profile."
         return (Finding("printer.off", message, source, hint=hint),)
     worst = [(one.id, one.at_worst) for one in found.expected if one.at_worst > limit]
     if not worst:
         return ()
-    named = the_first([f"{hole} by {size:.2f} mm" for hole, size in worst], ", ")
+    named = adjustment.the_first([f"{hole} by {size:.2f} mm" for hole, size in worst], ", ")
     hint = f"Measure {' to '.join(found.next_pair)} as well, then look again."
     message = f"holes may be off by more than {limit:g} mm: {named}"
     return (Finding("printer.unsure", message, source, hint=hint),)

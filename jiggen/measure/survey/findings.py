@@ -7,21 +7,8 @@ from itertools import combinations
 import numpy as np
 
 from jiggen.errors import Finding
-from jiggen.measure import METHODS, REACH
-from jiggen.measure.adjustment import (
-    NOTICED,
-    SHOWN,
-    Array,
-    GrossError,
-    describe_coarse,
-    describe_contradiction,
-    describe_unchecked,
-    gains,
-    in_file,
-    informed,
-    listed,
-    measure_as_well,
-)
+from jiggen.measure import METHODS, REACH, adjustment
+from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informed, listed
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit, blocks
 from jiggen.measure.survey.network import Claim, Numbers
@@ -37,7 +24,7 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     rigidity, findings = found.rigidity, list[Finding]()
     if rigidity.lacking:
         names = fixing(found.fit, rigidity.lacking)
-        hint = measure_as_well(names, "Measure to it from another hole.")
+        hint = adjustment.measure_as_well(names, "Measure to it from another hole.")
         message, hinges = "the holes can still move against one another", rigidity.hinges
         if loose := rigidity.loose:
             ways = ", and ".join(_way(found, one, alone=len(hinges) == 1) for one in hinges)
@@ -63,15 +50,15 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
     over = [name for name, reach in reaches.items() if reach > limit]
     if over and rigidity.rigid and not found.plain.contradicts:
-        who = _holes(over) if len(over) <= SHOWN else f"{len(over)} holes"
+        who = _holes(over) if len(over) <= adjustment.SHOWN else f"{len(over)} holes"
         who += " is" if len(over) == 1 else " are"
-        worst = sorted(over, key=lambda name: -reaches[name])[:SHOWN]
+        worst = sorted(over, key=lambda name: -reaches[name])[: adjustment.SHOWN]
         shown = ", ".join(f"{name} within {reaches[name]:.2f} mm" for name in worst)
         best = best_distance(found.fit, lambda slopes, _: -_worst_after(found.fit, slopes))
-        hint = measure_as_well(best, "Measure again, or with a finer tool.")
+        hint = adjustment.measure_as_well(best, "Measure again, or with a finer tool.")
         message = f"{who} not known within {limit:g} mm: {shown}"
         findings.append(Finding("uncertain", message, hint=hint))
-    return in_file(findings, "survey", found.survey.source)
+    return adjustment.in_file(findings, "survey", found.survey.source)
 
 
 def warnings(found: Examination) -> tuple[Finding, ...]:
@@ -88,9 +75,10 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
             return gains(plain.covariance, slopes, plain.network.typical, read[rows])
 
         best = best_distance(plain, checked, least=0.01)
-        hint = measure_as_well(best, "Measure them twice.")
+        hint = adjustment.measure_as_well(best, "Measure them twice.")
         if len(rows) < len(found.survey.readings):
-            findings.append(describe_unchecked([plain.network.labels[row] for row in rows], hint))
+            labels = [plain.network.labels[row] for row in rows]
+            findings.append(adjustment.describe_unchecked(labels, hint))
         else:
             message = f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked"
             findings.append(Finding("unchecked", f"{message} by another", hint=hint))
@@ -100,13 +88,13 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
         hint = "The distances do not check all of it: measure on both sides, and across."
         findings.append(Finding("assumed", message, hint=hint))
     if found.plain.spread > 1 and not found.plain.contradicts:
-        findings.append(describe_coarse(found.plain.spread, found.plain.network.typical))
+        findings.append(adjustment.describe_coarse(found.plain.spread, found.plain.network.typical))
     if found.possible_pairs:
         pairs = ", ".join(f'["{a}", "{b}"]' for a, b in found.possible_pairs)
         hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
         message = "left and right look alike within what was measured"
         findings.append(Finding("alike", message, hint=hint))
-    return in_file(findings, "survey", found.survey.source)
+    return adjustment.in_file(findings, "survey", found.survey.source)
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
@@ -163,7 +151,7 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
             explained += [f"Or left and right are not symmetric: {_gap(found.asymmetry)}."]
     elif found.asymmetry:
         return _unlike(found.asymmetry)
-    return describe_contradiction(
+    return adjustment.describe_contradiction(
         "distances",
         found.plain,
         wrong,
