@@ -250,10 +250,7 @@ class Cause:
 
 
 def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Iterator[Cause]:
-    """The causes of error of a hole drilled through `design`; for `bound` see `jig_budget`.
-
-    Raises InputError for a drill that the tables of limits do not list.
-    """
+    """The causes of error of a hole drilled through `design`: see `jig_budget`."""
     at, jig = design.layout.positions, terms.jig
     along = np.tile(ALONG, (len(at), 1))
     yield from _scale(at, jig.print_scale)
@@ -342,8 +339,7 @@ def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
     The joint's play has the equations of `design.plan.worst_error` with both stations true: either
     half turns about its own station, by the play over the stations' distance, or by the angle
     times the other station's share of it.  What the joint leaves of the bound is laid to the two
-    stations, of which a hole shares the nearer one's error more: so holes move together as they
-    do, and the worst case at each is its bound whatever that counts in.
+    stations, the nearer one's error more: so holes move together, and each at worst by its bound.
     """
     at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
     joint: list[Array] = []

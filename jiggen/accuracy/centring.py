@@ -223,7 +223,6 @@ def hole_shift_per_division(design: Design) -> Array:
     (stations, n), signed.  Left reading over right by one DIVISION says that the ski lies half
     of it further left than the jig there, so the holes come out that much too far right:
     DIVISION/2 · (x - other)/(station - other), by the lever of the line through both stations.
-    Below zero the hole goes the other way.
     """
     x = design.layout.positions[:, 0]
     heel, toe = (station.x for station in design.stations)
@@ -235,8 +234,7 @@ def find_movement(plastic: Material, reach: float) -> Movement:
     """How far a hole `reach` mm from the mounting mark moves with `plastic`, in mm.
 
     By its shrinkage, least and most, if the print is not corrected for it; when it is COLDER than
-    it was when it was measured; by swelling with moisture, None where that is slight.  All towards
-    or away from the mark; the ski's own growth is left out.
+    when it was measured; by moisture, None where that is slight.  The ski's own growth is left out.
     """
 
     def part(per_cent: Span) -> tuple[float, float]:

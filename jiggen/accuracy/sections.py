@@ -1,10 +1,9 @@
 """Every part of a station as flat sections, from the outlines that the solids are made of too.
 
-That the solids have these sections is for the tests to show, by kernel and by mesh.  A part
-is a stack of upright prisms (`Part`, for parts that pass one another) or, where two parts only
-slide or turn within each other, one profile: rack and channel are prisms along y, so their gap is
-that of their profiles in the xz plane; pinion and recess are turned about one axis, so theirs
-is that of their profiles over radius and z.  A lean or a cone is exact in such a profile.
+A part is a stack of upright prisms (`Part`, for parts that pass one another) or, where two parts
+only slide or turn within each other, one profile, in which a lean or a cone is exact: of rack and
+channel, prisms along y, in the xz plane; of pinion and recess, turned about one axis, over radius
+and z.  The tests show that the solids have these sections.
 
 A round part is drawn around its circle and a round hole inside it, so no gap comes out wider
 than it is.  All numbers are mm; a part lies in its station's frame, a rail with y = 0 where its

@@ -44,8 +44,7 @@ Gap = tuple[str, str, float, float | None]
 class Closest:
     """The least gap of two parts over the range, in mm; an overlap is below zero.
 
-    `width` is the ski width at which it first comes about; at those of `failing` the gap is too
-    small.
+    `width` is the ski width at which it first comes about; at those of `failing` it is too small.
     """
 
     one: str

@@ -40,7 +40,6 @@ def read_dxf(path: Path) -> Drawing:
 
     Circles in blocks are read where the blocks are placed; what is on layers that are switched
     off or frozen is ignored, as it is not visible.
-
     Raises InputError as `read_bytes` does, ``import.no-dxf`` and ``import.too-many``.
     """
     import ezdxf
@@ -80,8 +79,7 @@ class _Walk:
     ) -> Iterator[Circle]:
         """Every visible circle, in the drawing's own frame and unit.
 
-        Of the block that the entities are in: its layer, its depth within blocks, whether it is
-        squeezed.
+        `layer`, `depth` within blocks and `squeezed` are those of the block they are in.
         """
         for entity in entities:
             self._seen += 1

@@ -55,7 +55,6 @@ def read_svg(path: Path) -> Drawing:
 
     Positions are in the user units of the outermost ``svg``, whose origin is the drawing's.
     Definitions, and what is not displayed, are left out.
-
     Raises InputError as `read_bytes` does; ``import.doctype`` for a file with a DOCTYPE, which
     alone can declare entities, ``import.no-svg`` for what is not well-formed SVG.
     """

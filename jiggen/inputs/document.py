@@ -196,8 +196,7 @@ def find_places(text: str) -> dict[KeyPath, Place]:
 
     A key is placed at its own first character, a table at the header that opens it, a list's
     value at the value.  Tables made in passing (``a`` in ``[a.b]``) are placed where they are
-    first named.  Paths end at `DEEPEST` parts.  RecursionError on lists nested
-    beyond Python's own limit.
+    first named.  Paths end at `DEEPEST` parts.  RecursionError on lists nested too deep for Python.
     """
     text = text.replace("\r\n", "\n")  # as tomllib does, so that both count the same columns
     starts = [0, *accumulate(len(line) + 1 for line in text.split("\n"))]

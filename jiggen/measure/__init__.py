@@ -1,8 +1,7 @@
 """Room: measure. What caliper readings say: of a plate's holes, of a printer, of a finished jig.
 
-`adjustment` is the one least-squares adjustment that all of it is computed by, `words` says what
-stands against readings; `survey` reads distances on a plate, `printer` those on a calibration
-print and on a finished jig.
+`adjustment` is what all of it is computed by and put into words; `survey` reads distances on a
+plate, `printer` those on a calibration print and on a finished jig.
 """
 
 from typing import Literal, get_args

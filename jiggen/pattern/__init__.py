@@ -1,7 +1,6 @@
 """Hole patterns: from a pattern file to checked values in mm, or to all that is wrong with it.
 
-Every length of the values is in mm, whatever unit the file is written in.  Nothing in a file is
-ever evaluated.
+Every length of the values is in mm, whatever unit the file has.  Nothing in a file is evaluated.
 """
 
 from jiggen.pattern.checks import DATUM_SLOPE, check_boot

@@ -1,7 +1,7 @@
 """Where pattern files are looked for: as given, then folder by folder.
 
-A name is looked for in ./patterns, which belongs to the job at hand, then in the user's own data
-folder, then among the patterns that come with jiggen; the first found is used.
+A name is looked for as a file, in ./patterns, which belongs to the job at hand, in the user's own
+data folder, then among the patterns that come with jiggen; the first found is used.
 """
 
 import os
@@ -34,10 +34,7 @@ class Known:
 
 
 def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
-    """The pattern file meant by a path, or by a name without ``.toml``.
-
-    A path (with a folder or ``.toml`` in it) is used as given.  A name is looked for as a
-    file of that name, then in ./patterns, in the user's folder, and among the shipped patterns.
+    """The pattern file meant by a path (with a folder or ``.toml`` in it), or by a name.
 
     Raises InputError ``pattern.missing`` when nothing is there, naming the known patterns.
     """

@@ -25,7 +25,8 @@ SAME = 1e-6  # centres nearer than this are one hole written twice
 class Drill:
     """Drill diameters by what lies under the top sheet, and the depth below it, in mm.
 
-    The depth ends where the hole has its full diameter; the drill's point goes deeper.
+    The depth ends where the hole has its full diameter; the drill's point goes deeper, one of 118
+    degrees by 0.3 of the diameter.
     """
 
     plain: float

@@ -69,10 +69,7 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
 
 
 def parse_pattern(text: str, source: str) -> Pattern:
-    """`text` as `read_pattern` would read it from the file `source`.
-
-    Raises InputError as `read_pattern` does.
-    """
+    """`text` as `read_pattern` reads the file `source`, with the same errors."""
     document = parse_document(text, source, KIND)
     unit = unit_of(document.data)
     file = validate(FileShape, document, document.data, unit)
@@ -160,11 +157,7 @@ class DiametersShape(Shape):
 
 
 class DrillShape(Shape):
-    """``[drill]``, or a hole's own ``drill``.
-
-    ``depth`` is where the hole's full diameter ends; the drill's point goes deeper by its own
-    length (a point of 118 degrees by 0.3 of the diameter).
-    """
+    """``[drill]``, or a hole's own ``drill``."""
 
     diameter: DiametersShape = key(
         "a table of diameters: { plain = 3.6, metal = 4.1 }", DiametersShape()

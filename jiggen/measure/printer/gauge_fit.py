@@ -303,8 +303,7 @@ def beyond(values: Mapping[Parameter, float], source: str) -> Iterator[Finding]:
 def slip(read: float, expected: float, known: float, unit: Unit) -> str:
     """How `read` may have come of `expected`, in words; nothing where no usual slip explains it.
 
-    All in mm; `known` is the standard uncertainty of their difference.  Digits are those that
-    the caliper showed in `unit`.
+    All in mm; `known` is the standard uncertainty of their difference.
     """
     ways = [(abs(value - expected), words) for value, words in _ways(read, unit)]
     distance, words = min(ways, key=lambda way: way[0])
@@ -343,14 +342,8 @@ def profile_of(found: GaugeFit, name: str, material: str = "") -> Profile:
     check_name(name, material)
     if against := refusals(found):
         raise CheckFailed(against)
-    values, sure = found.values, found.uncertainties
+    numbers = {key: round(found.values[key], 6) for key in found.determined}
+    sure = {key: round(found.uncertainties[key], 6) for key in found.determined}
     tried = {key: value for key, value in found.measurements.fits if math.isfinite(value)}
-    return Profile.model_validate(
-        {
-            "name": name,
-            "material": material,
-            "uncertainty": {key: round(sure[key], 6) for key in found.determined},
-            **{key: round(values[key], 6) for key in found.determined},
-            **tried,
-        }
-    )
+    named = {"name": name, "material": material, "uncertainty": sure}
+    return Profile.model_validate(named | numbers | tried)

@@ -160,10 +160,8 @@ class PrintedJig:
 
         `parameters` are scales and skew (degrees) of each body's printer, then of the joint the gap
         along the ski and the toe body's offset to the left in mm and its bend to the left in
-        degrees.
-
-        How far the holes of a half with a ladder are off depends on the boot: that is computed for
-        the boot of its sight `way`, and added to where the longest boot has them.
+        degrees.  How far the holes of a half with a ladder are off is computed for the boot of its
+        sight `way`, and added to where the longest boot has them.
         """
         own, joint = np.split(parameters, [3 * len(self.bodies)])
         # from the layout to the print, both in the ski frame

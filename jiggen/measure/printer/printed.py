@@ -1,9 +1,8 @@
 """From distances between the holes of a finished jig to where it will drill: use it or print again.
 
 Few readings say all there is to say of two bodies and their joint, so what is known of any print
-before it is measured counts too, as readings that are not as good: see `BEFORE`.  Where enough
-was measured it weighs next to nothing; where it was not, the holes are given as that much less
-certain.
+before it is measured counts too, as readings that are not as good: see `BEFORE`.  Where little
+was measured, the holes are given as that much less certain.
 """
 
 from collections import Counter

@@ -223,7 +223,6 @@ def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinR
     """Read what was measured between holes of a finished jig; lengths of the result in mm.
 
     `halves` are the holes of each half of a jig whose halves are loose, or all holes at once.
-
     Raises InputError as `read_measurements`; ``printer.no-pin`` where the pins measured over are
     not given, ``printer.loose-halves`` for a reading from one half to another.
     """

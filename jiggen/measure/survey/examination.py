@@ -112,10 +112,7 @@ class Examination:
 
 
 def examine(survey: Survey, sigma: float | None = None) -> Examination:
-    """Solve `survey` and judge it; `sigma` in mm takes the place of the survey's own.
-
-    Nothing is raised for a bad survey: `jiggen.measure.survey.findings` says what is wrong with it.
-    """
+    """Solve `survey`, a bad one too, and judge it; `sigma` in mm takes the place of its own."""
     plain = loosened(solve(Network(survey, sigma)))
     found = plain.gross_error
     sound = found.without if found and found.likely else plain

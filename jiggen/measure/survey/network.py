@@ -1,5 +1,4 @@
-"""The survey as equations: what every reading would be, and which places the plate's own rules
-allow.
+"""The survey as equations: what each reading would be, and which places the plate's rules allow.
 
 One vector holds all unknowns in mm: x and y of each hole, the place of each edge that was
 measured from, and the diameter of each hole (measured too, so that a wrong diameter is found as
