@@ -38,11 +38,10 @@ class Done(Generic[Task, Value]):
 def do_all(
     task: Callable[[Task], Value], jobs: Iterable[Task], executor: Executor
 ) -> Iterator[Done[Task, Value]]:
-    """Do `task` for all `jobs` on `executor`; each result is yielded as soon as it is there.
+    """Do `task`, a function at a module's top level, for all `jobs` on `executor`.
 
-    `task` is a function at a module's top level; jobs and values are pickled on their way to
-    another process.  An exception in a task, and a process that dies, are findings of that job
-    alone.  If the reader stops early, jobs that have not begun are cancelled.
+    Each result is yielded as soon as it is there.  An exception in a task, and a process that
+    dies, are findings of that job alone.  If the reader stops, jobs not begun are cancelled.
     """
     futures = {executor.submit(outcome_of, task, job): job for job in jobs}
     try:

@@ -44,8 +44,7 @@ UNSAFE = re.compile(r"[^a-z0-9]+")
 def plain_name(words: str, otherwise: str) -> str:
     """A name for a file or folder made of any `words`: small letters, digits and hyphens only.
 
-    At most `LONGEST_NAME` characters and good on every system; `otherwise`, a plain word, where
-    nothing is left, and before what Windows takes for a device.
+    At most `LONGEST_NAME` characters; `otherwise` where nothing is left, and before a device.
     """
     name = UNSAFE.sub("-", words.lower()).strip("-")[:LONGEST_NAME].rstrip("-")
     return f"{otherwise}-{name}" if name in DEVICES else name or otherwise
@@ -54,8 +53,8 @@ def plain_name(words: str, otherwise: str) -> str:
 def inner_path(name: str) -> str:
     """`name`, a relative path with slashes, if it stays in its folder whatever system reads it.
 
-    Raises ValueError for ``..``, an absolute path, a device's name, characters that cannot be
-    seen or that some system forbids, and a path that is too long for one.
+    Raises ValueError for ``..``, an absolute path, a device's name, characters that are unseen
+    or forbidden, and a path too long.
     """
     parts = name.split("/")
     devices = (part.partition(".")[0].rstrip().lower() in DEVICES for part in parts)
@@ -72,8 +71,7 @@ def inner_path(name: str) -> str:
 def within(folder: Path, name: str, largest: int) -> Path:
     """The path of the plain file `name` in `folder`, of at most `largest` bytes.
 
-    Raises OSError when it is missing, is a device or a pipe, is larger, or lies outside of the
-    folder: by its name, or by a link on the way to it.
+    Raises OSError when it is missing, no file, larger, or outside by its name or by a link.
     """
     path = folder / name
     real = Path(os.path.realpath(path, strict=True))
@@ -89,9 +87,8 @@ def within(folder: Path, name: str, largest: int) -> Path:
 def parse_toml(text: str) -> Toml:
     """The values of a TOML `text` from anywhere.
 
-    Raises tomllib.TOMLDecodeError for invalid TOML, and its base ValueError for what would
-    cost the reader too much: tables nested too deeply, a key of many parts (which costs
-    `tomllib` the square of their number), a number of thousands of digits.
+    Raises ValueError for invalid TOML, and for what would cost too much: deep nesting, a key of
+    many parts (costs `tomllib` the square of their number), thousands of digits.
     """
     if _LONG_KEY.search(text):
         raise ValueError(f"a key of more than {MOST_KEY_PARTS} parts")
@@ -115,10 +112,7 @@ def _writing(path: str | os.PathLike[str], key: str) -> Iterator[None]:
 
 
 def make_folder(path: Path, key: str = "") -> None:
-    """Make the folder `path`, and those around it, unless it is there.
-
-    Raises InputError ``files.cannot-write``.
-    """
+    """Make the folder `path` unless it is there.  Raises InputError ``files.cannot-write``."""
     with _writing(path, key):
         path.mkdir(parents=True, exist_ok=True)
 
@@ -126,8 +120,7 @@ def make_folder(path: Path, key: str = "") -> None:
 def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") -> None:
     """Write `data` (text as UTF-8) to `path`, which afterwards is all new or all as before.
 
-    An existing file is replaced; a link is followed.  `key` names the option that gave the
-    path.  Raises InputError ``files.cannot-write``.
+    A link is followed.  `key` names the path's option.  Raises InputError ``files.cannot-write``.
     """
     with _writing(path, key):
         target = Path(os.path.realpath(path))

@@ -1,7 +1,4 @@
-"""Common ground: one jig that is asked for, and which boots and skis one jig can serve.
-
-What it can serve is found by designing it, without CAD.
-"""
+"""Common ground: one jig that is asked for; what one can serve, by designing it without CAD."""
 
 import math
 from bisect import bisect_left
@@ -86,10 +83,7 @@ class Job:
 
 
 def folder_name(pattern: str, *boots: float) -> str:
-    """A plain folder name for a pattern and its boot, or its shortest and longest one.
-
-    Letters, digits and hyphens only, and a point where a boot has one.
-    """
+    """A plain folder name for a pattern and its boot, or its shortest and longest one."""
     return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
 
 
@@ -147,18 +141,14 @@ def boots_alike(pattern: Pattern, boots: Interval) -> bool:
 
 
 def fits(job: Job) -> bool:
-    """Whether one jig can serve all boots and skis of `job`.
-
-    Monotone: what serves a range serves every range within.
-    """
+    """Whether one jig can serve all of `job`: what serves a range serves every range within."""
     return not any(obstacles(job))
 
 
 def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
     """What keeps one jig from serving all boots and skis of `job`.
 
-    With `moving` the moving parts are tried at both ends of the range of skis: what touches
-    there touches first.  The build tries every millimetre between as well.
+    With `moving` its parts are tried at both ends of the range of skis, where they touch first.
     """
     step = max(1.0, job.skis[1] - job.skis[0])
     try:
@@ -173,10 +163,9 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
 
 
 def fitting_ranges(job: Job) -> tuple[Interval, ...]:
-    """Ranges of two boots or more, within those of `job`, that one jig can serve each.
+    """The longest ranges of two boots or more, within those of `job`, that one jig can serve each.
 
-    Each is as long as possible; all boots of `job`, where one jig can serve them.  Raises
-    InputError for boots that the pattern does not serve.
+    Raises InputError for boots that the pattern does not serve.
     """
     boots = sorted(job.lay_out_all())
 

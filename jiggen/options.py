@@ -1,8 +1,4 @@
-"""The options of a job, each described once: name, meaning, form, default and limits.
-
-The command line makes its options from this table, the files of a shop's defaults are checked
-against it, and a form on a page could be made from it.  Standard library and units only.
-"""
+"""The options of a job, each described once: for the command line and a shop's defaults."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -41,12 +37,10 @@ RESULT = "What comes out"
 class Option:
     """One option of a command, or one argument: a value that has no name before it.
 
-    `name` is also the key of a finding about it; `metavar` shows the form of its value where
-    that is not the usual one of its kind.
-    `default` is given as a person would write it; None: there is none.  `form` is an example of
-    the form, for kinds that have several numbers.  `positive` lengths are above 0.  A file that
-    is written ends in `suffix`.  An option that is a `habit` of a shop can be set in its file of
-    defaults.
+    `name` is also the key of a finding about it; `metavar` the form of its value in help, where
+    its kind has another; `default` is as a person would write it, None for none; `form` an
+    example for several numbers.  `positive` lengths are above 0.  A file that is written ends in
+    `suffix`.  A `habit` can be set in a shop's file of defaults.
     """
 
     name: str

@@ -32,8 +32,7 @@ def length(text: str) -> float:
 def length_range(text: str) -> tuple[float, float]:
     """Least and greatest length in mm of ``84-112``, ``3.3-4.4in`` or one number for both.
 
-    A unit after the last length serves the first too when that has none.
-    Raises InputError ``units.range`` unless it is a range of positive lengths, the smaller first.
+    A unit after the last serves both.  Raises InputError ``units.range``.
     """
     ends = _read(_DASH.split(text.strip()))
     if ends is None or len(ends) > 2 or min(ends) <= 0:
@@ -52,8 +51,7 @@ def is_range(text: str) -> bool:
 def sizes(text: str, count: int) -> tuple[float, ...]:
     """`count` positive lengths in mm with ``x`` between them, as ``8x12`` or ``8x12mm``.
 
-    A unit after the last length serves those that have none.
-    Raises InputError ``units.sizes``.
+    A unit after the last serves all.  Raises InputError ``units.sizes``.
     """
     found = _read(_TIMES.split(text.strip()))
     if found is None or len(found) != count or min(found) <= 0:

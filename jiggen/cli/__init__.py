@@ -43,9 +43,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def collect_seldom() -> None:
     """Let the collector walk over what the CAD kernel has loaded now and then, not all the time.
 
-    What is in no ring is freed at once all the same.  At Python's own 700 objects it took 1.2 s
-    of a build's 16 s (by `gc.callbacks`), at SELDOM 0.5 s, with the same peak of memory.  Not
-    for what does job after job: solids are in rings, and those of many jobs would wait in memory.
+    At Python's own 700 objects it took 1.2 s of a build's 16 s (by `gc.callbacks`), at SELDOM
+    0.5 s.  Not for what does job after job: solids are in rings, which would wait in memory.
     """
     gc.set_threshold(SELDOM)
 

@@ -1,8 +1,4 @@
-"""The options that several commands share, what the rooms need of them, and a shop's defaults.
-
-Both files of defaults have an option's name and value on each line: ``bed = "250x210x220"``.  The
-file beside the work wins over the user's, and the command line wins over both.
-"""
+"""The options that several commands share, what the rooms need of them, and a shop's defaults."""
 
 from __future__ import annotations
 
@@ -105,10 +101,7 @@ class Limits:
 
 
 def read_settings(ski: Range, bed: Lengths, bush: BushOption, material: str = "") -> Settings:
-    """A jig's settings from the values of options, the rest as by default.
-
-    Raises InputError for a plastic that is not listed.
-    """
+    """A jig's settings, the rest by default.  Raises InputError for a plastic not listed."""
     from jiggen.design import Bed, Bush, Settings, SkiRange
     from jiggen.tables import material as find_material
 
@@ -120,10 +113,7 @@ def read_settings(ski: Range, bed: Lengths, bush: BushOption, material: str = ""
 
 
 def read_printer(words: str | None) -> Profile | None:
-    """The profile of the printer that was named; None when none was.
-
-    Raises InputError for a profile that is unknown or wrong.
-    """
+    """The profile of the printer named, if any.  Raises InputError where it is unknown or wrong."""
     from jiggen.measure.printer.profile import find_profile
 
     return None if words in (None, "none") else find_profile(words)
@@ -159,8 +149,7 @@ def user_file() -> Path:
 def read_defaults() -> dict[str, Default]:
     """The default of each option that a file may set, by its name.
 
-    Raises InputError ``defaults.unknown-key`` and ``defaults.value`` with file, line and key, and
-    what `jiggen.inputs` raises for a file that cannot be read.
+    Raises InputError ``defaults.unknown-key`` and ``.value``, and as `jiggen.inputs` does.
     """
     found = {option.name: Default(option, option.default) for option in HABITS}
     faults: list[Finding] = []

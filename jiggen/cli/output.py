@@ -74,19 +74,15 @@ def records(**values: Iterable[Any]) -> list[dict[str, object]]:
     return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
 
 
-def plain(data: dict[str, object]) -> dict[str, object]:
-    """Values for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
-
-    def simple(value: Any) -> Any:
-        if hasattr(value, "tolist"):
-            value = value.tolist()
-        if isinstance(value, float):
-            return round(value, 6) + 0.0 if abs(value) < float("inf") else None
-        if isinstance(value, dict):
-            return {key: simple(inner) for key, inner in value.items()}
-        return [simple(inner) for inner in value] if isinstance(value, list | tuple) else value
-
-    return {key: simple(value) for key, value in data.items()}
+def plain(value: Any) -> Any:
+    """A value for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, float):
+        return round(value, 6) + 0.0 if abs(value) < float("inf") else None
+    if isinstance(value, dict):
+        return {key: plain(inner) for key, inner in value.items()}
+    return [plain(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def columns(
@@ -170,10 +166,9 @@ def shown_progress() -> Iterator[None]:
 
 
 def in_options(finding: Finding) -> Finding:
-    """The finding with the option that its key names: key "bed" becomes "(--bed)" in its hint.
+    """The finding with the options of its key in its hint: "bed, bush" as "(--bed, --bush)".
 
-    A key may name several, "bed, bush".  Only this room knows the options.  A key with a line of
-    a file before it is that file's.
+    A key with a line of a file before it is that file's.
     """
     names = finding.key.split(", ")
     known = {row.name for rows in COMMANDS.values() for row in rows.values() if not row.argument}

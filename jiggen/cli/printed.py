@@ -15,7 +15,6 @@ from jiggen.options import Option, argument, result
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
     from jiggen.measure.printer.gauge_fit import GaugeFit
-    from jiggen.measure.printer.jig import PrintedJig
     from jiggen.measure.printer.printed import PrintedFit
     from jiggen.measure.printer.profile import Profile
 
@@ -219,7 +218,15 @@ def printed(
 
     printout = read_printout(folder)
     if blank is not None:
-        _write_blank(blank, folder, printout.jig, limit)
+        from jiggen.files import write_whole
+        from jiggen.measure.printer.printed import blank_text
+
+        options.check_outside(blank, folder, "--blank")
+        if blank.exists():  # and may be filled in already
+            message = "there is already a file of that name; nothing was written"
+            hint = "It may hold what you measured: choose another name."
+            raise InputError.of("cli.exists", message, where=str(blank), key="--blank", hint=hint)
+        write_whole(blank, blank_text(printout.jig, limit), "--blank")
         output.write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
         return
     assert file is not None  # it is the one or the other
@@ -244,19 +251,6 @@ def printed(
     output.write_judged(
         as_json, lambda: as_data(found, made), lambda: lines, against, written=written
     )
-
-
-def _write_blank(blank: Path, folder: Path, jig: PrintedJig, limit: float) -> None:
-    """Write the file to fill in, but never over one that may be filled in already."""
-    from jiggen.files import write_whole
-    from jiggen.measure.printer.printed import blank_text
-
-    options.check_outside(blank, folder, "--blank")
-    if blank.exists():
-        message = "there is already a file of that name; nothing was written"
-        hint = "It may hold what you measured: choose another name."
-        raise InputError.of("cli.exists", message, where=str(blank), key="--blank", hint=hint)
-    write_whole(blank, blank_text(jig, limit), "--blank")
 
 
 def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:

@@ -1,8 +1,7 @@
 """The program `jiggen`, and how its commands are made: nothing heavy.
 
-A command is a function whose parameters are annotated with rows of an options table:
-``bed: Annotated[Size, jiggen.options.BED]``, or are a dataclass of such fields for a block of
-options that several commands share.  `command` makes typer's options from the rows.
+A command's parameters are annotated with rows of an options table, ``bed: Annotated[Size, BED]``,
+or are a dataclass of such fields, a block of options that several commands share.
 """
 
 import inspect
@@ -38,10 +37,7 @@ class Reading:
         self.faults: list[Finding] = []
 
     def read(self, read: Callable[[], T], otherwise: T, key: str = "") -> T:
-        """What `read` returns; `otherwise`, and its findings collected, if it raises InputError.
-
-        The findings are about the option `key`, where one is given.
-        """
+        """What `read` returns; `otherwise`, its findings collected (of `key`), on InputError."""
         try:
             return read()
         except InputError as error:

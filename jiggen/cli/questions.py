@@ -44,9 +44,8 @@ SHIFT = (
 class Question:
     """One thing to know of a pattern: by its option, or asked for in the words of its help.
 
-    `usual` is offered as the answer, None for no offer; `default` is used when nothing is asked,
-    None for an option that must then be given.  `read` puts an answer into a draft, and raises
-    InputError for one that is not valid.
+    `usual` is offered as the answer; `default` is used when nothing is asked, None where it must
+    be given.  `read` puts an answer into a draft.  Raises InputError.
     """
 
     row: Option
@@ -150,11 +149,8 @@ def make_draft(given: Given, groups: list[str], holes: list[str], reading: Readi
             reading.faults.append(Finding("cli.missing", message, key=row.flag, hint=hint))
         else:
             draft = ask(draft, asked, question.read, question.usual, row.flag)
-    return _with_holes(draft, groups, holes, reading) if holes else _ask_groups(draft)
-
-
-def _with_holes(draft: Draft, groups: list[str], holes: list[str], reading: Reading) -> Draft:
-    """The draft with the groups and holes that options describe."""
+    if not holes:
+        return _ask_groups(draft)
     named = [
         reading.read(partial(read_group, words, draft.units), None, "--group") for words in groups
     ]

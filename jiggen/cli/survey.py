@@ -111,7 +111,7 @@ def as_data(found: Examination) -> dict[str, object]:
             for other in found.others
         ],
     }
-    return output.plain(data) | {"likelihood": plain.likelihood}
+    return {**output.plain(data), "likelihood": plain.likelihood}
 
 
 def as_text(found: Examination) -> str:

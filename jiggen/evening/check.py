@@ -78,10 +78,9 @@ class Pair:
 def check_row(
     number: int, row: Row, place: Place, folder: Path, known: Known, terms: Terms
 ) -> tuple[Pair | None, tuple[Finding, ...]]:
-    """The pair of a row, and what is wrong with it beyond what reading it found.
+    """The pair of a row, None when no jig can be planned for it, and what is wrong with it.
 
-    Files are named from `folder`, and each is read once, into `known`.  The pair is None when
-    no jig can be planned for it.
+    Files are named from `folder`, and each is read once, into `known`.
     """
     faults: dict[Finding, None] = {}
 

@@ -98,9 +98,8 @@ Length = Annotated[float, _cell(length)]
 class Row(Shape):
     """One row: a pair of skis to be mounted; lengths in mm.
 
-    `ski_toe` and `ski_heel` are the ski's widths where the toe and the heel piece sit,
-    `thickness` its thickness there (none, one, or two values), `old_holes` the file of its
-    earlier holes, as seen from the jobs file.
+    `ski_toe` and `ski_heel` are the ski's widths where the pieces sit, `thickness` none, one or
+    two there, `old_holes` the file of its earlier holes, as seen from the jobs file.
     """
 
     ticket: Annotated[str, _cell(_ticket)]
@@ -155,9 +154,8 @@ class Jobs:
 def read_jobs(path: Path) -> Jobs:
     """Read the jobs file at `path`; a name ending in ``.toml`` is TOML, any other CSV.
 
-    What is wrong with single rows is in the result, so that the others can be checked too.
-    Raises InputError where the file as a whole cannot be taken apart: as `jiggen.inputs` does,
-    ``evening.too-many-jobs`` and ``.no-job``.
+    What is wrong with single rows is in the result.  Raises InputError for the file as a whole:
+    as `jiggen.inputs` does, ``evening.too-many-jobs`` and ``.no-job``.
     """
     read = _toml if path.suffix.lower() == ".toml" else _csv
     source, name, rows, faults = read(path)

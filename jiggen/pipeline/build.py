@@ -157,12 +157,9 @@ def verified_folder(
     finish: Callable[[Path, R], None] = lambda _folder, _record: None,
     force: bool,
 ) -> tuple[Path, R, Verification]:
-    """What `make` writes into a folder, with its record and verification.
+    """What `make` writes into a folder, with its record and verification, as `build` says.
 
-    `make` returns the record so far; `finish` may write more files, by a record that has its
-    verification, passed or not.  `target` is replaced whole; what fails its verification is left
-    beside it as ``…-failed``.  Raises InputError when `target` may not be replaced, and what
-    `make` raises; then nothing is written.
+    `make` returns the record so far; `finish` may write more, by a record with its verification.
     """
     check_target(target, force=force)
     with workshop(target) as folder:

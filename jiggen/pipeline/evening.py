@@ -49,8 +49,7 @@ def build_evening(
     """Every jig of `plan` in a folder of its own in `out`; the outcomes in the plan's order.
 
     A finished folder with the same key, all its files unchanged, is not built again.  A jig that
-    fails, whatever the reason, fails alone.  `executor` builds the rest, any one whose processes
-    see `out`; `done` is called with each outcome as it comes.
+    fails fails alone.  The processes of `executor` see `out`; `done` is called with each outcome.
     """
     tasks = [_task(jig.job, out, force) for jig in plan.jigs]
     outcomes: dict[str, Outcome] = {}
@@ -73,10 +72,9 @@ def build_evening(
 
 
 def build_one(task: JigTask) -> Outcome:
-    """Build a jig, wherever this is called; raises as `build_jig`.
+    """Build a jig; raises as `build_jig`.
 
-    One at a time in a process, however many threads it has: the CAD kernel keeps settings that
-    all threads share.
+    One at a time in a process: the CAD kernel keeps settings that all threads share.
     """
     from jiggen.pipeline.products import build_jig  # the CAD kernel: for the workers alone
 

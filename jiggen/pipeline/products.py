@@ -81,11 +81,9 @@ def build_jig(
 ) -> Built[PlannedJig, JigRecord]:
     """Build the jig for `job` into the folder `target`, as `jiggen.pipeline.build.build` does.
 
-    For boots that move the holes it has halves that are used by themselves, each with a ladder of
-    boot lengths.  `key` is kept in its record, so that a later run can tell the jig it finds from
-    the one it wants.  Raises InputError when the boots do not fit one jig (with ranges that do),
-    or the input or target is bad; CheckFailed when the moving parts would touch or lose mesh
-    anywhere in the ski range, or the ski is too thin for the holes.
+    `key` is kept in its record, so that a later run can tell it from another.  Raises InputError
+    when the boots do not fit one jig (with ranges that do), or the input or target is bad;
+    CheckFailed when moving parts touch or lose mesh, or the ski is too thin for the holes.
     """
     return build(JIG, partial(plan_jig, job, key), target, force=force)
 
@@ -139,8 +137,7 @@ def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> Jo
 def expect(design: Design) -> Expected:
     """What is expected of one design.
 
-    Raises CheckFailed where moving parts touch or lose mesh, or where the centring cannot be
-    held, naming ski width and parts.
+    Raises CheckFailed where moving parts touch or lose mesh, or the centring cannot be held.
     """
     motion = sweep_stations(design)
     centred = find_centring(design)

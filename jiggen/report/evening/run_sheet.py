@@ -77,8 +77,7 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
 def run_sheet_pdf(plan: Plan, outcomes: Sequence[Outcome], *, paper: Paper = "A4") -> bytes:
     """The run sheet as PDF: the same bytes for the same plan and outcomes.
 
-    `outcomes` are what became of the plan's jigs.  A pair of which any jig failed is marked not
-    to be drilled.
+    A pair of which any jig failed is marked not to be drilled.
     """
     width, _ = frame_size(paper)
     title = f"Run sheet: {counted(len(plan.pairs), 'pair')}"
@@ -319,8 +318,7 @@ class Half:
     def on_the_mark(self, boot: float) -> tuple[Reading | None, float]:
         """Its line for `boot`, mm, None where it has but one; and how far off it puts the holes.
 
-        That is the line that puts them the nearest: between two that a step of the pattern parts,
-        the one on the boot's side of the step.
+        It is the one that puts them the nearest, which is on the boot's side of a step.
         """
         if not self.ladder:
             return None, 0.0
