@@ -30,14 +30,9 @@ from jiggen.errors import CheckFailed, Finding
 from jiggen.inputs.faults import Unit
 from jiggen.measure import METHODS, REACH, adjustment
 from jiggen.measure.adjustment import Adjustment, Array, Equations, derivative
+from jiggen.measure.printer import profile
 from jiggen.measure.printer.jig import distortion
-from jiggen.measure.printer.profile import (
-    LARGEST_OFFSET,
-    LARGEST_SKEW,
-    LARGEST_STRETCH,
-    Profile,
-    check_name,
-)
+from jiggen.measure.printer.profile import Profile
 from jiggen.measure.printer.read import (
     Diameter,
     Distance,
@@ -281,20 +276,20 @@ def _other_edges(found: GaugeFit) -> list[str]:
 def beyond(values: Mapping[Parameter, float], source: str) -> Iterator[Finding]:
     """What is more than is compensated."""
     look = "was the slicer set to 100 %, and the file to millimetres? Then look at the printer's "
-    most = f"{LARGEST_STRETCH * 100:g} % is the most that is compensated"
+    most = f"{profile.LARGEST_STRETCH * 100:g} % is the most that is compensated"
     for name, value in values.items():
         off = value - TRUE[PARAMETERS.index(name)]
         if name.startswith("scale"):
             size = f"{abs(off) * 100:.1f} % too {'long' if off > 0 else 'short'}"
             message = f"along {name[-1]} the print is {size}; {most}"
-            limit, help_ = LARGEST_STRETCH, f"{look}steps per millimetre."
+            limit, help_ = profile.LARGEST_STRETCH, f"{look}steps per millimetre."
         elif name == "skew":
             message = f"the axes have a perpendicularity error of {abs(off):.2f}°"
-            limit, help_ = LARGEST_SKEW, "set the printer's frame square first."
+            limit, help_ = profile.LARGEST_SKEW, "set the printer's frame square first."
         else:
             what = "holes" if name == "hole" else "outside dimensions"
             message = f"{what} come out {abs(off):.2f} mm too {'large' if off > 0 else 'small'}"
-            limit, help_ = LARGEST_OFFSET, "look at the slicer's line width and flow first."
+            limit, help_ = profile.LARGEST_OFFSET, "look at the slicer's line width and flow first."
         if abs(off) > limit:
             hint = f"That is too much to compensate; repair or calibrate the printer: {help_}"
             yield Finding("printer.beyond", message, source, name, hint)
@@ -339,7 +334,7 @@ def profile_of(found: GaugeFit, name: str, material: str = "") -> Profile:
     Raises CheckFailed ``printer.gross-error``, ``.disagree`` or ``.beyond``, and InputError as
     `check_name`.
     """
-    check_name(name, material)
+    profile.check_name(name, material)
     if against := refusals(found):
         raise CheckFailed(against)
     numbers = {key: round(found.values[key], 6) for key in found.determined}
