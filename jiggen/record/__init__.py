@@ -64,13 +64,13 @@ def read_record(folder: Path) -> AnyRecord:
         text = within(folder, MANIFEST, LARGEST).read_bytes()
         return _ANY.validate_python(from_json(text, allow_inf_nan=False))
     except OSError as error:
-        found = [("missing", f"cannot read the manifest: {error.strerror or error}", "")]
+        found = [("record.missing", f"cannot read the manifest: {error.strerror or error}", "")]
     except ValidationError as error:
-        found = [("invalid", one["msg"], key_path(one["loc"][1:])) for one in error.errors()]
+        found = [("record.invalid", one["msg"], key_path(one["loc"][1:])) for one in error.errors()]
     except ValueError as error:
-        found = [("invalid", f"not valid JSON: {error}", "")]
+        found = [("record.invalid", f"not valid JSON: {error}", "")]
     where = str(folder / MANIFEST)
-    raise InputError(Finding(f"record.{code}", what, where, key, HINT) for code, what, key in found)
+    raise InputError(Finding(code, what, where, key, HINT) for code, what, key in found)
 
 
 def read_jig(folder: Path) -> JigRecord:
