@@ -31,8 +31,8 @@ import filelock  # noqa: F401 - before its own opening of files is counted
 import jiggen.export.folder
 import jiggen.pipeline.build
 from jiggen.errors import JiggenError
-from jiggen.record import Hole, Part, Record
-from jiggen.record.entries import Guide, PlacedPart
+from jiggen.record import Record
+from jiggen.record.entries import Guide, Hole, Part, PlacedPart
 from jiggen.verify import Verification
 
 # What Python announces before it does it.

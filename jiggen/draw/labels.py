@@ -36,29 +36,9 @@ class Label:
 
 
 def text_width(text: str, height: float) -> float:
-    """Width in mm to keep free for `text` of cap `height` mm in any plain font.
-
-    A character takes its cap height, an East Asian wide letter half as much more.
-    """
+    """Width in mm to keep free for `text` of cap `height` mm in any plain font."""
     wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
     return height * (len(text) + 0.5 * wide)
-
-
-def place_labels(
-    names: Sequence[str],
-    centres: NDArray[np.float64],
-    keep_clear: NDArray[np.float64],
-    lines: Boxes,
-    height: float,
-) -> tuple[Label, ...]:
-    """A place for each name beside its hole, clear of holes, `lines` and the names before it.
-
-    `centres` is (n, 2) and `keep_clear` (n,) float, mm: half the side of the square around a
-    hole that stays free.  `height` is the names' cap height in mm; any plain font will do.
-    """
-    sizes = [(text_width(name, height), height) for name in names]
-    places = place_boxes(sizes, centres, keep_clear, lines)
-    return tuple(Label(name, *place) for name, place in zip(names, places, strict=True) if place)
 
 
 def place_boxes(
@@ -69,9 +49,11 @@ def place_boxes(
     room: Box = (-math.inf, -math.inf, math.inf, math.inf),
     farthest: float = math.inf,
 ) -> list[tuple[Box, bool] | None]:
-    """As `place_labels`, for names of known `sizes`: each box, and whether it needs a leader.
+    """A box for each name beside its hole, clear of holes, `lines` and the names before it.
 
-    None where there is no free place in the `room` within `farthest` mm of the hole.
+    With each, whether it needs a leader; None where there is no free place in the `room` within
+    `farthest` mm of the hole.  `centres` is (n, 2), `keep_clear` (n,) half the side of the square
+    around a hole that stays free, mm.
     """
     farthest = min(farthest, math.dist(room[:2], room[2:]))  # nothing in it is farther off
     reach = keep_clear[:, None]

@@ -111,10 +111,7 @@ class _Writer:
 
 
 def dxf_bytes(drawing: Drawing) -> bytes:
-    """`drawing` at 1:1 as DXF bytes, in its own frame, with its layers.
-
-    Same drawing, same bytes: dates and ids in the file are fixed.
-    """
+    """`drawing` at 1:1 as DXF in its own frame, with its layers: same drawing, same bytes."""
     import ezdxf
 
     # No clock and no random ids: ezdxf has one switch for it, and it is global.

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from jiggen.cautions import CAUTIONS
 from jiggen.draw import figures
 from jiggen.draw.figures import ARM, ID_HEIGHT, LEADING, NAME_HEIGHT, NOTE_HEIGHT, SMALL_HEIGHT
-from jiggen.draw.labels import Label, place_labels, text_width
+from jiggen.draw.labels import Label, place_boxes, text_width
 from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Shape, Text
 from jiggen.draw.vector import dxf_bytes, svg_text
 from jiggen.errors import InputError
@@ -134,7 +134,9 @@ def name_holes(
     lines = [(x - LINE_CLEAR, -ENDLESS, x + LINE_CLEAR, ENDLESS) for x in across]
     lines += [(-ENDLESS, y - LINE_CLEAR, ENDLESS, y + LINE_CLEAR) for y in along]
     shown = [figures.one_line(name) for name in names]
-    return place_labels(shown, sites, radii + ARM, np.array(lines), ID_HEIGHT)
+    sizes = [(text_width(name, ID_HEIGHT), ID_HEIGHT) for name in shown]
+    places = place_boxes(sizes, sites, radii + ARM, np.array(lines))
+    return tuple(Label(name, *place) for name, place in zip(shown, places, strict=True) if place)
 
 
 def _holes(layout: Layout, labels: tuple[Label, ...]) -> Iterator[Shape]:

@@ -6,7 +6,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from jiggen import __version__
 from jiggen.design.fit_ladder import CLEARANCES
-from jiggen.design.gauge import NAME, THICKNESS, Feature, Gauge, Readings
+from jiggen.design.gauge import NAME, THICKNESS, Gauge, Readings
 from jiggen.design.guides import Guide
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_hardware, list_pieces
@@ -151,13 +151,10 @@ def guide_entry(guide: Guide, part: str, top_z: float | None = None) -> entries.
 
 
 def part_entries(pieces: Iterable[Piece], volumes: Mapping[str, float]) -> tuple[entries.Part, ...]:
-    """The printed parts and where their pieces go; `volumes` in mm³ by part name.
-
-    Matrices have full precision: a rounded one would no longer be rigid.
-    """
+    """The printed parts and where their pieces go; `volumes` in mm³ by part name."""
     found = []
     for piece in pieces:
-        placed = [
+        placed = [  # in full precision: a rounded matrix would no longer be rigid
             {"name": place.name, "to_ski": (piece.to_ski(place) + 0.0).tolist()}
             for place in piece.placed
         ]
@@ -218,12 +215,11 @@ slide = ""
 
 def measurements_toml(readings: Readings) -> str:
     """The blank that is filled in by hand: what was asked, and one row per reading."""
-    return "\n".join([HEAD, *map(_feature, readings.features), "", *_rows(readings), FITS])
-
-
-def _feature(feature: Feature) -> str:
-    x, y, size = (round(value, 6) for value in (feature.x, feature.y, feature.diameter))
-    return f'{feature.id} = {{kind = "{feature.kind}", at = [{x}, {y}], diameter = {size}}}'
+    lines = [HEAD]
+    for one in readings.features:
+        x, y, size = (round(value, 6) for value in (one.x, one.y, one.diameter))
+        lines.append(f'{one.id} = {{kind = "{one.kind}", at = [{x}, {y}], diameter = {size}}}')
+    return "\n".join([*lines, "", *_rows(readings), FITS])
 
 
 def _rows(readings: Readings) -> Iterator[str]:

@@ -25,19 +25,11 @@ SIZE = (1600, 1000)
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """One piece in the picture: its kind, which gives its colour; mesh in the ski frame, mm.
-
-    `vertices` are (n, 3), `triangles` (m, 3).
-    """
+    """A piece in the picture: its `kind` gives its colour; ski frame, mm, (n, 3) and (m, 3)."""
 
     kind: str
     vertices: NDArray[np.float64]
     triangles: NDArray[np.int64]
-
-
-def colour_of(kind: str) -> Colour:
-    """The colour of a piece by its kind: a part's, ``ski``, or INK_NAME."""
-    return COLOURS.get(kind, GEAR)
 
 
 def draw_preview(pieces: Sequence[Shown], path: Path, zoom: float = 1.5) -> None:
@@ -128,7 +120,7 @@ def _actor(piece: Shown) -> Any:
     actor = vtkActor()
     actor.SetMapper(mapper)
     look = actor.GetProperty()
-    look.SetColor(*colour_of(piece.kind))
+    look.SetColor(*COLOURS.get(piece.kind, GEAR))
     look.SetAmbient(0.26)
     look.SetDiffuse(0.80)
     look.SetSpecular(0.12)

@@ -60,9 +60,16 @@ def remount_svg(
     ys = [*(abs(hole.y) + reach for hole in old), *np.abs(boxes[:, 1::2]).ravel()]
     tail, tip, half = float(min(xs)) - BEYOND, float(max(xs)) + BEYOND, float(max(ys))
 
+    skis = f"{wanted.side} ski" if wanted.pair == "mirrored" else "the same for left and right ski"
+    plugged = sum(hole.plugged for hole in old)
+    job = (
+        f"boot {wanted.boot:g} mm, core {wanted.core}, {skis}; old holes: {len(old) - plugged} "
+        f"open (keep {limits.open:g} mm), {plugged} plugged (keep {limits.plugged:g} mm), "
+        f"from centre to centre; used again within {limits.reuse:g} mm"
+    )
     sheet = _Sheet(max(tip - tail, LEAST_WIDTH))
     sheet.write([one_line(wanted.pattern)], NAME_HEIGHT)
-    sheet.write([_job(wanted, old, limits)], NOTE_HEIGHT)
+    sheet.write([job], NOTE_HEIGHT)
     for mount in mounts:
         count = len({conflict.new for conflict in mount.near})
         state = f"{count} of {len(mount.layout)} holes too near an old one" if count else "clear"
@@ -89,16 +96,6 @@ def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLim
     across = {0.0, layout.mount_shift}  # the mounting mark, and the boot's centre if elsewhere
     labels = name_holes(names, np.array(sites), np.array(radii), across=tuple(across))
     return _Mount(name, layout, conflicts(layout, old, limits), reused(layout, old, limits), labels)
-
-
-def _job(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> str:
-    skis = f"{layout.side} ski" if layout.pair == "mirrored" else "the same for left and right ski"
-    plugged = sum(hole.plugged for hole in old)
-    return (
-        f"boot {layout.boot:g} mm, core {layout.core}, {skis}; old holes: {len(old) - plugged} "
-        f"open (keep {limits.open:g} mm), {plugged} plugged (keep {limits.plugged:g} mm), "
-        f"from centre to centre; used again within {limits.reuse:g} mm"
-    )
 
 
 def shift_words(shift: float) -> str:

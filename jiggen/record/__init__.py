@@ -12,21 +12,9 @@ from pydantic_core import from_json
 
 from jiggen.errors import CheckFailed, Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
-from jiggen.record.entries import Hole, Part
-from jiggen.record.model import SAME, GaugeRecord, JigRecord, Ladder, Record, TrialRecord
-from jiggen.record.results import DepthStop, Drilling
+from jiggen.record.model import SAME, GaugeRecord, JigRecord, Record, TrialRecord
 
-__all__ = [
-    "DepthStop",
-    "Drilling",
-    "GaugeRecord",
-    "Hole",
-    "JigRecord",
-    "Ladder",
-    "Part",
-    "Record",
-    "TrialRecord",
-]
+__all__ = ["GaugeRecord", "JigRecord", "Record", "TrialRecord"]
 
 LARGEST = 16 * 1024 * 1024  # bytes
 AFTER = "Build it again, and look at what jiggen check says about the folder."

@@ -11,7 +11,8 @@ from jiggen.errors import Finding, InputError
 from jiggen.files import MANIFEST
 from jiggen.measure.printer.jig import Body, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
-from jiggen.record import JigRecord, Part, read_jig
+from jiggen.record import JigRecord, read_jig
+from jiggen.record.entries import Part
 from jiggen.record.model import LadderRow
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it

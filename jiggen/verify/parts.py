@@ -158,8 +158,7 @@ def _cause(
 ) -> Cause | None:
     """What makes the mesh of `part` differ from its STEP shape; None when nothing tried fits.
 
-    `corners` holds the STEP corners of every part, each carried to its own printed file's
-    frame; `done` has been undone of the mesh.
+    `corners` are every part's, in its own file's frame; `done` has been undone of the mesh.
     """
     # Shares, not counts: another part may have few corners, and all of them be wrong.
     own = corners.get(part.name, np.empty((0, 3)))

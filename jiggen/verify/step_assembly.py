@@ -59,7 +59,6 @@ class RoundFace:
     """
 
     hollow: bool
-
     place: Array
     radius: float | None
     arcs: tuple[Arc, ...]
@@ -156,7 +155,11 @@ class _Tree:
             count += 1
             if len(names) > DEEPEST or count > MOST_PIECES:
                 raise StepError("assemblies hold one another without end")
-            shape = self._shape(product)
+            if product not in self._shapes:
+                numbers = self._all_representations(product)
+                refs = (ref for number in numbers for ref in self._file[number].refs(1))
+                self._shapes[product] = self._reader.shape([self._file[ref] for ref in refs])
+            shape = self._shapes[product]
             if shape.solids:
                 yield StepPiece(names, products, pose, shape)
             for usage in reversed(self._usages[product]):
@@ -168,16 +171,6 @@ class _Tree:
     def _name(self, product: int) -> str:
         formation = self._file[self._file[product].ref(2)]
         return self._file[formation.ref(2)].text(0)
-
-    def _shape(self, product: int) -> Shape:
-        if product not in self._shapes:
-            items = [
-                self._file[ref]
-                for number in self._all_representations(product)
-                for ref in self._file[number].refs(1)
-            ]
-            self._shapes[product] = self._reader.shape(items)
-        return self._shapes[product]
 
     def _all_representations(self, product: int) -> dict[int, None]:
         """The product's own, and those that are one shape with them without a placement."""

@@ -22,8 +22,8 @@ from jiggen.evening.check import Pair
 from jiggen.job import Job
 from jiggen.layout import motions
 from jiggen.pattern.model import Side
-from jiggen.record import DepthStop
 from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
+from jiggen.record.results import DepthStop
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.units import counted, number

@@ -12,9 +12,9 @@ from jiggen.cautions import CAUTIONS
 from jiggen.errors import Finding
 from jiggen.files import PAGE, PLAN_SVG
 from jiggen.outcome import Verification, WantedBore
-from jiggen.record import Drilling, JigRecord
+from jiggen.record import JigRecord
 from jiggen.record.entries import JigInputs
-from jiggen.record.results import Accuracy, Plastic
+from jiggen.record.results import Accuracy, Drilling, Plastic
 from jiggen.report.page.markup import (
     Html,
     bullets,

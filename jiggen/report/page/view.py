@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
-from jiggen.export.preview import INK, colour_of, ski_piece
+from jiggen.export.preview import COLOURS, GEAR, INK, ski_piece
 from jiggen.files import PICTURE
 from jiggen.record import JigRecord
 from jiggen.report.page.markup import Html, node, section
@@ -99,7 +99,7 @@ def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     placed = [mesh.moved(pose).vertices for pose in poses]
     return {
         "group": kind,
-        "colour": colour_of(kind),
+        "colour": COLOURS.get(kind, GEAR),
         "low": _rounded(low),
         "size": _rounded(size),
         "points": _base64(np.rint(steps).astype("<u2")),

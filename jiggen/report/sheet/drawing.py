@@ -18,7 +18,8 @@ from jiggen.draw.figures import arrow, cross, leader, polyline
 from jiggen.draw.fonts import POINT, plain, points, width_of
 from jiggen.draw.labels import Label, place_boxes, spread
 from jiggen.draw.shapes import WHITE, Anchor, Area, Box, Circle, Line, Pen, Point, Shape, grey
-from jiggen.record import Hole, JigRecord
+from jiggen.record import JigRecord
+from jiggen.record.entries import Hole
 from jiggen.report.sheet import kit
 
 TALLEST = 46.0  # mm of ski and holes across
@@ -73,7 +74,10 @@ def layout_drawing(job: JigRecord, units: kit.Units, width: float) -> list[Flowa
 
     sides = [[(words[y], view.at(side[y], y)) for y in sorted(side)] for side in (behind, ahead)]
     fits = max(map(len, sides)) * PITCH <= top - foot and len(along) * PITCH <= width
-    names = _names(job, view, room)
+    names: Named = ()
+    if len(holes) <= MANY:
+        names = place_names(holes, view, ARM, ski_lines(view, (narrow,)), ID_SIZE, room)
+    names = names if len(names) == len(holes) else ()
     shapes = [*draw_way(width, 1.2 - STRIP), *draw_ski(view, (narrow,), room)]
     if fits:
         shapes += _along([(words[x], view.at(x, along[x])) for x in sorted(along)], foot, width)
@@ -116,15 +120,6 @@ def _across(sides: Sequence[Dimensions], room: Box) -> Iterator[Shape]:
             knee = edge + way * KNEE
             yield from polyline([(edge, y), (knee, place)], THIN)
             yield kit.typeset((knee + way * GAP, place - HALF_LINE), words, SIZE, anchor=anchor)
-
-
-def _names(job: JigRecord, view: View, room: Box) -> Named:
-    """Places for the holes' ids; none at all unless there is one for each."""
-    if len(job.holes) > MANY:
-        return ()
-    obstacles = ski_lines(view, (job.inputs.ski.least,))
-    names = place_names(job.holes, view, ARM, obstacles, ID_SIZE, room)
-    return names if len(names) == len(job.holes) else ()
 
 
 @dataclass(frozen=True)

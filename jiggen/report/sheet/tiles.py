@@ -17,7 +17,8 @@ from reportlab.platypus.flowables import Flowable
 from jiggen.draw.figures import SCALE_BAR, cross, scale_bar
 from jiggen.draw.fonts import POINT, fit, plain, points, width_of, wrap
 from jiggen.draw.shapes import Anchor, Box, Line, Pen, Point, Shape, grey
-from jiggen.record import Hole, JigRecord
+from jiggen.record import JigRecord
+from jiggen.record.entries import Hole
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import LYING, Size
 from jiggen.report.sheet.drawing import (
