@@ -1,8 +1,12 @@
 """One jig, built once a run for all tests that only look at it."""
 
 import gc
+import os
 import shutil
 from pathlib import Path
+
+# One thread each: the workers of a test run share the cores already, and waiting threads burn them.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import HealthCheck

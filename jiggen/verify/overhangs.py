@@ -162,7 +162,9 @@ def _turns(patch: Polygon, box: Array) -> Array:
     edges = np.vstack([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
     longest = np.argsort(-np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1), kind="stable")
     straight = [_directions(edge) for edge in edges[longest[:LONG_EDGES]]]
-    return np.unique(np.round(np.concatenate([box, *straight, TURNS]) % 180.0, 1))
+    # Those of the box first: mostly one of them is good enough, and the rest need no look.
+    turns = np.round(np.concatenate([box, *straight, TURNS]) % 180.0, 1)
+    return turns[np.sort(np.unique(turns, return_index=True)[1])]
 
 
 def _directions(points: Array) -> Array:
