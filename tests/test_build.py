@@ -1,8 +1,6 @@
 """The main job, end to end: every shipped pattern verified, every seeded fault found."""
 
 import json
-import subprocess
-import sys
 import tomllib
 from dataclasses import replace
 from itertools import product
@@ -14,6 +12,7 @@ import trimesh
 from scipy.spatial.distance import cdist
 from shapely.geometry import Point, Polygon
 
+from jiggen.cli import main
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
 from jiggen.drilling import SkiState
@@ -166,44 +165,31 @@ def test_a_good_folder_passes(folder):
     assert check(folder).passed
 
 
-def test_a_hole_moved_by_a_tenth(folder):
+def test_faults_seeded_at_once_are_each_found_where_they_are(folder):
     faults.move_hole(folder, "toe-1", 0.1)
-    (fault,) = only(verify_folder(folder), "verify.moved")
-    assert "toe-1" in str(fault)
-    assert "0.100" in str(fault)
-
-
-def test_a_hole_moved_in_the_step_file(folder):
-    faults.move_hole_in_step(folder, "heel-2", 0.0, 0.1, np.eye(4))
-    (fault,) = only(verify_folder(folder), "verify.moved")
-    assert "heel-2" in str(fault) and "STEP" in str(fault)
-
-
-def test_a_mirrored_part(folder):
-    faults.mirror_part(folder, "body-toe", axis=1)
-    assert any("body-toe" in str(fault) for fault in only(verify_folder(folder), "verify.mirrored"))
-
-
-def test_a_scaled_part(folder):  # by an inch, and others: test_verification.py
-    faults.scale_part(folder, "body-heel", 1.003)
-    (fault, *_) = only(verify_folder(folder), "verify.scale")
-    assert "body-heel" in str(fault) and "1.003" in str(fault)
-
-
-def test_a_bore_two_tenths_too_small(folder):
-    faults.shrink_bore(folder, "heel-3", 0.2)
-    (fault,) = only(verify_folder(folder), "verify.diameter")
-    assert "heel-3" in str(fault) and "6.900" in str(fault)
-
-
-def test_a_filled_hole(folder):
     faults.fill_hole(folder, "toe-5")
-    assert any("toe-5" in str(fault) for fault in only(verify_folder(folder), "verify.missing"))
-
-
-def test_an_open_mesh(folder):
+    faults.shrink_bore(folder, "heel-3", 0.2)
+    faults.move_hole_in_step(folder, "heel-2", 0.0, 0.1, np.eye(4))
     faults.open_mesh(folder, "rail")
-    assert any("rail" in str(fault) for fault in only(verify_folder(folder), "verify.open-mesh"))
+    found = verify_folder(folder)
+    by_source = {fault.source: fault for fault in only(found, "verify.moved")}
+    assert by_source.keys() == {"STL", "STEP"}
+    assert "toe-1" in str(by_source["STL"]) and "0.100" in str(by_source["STL"])
+    assert "heel-2" in str(by_source["STEP"])
+    assert any("toe-5" in str(fault) for fault in only(found, "verify.missing"))
+    (fault,) = only(found, "verify.diameter")
+    assert "heel-3" in str(fault) and "6.900" in str(fault)
+    assert any("rail" in str(fault) for fault in only(found, "verify.open-mesh"))
+
+
+def test_a_mirrored_and_a_scaled_part(folder):  # by an inch, and others: test_verification.py
+    faults.mirror_part(folder, "body-toe", axis=1)
+    faults.scale_part(folder, "body-heel", 1.003)
+    found = verify_folder(folder)
+    assert any("body-toe" in str(fault) for fault in only(found, "verify.mirrored"))
+    assert any(
+        "body-heel" in str(fault) and "1.003" in str(fault) for fault in only(found, "verify.scale")
+    )
 
 
 def test_swapped_parts(folder):
@@ -221,13 +207,11 @@ def test_a_changed_file_is_said(folder):
     assert any("knob.stl" in str(fault) for fault in only(check(folder), "verify.hash"))
 
 
-def test_jiggen_check_says_it_and_exits_with_1(folder):
+def test_jiggen_check_says_it_and_exits_with_1(folder, capsys):
     faults.move_hole(folder, "toe-1", 0.1)
-    done = subprocess.run(
-        [sys.executable, "-m", "jiggen", "check", str(folder)], capture_output=True, text=True
-    )
-    assert done.returncode == 1
-    assert "toe-1" in done.stdout and "do not use" in done.stdout
+    assert main(["check", str(folder)]) == 1
+    said = capsys.readouterr().out
+    assert "toe-1" in said and "do not use" in said
 
 
 def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):

@@ -131,7 +131,7 @@ def test_covariance_is_that_of_another_library():
 def test_truth_lies_in_the_stated_region_in_95_of_100_surveys():
     random = np.random.default_rng(1)
     survey = EIGHT.survey(every_pair(EIGHT.names, 3), **EIGHT_SAID)
-    runs, inside, all_inside = 2000, np.zeros(8), 0
+    runs, inside, all_inside = 1000, np.zeros(8), 0
     for _ in range(runs):
         fit = robust(solve(Network(noisy(survey, random, SIGMA), SIGMA)))
         off = fit.places - EIGHT.truth
@@ -176,7 +176,7 @@ def test_a_reading_can_have_an_uncertainty_of_its_own():
 def test_a_misreading_of_1_mm_is_named():
     random = np.random.default_rng(7)
     survey = EIGHT.survey(every_pair(EIGHT.names), **EIGHT_SAID)  # 28 distances, 15 too many
-    runs, named = 200, 0
+    runs, named = 100, 0
     for _ in range(runs):
         row, off = int(random.integers(len(survey.readings))), random.choice([-1.0, 1.0])
         found = solve(Network(misread(noisy(survey, random, SIGMA), row, off), SIGMA)).gross_error
