@@ -87,8 +87,8 @@ def within(folder: Path, name: str, largest: int) -> Path:
 def parse_toml(text: str) -> Toml:
     """The values of a TOML `text` from anywhere.
 
-    Raises ValueError for invalid TOML, and for what would cost too much: deep nesting, a key of
-    many parts (costs `tomllib` the square of their number), thousands of digits.
+    Raises tomllib.TOMLDecodeError for invalid TOML, ValueError for what costs too much: deep
+    nesting, a key of many parts (the square of their number), a number of thousands of digits.
     """
     if _LONG_KEY.search(text):
         raise ValueError(f"a key of more than {MOST_KEY_PARTS} parts")

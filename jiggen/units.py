@@ -32,7 +32,8 @@ def length(text: str) -> float:
 def length_range(text: str) -> tuple[float, float]:
     """Least and greatest length in mm of ``84-112``, ``3.3-4.4in`` or one number for both.
 
-    A unit after the last serves both.  Raises InputError ``units.range``.
+    A unit after the last serves both.  Raises InputError ``units.range``, also for lengths of 0
+    or below and for the larger one first.
     """
     ends = _read(_DASH.split(text.strip()))
     if ends is None or len(ends) > 2 or min(ends) <= 0:

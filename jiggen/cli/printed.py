@@ -40,6 +40,19 @@ NAME = Option(
 MATERIAL = Option(
     "material", "text", "What it was printed in.", group="Options", default="", metavar="TEXT"
 )
+_UNUSABLE = {"printer.gross-error", "printer.disagree"}  # readings that say nothing of the jig
+PINS = argument(
+    "file", "path", "Readings over pins in the bushes.", required=False, metavar="MEASUREMENTS.toml"
+)
+LIMIT = Option(
+    "limit", "length", "Largest error of a hole (common practice).", default="0.2", positive=True
+)
+BLANK = result(
+    "blank", "path", "Write a file that lists what is worth measuring, .toml.", suffix=".toml"
+)
+STORED_AS = result(
+    "name", "text", "Store the corrected profile under that name, to build with --printer."
+)
 
 
 @command(None, group=profile)
@@ -175,22 +188,6 @@ def _reading_lines(found: GaugeFit) -> list[str]:
     return [*table, "", *output.wrapped(words)]
 
 
-_UNUSABLE = {"printer.gross-error", "printer.disagree"}  # readings that say nothing of the jig
-
-PINS = argument(
-    "file", "path", "Readings over pins in the bushes.", required=False, metavar="MEASUREMENTS.toml"
-)
-LIMIT = Option(
-    "limit", "length", "Largest error of a hole (common practice).", default="0.2", positive=True
-)
-BLANK = result(
-    "blank", "path", "Write a file that lists what is worth measuring, .toml.", suffix=".toml"
-)
-STORED_AS = result(
-    "name", "text", "Store the corrected profile under that name, to build with --printer."
-)
-
-
 @command(JIGS)
 def printed(
     folder: options.FolderArgument,
@@ -245,15 +242,15 @@ def printed(
         before = fitting.profile_then(printout.sent, printout.fits)
         made = fitting.corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
-    lines = as_text(found, made)
+    lines = printed_text(found, made)
     if written:
         lines += f"\n\nWritten: {written}\nBuild with it: --printer {name}"
     output.write_judged(
-        as_json, lambda: as_data(found, made), lambda: lines, against, written=written
+        as_json, lambda: printed_data(found, made), lambda: lines, against, written=written
     )
 
 
-def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
+def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     """Everything for ``--json``; mm, degrees and factors."""
     fit, jig, read = found.fit, found.jig, slice(found.fit.equations.readings)
     labels = [str(reading) for reading in found.readings.readings]
@@ -289,7 +286,7 @@ def as_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     }
 
 
-def as_text(found: PrintedFit, made: Profile | None) -> str:
+def printed_text(found: PrintedFit, made: Profile | None) -> str:
     """The finished jig as lines: readings, holes, the whole, and what to do."""
     table = output.reading_table(
         "centre to centre",

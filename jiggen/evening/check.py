@@ -96,7 +96,8 @@ def check_row(
     pattern = tried("pattern", lambda: _once(known, "pattern", _read_pattern, folder, row.pattern))
     old: tuple[OldHole, ...] | None = None
     if row.old_holes:
-        old = tried("old_holes", lambda: _once(known, "file", _read_old, folder, row.old_holes))
+        file = str(Path(row.old_holes))  # a.csv and ./a.csv are one
+        old = tried("old_holes", lambda: _once(known, "file", _read_old, folder, file))
     if pattern is None:
         return None, tuple(faults)
     drilled = []
