@@ -5,11 +5,18 @@ from __future__ import annotations
 import os
 import pickle
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 import pytest
 from filelock import FileLock
+
+from jiggen.job import Job
+from jiggen.pipeline.build import Built, build
+from jiggen.pipeline.products import JIG, PlannedJig, plan_jig
+from jiggen.record import JigRecord
 
 T = TypeVar("T")
 
@@ -33,3 +40,8 @@ def built_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path]
         made = make(shared / name)
         stored.write_bytes(pickle.dumps(made))
         return made
+
+
+def build_parts(job: Job, target: Path) -> Built[PlannedJig, JigRecord]:
+    """A jig built and verified without what is drawn beside its parts: picture, sheet and page."""
+    return build(replace(JIG, outputs=()), partial(plan_jig, job), target)

@@ -11,6 +11,7 @@ import pytest
 import trimesh
 from scipy.spatial.distance import cdist
 from shapely.geometry import Point, Polygon
+from sharing import build_parts
 
 from jiggen.cli import main
 from jiggen.design import Bed, Settings, SkiRange, design_jig
@@ -96,7 +97,8 @@ def bores_cut(folder, parts):
 )
 def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
     job, expected = wanted(name, boot, ski, bed)
-    done = build_jig(job, tmp_path / "jig")
+    # One boot of each pattern with its picture, page and sheet, the others with the parts alone.
+    done = (build_jig if boot == 305.0 else build_parts)(job, tmp_path / "jig")
     assert done.verification.passed
     assert done.folder == tmp_path / "jig"
     for part in done.record.values()["parts"]:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import trimesh
 from shapely.geometry import Point, Polygon
-from sharing import built_once
+from sharing import build_parts, built_once
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
@@ -28,14 +28,16 @@ ALL = [float(boot) for boot in range(265, 346)]
 AROUND_THE_STEP = [float(boot) for boot in range(276, 281)]  # step-track's toe jumps at 278
 
 
-def build(name, target, boots=BOOTS):
+def build(name, target, boots=BOOTS, by=build_parts):
     found = read_pattern(find_pattern(name))
-    return build_jig(Job(found, (boots[0], boots[-1]), Settings(SkiRange(84, 112))), target)
+    return by(Job(found, (boots[0], boots[-1]), Settings(SkiRange(84, 112))), target)
 
 
 @pytest.fixture(scope="session")
 def club(tmp_path_factory):
-    return built_once(tmp_path_factory, "ladders", lambda target: build("club-piste", target))
+    return built_once(
+        tmp_path_factory, "ladders", lambda target: build("club-piste", target, by=build_jig)
+    )
 
 
 @pytest.fixture

@@ -60,7 +60,7 @@ def test_every_part_is_sliced_without_a_word_of_repair(built, part, tmp_path):
     done = subprocess.run(
         [
             *(SLICER, "--export-gcode", "--nozzle-diameter", "0.4"),
-            *("--layer-height", "0.2", "--first-layer-height", "0.2", "--fill-density", "0"),
+            *("--layer-height", "0.2", "--first-layer-height", "0.2", "--seam-position", "rear"),
             *("--bed-shape", "0x0,220x0,220x220,0x220", "--center", "110,110"),
             *("--output", printed, built.folder / f"parts/{part}.stl"),
         ],

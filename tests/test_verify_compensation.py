@@ -14,6 +14,7 @@ from pathlib import Path
 import faults
 import numpy as np
 import pytest
+from sharing import build_parts
 from verify_samples import (
     BORE,
     DRILL,
@@ -34,7 +35,6 @@ from jiggen.job import Job
 from jiggen.layout import lay_out
 from jiggen.measure.printer.profile import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.pipeline.products import build_jig
 from jiggen.solid.body import make_body
 from jiggen.solid.model import Part, mesh_of
 from jiggen.solid.shapes import one_solid
@@ -396,7 +396,7 @@ def test_and_without_compensation_it_does_not(name):
 
 
 def test_a_jig_built_for_a_printer_is_verified_with_its_fits_in_every_file(tmp_path):
-    made = build_jig(JOB, tmp_path / "club")
+    made = build_parts(JOB, tmp_path / "club")
     assert made.verification.passed
     assert made.record.compensation == compensation_entry(CLUB.compensation)
     plain = {guide.id: guide for guide in nominal_design().guides}
