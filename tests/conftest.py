@@ -11,12 +11,13 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as examples
-from sharing import built_once
+from sharing import built_once, read_once
 
 import jiggen
 from jiggen.cli import collect_seldom
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.verify import beds, parts
 
 # No test is timed: a busy machine must not fail one.
 examples.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -29,6 +30,15 @@ def _no_settings_of_ones_own(tmp_path_factory):
     assert not Path("jiggen-defaults.toml").exists(), "tests are not run beside a shop's defaults"
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_file_read_twice():
+    """Hundreds of verifications are of copies of one folder in which a single file was harmed."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module, name in ((parts, "read_assembly"), (parts, "read_stl"), (beds, "read_3mf")):
+            patch.setattr(module, name, read_once(getattr(module, name)))
         yield
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import pickle
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -19,6 +21,7 @@ from jiggen.pipeline.products import JIG, PlannedJig, plan_jig
 from jiggen.record import JigRecord
 
 T = TypeVar("T")
+KEPT = 16  # files whose contents a process keeps
 
 
 def built_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], T]) -> T:
@@ -40,6 +43,25 @@ def built_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path]
         made = make(shared / name)
         stored.write_bytes(pickle.dumps(made))
         return made
+
+
+def read_once(read: Callable[..., T]) -> Callable[..., T]:
+    """`read`, a reader of files, that reads the same content once, whatever file it is in.
+
+    A test harms one file of a folder, and the verification reads all the others again.
+    """
+    kept: OrderedDict[tuple[object, ...], T] = OrderedDict()
+
+    def found(path: Path, **how: object) -> T:
+        key = (hashlib.sha256(path.read_bytes()).digest(), *sorted(how.items()))
+        if key not in kept:
+            kept[key] = read(path, **how)
+        kept.move_to_end(key)
+        if len(kept) > KEPT:
+            kept.popitem(last=False)
+        return kept[key]
+
+    return found
 
 
 def build_parts(job: Job, target: Path) -> Built[PlannedJig, JigRecord]:

@@ -28,6 +28,7 @@ from printer_trials import (
     farthest,
     misreadings,
 )
+from sharing import built_once
 
 from jiggen.errors import CheckFailed, InputError
 from jiggen.inputs.faults import UNITS
@@ -63,14 +64,19 @@ def test_a_faultless_gauge_is_told_as_it_is():
     assert refusals(found) == warnings(found) == ()
 
 
+@pytest.fixture(scope="session")
+def calibrated(tmp_path_factory):
+    """1,000 seeded printers, scales, skew, hole and wall offset at random, caliper noise 0.02 mm."""
+    return built_once(tmp_path_factory, "calibrated", lambda _: calibration())
+
+
 @pytest.mark.parametrize("parameter", PARAMETERS)
-def test_the_truth_is_within_the_stated_uncertainty_in_95_of_100_runs(parameter):
-    # 1,000 seeded printers, scales, skew, hole and wall offset at random, caliper noise 0.02 mm
-    assert calibration().covered[parameter] == pytest.approx(0.95, abs=0.02)
+def test_the_truth_is_within_the_stated_uncertainty_in_95_of_100_runs(calibrated, parameter):
+    assert calibrated.covered[parameter] == pytest.approx(0.95, abs=0.02)
 
 
-def test_faultless_readings_are_seldom_called_contradictory():
-    assert calibration().contradicts <= 0.01
+def test_faultless_readings_are_seldom_called_contradictory(calibrated):
+    assert calibrated.contradicts <= 0.01
 
 
 def test_a_misread_value_is_named():
