@@ -3,6 +3,7 @@
 import gc
 import os
 import shutil
+from functools import lru_cache
 from pathlib import Path
 
 # One thread each: the workers of a test run share the cores already, and waiting threads burn them.
@@ -17,7 +18,7 @@ import jiggen
 from jiggen.cli import collect_seldom
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.verify import beds, parts
+from jiggen.verify import beds, parts, printing
 
 # No test is timed: a busy machine must not fail one.
 examples.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -39,6 +40,7 @@ def _no_file_read_twice():
     with pytest.MonkeyPatch.context() as patch:
         for module, name in ((parts, "read_assembly"), (parts, "read_stl"), (beds, "read_3mf")):
             patch.setattr(module, name, read_once(getattr(module, name)))
+        patch.setattr(printing, "_checks", lru_cache(64)(printing._checks.__wrapped__))
         yield
 
 

@@ -52,11 +52,11 @@ def test_a_batch_on_another_day_is_what_each_jig_is_alone(built, tmp_path, monke
     }.items():
         monkeypatch.setenv(name, value)
     monkeypatch.delenv("SOURCE_DATE_EPOCH", raising=False)
-    club = read_pattern(find_pattern("club-piste"))
+    club, hut = (read_pattern(find_pattern(name)) for name in ("club-piste", "hut-plate"))
     usual = Settings(ski=SkiRange(84, 112))
     thin = Settings(ski=SkiRange(84, 112), body=2.0)
     jobs = [
-        JigJob("first", Job(club, (306.0, 306.0), usual), tmp_path / "first"),
+        JigJob("first", Job(hut, (305.0, 305.0), usual), tmp_path / "first"),
         JigJob("thin", Job(club, (305.0, 305.0), thin), tmp_path / "thin"),
         # After another jig on the same process: nothing kept from that one may show.
         JigJob("club", Job(club, (305.0, 305.0), usual), tmp_path / "club"),

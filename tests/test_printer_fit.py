@@ -66,7 +66,7 @@ def test_a_faultless_gauge_is_told_as_it_is():
 
 @pytest.fixture(scope="session")
 def calibrated(tmp_path_factory):
-    """1,000 seeded printers, scales, skew, hole and wall offset at random, caliper noise 0.02 mm."""
+    """1,000 seeded printers: scales, skew, hole, wall at random; caliper noise 0.02 mm."""
     return built_once(tmp_path_factory, "calibrated", lambda _: calibration())
 
 
