@@ -15,6 +15,7 @@ from typing import TypeVar
 import pytest
 from filelock import FileLock
 
+from jiggen.files import PICTURE
 from jiggen.job import Job
 from jiggen.pipeline.build import Built, build
 from jiggen.pipeline.products import JIG, PlannedJig, plan_jig
@@ -64,6 +65,7 @@ def read_once(read: Callable[..., T]) -> Callable[..., T]:
     return found
 
 
-def build_parts(job: Job, target: Path) -> Built[PlannedJig, JigRecord]:
-    """A jig built and verified without what is drawn beside its parts: picture, sheet and page."""
-    return build(replace(JIG, outputs=()), partial(plan_jig, job), target)
+def build_parts(job: Job, target: Path, *, told: bool = False) -> Built[PlannedJig, JigRecord]:
+    """A jig built and verified, of what else is drawn of it the plans, sheet and page if `told`."""
+    outputs = tuple(output for output in JIG.outputs if told and output.name != PICTURE)
+    return build(replace(JIG, outputs=outputs), partial(plan_jig, job), target)

@@ -97,8 +97,8 @@ def bores_cut(folder, parts):
 )
 def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed, tmp_path):
     job, expected = wanted(name, boot, ski, bed)
-    # One boot of each pattern with its picture, page and sheet, the others with the parts alone.
-    done = (build_jig if boot == 305.0 else build_parts)(job, tmp_path / "jig")
+    # One boot of each pattern with plans, sheet and page, the others with the parts alone.
+    done = build_parts(job, tmp_path / "jig", told=boot == 305.0)
     assert done.verification.passed
     assert done.folder == tmp_path / "jig"
     for part in done.record.values()["parts"]:
@@ -167,6 +167,7 @@ def test_a_good_folder_passes(folder):
     assert check(folder).passed
 
 
+# Parts scaled, mirrored and exchanged: test_verification.py.
 def test_faults_seeded_at_once_are_each_found_where_they_are(folder):
     faults.move_hole(folder, "toe-1", 0.1)
     faults.fill_hole(folder, "toe-5")
@@ -182,22 +183,6 @@ def test_faults_seeded_at_once_are_each_found_where_they_are(folder):
     (fault,) = only(found, "verify.diameter")
     assert "heel-3" in str(fault) and "6.900" in str(fault)
     assert any("rail" in str(fault) for fault in only(found, "verify.open-mesh"))
-
-
-def test_a_mirrored_and_a_scaled_part(folder):  # by an inch, and others: test_verification.py
-    faults.mirror_part(folder, "body-toe", axis=1)
-    faults.scale_part(folder, "body-heel", 1.003)
-    found = verify_folder(folder)
-    assert any("body-toe" in str(fault) for fault in only(found, "verify.mirrored"))
-    assert any(
-        "body-heel" in str(fault) and "1.003" in str(fault) for fault in only(found, "verify.scale")
-    )
-
-
-def test_swapped_parts(folder):
-    faults.swap_parts(folder, "body-toe", "body-heel")
-    found = only(verify_folder(folder), "verify.swapped")
-    assert any("body-toe" in str(fault) and "body-heel" in str(fault) for fault in found)
 
 
 def test_the_page_stays_small_enough_to_send(built):

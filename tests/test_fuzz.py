@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from mutation import spoilt
 from verify_samples import MODEL, RELATIONSHIPS, TYPES
 
-CASES = 600
+CASES = 400
 NAMED = {reader.name: reader for reader in READERS}
 MEMORY = 700.0  # MB that one case may add to what the process has
 

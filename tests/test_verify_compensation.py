@@ -365,9 +365,14 @@ def nominal_design():
 
 @cache
 def files(name: str, fitted: bool) -> tuple[object, dict[str, PartMesh]]:
-    """The bodies of the club jig as drawn for a printer or for none, not yet stretched."""
+    """The bodies of the club jig as drawn for a printer or for none, not yet stretched.
+
+    For one printer both; for the others the heel's alone, where the farthest hole is.
+    """
     profile = PRINTERS[name] if fitted else None
     chosen = design_jig(nominal_design().layout, fit_settings(USUAL, profile))
+    if name not in ("all", "none"):
+        chosen = replace(chosen, bodies=tuple(b for b in chosen.bodies if b.name == "body-heel"))
     meshes = {}
     for piece in list_pieces(chosen):
         for body in (body for body in chosen.bodies if body.name == piece.name):
