@@ -209,7 +209,7 @@ def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):
         return verify_folder(folder)
 
     monkeypatch.setattr(verifying, "verify_folder", harmed)
-    done = build_parts(CLUB, tmp_path / "jig")
+    done = build_jig(CLUB, tmp_path / "jig")
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()
     assert (

@@ -117,11 +117,7 @@ def righted(fit: Fit) -> Fit:
     if fit.wrong_side == 0:
         return fit
     everything = np.arange(fit.network.holes)
-    return min(
-        fit,
-        refined(fit.network, laid(fit.network, fit.places, everything)),
-        key=_badness,
-    )
+    return min(fit, refined(fit.network, laid(fit.network, fit.places, everything)), key=_badness)
 
 
 def robust(fit: Fit) -> Fit:
