@@ -183,7 +183,7 @@ def drawing(path: Path) -> object:
 
 
 def terms(path: Path) -> object:
-    from jiggen.accuracy.causes import read_terms
+    from jiggen.accuracy.terms import read_terms
 
     return read_terms(path)
 

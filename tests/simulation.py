@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.budget import Budget
-from jiggen.accuracy.causes import NORMAL_BOUND, Cause, Distribution
+from jiggen.accuracy.causes import Cause
 from jiggen.accuracy.sections import Array
+from jiggen.accuracy.terms import NORMAL_BOUND, Distribution
 
 DRILLINGS = 100_000
 SEED = 1

@@ -16,8 +16,9 @@ from jiggen.accuracy.budget import (
     sheet_budget,
     summarise,
 )
-from jiggen.accuracy.causes import DIVISORS, Cause, Term, default_terms, read_terms
+from jiggen.accuracy.causes import Cause, Term
 from jiggen.accuracy.centring import find_centring
+from jiggen.accuracy.terms import DIVISORS, default_terms, read_terms
 from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.plan import worst_error

@@ -9,7 +9,6 @@ from pdf_reading import read_pdf
 
 import jiggen.cli.layout  # noqa: F401 - registers the command
 from jiggen.accuracy.budget import jig_budget, sheet_budget
-from jiggen.accuracy.causes import default_terms
 from jiggen.accuracy.plot import (
     ELLIPSE,
     FACTORS,
@@ -20,6 +19,7 @@ from jiggen.accuracy.plot import (
     exaggeration,
     plot,
 )
+from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.draw.shapes import Ellipse, Text

@@ -43,11 +43,11 @@ def rows(half):
     return {row.name: row for row in half.tongue.rows}
 
 
-def test_a_half_for_each_group_that_moves_with_two_stations_and_four_pads(club):
+def test_a_half_for_each_group_that_moves_with_two_stations_and_two_strips(club):
     assert [half.body.name for half in club.halves] == ["body-toe", "body-heel"]
     for half in club.halves:
         assert len(half.design.stations) == len(half.body.stations) == 2
-        assert len(half.design.pads) == 4
+        assert len(half.design.supports) == 2
         assert half.design.joint is None
         names = {item.name for item in half.body.engravings}
         assert {"clamp seats", "check scale", "arrow to the tip", "BOOT 265-345"} <= names

@@ -14,7 +14,6 @@ from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
 from jiggen.accuracy.budget import summarise as budget_summary
-from jiggen.accuracy.causes import default_terms
 from jiggen.accuracy.centring import (
     COLDER,
     LIMIT,
@@ -24,6 +23,7 @@ from jiggen.accuracy.centring import (
     find_movement,
     softness,
 )
+from jiggen.accuracy.terms import default_terms
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.plan import worst_error

@@ -330,7 +330,7 @@ def test_a_part_turned_over_fails_the_verification_for_that_alone(folder):
     assert codes == {"verify.print-overhang"}
 
 
-def test_a_body_turned_over_is_one_wide_bridge_over_its_pads(folder):
+def test_a_body_turned_over_is_one_wide_bridge_over_its_strips(folder):
     faults.turn_over(folder, "body-toe")
     entry, codes = printed(folder, "body-toe")
     assert not entry.passed

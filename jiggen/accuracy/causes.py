@@ -1,39 +1,23 @@
 """What moves a hole off its place, for the jig and for a printed paper sheet: terms and causes.
 
-Terms are values read from TOML: our defaults, and a file's changes.  Causes are what they do at
-each hole, in the ski frame, mm, and about the mounting mark: a scale error grows with the distance
-from the mark in x and from the centre line in y.
+Causes are what the terms (`terms`) do at each hole, in the ski frame, mm, and about the mounting
+mark: a scale error grows with the distance from the mark in x and from the centre line in y.
 """
 
-import math
-import os
-import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cache, partial
-from importlib.resources import files
-from typing import Annotated, Any, Literal, Self
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from pydantic import AfterValidator, model_validator
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
+from jiggen.accuracy.terms import DIVISORS, Centring, Clearance, Distribution, Sized, Terms
 from jiggen.design import Design
-from jiggen.files import Toml
-from jiggen.inputs.document import FileKind, read_document
-from jiggen.inputs.faults import MM, quoted
-from jiggen.inputs.shape import Number, Shape, fault, key, validate
 from jiggen.layout import Layout
-from jiggen.tables import deviation, limit_deviations, material
+from jiggen.tables import deviation, material
 
-Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
-
-NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
-# Beyond these a slip of the decimal point is likelier (common practice, no source).
-LARGEST = 50.0  # mm or °C
-EXPANSION = 1e-3  # mm per mm and °C
 SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
 LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
 ALONG, ACROSS = np.eye(2)
@@ -44,175 +28,6 @@ ROOM = "Measure and use the print at one temperature, and state the range."
 MARK = "Read both windows from straight above in good light."
 JOINT = "A larger bed makes the jig in one piece."
 DRILL = "A press-fit bush guides the drill closer."
-
-# Half-width over standard deviation: uniform and triangular from JCGM 100:2008, 4.3.7 and 4.3.9,
-# arcsine from JCGM 101:2008, 6.4.6.  From memory, all three; the tests integrate them.
-DIVISORS: dict[Distribution, float] = {
-    "uniform": math.sqrt(3),
-    "triangular": math.sqrt(6),
-    "arcsine": math.sqrt(2),
-    "normal": NORMAL_BOUND,
-}
-
-
-def _check_size(value: float, most: float) -> float:
-    if 0 <= value <= most:
-        return value
-    raise fault("size", f"{value:g} is not a valid size")
-
-
-def _check_class(symbol: str, what: str) -> str:
-    """A tolerance class: capitals are holes and small letters shafts (ISO 286)."""
-    listed = dict.fromkeys(row.symbol for row in limit_deviations())
-    known = [one for one in listed if one[0].isupper() == (what == "hole")]
-    if symbol in known:
-        return symbol
-    message = f"{quoted(symbol)} is not a valid tolerance class of a {what}"
-    raise fault("value", message, f"Allowed: {', '.join(known)}.")
-
-
-Size = Annotated[Number, AfterValidator(partial(_check_size, most=LARGEST))]
-Growth = Annotated[Number, AfterValidator(partial(_check_size, most=EXPANSION))]
-HoleClass = Annotated[str, AfterValidator(partial(_check_class, what="hole"))]
-ShaftClass = Annotated[str, AfterValidator(partial(_check_class, what="shaft"))]
-_SIZE_HELP = f"a number from 0 to {LARGEST:g}"
-
-
-class Distributed(Shape):
-    """What every term has: how its values are distributed, and the source."""
-
-    distribution: Distribution = key('"uniform", "triangular", "normal" or "arcsine"', "uniform")
-    source: str = key("any text: where the value is from", "")
-
-
-class Sized(Distributed):
-    """A term with a size: `half_width`, or `sigma` where it is normal; mm, or as its key says."""
-
-    half_width: Size | None = key(_SIZE_HELP, None)
-    sigma: Size | None = key(_SIZE_HELP, None)
-
-    @model_validator(mode="after")
-    def _has_its_size(self) -> Self:
-        wanted, other = "half_width", "sigma"
-        if self.distribution == "normal":
-            wanted, other = other, wanted
-        if getattr(self, wanted) is None or getattr(self, other) is not None:
-            message = f'distribution "{self.distribution}" takes {wanted}, and no {other}'
-            hint = f'Write {wanted} = …, or another distribution; "normal" takes sigma.'
-            raise fault("value", message, hint)
-        return self
-
-    @property
-    def reach(self) -> float:
-        """The greatest value counted: the half-width, or 3 sigma of a normal term."""
-        return self.half_width or NORMAL_BOUND * (self.sigma or 0.0)
-
-    @property
-    def size(self) -> str:
-        """The size in words, without a unit."""
-        return f"sigma {self.sigma:g}" if self.sigma is not None else f"± {self.half_width or 0:g}"
-
-
-class Thermal(Sized):
-    """Half-width in °C, and the `expansion` in mm per mm and °C instead of the material's."""
-
-    expansion: Growth | None = key(f"a number from 0 to {EXPANSION:g}, in mm per mm and °C", None)
-
-
-class Clearance(Distributed):
-    """Tolerance classes (ISO 286) of the bush's bore and of the drill."""
-
-    bore: HoleClass = key("a tolerance class of ISO 286 for holes", "F7")
-    drill: ShaftClass = key("a tolerance class of ISO 286 for shafts", "h8")
-
-
-class Centring(Distributed):
-    """Sideways, mm: `half_width` at every hole instead of the bound that the design gives."""
-
-    half_width: Size | None = key(_SIZE_HELP, None)
-
-
-class Marks(Sized):
-    """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
-
-    beyond: Size = key(_SIZE_HELP, 0.0)
-
-
-def _table(of: type[Shape]) -> Any:
-    return key(f"a table of {', '.join(of.keys())}")
-
-
-class JigTerms(Shape):
-    """``[jig]``: what moves a hole drilled through the jig."""
-
-    print_scale: Sized = _table(Sized)
-    repeatability: Sized = _table(Sized)
-    thermal: Thermal = _table(Thermal)
-    bush_seat: Sized = _table(Sized)
-    drill_clearance: Clearance = _table(Clearance)
-    centring: Centring = _table(Centring)
-    mark_reading: Sized = _table(Sized)
-    joint: Sized = _table(Sized)
-    hand: Sized = _table(Sized)
-
-
-class SheetTerms(Shape):
-    """``[sheet]``: what moves a hole punched through a printed paper sheet."""
-
-    print_scale: Sized = _table(Sized)
-    centre_marks: Marks = _table(Marks)
-    pencil: Sized = _table(Sized)
-    mark_reading: Sized = _table(Sized)
-    tape_slip: Sized = _table(Sized)
-    fold: Sized = _table(Sized)
-    punch: Sized = _table(Sized)
-    drill_wander: Sized = _table(Sized)
-
-
-class Terms(Shape):
-    """Every term of both budgets."""
-
-    jig: JigTerms = key("tables headed [jig.…]")
-    sheet: SheetTerms = key("tables headed [sheet.…]")
-
-
-@cache
-def default_terms() -> Terms:
-    """The terms of the shipped ``terms.toml``."""
-    text = files(__package__ or "").joinpath("terms.toml").read_text(encoding="utf-8")
-    return Terms.model_validate(tomllib.loads(text), context=MM)
-
-
-def read_terms(path: str | os.PathLike[str] | None) -> Terms:
-    """Our terms with what the TOML file at `path` changes; None changes nothing.
-
-    A value changed without a ``source`` of its own has the file as its source.
-    Raises InputError with every fault at once, each with file, line and key:
-    ``accuracy.missing``, ``.folder``, ``.unreadable``, ``.too-big``, ``.not-utf8``,
-    ``.syntax``, ``.unknown-key``, ``.type``, ``.value``, ``.not-finite``, ``.size``.
-    """
-    if path is None:
-        return default_terms()
-    document = read_document(path, FileKind("accuracy", "A file of terms"))
-    ours = default_terms().model_dump(exclude_unset=True)
-    merged = _merged(ours, document.data, f"stated in {document.file}")
-    return validate(Terms, document, merged)
-
-
-def _merged(ours: Toml, theirs: Toml, source: str) -> Toml:
-    """`ours` changed by `theirs`, table by table; what they change has a new source."""
-    merged = dict(ours)
-    for name, value in theirs.items():
-        if isinstance(value, dict) and isinstance(ours.get(name), dict):
-            value = _merged(ours[name], value, source)
-        merged[name] = value
-    if "source" in ours and theirs.keys() - {"source"} and "source" not in theirs:
-        merged["source"] = source
-    # Where the file gives the size the other way, ours goes; `Sized` checks what fits.
-    for given, other in (("half_width", "sigma"), ("sigma", "half_width")):
-        if given in theirs and other not in theirs:
-            merged.pop(other, None)
-    return merged
 
 
 @dataclass(frozen=True)

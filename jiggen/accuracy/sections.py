@@ -161,7 +161,7 @@ def body_part(design: Design, x: float) -> Part:
     """All bodies within NEAR of a station at `x`, nothing taken out but the relief."""
     window = box(x - NEAR, -FAR, x + NEAR, FAR)
     whole = shapely.union_all([b.outline.polygon for b in design.bodies]).intersection(window)
-    feet = whole.intersection(shapely.union_all([pad.polygon for pad in design.pads]))
+    feet = whole.intersection(shapely.union_all([strip.polygon for strip in design.supports]))
     relief = design.settings.relief
     standing = () if feet.is_empty else ((0.0, relief, feet),)
     return Part((relief, design.settings.body, whole), *standing).moved(x=-x)

@@ -2,7 +2,7 @@
 
 At each width the rails stand on the ski's edges, the pinion has turned with them, and every
 pair of parts is measured (`sections`).  Faces that are meant to touch are left out: nose and
-ski, pads and ski, nut and trap, screw head and knob.
+ski, strips and ski, nut and trap, screw head and knob.
 
 A ski is narrower at its waist, so a rail's nose meets a slanting edge and touches it beside the
 station's own x.  The nose is round, so this shifts the rail by thousandths only: the parts are

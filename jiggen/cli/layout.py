@@ -114,8 +114,8 @@ def accuracy(
 
     kind = check_kind(plot) if plot else ""
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
-    from jiggen.accuracy.causes import read_terms
     from jiggen.accuracy.centring import find_centring
+    from jiggen.accuracy.terms import read_terms
     from jiggen.design import design_jig
 
     stated = read_terms(terms)

@@ -87,7 +87,7 @@ def engrave(
     plate: Plate,
     lines: Sequence[str],
     obstacles: Sequence[Polygon],
-    pads: Sequence[Polygon],
+    clamps: Iterable[Pair],
     first: Sequence[Engraving],
     then: Iterable[Engraving],
     hints: Sequence[str] = (),
@@ -98,15 +98,13 @@ def engrave(
     `hints` are lines left out where there is no room.  Raises InputError naming any other item
     that there is none for.
     """
-    # A diamond over each pad, at the corner, where a clamp presses down, if no hole is there; never
-    # a ring: the verification counts round things near the top.
+    # A diamond where a clamp presses down, at the points `clamps`, if no hole is there; never a
+    # ring: the verification counts round things near the top.
     diamonds = []
-    for x0, y0, x1, y1 in (pad.bounds for pad in pads):
-        for end, x in ((x0 - plate.start, x0 + 8.0), (x1 - plate.stop, x1 - 8.0)):
-            centre = Point(x, (y0 + y1) / 2)
-            diamond = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
-            if abs(end) < 1e-6 and all(diamond.distance(shape) > CLEAR for shape in obstacles):
-                diamonds.append(diamond)
+    for centre in (Point(x, y) for x, y in clamps if plate.holds(x)):
+        diamond = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
+        if all(diamond.distance(shape) > CLEAR for shape in obstacles):
+            diamonds.append(diamond)
     seats = Engraving("clamp seats", regions_of(shapely.union_all(diamonds)))
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))

@@ -52,7 +52,9 @@ class Body:
 class Design:
     """Every dimension and position of a jig in the ski frame; mm and degrees.
 
-    `errors` holds for each hole the worst sideways error in mm for STATION_ERROR at each station.
+    `supports` are the strips that it stands on, drawn beyond the bodies' edges and through what is
+    cut out of these, `clamps` the places, x and y, where it is clamped down; `errors` holds for
+    each hole the worst sideways error in mm for STATION_ERROR at each station.
     """
 
     layout: Layout
@@ -62,7 +64,8 @@ class Design:
     stations: Stations
     bodies: tuple[Body, ...]
     joint: JointShape | None
-    pads: tuple[Region, ...]
+    supports: tuple[Region, ...]
+    clamps: tuple[tuple[float, float], ...]
     errors: tuple[float, ...]
 
     @property
@@ -264,25 +267,26 @@ def design_bodies(
     outer = plan.outer_features(plates, at.stations, base.mechanism.station)
     if found := plan.clashes(guides, (*outer, *plan.inner_features(plates, joint)), settings):
         raise InputError(found)
-    pad_shapes, bodies = plan.pads(plates), []
+    strips, bodies = plan.strips(plates, guides), []
     for plate in plates:
         mine = tuple(guide for guide in guides if plate.holds(guide.x))
         own = tuple(station for station in at.stations if plate.holds(station.x))
-        body = lay_body(plate, plan.outline(plate, joint), mine, own, pad_shapes, base)
+        body = lay_body(plate, plan.outline(plate, joint), mine, own, strips, base)
         if engraved:
             obstacles = obstacles_on(mine, own, base.mechanism)
             obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
             obstacles += [joint.socket.buffer(1.0)] if joint else []
             lines = words(layout_part(layout, mine), boots)
             line, down = centre_line(plate, settings.body)
-            marks = engrave(plate, lines, obstacles, pad_shapes, (line,), (down,))
+            clamps = plan.clamp_marks(plates)
+            marks = engrave(plate, lines, obstacles, clamps, (line,), (down,))
             body = replace(body, engravings=marks)
         bodies.append(body)
-    return assemble(base, layout, at, tuple(bodies), pad_shapes)
+    return assemble(base, layout, at, tuple(bodies), strips)
 
 
 def assemble(
-    base: Base, layout: Layout, places: Places, bodies: tuple[Body, ...], pad_shapes: Shapes
+    base: Base, layout: Layout, places: Places, bodies: tuple[Body, ...], strips: Shapes
 ) -> Design:
     """The design of these bodies, which lie on the ski as one, on two stations."""
     rear, front = (station.x for station in places.stations)
@@ -296,7 +300,8 @@ def assemble(
         places.stations,
         bodies,
         places.joint,
-        pads=regions_of(MultiPolygon(pad_shapes)),
+        supports=regions_of(MultiPolygon(strips)),
+        clamps=plan.clamp_marks(places.plates),
         errors=tuple(errors.tolist()),
     )
 
@@ -308,11 +313,11 @@ def obstacles_on(guides: Guides, stations: Stations, mechanism: Mechanism) -> li
 
 
 def lay_body(
-    plate: Plate, shape: Polygon, guides: Guides, stations: Stations, pads: Shapes, base: Base
+    plate: Plate, shape: Polygon, guides: Guides, stations: Stations, strips: Shapes, base: Base
 ) -> Body:
     """A body of the outline `shape` as it lies on the bed; InputError where it does not fit."""
     (region,) = regions_of(shape)
-    relief = shape.buffer(1.0).difference(shapely.union_all(pads))
+    relief = shape.buffer(1.0).difference(shapely.union_all(strips))
     turn = plan.bed_turn(region.outer * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
     if turn is None:
         raise InputError.of(

@@ -1,4 +1,4 @@
-"""The jig seen from above: where its stations go, outlines, windows, pads, joint, and walls.
+"""The jig seen from above: where its stations go, outlines, windows, strips, joint, and walls.
 
 A station centres the jig to within some sideways error e at its own x.  For a rigid jig with
 stations at a and b that reaches a hole at x, at worst, as e·(|x-b| + |x-a|)/|a-b|: it is e
@@ -34,8 +34,13 @@ STATION_ERROR = 0.1  # mm, sideways, each: what places are compared with
 WINDOW_HALF = 7.0  # mm along the ski, to either side of the mounting mark
 WINDOW_DEPTH = 9.0  # mm in from the body's edge: the mark is seen, the joint screws are not met
 WINDOW_FLARE = 2.0  # mm at 45° in a window's inner corners: an edge that a printer does not round
-PAD_WIDTH = 9.0  # mm, as wide as a clamp's foot (common practice, no source)
-PAD_LENGTH = 36.0  # mm: a clamp on it finds the ski below (common practice, no source)
+STRIP = 9.0  # mm wide, as a clamp's foot: a clamp on it finds the ski below (no source)
+STRIP_LINK = 5.0  # mm of a strip inside a sight window, and along the ski beyond its ends
+BURR = 1.5  # mm clear of a guide's throat: a drill raises the sheet around its hole (no source)
+LEAST_STRIP = 1.2  # mm: what is narrower beside a guide is left away (three lines, no source)
+BEYOND = 3.0  # mm that a strip is drawn beyond the body, which ends it
+ROUND = 1 / math.cos(math.pi / 12)  # a polygon of 12 corners around a circle, over its radius
+CLAMP_END = 8.0  # mm from a body's end to the middle of a clamp's mark
 FAR = 500.0  # mm: beyond any body
 CORNER = 2.5  # chamfered corners: no sharp horn to break, yet 1.5 mm left beside a channel
 END_WALL = 4.0  # mm beyond a station's channel
@@ -182,16 +187,33 @@ def outline(plate: Plate, joint: JointShape | None) -> Polygon:
     return shapely.normalize(shape)
 
 
-def pads(plates: tuple[Plate, ...]) -> tuple[Polygon, ...]:
-    """Four pads, one in each corner of the whole jig: it stands on them and cannot rock."""
+def strips(plates: tuple[Plate, ...], guides: Iterable[Guide]) -> tuple[Polygon, ...]:
+    """What the jig stands on: a strip along either edge, and so beside each hole and channel.
+
+    Between them it is clear of a crowned top sheet, and around each guide of the burr that a
+    drill raises.  A strip passes a sight window on its inner side, and so reaches the joint; what
+    is cut out of the body, a window or a channel, is cut out of a strip as well.
+    """
     start, stop = min(p.start for p in plates), max(p.stop for p in plates)
-    b = plates[0].half_width
-    length = min(PAD_LENGTH, (stop - start) / 3)
-    return tuple(
-        box(x0, y0, x1, y1)
-        for x0, x1 in ((start, start + length), (stop - length, stop))
-        for y0, y1 in ((b - PAD_WIDTH, b), (-b, -b + PAD_WIDTH))
-    )
+    b, link = plates[0].half_width, WINDOW_HALF + STRIP_LINK
+    inner = b - STRIP
+    half = box(start - BEYOND, inner, stop + BEYOND, b + BEYOND)
+    if start < WINDOW_HALF and stop > -WINDOW_HALF:
+        half |= box(max(start, -link), inner - STRIP_LINK, min(stop, link), inner)
+    both = half | shapely.transform(half, lambda xy: xy * (1.0, -1.0))
+    # Few chords, outside the circle: each is a face to cut.
+    rings = [Point(g.x, g.y).buffer((g.throat / 2 + BURR) * ROUND, quad_segs=3) for g in guides]
+    clear = both.difference(shapely.union_all(rings))
+    whole = clear.buffer(-LEAST_STRIP / 2, join_style="mitre")
+    whole = shapely.set_precision(whole.buffer(LEAST_STRIP / 2, join_style="mitre"), 1e-3)
+    return tuple(part for part in shapely.get_parts(whole) if isinstance(part, Polygon))
+
+
+def clamp_marks(plates: tuple[Plate, ...]) -> tuple[tuple[float, float], ...]:
+    """Where the jig is clamped down, x and y: over a strip at each corner of the whole."""
+    start, stop = min(p.start for p in plates), max(p.stop for p in plates)
+    y = plates[0].half_width - STRIP / 2
+    return tuple((x, side * y) for x in (start + CLAMP_END, stop - CLAMP_END) for side in (1, -1))
 
 
 # -- walls ---------------------------------------------------------------------------------------

@@ -95,7 +95,8 @@ def design_reusable(
         layout=longest,
         stations=tuple(station for design in designs for station in design.stations),
         bodies=tuple(half.body for half in halves),
-        pads=tuple(pad for design in designs for pad in design.pads),
+        clamps=tuple(place for design in designs for place in design.clamps),
+        supports=tuple(strip for design in designs for strip in design.supports),
         errors=tuple(errors[hole] for hole in longest.ids),
     )
     return Reusable(layouts, whole, tuple(halves))
@@ -152,15 +153,15 @@ def _half(share: _Share) -> Half:
     outer = plan.outer_features((main,), stations, base.mechanism.station)
     if found := plan.clashes(guides, (*outer, near), settings):
         raise InputError(found)
-    pad_shapes = plan.pads((main,))
-    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, pad_shapes, base)
+    strips = tuple(strip - over for strip in plan.strips((main,), guides))
+    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, strips, base)
     if share.engraved:
         obstacles = jig.obstacles_on(guides, stations, base.mechanism)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_tongue(tongue, settings.body)
-        marks = engrave(main, lines, obstacles, pad_shapes, (), ladders, HINTS)
+        marks = engrave(main, lines, obstacles, plan.clamp_marks((main,)), (), ladders, HINTS)
         body = replace(body, engravings=marks)
-    design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), pad_shapes)
+    design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
     return Half(share.name, share.motion, design, tongue)
 
 

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
-from jiggen.accuracy.causes import default_terms
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep_stations
+from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
 from jiggen.design.gauge import Gauge, design_gauge, readings_of

@@ -60,7 +60,7 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
 
 
 def mechanical_tools(body: Body, design: Design) -> Iterator[cq.Shape]:
-    """What is taken from the block but for the relief around the pads, and engravings."""
+    """What is taken from the block but for the relief between the strips, and engravings."""
     for guide in body.guides:
         tool = _guide_cutter(replace(guide, id="", x=0.0, y=0.0))
         yield tool.moved(cq.Location(cq.Vector(guide.x, guide.y, 0)))
