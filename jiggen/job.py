@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from jiggen.accuracy.causes import Print
 from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Design, Settings, design_jig
@@ -80,6 +81,15 @@ class Job:
 
     def _lay_out(self, boots: tuple[float, ...]) -> dict[float, Layout]:
         return layouts(self.pattern, boots, mount_shift=self.shift, core=self.core, side=self.side)
+
+
+def known_print(printer: Profile | None, *, checked: bool) -> Print:
+    """What is known of a print that was corrected for `printer`, its check passed or not."""
+    if printer is None:
+        return Print(checked)
+    sure = printer.uncertainty
+    scale = max(sure.scale_x or 0.0, sure.scale_y or 0.0)
+    return Print(checked, 100 * scale, sure.skew, printer.bush_fit is not None)
 
 
 def folder_name(pattern: str, *boots: float) -> str:

@@ -251,7 +251,7 @@ READERS = (
         old_holes,
     ),
     Reader("drawing", 12, drawings, drawing),
-    Reader("terms", 6, files("jiggen/accuracy/terms.toml"), terms),
+    Reader("terms", 6, files("jiggen/tables/terms.toml"), terms),
     Reader("profile", 6, lambda: {"shed.toml": PROFILE}, profile),
     Reader("jobs", 8, lambda: {"jobs.toml": JOBS, **files("tests/data/evening.csv")()}, jobs),
     Reader("measurements", 6, measured, measurements),

@@ -120,7 +120,7 @@ class Finished:
 def finished_jigs(
     pattern: str, bed: float, folder: Path, runs: int = 50, seed: int = SEED
 ) -> Finished:
-    """Many prints of one jig, each as `BEFORE` has prints, measured as its blank file says."""
+    """Many prints of one jig, off as prints are, measured as its blank file says."""
     chosen, random = designed(pattern, bed), np.random.default_rng(seed)
     jig = read_printout(write_jig(folder, chosen)).jig
     pairs = worth_measuring(jig)

@@ -14,6 +14,7 @@ from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
 from jiggen.accuracy.budget import summarise as budget_summary
+from jiggen.accuracy.causes import Print
 from jiggen.accuracy.centring import (
     COLDER,
     LIMIT,
@@ -331,7 +332,8 @@ def test_accuracy_reckons_with_the_plastic_asked_for(jig, capsys):
     terms = json.loads(capsys.readouterr().out)["jig"]["terms"]
 
     def budget_of(design):
-        return budget_summary(jig_budget(design, default_terms())).model_dump(mode="json")["terms"]
+        found = jig_budget(design, default_terms(), known=Print(checked=True))
+        return budget_summary(found).model_dump(mode="json")["terms"]
 
     assert terms == budget_of(of(jig, "PLA")) != budget_of(jig)
     assert any("101 µm/m" in term["size"] for term in terms)  # PLA's most, by the table

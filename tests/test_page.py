@@ -80,8 +80,17 @@ def test_it_says_what_the_manifest_says(good):
         assert f"{part['name']} {part['count']} {part['file']} 1.0 cm³" in text
     for bought in manifest["hardware"]:
         assert f"{bought['name']} {bought['count']} {bought['size']} {bought['standard']}" in text
-    jig, sheet = (manifest["accuracy"][way]["largest_95"] for way in ("jig", "sheet"))
-    assert f"this jig {jig:.2f} mm paper sheet, by hand {sheet:.2f} mm" in text
+    ways = {
+        name: manifest["accuracy"][name]["largest_95"] for name in ("unmeasured", "jig", "sheet")
+    }
+    unmeasured, jig, sheet = (f"{off:.2f} mm" for off in ways.values())
+    assert ways["unmeasured"] > ways["jig"]
+    # The number of a checked print never stands without that of one that nobody measured.
+    assert f"within {unmeasured} as printed, unmeasured; within {jig} after the check" in text
+    bars = (
+        f"this jig as printed, unmeasured {unmeasured} this jig after the check of its print {jig}"
+    )
+    assert f"{bars} paper sheet, by hand {sheet}" in text
     for term in manifest["accuracy"]["jig"]["terms"] + manifest["accuracy"]["sheet"]["terms"]:
         assert f"{term['name']} {term['size']} {term['distribution']} {term['source']}" in text
 

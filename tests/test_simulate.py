@@ -6,7 +6,7 @@ import pytest
 from simulation import difference, drill, simulate
 
 from jiggen.accuracy.budget import Budget, jig_budget, sheet_budget
-from jiggen.accuracy.causes import Cause, Term
+from jiggen.accuracy.causes import Cause, Print, Term
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.layout import lay_out
@@ -19,7 +19,8 @@ SKI = SkiRange(84, 112)
 @pytest.fixture(scope="module")
 def club(club_layout):
     chosen = design_jig(club_layout, Settings(ski=SKI))
-    budgets = jig_budget(chosen, TERMS), sheet_budget(club_layout, TERMS)
+    jigs = (jig_budget(chosen, TERMS, known=Print(checked)) for checked in (True, False))
+    budgets = *jigs, sheet_budget(club_layout, TERMS)
     return [(budget, simulate(budget)) for budget in budgets]
 
 
@@ -44,7 +45,8 @@ def test_distances_between_drilled_holes_scatter_as_the_formula_says(club):
 
 
 def test_no_drilling_is_beyond_the_worst_case(club):
-    for budget, simulation in club:
+    # Of a print that nobody measured a single normal term is the most: it may pass 3 sigma.
+    for budget, simulation in (club[0], club[2]):
         # Normal terms may pass 3 sigma, but not enough of them at once to pass the whole sum.
         assert (simulation.worst < budget.worst).all()
 
@@ -53,7 +55,7 @@ def test_no_drilling_is_beyond_the_worst_case(club):
 def test_every_shipped_pattern_agrees(path):
     holes = lay_out(read_pattern(path), 305.0)
     for budget in (
-        jig_budget(design_jig(holes, Settings(ski=SKI)), TERMS),
+        jig_budget(design_jig(holes, Settings(ski=SKI)), TERMS, known=Print(checked=True)),
         sheet_budget(holes, TERMS),
     ):
         assert difference(budget, simulate(budget, 30_000)) < 0.02

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from jiggen.accuracy.causes import Cause, Term, jig_causes, sheet_causes
+from jiggen.accuracy.causes import Cause, Print, Term, jig_causes, sheet_causes
 from jiggen.accuracy.sections import Array
 from jiggen.accuracy.terms import Terms
 from jiggen.design import Design
@@ -111,14 +111,16 @@ class Budget:
         return max(self.shares, key=lambda term: float(self.shares[term][hole].sum()))
 
 
-def jig_budget(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Budget:
-    """The budget of holes drilled through `design`.
+def jig_budget(
+    design: Design, terms: Terms, bound: ArrayLike | None = None, known: Print | None = None
+) -> Budget:
+    """The budget of holes drilled through `design`, by what is `known` of its print.
 
     `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
     takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound)))
+    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound, known)))
 
 
 def sheet_budget(layout: Layout, terms: Terms) -> Budget:
@@ -162,14 +164,22 @@ def summarise(budget: Budget) -> BudgetSummary:
     )
 
 
-def over_limit(budget: Budget, limit: float = LIMIT) -> tuple[Finding, ...]:
-    """A warning for each hole whose expected (95 %) error is over `limit` mm."""
+def over_limit(
+    budget: Budget, limit: float = LIMIT, unmeasured: Budget | None = None
+) -> tuple[Finding, ...]:
+    """A warning for each hole whose expected (95 %) error is over `limit` mm.
+
+    It says what the hole is off by in the `unmeasured` budget too.
+    """
     found, errors = [], budget.expected[:, 2]
     tool = "the jig" if budget.method == "jig" else "a paper sheet"
+    if unmeasured:
+        tool += ", its print checked"
     for index in np.flatnonzero(errors > limit).tolist():
         most = budget.largest_term(index)
+        also = f" ({unmeasured.expected[index, 2]:.2f} mm unmeasured)" if unmeasured else ""
         message = (
-            f"with {tool}, expected to be off by up to {errors[index]:.2f} mm in "
+            f"with {tool}, expected to be off by up to {errors[index]:.2f} mm{also} in "
             f"95 of 100 drillings; the limit is {limit:g} mm. Most of it is: {most.name}"
         )
         hint = most.hint or "A term that you measured can be stated in a file of terms."

@@ -1,9 +1,10 @@
-"""What moves a hole off its place, for the jig and for a printed paper sheet: terms and causes.
+"""What moves a hole off its place, for the jig and for a printed paper sheet: causes.
 
-Causes are what the terms (`terms`) do at each hole, in the ski frame, mm, and about the mounting
-mark: a scale error grows with the distance from the mark in x and from the centre line in y.
+Causes are what the terms do at each hole, in the ski frame, mm, and about the mounting mark: a
+scale error grows with the distance from the mark in x and from the centre line in y.
 """
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -13,21 +14,49 @@ from numpy.typing import ArrayLike
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
-from jiggen.accuracy.terms import DIVISORS, Centring, Clearance, Distribution, Sized, Terms
+from jiggen.accuracy.terms import (
+    DIVISORS,
+    Centring,
+    Clearance,
+    Distribution,
+    JigTerms,
+    PrintTerms,
+    Sized,
+    Terms,
+)
 from jiggen.design import Design
+from jiggen.design.guides import Guide
 from jiggen.layout import Layout
-from jiggen.tables import deviation, material
+from jiggen.tables import deviation, jobber_drill, material
 
-SCALE_LENGTH = 100.0  # mm: what the engraved check scale, and a rule on paper, are read over
+SCALE_LENGTH = 100.0  # mm: what print scale is stated on
 LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
 ALONG, ACROSS = np.eye(2)
+SHARED_SIDES = math.sqrt(0.5)  # of what a ski's sides do: half of the variance at both stations
 
-PRINT_SCALE = "Measure the 100.0 mm scale, correct the print by it, and state what is left."
+CHECK = "Check the print with the caliper before it is used, as the sheet says."
+SQUARE = "Measure the finished jig over pins, crosswise too: jiggen printed."
 PRINTER = "Print slower, or on a stiffer printer."
 ROOM = "Measure and use the print at one temperature, and state the range."
 MARK = "Read both windows from straight above in good light."
 JOINT = "A larger bed makes the jig in one piece."
 DRILL = "A press-fit bush guides the drill closer."
+POCKETS = "Try the pockets of a gauge with the bush in hand, and build with that printer's profile."
+
+
+@dataclass(frozen=True)
+class Print:
+    """What is known of the print that guides the drill; nothing, unless it is said.
+
+    `checked`: its check with the caliper passed.  `scale` (% of length) and `skew` (degrees) are
+    standard uncertainties of the printer whose errors it was corrected for, `pockets` says whether
+    their allowance was tried on its gauge.
+    """
+
+    checked: bool = False
+    scale: float | None = None
+    skew: float | None = None
+    pockets: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,26 +93,27 @@ class Cause:
         return np.asarray(self.effect / DIVISORS[self.term.distribution])
 
 
-def jig_causes(design: Design, terms: Terms, bound: ArrayLike | None = None) -> Iterator[Cause]:
+def jig_causes(
+    design: Design, terms: Terms, bound: ArrayLike | None = None, known: Print | None = None
+) -> Iterator[Cause]:
     """The causes of error of a hole drilled through `design`: see `jig_budget`."""
-    at, jig = design.layout.positions, terms.jig
+    at, jig, known = design.layout.positions, terms.jig, known or Print()
     along = np.tile(ALONG, (len(at), 1))
-    yield from _scale(at, jig.print_scale)
+    yield from _printed(design, terms.print, jig, known)
     yield from _each("printer repeatability", jig.repeatability, at, PRINTER)
     growth = jig.thermal.expansion  # else as its plastic grows at most
     if growth is None:
         growth = material(design.settings.material).expansion.high * 1e-6
     words = f"{jig.thermal.size} °C, {1e6 * growth:g} µm/m and °C"
     yield from _shared("room temperature", jig.thermal, [at * growth], ROOM, words)
-    if design.settings.bush != "none":
-        yield from _each("bush in its pocket", jig.bush_seat, at)
-    yield from _leaning(design, jig.drill_clearance)
+    yield from _guided(design, jig, known)
     sideways = find_centring(design).loaded if bound is None else bound
     yield from _centring(design, jig.centring, np.asarray(sideways, dtype=np.float64))
+    yield from _sides(design, jig.side_walls)
     yield from _shared("reading the mark", jig.mark_reading, [along], MARK)
     if design.joint:
         halves = (along * half for half in (at[:, :1] >= 0, at[:, :1] < 0))
-        yield from _shared("joint of the halves", jig.joint, halves, JOINT)
+        yield from _shared("joint of the halves", terms.print.joint_gap, halves, JOINT)
     yield from _each("the hand", jig.hand, at)
 
 
@@ -114,11 +144,78 @@ def _shared(
         yield Cause(term, "shared", size.reach * effect)
 
 
-def _scale(at: Array, size: Sized) -> Iterator[Cause]:
-    """Print scale along and across the ski: a printer's axes are off independently."""
+def _scale(at: Array, size: Sized, hint: str = "") -> Iterator[Cause]:
+    """Print scale along and across the ski, each by itself."""
     effects = (at * axis / SCALE_LENGTH for axis in (ALONG, ACROSS))
     words = f"{size.size} mm on {SCALE_LENGTH:g} mm"
-    return _shared("print scale", size, effects, PRINT_SCALE, words)
+    return _shared("print scale", size, effects, hint, words)
+
+
+def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> Iterator[Cause]:
+    """Scale and skew of the print: what its check lets pass, or what is known of the printer.
+
+    Strains stand in the bed's frame, x and y, as they are stated.  The check measures lengths
+    along and across each body, so that of each strain the shear alone is left.
+    """
+    x, y = (np.diag(axis) for axis in (ALONG, ACROSS))
+    sheared = np.array([[0.0, math.radians(1.0)], [0.0, 0.0]])
+    scale, axes, skew = terms.scale, terms.axes, terms.skew
+    stated = [("printer scale", scale, (x + y) / 100), ("one axis to the other", axes, y / 100)]
+    if known.scale is not None:  # of either axis by itself
+        scale = _of_profile(known.scale)
+        stated = [("printer scale", scale, one / 100) for one in (x, y)]
+    if known.skew is not None:
+        skew = _of_profile(known.skew)
+    stated.append(("printer skew", skew, sheared))
+    if known.checked:
+        yield from _scale(design.layout.positions, jig.print_scale, CHECK)
+    whole = [np.ones(len(design.layout), dtype=bool)]
+    bodies = [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
+    for name, size, strain in stated:
+        yield from _strained(design, name, size, strain, whole, known)
+    for name, size, strain in (
+        ("scale, print to print", terms.next_scale, (x + y) / 100),
+        ("skew, print to print", terms.next_skew, sheared),
+    ):
+        yield from _strained(design, name, size, strain, bodies, known)
+
+
+def _of_profile(sigma: float) -> Sized:
+    return Sized(distribution="normal", sigma=sigma, source="the printer's profile")
+
+
+def _strained(
+    design: Design, name: str, size: Sized, strain: Array, parts: Iterable[ArrayLike], known: Print
+) -> Iterator[Cause]:
+    """What `strain` (2, 2), of 1 unit of `size`, does to each of `parts` (n,) by itself.
+
+    Along the ski the line on the mark holds, and both stations on the ski's centre line, so what
+    the strain turns goes into the shear.
+    """
+    at = design.layout.positions
+    effect = np.zeros_like(at)
+    for body in design.bodies:
+        c, s = math.cos(math.radians(body.turn)), math.sin(math.radians(body.turn))
+        to_bed = np.array([[c, s], [s, -c]])  # it is printed top down: its own inverse
+        own = to_bed @ strain @ to_bed
+        mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
+        effect[mine, 0] = at[mine, 1] * (own[0, 1] + own[1, 0])
+        if not known.checked:
+            effect[mine] += at[mine] * own.diagonal()
+    degrees = "skew" in name
+    words = f"{size.size}°" if degrees else f"{size.size} mm on {SCALE_LENGTH:g} mm"
+    effects = [effect * np.asarray(part)[:, None] for part in parts]
+    # The check leaves nothing of what only stretches.
+    left = [one for one in effects if np.abs(one).max() > 1e-9]
+    yield from _shared(name, size, left, SQUARE if degrees else CHECK, words)
+
+
+def _sides(design: Design, size: Sized) -> Iterator[Cause]:
+    """The ski's centre line between its sides is off: at both stations alike, and at each."""
+    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
+    across = np.tile(ACROSS, (len(at), 1))
+    effects = (SHARED_SIDES * one for one in (across, *_levers(at, (heel, toe))))
+    return _shared("the ski's side walls", size, effects)
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
@@ -174,6 +271,36 @@ def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
         yield Cause(term, "shared", effect)
 
 
+def _guided(design: Design, jig: JigTerms, known: Print) -> Iterator[Cause]:
+    """What bush or printed guide, and the drill in it, do at half of each hole's depth."""
+    at, guides = design.layout.positions, design.guides
+    half = [float(depth) / 2 for depth in design.layout.depths]
+    if design.settings.bush == "none":
+        yield from _each("wear of the guide", jig.guide_wear, at, DRILL)
+    else:
+        seat, hint = (jig.bush_seat_tried, "") if known.pockets else (jig.bush_seat, POCKETS)
+        yield from _each("bush in its pocket", seat, at, hint)
+    over = [guide.bush_top_z + below for guide, below in zip(guides, half, strict=True)]
+    lean = math.tan(math.radians(jig.lean.reach)) * np.array(over)
+    words = f"{jig.lean.size}°, ± {lean.max():.3f} mm"
+    term = Term("lean of the pocket", words, jig.lean.distribution, jig.lean.source)
+    yield from _own(term, lean)
+    yield from _leaning(design, jig.drill_clearance)
+    size, reach = jig.run_out, []
+    for guide, below in zip(guides, half, strict=True):
+        length = jobber_drill(guide.drill).overall
+        whole = size.fixed + size.by_length * length / guide.drill
+        # The guide holds the drill: the rest of its run-out is the slope from there on.
+        reach.append(whole * (_lower(guide) + below) / length)
+    words = f"± {max(reach):.3f} mm"
+    yield from _own(Term("drill run-out", words, size.distribution, size.source), np.array(reach))
+
+
+def _lower(guide: Guide) -> float:
+    """The height above the ski down to which a guide holds the drill, mm."""
+    return guide.seat_z if guide.bush else guide.throat_z[0]
+
+
 def _leaning(design: Design, size: Clearance) -> Iterator[Cause]:
     """The drill leaning in its guide by the greatest clearance, at half the hole's depth.
 
@@ -184,12 +311,12 @@ def _leaning(design: Design, size: Clearance) -> Iterator[Cause]:
     for guide, depth in zip(design.guides, design.layout.depths, strict=True):
         if guide.bush:
             widest = deviation(size.bore, guide.drill)[0]
-            lower, length = guide.seat_z, guide.bush.length
+            length = guide.bush.length
         else:
             widest = design.settings.guide_clearance
-            lower, length = guide.throat_z[0], guide.bore_z[1] - guide.throat_z[0]
+            length = guide.bore_z[1] - guide.throat_z[0]
         clearance = widest - deviation(size.drill, guide.drill)[1]
-        reach.append(clearance / 2 + clearance / length * (lower + float(depth) / 2))
+        reach.append(clearance / 2 + clearance / length * (_lower(guide) + float(depth) / 2))
     fit = "printed guide" if design.settings.bush == "none" else f"{size.bore} bush"
     words = f"± {max(reach):.3f} mm, {fit}, {size.drill} drill"
     term = Term("drill in its guide", words, size.distribution, size.source, DRILL)

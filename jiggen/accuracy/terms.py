@@ -1,10 +1,11 @@
-"""The terms of the error budgets: values read from TOML, our defaults and a file's changes."""
+"""The terms of the error budget: values read from TOML, our defaults and a file's changes.
+
+The defaults are those of `jiggen.tables`, the one table of how far a cause may be off.
+"""
 
 import math
 import os
-import tomllib
 from functools import cache, partial
-from importlib.resources import files
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, model_validator
@@ -13,7 +14,7 @@ from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, read_document
 from jiggen.inputs.faults import MM, quoted
 from jiggen.inputs.shape import Number, Shape, fault, key, validate
-from jiggen.tables import limit_deviations
+from jiggen.tables import error_terms, limit_deviations
 
 Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
 
@@ -21,7 +22,6 @@ NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in
 # Beyond these a slip of the decimal point is likelier (common practice, no source).
 LARGEST = 50.0  # mm or °C
 EXPANSION = 1e-3  # mm per mm and °C
-
 # Half-width over standard deviation: uniform and triangular from JCGM 100:2008, 4.3.7 and 4.3.9,
 # arcsine from JCGM 101:2008, 6.4.6.  From memory, all three; the tests integrate them.
 DIVISORS: dict[Distribution, float] = {
@@ -109,6 +109,13 @@ class Centring(Distributed):
     half_width: Size | None = key(_SIZE_HELP, None)
 
 
+class RunOut(Distributed):
+    """How far a drill's tip runs out in mm: `fixed`, and `by_length` for each L/d."""
+
+    fixed: Size = key(_SIZE_HELP, 0.0)
+    by_length: Size = key(_SIZE_HELP, 0.0)
+
+
 class Marks(Sized):
     """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
 
@@ -119,6 +126,19 @@ def _table(of: type[Shape]) -> Any:
     return key(f"a table of {', '.join(of.keys())}")
 
 
+class PrintTerms(Shape):
+    """``[print]``: what a print may be off by before it is measured: % of length, degrees, mm."""
+
+    scale: Sized = _table(Sized)
+    axes: Sized = _table(Sized)
+    skew: Sized = _table(Sized)
+    next_scale: Sized = _table(Sized)
+    next_skew: Sized = _table(Sized)
+    joint_gap: Sized = _table(Sized)
+    joint_offset: Sized = _table(Sized)
+    joint_bend: Sized = _table(Sized)
+
+
 class JigTerms(Shape):
     """``[jig]``: what moves a hole drilled through the jig."""
 
@@ -126,10 +146,14 @@ class JigTerms(Shape):
     repeatability: Sized = _table(Sized)
     thermal: Thermal = _table(Thermal)
     bush_seat: Sized = _table(Sized)
+    bush_seat_tried: Sized = _table(Sized)
+    lean: Sized = _table(Sized)
     drill_clearance: Clearance = _table(Clearance)
+    run_out: RunOut = _table(RunOut)
+    guide_wear: Sized = _table(Sized)
     centring: Centring = _table(Centring)
+    side_walls: Sized = _table(Sized)
     mark_reading: Sized = _table(Sized)
-    joint: Sized = _table(Sized)
     hand: Sized = _table(Sized)
 
 
@@ -147,17 +171,17 @@ class SheetTerms(Shape):
 
 
 class Terms(Shape):
-    """Every term of both budgets."""
+    """Every term of both budgets, and of a print."""
 
+    print: PrintTerms = key("tables headed [print.…]")
     jig: JigTerms = key("tables headed [jig.…]")
     sheet: SheetTerms = key("tables headed [sheet.…]")
 
 
 @cache
 def default_terms() -> Terms:
-    """The terms of the shipped ``terms.toml``."""
-    text = files(__package__ or "").joinpath("terms.toml").read_text(encoding="utf-8")
-    return Terms.model_validate(tomllib.loads(text), context=MM)
+    """Our own terms, of the table that all of jiggen takes them from."""
+    return Terms.model_validate(error_terms(), context=MM)
 
 
 def read_terms(path: str | os.PathLike[str] | None) -> Terms:

@@ -8,7 +8,8 @@ between the stations and more outside them.  More stations in the same length ne
 
 The joint at the mounting mark is a dovetail through the whole body, into which the toe half slides
 from above, and two screws along x, put in from below.  The dovetail locks the halves in x and y;
-the screws pull the end faces together, which, as wide as the jig, set the angle between them.
+the screws pull the end faces together, which, as wide as the jig between its sight windows, set
+the angle between them.
 """
 
 import math
@@ -25,7 +26,7 @@ from jiggen.design.settings import Bed, Settings
 from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
 from jiggen.record.entries import HalfName, Station
-from jiggen.tables import clearance_hole
+from jiggen.tables import before_measured, clearance_hole
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -50,7 +51,7 @@ SCREW_Y = 16.0  # mm off the centre line: outside the dovetail, inside the sight
 SCREW_LENGTH = 20.0  # mm: both walls, the nut and a turn of thread beyond it
 NECK, TAIL, DOVETAIL = 8.0, 10.0, 12.0  # half widths at x = 0 and at its end; length
 TOE_WALL, HEEL_WALL = 8.0, 6.0  # mm of plastic between the joint face and head, and nut
-FACE_FLATNESS = 0.05  # mm, printed face over its width: from memory, common for a tuned printer
+FACE = 50.0  # mm of face that `before_measured` states a joint's bend for
 HEAD_ROOM = 0.75  # mm around the screw's head: it drops in (common practice, no source)
 KEY_ROOM = 8.0  # mm behind the head: a hex key leans out below (common practice, no source)
 NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides in, does not turn
@@ -153,8 +154,17 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
         hole=clearance_hole(JOINT_SCREW).medium,
         hole_x=hole_x,
         reach=(min(hole_x[0], -DOVETAIL - MOUTH), head_x[1]),
-        play=JointPlay(sideways=fit, angle=FACE_FLATNESS / (2 * half_width)),
+        play=JointPlay(sideways=fit, angle=_bend(half_width)),
     )
+
+
+def _bend(half_width: float) -> float:
+    """The most that the joint bends by faces that are not quite flat, in radians.
+
+    √3 standard uncertainties, as of a value that is as likely anywhere up to there.
+    """
+    face = 2 * (half_width - WINDOW_DEPTH)  # there is none in the sight windows
+    return math.radians(math.sqrt(3) * before_measured("joint_bend")) * FACE / face
 
 
 def windows(half_width: float) -> tuple[Polygon, Polygon]:

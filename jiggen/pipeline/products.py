@@ -39,7 +39,7 @@ from jiggen.export.manifest import (
 )
 from jiggen.export.write import draw_parts
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
-from jiggen.job import Job, JobDesign, design_job, moves_holes, range_advice
+from jiggen.job import Job, JobDesign, design_job, known_print, moves_holes, range_advice
 from jiggen.layout import Layout
 from jiggen.measure.printer.profile import Profile
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
@@ -99,7 +99,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     design = made.whole
     compensation = printers.refuse_for_design(design, job.printer)
     announce("moving parts over the ski range")
-    accuracy, warnings = expect_job(nominal)
+    accuracy, warnings = expect_job(nominal, job.printer)
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
     others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
     ski, limits, screws = job.ski_in_hand, job.limits, job.screws
@@ -134,8 +134,8 @@ def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> Jo
     return made
 
 
-def expect(design: Design) -> Expected:
-    """What is expected of one design.
+def expect(design: Design, printer: Profile | None = None) -> Expected:
+    """What is expected of one design, corrected for `printer`.
 
     Raises CheckFailed where moving parts touch or lose mesh, or the centring cannot be held.
     """
@@ -144,12 +144,16 @@ def expect(design: Design) -> Expected:
     if faults := motion.findings + centred.findings:
         raise CheckFailed(faults)
     terms = default_terms()
-    jig = jig_budget(design, terms, centred.loaded)
+    jig, unmeasured = (
+        jig_budget(design, terms, centred.loaded, known_print(printer, checked=checked))
+        for checked in (True, False)
+    )
     least = min(motion.pairs, key=lambda pair: pair.gap)
     names = [station.name for station in design.stations]
     shifts = np.abs(hole_shift_per_division(design)).T
     expected = Accuracy(
         jig=summarise(jig),
+        unmeasured=summarise(unmeasured),
         sheet=summarise(sheet_budget(design.layout, terms)),
         centring=CentringSummary(
             **{name: round(float(getattr(centred, name).max()), 4) for name in CENTRING}
@@ -167,10 +171,10 @@ def expect(design: Design) -> Expected:
             ),
         ),
     )
-    return expected, over_limit(jig)
+    return expected, over_limit(jig, unmeasured=unmeasured)
 
 
-def expect_job(made: JobDesign) -> Expected:
+def expect_job(made: JobDesign, printer: Profile | None = None) -> Expected:
     """`expect` for a whole jig; each half by itself where halves are used by themselves.
 
     Raises CheckFailed as `expect` does, for all halves at once.
@@ -179,7 +183,7 @@ def expect_job(made: JobDesign) -> Expected:
     faults: list[Finding] = []
     for design in made.alone:
         try:
-            found.append(expect(design))
+            found.append(expect(design, printer))
         except CheckFailed as error:
             faults += error.findings
     if faults:
@@ -190,6 +194,7 @@ def expect_job(made: JobDesign) -> Expected:
     moving = [expected.moving for expected in every]
     whole = Accuracy(
         jig=_joined([expected.jig for expected in every]),
+        unmeasured=_joined([expected.unmeasured for expected in every]),
         # Paper has no halves: one sheet shows all holes.
         sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
         centring=CentringSummary(

@@ -154,10 +154,12 @@ class MovingSummary(Entry):
 class Accuracy(Entry):
     """What is expected of the jig, beside marking out by hand from a paper sheet.
 
+    `jig` once its print has passed the check with the caliper, `unmeasured` as it was printed.
     By hole and station, `division` is the hole's shift for one line of that station's scale.
     """
 
     jig: BudgetSummary
+    unmeasured: BudgetSummary
     sheet: BudgetSummary
     centring: CentringSummary
     division: dict[Name, dict[Name, Annotated[float, Field(ge=0, le=50)]]]

@@ -1,4 +1,4 @@
-"""Facts of the open standards, as CSV files beside this module.
+"""Facts of the open standards, as CSV files beside this module, and how far things may be off.
 
 Every row names its source.  Lengths and diameters are mm, angles degrees; the limit deviations
 stand in µm, as the standard prints them, and are returned in mm.
@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any, TypeVar, get_type_hints
 
 from jiggen.errors import InputError
+from jiggen.files import Toml, parse_toml
 
 Row = TypeVar("Row")
 
@@ -277,3 +278,18 @@ def materials() -> tuple[Material, ...]:
 
 
 parked_car = table("parked_car", ParkedCar)  # coolest first
+
+
+# -- how far things may be off --------------------------------------------------------------------
+
+
+@cache
+def error_terms() -> Toml:
+    """``terms.toml`` beside this module: how far off each cause may be, with its source."""
+    return parse_toml(files(__package__ or "").joinpath("terms.toml").read_text(encoding="utf-8"))
+
+
+def before_measured(name: str) -> float:
+    """The standard uncertainty of a print's `name` before it is measured; of length, °, mm."""
+    sigma = float(error_terms()["print"][name]["sigma"])
+    return sigma / 100 if name in ("scale", "axes", "next_scale") else sigma

@@ -1,8 +1,8 @@
 """From distances between the holes of a finished jig to where it will drill: use it or print again.
 
 Few readings say all there is to say of two bodies and their joint, so what is known of any print
-before it is measured counts too, as readings that are not as good: see `BEFORE`.  Where little
-was measured, the holes are given as that much less certain.
+before it is measured counts too, as readings that are not as good.  Where little was measured, the
+holes are given as that much less certain.
 """
 
 from collections import Counter
@@ -22,24 +22,13 @@ from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
 from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
 from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
 from jiggen.measure.printer.read import BUSH_FITS, PINS, SLIDES, PinDistance, PinReadings
+from jiggen.tables import before_measured
 
 Pair = tuple[str, str]
 
 # How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
 # ski's place under the jig want their share too (common practice, no source).
 LIMIT = 0.2
-
-BEFORE: dict[str, float] = {
-    "scale": 0.005,  # of a print that was not measured, from true
-    "between axes": 0.003,  # of its x from its y scale
-    "skew": 0.3,  # degrees
-    "between bodies, scale": 0.001,  # printed one after the other in one material
-    "between bodies, skew": 0.1,  # degrees
-    "gap": 0.05,  # mm, of a joint that the screws pull together
-    "offset": 0.1,  # mm, from its clearance of 0.15 mm per side
-    "bend": 0.1,  # degrees
-}
-"""Standard uncertainties before anything is measured: common practice, no source."""
 
 
 class Expected(NamedTuple):
@@ -177,14 +166,14 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
     every, count = np.eye(jig.size), 3 * len(jig.bodies)
     bodies = every[:count].reshape(-1, 3, jig.size)
     for scale_x, scale_y, skew in bodies:
-        yield scale_x, BEFORE["scale"]
-        yield scale_y - scale_x, BEFORE["between axes"]
-        yield skew, BEFORE["skew"]
+        yield scale_x, before_measured("scale")
+        yield scale_y - scale_x, before_measured("axes")
+        yield skew, before_measured("skew")
     for one, other in pairwise(bodies):
         for row, what in zip(one - other, ("scale", "scale", "skew"), strict=True):
-            yield row, BEFORE[f"between bodies, {what}"]
+            yield row, before_measured(f"next_{what}")
     for of_joint, name in zip(every[count:], ("gap", "offset", "bend"), strict=False):
-        yield of_joint, BEFORE[name]
+        yield of_joint, before_measured(f"joint_{name}")
 
 
 MOST = 20  # readings that a person takes in a quarter of an hour (common practice, no source)

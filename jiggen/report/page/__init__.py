@@ -33,6 +33,7 @@ from jiggen.report.summary import (
     WRONG_LINE,
     compensated,
     half_instructions,
+    headline,
     mass_note,
     mass_rows,
 )
@@ -43,7 +44,8 @@ DEPTH_NOTE = (
     "bushes. Set it by A or by B: A reaches from the stop to the drill's cutting corners, B to its "
     "very tip. Drill a scrap board first and measure the depth."
 )
-JIG, BY_HAND = "this jig", "paper sheet, by hand"
+UNMEASURED, CHECKED = "this jig as printed, unmeasured", "this jig after the check of its print"
+BY_HAND = "paper sheet, by hand"
 
 
 def report_html(folder: Path, record: JigRecord) -> str:
@@ -285,17 +287,16 @@ def _point(found: WantedBore | None) -> str:
 def _accuracy(expected: Accuracy) -> Html:
     """How true the jig is expected to drill, in few words."""
     jig, sheet, moving = expected.jig, expected.sheet, expected.moving
-    lead = (
-        f"Expect 95 of 100 holes within {jig.largest_95:.2f} mm of their place at the worst "
-        f"hole; marked out by hand from a paper sheet, {sheet.largest_95:.2f} mm."
-    )
+    ways = {UNMEASURED: expected.unmeasured, CHECKED: jig, BY_HAND: sheet}
+    lead = f"Expect 95 of 100 holes, at the worst hole, {headline(expected)}."
     rows = []
     for name, hole in jig.holes.items():
-        by_hand = sheet.holes[name].radial.expected_95
-        rows.append((name, f"{hole.radial.expected_95:.2f}", f"{by_hand:.2f}", hole.most))
-    for group, spacing in jig.spacing_95.items():
-        other = f"{sheet.spacing_95[group]:.2f}" if group in sheet.spacing_95 else "–"
-        rows.append((f"{group}: hole to hole", f"{spacing:.2f}", other, ""))
+        off = (f"{way.holes[name].radial.expected_95:.2f}" for way in ways.values())
+        rows.append((name, *off, hole.most))
+    for group in jig.spacing_95:
+        apart = (way.spacing_95.get(group) for way in ways.values())
+        cells = ("–" if one is None else f"{one:.2f}" for one in apart)
+        rows.append((f"{group}: hole to hole", *cells, ""))
     words = (
         "mm, 95 of 100 within. Computed from the parts' play and the usual errors of print and "
         "hand; not measured on a drilled ski."
@@ -306,9 +307,10 @@ def _accuracy(expected: Accuracy) -> Html:
         f"{moving.teeth:.1f} teeth in mesh.",
         f"Least gap: {moving.least_gap.gap:.2f} mm between {' and '.join(moving.least_gap.parts)}.",
     )
-    longest = max(jig.largest_95, sheet.largest_95) or 1.0
+    longest = max(way.largest_95 for way in ways.values()) or 1.0
     bars, sources = [], []
-    for title, kind, budget in ((JIG, "bar jig", jig), (BY_HAND, "bar", sheet)):
+    for title, budget in ways.items():
+        kind = "bar" if budget is sheet else "bar jig"
         bar = node("rect", width=f"{100 * budget.largest_95 / longest:.2f}", height="10", rx="1")
         how = {"viewBox": "0 0 100 10", "preserveAspectRatio": "none", "aria-hidden": "true"}
         size = node("svg", bar, **how, class_=kind), f"{budget.largest_95:.2f} mm"
@@ -321,7 +323,7 @@ def _accuracy(expected: Accuracy) -> Html:
         "Accuracy",
         node("p", lead),
         node("dl", *bars, class_="bars"),
-        table(("hole", JIG, BY_HAND, "most of it, with the jig"), rows, words=(3,)),
+        table(("hole", *ways, "most of it, once checked"), rows, words=(4,)),
         note(words),
         bullets(mechanism),
         node("details", node("summary", "Inputs and sources"), *sources),
