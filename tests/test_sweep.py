@@ -168,11 +168,11 @@ def test_a_nose_too_flat_lets_the_leg_meet_the_ski(jig):
 
 def test_a_body_too_wide_for_the_narrowest_ski_is_caught_there(jig):
     (body, *rest) = jig.bodies
-    wide = replace(body.outline, outer=body.outline.outer * (1.0, 1.06))
+    wide = replace(body.outline, outer=body.outline.outer * (1.0, 1.12))
     result = sweep_stations(replace(jig, bodies=(replace(body, outline=wide), *rest)))
     messages = said(result)
-    # 34 mm become 36.04; the nose stands at 35 on a 70 mm ski.
-    assert any("rail toe left and body interfere by 1.04 mm" in m for m in messages)
+    # 34 mm become 38.08; the leg's face stands at 35 + 2 on a 70 mm ski.
+    assert any("rail toe left and body interfere by 1.08 mm" in m for m in messages)
     assert any("within 70-72 mm, most at 70 mm" in m for m in messages)
 
 
@@ -312,6 +312,24 @@ def test_the_kernel_finds_no_overlap_either(jig, solids, width):
         assert sum(solid.Volume() for solid in shared.Solids()) < 1e-6, (one, other)
 
 
+def test_the_drawn_rails_stop_on_the_body_at_the_stated_width_and_not_before(jig, solids):
+    from jiggen.solid.shapes import location_of
+
+    def overlap(width):
+        where = poses(jig, width)
+        rail, body = (
+            solids[where[name][0]].moved(location_of(where[name][1]))
+            for name in ("rail toe left", "body-toe")
+        )
+        return sum(solid.Volume() for solid in rail.intersect(body).Solids())
+
+    # By hand: a body 34 mm to a side, and legs whose faces stand 10 - √(10² - 6²) = 2 mm
+    # behind their noses, which are below it: 2·(34 - 2).
+    assert jig.stop == pytest.approx(64.0)
+    assert overlap(64.02) < 1e-6
+    assert overlap(63.9) > 1.0
+
+
 def flat_area(solid, z):
     """Area of a solid's section, by a thin slice of it."""
     import cadquery as cq
@@ -324,10 +342,15 @@ def flat_area(solid, z):
 def test_sections_have_the_areas_of_the_drawn_solids(jig, solids):
     made = jig.mechanism
     rail, pinion = made.rail, made.pinion
-    rack, leg = rail.rack_plan(sections.CHORD), rail.leg_plan(48)
+    rack, bar, nose = rail.rack_plan(sections.CHORD), rail.bar_plan, rail.nose_plan(48)
+    leg = bar.union(nose)
     # The solid's flanks are drawn with chords of 0.02 mm, these with 0.002.
-    assert flat_area(solids["rail"], 8.0) == pytest.approx(rack.union(leg).area, rel=2e-3)
+    assert flat_area(solids["rail"], 8.0) == pytest.approx(rack.union(bar).area, rel=2e-3)
     assert flat_area(solids["rail"], -5.0) == pytest.approx(leg.area, rel=1e-3)
+    # Its bevel at 45°: 0.5 mm below its upper end the nose stands out by 0.5 mm.
+    bevelled = bar.union(nose.intersection(box(-10, rail.nose_sag - 0.5, 10, 10)))
+    assert flat_area(solids["rail"], -1.0) == pytest.approx(bevelled.area, rel=1e-3)
+    assert flat_area(solids["rail"], -0.4) == pytest.approx(bar.area, rel=1e-3)
     cut = {
         2.0: sections.disc(pinion.flange_radius).difference(Polygon(hexagon(pinion.nut_flats))),
         8.0: Polygon(pinion.gear.outline(0.002)).difference(sections.disc(pinion.bore / 2)),

@@ -208,6 +208,12 @@ def disc(radius: float, *, inside: bool = False) -> Polygon:
     return Polygon(reach * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
+def leg_slabs(rail: RailShape) -> tuple[Slab, Slab]:
+    """The leg, and its nose with the bevel at its upper end filled."""
+    nose = rail.nose_plan(NOSE_CHORDS)
+    return (rail.bottom_z, rail.top_z, rail.bar_plan), (rail.bottom_z, rail.nose_top, nose)
+
+
 @lru_cache(maxsize=8)
 def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
     """A left rail with and without tooth spaces, its lean left away, the pinion and the knob.
@@ -216,9 +222,8 @@ def moving_parts(mechanism: Mechanism) -> tuple[Part, Part, Part, Part]:
     sweeps as it turns.
     """
     rail, p, knob = mechanism.rail, mechanism.pinion, mechanism.knob
-    leg = (rail.bottom_z, rail.top_z, rail.leg_plan(NOSE_CHORDS))
     toothed, blunt = (
-        Part((rail.bottom_rack_z, rail.top_z, bar), leg)
+        Part((rail.bottom_rack_z, rail.top_z, bar), *leg_slabs(rail))
         for bar in (rail.rack_plan(CHORD), rail.blunt_plan)
     )
     pinion = Part(

@@ -130,7 +130,7 @@ def _passing(
 ) -> Iterator[Gap]:
     """Gaps of the rails with all that they pass."""
     name, shape, body = station.name, design.mechanism.rail, sections.body_part(design, station.x)
-    leg = Part((shape.bottom_z, shape.top_z, shape.leg_plan(sections.NOSE_CHORDS)))
+    leg = Part(*sections.leg_slabs(shape))
     blunt = sections.moving_parts(design.mechanism)[1]
     left, right = rails = [f"rail {name} {side}" for side in SIDES]
     for width in widths:
@@ -153,10 +153,7 @@ def _passing(
 
 def _on_ski(rail: RailShape, name: str, skis: list[Part], places: list[float]) -> Iterator[Gap]:
     """Gaps of rail and ski beside the nose; on each ski the nose has its own place."""
-    bar, nose = (
-        Part((rail.bottom_z, rail.top_z, plan))
-        for plan in (rail.bar_plan, rail.nose_plan(sections.NOSE_CHORDS))
-    )
+    bar, nose = map(Part, sections.leg_slabs(rail))
     for (ski, y), side in product(zip(skis, places, strict=True), SIDES):
         yield f"rail {name} {side}", "ski", gap(stand(bar, y, side), ski), None
         if (pressed := gap(stand(nose, y, side), ski)) < -SNUG:

@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design import plan
 from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduations, words
+from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.plan import Interval, JointShape, Plate
@@ -24,8 +25,10 @@ Guides = tuple[Guide, ...]
 Stations = tuple[Station, ...]
 Shapes = tuple[Polygon, ...]
 
-LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 70 mm up
-EDGE_GAP = 1.0  # mm between the body's edge and the rails on the narrowest ski
+LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis from 66 mm up
+# mm between the body's edge and a rail's leg on the narrowest ski: 0.6 to 0.9 that a pressed rail
+# gives there, which brings its leg nearer, and what a print is off.
+EDGE_GAP = 1.0
 LEAST_REACH = 20.0  # mm of body past the mounting mark
 STEP = 0.5  # mm of the ski frame between the places tried for stations
 
@@ -75,6 +78,18 @@ class Design:
         return (locks, (self.joint.bolt, len(self.joint.screw_y))) if self.joint else (locks,)
 
     @property
+    def stop(self) -> float:
+        """Width in mm of the ski on which the rails' legs touch the body, as drawn."""
+        return 2 * (self.half_width - self.mechanism.rail.nose_sag)
+
+    @property
+    def full_mesh(self) -> Interval:
+        """Narrowest and widest ski, mm, with a rack's teeth over the whole line of action."""
+        low, high = self.mechanism.rail.rack.toothed
+        half = mesh_half_length(self.mechanism.pinion.gear)
+        return 2 * (half - high), 2 * (-low - half)
+
+    @property
     def guides(self) -> Guides:
         """All guides, in the layout's order."""
         guides = (guide for body in self.bodies for guide in body.guides)
@@ -119,17 +134,24 @@ class Base:
 
 
 def base_for(guides: Guides, settings: Settings) -> Base:
-    """Wide enough for all holes, yet inside the rails on the narrowest ski."""
-    widest = settings.ski.least / 2 - EDGE_GAP
+    """Wide enough for all holes, yet inside the rails' legs on the narrowest ski."""
+    rail = _plain(settings).rail
+    widest = settings.ski.least / 2 + rail.nose_sag - EDGE_GAP
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
     half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
     return Base(settings, half_width, _mechanism(settings, half_width))
 
 
 @lru_cache(maxsize=16)
+def _plain(settings: Settings) -> Mechanism:
+    """The mechanism without the rails' scale, which depends on the body's width."""
+    return design_mechanism(settings)
+
+
+@lru_cache(maxsize=16)
 def _mechanism(settings: Settings, half_width: float) -> Mechanism:
     """The mechanism, its rails graduated: one object for all jigs, for the caches behind it."""
-    plain = design_mechanism(settings)
+    plain = _plain(settings)
     scale = graduations(plain.rail, settings.ski, half_width)
     return replace(plain, rail=replace(plain.rail, graduations=scale))
 
@@ -164,7 +186,8 @@ def _joint(base: Base) -> JointShape:
     outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
     wall, least = base.half_width - plan.WINDOW_DEPTH - outermost, base.settings.wall
     if wall < least:
-        needed = 2 * (base.half_width + EDGE_GAP + least - wall)
+        sag = base.mechanism.rail.nose_sag
+        needed = 2 * (base.half_width + least - wall - sag + EDGE_GAP)
         raise InputError.of(
             "design.narrow",
             f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "

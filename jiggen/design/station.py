@@ -60,6 +60,7 @@ SOCKET_FIT = 0.2  # mm over the hexagon's flats: goes on by hand (common practic
 LEG_SIDE = 6.5  # mm from the nose to the leg's edge: half a mm of flat beside the nose
 JOINED = 1.0  # mm that outlines of one part overlap where they are joined
 ROOT_JOINED = 0.5  # mm, the same behind the roots, inside the rim of the rack's outline
+NOSE_TOP = -0.5  # mm: below the body, which may so be wider by what the nose stands out
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,8 @@ class RailShape:
 
     The rack's bar reaches from its teeth's tips to `back_x` and in to y = -`reach`; its outer side
     leans in below `lean_z`, by `lean`.  The leg stands between x = `leg_x` (from, to), down to
-    `bottom_z`; its nose is an arc, `nose_half` to either side.  `graduations` are engraved on top.
+    `bottom_z`; its nose is an arc, `nose_half` to either side, which grows out of the leg below
+    `nose_top` at 45°: printed top down it needs no support.  `graduations` are engraved on top.
     """
 
     rack: Rack
@@ -133,6 +135,7 @@ class RailShape:
     leg_x: tuple[float, float]
     bottom_z: float
     graduations: tuple[Region, ...] = ()
+    nose_top: float = NOSE_TOP
     lean: float = LEAN
     leg_thickness: float = 8.0  # as stiff below the rack as the rack (common practice, no source)
     nose_radius: float = 10.0  # on any sidecut it touches within 0.25 mm of the station's x
@@ -170,14 +173,17 @@ class RailShape:
         x, y = self.nose_radius * np.sin(angles), self.nose_radius * (1 - np.cos(angles))
         return Polygon([*zip(x, y, strict=True), (0.0, self.outer_y - JOINED)])
 
-    def leg_plan(self, chords: int) -> Polygon:
-        """The leg seen from above with its nose, an arc of `chords` chords."""
-        return self.bar_plan.union(self.nose_plan(chords))
-
     @property
     def nose_sag(self) -> float:
         """How far the nose stands out before the leg's inner face, in mm."""
         return self.nose_radius - math.sqrt(self.nose_radius**2 - self.nose_half**2)
+
+    @property
+    def nose_bevel(self) -> list[Point]:
+        """Corners (y, z) of what is taken off the nose's upper end."""
+        out, top = self.nose_sag, self.nose_top
+        low = [(-JOINED, top - out - JOINED), (out, top), (out, top + JOINED)]
+        return [*low, (-JOINED, top + JOINED)]
 
     @property
     def outer_y(self) -> float:

@@ -28,7 +28,16 @@ from jiggen.design.station import (
 )
 from jiggen.solid import shapes
 from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, insets_of, prisms, stack_on
-from jiggen.solid.shapes import block, cut_away, cylinder, one_solid, prism, prism_y, revolve
+from jiggen.solid.shapes import (
+    block,
+    cut_away,
+    cylinder,
+    one_solid,
+    prism,
+    prism_x,
+    prism_y,
+    revolve,
+)
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
 FIRST_LAYER = 0.3  # mm: the layer on the bed is drawn in, against elephant's foot
@@ -110,9 +119,13 @@ def _station_cutter(station: StationShape, top: float, half_width: float) -> cq.
 @lru_cache(maxsize=KEPT)
 def make_rail(rail: RailShape) -> cq.Shape:
     """A left rail, y = 0 where its nose touches the ski."""
-    leg = _standing(rail.leg_plan(NOSE_CHORDS), rail.bottom_z, rail.top_z)
-    # The lean goes along the whole rack but not through the leg.
-    return make_rack(rail, lean_to=rail.nose_sag - 0.5).fuse(leg)
+    leg = _standing(rail.bar_plan, rail.bottom_z, rail.top_z)
+    (plan,) = regions_of(rail.nose_plan(NOSE_CHORDS))
+    half = rail.nose_half + 1.0
+    bevel = prism_x(rail.nose_bevel, -half, half)
+    nose = cut_away(prism(plan, rail.bottom_z, rail.nose_top), [bevel])
+    # The lean goes along the whole rack but not through the leg, which the body may touch.
+    return make_rack(rail, lean_to=rail.nose_sag + 0.5).fuse(leg, nose)
 
 
 def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:

@@ -28,6 +28,12 @@ def prism(region: Region, bottom: float, top: float) -> cq.Solid:
     return cq.Solid.extrudeLinear(outer, inner, cq.Vector(0, 0, top - bottom))
 
 
+def prism_x(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:
+    """A profile of (y, z) points drawn along x from `start` to `stop`."""
+    ring = cq.Wire.makePolygon([cq.Vector(start, y, z) for y, z in profile], close=True)
+    return cq.Solid.extrudeLinear(ring, [], cq.Vector(stop - start, 0, 0))
+
+
 def prism_y(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:
     """A profile of (x, z) points drawn along y from `start` to `stop`."""
     ring = cq.Wire.makePolygon([cq.Vector(x, start, z) for x, z in profile], close=True)
