@@ -16,6 +16,7 @@ import numpy as np
 import trimesh
 
 from jiggen.design import Design
+from jiggen.design.envelopes import rooms
 from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
@@ -69,9 +70,11 @@ def _text(
     made = list_pieces(chosen)
     parts = part_entries(made, {piece.name: volume for piece in made})
     tops = {guide.id: guide.bush_top_z for guide in chosen.guides}
-    drilled = check_drilling(chosen.layout, tops, state, limits)
+    room = rooms(chosen.guides, chosen.stations, chosen.mechanism)
+    chucks = {hole: one.chuck_z for hole, one in room.items()}
+    drilled = check_drilling(chosen.layout, tops, state, limits, chucks=chucks)
     boots = (min(jig.layouts), max(jig.layouts)) if jig else None
-    known = Known(expected, drilled, state, limits, {}, boots, jig)
+    known = Known(expected, drilled, room, state, limits, {}, boots, jig)
     weighed = weigh(chosen, parts, read)
     return json_text(jig_record(chosen, parts, known, weighed, beds=beds_of(made)))
 

@@ -201,13 +201,14 @@ def test_a_hole_in_the_sight_window_is_a_clash():
 
 
 def test_skis_too_narrow_for_the_joint_are_refused_with_the_width_that_serves():
-    # By hand: screw pockets end at 16 + 7/2 + 0.75 = 20.25 mm; 2 mm of wall, a window 9 mm deep
-    # and 1 mm to the legs make 32.25 mm to a side, but noses stand out 2 mm below the body:
-    # 30.25, so 60.5 mm.
-    with pytest.raises(InputError, match=r"60\.5 mm wide"):
-        design_jig(alpine(), Settings(ski=SkiRange(60, 80)))
-    design_jig(alpine(), Settings(ski=SkiRange(60.5, 80)))
-    design_jig(alpine(), Settings(ski=SkiRange(60, 80), bed=Bed(400, 400, 250)))
+    # By hand: the nuts' pockets have a corner at x = -6, y = 16 + 7.2/2 = 19.6 mm, the window has
+    # one at x = -5. It is 2 mm off where it is 1.732 further out, at y = 21.33; 9 mm of window and
+    # 1 mm to the legs make 31.33 to a side, but noses stand out 2 mm below the body: 29.33, so
+    # 58.7 mm.
+    with pytest.raises(InputError, match=r"58\.7 mm wide"):
+        design_jig(alpine(), Settings(ski=SkiRange(58, 80)))
+    design_jig(alpine(), Settings(ski=SkiRange(58.7, 80)))
+    design_jig(alpine(), Settings(ski=SkiRange(58, 80), bed=Bed(400, 400, 250)))
 
 
 def test_thin_body_and_bad_settings_are_refused():

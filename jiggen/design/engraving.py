@@ -17,6 +17,7 @@ import shapely.affinity
 from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
+from jiggen.design.guides import Guide
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.plan import WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
@@ -31,6 +32,7 @@ Shapes = Iterable[shapely.Geometry]
 
 DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
+LEAST_LINE = 2.0  # mm long, or it would not look like one
 HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in the air, printed
 CLEAR = 1.5  # mm between engravings and cut-outs
 EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
@@ -74,10 +76,16 @@ def check_scale(caps: float, number_y: float) -> shapely.Geometry:
     return shapely.MultiPolygon([*shapely.get_parts(shapely.union_all(ticks)), *number.geoms])
 
 
-def centre_line(plate: Plate, body: float) -> tuple[Engraving, Engraving]:
-    """The boot-centre line between the sight windows, and on down their inner walls."""
+def centre_line(plate: Plate, body: float, guides: Iterable[Guide]) -> tuple[Engraving, Engraving]:
+    """The boot-centre line between the sight windows, and on down their inner walls.
+
+    It stops short of `guides`, whose lead-in must stay round.
+    """
     wall, name = plate.half_width - WINDOW_DEPTH, "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
+    around = [Point(g.x, g.y).buffer(g.radius + g.lead_in + CLEAR) for g in guides]
+    left = shapely.get_parts(bar.difference(shapely.union_all(around)))
+    bar = shapely.union_all([piece for piece in left if np.ptp(piece.bounds[1::2]) >= LEAST_LINE])
     grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
     down = Engraving(f"{name} down the windows", regions_of(grooves), body + 1.0)
     return Engraving(name, regions_of(bar)), down

@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design import plan
 from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduations, words
+from jiggen.design.envelopes import COLLARS, along, beside_knob
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.lettering import Region, regions_of
@@ -183,11 +184,21 @@ def no_place(
 def _joint(base: Base) -> JointShape:
     """The joint; InputError where its screws would break into the sight windows."""
     joint = plan.design_joint(base.half_width, base.settings)
-    outermost = max(pocket.y[1] for pocket in (*joint.heads, *joint.nuts))
-    wall, least = base.half_width - plan.WINDOW_DEPTH - outermost, base.settings.wall
+    if joint.key_swing < plan.LEAST_SWING:
+        raise InputError.of(
+            "design.narrow",
+            f"joint screws: their hexagon key swings by {joint.key_swing:.0f} degrees between the "
+            f"walls, {plan.LEAST_SWING:g} needed",
+            key="ski, body",
+            hint="A thinner body or a wider narrowest ski gives it room; a larger bed makes one "
+            "piece of the jig, without a joint.",
+        )
+    wall, least = plan.window_wall(base.half_width, joint), base.settings.wall
     if wall < least:
         sag = base.mechanism.rail.nose_sag
-        needed = 2 * (base.half_width + least - wall - sag + EDGE_GAP)
+        wider = base.half_width + 0.05 * np.arange(1, 400)
+        serves = (half for half in wider if plan.window_wall(float(half), joint) >= least)
+        needed = 2 * (float(next(serves)) - sag + EDGE_GAP)
         raise InputError.of(
             "design.narrow",
             f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "
@@ -252,12 +263,34 @@ def place_stations(
 ) -> Interval | None:
     """The heel and toe station's x (mm) with the least worst error at any hole, or None.
 
-    Their cut-outs, within `spans`, keep a wall from holes and `mark`.  The holes alone need the
-    body to reach to `ends`; the whole may be `longest`.  Among equals (within 1 %) the shortest
-    jig wins: it prints faster and fits more beds.
+    Their cut-outs, within `spans`, keep a wall from holes and `mark`, and their knobs keep clear
+    of a depth stop's collar: of a narrower one where there is no place beside the widest.  The
+    holes alone need the body to reach to `ends`; the whole may be `longest`.  Among equals (within
+    1 %) the shortest jig wins: it prints faster and fits more beds.
     """
+    found = (_place_stations(guides, base, mark, ends, spans, longest, play, c) for c in COLLARS)
+    return next((places for places in found if places is not None), None)
+
+
+def _place_stations(
+    guides: Guides,
+    base: Base,
+    mark: Interval,
+    ends: Interval,
+    spans: tuple[Interval, Interval],
+    longest: float,
+    play: plan.JointPlay,
+    collar: float,
+) -> Interval | None:
+    """`place_stations` for a depth stop of `collar` diameter."""
     half, wall = base.mechanism.station.half_length, base.settings.wall
-    blocked = [(guide.x - guide.radius, guide.x + guide.radius) for guide in guides]
+    apart = beside_knob(collar, base.mechanism.knob)
+    # What a knob needs beyond its cut-out and its wall, if anything.
+    blocked = [
+        (guide.x - more, guide.x + more)
+        for guide in guides
+        for more in [max(guide.radius, along(guide.y, apart) - half - wall)]
+    ]
     starts, stops = np.array([*blocked, mark]).T
 
     def free(span: Interval) -> NDArray[np.float64]:
@@ -271,8 +304,8 @@ def place_stations(
     h, t = (axis.ravel() for axis in np.meshgrid(*map(free, spans), indexing="ij"))
     reach = half + base.edge
     length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
-    apart = t - h >= 2 * half + wall
-    h, t, length = (a[apart & (length <= longest)] for a in (h, t, length))
+    clear = t - h >= 2 * half + wall
+    h, t, length = (a[clear & (length <= longest)] for a in (h, t, length))
     if not h.size:
         return None
     holes = np.array([[guide.x] for guide in guides])
@@ -300,7 +333,7 @@ def design_bodies(
             obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
             obstacles += [joint.socket.buffer(1.0)] if joint else []
             lines = words(layout_part(layout, mine), boots)
-            line, down = centre_line(plate, settings.body)
+            line, down = centre_line(plate, settings.body, mine)
             clamps = plan.clamp_marks(plates)
             marks = engrave(plate, lines, obstacles, clamps, (line,), (down,))
             body = replace(body, engravings=marks)

@@ -10,6 +10,8 @@ The joint at the mounting mark is a dovetail through the whole body, into which 
 from above, and two screws along x, put in from below.  The dovetail locks the halves in x and y;
 the screws pull the end faces together, which, as wide as the jig between its sight windows, set
 the angle between them.
+A bent hexagon key turns them: its short arm lies along the screw, the long one leans out below
+and swings about it, and is put on again where it is as far as it goes.
 """
 
 import math
@@ -26,7 +28,7 @@ from jiggen.design.settings import Bed, Settings
 from jiggen.design.station import Bolt, StationShape
 from jiggen.errors import Finding
 from jiggen.record.entries import HalfName, Station
-from jiggen.tables import before_measured, clearance_hole
+from jiggen.tables import before_measured, clearance_hole, hexagon_key
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -54,6 +56,9 @@ TOE_WALL, HEEL_WALL = 8.0, 6.0  # mm of plastic between the joint face and head,
 FACE = 50.0  # mm of face that `before_measured` states a joint's bend for
 HEAD_ROOM = 0.75  # mm around the screw's head: it drops in (common practice, no source)
 KEY_ROOM = 8.0  # mm behind the head: a hex key leans out below (common practice, no source)
+KEY_SWING = 66.0  # degrees that it is given to swing: what it must, and play in the socket
+LEAST_SWING = 60.0  # degrees: from one place of a hexagon in its socket to the next
+KEY_SPARE = 0.4  # mm beside the key: more than a print is off
 NUT_FIT, NUT_SPARE = 0.2, 0.3  # mm over the nut's flats and height: it slides in, does not turn
 END_SPARE = 2.0  # mm of hole beyond the screw's end
 MOUTH = 1.0  # mm that socket and holes reach past the face, so that no skin is left
@@ -111,7 +116,8 @@ class JointShape:
 
     The toe half has the dovetail `tongue` and is cut by `heads`, the heel half by `socket` and
     `nuts`; the screw holes of `hole` diameter run along x at `screw_y` and `screw_z`, over
-    `hole_x`.  All that is cut lies within `reach` along x.
+    `hole_x`.  All that is cut lies within `reach` along x.  The key that turns the screws swings
+    by `key_swing` degrees.
     """
 
     tongue: Polygon
@@ -125,6 +131,7 @@ class JointShape:
     hole_x: Interval
     reach: Interval
     play: JointPlay
+    key_swing: float
 
 
 def design_joint(half_width: float, settings: Settings) -> JointShape:
@@ -139,6 +146,14 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
 
     # Long enough to lay the screw in and to turn a hex key, which leans out below.
     head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + bolt.screw.head_height + KEY_ROOM)
+    # Wider where the key's long arm leans, from the bend on, which is as round as the key is wide.
+    key = hexagon_key(bolt.screw.key)
+    socket_floor = TOE_WALL + bolt.screw.head_height - bolt.screw.diameter / 2  # from memory
+    key_x = (socket_floor + key.short - 2 * key.across, head_x[1])
+    corner = key.across / math.sqrt(3) + KEY_SPARE
+    lean = math.radians(KEY_SWING / 2)
+    room = min(half_width - SCREW_Y, SCREW_Y) - settings.wall
+    key_half = min(middle_z * math.tan(lean) + corner / math.cos(lean), room)
     nut_x = (-HEEL_WALL - bolt.nut.height - NUT_SPARE, -HEEL_WALL)
     hole_x = (TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH)
     tongue = Polygon([(0.0, NECK), (-DOVETAIL, TAIL), (-DOVETAIL, -TAIL), (0.0, -NECK)])
@@ -146,7 +161,10 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
     return JointShape(
         tongue=tongue,
         socket=shapely.normalize(tongue.buffer(fit, join_style="mitre").union(mouth)),
-        heads=pockets("joint screw head", head_x, head_half, middle_z + head_half),
+        heads=(
+            *pockets("joint screw head", head_x, head_half, middle_z + head_half),
+            *pockets("joint screw key", key_x, key_half, middle_z + corner),
+        ),
         nuts=pockets("joint nut", nut_x, flats / 2, middle_z + flats / math.sqrt(3)),
         bolt=bolt,
         screw_y=screw_y,
@@ -155,6 +173,7 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
         hole_x=hole_x,
         reach=(min(hole_x[0], -DOVETAIL - MOUTH), head_x[1]),
         play=JointPlay(sideways=fit, angle=_bend(half_width)),
+        key_swing=swing(key_half, middle_z, corner),
     )
 
 
@@ -167,6 +186,17 @@ def _bend(half_width: float) -> float:
     return math.radians(math.sqrt(3) * before_measured("joint_bend")) * FACE / face
 
 
+def swing(half: float, depth: float, corner: float) -> float:
+    """By how many degrees an arm of radius `corner` swings in a slot of ± `half` width, mm.
+
+    It turns about an axis in the slot's middle, `depth` mm below the edges that it leans on.
+    """
+    if half <= corner:
+        return 0.0
+    lean = math.acos(corner / math.hypot(half, depth)) - math.atan2(depth, half)
+    return 2 * math.degrees(lean)
+
+
 def windows(half_width: float) -> tuple[Polygon, Polygon]:
     """The two sight windows: notches open to the body's edges at x = 0, flared 45° inside."""
     wall, edge = half_width - WINDOW_DEPTH, half_width + 1.0
@@ -174,6 +204,12 @@ def windows(half_width: float) -> tuple[Polygon, Polygon]:
     tail.append((-WINDOW_HALF + WINDOW_FLARE, wall))
     left = Polygon([*tail, *((-x, y) for x, y in reversed(tail))])
     return left, shapely.transform(left, lambda xy: xy * (1.0, -1.0))
+
+
+def window_wall(half_width: float, joint: JointShape) -> float:
+    """The thinnest wall between sight windows and the joint's pockets, mm."""
+    left, _ = windows(half_width)
+    return min(float(left.distance(pocket.plan)) for pocket in (*joint.heads, *joint.nuts))
 
 
 def corners(plate: Plate, *, jointed: bool = False) -> list[Polygon]:

@@ -13,10 +13,12 @@ goes deeper by its own length::
 The tip is what a caliper finds, so the first stop is the one to set.  An ordinary jobber drill
 is long enough when
 
-    overall - chuck grip - stop length >= stop        and        flute >= stop + chip clearance
+    overall - chuck grip >= leave        and        flute >= stop + chip clearance
+    leave = the larger of stop + stop length, and chuck height + depth + point
 
-The first leaves room for depth stop and chuck above the guide; with the second the flutes end
-above the guide even when the drill is down, so that chips get out.
+The first leaves room for depth stop and chuck above the guide, and keeps the chuck's face at the
+height that clears what stands beside the hole; with the second the flutes end above the guide even
+when the drill is down, so that chips get out.
 """
 
 import math
@@ -141,11 +143,13 @@ def check_drilling(
     ski: SkiState,
     limits: DrillingLimits,
     screws: Mapping[str, Screw] | None = None,
+    chucks: Mapping[str, float] | None = None,
 ) -> Drilling:
     """Check the holes of `layout` against `ski`, and say how the drill is set.
 
     `bush_tops` is, by hole id, the height in mm above the top sheet that the depth stop
-    comes down on; `screws` what goes into a hole, by its id, for those where it is known.
+    comes down on; `screws` what goes into a hole, by its id, for those where it is known;
+    `chucks` the height in mm that the chuck's face must keep there, if any.
 
     The result's errors are ``drilling.base``, ``.area``, ``.off-ski``; its warnings
     ``drilling.screw-short``, ``.screw-deep``, ``.edge``, ``.drill-short``, ``.flute-short``.
@@ -162,7 +166,7 @@ def check_drilling(
         or not all(4 <= length <= 100 for length in screw.lengths)
     )
     holes = tuple(_holes(layout, ski, limits, screws))
-    stops = tuple(_stops(holes, bush_tops, limits))
+    stops = tuple(_stops(holes, bush_tops, limits, chucks or {}))
     # One finding for all holes with the same remark.
     shared: dict[tuple[str, str, str], list[str]] = {}
     for hole in holes:
@@ -188,16 +192,17 @@ def check_all_boots(
     state: SkiState,
     limits: DrillingLimits,
     screws: Mapping[str, Screw],
+    chucks: Mapping[str, float] | None = None,
 ) -> Drilling:
     """`check_drilling` of the first of `layouts`, with what is found of the others too.
 
     A finding about several layouts is reported once, of the first one that it is about.
     """
     first, *others = layouts
-    found = check_drilling(first, tops, state, limits, screws)
+    found = check_drilling(first, tops, state, limits, screws, chucks)
     of_boots = [(found, "")]
     for layout in others:
-        more = check_drilling(layout, tops, state, limits, screws)
+        more = check_drilling(layout, tops, state, limits, screws, chucks)
         of_boots.append((more, f"boot {layout.boot:g}: "))
     kinds: dict[str, dict[tuple[str, str], Finding]] = {"errors": {}, "warnings": {}}
     for kind, known in kinds.items():
@@ -239,7 +244,10 @@ def _holes(
 
 
 def _stops(
-    holes: Iterable[DrilledHole], bush_tops: Mapping[str, float], limits: DrillingLimits
+    holes: Iterable[DrilledHole],
+    bush_tops: Mapping[str, float],
+    limits: DrillingLimits,
+    chucks: Mapping[str, float],
 ) -> Iterator[DepthStop]:
     """One stop for the holes that share drill, depth and height of the guide."""
     shared: dict[tuple[float, float, float], list[str]] = {}
@@ -249,7 +257,9 @@ def _stops(
     for (drill, depth, bush_top), names in shared.items():
         jobber, point = jobber_drill(drill), limits.point(drill)
         from_tip = bush_top + depth + point
-        reaches = jobber.overall - limits.chuck_grip - limits.stop_length >= from_tip - ROUNDING
+        chuck = max(chucks.get(name, 0.0) for name in names)
+        leave = max(from_tip + limits.stop_length, chuck + depth + point)
+        reaches = jobber.overall - limits.chuck_grip >= leave - ROUNDING
         clears = jobber.flute >= from_tip + limits.chip_clearance - ROUNDING
         yield DepthStop(
             holes=tuple(names),
@@ -260,6 +270,7 @@ def _stops(
             point_angle=limits.point_angle,
             from_tip=from_tip,
             from_corners=bush_top + depth,
+            leave=leave,
             jobber=jobber,
             long_enough=reaches and clears,
         )
@@ -354,7 +365,7 @@ def _warnings(hole: DrilledHole, limits: DrillingLimits) -> Iterator[tuple[str, 
 
 def _short_drill(stop: DepthStop, limits: DrillingLimits) -> Finding:
     jobber = stop.jobber
-    overall = stop.from_tip + limits.stop_length + limits.chuck_grip
+    overall = stop.leave + limits.chuck_grip
     flutes = f"{stop.from_tip + limits.chip_clearance:.1f} mm of flutes"
     code, hint = "flute-short", f"It takes {flutes} to clear the chips: draw it back often."
     if jobber.overall < overall - ROUNDING:

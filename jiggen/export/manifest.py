@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 from jiggen import __version__
+from jiggen.design.envelopes import Room
 from jiggen.design.fit_ladder import CLEARANCES
 from jiggen.design.gauge import NAME, THICKNESS, Gauge, Readings
 from jiggen.design.guides import Guide
@@ -27,12 +28,14 @@ LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "shapely", "trimesh", "vtk", "
 class Known:
     """What is known of a jig before it is drawn, for its record.
 
-    `boots` are the shortest and the longest of a range, `reusable` the jig with ladders for them;
-    `key` tells a later run whether the jig that it finds is the one it wants.
+    `rooms` say by hole what there is room for; `boots` are the shortest and the longest of a
+    range, `reusable` the jig with ladders for them; `key` tells a later run whether the jig that
+    it finds is the one it wants.
     """
 
     accuracy: Accuracy
     drilling: Drilling
+    rooms: Mapping[str, Room]
     ski: SkiState
     limits: DrillingLimits
     screws: Mapping[str, Screw]
@@ -69,7 +72,7 @@ def jig_record(
         ),
         holes=hole_entries(layout),
         guides=tuple(
-            guide_entry(guide, body.name, guide.bush_top_z)
+            guide_entry(guide, body.name, guide.bush_top_z, known.rooms[guide.id])
             for body in design.bodies
             for guide in body.guides
         ),
@@ -144,9 +147,11 @@ def hole_entries(layout: Layout) -> tuple[entries.Hole, ...]:
     return tuple(entries.Hole.model_validate(dict(zip(keys, row, strict=True))) for row in rows)
 
 
-def guide_entry(guide: Guide, part: str, top_z: float | None = None) -> entries.Guide:
-    """What guides the drill at a hole of `part`, and where its stop comes down."""
-    own = {"part": part, "bore_z": guide.bore_z, "top_z": top_z}
+def guide_entry(
+    guide: Guide, part: str, top_z: float | None = None, room: Room | None = None
+) -> entries.Guide:
+    """What guides the drill at a hole of `part`, where its stop comes down, and its room."""
+    own = {"part": part, "bore_z": guide.bore_z, "top_z": top_z, **(vars(room) if room else {})}
     return entries.Guide.model_validate(asdict(guide) | own)
 
 

@@ -18,6 +18,7 @@ from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
+from jiggen.design.envelopes import rooms
 from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
 from jiggen.design.gauge import Gauge, design_gauge, readings_of
 from jiggen.design.settings import Bed, BushChoice, Settings
@@ -103,11 +104,17 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
     others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
     ski, limits, screws = job.ski_in_hand, job.limits, job.screws
-    drilling = check_all_boots([design.layout, *others], tops, ski, limits, screws)
+    room = {
+        hole: room
+        for each in made.alone
+        for hole, room in rooms(each.guides, each.stations, each.mechanism).items()
+    }
+    chucks = {hole: one.chuck_z for hole, one in room.items()}
+    drilling = check_all_boots([design.layout, *others], tops, ski, limits, screws, chucks)
     if drilling.errors:
         raise CheckFailed(drilling.errors)
     boots = None if job.one_boot else (min(layouts), longest)
-    known = Known(accuracy, drilling, ski, limits, screws, boots, made.reusable, key)
+    known = Known(accuracy, drilling, room, ski, limits, screws, boots, made.reusable, key)
     return PlannedJig(
         design=design,
         bed=design.settings.bed,

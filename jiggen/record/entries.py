@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from jiggen.outcome import Length, Name, Word
-from jiggen.record.results import Coefficient, Count, Entry, Inside, Matrix
+from jiggen.record.results import Coefficient, Count, Entry, Inside, Least, Matrix
 
 PartKind = Literal["body", "rail", "pinion", "knob", "plate", "gauge", "slots", "rack"]
 Factor = Annotated[Coefficient, Field(gt=0)]
@@ -131,7 +131,11 @@ class Hole(Entry):
 
 
 class Guide(Entry):
-    """What guides the drill at a hole; its stop, if any, comes down at `top_z`."""
+    """What guides the drill at a hole; its stop, if any, comes down at `top_z`.
+
+    There is room for a depth stop of `collar` diameter; with the drill all the way down a chuck's
+    face must be `chuck_z` above the ski or higher.
+    """
 
     id: Name
     part: Name
@@ -140,6 +144,8 @@ class Guide(Entry):
     throat: Size
     throat_z: tuple[Rounded, Rounded]
     top_z: Annotated[Length, Field(le=500), Nano] | None = None
+    collar: Annotated[Length, Field(le=100), Nano] | None = None
+    chuck_z: Annotated[Least, Field(le=500), Nano] = 0.0
 
 
 class Peg(Entry):

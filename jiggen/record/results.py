@@ -43,7 +43,9 @@ class DepthStop(Entry):
     The stop comes down at `bush_top` above the ski.  It is set at `from_corners` above the outer
     corners of the lips, where the drill has its full diameter, which is `from_tip` above the very
     tip.  `depth` is that of the full diameter below the top sheet, `point` the length of the
-    drill's point, `long_enough` whether the ordinary `jobber` drill will do.
+    drill's point.  So much of the drill as `leave` must be out of the chuck, or more: then the
+    chuck clears the depth stop and what stands beside these holes.  `long_enough` says whether
+    the ordinary `jobber` drill will do.
     """
 
     holes: Annotated[tuple[Name, ...], Field(min_length=1)]
@@ -54,6 +56,7 @@ class DepthStop(Entry):
     point_angle: Annotated[float, Field(ge=60, le=180)]
     from_tip: Length
     from_corners: Length
+    leave: Length
     jobber: JobberDrill
     long_enough: bool
 

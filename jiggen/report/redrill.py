@@ -30,13 +30,14 @@ def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> Jig
         for hole, fixing in record.inputs.screws.items()
     }
     tops = {hole: stop.bush_top for stop in record.drilling.stops for hole in stop.holes}
+    chucks = {guide.id: guide.chuck_z for guide in record.guides}
     layouts = [recorded_layout(record)]  # then those of the other boots that the jig serves
     for entry in record.boots:
         if entry.boot != layouts[0].boot:
             positions = layouts[0].positions.copy()
             positions[:, 0] = [entry.x[hole] for hole in layouts[0].ids]
             layouts.append(replace(layouts[0], boot=entry.boot, positions=positions))
-    found = check_all_boots(tuple(layouts), tops, state, limits, screws)
+    found = check_all_boots(tuple(layouts), tops, state, limits, screws, chucks)
     if found.errors:
         raise CheckFailed(found.errors)
     ski = SkiInHand.model_validate(asdict(state))

@@ -1,14 +1,14 @@
 """A record in plain words: what a build says when it is done, and texts that all outputs share."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MEASUREMENTS, SHEET
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import Compensated, PrintBed
-from jiggen.record.results import Accuracy, Plastic
+from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.plastics import car_words
 from jiggen.tables import material
 from jiggen.verify import Verification, table, verdict
@@ -94,6 +94,7 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
             f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
             f"({stop.from_corners:.1f} from its corners)"
         )
+        yield f"{'':<10}{room_words(record, stop, lambda mm: f'{mm:g} mm')}"
     yield f"Expect:   95 of 100 holes, at the worst hole: {headline(accuracy)}"
     yield (
         f"Centring: within {accuracy.centring.loaded:.2f} mm at the worst hole; parts run "
@@ -111,6 +112,22 @@ def headline(accuracy: Accuracy) -> str:
         f"{accuracy.jig.largest_95:.2f} mm after the check of the print passed; by hand from a "
         f"paper sheet {accuracy.sheet.largest_95:.2f} mm"
     )
+
+
+def room_words(record: JigRecord, stop: DepthStop, length: Callable[[float], str]) -> str:
+    """How much of the drill is left out of the chuck, and how wide the depth stop may be.
+
+    `length` puts millimetres into words.
+    """
+    collars: dict[float, list[str]] = {}
+    for guide in record.guides:
+        if guide.id in stop.holes and guide.collar:
+            collars.setdefault(guide.collar, []).append(guide.id)
+    widest, *narrower = sorted(collars.items(), reverse=True) or [(0.0, [])]
+    words = f"leave at least {length(math.ceil(stop.leave - 1e-6))} of the drill out of the chuck"
+    if widest[0]:
+        words += f"; the depth stop's collar up to {length(widest[0])} wide"
+    return "".join([words, *(f", {length(c)} at most for {', '.join(i)}" for c, i in narrower)])
 
 
 def for_printer(entry: Compensated | None) -> list[str]:

@@ -116,6 +116,19 @@ class SocketScrew:
 
 
 @dataclass(frozen=True)
+class HexagonKey:
+    """Bent hexagon socket screw key (ISO 2936): width `across` flats and both arms, mm.
+
+    `short` and `long` are measured over the bend.
+    """
+
+    across: float
+    short: float
+    long: float
+    source: str
+
+
+@dataclass(frozen=True)
 class LimitDeviation:
     """One tolerance class (ISO 286-2) in one band of nominal sizes; deviations in µm."""
 
@@ -148,6 +161,7 @@ jobber_drills = table("jobber_drills", JobberDrill)
 nuts = table("hexagon_nuts", Nut)
 clearance_holes = table("clearance_holes", ClearanceHole)
 socket_screws = table("socket_screws", SocketScrew)
+hexagon_keys = table("hexagon_keys", HexagonKey)
 limit_deviations = table("limit_deviations", LimitDeviation)
 
 
@@ -177,6 +191,15 @@ def clearance_hole(size: str) -> ClearanceHole:
 def socket_screw(size: str) -> SocketScrew:
     """The socket head cap screw of a thread `size` like ``M5``. Raises InputError."""
     return _sized(socket_screws(), size, "socket screw")
+
+
+def hexagon_key(across: float) -> HexagonKey:
+    """The bent key that is `across` mm wide over its flats. Raises InputError."""
+    for row in hexagon_keys():
+        if row.across == across:
+            return row
+    hint = f"Known: {', '.join(f'{row.across:g}' for row in hexagon_keys())}."
+    raise InputError.of("tables.unlisted", f"no hexagon key of {across:g} mm is listed", hint=hint)
 
 
 def deviation(symbol: str, nominal: float) -> tuple[float, float]:

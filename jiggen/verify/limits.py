@@ -24,6 +24,7 @@ LINE_CATCH = 0.35  # mm: a line farther off than this is missing, not moved
 WIDEST_LINE = 1.2  # mm: a wider engraving is not a line
 LADDER_END = 3.5  # mm past the last lines of a ladder that are looked at as part of it
 NUMBER_CATCH = 0.6  # mm between a line and the middle of its number
+CHUCK = 40.0  # mm, diameter of a chuck: common practice, no source
 EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, not a hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 

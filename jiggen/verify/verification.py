@@ -31,6 +31,7 @@ from jiggen.verify.parts import (
 from jiggen.verify.printing import judge_printing
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
+from jiggen.verify.room import judge_room
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
@@ -116,6 +117,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
                 more = manifest.inputs.hole_fit
                 _judge_passage(part.file, body.mesh, wanted, bores["STL"], more, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
+    judge_room(manifest, meshes, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
         for hole, guide in manifest.guided

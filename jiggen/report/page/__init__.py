@@ -3,6 +3,7 @@
 Style, script and data are within, and the page is closed to everything else.
 """
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
@@ -145,13 +146,20 @@ def _told(notices: tuple[Finding, ...]) -> Html:
 
 def _stops(drilling: Drilling) -> Html:
     """Where to set the drill's stop, one row for all holes that share it."""
-    heads = ("holes", "drill ⌀", "depth", "stop A, to the corners", "stop B, to the tip")
+    heads = (
+        "holes",
+        "drill ⌀",
+        "depth",
+        "stop A, to the corners",
+        "stop B, to the tip",
+        "out of the chuck, at least",
+    )
     rows = []
     for stop in drilling.stops:
         # No name is broken at its hyphen while there is room.
         listed = [*(f"{name}," for name in stop.holes[:-1]), *stop.holes[-1:]]
         names = (part for name in listed for part in (node("span", name, class_="name"), " "))
-        lengths = f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}"
+        lengths = f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}", f"{math.ceil(stop.leave)}"
         rows.append((node("span", *names), f"{stop.drill:g}", f"{stop.depth:g}", *lengths))
     base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
     least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""

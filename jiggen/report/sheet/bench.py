@@ -43,6 +43,11 @@ HALVES = (
     "Slide it until the line of your boot length lies on the mark, seen straight down at the "
     "tongue's edge. Tighten both lock screws. Look again, and measure to the half's first hole.",
 )
+JOIN = (
+    "Before any bush is pressed in: slide the two bodies together, lay both top down on something "
+    "flat, and tighten the joint screws there, since the joint is free in height. The key's short "
+    "arm goes into the screw, its long arm swings in the slot."
+)
 NEXT = "Take the half off, and do the same with the next one: the same mark, the same boot length."
 TOOLS = (
     "caliper, and a steel rule",
@@ -69,7 +74,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
         _lists(job, units, width),
-        kit.checklist("Steps", kit.steps(_steps(halves=bool(job.ladders))), width),
+        kit.checklist("Steps", kit.steps(_steps(job)), width),
         *_readings(job, units, width),
         _holes(job, units, width),
         _plastic(job.plastic, width),  # printed once: after what every ski needs
@@ -126,7 +131,7 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     tools = [
         *(f"twist drill {kit.full(drill, units)} with depth stop" for drill in drills),
         *(f"{n} × screw {kit.full(length, units)} for the plate" for length, n in screws.items()),
-        *(f"hexagon key {number(key)} mm" for key in keys),
+        *(f"hexagon key {number(key)} mm, bent" for key in keys),
         *TOOLS,
     ]
     bought = [
@@ -150,12 +155,14 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     return kit.columns(width, *cells)
 
 
-def _steps(*, halves: bool) -> tuple[str, ...]:
-    """What to do, in order, with a whole jig or with `halves`."""
+def _steps(job: JigRecord) -> tuple[str, ...]:
+    """What to do, in order, with a whole jig or with halves."""
+    halves = bool(job.ladders)
     lay_over, *place = HALVES if halves else WHOLE
     return (
         "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
         "100.0 scale on each body with the caliper.",
+        *([JOIN] if job.joint else []),
         "Assemble the jig from what is listed above. The two rails of a station must stand out "
         "equally far.",
         lay_over,

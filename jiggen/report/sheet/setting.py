@@ -13,7 +13,7 @@ from jiggen.draw.shapes import WHITE, Line, Pen, Shape, grey
 from jiggen.record import JigRecord
 from jiggen.record.results import DepthStop
 from jiggen.report.sheet import kit
-from jiggen.report.summary import WRONG_LINE, half_instructions
+from jiggen.report.summary import WRONG_LINE, half_instructions, room_words
 from jiggen.units import number
 
 HOLES = 10.0  # points
@@ -69,6 +69,7 @@ def _stop(stop: DepthStop, job: JigRecord, units: kit.Units, width: float) -> li
     holes = [hole for hole in job.drilling.holes if hole.id in stop.holes]
     if base := [hole.base_left for hole in holes if hole.base_left is not None]:
         top = f"Remaining base thickness under the point: {kit.full(min(base), units)}. {top}"
+    room = room_words(job, stop, lambda mm: kit.full(mm, units))
     right = width_of(top, kit.SMALL) + 0.5
     left = width - right - kit.GUTTER
     names = "every hole" if len(job.drilling.stops) == 1 else _hole_names(stop, job, left)
@@ -86,6 +87,8 @@ def _stop(stop: DepthStop, job: JigRecord, units: kit.Units, width: float) -> li
         ),
         kit.gap(0.6),
         kit.beside(*((width / 4, shown) for shown in numbers)),
+        kit.gap(0.6),
+        kit.para(f"{plain(room[0].upper() + room[1:])}."),
         kit.gap(1.2),
     ]
 
