@@ -1,7 +1,7 @@
 """A stand-in for a build, ended at chosen moments: the true workshop, small files, no kernel.
 
     python tests/killing.py build TARGET LABEL [--pause SECONDS] [--fill KB] [--most KB]
-    python tests/killing.py every kill|refuse
+    python tests/killing.py every kill|refuse [--two-renames]
 
 The first builds once, in a process of its own: it says ``ready`` when it starts to write and
 ``done`` at its end, and ends with jiggen's exit code; ``--most`` is the largest file the system
@@ -35,8 +35,8 @@ from jiggen.record import Record
 from jiggen.record.entries import Guide, Hole, Part, PlacedPart
 from jiggen.verify import Verification
 
-# What Python announces before it does it.
-OPERATIONS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod"}
+# What Python announces before it does it; ctypes.dlsym comes before the exchange.
+OPERATIONS = {"ctypes.dlsym", "open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod"}
 UNREACHED = 99  # exit code: the build was done before the moment came
 PASSED = Verification(True, 1, {}, ())
 Tree = dict[str, bytes]
@@ -118,7 +118,7 @@ def refuse(event: str) -> None:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), event)
 
 
-def every(how: Callable[[str], None], work: Path) -> None:
+def every(how: Callable[[str], None], work: Path, *, exchange: bool) -> None:
     """Print what a build ended at each moment left, and what the next one made of that."""
     whole: dict[str, Tree | None] = {}
     for label in ("one", "two", "three"):
@@ -127,7 +127,7 @@ def every(how: Callable[[str], None], work: Path) -> None:
     for moment in range(1, 1000):
         target = work / str(moment) / "jig"
         shutil.copytree(work / "one", target)
-        code = in_a_child(ended, target, moment, how)
+        code = in_a_child(ended, target, moment, how, exchange)
         left = {"moment": moment, "code": code, "there": named(whole, tree(target))}
         left["litter"] = litter(target)
         in_a_child(opened, target)
@@ -160,9 +160,11 @@ def in_a_child(action: Callable[..., int], *arguments: Any) -> int:
         os._exit(code)
 
 
-def ended(target: Path, moment: int, how: Callable[[str], None]) -> int:
+def ended(target: Path, moment: int, how: Callable[[str], None], exchange: bool) -> int:
     """Build ``two``, with `how` done before the `moment`-th operation."""
     left = moment
+    if not exchange:
+        jiggen.export.folder._exchange = lambda one, other: False
 
     def hook(event: str, _arguments: tuple[Any, ...]) -> None:
         nonlocal left
@@ -193,13 +195,14 @@ def main() -> int:
     once.add_argument("--most", type=int, default=0)
     all_moments = modes.add_parser("every")
     all_moments.add_argument("how", choices=("kill", "refuse"))
+    all_moments.add_argument("--two-renames", action="store_true")
     said = parser.parse_args()
     if said.mode == "build":
         if said.most:
             resource.setrlimit(resource.RLIMIT_FSIZE, (said.most * 1024, said.most * 1024))
         return build(said.target, said.label, pause=said.pause, fill=said.fill)
     with tempfile.TemporaryDirectory() as work:
-        every({"kill": kill, "refuse": refuse}[said.how], Path(work))
+        every({"kill": kill, "refuse": refuse}[said.how], Path(work), exchange=not said.two_renames)
     return 0
 
 

@@ -55,9 +55,10 @@ def built(*words: object) -> tuple[int, str]:
 # -- killed and refused ---------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("ways", [(), ("--two-renames",)], ids=["exchange", "two renames"])
 @pytest.mark.parametrize("how", ["kill", "refuse"])
-def test_a_build_ended_before_any_of_its_operations(how: str):
-    run = stand_in("every", how)
+def test_a_build_ended_before_any_of_its_operations(how: str, ways: tuple[str, ...]):
+    run = stand_in("every", how, *ways)
     said, wrong = run.communicate()
     assert (run.returncode, wrong) == (0, "")
     ends = [json.loads(line) for line in said.splitlines()]
@@ -72,7 +73,7 @@ def test_a_build_ended_before_any_of_its_operations(how: str):
         else:
             assert end["code"] == -9, end
     missing = [end["moment"] for end in ends if end["there"] == "missing"]
-    assert len(missing) == (1 if how == "kill" else 0)
+    assert len(missing) == (1 if how == "kill" and ways else 0)
 
 
 def test_nothing_that_is_not_ours_is_cleared(tmp_path: Path):

@@ -1,10 +1,12 @@
 """The folder a build leaves: every file written, the manifest last, whole or not at all."""
 
+import ctypes
 import hashlib
 import json
 import os
 import re
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -113,11 +115,23 @@ def _alone(target: Path) -> Iterator[Path]:
         lock.release()
 
 
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step; False, and nothing done, where that cannot be.
+
+    By renameat2(2) of Linux, AT_FDCWD of <fcntl.h> and RENAME_EXCHANGE of <linux/fs.h>.
+    """
+    if sys.platform != "linux":
+        return False
+    here, exchange, rename = -100, 2, ctypes.CDLL(None).renameat2  # glibc 2.28
+    return bool(rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)
+
+
 def put_in_place(folder: Path, target: Path) -> None:
     """Rename the finished `folder` to `target`; what was there goes only when that is done.
 
-    Between two renames `target` is missing; a process killed then leaves the old folder for the
-    next `workshop` to put back.
+    In one step where the system can exchange two folders.  Where it cannot, `target` is missing
+    between two renames; a process killed then leaves the old folder for the next `workshop` to
+    put back.
     """
     place = _real(target)
     for path in folder.rglob("*"):  # on the disk before the folder counts: it may be full
@@ -126,7 +140,7 @@ def put_in_place(folder: Path, target: Path) -> None:
                 os.fsync(stream.fileno())
     if not place.exists():
         folder.replace(place)
-    else:
+    elif not _exchange(folder, place):
         old = folder.with_suffix(".old")
         place.replace(old)
         try:
