@@ -132,7 +132,8 @@ class BootCheck:
     """One boot length on one part's ladder: the x of its line in each format, None where none.
 
     `deviation` is the farthest that any of the part's holes lies from the layout of that boot, in
-    either format, with the line on the mark.
+    either format, with the line on the mark; `end` how high the line's lower end is above the ski,
+    in the STL.
     """
 
     part: Name
@@ -140,6 +141,7 @@ class BootCheck:
     step: Number
     stl: Number
     deviation: Number
+    end: Number = None
 
 
 @dataclass(frozen=True)

@@ -207,19 +207,19 @@ def _line_x(row: dict[str, Any], value: float) -> float:
     return float(x)
 
 
-def _reach(row: dict[str, Any]) -> tuple[float, float]:
-    """The y's that a row's lines lie between, on their part's wall and 3 mm within."""
-    inwards = 1.0 if row["long_y"] > row["y"] else -1.0
-    ends = sorted((row["y"] - 2.0 * inwards, row["y"] + 1.3 * inwards))
-    return ends[0], ends[1]
+REACH, RIM = 3.0, 0.4  # mm, of a flare, and of the upright part at its foot
+
+
+def _inwards(row: dict[str, Any]) -> float:
+    return 1.0 if row["y"] > row["foot"] else -1.0
 
 
 def _near_line(row: dict[str, Any], value: float, points: Array) -> NDArray[np.bool_]:
     """Which points (n, 3) in the ski frame belong to a short line's groove."""
-    low, high = _reach(row)
     x, y, z = points.T
-    near = np.abs(x - _line_x(row, value)) <= 0.26
-    return np.asarray(near & (y >= low) & (y <= high) & (z >= row["floor"] - 0.01))
+    depth = (y - row["foot"]) * _inwards(row)
+    near = np.abs(x - _line_x(row, value)) <= 0.31
+    return np.asarray(near & (depth > -0.01) & (depth < REACH + 0.5) & (z < row["end"] + 5.0))
 
 
 def move_line(folder: Path, part: str, name: str, value: float, dx: float) -> None:
@@ -257,16 +257,18 @@ def _box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float])
     return box
 
 
-def erase_line(folder: Path, part: str, name: str, value: float) -> None:
-    """Fill a line of a ladder in its STL, level with the top."""
+def erase_line(folder: Path, part: str, name: str, value: float, upto: float = REACH + RIM) -> None:
+    """Fill a short line of a ladder in its STL, level with the flare, `upto` mm from its end."""
     row = _row(folder, part, name)
-    x, (low, high), floor = _line_x(row, value), _reach(row), row["floor"]
-    inside = (
-        (row["y"] - 1.0, high + 0.5) if row["long_y"] > row["y"] else (low - 0.5, row["y"] + 1.0)
-    )
-    _boolean(
-        folder, part, _box((x - 0.4, x + 0.4), inside, (floor - 0.1, floor + 0.6)), "fill", True
-    )
+    x, end, slope = _line_x(row, value), row["end"], max(upto - RIM, 0.0)
+    profile = [(0.0, 0.0), (0.0, min(RIM, upto)), (slope, upto), (REACH + 0.5, upto)]
+    corners = [
+        (at, row["foot"] + _inwards(row) * depth, end + z)
+        for at in (x - 0.4, x + 0.4)
+        for depth, z in (*profile, (REACH + 0.5, 0.0))
+    ]
+    plug = trimesh.convex.convex_hull(np.array(corners))
+    _boolean(folder, part, plug, "fill", True)
 
 
 def mirror_row(folder: Path, part: str, name: str) -> None:
@@ -274,16 +276,11 @@ def mirror_row(folder: Path, part: str, name: str) -> None:
     row, entry = _row(folder, part, name), _part(folder, part)
     xs = [line["x"] for line in row["lines"]]
     middle = (min(xs) + max(xs)) / 2
-    ys = sorted((row["y"] + (row["y"] - row["long_y"]) * 0.5, *row["numbers"]))
+    ys = sorted((row["foot"] - _inwards(row), *row["numbers"]))
     matrix = np.array(entry["to_ski"])
     body = trimesh.load_mesh(folder / entry["file"])
     body.apply_transform(matrix)
-    around = (
-        (min(xs) - 1.8, max(xs) + 1.8),
-        (ys[0], ys[-1]),
-        (row["floor"] - 0.1, row["floor"] + 0.6),
-    )
-    block = _box(*around)
+    block = _box((min(xs) - 1.8, max(xs) + 1.8), (ys[0], ys[-1]), (-1.0, row["floor"] + 0.6))
     engraved = trimesh.boolean.difference([block, body], engine="manifold")
     flip = np.diag((-1.0, 1.0, 1.0, 1.0))
     flip[0, 3] = 2 * middle

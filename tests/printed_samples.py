@@ -119,7 +119,7 @@ def _line(manifest: dict, body: str, boot: float) -> tuple[float, float]:
     for row in rows:
         for line in row["lines"]:
             if row["name"] != "shift" and line["first"] <= boot <= line["last"]:
-                return line["x"], row["y"]
+                return line["x"], row["foot"]
     return 0.0, 0.0
 
 

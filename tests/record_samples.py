@@ -106,7 +106,7 @@ def verification(
         wanted, worst = WantedBore(x, y, *size), off if step else None
         holes.append(HoleCheck(hole["id"], guide["part"], wanted, step, stl, worst))
     lines = tuple(
-        BootCheck(ladder["part"], entry["boot"], 0.0, 0.0, 0.0003)
+        BootCheck(ladder["part"], entry["boot"], 0.0, 0.0, 0.0003, 0.6)
         for ladder in data["ladders"]
         for entry in data["boots"]
     )

@@ -7,16 +7,18 @@ from ladder_samples import mixed
 from shapely.geometry import Polygon
 
 from jiggen.design import Bed, Settings, SkiRange
-from jiggen.design.engraving import DIVISION
 from jiggen.design.ladder import (
     BAND_PITCH,
     CAPS,
+    GROOVE,
+    GROOVE_DEPTH,
     LONG,
     PITCH,
+    REACH,
     SHIFTS,
-    SHORT,
+    WINDOW,
     boot_rows,
-    line_length,
+    is_long,
 )
 from jiggen.design.plan import END_WALL, bed_turn
 from jiggen.design.reusable import design_reusable
@@ -78,14 +80,18 @@ def test_odd_lengths_are_left_and_even_ones_right_a_printable_millimetre_apart(c
         for row in (odd, even):
             gaps = np.abs(np.diff([line.x for line in row.lines]))
             assert gaps == pytest.approx(PITCH)
-            assert PITCH - DIVISION >= 0.5 - 1e-9  # mm of land: more than a 0.4 mm nozzle lays
+    # A thread of 0.45 mm follows the wall in one go: along the middle of each land, half of it
+    # behind the face, a straight piece is left between the threads along the two grooves.
+    slope = np.arctan2(GROOVE / 2, GROOVE_DEPTH)
+    land, thread = PITCH - GROOVE, 0.45
+    assert land / 2 + thread / 2 * (np.tan(slope) - 1 / np.cos(slope)) > 0
 
 
 def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):
     for row in rows(club.halves[0]).values():
         for line in row.lines:
             assert line.number == (f"{line.first:g}" if line.first % 5 == 0 else "")
-            assert line_length(line) == (LONG if line.first % 5 == 0 else SHORT)
+            assert is_long(line) == (line.first % 5 == 0)
     shift = club.halves[0].tongue.shift
     assert [line.first for line in shift.lines] == list(range(-SHIFTS, SHIFTS + 1))
     assert {line.first: line.number for line in shift.lines if line.number} == {
@@ -93,7 +99,7 @@ def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):
     }  # fmt: skip
     zero = next(line.x for line in shift.lines if line.first == 0)
     assert all(line.x == pytest.approx(zero + line.first) for line in shift.lines)
-    assert all((line_length(line) == LONG) == (line.first % 5 == 0) for line in shift.lines)
+    assert all(is_long(line) == (line.first % 5 == 0) for line in shift.lines)
 
 
 def shape(item):
@@ -115,14 +121,41 @@ def test_what_is_engraved_keeps_clear_of_what_it_is_not_part_of(club):
             assert all(one.distance(pocket) > 1.2 for _, one in shapes)
 
 
-def test_lines_begin_in_the_window_and_numbers_stand_beside_them(club):
+def test_long_lines_begin_in_the_window_and_go_down_the_wall_to_the_flare(club):
     half = club.halves[0]
     body = Polygon(half.body.outline.outer, half.body.outline.inner)
-    for name in ("odd", "even", "shift"):
-        (comb,) = (e for e in half.body.engravings if e.name == f"{name} ladder")
+    for row, flare in zip((*half.tongue.rows, half.tongue.shift), half.body.flares, strict=True):
+        (comb,) = (e for e in half.body.engravings if e.name == f"{row.name} ladder")
+        long = [line for line in row.lines if is_long(line)]
+        assert len(comb.regions) == len(long)
+        assert shape(comb).bounds[3] - shape(comb).bounds[1] > LONG
         assert not body.contains(shape(comb))
-        (down,) = (e for e in half.body.engravings if e.name == f"{name} ladder down the wall")
-        assert down.depth > half.design.settings.body  # right through, to the ski
+        (down,) = (e for e in half.body.engravings if e.name == f"{row.name} ladder down the wall")
+        assert flare.bend - 0.5 < half.design.settings.body - down.depth < flare.bend
+
+
+def test_every_line_goes_down_a_flare_to_the_ski_beside_which_the_mark_shows(club):
+    for half in club.halves:
+        for row, flare in zip(
+            (*half.tongue.rows, half.tongue.shift), half.body.flares, strict=True
+        ):
+            assert flare.lines == tuple(line.x for line in row.lines)
+            assert flare.end == half.design.settings.relief <= 1.0
+            assert flare.span[0] + GROOVE < min(flare.lines)
+            assert max(flare.lines) + GROOVE < flare.span[1]
+            # It leans out by 45° from the wall, which a printer lays without support.
+            assert flare.bend - flare.end - REACH == pytest.approx(0.4)
+        # 3 mm of the mark show beside it even on the narrowest ski, 1 mm inside the body's edge.
+        foot = max(abs(flare.corners[:, 1]).max() for flare in half.body.flares)
+        assert foot + 3.0 <= half.design.half_width - 1.0
+        _, y0, _, y1 = half.tongue.slot
+        assert y1 - y0 - REACH >= 3.0  # room for a pen
+        # What is cut out below spares nothing of the flares: they stand as high as the tongue.
+        relief = shapely.union_all([region.polygon for region in half.body.relief])
+        over = shapely.box(half.tongue.span[0], -40.0, half.tongue.span[1], 40.0)
+        for flare in half.body.flares:
+            assert relief.contains(flare.plan & over)
+        assert WINDOW > REACH
 
 
 @pytest.mark.parametrize("path", shipped_patterns(), ids=lambda path: path.stem)

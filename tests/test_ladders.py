@@ -11,7 +11,7 @@ import faults
 import numpy as np
 import pytest
 import trimesh
-from shapely.geometry import Point, Polygon
+from shapely.geometry import Point
 from sharing import build_parts, built_once
 
 from jiggen.cli import main
@@ -95,23 +95,57 @@ def test_81_boot_lengths(name, tmp_path):
     check_every_boot(done, name, ALL, (265.0, 277.0, 278.0, 303.0, 304.0, 345.0))
 
 
-def test_lines_are_open_grooves_where_half_the_missing_boot_puts_them(club):
-    """By another library's section through the STL, and by hand: (311 - boot) / 2."""
-    (part,) = (p for p in club.record.values()["parts"] if p["name"] == "body-toe")
-    mesh = trimesh.load_mesh(club.folder / part["file"])
-    mesh.apply_transform(np.array(part["to_ski"]))
-    flat, to_3d = mesh.section(plane_origin=(0, 0, 13.7), plane_normal=(0, 0, 1)).to_2D()
-    shape = max(flat.polygons_closed, key=lambda ring: ring.area)
+def section(club, part, z):
+    """Where the STL is solid at height `z`, by another library: a function of x and y."""
+    (entry,) = (p for p in club.record.values()["parts"] if p["name"] == part)
+    mesh = trimesh.load_mesh(club.folder / entry["file"])
+    mesh.apply_transform(np.array(entry["to_ski"]))
+    flat, to_3d = mesh.section(plane_origin=(0, 0, z), plane_normal=(0, 0, 1)).to_2D()
     back = np.linalg.inv(to_3d)
 
     def solid(x, y):
-        u, v, _, _ = back @ (x, y, 13.7, 1.0)
-        return Polygon(shape).contains(Point(u, v))
+        u, v, _, _ = back @ (x, y, z, 1.0)
+        return sum(ring.contains(Point(u, v)) for ring in flat.polygons_closed) % 2 == 1
 
+    return solid
+
+
+@pytest.mark.parametrize("z", [0.65, 0.95, 2.0, 3.5])
+def test_every_line_is_a_groove_down_to_the_ski_where_half_the_missing_boot_puts_it(club, z):
+    """By hand: the line for a boot lies at (311 - boot) / 2; it ends at 0.6 mm, the relief."""
+    solid = section(club, "body-toe", z)
+    # The flare: 30.0 mm from the centre line up to 1.0 mm, then in by as much as it goes up.
+    face = 30.0 - max(0.0, z - 1.0)
+    for boot in BOOTS:
+        x, side = (311.0 - boot) / 2, 1.0 if boot % 2 else -1.0
+        assert not solid(x, side * (face - 0.3))
+        assert solid(x - 0.35, side * (face - 0.02)) and solid(x + 0.35, side * (face - 0.02))
+    slot = {line["first"]: line["x"] for line in row_of(club, "shift")["lines"]}
+    foot = row_of(club, "shift")["foot"] + max(0.0, z - 1.0)
+    for x in slot.values():
+        assert not solid(x, foot + 0.3) and solid(x + 0.35, foot + 0.02)
+
+
+def row_of(club, name, part="body-toe"):
+    (ladder,) = (one for one in club.record.values()["ladders"] if one["part"] == part)
+    (row,) = (one for one in ladder["rows"] if one["name"] == name)
+    return row
+
+
+def test_only_long_lines_are_on_the_top_and_leave_wide_lands(club):
+    """What a 0.4 mm nozzle lays first: lands of several threads between lines 5 mm apart."""
+    solid = section(club, "body-toe", 13.7)
     for boot in BOOTS:
         x, y = (311.0 - boot) / 2, 25.0 if boot % 2 else -25.0
-        assert not solid(x - 0.2, y) and not solid(x + 0.2, y)
-        assert solid(x - 0.3, y) and solid(x + 0.3, y)
+        assert solid(x, y) == (boot % 5 != 0)
+        assert solid(x + 0.35, y)
+
+
+def test_the_verification_measures_how_high_each_line_ends(club):
+    ends = {boot.end for boot in club.verification.ladders}
+    assert len(club.verification.ladders) == 2 * len(BOOTS)
+    assert all(end == pytest.approx(0.6, abs=1e-4) for end in ends)
+    assert "0.60 mm above the ski at most" in table(club.verification)
 
 
 def test_what_a_build_of_a_range_says_and_holds(club):
@@ -147,6 +181,8 @@ def harmed(club, tmp_path_factory):
         shutil.copytree(club.folder, folder)
         faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
         faults.erase_line(folder, "body-toe", "even", 304.0)
+        faults.erase_line(folder, "body-toe", "even", 308.0, upto=0.45)
+        faults.erase_line(folder, "body-heel", "odd", 301.0, upto=1.5)
         faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
         faults.mirror_row(folder, "body-heel", "even")
         faults.move_line_in_step(folder, "body-heel", "odd", 307.0, -0.05)
@@ -176,7 +212,19 @@ def test_a_missing_line_is_named(harmed):
     (fault,) = found(harmed, "ladder-missing")
     assert fault.subject == "body-toe, boot 304" and fault.source == "STL"
     lost = [boot for boot in harmed.ladders if boot.deviation is None]
-    assert [(boot.part, boot.boot) for boot in lost] == [("body-toe", 304.0)]
+    assert [(boot.part, boot.boot) for boot in lost] == [
+        ("body-toe", 304.0),
+        ("body-heel", 301.0),
+    ]
+
+
+def test_a_line_that_ends_too_high_is_named(harmed):
+    (low,) = about(harmed, "ladder-high", "body-toe")
+    assert low.subject == "body-toe, boot 308" and low.source == "STL"
+    assert (low.found, low.limit) == (pytest.approx(1.05, abs=1e-3), 1.0)
+    (high,) = about(harmed, "ladder-high", "body-heel")
+    assert high.subject == "body-heel, boot 301" and high.source == "STL"
+    assert "ends more than 1.1 mm above the ski" in high.message
 
 
 def test_a_mirrored_ladder_is_named(harmed):
@@ -196,6 +244,8 @@ def test_what_was_not_harmed_is_not_blamed(harmed):
     assert {subject for code, subject in ladders if code != "verify.ladder-number"} == {
         "body-toe, boot 303",
         "body-toe, boot 304",
+        "body-toe, boot 308",
+        "body-heel, boot 301",
         "body-heel, shift 7",
         "body-heel, even ladder",
         "body-heel, boot 307",

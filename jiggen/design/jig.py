@@ -14,6 +14,7 @@ from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, grad
 from jiggen.design.envelopes import COLLARS, along, beside_knob
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
+from jiggen.design.ladder import Flare
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
@@ -36,7 +37,10 @@ STEP = 0.5  # mm of the ski frame between the places tried for stations
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """One printed body: its plan, its cuts, and the `turn` in degrees that it is printed at."""
+    """One printed body: its plan, its cuts, and the `turn` in degrees that it is printed at.
+
+    Its `flares` stand out beyond the outline.
+    """
 
     plate: Plate
     outline: Region
@@ -45,11 +49,17 @@ class Body:
     stations: Stations
     engravings: tuple[Engraving, ...]
     turn: float
+    flares: tuple[Flare, ...] = ()
 
     @property
     def name(self) -> str:
         """The part's name."""
         return self.plate.name
+
+    @property
+    def corners(self) -> NDArray[np.float64]:
+        """Its corners seen from above, those of its flares too, (n, 2)."""
+        return np.vstack([self.outline.outer, *(flare.corners for flare in self.flares)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -369,12 +379,20 @@ def obstacles_on(guides: Guides, stations: Stations, mechanism: Mechanism) -> li
 
 
 def lay_body(
-    plate: Plate, shape: Polygon, guides: Guides, stations: Stations, strips: Shapes, base: Base
+    plate: Plate,
+    shape: Polygon,
+    guides: Guides,
+    stations: Stations,
+    strips: Shapes,
+    base: Base,
+    flares: tuple[Flare, ...] = (),
 ) -> Body:
     """A body of the outline `shape` as it lies on the bed; InputError where it does not fit."""
     (region,) = regions_of(shape)
-    relief = shape.buffer(1.0).difference(shapely.union_all(strips))
-    turn = plan.bed_turn(region.outer * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
+    whole = shapely.union_all([shape, *(flare.plan for flare in flares)])
+    relief = regions_of(whole.buffer(1.0).difference(shapely.union_all(strips)))
+    body = Body(plate, region, relief, guides, stations, (), 0.0, flares)
+    turn = plan.bed_turn(body.corners * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
     if turn is None:
         raise InputError.of(
             "design.bed",
@@ -382,4 +400,4 @@ def lay_body(
             key="bed",
             hint="Choose a larger bed.",
         )
-    return Body(plate, region, regions_of(relief), guides, stations, (), turn)
+    return replace(body, turn=turn)

@@ -6,26 +6,36 @@ as far as the boot grows, so whole lengths would stand 0.5 mm apart, too close t
 go to the tongue's left edge and even ones to its right.  A slot in the tongue has a second ladder,
 of mount shifts: its 0 is laid on the mark, a new mark is drawn at the shift, and that one used.
 
+A line is read where it meets the ski, or an eye that is not straight above it is off by 14 mm of
+body times the slope.  So each wall has a flare at its foot, printed top down without support, and
+every line runs down that as a groove to its lower edge.  On the top there are the long lines only,
+with their numbers: all of them would leave lands of one thread in the first layer.
+
 Frame: the ski's, with the half as it lies for the longest boot.  All numbers are mm.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 import shapely
 import shapely.affinity
+from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from jiggen.design.engraving import DEPTH, DIVISION, Engraving
+from jiggen.design.engraving import DEPTH, Engraving
 from jiggen.design.lettering import centred, letter, regions_of, upright
 from jiggen.errors import InputError
 from jiggen.layout import SAME, Motion
 from jiggen.record.model import LadderLine, LadderRow, RowName
 
-PITCH = 1.0  # mm, least between two lines of one edge: a line and a land of DIVISION each
-SHORT, LONG = 2.8, 4.2  # mm, lines from the wall in
+PITCH = 1.0  # mm, least between two lines of one edge
+LONG = 4.2  # mm, a line on the top, from the wall in
+GROOVE, GROOVE_DEPTH = 0.6, 0.4  # mm, a line on a flare: wide at its mouth, sharp at its bottom
+AIR = 0.4  # mm before a wall, from where its lines are cut
+BELOW = 0.2  # mm below the bend, where a wall's grooves end and a flare's begin
+REACH, RIM = 3.0, 0.4  # mm: a flare's, at 45°; and upright at its foot, two layers
 NUMBER_GAP = 0.5  # mm from the end of a long line to its number
 CAPS, WORD_CAPS = 3.0, 2.6  # mm, height of numbers and of words
 BAND_PITCH = CAPS + 1.0  # mm, least between two lines that are both numbered
@@ -42,7 +52,7 @@ ROW_WORDS = {
     "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
     "bands": ("BOOTS",),
 }
-SIGHT, LONG_SIGHT = 1.7, 3.5  # mm from the wall: where all lines are crossed, and long ones only
+SIGHT = 3.5  # mm from the wall: where long lines are crossed
 
 
 @dataclass(frozen=True)
@@ -64,17 +74,58 @@ class Row:
         numbers = [letter(line.number, CAPS).bounds[2] for line in self.lines if line.number]
         return LONG + NUMBER_GAP + max(numbers, default=0.0)
 
-    def entry(self, floor: float) -> LadderRow:
-        """What the record says of it, engraved down to the height `floor`."""
+    def entry(self, floor: float, end: float) -> LadderRow:
+        """What the record says of it: engraved down to `floor`, its lines end at `end`, heights."""
         low, high = sorted(self.at(d + NUMBER_GAP / 2) for d in (LONG, self.depth))
         return LadderRow(
             name=self.name,
             floor=floor,
             y=self.at(SIGHT),
-            long_y=self.at(LONG_SIGHT),
             numbers=(low, high),
+            foot=self.at(-REACH),
+            end=end,
             lines=self.lines,
         )
+
+
+@dataclass(frozen=True)
+class Flare:
+    """The foot of a wall, and the grooves at `lines` (x) in it.
+
+    It goes out by REACH from y = `wall`, towards y + or - as `outwards` is +1 or -1, over the x of
+    `span`, from the height `bend` at 45° down to its rim, which is upright and ends at `end`.
+    """
+
+    wall: float
+    outwards: int
+    span: tuple[float, float]
+    bend: float
+    end: float
+    lines: tuple[float, ...]
+
+    @property
+    def plan(self) -> Polygon:
+        """It seen from above, and 1 mm of what it stands out from."""
+        low, high = sorted((self.wall - self.outwards, self.wall + self.outwards * REACH))
+        return box(self.span[0], low, self.span[1], high)
+
+    @property
+    def corners(self) -> NDArray[np.float64]:
+        """Its corners seen from above, (4, 2)."""
+        return np.asarray(self.plan.exterior.coords)[:-1]
+
+    @property
+    def teeth(self) -> Polygon:
+        """The grooves seen from above where they begin at the wall, joined in the air before it."""
+        slope = GROOVE / 2 / GROOVE_DEPTH
+        out, wide = self.wall + self.outwards * AIR, slope * (GROOVE_DEPTH + AIR)
+        tip = self.wall - self.outwards * GROOVE_DEPTH
+        low, high = sorted((out - self.outwards * 0.1, out + self.outwards * 0.5))
+        cuts = [Polygon([(x - wide, out), (x, tip), (x + wide, out)]) for x in self.lines]
+        bar = box(min(self.lines) - wide, low, max(self.lines) + wide, high)
+        whole = shapely.union_all([bar, *cuts])
+        assert isinstance(whole, Polygon)
+        return whole
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +151,7 @@ class Tongue:
 
     @property
     def plan(self) -> Polygon:
-        """The tongue seen from above, gussets included, slot left out."""
+        """The tongue seen from above, gussets included, slot and flares left out."""
         end, h, wide = self.span[self.root < 0], self.half, self.half + GUSSET
         inward, foot = end + self.root * CHAMFER, self.joins - self.root * GUSSET
         left = [(end, h - CHAMFER), (inward, h), (foot, h), (self.joins, wide)]
@@ -110,6 +161,23 @@ class Tongue:
         tip = [(x1 - c, y0), (x1, y0 + c), (x1, y1 - c), (x1 - c, y1)]
         tail = [(x0 + c, y1), (x0, y1 - c), (x0, y0 + c), (x0 + c, y0)]
         return whole.difference(Polygon([*tip, *tail]))
+
+    def flares(self, relief: float) -> tuple[Flare, ...]:
+        """The flare of each row, down to the height `relief` over the ski."""
+        end, into = self.span[self.root < 0], self.joins + self.root
+        edge = sorted((end + self.root * CHAMFER, into))
+        x0, _, x1, _ = self.slot
+        return tuple(
+            Flare(
+                wall=row.wall,
+                outwards=-row.inwards,
+                span=(x0 - 1.0, x1 + 1.0) if row is self.shift else (edge[0], edge[1]),
+                bend=relief + RIM + REACH,
+                end=relief,
+                lines=tuple(line.x for line in row.lines),
+            )
+            for row in (*self.rows, self.shift)
+        )
 
 
 def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
@@ -244,20 +312,21 @@ def _packed(
     return Tongue(span, half, root, rows, replace(shift, wall=head), slot, tuple(words))
 
 
-def line_length(line: LadderLine) -> float:
-    """How far a line goes from the wall in, mm: every fifth is longer, and what is numbered."""
-    return LONG if line.number or line.first % 5 == 0 else SHORT
+def is_long(line: LadderLine) -> bool:
+    """Whether a line goes on over the top: every fifth does, and what is numbered."""
+    return bool(line.number) or line.first % 5 == 0
 
 
-def engrave_tongue(tongue: Tongue, body: float) -> Iterator[Engraving]:
-    """Everything engraved on the tongue of a body `body` mm thick."""
+def engrave_tongue(tongue: Tongue, body: float, relief: float) -> Iterator[Engraving]:
+    """Everything engraved on the tongue of a body `body` mm thick, but for the flares' grooves."""
+    bend = relief + RIM + REACH
     for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
-        lines = {line.x: line_length(line) for line in row.lines}
-        yield Engraving(name, regions_of(_comb(row, lines)))
-        # Down the wall to the ski: whoever sees such a groove's wall does not look straight down.
-        grooves = _comb(row, {line.x: DEPTH for line in row.lines if line.number})
-        yield Engraving(f"{name} down the wall", regions_of(grooves), body + 1.0)
+        long = [line for line in row.lines if is_long(line)]
+        yield Engraving(name, regions_of(shapely.union_all([_bar(row, e.x, LONG) for e in long])))
+        # Down the wall to the flare: whoever sees such a groove's side does not look straight down.
+        walls = shapely.union_all([_bar(row, line.x, DEPTH) for line in long])
+        yield Engraving(f"{name} down the wall", regions_of(walls), body - bend + BELOW)
         near, numbers = row.at(LONG + NUMBER_GAP), []
         for line in row.lines:
             if line.number:
@@ -270,12 +339,7 @@ def engrave_tongue(tongue: Tongue, body: float) -> Iterator[Engraving]:
         yield Engraving(text, regions_of(shape))
 
 
-def _comb(row: Row, lines: Mapping[float, float]) -> shapely.Geometry:
-    """Lines from the wall in, lengths by x, joined by a bar in the air before it: one cut."""
-
-    def bar(first: float, last: float, start: float, stop: float) -> Polygon:
-        low, high = sorted((row.at(start), row.at(stop)))
-        return box(first - DIVISION / 2, low, last + DIVISION / 2, high)
-
-    bars = [bar(x, x, -0.4, length) for x, length in lines.items()]
-    return shapely.union_all([bar(min(lines), max(lines), -1.0, -0.3), *bars])
+def _bar(row: Row, x: float, length: float) -> Polygon:
+    """A line at `x`, from the air before the wall `length` in."""
+    low, high = sorted((row.at(-AIR), row.at(length)))
+    return box(x - GROOVE / 2, low, x + GROOVE / 2, high)

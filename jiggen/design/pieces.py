@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from jiggen.design.engraving import DEPTH
 from jiggen.design.jig import Design
-from jiggen.design.lettering import Region
 from jiggen.record.entries import Bought, HalfName, PartKind
 
 Matrix = NDArray[np.float64]
@@ -62,9 +61,9 @@ def turn_by(degrees: float) -> Matrix:
     return pose
 
 
-def to_corner(outline: Region, over: Matrix) -> Matrix:
-    """The pose `over`, and then to the bed's corner at the origin."""
-    corner = (outline.outer @ over[:2, :2].T).min(axis=0)
+def to_corner(corners: NDArray[np.float64], over: Matrix) -> Matrix:
+    """The pose `over` of what has these `corners` (n, 2), and then to the bed's corner, 0."""
+    corner = (corners @ over[:2, :2].T).min(axis=0)
     return shift_by(-corner[0], -corner[1]) @ over
 
 
@@ -80,7 +79,7 @@ def list_pieces(design: Design, ski_width: float | None = None) -> tuple[Piece, 
     for body in design.bodies:
         over = turn_by(body.turn) @ shift_by(z=settings.body) @ UPSIDE_DOWN
         placed = (Placed(body.name, np.eye(4)),)
-        to_bed = to_corner(body.outline, over)
+        to_bed = to_corner(body.corners, over)
         pieces.append(Piece(body.name, "body", placed, to_bed, floor_z, body.plate.half))
 
     rails, pinions, knobs = [], [], []

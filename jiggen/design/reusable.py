@@ -51,7 +51,8 @@ class Half:
         if self.tongue is None:
             return None
         floor = self.design.settings.body - DEPTH
-        rows = tuple(row.entry(floor) for row in (*self.tongue.rows, self.tongue.shift))
+        end = self.design.settings.relief
+        rows = tuple(row.entry(floor, end) for row in (*self.tongue.rows, self.tongue.shift))
         return Ladder(part=self.body.name, half=self.name, groups=self.motion.groups, rows=rows)
 
 
@@ -154,11 +155,12 @@ def _half(share: _Share) -> Half:
     if found := plan.clashes(guides, (*outer, near), settings):
         raise InputError(found)
     strips = tuple(strip - over for strip in plan.strips((main,), guides))
-    body = jig.lay_body(whole, _outline(main, tongue), guides, stations, strips, base)
+    flares, shape = tongue.flares(settings.relief), _outline(main, tongue)
+    body = jig.lay_body(whole, shape, guides, stations, strips, base, flares)
     if share.engraved:
         obstacles = jig.obstacles_on(guides, stations, base.mechanism)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
-        ladders = engrave_tongue(tongue, settings.body)
+        ladders = engrave_tongue(tongue, settings.body, settings.relief)
         marks = engrave(main, lines, obstacles, plan.clamp_marks((main,)), (), ladders, HINTS)
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
@@ -215,11 +217,13 @@ def _between(one: float, other: float) -> plan.Interval:
 
 def _longest(base: Base, tongue: Tongue) -> float:
     """The greatest length of a half with this tongue that fits the bed at some turn."""
+    flares = [flare.corners for flare in tongue.flares(base.settings.relief)]
 
     def fits(length: float) -> bool:
         end = tongue.span[0] + length if tongue.root > 0 else tongue.span[1] - length
         main = Plate("", *_between(tongue.joins, end), base.half_width)
-        shape = np.asarray(_outline(main, tongue).exterior.coords)[:-1] * (1.0, -1.0)
+        outline = np.asarray(_outline(main, tongue).exterior.coords)[:-1]
+        shape = np.vstack([outline, *flares]) * (1.0, -1.0)
         return plan.bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
 
     low = tongue.span[1] - tongue.span[0] + 10.0

@@ -69,7 +69,7 @@ class Trial:
                 body.name,
                 "plate",
                 (Placed(body.name, np.eye(4)),),
-                to_corner(body.outline, turn_by(body.turn)),
+                to_corner(body.outline.outer, turn_by(body.turn)),
                 THICKNESS - DEPTH,
                 body.plate.half,
             )

@@ -79,7 +79,7 @@ def refuse_for_design(design: Design, printer: Profile | None) -> Compensation |
     compensation = printer.compensation
     refuse_compensation(compensation)
     bed, findings = design.settings.bed, []
-    outlines = {body.name: body.outline.outer for body in design.bodies}
+    outlines = {body.name: body.corners for body in design.bodies}
     for piece in (piece for piece in list_pieces(design) if piece.name in outlines):
         flat = outlines[piece.name] @ (compensation.matrix @ piece.to_bed[:2, :2]).T
         x, y = np.ptp(flat, axis=0)

@@ -32,15 +32,16 @@ class LadderLine(Entry):
 class LadderRow(Entry):
     """Lines along one edge of a half's tongue, or of its slot.
 
-    All of them cross `y` at height `floor`, the longer ones `long_y` too; their numbers stand
-    between the two `numbers`, y's.
+    All of them end at y = `foot`, at the height `end` over the ski.  The long ones cross `y` at
+    height `floor` too; their numbers stand between the two `numbers`, y's.
     """
 
     name: RowName
     floor: Rounded
     y: Rounded
-    long_y: Rounded
     numbers: tuple[Rounded, Rounded]
+    foot: Rounded
+    end: Rounded
     lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
 
 

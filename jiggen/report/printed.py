@@ -89,8 +89,8 @@ def _sights(rows: Sequence[LadderRow]) -> tuple[tuple[float, float], ...]:
     """Where a ladder's lines may meet the mark: that of the longest boot, then the outermost."""
     if not rows:
         return Rigid.sights
-    found = [max((line.last, (line.x, row.y)) for row in rows for line in row.lines)[1]]
+    found = [max((line.last, (line.x, row.foot)) for row in rows for line in row.lines)[1]]
     for row in rows:
         xs = [line.x for line in row.lines]
-        found += [(min(xs), row.y), (max(xs), row.y)]
+        found += [(min(xs), row.foot), (max(xs), row.foot)]
     return tuple(dict.fromkeys(found))

@@ -12,11 +12,13 @@ from itertools import compress
 import cadquery as cq
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry import Polygon
 
 from jiggen.design.engraving import DEPTH
 from jiggen.design.guides import BRIDGE_HEIGHT, Guide
 from jiggen.design.jig import Body, Design
+from jiggen.design.ladder import BELOW, REACH, RIM, Flare
 from jiggen.design.lettering import Region, hexagon, regions_of
 from jiggen.design.station import (
     BRIDGE_STEP,
@@ -27,7 +29,7 @@ from jiggen.design.station import (
     StationShape,
 )
 from jiggen.solid import shapes
-from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, insets_of, prisms, stack_on
+from jiggen.solid.level import CLEAR, OVER, Inset, engrave_top, insets_of, prisms, stack_on, sweep
 from jiggen.solid.shapes import (
     block,
     cut_away,
@@ -55,9 +57,13 @@ def make_body(body: Body, design: Design) -> cq.Shape:
     inside = shapely.contains(plan, [Polygon(inset.region.outer) for inset in insets])
     # First the relief: in one cut with all others it would be compared with each of them.
     relief = [prism(region, -OVER, design.settings.relief) for region in body.relief]
-    standing = cut_away(body_blank(body, design), relief)
+    blank = body_blank(body, design)
+    if body.flares:
+        blank = blank.fuse(*map(_flare, body.flares))
+    standing = cut_away(blank, relief)
     crossing = prisms(compress(insets, ~inside), top)
-    cut = cut_away(standing, [*mechanical_tools(body, design), *crossing])
+    grooves = map(_grooves, body.flares)
+    cut = cut_away(standing, [*mechanical_tools(body, design), *crossing, *grooves])
     return engrave_top(one_solid(cut, body.name), top, list(compress(insets, inside)))
 
 
@@ -66,6 +72,22 @@ def body_blank(body: Body, design: Design) -> cq.Shape:
     blank = prism(body.outline, 0.0, design.settings.body)
     top_edges = blank.edges(cq.selectors.DirectionMinMaxSelector(shapes.UP, True))
     return blank.chamfer(FOOT, None, top_edges)
+
+
+def _flare(flare: Flare) -> cq.Shape:
+    """The foot that a wall stands out to, from inside the wall; lower than its end: cut there."""
+    inner, low = flare.wall - flare.outwards, flare.end / 2
+    foot = flare.wall + flare.outwards * REACH
+    profile = [(inner, flare.bend), (flare.wall, flare.bend), (foot, flare.bend - REACH)]
+    return prism_x([*profile, (foot, low), (inner, low)], *flare.span)
+
+
+def _grooves(flare: Flare) -> cq.Shape:
+    """What cuts all grooves of a flare: down the slope, from just below the bend, and the rim."""
+    (teeth,) = regions_of(affinity.translate(flare.teeth, 0.0, flare.outwards * BELOW))
+    slope, rim = REACH - BELOW, RIM + flare.end + OVER
+    down = [(0.0, flare.outwards * slope, -slope), (0.0, 0.0, -rim)]
+    return sweep(teeth, flare.bend - BELOW, down)
 
 
 def mechanical_tools(body: Body, design: Design) -> Iterator[cq.Shape]:

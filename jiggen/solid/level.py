@@ -90,6 +90,18 @@ def stack_on(lower: cq.Solid, upper: cq.Solid, z: float) -> cq.Solid:
     return _solid([*faces, *seats, _holed(under[0], z, [edge]), *others])
 
 
+def sweep(region: Region, z: float, steps: Iterable[tuple[float, float, float]]) -> cq.Solid:
+    """`region` without holes, level at height `z`, carried along each of `steps` downwards."""
+    start = BRepBuilderAPI_MakeFace(_level(z), _wire(region.outer, z, 1.0)).Face()
+    ends, sides = [start], list[TopoDS_Face]()
+    for step in steps:
+        drop = BRepPrimAPI_MakePrism(ends[-1], gp_Vec(*step))
+        ends.append(TopoDS.Face_s(drop.LastShape()))
+        level = (ends[-2], ends[-1])
+        sides += [f for f in _faces(drop.Shape()) if not any(map(f.IsSame, level))]
+    return _solid([start, *sides, ends[-1]])
+
+
 def _solid(faces: Iterable[TopoDS_Face]) -> cq.Solid:
     """The solid whose closed shell is `faces`, which share their edges."""
     shell, made, builder = TopoDS_Shell(), TopoDS_Solid(), BRep_Builder()

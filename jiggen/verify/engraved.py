@@ -1,6 +1,6 @@
-"""Engravings as found in a body's files: lines and numbers in the outlines of their floors.
+"""Engravings as found in a body's files: lines and numbers in outlines, of floors and of cuts.
 
-A floor is what lies level at the engravings' depth.  Its outline comes as loose segments
+A floor is what lies level at the engravings' depth.  An outline comes as loose segments
 (n, 2, 2), mm, flat, in the ski frame: enough to cross it with a line, and to compare it with the
 outline of a text in the engraving font, which is read and flattened here anew.
 """
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from io import BytesIO
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -59,12 +60,78 @@ def floors_of_step(piece: StepPiece, z: float) -> Array:
 
 def cut_by(segments: Array, y: float, widest: float) -> list[tuple[float, float]]:
     """Where the line at `y` runs through floors no wider than `widest` along it: x from, to."""
+    at = _crossings(segments, y)
+    pairs = zip(at[::2].tolist(), at[1::2].tolist(), strict=False)
+    return [(start, stop) for start, stop in pairs if stop - start <= widest]
+
+
+def outline_of_mesh(mesh: Mesh, z: float) -> Array:
+    """The mesh's outline where the plane at height `z` cuts it."""
+    ahead = [np.stack([loop, np.roll(loop, -1, axis=0)], axis=1) for loop in mesh.section(z)]
+    return np.concatenate(ahead) if ahead else np.zeros((0, 2, 2))
+
+
+def outline_of_step(piece: StepPiece, z: float) -> Array:
+    """The outline where the plane at height `z` cuts the solid's flat faces with straight edges."""
+    found = []
+    for flat in piece.shape.flats:
+        ends = applied(piece.pose, flat.reshape(-1, 3)).reshape(-1, 2, 3)
+        start, stop = ends[:, 0], ends[:, 1]
+        cut = (start[:, 2] >= z) != (stop[:, 2] >= z)
+        start, stop = start[cut], stop[cut]
+        if not len(start) or len(start) % 2:  # a face whose curved edges are cut too
+            continue
+        share = (z - start[:, 2:]) / (stop[:, 2:] - start[:, 2:])
+        points = (start + share * (stop - start))[:, :2]
+        # In their order along the cut they begin and end what lies in the face.
+        order = np.lexsort(np.round(points, SAME).T)
+        found.append(points[order].reshape(-1, 2, 2))
+    return np.concatenate(found) if found else np.zeros((0, 2, 2))
+
+
+def gaps(segments: Array, face: float, y: float, widest: float) -> list[tuple[float, float]]:
+    """Where the line at `y` leaves an outline through openings in its `face`: x from, to.
+
+    `face` is the y of a straight side; what is wider than `widest` is left out.
+    """
+    at = _crossings(segments, y)
+    ends = np.sort(segments[(np.abs(segments[:, :, 1] - face) <= LEVEL).all(axis=1), :, 0], axis=1)
+    return [
+        (start, stop)
+        for start, stop in pairwise(at.tolist())
+        if stop - start <= widest and not _covered(ends, (start + stop) / 2)
+    ]
+
+
+def _covered(ends: Array, x: float) -> bool:
+    return bool(((ends[:, 0] < x) & (x < ends[:, 1])).any())
+
+
+def heights_at(mesh: Mesh, points: Array, top: float) -> list[tuple[float, ...]]:
+    """Where an upright line at each of `points` (n, 2) meets the mesh below `top`, rising."""
+    corners = mesh.vertices[mesh.triangles]
+    corners = corners[corners[:, :, 2].min(axis=1) < top]
+    low, high = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
+    found = []
+    for point in points:
+        near = corners[((low <= point) & (point <= high)).all(axis=1)]
+        (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (near[:, corner].T for corner in range(3))
+        area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            b = ((point[0] - ax) * (cy - ay) - (cx - ax) * (point[1] - ay)) / area
+            c = ((bx - ax) * (point[1] - ay) - (point[0] - ax) * (by - ay)) / area
+        met = (b >= 0) & (c >= 0) & (b + c <= 1)  # never an upright triangle: no area, no number
+        z = az + b * (bz - az) + c * (cz - az)
+        found.append(tuple(sorted(z[met & (z < top)].tolist())))
+    return found
+
+
+def _crossings(segments: Array, y: float) -> Array:
+    """The x, rising, at which `segments` cross the line at `y`."""
     (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T
     crossed = (y0 > y) != (y1 > y)
     with np.errstate(divide="ignore", invalid="ignore"):
-        at = np.sort((x0 + (y - y0) * (x1 - x0) / (y1 - y0))[crossed])
-    pairs = zip(at[::2].tolist(), at[1::2].tolist(), strict=False)
-    return [(start, stop) for start, stop in pairs if stop - start <= widest]
+        return np.asarray(np.sort((x0 + (y - y0) * (x1 - x0) / (y1 - y0))[crossed]))
 
 
 def within(segments: Array, low: float, high: float) -> Array:

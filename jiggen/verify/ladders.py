@@ -4,6 +4,9 @@ A half lies right for a boot length when its line for that length is on the ski'
 the line found at x, a hole found at h is drilled at h - x from the mark, and that is compared
 with where the layout of that boot length puts it.  What a line is for is read from the engraved
 numbers.  Nothing here trusts the manifest for where a line is.
+
+A line is looked for near the ski, where it is read, and farther up the same groove; in the STL,
+also how high above the ski its lower end is.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -21,23 +24,28 @@ from jiggen.verify.mesh import Mesh
 from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.step_assembly import StepPiece
 
-_Lines = dict[float, tuple[float | None, float | None]]
-NOTHING = (None, None)
+_Line = tuple[float | None, float | None, float | None]
+"""Of a boot: the x of its line, how far its holes are off, and how high its lower end is, mm."""
+NOTHING: _Line = (None, None, None)
 
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """What one format shows of one row: x of all lines, x of the long ones, and the numbers."""
+    """What one format shows of one row: x of `lines` near the ski, farther up, and on the top.
+
+    `ends` are the heights of the lower ends of `lines`, where the format shows them.
+    """
 
     row: LadderRow
     lines: tuple[float, ...]
+    above: tuple[float, ...]
     long: tuple[float, ...]
     numbers: tuple[engraved.Number, ...]
+    ends: Mapping[float, float | None]
 
     def nearest(self, x: float) -> float | None:
         """The line nearest to `x`, None when none is within LINE_CATCH."""
-        line = _nearest(self.lines, x)
-        return line if line is not None and abs(line - x) <= limits.LINE_CATCH else None
+        return _nearest(self.lines, x, limits.LINE_CATCH)
 
 
 def judge_ladders(
@@ -52,45 +60,58 @@ def judge_ladders(
     part_of = {part.name: part for part in manifest.parts}
     for ladder in manifest.ladders:
         part = part_of[ladder.part]
-        floors: dict[Source, Callable[[float], Array]] = {}
+        files: dict[Source, _File] = {}
         if piece := pieces.get(part.placed[0].name):
-            floors["STEP"] = partial(engraved.floors_of_step, piece)
+            floors = partial(engraved.floors_of_step, piece)
+            files["STEP"] = _File(floors, partial(engraved.outline_of_step, piece))
         if mesh := meshes.get(part.name):
-            floors["STL"] = partial(engraved.floors_of_mesh, mesh.moved(part.matrix))
+            mine = mesh.moved(part.matrix)
+            floors = partial(engraved.floors_of_mesh, mine)
+            files["STL"] = _File(floors, partial(engraved.outline_of_mesh, mine), mine)
         lines = {
-            source: _Judge(manifest, ladder, source, cut, found[source], ledger).judged()
-            for source, cut in floors.items()
+            source: _Judge(manifest, ladder, source, file, found[source], ledger).judged()
+            for source, file in files.items()
         }
         for entry in manifest.boots:
-            (step, off), (stl, other) = (
+            (step, off, _), (stl, other, end) = (
                 lines.get(source, {}).get(entry.boot, NOTHING) for source in ("STEP", "STL")
             )
             worst = None if off is None or other is None else max(off, other)
-            checks.append(BootCheck(part.name, entry.boot, step, stl, worst))
+            checks.append(BootCheck(part.name, entry.boot, step, stl, worst, end))
     return tuple(checks)
 
 
 @dataclass(frozen=True, eq=False)
+class _File:
+    """A part in one format: outlines of floors at a height, and of a cut there; its mesh if any."""
+
+    floors: Callable[[float], Array]
+    outline: Callable[[float], Array]
+    mesh: Mesh | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class _Judge:
-    """One part's ladders in one format; `floors` gives the outlines of floors at a height."""
+    """One part's ladders in one format."""
 
     manifest: Manifest
     ladder: LadderEntry
     source: Source
-    floors: Callable[[float], Array]
+    file: _File
     found: Mapping[str, FoundBore]
     ledger: Ledger
 
-    def judged(self) -> _Lines:
-        """By boot, the x of its line and how far its holes are off, mm; None where not found."""
-        rows = {row.name: self._seen(row) for row in self.ladder.rows}
+    def judged(self) -> dict[float, _Line]:
+        """What was found of each boot's line."""
+        cuts = [self.file.outline(z) for z in limits.LINE_CUT]
+        rows = {row.name: self._seen(row, cuts) for row in self.ladder.rows}
         # Holes that are off by themselves have been reported.
         limit = limits.POSITION[self.source]
         near = {name for name, hole in self.found.items() if hole.deviation <= limit}
         guided = self.manifest.guided
         part = self.ladder.part
         holes = [hole for hole, at in guided if at.part == part and hole.id in near]
-        result: _Lines = {}
+        result: dict[float, _Line] = {}
         used: dict[str, dict[float, str]] = {name: {} for name in rows}
         for entry in self.manifest.boots:
             boot, about = entry.boot, self._about(f"boot {entry.boot:g}")
@@ -100,7 +121,7 @@ class _Judge:
                 for line in row.lines
                 if row.name != "shift" and line.first <= boot <= line.last
             )
-            seen, line = next(serving, NOTHING)
+            seen, line = next(serving, (None, None))
             if seen is None or line is None:
                 about.fail("verify.ladder-missing", "the manifest has no line for it")
                 result[boot] = NOTHING
@@ -109,38 +130,65 @@ class _Judge:
             x = result[boot][0]
             if x is not None:
                 used[seen.row.name][x] = line.number
-                if boot % 5 == 0 or line.number:
-                    _judge_long(about, x, seen)
+                self._judge_line(about, x, seen, long=boot % 5 == 0 or bool(line.number))
         if "shift" in rows:
             used["shift"] = self._shifts(rows["shift"])
         for name, seen in rows.items():
             _judge_used(seen, used[name], self._about(f"{name} ladder"))
         return result
 
-    def _seen(self, row: LadderRow) -> _Seen:
-        xs = [line.x for line in row.lines]
-        floors = self.floors(row.floor)
-        middle = floors.mean(axis=1)[:, 0]
-        about = (middle > min(xs) - limits.LADDER_END) & (middle < max(xs) + limits.LADDER_END)
-        floors = floors[about]
-        lines, long = (
-            tuple((a + b) / 2 for a, b in engraved.cut_by(floors, y, limits.WIDEST_LINE))
-            for y in (row.y, row.long_y)
-        )
+    def _seen(self, row: LadderRow, cuts: Sequence[Array]) -> _Seen:
+        floors = _about(self.file.floors(row.floor), row)
+        lines, above = (_grooves(_about(cut, row), row) for cut in cuts)
+        long = engraved.cut_by(floors, row.y, limits.WIDEST_LINE)
         between = engraved.within(floors, *row.numbers)
-        return _Seen(row, lines, long, tuple(engraved.find_numbers(between)))
+        numbers = tuple(engraved.find_numbers(between))
+        ends = self._ends(row, lines)
+        return _Seen(row, lines, above, tuple((a + b) / 2 for a, b in long), numbers, ends)
+
+    def _ends(self, row: LadderRow, lines: Sequence[float]) -> dict[float, float | None]:
+        """How high above the ski the lower end of each of `lines` (x) is, None where unknown.
+
+        That is where the plastic beside it ends, and whatever else stands in it.
+        """
+        if self.file.mesh is None or not lines:
+            return dict.fromkeys(lines)
+        y = row.foot + _inwards(row) * limits.LINE_SIGHT
+        places = [(x + dx, y) for x in lines for dx in (-limits.BESIDE, 0.0, limits.BESIDE)]
+        met = engraved.heights_at(self.file.mesh, np.array(places), limits.LINE_CUT[0])
+        found: dict[float, float | None] = {}
+        for x, left, inside, right in zip(lines, met[::3], met[1::3], met[2::3], strict=True):
+            beside = [side[0] for side in (left, right) if side]
+            found[x] = max((*beside, *inside[-1:])) if len(beside) == 2 else None
+        return found
+
+    def _judge_line(self, about: Subject, x: float, seen: _Seen, *, long: bool) -> None:
+        """What a line needs beside its place: it goes up, on over the top where it is a long one.
+
+        Down to the ski, too, as far as the format shows it.
+        """
+        straight = _nearest(seen.above, x, limits.LADDER) is not None
+        message = f"its line is not there {limits.LINE_CUT[1]:g} mm up"
+        about.expect(straight, "verify.ladder-missing", message)
+        if self.file.mesh is not None:
+            end, limit = seen.ends[x], limits.LINE_END
+            message = f"its line ends {'nowhere' if end is None else f'{end:.2f} mm'} above the ski"
+            reached = end is not None and end <= limit + engraved.LEVEL
+            about.expect(reached, "verify.ladder-high", message, end, 0.0, limit, "mm")
+        if long:
+            there = _nearest(seen.long, x, limits.LADDER) is not None
+            about.expect(there, "verify.ladder-short", "its line does not go on over the top")
 
     def _boot(
         self, about: Subject, wanted: Mapping[str, float], holes: Sequence[Hole], seen: _Seen
-    ) -> tuple[float | None, float | None]:
+    ) -> _Line:
         if not holes:
             about.fail("verify.ladder-missing", "no hole to measure its line from")
             return NOTHING
         at = float(np.median([self.found[hole.id].x - wanted[hole.id] for hole in holes]))
         x = seen.nearest(at)
         if x is None:
-            message = f"no line at x {at:.3f} on the {seen.row.name} ladder"
-            about.fail("verify.ladder-missing", message)
+            _lost(about, at, seen, f"no line at x {at:.3f} on the {seen.row.name} ladder")
             return NOTHING
         off = {}
         for hole in holes:
@@ -153,7 +201,7 @@ class _Judge:
             f"{worst} is drilled {off[worst]:.3f} mm off"
         )
         about.within(off[worst], 0.0, limits.LADDER, "verify.ladder-moved", message)
-        return x, off[worst]
+        return x, off[worst], seen.ends[x]
 
     def _shifts(self, seen: _Seen) -> dict[float, str]:
         """Judge the ladder of shifts: every line from its own 0; the lines with their numbers."""
@@ -168,23 +216,46 @@ class _Judge:
             about = self._about(f"shift {line.first:g}")
             x = seen.nearest(zero + line.first)
             if x is None:
-                about.fail("verify.ladder-missing", missing)
+                _lost(about, zero + line.first, seen, missing)
                 continue
             used[x] = line.number
             off = abs(x - zero - line.first)
             message = f"its line lies {off:.3f} mm off, from the line of 0"
             about.within(off, 0.0, limits.LADDER, "verify.ladder-moved", message)
-            if line.first % 5 == 0:
-                _judge_long(about, x, seen)
+            self._judge_line(about, x, seen, long=line.first % 5 == 0)
         return used
 
     def _about(self, subject: str) -> Subject:
         return self.ledger.about(self.source, f"{self.ladder.part}, {subject}")
 
 
-def _judge_long(about: Subject, x: float, seen: _Seen) -> None:
-    long = any(abs(line - x) <= limits.LADDER for line in seen.long)
-    about.expect(long, "verify.ladder-short", "its line is not one of the longer ones")
+def _inwards(row: LadderRow) -> float:
+    """The way in y, + or -, from where lines end into the plastic."""
+    return 1.0 if row.y > row.foot else -1.0
+
+
+def _about(segments: Array, row: LadderRow) -> Array:
+    """The segments about a row's lines, along the ski."""
+    xs = [line.x for line in row.lines]
+    middle = segments.mean(axis=1)[:, 0]
+    return np.asarray(
+        segments[(middle > min(xs) - limits.LADDER_END) & (middle < max(xs) + limits.LADDER_END)]
+    )
+
+
+def _grooves(outline: Array, row: LadderRow) -> tuple[float, ...]:
+    """The x of the grooves that a cut shows in the row's wall, its face found in the cut itself."""
+    way = _inwards(row)
+    x, y = outline.reshape(-1, 2).T
+    xs = [line.x for line in row.lines]
+    depth = (y - row.foot) * way
+    near = (x > min(xs) - limits.BESIDE) & (x < max(xs) + limits.BESIDE)
+    depth = depth[near & (depth > -engraved.LEVEL) & (depth < (row.y - row.foot) * way)]
+    if not len(depth):
+        return ()
+    face = row.foot + way * float(depth.min())
+    found = engraved.gaps(outline, face, face + way * limits.LINE_SIGHT, limits.WIDEST_LINE)
+    return tuple((a + b) / 2 for a, b in found)
 
 
 def _judge_used(seen: _Seen, used: Mapping[float, str], about: Subject) -> None:
@@ -192,19 +263,22 @@ def _judge_used(seen: _Seen, used: Mapping[float, str], about: Subject) -> None:
     for x in seen.lines:
         message = f"a line at x {x:.3f} that is for no boot length and no shift"
         about.expect(x in used, "verify.ladder-extra", message)
+    for x in seen.long:
+        message = f"a line on the top at x {x:.3f} that goes on down no wall"
+        straight = _nearest(seen.lines, x, limits.LADDER) is not None
+        about.expect(straight, "verify.ladder-extra", message)
     texts = [text for text in used.values() if text]
     beside: dict[float, str] = {}
     mirrored = 0
     for number in seen.numbers:
-        line = _nearest(used, number.x)
-        near = line is not None and abs(line - number.x) <= limits.NUMBER_CATCH
+        line = _nearest(used, number.x, limits.NUMBER_CATCH)
         # What it should say is tried first: it nearly always does.
-        text, odd = number.read((used[line] if near and line is not None else "", *texts))
+        text, odd = number.read(("" if line is None else used[line], *texts))
         mirrored += odd
-        if line is not None and near:
+        if line is not None:
             beside[line] = text
         message = f"the number {text} at x {number.x:.2f} stands beside no line"
-        about.expect(near, "verify.ladder-number", message)
+        about.expect(line is not None, "verify.ladder-number", message)
     wrong = [
         (text, beside.get(x, "nothing"))
         for x, text in sorted(used.items())
@@ -222,5 +296,16 @@ def _judge_used(seen: _Seen, used: Mapping[float, str], about: Subject) -> None:
         about.expect(found == text, "verify.ladder-number", message)
 
 
-def _nearest(lines: Iterable[float], x: float) -> float | None:
-    return min(lines, key=lambda at: abs(at - x), default=None)
+def _lost(about: Subject, x: float, seen: _Seen, message: str) -> None:
+    """A line that is not where it is read: nowhere, or only farther up."""
+    if _nearest(seen.above, x, limits.LINE_CATCH) is None:
+        about.fail("verify.ladder-missing", message)
+    else:
+        height = f"{limits.LINE_CUT[0]:g} mm above the ski"
+        about.fail("verify.ladder-high", f"its line ends more than {height}")
+
+
+def _nearest(lines: Iterable[float], x: float, within: float) -> float | None:
+    """The line nearest to `x`, None when none is within so much of it."""
+    line = min(lines, key=lambda at: abs(at - x), default=None)
+    return line if line is not None and abs(line - x) <= within else None

@@ -95,15 +95,16 @@ class LadderLine(_Entry):
 class LadderRow(_Entry):
     """Lines side by side, in the ski frame, mm.
 
-    All of them cross `y` at height `floor`, the longer ones `long_y` too; their numbers stand
-    between the two `numbers`, y's.
+    All of them end at y = `foot`, at the height `end` over the ski.  The long ones cross `y` at
+    height `floor` too; their numbers stand between the two `numbers`, y's.
     """
 
     name: Literal["odd", "even", "bands", "shift"]
     floor: float
     y: float
-    long_y: float
     numbers: tuple[float, float]
+    foot: float
+    end: float
     lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
 
 

@@ -76,6 +76,9 @@ def table(verification: Verification) -> str:
         lost = [boot for boot in mine if boot.deviation is None]
         worst = max((boot.deviation or 0.0 for boot in mine), default=0.0)
         found = f"{len(lost)} without a line" if lost else "each with its line"
+        ends = [boot.end for boot in mine if boot.end is not None]
+        if ends:
+            found += f", {max(ends):.2f} mm above the ski at most"
         lines.append(
             f"Ladder of {part}: boots {mine[0].boot:g} to {mine[-1].boot:g}, {len(mine)} lengths, "
             f"{found}; with it on the mark the farthest hole is {worst:.3f} mm off"

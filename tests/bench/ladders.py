@@ -3,7 +3,8 @@
     python tests/bench/ladders.py [PATTERN …] [--boot 265-345] [--ski 84-112]
 
 Builds a jig a pattern (club-piste and step-track by default), verifies it from its files alone and
-prints where each line was found and how far the farthest hole lies from the layout of that boot.
+prints where each line was found, how far the farthest hole lies from the layout of that boot, and
+how high the line's lower end is above the ski, in the STL.
 """
 
 from __future__ import annotations
@@ -38,10 +39,12 @@ def main() -> None:
         taken = time.process_time() - start
         lines = done.verification.ladders
         worst = max((line.deviation or 0.0 for line in lines), default=0.0)
+        ends = [line.end for line in lines if line.end is not None]
         print(pattern.name)
         for line in lines:
-            print(line.part, line.boot, line.step, line.stl, line.deviation)
+            print(line.part, line.boot, line.step, line.stl, line.deviation, line.end)
         print(f"{len({line.boot for line in lines})} boot lengths, farthest {worst:.6f} mm off")
+        print(f"{len(ends)} lines, lower ends {min(ends):.4f} to {max(ends):.4f} mm above the ski")
         print(f"{verdict(done.verification)}\n{taken:.1f} s of processor time\n")
 
 

@@ -40,8 +40,9 @@ HALVES = (
     MOUNT_SHIFT,
     "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
     "until all four rails touch.",
-    "Slide it until the line of your boot length lies on the mark, seen straight down at the "
-    "tongue's edge. Tighten both lock screws. Look again, and measure to the half's first hole.",
+    "Slide it until the line of your boot length lies on the mark, seen straight down where it "
+    "ends beside the ski. Tighten both lock screws. Look again, and measure to the half's first "
+    "hole.",
 )
 JOIN = (
     "Before any bush is pressed in: slide the two bodies together, lay both top down on something "
