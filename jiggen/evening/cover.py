@@ -169,15 +169,14 @@ def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
     """For every span of boots and narrowest ski the widest served; all ends are ends of needs."""
     shortest, longest = ({need.boots[end] for need in needs} for end in (0, 1))
     widest = sorted({need.ski[1] for need in needs})
-    for least, most, narrow in product(
-        sorted(shortest), sorted(longest), sorted({need.ski[0] for need in needs})
-    ):
-        if least <= most:
-            boots = (least, most)
-            ends = [end for end in widest if end >= narrow]
-            served = _run(ends, lambda end: serves(Box(boots, (narrow, end))))  # noqa: B023
-            if served:
-                yield Box(boots, (narrow, ends[served - 1]))
+    for least, narrow in product(sorted(shortest), sorted({need.ski[0] for need in needs})):
+        ends = [end for end in widest if end >= narrow]
+        for most in sorted(boot for boot in longest if boot >= least):
+            # With more boots a jig reaches no wider; most often it reaches as far.
+            while ends and not serves(Box((least, most), (narrow, ends[-1]))):
+                ends.pop()
+            if ends:
+                yield Box((least, most), (narrow, ends[-1]))
 
 
 def _run(ends: Sequence[float], serves: Callable[[float], bool]) -> int:
