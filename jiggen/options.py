@@ -11,7 +11,7 @@ from jiggen.errors import InputError
 
 Kind = Literal[
     "text", "flag", "choice", "count", "path",
-    "length", "lengths", "range", "boots", "sizes", "bush", "point",
+    "length", "lengths", "range", "boots", "sizes", "bush", "point", "sidewall",
 ]  # fmt: skip
 """How the words of an option are read; `Option.read` says into what."""
 
@@ -23,6 +23,7 @@ _FORMS: dict[Kind, str] = {
     "sizes": "XxYxZ",
     "bush": "BUSH",
     "point": "X,Y",
+    "sidewall": "SIDE",
 }
 
 # Groups, in the order of importance for a technician.
@@ -76,7 +77,8 @@ class Option:
         """The value that `words` stand for; lengths in mm.
 
         length: float; lengths, sizes and range: tuples of float; boots: a float or a range;
-        bush: "auto", "none" or (outside, length); point: "middle" or (x, y); path: Path; else: str.
+        bush: "auto", "none" or (outside, length); point: "middle" or (x, y); path: Path;
+        sidewall: "upright", "rounded" or degrees; else: str.
 
         Raises InputError with the option's name as key.
         """
@@ -121,6 +123,16 @@ def _read_bush(_: Option, words: str) -> str | tuple[float, ...]:
         raise _refusal("units.sizes", words, "bush", hint) from error
 
 
+def _read_sidewall(_: Option, words: str) -> str | float:
+    if words in ("upright", "rounded"):
+        return words
+    try:
+        return float(words.removesuffix("°"))
+    except ValueError:
+        hint = "Write upright, rounded, or how many degrees it leans off upright: 20."
+        raise _refusal("cli.choice", words, "side", hint) from None
+
+
 def _read_point(option: Option, words: str) -> str | tuple[float, ...]:
     if words == "middle":
         return words
@@ -145,6 +157,7 @@ _READERS: dict[Kind, Callable[[Option, str], Any]] = {
     ),
     "sizes": lambda option, words: units.sizes(words, option.counts[0]),
     "bush": _read_bush,
+    "sidewall": _read_sidewall,
     "point": _read_point,
 }
 
@@ -164,7 +177,28 @@ BOOTS = replace(
     kind="boots",
     help="Boot sole length: 305, or 12in; a range makes one jig for all of them: 265-345.",
 )
-SKIS = Option("ski", "range", "Narrowest to widest ski under the jig: 84-112.", required=True)
+SKIS = Option(
+    "ski",
+    "range",
+    "Narrowest to widest ski under the jig, 84-112, measured where the rails' noses touch: "
+    "the rails' depth, 9 mm, below the top sheet.",
+    required=True,
+)
+SIDEWALL = Option(
+    "sidewall",
+    "sidewall",
+    "The ski's side: upright, rounded, or how many degrees it leans off upright, wider at the "
+    "base: 20.",
+    default="upright",
+    habit=True,
+)
+RAIL_DEPTH = Option(
+    "rail-depth",
+    "length",
+    "How far below the top sheet the rails' noses touch the side: 5 to 20.",
+    default="9",
+    habit=True,
+)
 SHIFT = Option(
     "shift", "length", "Move all holes along the ski: 5 to the tip, -5 to the tail.", default="0"
 )
@@ -181,7 +215,8 @@ THICKNESS = _ski(
 WIDTH_AT = _ski(
     "width-at",
     "lengths",
-    "Ski width at a place: 150:96 is 96 mm wide, 150 mm in front of the mark. Up to three times.",
+    "Ski width at a place, across the top sheet: 150:96 is 96 mm wide, 150 mm in front of the "
+    "mark. Up to three times.",
     counts=(2,),
     between=":",
     form="place:width, both from the mark: 150:96",
@@ -251,7 +286,7 @@ DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")
 
 HABITS = (
-    BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, MATERIAL, BODY, SLIDE, CALIPER, PAPER,
-    UNITS,
+    SIDEWALL, RAIL_DEPTH, BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, MATERIAL, BODY, SLIDE,
+    CALIPER, PAPER, UNITS,
 )  # fmt: skip
 """The options that a shop's file of defaults may set."""

@@ -62,12 +62,14 @@ class Loading:
     `force` is a nose's in N: finger tight on a 32 mm knob, 0.36 N·m on two racks of 9 mm pitch
     radius (from memory). `uneven` is the part of it by which one nose presses more and the
     other less; the jig's friction on the top sheet alone can hold the difference, 4 N at 0.1,
-    while jig and friction of 3 N and 0.3 give 1 N (from memory). `modulus` in N/mm²: the least
-    that is published of a plastic, by default of the usual one (`jiggen.tables`).
+    while jig and friction of 3 N and 0.3 give 1 N (from memory). `friction` is a nose's on the
+    ski's side, of a printed plastic on another (common practice, no source). `modulus` in N/mm²:
+    the least that is published of a plastic, by default of the usual one (`jiggen.tables`).
     """
 
     force: float = 20.0
     uneven: float = 0.1
+    friction: float = 0.25
     modulus: float = field(default_factory=lambda: material(USUAL).modulus.low)
 
 

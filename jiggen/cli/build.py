@@ -68,6 +68,7 @@ def build(
     pattern: options.PatternArgument,
     boot: Annotated[float | options.Range, table.BOOTS],
     ski: options.SkiOption,
+    sides: options.Sides,
     shift: options.ShiftOption,
     core: options.CoreOption,
     side: options.SideOption,
@@ -92,7 +93,7 @@ def build(
     Exit code 0 when the verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    settings = options.read_settings(ski, bed, bush, material)
+    settings = options.read_settings(ski, sides, bed, bush, material)
     settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
 
     from jiggen.job import Job, folder_name
@@ -196,6 +197,7 @@ def evening(
     jobs: Annotated[Path, JOBS],
     boots_span: Annotated[float | None, BOOTS_SPAN],
     ski_span: Annotated[float | None, SKI_SPAN],
+    sides: options.Sides,
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
     cluster: Annotated[str | None, CLUSTER],
@@ -222,7 +224,7 @@ def evening(
     from jiggen.remount.shifts import RemountLimits
 
     # Each jig has a ski range of its own; this one is a placeholder.
-    settings = replace(options.read_settings((80.0, 100.0), bed, bush), bush_fit=bush_fit)
+    settings = replace(options.read_settings((80.0, 100.0), sides, bed, bush), bush_fit=bush_fit)
     settings.check()
     terms = Terms(settings, limits.checked(), RemountLimits())
     spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))

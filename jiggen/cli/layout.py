@@ -94,6 +94,7 @@ def mount_line(found: Layout, skis: str = "") -> str:
 def accuracy(
     mount: options.Mount,
     ski: options.SkiOption,
+    sides: options.Sides,
     bush: options.BushOption,
     bed: options.BedOption,
     material: options.MaterialOption,
@@ -107,7 +108,7 @@ def accuracy(
     What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
     the hand's own errors. Warnings of holes over the limit leave the exit code 0.
     """
-    settings = options.read_settings(ski, bed, bush, material)
+    settings = options.read_settings(ski, sides, bed, bush, material)
     from jiggen.accuracy.plot import check_kind
     from jiggen.accuracy.plot import plot as draw
     from jiggen.files import write_whole
@@ -116,8 +117,10 @@ def accuracy(
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
     from jiggen.accuracy.causes import Print
     from jiggen.accuracy.centring import find_centring
+    from jiggen.accuracy.lift import find_lift
     from jiggen.accuracy.terms import read_terms
     from jiggen.design import design_jig
+    from jiggen.report.sides import about_width
 
     stated = read_terms(terms)
     chosen = design_jig(mount.lay_out(), settings)
@@ -126,7 +129,9 @@ def accuracy(
         jig_budget(chosen, stated, centred.loaded, Print(checked)) for checked in (True, False)
     )
     sheet = sheet_budget(chosen.layout, stated)
-    warnings = (*centred.findings, *over_limit(jig, limit, unmeasured))
+    told = " ".join(about_width(settings.sidewall, settings.rail_depth))
+    lifted = find_lift(chosen).findings
+    warnings = (*centred.findings, *lifted, *over_limit(jig, limit, unmeasured))
     if plot:
         write_whole(plot, draw((jig, sheet), settings.ski.most, limit, kind), "plot")
     output.write(
@@ -134,26 +139,32 @@ def accuracy(
         lambda: {
             **_mount_data(chosen.layout),
             "ski": ski,
+            "rail_depth": settings.rail_depth,
+            "sidewall": settings.sidewall,
             "limit": limit,
             "jig": summarise(jig).model_dump(mode="json"),
             "unmeasured": summarise(unmeasured).model_dump(mode="json"),
             "sheet": summarise(sheet).model_dump(mode="json"),
             "warnings": [warning.as_dict() for warning in warnings],
         },
-        lambda: "\n".join(_accuracy_lines((jig, sheet), unmeasured, ski, limit)),
+        lambda: "\n".join(_accuracy_lines((jig, sheet), unmeasured, ski, told, limit)),
         warnings,
     )
 
 
 def _accuracy_lines(
-    budgets: Sequence[Budget], unmeasured: Budget, ski: options.Range, limit: float
+    budgets: Sequence[Budget], unmeasured: Budget, ski: options.Range, told: str, limit: float
 ) -> Iterator[str]:
-    """The tables as lines: of `budgets`, the jig's once its print was checked, and the sheet's."""
+    """The tables as lines: of `budgets`, the jig's once its print was checked, and the sheet's.
+
+    `told` says where the width of the `ski` is measured.
+    """
     from jiggen.accuracy.budget import group_spacing
 
     found = budgets[0].layout
     yield found.pattern
     yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm")
+    yield from output.wrapped(told)
     yield ""
     yield "95 of 100 holes drilled with the jig, at the worst hole:"
     yield f"  as printed, unmeasured               within {_largest(unmeasured)} mm"

@@ -66,6 +66,14 @@ class Mount:
 
 
 @dataclass(frozen=True)
+class Sides:
+    """The options that say what the ski's side is like, and how deep the rails touch it, in mm."""
+
+    sidewall: Annotated[Literal["upright", "rounded"] | float, table.SIDEWALL]
+    rail_depth: Annotated[float, table.RAIL_DEPTH]
+
+
+@dataclass(frozen=True)
 class SkiInHand:
     """The options that say what was measured on the ski; lengths in mm."""
 
@@ -100,13 +108,15 @@ class Limits:
         return limits
 
 
-def read_settings(ski: Range, bed: Lengths, bush: BushOption, material: str = "") -> Settings:
+def read_settings(
+    ski: Range, sides: Sides, bed: Lengths, bush: BushOption, material: str = ""
+) -> Settings:
     """A jig's settings, the rest by default.  Raises InputError for a plastic not listed."""
     from jiggen.design import Bed, Bush, Settings, SkiRange
     from jiggen.tables import material as find_material
 
     in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
-    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=in_hand)
+    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=in_hand, **vars(sides))
     if not material:
         return settings
     return replace(settings, material=find_material(material, "--material").name)

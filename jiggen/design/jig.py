@@ -18,6 +18,7 @@ from jiggen.design.ladder import Flare
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
+from jiggen.design.sidewall import BEARING, bearing_half_width
 from jiggen.design.station import Bolt, Mechanism, design_mechanism
 from jiggen.errors import InputError
 from jiggen.layout import Layout
@@ -145,9 +146,10 @@ class Base:
 
 
 def base_for(guides: Guides, settings: Settings) -> Base:
-    """Wide enough for all holes, yet inside the rails' legs on the narrowest ski."""
-    rail = _plain(settings).rail
-    widest = settings.ski.least / 2 + rail.nose_sag - EDGE_GAP
+    """Wide enough for all holes, yet inside the legs and carried on the narrowest ski."""
+    rail, least = _plain(settings).rail, settings.ski.least
+    carrying = bearing_half_width(settings.sidewall, settings.rail_depth, least) - BEARING
+    widest = min(least / 2 + rail.nose_sag - EDGE_GAP, carrying + plan.STRIP)
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
     half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
     return Base(settings, half_width, _mechanism(settings, half_width))
@@ -205,10 +207,9 @@ def _joint(base: Base) -> JointShape:
         )
     wall, least = plan.window_wall(base.half_width, joint), base.settings.wall
     if wall < least:
-        sag = base.mechanism.rail.nose_sag
         wider = base.half_width + 0.05 * np.arange(1, 400)
         serves = (half for half in wider if plan.window_wall(float(half), joint) >= least)
-        needed = 2 * (float(next(serves)) - sag + EDGE_GAP)
+        needed = base.settings.ski.least + 2 * (float(next(serves)) - base.half_width)
         raise InputError.of(
             "design.narrow",
             f"joint screws and sight windows: {wall:.2f} mm of wall, {least:g} mm "

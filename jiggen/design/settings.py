@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from jiggen.design.sidewall import Sidewall, check_sidewall
 from jiggen.errors import Finding, InputError
 from jiggen.tables import USUAL, material
 
 
 @dataclass(frozen=True)
 class SkiRange:
-    """Ski widths the jig centres on, in mm, narrowest to widest."""
+    """Ski widths the jig centres on, in mm, narrowest to widest (see `jiggen.design.sidewall`)."""
 
     least: float
     most: float
@@ -49,7 +50,8 @@ class Settings:
     hole that a drill passes without a bush, where a printer needs more than that; `slide` is the
     clearance per side of every sliding face; `wall` the least wall between cut-outs; `backlash`
     the tooth thinning at the pitch line of pinion and rack together; `material` the plastic,
-    which decides how far the rails bend (`jiggen.tables`).
+    which decides how far the rails bend (`jiggen.tables`).  The ski's side is a `sidewall`, and
+    rails reach `rail_depth` below the top sheet, where its width is measured.
     """
 
     ski: SkiRange
@@ -63,6 +65,7 @@ class Settings:
     wall: float = 2.0
     slide: float = 0.2
     backlash: float = 0.16
+    sidewall: Sidewall = "upright"
     rail_depth: float = 9.0
     joint_fit: float = 0.15
     bed_margin: float = 2.0
@@ -90,9 +93,10 @@ class Settings:
             if not low <= value <= high:
                 message, hint = f"{what} is {value:g} mm", f"Allowed: {low:g} to {high:g} mm."
                 faults.append(Finding("design.setting", message, key=key, hint=hint))
-        try:
-            material(self.material)
-        except InputError as error:
-            faults += error.findings
+        for check in (lambda: material(self.material), lambda: check_sidewall(self.sidewall)):
+            try:
+                check()
+            except InputError as error:
+                faults += error.findings
         if faults:
             raise InputError(faults)

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 from jiggen import __version__
+from jiggen.accuracy.lift import hold_down
 from jiggen.design.envelopes import Room
 from jiggen.design.fit_ladder import CLEARANCES
 from jiggen.design.gauge import NAME, THICKNESS, Gauge, Readings
@@ -98,6 +99,7 @@ def jig_record(
         accuracy=known.accuracy,
         drilling=known.drilling,
         plastic=plastic,
+        hold=hold_down([half.design for half in jig.halves] if jig else [design], plastic),
         ladders=tuple(half.ladder for half in jig.halves if half.ladder) if jig else (),
         boots=tuple(
             BootLayout(boot=boot, x=dict(zip(one.ids, one.positions[:, 0].tolist(), strict=True)))

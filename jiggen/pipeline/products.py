@@ -15,6 +15,7 @@ import numpy as np
 
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
+from jiggen.accuracy.lift import find_lift
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
@@ -148,7 +149,7 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
     """
     motion = sweep_stations(design)
     centred = find_centring(design)
-    if faults := motion.findings + centred.findings:
+    if faults := motion.findings + centred.findings + find_lift(design).findings:
         raise CheckFailed(faults)
     terms = default_terms()
     jig, unmeasured = (

@@ -77,7 +77,11 @@ class LayoutInputs(Entry):
 
 
 class JigInputs(LayoutInputs):
-    """What was asked of a jig; of a range of `boots`, from and to, `boot` is the longest."""
+    """What was asked of a jig; of a range of `boots`, from and to, `boot` is the longest.
+
+    Widths of the `ski` are those `rail_depth` below its top sheet, where the rails' noses touch;
+    its `sidewall` is upright, rounded, or sloped by so many degrees off upright.
+    """
 
     boots: tuple[Length, Length] | None = None
     ski: SkiWidths
@@ -92,6 +96,7 @@ class JigInputs(LayoutInputs):
     slide: Length
     backlash: float
     rail_depth: Length
+    sidewall: Literal["upright", "rounded"] | Annotated[float, Field(ge=0, le=45)]
     joint_fit: float
     bed_margin: float
     material: Name

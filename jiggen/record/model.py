@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
 from jiggen.record.entries import Rounded
-from jiggen.record.results import Accuracy, Drilling, Entry, Inside, Plastic
+from jiggen.record.results import Accuracy, Drilling, Entry, HoldDown, Inside, Plastic
 
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
@@ -174,6 +174,7 @@ class JigRecord(Record):
     accuracy: Accuracy
     drilling: Drilling
     plastic: Plastic
+    hold: HoldDown
     ladders: tuple[Ladder, ...] = ()
     boots: tuple[BootLayout, ...] = ()
     shown: dict[Name, float] = Field(default_factory=dict)

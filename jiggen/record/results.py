@@ -138,6 +138,21 @@ class CentringSummary(Entry):
     free: Least
 
 
+class HoldDown(Entry):
+    """What presses the jig off a ski's sides, sloped by `slope` degrees where noses touch; N.
+
+    Each nose's `force` and `friction` on the side give the `lift` of all; the jig's `weight` less,
+    `press` is to be held down until the clamps are tight.
+    """
+
+    slope: Annotated[float, Field(ge=0, lt=90)]
+    force: Least
+    friction: Least
+    lift: Least
+    weight: Least
+    press: Least
+
+
 class LeastGap(Entry):
     """The two parts that come nearest to one another, on which ski."""
 

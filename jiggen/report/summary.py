@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import zip_longest
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
@@ -10,6 +11,7 @@ from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import Compensated, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.plastics import car_words
+from jiggen.report.sides import about_ski
 from jiggen.tables import material
 from jiggen.verify import Verification, table, verdict
 
@@ -101,6 +103,8 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
         f"free from {moving.widths[0]:g} to {moving.widths[1]:g} mm skis, at least "
         f"{moving.teeth:.1f} teeth in mesh"
     )
+    for start, line in zip_longest(("Skis:",), about_ski(record), fillvalue=""):
+        yield f"{start:<10}{line}"
     yield from for_printer(record.compensation)
     yield f"Files:    {folder}"
 

@@ -27,6 +27,7 @@ from jiggen.report.page.markup import (
     table,
 )
 from jiggen.report.page.view import view_of, viewer
+from jiggen.report.sides import about_ski, measured_where
 from jiggen.report.summary import (
     CORES,
     LAY,
@@ -64,7 +65,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         *_notices(record.drilling),
         node("div", viewer(folder, view), cautions, class_="first"),
         *(note(f"{name} could not be read.") for name in view.unreadable),
-        *([_stops(record.drilling), *_setting(record)] if record.passed else ()),
+        *([_stops(record.drilling), _sides(record), *_setting(record)] if record.passed else ()),
         _layout(folder, record),
         *([_to_make(record), _printing(record.plastic)] if record.passed else ()),
         *_verified(record.verification),
@@ -84,7 +85,8 @@ def _heading(record: JigRecord) -> Html:
     facts = {
         "Boot sole": f"{_boots(inputs)} mm",
         "Mount shift": f"{abs(inputs.shift):g} mm to the {way}" if inputs.shift else "none",
-        "Ski widths": f"{'–'.join(f'{width:g}' for width in skis)} mm",
+        "Ski widths": f"{'–'.join(f'{width:g}' for width in skis)} mm, "
+        + measured_where(inputs.rail_depth),
         "Skis": "left and right alike" if inputs.pair == "same" else f"{inputs.side} only",
         "Core": CORES[inputs.core],
         "Holes": str(len(record.holes)),
@@ -164,6 +166,11 @@ def _stops(drilling: Drilling) -> Html:
     base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
     least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""
     return section("Drill and depth stop", table(heads, rows), note(DEPTH_NOTE + least))
+
+
+def _sides(record: JigRecord) -> Html:
+    """Where a ski's width is measured, and what holds the jig down on its sides."""
+    return section("The ski's sides", bullets(about_ski(record)))
 
 
 def _setting(record: JigRecord) -> Iterator[Html]:

@@ -17,6 +17,7 @@ from jiggen.report.sheet.setting import (
     stop_section,
     warning_sections,
 )
+from jiggen.report.sides import about_ski, measured_where, press_words
 from jiggen.report.summary import CORES, MASS_HEADS, MOUNT_SHIFT, mass_note, mass_rows
 from jiggen.units import number
 
@@ -28,9 +29,10 @@ WHOLE = (
     "guide.",
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen through the jig's "
     "windows.",
-    "Lay the jig on the ski, arrow to the tip. Turn the knobs until all four rails touch.",
-    "Slide it until its line lies on the mounting mark in both windows, seen straight down. "
-    "Tighten both lock screws. Look again.",
+    "Lay the jig on the ski, arrow to the tip. Turn the knobs until the rails nearly touch, and "
+    "slide it until its line lies on the mounting mark in both windows, seen straight down.",
+    "{press}, and turn the knobs until all four rails press on the ski. Look at the line again. "
+    "Tighten both lock screws.",
 )
 HALVES = (
     "Lay the 1:1 holes over each half, mark on the line of the boot they are drawn for: every hole "
@@ -39,10 +41,10 @@ HALVES = (
     "half's tongue.",
     MOUNT_SHIFT,
     "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
-    "until all four rails touch.",
-    "Slide it until the line of your boot length lies on the mark, seen straight down where it "
-    "ends beside the ski. Tighten both lock screws. Look again, and measure to the half's first "
-    "hole.",
+    "until the rails nearly touch, and slide it until the line of your boot length lies on the "
+    "mark, seen straight down where it ends beside the ski.",
+    "{press}, and turn the knobs until all four rails press on the ski. Look at the line again, "
+    "and tighten both lock screws. Measure to the half's first hole.",
 )
 JOIN = (
     "Before any bush is pressed in: slide the two bodies together, lay both top down on something "
@@ -111,7 +113,7 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
         kit.columns(
             width,
             kit.field("Core", CORES[inputs.core], own),
-            kit.field("Ski widths", widths, own),
+            kit.field(f"Ski widths, {measured_where(inputs.rail_depth)}", widths, own),
             kit.blank("Date", own),
         ),
         # The ticket takes two columns: what a shop writes there is a sentence.
@@ -120,6 +122,7 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
             (own, kit.blank("Drilled by", own)),
         ),
         kit.para(f"{verified}.", kit.SMALL, dim=kit.DIM),
+        kit.para(" ".join(about_ski(job)), kit.SMALL),
         kit.gap(1.0),
     ]
 
@@ -158,8 +161,8 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
 
 def _steps(job: JigRecord) -> tuple[str, ...]:
     """What to do, in order, with a whole jig or with halves."""
-    halves = bool(job.ladders)
-    lay_over, *place = HALVES if halves else WHOLE
+    press, halves = press_words(job.hold), bool(job.ladders)
+    lay_over, *place = (step.format(press=press) for step in (HALVES if halves else WHOLE))
     return (
         "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
         "100.0 scale on each body with the caliper.",
@@ -173,7 +176,7 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         *place,
         "Read the scales of all four rails at the body's side edge: left and right must agree, "
         "see below.",
-        "Clamp the jig down at the diamonds.",
+        "Clamp the jig down firmly at the diamonds.",
         "Set the depth stop by A or B above. Drill the scrap board through the jig, and measure "
         "the depth.",
         "Drill every hole perpendicular to the ski until the depth stop rests on the guide. Clear "

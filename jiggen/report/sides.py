@@ -1,0 +1,55 @@
+"""A ski's width and sides in words: where it is measured, and what holds the jig down."""
+
+import math
+from collections.abc import Iterator
+
+from jiggen.design.sidewall import RADIUS, Sidewall, compare_widths
+from jiggen.record import JigRecord
+from jiggen.record.results import HoldDown
+
+USUAL = 14.0  # mm, thickness of a ski's side where nothing was measured: common practice, no source
+
+PRESS = "Press the jig down or clamp it lightly"
+
+
+def measured_where(depth: float) -> str:
+    """Where the width of a ski is measured, for rails that reach `depth` mm."""
+    return f"{depth:g} mm below the top sheet"
+
+
+def about_width(side: Sidewall, depth: float, thickness: float = USUAL) -> Iterator[str]:
+    """Sentences: where widths are measured, and how they compare on a ski `thickness` mm thick."""
+    yield f"Ski widths are measured {measured_where(depth)}, where the rails' noses touch."
+    if side in ("upright", 0):
+        yield "The ski's sides are taken to be upright."
+        return
+    top, base = compare_widths(side, depth, max(thickness, depth))
+    shape = f"rounded by {RADIUS:g} mm" if side == "rounded" else f"sloped {side:g}°"
+    there = f"{-base:.1f} mm narrower there than at its base" if base < 0 else "as wide there"
+    yield (
+        f"A ski {thickness:g} mm thick with sides {shape} is {there}, and {top:.1f} mm wider than "
+        "at its top sheet."
+    )
+
+
+def about_ski(record: JigRecord) -> Iterator[str]:
+    """`about_width` of a jig's skis, as thick as the ski in hand, and what lifts it off them."""
+    inputs = record.inputs
+    thickness = min(inputs.ski_in_hand.thickness, default=USUAL)
+    yield from about_width(inputs.sidewall, inputs.rail_depth, thickness)
+    hold = record.hold
+    if hold.press:
+        yield (
+            f"{PRESS} before you turn the knobs: {newton(hold)}. Sides sloped {hold.slope:.0f}° "
+            f"where the noses touch lift it by {hold.lift:.0f} N; it weighs {hold.weight:.1f} N."
+        )
+
+
+def press_words(hold: HoldDown) -> str:
+    """What to do while the knobs are turned, with the force it takes if there is any."""
+    return f"{PRESS} ({newton(hold)})" if hold.press else PRESS
+
+
+def newton(hold: HoldDown) -> str:
+    """The force that holds the jig down."""
+    return f"{math.ceil(hold.press)} newton"
