@@ -17,6 +17,7 @@ import trimesh
 from pdf_reading import read_pdf
 from shapely.geometry import LineString, Point, Polygon
 
+from jiggen.advice import LAYER
 from jiggen.cli import main
 from jiggen.design import Bush, Settings, SkiRange
 from jiggen.design.fit_ladder import CLEARANCES, LENGTH, RACK, SLOTS, STRIP
@@ -43,7 +44,7 @@ from jiggen.files import MEASUREMENTS
 from jiggen.pipeline.build import Built, build
 from jiggen.pipeline.products import GAUGE, plan_gauge
 from jiggen.report.summary import gauge_summary
-from jiggen.solid.body import DRAWN_IN, FIRST_LAYER
+from jiggen.solid.body import DRAWN_IN
 from jiggen.verify import check, verify_folder
 
 JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source
@@ -347,7 +348,7 @@ def test_nothing_overhangs(built: Built):
         down = mesh.face_normals[:, 2] < -math.cos(math.radians(44.0))
         off_bed = mesh.triangles_center[:, 2] > 0.01
         if name == RACK:  # its first layer is drawn in by a quarter of a mm, as a rail's is
-            step = np.abs(mesh.triangles_center[:, 2] - FIRST_LAYER) < 1e-3
+            step = np.abs(mesh.triangles_center[:, 2] - LAYER) < 1e-3
             around = cross(mesh, 3.0).length
             assert mesh.area_faces[down & step].sum() <= DRAWN_IN * around
             off_bed &= ~step

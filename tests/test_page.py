@@ -96,11 +96,11 @@ def test_it_says_what_the_manifest_says(good):
 
 
 def test_the_stop_is_where_the_drilling_check_has_it(good):
-    # By hand: guide 14.1 over the ski + depth 9.2 = 23.3 to the corners; a 118° point of a 3.6
-    # drill is 1.8 / tan 59° = 1.08 long: 24.4 to the tip.  toe-5 is 7.4 deep: 21.5 and 22.6.
+    # By hand: guide 14.0 over the ski + depth 9.2 = 23.2 to the corners; a 118° point of a 3.6
+    # drill is 1.8 / tan 59° = 1.08 long: 24.3 to the tip.  toe-5 is 7.4 deep: 21.4 and 22.5.
     text = Seen(page_of(good)).text
-    assert "toe-1, toe-2, toe-3, toe-4, heel-1, heel-2, heel-3, heel-4 3.6 9.2 23.3 24.4" in text
-    assert "toe-5 3.6 7.4 21.5 22.6" in text
+    assert "toe-1, toe-2, toe-3, toe-4, heel-1, heel-2, heel-3, heel-4 3.6 9.2 23.2 24.3" in text
+    assert "toe-5 3.6 7.4 21.4 22.5" in text
 
 
 def test_every_file_but_the_page_is_listed(good):

@@ -83,9 +83,9 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
     manifest = make_folder(tmp_path / "jig")
     made = record(manifest)
     stop = next(one for one in made.drilling.stops if "toe-1" in one.holes)
-    # By hand: guide 14.1 over the ski + 9.2 deep, and a 118° point of 3.6: 1.8 / tan 59° = 1.0815.
-    assert stop.from_corners == pytest.approx(23.3)
-    assert stop.from_tip == pytest.approx(24.3815, abs=1e-4)
+    # By hand: guide 14.0 over the ski + 9.2 deep, and a 118° point of 3.6: 1.8 / tan 59° = 1.0815.
+    assert stop.from_corners == pytest.approx(23.2)
+    assert stop.from_tip == pytest.approx(24.2815, abs=1e-4)
     shown = [f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}"]
     assert f"9.2 {' '.join(shown)}" in Seen(report_html(tmp_path / "jig", manifest)).text
     large = [word.text for word in read_pdf(sheet_pdf(manifest))[0].words if word.size >= 24]

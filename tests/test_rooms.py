@@ -37,6 +37,7 @@ COMMON = {
     "tables",
     "files",
     "cautions",
+    "advice",
     "progress",
     "executors",
     "draw",

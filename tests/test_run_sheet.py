@@ -172,14 +172,14 @@ def test_every_pair_is_there_with_a_box_for_each_setting_of_each_ski(plans, page
 def test_a_pair_worked_by_hand(pages):
     # A01: club-piste, boot 305, metal, widths 84.5 and 83: rails 42.25 and 41.5.  Eight holes
     # with screws of 14 and one with 12 (the pattern file says why), twice.  Drill 4.1, bush top
-    # 14.1 (test_sheet): 23.3 + 1.23 of point = 24.5, and 21.5 + 1.23 = 22.7.
+    # 14.0 (test_sheet): 23.2 + 1.23 of point = 24.4, and 21.4 + 1.23 = 22.6.
     text = text_of(pages("demo", "A4"))
     after = text[text.rindex("A01 Resi, race") :]
     assert after.startswith("A01 Resi, race boot 305 42.2 / 41.5 ")
     assert "16 × 14 2 × 12" in after[:80]
     before = text[: text.rindex("A01 Resi, race")]
     head = before[before.rindex("Jig ") :]
-    for said in ("drill 4.1", "stop 24.5 to the tip", "stop 22.7 to the tip", "METAL"):
+    for said in ("drill 4.1", "stop 24.4 to the tip", "stop 22.6 to the tip", "METAL"):
         assert said in head
 
 

@@ -122,17 +122,17 @@ def test_the_head_names_the_job_and_leaves_room_to_write():
 
 
 def test_stop_settings_worked_by_hand_stand_in_figures_for_arms_length():
-    # club-piste, core metal: drill 4.1, depths 9.2 and 7.4; bush 12 long on a seat at 2.1,
-    # so its top is 14.1 above the ski. A = 14.1 + 9.2 = 23.3 and 14.1 + 7.4 = 21.5.
-    # Point of a 118 degree drill: 2.05 / tan 59 = 2.05 / 1.6643 = 1.23, so B = 24.5 and 22.7.
+    # club-piste, core metal: drill 4.1, depths 9.2 and 7.4; bush 12 long on a seat at 2.0,
+    # so its top is 14.0 above the ski. A = 14.0 + 9.2 = 23.2 and 14.0 + 7.4 = 21.4.
+    # Point of a 118 degree drill: 2.05 / tan 59 = 2.05 / 1.6643 = 1.23, so B = 24.4 and 22.6.
     large = [w.text for w in pages("club-piste", "A4")[0].words if w.size >= 24]
-    assert large == ["4.1", "9.2", "23.3", "24.5", "4.1", "7.4", "21.5", "22.7"]
+    assert large == ["4.1", "9.2", "23.2", "24.4", "4.1", "7.4", "21.4", "22.6"]
 
 
 def test_inches_stand_beside_millimetres():
     large = [w.text for w in pages("club-piste", "letter")[0].words if w.size >= 24]
-    # 24.5317 mm / 25.4 = 0.9658 in
-    assert large[6:8] == ["24.5", "0.966"]
+    # 24.4317 mm / 25.4 = 0.9619 in
+    assert large[6:8] == ["24.4", "0.962"]
     text = bench("club-piste", "letter")
     assert "305 mm (12.008 in)" in text  # 305 / 25.4 = 12.0079
     assert "(3.937 in)" in tiles("club-piste", "letter")[0].text
@@ -207,9 +207,9 @@ def test_the_point_angle_of_the_check_is_the_sheets():
     one = with_drilling(SkiState(), limits=DrillingLimits(point_angle=135.0))
     page = read_pdf(sheet_pdf(one))[0]
     assert "(135° drill)" in page.text
-    # 2.05 / tan 67.5 = 2.05 / 2.4142 = 0.85; 23.3 + 0.85 = 24.15
+    # 2.05 / tan 67.5 = 2.05 / 2.4142 = 0.85; 23.2 + 0.85 = 24.05
     large = [word.text for word in page.words if word.size >= 24]
-    assert large[2:4] == ["23.3", "24.1"]
+    assert large[2:4] == ["23.2", "24"]
 
 
 def test_too_thin_a_ski_has_no_sheet():

@@ -9,7 +9,7 @@ body's side edge.  Left and right must agree; one division apart is half a milli
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -211,17 +211,20 @@ def _bar(x: float, y0: float, y1: float, width: float = LINE) -> Polygon:
     return box(x - width / 2, y0, x + width / 2, y1)
 
 
-def graduations(rail: RailShape, ski: SkiRange, half_width: float) -> tuple[Region, ...]:
-    """The scale's lines and numbers on a left rail, in its own frame (mm).
+def graduate(rail: RailShape, ski: SkiRange, half_width: float) -> RailShape:
+    """A left rail with its scale's lines and numbers on top, and the index line on both faces.
 
-    The line for a half width h lies at y = `half_width` - h: the body's edge on a ski of 2h.
+    The line for a half width h lies at y = `half_width` - h: the body's edge on a ski of 2h.  One
+    of them goes right across, on the underside too: the rails of a station that are in mesh with
+    equal teeth have theirs at the body's edges together, others a whole pitch apart.
     """
-    right = rail.back_x - RAIL_EDGE
+    right, left = rail.back_x - RAIL_EDGE, rail.rack.tip_x + RAIL_EDGE
     solid = box(rail.rack.tip_x, rail.rack.toothed[1], rail.back_x, rail.nose_sag)
+    values = range(math.ceil(ski.least / 2), math.floor(ski.most / 2) + 1)
     lines, numbers = [], []
-    for value in range(math.ceil(ski.least / 2), math.floor(ski.most / 2) + 1):
+    for value in values:
         y, length = half_width - value, SHORT if value % 5 else LONG
-        lines.append(box(right - length, y - DIVISION / 2, right, y + DIVISION / 2))
+        lines.append(_across(y, right - length, right))
         if value % 10 == 0:
             # Read from outside the ski, beside its line, towards the leg.
             turned = shapely.affinity.rotate(letter(str(value), RAIL_CAPS), 90, origin=(0, 0))
@@ -229,4 +232,25 @@ def graduations(rail: RailShape, ski: SkiRange, half_width: float) -> tuple[Regi
             foot = right - LONG - RAIL_GAP - x1, y + DIVISION - y0
             number = shapely.affinity.translate(turned, *foot)
             numbers += [number] if solid.contains(number) else []
-    return regions_of(shapely.union_all([*lines, *numbers]))
+    # The one nearest to the middle of the range that meets no number; where all do, numbers go.
+    middle = half_width - ski.middle / 2
+    places = sorted((half_width - value for value in values), key=lambda y: abs(y - middle))
+    places = places or [middle]
+    whole = [y for y in places if solid.contains(_across(y, left, right))]
+    taken = shapely.union_all(numbers).buffer(RAIL_GAP)
+    clear = [y for y in whole if not _across(y, left, right).intersects(taken)]
+    index = (clear or whole or places)[0]
+    line = _across(index, left, right)
+    kept = [number for number in numbers if number.distance(line) >= RAIL_GAP]
+    below = _across(index, left, right - rail.lean)
+    return replace(
+        rail,
+        graduations=regions_of(shapely.union_all([*lines, *kept, line])),
+        underside=regions_of(below),
+        index_y=index,
+    )
+
+
+def _across(y: float, start: float, stop: float) -> Polygon:
+    """A line of the rails' scale at `y`, from x = `start` to `stop`."""
+    return box(start, y - DIVISION / 2, stop, y + DIVISION / 2)

@@ -61,7 +61,7 @@ def design_fit_ladder() -> FitLadder:
     end = rail.nose_sag + 1.0
     rack = replace(rail.rack, spaces=SPACES)
     rack = replace(rack, space_y=end - STUB_END - rack.gear.pitch * (SPACES - 0.5))
-    stub = replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=())
+    stub = replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=(), underside=())
 
     pitch = math.ceil(stub.back_x - rack.tip_x + 2 * widest + WALL)
     underside = stub.top_z + widest + FLOOR

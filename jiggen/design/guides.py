@@ -16,13 +16,14 @@ from itertools import compress
 
 import numpy as np
 
+from jiggen.advice import LAYER, whole_layers
 from jiggen.design.settings import Bush, Settings
 from jiggen.errors import InputError
 from jiggen.layout import Layout
 from jiggen.tables import bush_for
 
-THROAT_HEIGHT = 1.2  # mm, of the throat and its square; no feature is thinner
-BRIDGE_HEIGHT = 0.3  # mm, one printed layer, of the bridge and of the square
+THROAT_HEIGHT = 1.0  # mm, of the round throat at least; no feature is thinner
+BRIDGE_HEIGHT = LAYER  # of the bridge and of the square: one printed layer each
 SEAT_LEDGE = 0.9  # mm the bush rests on, least
 LEAD_IN = 0.5  # mm at 45°, at the top
 
@@ -71,7 +72,8 @@ def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
 
 def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> Guide:
     top, floor = settings.body, settings.relief
-    ledge = floor + THROAT_HEIGHT
+    # Printed top down: steps lie whole layers from the top.
+    ledge = top - _layers(settings) - BRIDGE_HEIGHT
     if settings.bush == "none":
         bore = drill + settings.guide_clearance + settings.hole_fit
         return Guide(hole, x, y, drill, None, bore, bore, (floor, ledge), ledge, top, top)
@@ -91,10 +93,15 @@ def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> G
     return Guide(hole, x, y, drill, bush, bore, throat, throat_z, seat_z, top, bush_top)
 
 
+def _layers(settings: Settings) -> float:
+    """From the body's top down to a bush's seat: the whole layers that the throat leaves, mm."""
+    return whole_layers(settings.body - settings.relief - THROAT_HEIGHT - 2 * BRIDGE_HEIGHT)
+
+
 def _choose(hole: str, drill: float, settings: Settings) -> Bush:
     """The DIN 179 bush for the drill nearest to flush with the body."""
     row = bush_for(drill)
-    depth = settings.body - settings.relief - THROAT_HEIGHT - BRIDGE_HEIGHT
+    depth = _layers(settings)
     # Flush or a little proud guides the stop; a bush standing far out would be knocked loose.
     fitting = [n for n in row.lengths if n <= depth + 1.0]
     if not fitting:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from jiggen.design import plan
-from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduations, words
+from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduate, words
 from jiggen.design.envelopes import COLLARS, along, beside_knob
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
@@ -165,8 +165,7 @@ def _plain(settings: Settings) -> Mechanism:
 def _mechanism(settings: Settings, half_width: float) -> Mechanism:
     """The mechanism, its rails graduated: one object for all jigs, for the caches behind it."""
     plain = _plain(settings)
-    scale = graduations(plain.rail, settings.ski, half_width)
-    return replace(plain, rail=replace(plain.rail, graduations=scale))
+    return replace(plain, rail=graduate(plain.rail, settings.ski, half_width))
 
 
 @dataclass(frozen=True)

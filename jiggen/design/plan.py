@@ -23,6 +23,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import LineString, Point, Polygon, box
 
+from jiggen.advice import whole_layers
 from jiggen.design.guides import Guide
 from jiggen.design.settings import Bed, Settings
 from jiggen.design.station import Bolt, StationShape
@@ -142,7 +143,8 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
     head_half = bolt.screw.head_diameter / 2 + HEAD_ROOM
 
     def pockets(name: str, x: Interval, half: float, top: float) -> tuple[Pocket, ...]:
-        return tuple(Pocket(name, x, (y - half, y + half), top) for y in screw_y)
+        over = settings.body - whole_layers(settings.body - top)  # printed top down
+        return tuple(Pocket(name, x, (y - half, y + half), over) for y in screw_y)
 
     # Long enough to lay the screw in and to turn a hex key, which leans out below.
     head_x = (TOE_WALL, TOE_WALL + SCREW_LENGTH + bolt.screw.head_height + KEY_ROOM)

@@ -21,6 +21,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
+from jiggen.advice import LAYER, more_layers, whole_layers
 from jiggen.design.gear import Gear, Rack, mesh_half_length
 from jiggen.design.lettering import Region
 from jiggen.design.settings import Settings
@@ -29,7 +30,6 @@ from jiggen.tables import Nut, SocketScrew, clearance_hole, nut, socket_screw
 
 Point = tuple[float, float]
 
-LAYER = 0.3  # mm, the thickest layer that a jig is printed in (common practice, no source)
 RUN_FREE = 0.4  # mm between parts that pass without guiding one another: more than a print is off
 
 # Gear and rack
@@ -42,12 +42,13 @@ LEAN = 2.0  # mm at 45° off a rack's outer foot: the channel's ledge keeps it f
 LEAST_RACK = 4.5  # mm, height of a rack's teeth: three modules (common practice, no source)
 
 # Heights
-FLANGE = 1.8  # mm: six layers carry the gear (common practice, no source)
+FLANGE = 1.8  # mm: nine layers carry the gear (common practice, no source)
 ROOF = 3.6  # mm of body over the channels: the cone seat is in it (common practice, no source)
 HEX_HEIGHT = 7.0  # mm of it above the body: what turns the knob (common practice, no source)
-TIP_SPARE = 0.3  # mm that the screw ends above the pinion's underside
-NUT_SPARE = 0.3  # mm, one layer, over the nut's height: it sits on its bridge, not on a sag
-BRIDGE_STEP = LAYER  # mm: ceilings close in steps, each resting on the last
+TIP_SPARE = LAYER  # that the screw ends above the pinion's underside, at least
+NUT_SPARE = LAYER  # over the nut's height, at least: it sits on its bridge, not on a sag
+NUT_LEAD_IN = 0.4  # mm at 45° at the mouth of the nut's trap, which lies on the bed
+BRIDGE_STEP = LAYER  # ceilings close in steps, each resting on the last
 SOCKET_SPARE = 1.2  # mm of socket above the hexagon: the screw pulls on the cone, not on it
 KNOB_ROOF = 4.0  # mm of knob under the screw's head, at least (common practice, no source)
 
@@ -123,7 +124,8 @@ class RailShape:
     The rack's bar reaches from its teeth's tips to `back_x` and in to y = -`reach`; its outer side
     leans in below `lean_z`, by `lean`.  The leg stands between x = `leg_x` (from, to), down to
     `bottom_z`; its nose is an arc, `nose_half` to either side, which grows out of the leg below
-    `nose_top` at 45°: printed top down it needs no support.  `graduations` are engraved on top.
+    `nose_top` at 45°: printed top down it needs no support.  `graduations` are engraved on top,
+    and the line across at y = `index_y` in the `underside` too.
     """
 
     rack: Rack
@@ -136,6 +138,8 @@ class RailShape:
     bottom_z: float
     graduations: tuple[Region, ...] = ()
     nose_top: float = NOSE_TOP
+    underside: tuple[Region, ...] = ()
+    index_y: float = 0.0
     lean: float = LEAN
     leg_thickness: float = 8.0  # as stiff below the rack as the rack (common practice, no source)
     nose_radius: float = 10.0  # on any sidecut it touches within 0.25 mm of the station's x
@@ -251,9 +255,9 @@ def design_mechanism(settings: Settings) -> Mechanism:
 
     bottom_z = 2 * settings.relief
     flange_z = bottom_z + FLANGE
-    rack_z = flange_z + c
     roof_z = body - ROOF
     rack_top_z = roof_z - c
+    rack_z = rack_top_z - whole_layers(rack_top_z - flange_z - c)
     if rack_top_z - rack_z < LEAST_RACK:
         raise InputError.of(
             "design.body-thin",
@@ -263,10 +267,12 @@ def design_mechanism(settings: Settings) -> Mechanism:
             hint="Choose a thicker body (14 mm is the default) or a smaller slide clearance.",
         )
     hex_top = body + HEX_HEIGHT
-    # The screw must end above the ski and fill the nut: its seat on the knob is set from below.
-    tip_z = bottom_z + TIP_SPARE
+    # The screw must end above the ski and fill the nut: its seat on the knob is set from below,
+    # a layer higher where the knob would not be whole layers high.
+    tip_z, knob_z = bottom_z + TIP_SPARE, body + RUN_FREE
     lengths = socket_screw(LOCK_SCREW).lengths
     length = min(n for n in lengths if tip_z + n >= hex_top + KNOB_ROOF)
+    knob_top = knob_z + more_layers(tip_z + length - knob_z)
     lock = Bolt("lock screw", LOCK_SCREW, length)
     pinion = PinionShape(
         gear=gear,
@@ -279,13 +285,13 @@ def design_mechanism(settings: Settings) -> Mechanism:
         top_z=hex_top,
         bore=clearance_hole(LOCK_SCREW).medium,
         nut_flats=lock.nut.across_flats + NUT_FIT,
-        nut_top_z=bottom_z + lock.nut.height + NUT_SPARE,
+        nut_top_z=bottom_z + more_layers(lock.nut.height + NUT_SPARE),
     )
     knob = KnobShape(
-        bottom_z=body + RUN_FREE,
-        top_z=tip_z + length,
+        bottom_z=knob_z,
+        top_z=knob_top,
         socket_flats=pinion.hex_flats + SOCKET_FIT,
-        socket_top_z=hex_top + SOCKET_SPARE,
+        socket_top_z=knob_top - whole_layers(knob_top - hex_top - SOCKET_SPARE),
         bore=pinion.bore,
     )
     rail = RailShape(
@@ -304,7 +310,7 @@ def design_mechanism(settings: Settings) -> Mechanism:
         lean_z=rail.lean_z,
         roof_z=roof_z,
         flange_radius=pinion.flange_radius + RUN_FREE,
-        flange_z=flange_z + c,
+        flange_z=body - whole_layers(body - flange_z - c),
         gear_radius=gear.tip_radius + RUN_FREE,
         cone_radius=pinion.cone_radius + SEAT_GAP,
         cone_top_z=pinion.cone_top_z,

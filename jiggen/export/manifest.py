@@ -4,8 +4,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 
+import numpy as np
+
 from jiggen import __version__
 from jiggen.accuracy.lift import hold_down
+from jiggen.design.engraving import DEPTH, RAIL_EDGE
 from jiggen.design.envelopes import Room
 from jiggen.design.fit_ladder import CLEARANCES
 from jiggen.design.gauge import NAME, THICKNESS, Gauge, Readings
@@ -86,6 +89,7 @@ def jig_record(
         ),
         joint=entries.Joint(x=0.0, screws=len(design.joint.screw_y)) if design.joint else None,
         stations=design.stations,
+        index_lines=tuple(index_lines(design)),
         sideways=entries.Sideways(
             station_error=STATION_ERROR,
             holes={
@@ -108,6 +112,20 @@ def jig_record(
         shown={name: dx for name, dx in apart(design).items() if dx} if jig else {},
         key=known.key,
     )
+
+
+def index_lines(design: Design) -> Iterator[entries.IndexLine]:
+    """Where the line across is on top and underside of each station's rails, as they are placed."""
+    rail, edge = design.mechanism.rail, 1.0  # mm in from the line's end, where no number is
+    point = np.array([rail.rack.tip_x + RAIL_EDGE + edge, rail.index_y, 0.0, 1.0])
+    poses = {one.name: one.pose for piece in list_pieces(design) for one in piece.placed}
+    for station in design.stations:
+        names = f"rail {station.name} left", f"rail {station.name} right"
+        at = tuple(tuple((poses[name] @ point)[:2].tolist()) for name in names)
+        for z in (rail.bottom_rack_z + DEPTH, rail.top_z - DEPTH):
+            yield entries.IndexLine.model_validate(
+                {"station": station.name, "rails": names, "at": at, "z": z}
+            )
 
 
 def gauge_record(

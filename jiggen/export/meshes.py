@@ -4,17 +4,20 @@ import io
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import quoteattr
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design.settings import Bed
 from jiggen.export.packing import Room, pack
-from jiggen.record.entries import LaidPiece, PrintBed
+from jiggen.record.entries import LaidPiece, PrintAdvice, PrintBed
 
 GAP = 5.0  # mm between pieces on a bed: room for a brim, common practice, no source
 MODEL = "3D/3dmodel.model"
+# 3MF core specification 1.2, metadata: a name that is not one of its own needs a namespace, and
+# for that any URI will do.  This one is a random UUID (RFC 9562): nobody else's, on no server.
+NAMESPACE = "urn:uuid:0f7c6c1e-7a55-4c0b-9d4e-5b8f1f6c2a93"
 CONTENT_TYPES = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'
     '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
@@ -59,30 +62,35 @@ def lay_out(
     pieces: Mapping[str, Sequence[str]],
     bed: Bed,
     margin: float,
+    advice: Mapping[str, PrintAdvice | None],
 ) -> tuple[PrintBed, ...]:
     """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds.
 
     `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
-    all of which are printed; `margin` is kept free around the bed, mm.
+    all of which are printed; `margin` is kept free around the bed, mm.  Only parts of the same
+    `advice` share a bed: a slicing program has one set of values for all that is on it.
     """
-    named = [(name, part) for part, names in pieces.items() for name in names]
-    outlines = [meshes[part].vertices[:, :2] for _, part in named]
     room = Room(margin, margin, bed.x - margin, bed.y - margin)
-    beds = []
-    for number, spots in enumerate(pack(outlines, room, GAP), start=1):
-        laid = [(*named[spot.index], spot.x, spot.y) for spot in spots]
-        pieces_on = tuple(LaidPiece(name=name, part=part, x=x, y=y) for name, part, x, y in laid)
-        beds.append(PrintBed(file=f"bed-{number}.3mf", pieces=pieces_on))
+    beds: list[PrintBed] = []
+    for told in dict.fromkeys(advice[part] for part in pieces):
+        named = [(n, part) for part, names in pieces.items() if advice[part] == told for n in names]
+        outlines = [meshes[part].vertices[:, :2] for _, part in named]
+        for spots in pack(outlines, room, GAP):
+            laid = [(*named[spot.index], spot.x, spot.y) for spot in spots]
+            on_it = tuple(LaidPiece(name=name, part=part, x=x, y=y) for name, part, x, y in laid)
+            beds.append(PrintBed(file=f"bed-{len(beds) + 1}.3mf", pieces=on_it, advice=told))
     return tuple(beds)
 
 
-def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> bytes:
+def threemf_bytes(meshes: Mapping[str, PartMesh], bed: PrintBed) -> bytes:
     """A 3MF core document (unit millimetre): one object per part, one item per piece.
 
-    An object bears its part's name; an item the piece's, as its part number.
+    An object bears its part's name, and as metadata how it is best printed; an item the piece's
+    name, as its part number.
     """
+    laid, told = bed.pieces, _metadata(bed.advice)
     numbers = {part: n for n, part in enumerate(dict.fromkeys(p.part for p in laid), start=1)}
-    objects = "".join(_object(number, meshes[part]) for part, number in numbers.items())
+    objects = "".join(_object(number, meshes[part], told) for part, number in numbers.items())
     items = "".join(
         f'<item objectid="{numbers[piece.part]}" partnumber={quoteattr(piece.name)} '
         f'transform="1 0 0 0 1 0 0 0 1 {piece.x:.10g} {piece.y:.10g} 0"/>\n'
@@ -90,7 +98,7 @@ def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> 
     )
     model = (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
-        '<model unit="millimeter" xml:lang="en-GB" '
+        f'<model unit="millimeter" xml:lang="en-GB" xmlns:jiggen="{NAMESPACE}" '
         'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">\n'
         f"<resources>\n{objects}</resources>\n<build>\n{items}</build>\n</model>\n"
     )
@@ -105,7 +113,24 @@ def threemf_bytes(meshes: Mapping[str, PartMesh], laid: Sequence[LaidPiece]) -> 
     return buffer.getvalue()
 
 
-def _object(number: int, mesh: PartMesh) -> str:
+def _metadata(advice: PrintAdvice | None) -> str:
+    """The group that an object begins with, one string for each value; empty without any."""
+    if advice is None:
+        return ""
+    values = {
+        "material": advice.material,
+        "layer": f"{advice.layer:g} mm",
+        "walls": f"{advice.walls}",
+        "infill": f"{advice.infill} %",
+    }
+    rows = (
+        f'<metadata name="jiggen:{name}" type="xs:string" preserve="1">{escape(value)}</metadata>'
+        for name, value in values.items()
+    )
+    return f"<metadatagroup>{''.join(rows)}</metadatagroup>"
+
+
+def _object(number: int, mesh: PartMesh, told: str) -> str:
     # Six decimals hold all that the STL's single precision does, so both files are one mesh.
     vertices = "".join(
         f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in mesh.vertices.tolist()
@@ -114,7 +139,7 @@ def _object(number: int, mesh: PartMesh) -> str:
         f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.triangles.tolist()
     )
     return (
-        f'<object id="{number}" name={quoteattr(mesh.name)} type="model"><mesh>\n'
+        f'<object id="{number}" name={quoteattr(mesh.name)} type="model">{told}<mesh>\n'
         f"<vertices>{vertices}</vertices>\n<triangles>{triangles}</triangles>\n"
         "</mesh></object>\n"
     )

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from itertools import count
 from pathlib import Path
 
+from jiggen.advice import advise
 from jiggen.design.jig import Design
 from jiggen.design.settings import Bed
 from jiggen.export.manifest import apart
@@ -30,11 +31,13 @@ def write_parts(
     margin: float,
     folder: Path,
     for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
+    material: str = "",
 ) -> tuple[Meshes, tuple[PrintBed, ...]]:
     """Write STL, 3MF and STEP of every part; return the nominal meshes and the beds.
 
     `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold; `margin`
-    is kept free around each bed, mm.
+    is kept free around each bed, mm.  Without a `material` the files say nothing of how they are
+    best printed.
     """
     announce("files: meshes")
     meshes = {
@@ -46,9 +49,12 @@ def write_parts(
     for name, mesh in printed.items():
         (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
     names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
-    beds = lay_out(printed, names, bed, margin)
+    advice = {
+        part.name: advise(part.piece.kind, material) if material else None for part in model.parts
+    }
+    beds = lay_out(printed, names, bed, margin, advice)
     for one in beds:
-        (folder / one.file).write_bytes(threemf_bytes(printed, one.pieces))
+        (folder / one.file).write_bytes(threemf_bytes(printed, one))
     announce("files: STEP")
     write_named_step(model, folder / STEP_FILE)
     return meshes, beds

@@ -32,7 +32,8 @@ R = TypeVar("R", bound=Record)
 class Planned(Generic[D]):
     """What is decided before anything is drawn: the design, and how it is laid on the beds.
 
-    `margin` is kept free around each bed, mm; `compensation` is applied to what the printer gets.
+    `margin` is kept free around each bed, mm; `compensation` is applied to what the printer gets;
+    `material` is the plastic that it is designed for, or empty.
     """
 
     design: D
@@ -40,6 +41,7 @@ class Planned(Generic[D]):
     margin: float
     compensation: Compensation | None = None
     warnings: tuple[Finding, ...] = ()
+    material: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +129,7 @@ def build(
             plan.margin,
             folder,
             lambda meshes: compensated(meshes, done) if done else meshes,
+            plan.material,
         )
         drawn.append(Drawn(plan, model, meshes, beds, folder))
         record = product.record(drawn[0])

@@ -122,6 +122,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
         margin=design.settings.bed_margin,
         compensation=compensation,
         warnings=warnings + drilling.warnings,
+        material=design.settings.material,
         known=known,
     )
 

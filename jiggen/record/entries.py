@@ -191,6 +191,18 @@ class Station(Entry):
     x: float
 
 
+class IndexLine(Entry):
+    """The line across the rails of a station: where it is to be found on each, at one height.
+
+    `at` are (x, y) on the left rail and on the right one, as they are placed.
+    """
+
+    station: Name
+    rails: tuple[Name, Name]
+    at: tuple[tuple[Rounded, Rounded], tuple[Rounded, Rounded]]
+    z: Rounded
+
+
 class Sideways(Entry):
     """How far sideways a hole lies for `station_error` at the stations, by hole id."""
 
@@ -243,11 +255,21 @@ class LaidPiece(Entry):
     y: float
 
 
+class PrintAdvice(Entry):
+    """What to set in the slicing program: height of a `layer`, lines of wall, % of infill."""
+
+    material: Name
+    layer: Length
+    walls: Count
+    infill: Annotated[int, Field(ge=0, le=100)]
+
+
 class PrintBed(Entry):
-    """What is printed at once: a 3MF, and the pieces in it."""
+    """What is printed at once: a 3MF, the pieces in it, and how all of them are best printed."""
 
     file: Inside
     pieces: tuple[LaidPiece, ...]
+    advice: PrintAdvice | None = None
 
     @property
     def counts(self) -> dict[str, int]:

@@ -169,6 +169,7 @@ class JigRecord(Record):
     inputs: entries.JigInputs
     joint: entries.Joint | None
     stations: tuple[entries.Station, ...]
+    index_lines: tuple[entries.IndexLine, ...] = ()
     sideways: entries.Sideways
     hardware: tuple[entries.Bought, ...]
     accuracy: Accuracy

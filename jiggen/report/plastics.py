@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.accuracy.centring import COLDER, find_effects, find_movement, softness
+from jiggen.advice import LINE, SKIN, WALLS, advise
 from jiggen.design import Design
 from jiggen.record.entries import Part
 from jiggen.record.results import PartMass, Plastic, PlasticEffects
@@ -90,11 +91,6 @@ def advice(plastic: Material, found: PlasticEffects) -> tuple[str, ...]:
     )
 
 
-WALLS = 4  # lines; for parts that take real load: kapycad.com/en/learn/3dprint/walls-and-infill
-LINE = 0.45  # mm wide from a 0.4 mm nozzle, same page
-SKIN = 1.0  # mm of solid top and bottom layers: five of 0.2 mm (common practice, no source)
-INFILL = 30  # % within (common practice, no source)
-SOLID = ("rail", "pinion")  # kinds of parts counted as solid: thin, walls fill most of them
 LEVEL = np.cos(np.radians(45.0))  # a face whose normal is steeper counts as top or bottom
 
 
@@ -110,7 +106,7 @@ def weigh(design: Design, parts: Iterable[Part], read: Callable[[str], Mesh]) ->
     weighed = []
     for part in parts:
         if part.printed:
-            infill = 100 if part.kind in SOLID else INFILL
+            infill = advise(part.kind, chosen.name).infill
             volumes = part.volume, filled(part.volume, read(part.file), infill)
             solid, printed = (round(density / 1000 * volume, 1) for volume in volumes)
             weighed.append(

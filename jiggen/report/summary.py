@@ -8,7 +8,7 @@ from pathlib import Path
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MEASUREMENTS, SHEET
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
-from jiggen.record.entries import Compensated, PrintBed
+from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.plastics import car_words
 from jiggen.report.sides import about_ski
@@ -147,6 +147,14 @@ def to_print(beds: Sequence[PrintBed]) -> Iterator[str]:
         pieces = (f"{n} x {part}" if n > 1 else part for part, n in bed.counts.items())
         start = "To print:" if number == 1 else ""
         yield f"{start:<10}bed {number}: {', '.join(pieces)} ({bed.file})"
+        if bed.advice:
+            yield f"{'':<10}set {print_settings(bed.advice)}"
+
+
+def print_settings(advice: PrintAdvice) -> str:
+    """What to set in the slicing program, in words."""
+    within = "solid (100 % infill)" if advice.infill == 100 else f"{advice.infill} % infill"
+    return f"{advice.layer:g} mm layers, the first one too; {advice.walls} walls; {within}"
 
 
 LAY = (

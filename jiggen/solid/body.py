@@ -15,6 +15,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import Polygon
 
+from jiggen.advice import LAYER
 from jiggen.design.engraving import DEPTH
 from jiggen.design.guides import BRIDGE_HEIGHT, Guide
 from jiggen.design.jig import Body, Design
@@ -22,6 +23,7 @@ from jiggen.design.ladder import BELOW, REACH, RIM, Flare
 from jiggen.design.lettering import Region, hexagon, regions_of
 from jiggen.design.station import (
     BRIDGE_STEP,
+    NUT_LEAD_IN,
     KnobShape,
     PinionShape,
     Point,
@@ -42,9 +44,8 @@ from jiggen.solid.shapes import (
 )
 
 FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
-FIRST_LAYER = 0.3  # mm: the layer on the bed is drawn in, against elephant's foot
-DRAWN_IN = 0.25
-FLANGE_FOOT, KNOB_EDGE = 0.4, 1.0  # mm at 45° off the edges
+DRAWN_IN = 0.25  # mm: the layer on the bed, against elephant's foot
+FLANGE_FOOT, KNOB_EDGE, KNOB_LEAD_IN = 0.4, 1.0, 0.4  # mm at 45° off the edges on the bed
 KEPT = 4  # solids of each kind that a process keeps: most jigs are made on one mechanism
 NOSE_CHORDS = 24  # 0.004 mm off the arc, as meshes are
 TOOTH_CHORD = 0.02  # mm off the true flank: far below what a printer shows
@@ -156,16 +157,17 @@ def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
     back, low = rail.back_x, rail.bottom_rack_z
     foot, out = [(back - rail.lean, low - 1.0), (back - rail.lean, low)], back + 1.0
     wedge = [*foot, (back, rail.lean_z), (out, rail.lean_z), (out, low - 1.0)]
-    leaning = cut_away(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to)])
+    lines = (prism(region, low - OVER, low + DEPTH) for region in rail.underside)
+    leaning = cut_away(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to), *lines])
     scale = [Inset(region, DEPTH) for region in rail.graduations]
     return engrave_top(one_solid(leaning, "rack"), rail.top_z, scale)
 
 
 def _standing(plan: Polygon, bottom: float, top: float) -> cq.Solid:
-    """`plan` from `bottom` to `top`, printed top down: the top layer is drawn in."""
+    """`plan` from `bottom` to `top`, printed top down: the layer at the top is drawn in."""
     (full,) = regions_of(plan)
     (less,) = regions_of(plan.buffer(-DRAWN_IN, join_style="mitre"))
-    upper = top - FIRST_LAYER
+    upper = top - LAYER
     return stack_on(prism(full, bottom, upper), prism(less, upper, top), upper)
 
 
@@ -181,13 +183,16 @@ def make_pinion(pinion: PinionShape) -> cq.Shape:
     stub = prism(Region(hexagon(p.hex_flats)), p.cone_top_z, p.top_z)
     whole = stack_on(stack_on(flange, gear, p.flange_z), cone, p.gear_top_z)
     trap = prism(Region(hexagon(p.nut_flats)), p.bottom_z - OVER, p.nut_top_z)
+    # From the bed up, as wide there as the trap and twice the lead-in.
+    wide = Region(hexagon(p.nut_flats + 2 * NUT_LEAD_IN))
+    lead_in = prism(wide, p.bottom_z, p.bottom_z + NUT_LEAD_IN, lean=45.0)
     # The trap's ceiling closes in two steps, each one printed layer: a slot as wide as the bore,
     # then a square.  Every bridge rests on the one before it: no edge is printed in the air.
     first, second = (p.nut_top_z + step * BRIDGE_STEP for step in (1, 2))
     slot = block((-half, half), (-reach, reach), (p.nut_top_z, first))
     square = block((-half, half), (-half, half), (first, second))
     bore = cylinder(half, p.bottom_z - OVER, p.top_z + OVER)
-    return cut_away(stack_on(whole, stub, p.cone_top_z), [trap, slot, square, bore])
+    return cut_away(stack_on(whole, stub, p.cone_top_z), [trap, lead_in, slot, square, bore])
 
 
 @lru_cache(maxsize=KEPT)
@@ -202,5 +207,7 @@ def make_knob(knob: KnobShape) -> cq.Shape:
         for a in np.linspace(0, 2 * np.pi, knob.grips, endpoint=False)
     ]
     socket = prism(Region(hexagon(knob.socket_flats)), low - OVER, knob.socket_top_z)
-    bore = cylinder(knob.bore / 2, low - OVER, top + OVER)
-    return cut_away(disc, [*grips, socket, bore])
+    bored, wide = knob.bore / 2, knob.bore / 2 + KNOB_LEAD_IN
+    bore = [(0, low - OVER), (bored, low - OVER), (bored, top - KNOB_LEAD_IN), (wide, top)]
+    hole = revolve([*bore, (wide, top + OVER), (0, top + OVER)])
+    return cut_away(disc, [*grips, socket, hole])

@@ -21,11 +21,11 @@ def wire(points: Iterable[Sequence[float]], z: float) -> cq.Wire:
     return cq.Wire.makePolygon(corners, close=True)
 
 
-def prism(region: Region, bottom: float, top: float) -> cq.Solid:
-    """`region` raised from height `bottom` to `top`."""
+def prism(region: Region, bottom: float, top: float, lean: float = 0.0) -> cq.Solid:
+    """`region` raised from height `bottom` to `top`, its sides leaning in by `lean` degrees."""
     outer = wire(region.outer, bottom)
     inner = [wire(ring, bottom) for ring in region.inner]
-    return cq.Solid.extrudeLinear(outer, inner, cq.Vector(0, 0, top - bottom))
+    return cq.Solid.extrudeLinear(outer, inner, cq.Vector(0, 0, top - bottom), lean)
 
 
 def prism_x(profile: Sequence[Point], start: float, stop: float) -> cq.Solid:

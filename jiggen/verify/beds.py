@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from jiggen.files import MANIFEST, within
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array, applied, unrigid
-from jiggen.verify.manifest import Bed, Compensation, Manifest, Part, PrintBed
+from jiggen.verify.manifest import Advice, Bed, Compensation, Manifest, Part, PrintBed
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import fail_unreadable, undone
 from jiggen.verify.results import Ledger, Subject
@@ -41,6 +41,7 @@ MOST_MEMBERS = 50
 MOST_TAGS = 500_000
 MOST_ITEMS = 500  # to print: every two are compared
 
+ADVICE = "urn:uuid:0f7c6c1e-7a55-4c0b-9d4e-5b8f1f6c2a93"  # namespace of our objects' metadata
 UNIT_NOT_KNOWN = 0x801E  # lib3mf's warning of it
 UNIT = re.compile(rb"<(?:\w+:)?model\b[^>]*?\sunit\s*=\s*[\"']([^\"'<]{0,60})")
 UNITS = {  # by lib3mf's names of them: 3MF's name, and mm in one (core specification)
@@ -112,6 +113,19 @@ def _judge_objects(
             how = difference(undone(mesh, done), other, limits.SAME_MESH)
             message = f"not the mesh of {part.file}: {how}"
             about(name).expect(not how, "verify.other-mesh", message)
+    if bed.advice:
+        told = _told(bed.advice)
+        for name, found in package.advice.items():
+            said = ", ".join(f"{key} {value}" for key, value in found.items()) or "nothing"
+            message = f"says {said} of how it is printed, the manifest {', '.join(told.values())}"
+            about(name).expect(found == told, "verify.advice", message)
+
+
+def _told(advice: Advice) -> dict[str, str]:
+    """What the metadata of an object must say."""
+    size, infill = f"{advice.layer:g} mm", f"{advice.infill} %"
+    walls = f"{advice.walls}"
+    return {"material": advice.material, "layer": size, "walls": walls, "infill": infill}
 
 
 def _judge_items(
@@ -174,12 +188,16 @@ class Item:
 
 @dataclass(frozen=True, eq=False)
 class ThreeMF:
-    """Its unit, in mm if 3MF knows it, its meshes by object name, and what is to be printed."""
+    """Its unit, in mm if 3MF knows it, its meshes by object name, and what is to be printed.
+
+    `advice` is our metadata of each object, values by name.
+    """
 
     unit: str
     millimetres: float | None
     meshes: dict[str, Mesh]
     items: tuple[Item, ...]
+    advice: dict[str, dict[str, str]]
 
 
 def read_3mf(path: Path) -> ThreeMF:
@@ -202,6 +220,7 @@ def read_3mf(path: Path) -> ThreeMF:
         if warnings:
             raise ThreeMFError("; ".join(warnings.values()))
         names, meshes = _objects(model)
+        advice = {entry.GetName(): _metadata(entry) for entry in _each(model.GetObjects())}
         build = model.GetBuildItems()
         if build.Count() > MOST_ITEMS:
             raise ThreeMFError(f"more than {MOST_ITEMS} pieces to print")
@@ -216,7 +235,8 @@ def read_3mf(path: Path) -> ThreeMF:
         name, size = UNITS[lib3mf.ModelUnit(model.GetUnit()).name]
     except lib3mf.ELib3MFException as error:
         raise ThreeMFError(str(error)) from None
-    return ThreeMF(name if known else unit, size if known else None, meshes, tuple(items))
+    unit, known_size = (name, size) if known else (unit, None)
+    return ThreeMF(unit, known_size, meshes, tuple(items), advice)
 
 
 def _checked(path: Path) -> tuple[bytes, str]:
@@ -244,6 +264,13 @@ def _checked(path: Path) -> tuple[bytes, str]:
 def _each(iterator: Any) -> Any:
     while iterator.MoveNext():
         yield iterator.GetCurrent()
+
+
+def _metadata(entry: Any) -> dict[str, str]:
+    """An object's metadata in our namespace."""
+    group = entry.GetMetaDataGroup()
+    rows = map(group.GetMetaData, range(group.GetMetaDataCount()))
+    return {row.GetName(): row.GetValue() for row in rows if row.GetNameSpace() == ADVICE}
 
 
 def _objects(model: Any) -> tuple[dict[int, str], dict[str, Mesh]]:

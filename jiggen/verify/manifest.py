@@ -115,6 +115,18 @@ class LadderEntry(_Entry):
     rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
 
 
+class IndexLine(_Entry):
+    """The line across the rails of a station: where it is to be found on each, at one height.
+
+    `at` are (x, y) on the left rail and on the right one, as they are placed; mm, ski frame.
+    """
+
+    station: Name
+    rails: tuple[Name, Name]
+    at: tuple[tuple[Coefficient, Coefficient], tuple[Coefficient, Coefficient]]
+    z: Coefficient
+
+
 class BootLayout(_Entry):
     """Where the layout of a boot length puts each hole along the ski, mm; by hole id."""
 
@@ -198,11 +210,21 @@ class Laid(_Spot):
     part: Name
 
 
+class Advice(_Entry):
+    """What to set in the slicing program: height of a `layer`, lines of wall, % of infill."""
+
+    material: Name
+    layer: Length
+    walls: Annotated[int, Field(gt=0)]
+    infill: Annotated[int, Field(ge=0, le=100)]
+
+
 class Bed(_Entry):
-    """What is printed at once: a 3MF, and the pieces in it."""
+    """What is printed at once: a 3MF, the pieces in it, and how all of them are best printed."""
 
     file: Inside
     pieces: tuple[Laid, ...]
+    advice: Advice | None = None
 
 
 class FileEntry(_Entry):
@@ -223,6 +245,7 @@ class Manifest(_Entry):
     pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
+    index_lines: Annotated[tuple[IndexLine, ...], Field(max_length=MOST_PARTS)] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
     beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
     files: dict[Inside, FileEntry]

@@ -17,6 +17,7 @@ from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.holes import measure_holes, measure_pegs
+from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.manifest import Guide, Hole, Manifest, Peg, read_manifest
 from jiggen.verify.mesh import Mesh
@@ -99,6 +100,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     sent = {name: done_again(meshes[name], manifest.done) for name in sound}
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     judge_beds(folder, manifest, meshes, ledger)
+    judge_index_lines(manifest, meshes, ledger)
     bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
     tops: dict[str, dict[str, outcome.FoundPeg]] = {"STEP": {}, "STL": {}}
     for part in (part for part in manifest.parts if part.is_body):

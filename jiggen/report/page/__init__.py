@@ -38,6 +38,7 @@ from jiggen.report.summary import (
     headline,
     mass_note,
     mass_rows,
+    print_settings,
 )
 from jiggen.verify.results import HEAD, NOTHING
 
@@ -252,7 +253,8 @@ def _to_make(record: JigRecord) -> Html:
     beds = []
     for number, bed in enumerate(record.beds, start=1):
         pieces = ", ".join(f"{count}\u00a0×\u00a0{part}" for part, count in bed.counts.items())
-        beds.append(node("span", f"Print bed {number}, ", _link(bed.file), f": {pieces}"))
+        how = f": {pieces}" + (f". Set {print_settings(bed.advice)}." if bed.advice else "")
+        beds.append(node("span", f"Print bed {number}, ", _link(bed.file), how))
     to_print = [
         table(("part", "pieces", "file", "volume"), printed, words=(2,)),
         bullets(beds),

@@ -18,7 +18,14 @@ from jiggen.report.sheet.setting import (
     warning_sections,
 )
 from jiggen.report.sides import about_ski, measured_where, press_words
-from jiggen.report.summary import CORES, MASS_HEADS, MOUNT_SHIFT, mass_note, mass_rows
+from jiggen.report.summary import (
+    CORES,
+    MASS_HEADS,
+    MOUNT_SHIFT,
+    mass_note,
+    mass_rows,
+    print_settings,
+)
 from jiggen.units import number
 
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
@@ -147,6 +154,11 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
         f"{count} × {plain(part)} (print bed {bed})"
         for bed, laid in enumerate(job.beds, start=1)
         for part, count in laid.counts.items()
+    ]
+    printed += [
+        f"print bed {bed}: {print_settings(laid.advice)}"
+        for bed, laid in enumerate(job.beds, start=1)
+        if laid.advice
     ]
     if job.compensation:
         printed.append(
