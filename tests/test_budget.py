@@ -169,9 +169,18 @@ def test_spacing_keeps_what_holes_share():
 
 def test_print_scale_grows_from_mark_and_centre_line(jig):
     found = only("jig", "print scale", jig_budget(jig, TERMS, known=CHECKED))
-    expected = np.abs(jig.layout.positions) * 0.1 / 100
+    # 0.15 mm, which is 0.1 on 100, of the 145 mm along, and at least 0.15 of the 68 mm across.
+    expected = np.abs(jig.layout.positions) * 0.15 / np.array([145.0, 68.0])
     assert found.worst[:, :2] == pytest.approx(expected)
     assert found.deviation[:, :2] == pytest.approx(expected / math.sqrt(3))
+    read = only("jig", "caliper on the print", jig_budget(jig, TERMS, known=CHECKED))
+    assert read.worst[:, :2] == pytest.approx(expected * 0.1 / 0.15)
+
+
+def test_without_a_notch_no_check_can_pass(jig):
+    bare = replace(jig, bodies=tuple(replace(body, notch=None) for body in jig.bodies))
+    unmeasured, checked = (jig_budget(bare, TERMS, known=Print(one)) for one in (False, True))
+    assert checked.expected == pytest.approx(unmeasured.expected)
 
 
 def test_scale_alone_changes_a_distance_by_its_part(club_layout):

@@ -4,7 +4,7 @@ import shapely
 from shapely.geometry import Point, Polygon
 
 from jiggen.design import Settings, SkiRange, design_jig, lettering
-from jiggen.design.engraving import LINE, words
+from jiggen.design.engraving import words
 from jiggen.design.lettering import letter
 from jiggen.errors import InputError
 from jiggen.layout import lay_out
@@ -35,18 +35,6 @@ def test_every_body_says_what_it_is_for(club_layout):
         "DRILL 4.1 METAL",
         "RIGHT SKI",
     )
-
-
-def test_the_check_scale_is_a_hundred_millimetres_between_line_centres(jig):
-    for body in jig.bodies:
-        lines = [
-            shape.bounds
-            for shape in shapes(named(body, "check scale"))
-            if shape.bounds[2] - shape.bounds[0] == pytest.approx(LINE)
-        ]
-        centres = sorted((x0 + x1) / 2 for x0, _, x1, _ in lines)
-        assert np.diff(centres) == pytest.approx([10.0] * 10)
-        assert centres[-1] - centres[0] == pytest.approx(100.0, abs=1e-9)
 
 
 def test_the_boot_centre_line_is_on_both_halves_and_down_the_windows(jig):

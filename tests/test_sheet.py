@@ -176,11 +176,11 @@ def test_hardware_tools_and_parts_are_listed():
     assert "twist drill 4.1 mm" in text
 
 
-def test_steps_go_from_the_printed_scale_to_the_function_test():
+def test_steps_go_from_sheet_and_print_to_the_function_test():
     text = bench("club-piste")
     steps = [m.group() for m in re.finditer(r"\b\d+\. [A-Z][^.:]*", text)]
     assert [int(step.split(".")[0]) for step in steps] == list(range(1, len(steps) + 1))
-    assert "Check the printed scale" in steps[0]
+    assert "Check this sheet" in steps[0]
     assert "function test by a trained technician" in steps[-1]
 
 

@@ -6,7 +6,7 @@ scale error grows with the distance from the mark in x and from the centre line 
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ from jiggen.accuracy.sections import Array
 from jiggen.accuracy.terms import (
     DIVISORS,
     Centring,
+    Check,
     Clearance,
     Distribution,
     JigTerms,
@@ -32,6 +33,7 @@ from jiggen.tables import deviation, jobber_drill, material
 SCALE_LENGTH = 100.0  # mm: what print scale is stated on
 LEAST_SPAN = 40.0  # mm between the two marks of a centre line (common practice, no source)
 ALONG, ACROSS = np.eye(2)
+REPRINT = 1.0  # % of a length: beyond, the print is not one to correct (common practice, no source)
 SHARED_SIDES = math.sqrt(0.5)  # of what a ski's sides do: half of the variance at both stations
 
 CHECK = "Check the print with the caliper before it is used, as the sheet says."
@@ -144,11 +146,11 @@ def _shared(
         yield Cause(term, "shared", size.reach * effect)
 
 
-def _scale(at: Array, size: Sized, hint: str = "") -> Iterator[Cause]:
+def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     """Print scale along and across the ski, each by itself."""
     effects = (at * axis / SCALE_LENGTH for axis in (ALONG, ACROSS))
     words = f"{size.size} mm on {SCALE_LENGTH:g} mm"
-    return _shared("print scale", size, effects, hint, words)
+    return _shared("print scale", size, effects, words=words)
 
 
 def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> Iterator[Cause]:
@@ -167,8 +169,10 @@ def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> 
     if known.skew is not None:
         skew = _of_profile(known.skew)
     stated.append(("printer skew", skew, sheared))
+    if known.checked and not all(body.notch for body in design.bodies):
+        known = replace(known, checked=False)  # there is nothing to lay the caliper to
     if known.checked:
-        yield from _scale(design.layout.positions, jig.print_scale, CHECK)
+        yield from _checked(design, jig)
     whole = [np.ones(len(design.layout), dtype=bool)]
     bodies = [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
     for name, size, strain in stated:
@@ -178,6 +182,31 @@ def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> 
         ("skew, print to print", terms.next_skew, sheared),
     ):
         yield from _strained(design, name, size, strain, bodies, known)
+
+
+def print_limits(length: float, check: Check) -> tuple[float, float]:
+    """By how many mm a `length` of a print may be off to be used, and to be scaled and made again.
+
+    What is off by more than REPRINT has another cause than a plastic that shrinks.
+    """
+    return max(check.reach * length / SCALE_LENGTH, check.least), REPRINT * length / 100
+
+
+def _checked(design: Design, jig: JigTerms) -> Iterator[Cause]:
+    """What the check of each body lets pass along and across, and what the caliper is off by."""
+    at, check = design.layout.positions, jig.print_scale
+    passed, read = np.zeros_like(at), np.zeros_like(at)
+    for body in design.bodies:
+        if body.notch:
+            mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
+            lengths = np.array([one.nominal for one in body.notch.lengths])
+            limits = np.array([print_limits(length, check)[0] for length in lengths])
+            passed[mine], read[mine] = at[mine] * limits / lengths, at[mine] / lengths
+    words = f"± {check.reach:g} mm on {SCALE_LENGTH:g} mm, ± {check.least:g} mm at least"
+    term = Term("print scale", words, check.distribution, check.source, CHECK)
+    for axis in (ALONG, ACROSS):
+        yield Cause(term, "shared", passed * axis)
+    yield from _shared("caliper on the print", jig.caliper, [read * ALONG, read * ACROSS], CHECK)
 
 
 def _of_profile(sigma: float) -> Sized:

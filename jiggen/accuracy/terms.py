@@ -109,6 +109,12 @@ class Centring(Distributed):
     half_width: Size | None = key(_SIZE_HELP, None)
 
 
+class Check(Sized):
+    """Half-width in mm on 100 mm that a check with the caliper lets pass, at `least` so much."""
+
+    least: Size = key(_SIZE_HELP, 0.0)
+
+
 class RunOut(Distributed):
     """How far a drill's tip runs out in mm: `fixed`, and `by_length` for each L/d."""
 
@@ -142,7 +148,8 @@ class PrintTerms(Shape):
 class JigTerms(Shape):
     """``[jig]``: what moves a hole drilled through the jig."""
 
-    print_scale: Sized = _table(Sized)
+    print_scale: Check = _table(Check)
+    caliper: Sized = _table(Sized)
     repeatability: Sized = _table(Sized)
     thermal: Thermal = _table(Thermal)
     bush_seat: Sized = _table(Sized)

@@ -1,4 +1,4 @@
-"""What is engraved: on a body's top centre line, arrow, scale, seats and words; the rails' scale.
+"""What is engraved: on a body's top centre line, arrow, seats and words; the rails' scale.
 
 Text costs most of a jig's build time, so there is little of it.  Each item takes the free
 place nearest to where it belongs, clear of pockets, knobs, windows and the joint.
@@ -8,7 +8,7 @@ body's side edge.  Left and right must agree; one division apart is half a milli
 """
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,12 +18,14 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.lettering import Region, letter, regions_of
+from jiggen.design.lettering import Region, letter, regions_of, upright
+from jiggen.design.notches import Notch
 from jiggen.design.plan import WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
 from jiggen.errors import InputError
 from jiggen.layout import Layout
+from jiggen.record.entries import Station
 
 Array = NDArray[np.float64]
 Pair = tuple[float, float]
@@ -38,9 +40,8 @@ CLEAR = 1.5  # mm between engravings and cut-outs
 EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
 CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
-HINT_CAPS = (3.6, 3.0)  # mm, of what may be left out
-SCALE = 100.0  # mm between the check scale's end lines, centre to centre
-SCALE_CAPS, SCALE_NUMBER = 4.2, 4.0  # mm, of its number: height, and place above its lines
+SMALL_CAPS = (3.6, 3.0)  # mm, of what may be left out, and where there is no room for more
+SCALE = 100.0  # mm between the end lines of a trial plate's check scale, centre to centre
 DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
 SHORT, LONG = 2.2, 3.6  # mm, lines of the rails' scale
 RAIL_CAPS = 3.0  # mm, height of its numbers
@@ -91,6 +92,20 @@ def centre_line(plate: Plate, body: float, guides: Iterable[Guide]) -> tuple[Eng
     return Engraving(name, regions_of(bar)), down
 
 
+def obstacles_on(
+    guides: Iterable[Guide],
+    stations: Iterable[Station],
+    knob: float,
+    notch: Notch | None,
+    windows: Iterable[Polygon] = (),
+) -> list[Polygon]:
+    """What leaves no room on a body's top; `knob` is a knob's radius in mm."""
+    pockets = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in guides]
+    knobs = [Point(s.x, 0).buffer(knob) for s in stations]
+    cuts = [*windows, *([notch.plan] if notch else [])]
+    return pockets + knobs + [cut.buffer(CLEAR) for cut in cuts]
+
+
 def engrave(
     plate: Plate,
     lines: Sequence[str],
@@ -102,7 +117,7 @@ def engrave(
 ) -> tuple[Engraving, ...]:
     """All engravings of one body: `first`, the seats, `then`, and what finds a place beside them.
 
-    That is check scale, arrow and `lines` of text, clear of `obstacles` (ski frame, mm) too.
+    That is the arrow and `lines` of text, clear of `obstacles` (ski frame, mm) too.
     `hints` are lines left out where there is no room.  Raises InputError naming any other item
     that there is none for.
     """
@@ -118,10 +133,9 @@ def engrave(
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
     items: list[tuple[str, Shapes, float]] = [
-        ("check scale", [check_scale(SCALE_CAPS, SCALE_NUMBER)], -top),
         ("arrow to the tip", [ARROW], 0.0),
-        *((line, [letter(line, cap) for cap in CAPS], top) for line in lines),
-        *((hint, [letter(hint, cap) for cap in HINT_CAPS], top) for hint in hints),
+        *((line, _versions(line), top) for line in lines),
+        *((hint, [letter(hint, cap) for cap in SMALL_CAPS], top) for hint in hints),
     ]
     made = [*first, seats, *then]
     for name, shapes, y in items:
@@ -135,6 +149,13 @@ def engrave(
                 hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
             )
     return tuple(item for item in made if item.regions)
+
+
+def _versions(line: str) -> Iterator[shapely.Geometry]:
+    """A line of text as it is engraved: along the body, else across it, as large as may be."""
+    for caps in (CAPS, SMALL_CAPS[1:]):
+        for put in (letter, upright):
+            yield from (put(line, cap) for cap in caps)
 
 
 Distance = Callable[[Array, Array], Array]
@@ -171,7 +192,7 @@ class Board:
         """The first of `versions` that finds room, or None, at the free place nearest to `near`.
 
         From then on it is an obstacle.  Its box comes no farther from that point than `reach`.
-        With `strokes` it need not be free, its strokes must: the check scale may straddle a pocket.
+        With `strokes` it need not be free, its strokes must: a word may straddle a pocket.
         """
         obstacles = shapely.union_all(self._obstacles)
         shapely.prepare(obstacles)

@@ -7,15 +7,16 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from jiggen.design import plan
-from jiggen.design.engraving import CLEAR, Engraving, centre_line, engrave, graduate, words
+from jiggen.design.engraving import Engraving, centre_line, engrave, graduate, obstacles_on, words
 from jiggen.design.envelopes import COLLARS, along, beside_knob
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.ladder import Flare
 from jiggen.design.lettering import Region, regions_of
+from jiggen.design.notches import Notch, find_notch
 from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
 from jiggen.design.sidewall import BEARING, bearing_half_width
@@ -40,7 +41,7 @@ STEP = 0.5  # mm of the ski frame between the places tried for stations
 class Body:
     """One printed body: its plan, its cuts, and the `turn` in degrees that it is printed at.
 
-    Its `flares` stand out beyond the outline.
+    Its `flares` stand out beyond the outline; `notch`, where there is room for one, is out of it.
     """
 
     plate: Plate
@@ -51,6 +52,7 @@ class Body:
     engravings: tuple[Engraving, ...]
     turn: float
     flares: tuple[Flare, ...] = ()
+    notch: Notch | None = None
 
     @property
     def name(self) -> str:
@@ -339,13 +341,12 @@ def design_bodies(
         own = tuple(station for station in at.stations if plate.holds(station.x))
         body = lay_body(plate, plan.outline(plate, joint), mine, own, strips, base)
         if engraved:
-            obstacles = obstacles_on(mine, own, base.mechanism)
-            obstacles += [window.buffer(CLEAR) for window in plan.windows(plate.half_width)]
-            obstacles += [joint.socket.buffer(1.0)] if joint else []
+            knob, windows = base.mechanism.knob.radius, plan.windows(plate.half_width)
+            joints = [joint.socket.buffer(1.0)] if joint else []
+            obstacles = obstacles_on(mine, own, knob, body.notch, windows) + joints
             lines = words(layout_part(layout, mine), boots)
             line, down = centre_line(plate, settings.body, mine)
-            clamps = plan.clamp_marks(plates)
-            marks = engrave(plate, lines, obstacles, clamps, (line,), (down,))
+            marks = engrave(plate, lines, obstacles, plan.clamp_marks(plates), (line,), (down,))
             body = replace(body, engravings=marks)
         bodies.append(body)
     return assemble(base, layout, at, tuple(bodies), strips)
@@ -372,12 +373,6 @@ def assemble(
     )
 
 
-def obstacles_on(guides: Guides, stations: Stations, mechanism: Mechanism) -> list[Polygon]:
-    """What guides and knobs leave no room for on a body's top."""
-    pockets = [Point(g.x, g.y).buffer(g.radius + g.lead_in) for g in guides]
-    return pockets + [Point(s.x, 0).buffer(mechanism.knob.radius) for s in stations]
-
-
 def lay_body(
     plate: Plate,
     shape: Polygon,
@@ -387,11 +382,13 @@ def lay_body(
     base: Base,
     flares: tuple[Flare, ...] = (),
 ) -> Body:
-    """A body of the outline `shape` as it lies on the bed; InputError where it does not fit."""
+    """A body of the outline `shape` less a notch, on the bed; InputError where it does not fit."""
+    notch = find_notch(shape, base.half_width, guides, stations, base.mechanism.station)
+    shape = shapely.normalize(shape - notch.plan) if notch else shape
     (region,) = regions_of(shape)
     whole = shapely.union_all([shape, *(flare.plan for flare in flares)])
     relief = regions_of(whole.buffer(1.0).difference(shapely.union_all(strips)))
-    body = Body(plate, region, relief, guides, stations, (), 0.0, flares)
+    body = Body(plate, region, relief, guides, stations, (), 0.0, flares, notch)
     turn = plan.bed_turn(body.corners * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
     if turn is None:
         raise InputError.of(

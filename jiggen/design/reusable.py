@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from jiggen.design import jig, plan
-from jiggen.design.engraving import DEPTH, engrave, words
+from jiggen.design.engraving import DEPTH, engrave, obstacles_on, words
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import Base, Body, Design, Places
 from jiggen.design.ladder import Tongue, engrave_tongue, tongue_for
@@ -158,7 +158,7 @@ def _half(share: _Share) -> Half:
     flares, shape = tongue.flares(settings.relief), _outline(main, tongue)
     body = jig.lay_body(whole, shape, guides, stations, strips, base, flares)
     if share.engraved:
-        obstacles = jig.obstacles_on(guides, stations, base.mechanism)
+        obstacles = obstacles_on(guides, stations, base.mechanism.knob.radius, body.notch)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_tongue(tongue, settings.body, settings.relief)
         marks = engrave(main, lines, obstacles, plan.clamp_marks((main,)), (), ladders, HINTS)

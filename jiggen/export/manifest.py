@@ -7,7 +7,9 @@ from importlib.metadata import PackageNotFoundError, version
 import numpy as np
 
 from jiggen import __version__
+from jiggen.accuracy.causes import print_limits
 from jiggen.accuracy.lift import hold_down
+from jiggen.accuracy.terms import default_terms
 from jiggen.design.engraving import DEPTH, RAIL_EDGE
 from jiggen.design.envelopes import Room
 from jiggen.design.fit_ladder import CLEARANCES
@@ -96,6 +98,7 @@ def jig_record(
                 hole: round(error, 4) for hole, error in zip(layout.ids, design.errors, strict=True)
             },
         ),
+        print_check=tuple(_print_lengths(design)),
         parts=parts,
         hardware=list_hardware(design),
         beds=beds,
@@ -126,6 +129,21 @@ def index_lines(design: Design) -> Iterator[entries.IndexLine]:
             yield entries.IndexLine.model_validate(
                 {"station": station.name, "rails": names, "at": at, "z": z}
             )
+
+
+def _print_lengths(design: Design) -> Iterator[entries.PrintLength]:
+    """What a caliper takes on each body before it is used, with its limits."""
+    notches = ((body.name, body.notch) for body in design.bodies if body.notch)
+    for part, length in ((part, one) for part, notch in notches for one in notch.lengths):
+        accept, reprint = print_limits(length.nominal, default_terms().jig.print_scale)
+        yield entries.PrintLength(
+            **vars(length),
+            part=part,
+            z=design.settings.body / 2,
+            nominal=length.nominal,
+            accept=accept,
+            reprint=reprint,
+        )
 
 
 def gauge_record(

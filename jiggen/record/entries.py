@@ -174,6 +174,28 @@ class Opening(Entry):
     diameter: Size
 
 
+class PrintLength(Entry):
+    """A length that a caliper takes on a finished body, between two faces that look outwards.
+
+    They stand at the ends of `span`, x `along` or y `across` the ski, and are met by the line at
+    `at`, y or x, and the height `z`.  Along, one is that `end` of the body, the other is in a notch
+    in the edge of that `side`; across, they are both edges, beside the notch.  A print passes
+    within `accept` of `nominal`; one that is off by more is made again, scaled, and one by more
+    than `reprint` is not one to correct.
+    """
+
+    part: Name
+    direction: Literal["along", "across"]
+    span: tuple[Rounded, Rounded]
+    at: Rounded
+    z: Rounded
+    side: Literal["left", "right"]
+    end: Literal["tip", "tail"]
+    nominal: Size
+    accept: Size
+    reprint: Size
+
+
 class Joint(Entry):
     """The joint of two bodies at `x`, and its number of screws."""
 

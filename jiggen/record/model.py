@@ -171,6 +171,7 @@ class JigRecord(Record):
     stations: tuple[entries.Station, ...]
     index_lines: tuple[entries.IndexLine, ...] = ()
     sideways: entries.Sideways
+    print_check: tuple[entries.PrintLength, ...] = ()
     hardware: tuple[entries.Bought, ...]
     accuracy: Accuracy
     drilling: Drilling

@@ -83,7 +83,7 @@ def advice(plastic: Material, found: PlasticEffects) -> tuple[str, ...]:
         *about(plastic),
         f"Not corrected for, it shrinks by {plastic.shrinkage.low:g} to {plastic.shrinkage.high:g}"
         f" %: {found.hole}, {moved.reach:.0f} mm from the mark, would be {least:.2f} to "
-        f"{most:.2f} mm off. Measure the 100.0 scale and correct the print by it.",
+        f"{most:.2f} mm off. Check the print with the caliper, and scale it by what it shows.",
         f"In a car {COLDER:g} °C colder than the workshop {found.hole} comes {moved.cold:.2f} mm "
         "nearer the mark. Drill when the jig is as warm as it was when you measured it.",
         f"Pressed with {found.force:g} N a solid rail gives {found.bend:.1f} mm; the centring "

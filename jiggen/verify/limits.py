@@ -19,6 +19,7 @@ SPACING = 5.0  # mm between two pieces on a bed: room for a brim, common practic
 ON_BED = 0.01  # mm that a piece may lie off its place, past the bed's edge or too near another
 CATCH = 5.0  # mm: a hole farther off than this is missing, not moved
 OPENING = 0.05  # mm between a meant opening's axis and where it is
+LENGTH = {"STEP": 0.01, "STL": 0.02}  # mm, of what a caliper takes on a finished print
 LADDER = 0.02  # mm between a hole and its place with a boot's line on the mark; between shifts
 LINE_CATCH = 0.35  # mm: a line farther off than this is missing, not moved
 LINE_END = 1.0  # mm over the ski that a line's lower end may be, or an eye that leans misreads it

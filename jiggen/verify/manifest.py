@@ -134,6 +134,20 @@ class BootLayout(_Entry):
     x: dict[Name, float]
 
 
+class PrintLength(_Entry):
+    """A length of a part between two faces at the ends of `span`, x or y; mm, ski frame.
+
+    The line through both lies at `at`, y or x, and at the height `z`.
+    """
+
+    part: Name
+    direction: Literal["along", "across"]
+    span: Heights
+    at: float
+    z: float
+    nominal: Length
+
+
 class PrintBed(_Entry):
     """The printer's room: x and y on the bed, z up, mm."""
 
@@ -246,6 +260,7 @@ class Manifest(_Entry):
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
     index_lines: Annotated[tuple[IndexLine, ...], Field(max_length=MOST_PARTS)] = ()
+    print_check: Annotated[tuple[PrintLength, ...], Field(max_length=2 * MOST_PARTS)] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
     beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
     files: dict[Inside, FileEntry]
@@ -271,7 +286,8 @@ class Manifest(_Entry):
         if odd:
             raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
         bodies = {part.name for part in self.parts if part.is_body}
-        features: tuple[Guide | Opening | Peg, ...] = (*self.guides, *self.openings, *self.pegs)
+        features: tuple[Guide | Opening | Peg | PrintLength, ...]
+        features = (*self.guides, *self.openings, *self.pegs, *self.print_check)
         for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")

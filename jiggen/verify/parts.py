@@ -37,7 +37,7 @@ def load_pieces(folder: Path, manifest: Manifest, ledger: Ledger) -> dict[str, S
     about = ledger.about(STEP_FILE, STEP_FILE)
     try:
         path = within(folder, STEP_FILE, limits.FILE)
-        assembly = read_assembly(path, flats=bool(manifest.ladders))
+        assembly = read_assembly(path, flats=bool(manifest.ladders or manifest.print_check))
     except (OSError, ValueError) as error:
         fail_unreadable(about, error)
         return {}

@@ -19,6 +19,7 @@ from jiggen.verify.beds import judge_beds
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
+from jiggen.verify.lengths import judge_lengths
 from jiggen.verify.manifest import Guide, Hole, Manifest, Peg, read_manifest
 from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
@@ -118,6 +119,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
             if isinstance(body, MeshBody):
                 more = manifest.inputs.hole_fit
                 _judge_passage(part.file, body.mesh, wanted, bores["STL"], more, ledger)
+    judge_lengths(manifest, meshes, pieces, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
     judge_room(manifest, meshes, ledger)
     holes = tuple(

@@ -16,6 +16,7 @@ from jiggen.outcome import Verification, WantedBore
 from jiggen.record import JigRecord
 from jiggen.record.entries import JigInputs
 from jiggen.record.results import Accuracy, Drilling, Plastic
+from jiggen.report import check
 from jiggen.report.page.markup import (
     Html,
     bullets,
@@ -69,6 +70,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         *([_stops(record.drilling), _sides(record), *_setting(record)] if record.passed else ()),
         _layout(folder, record),
         *([_to_make(record), _printing(record.plastic)] if record.passed else ()),
+        *(_check(record) if record.passed else ()),
         *_verified(record.verification),
         *([_accuracy(record.accuracy)] if record.passed else ()),
         _files(record),
@@ -275,6 +277,14 @@ def _printing(plastic: Plastic) -> Html:
     rows = [[cell.replace(" ", "\u00a0") for cell in row] for row in mass_rows(plastic)]
     masses = table(heads, rows, words=(5,)), note(mass_note(plastic))
     return section(f"Printing in {plastic.name}", *masses, bullets(plastic.advice))
+
+
+def _check(record: JigRecord) -> Iterator[Html]:
+    """What the caliper must show on each body before it is used."""
+    if record.print_check:
+        limits = table(check.HEADS, check.check_rows(record), words=(1,))
+        rules = note(f"mm. {check.HOW}"), bullets(check.RULES)
+        yield section("Check of the print", limits, *rules)
 
 
 def _verified(found: Verification | None) -> Iterator[Html]:

@@ -9,6 +9,7 @@ from reportlab.platypus.flowables import Flowable
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
+from jiggen.report.check import HEADS, HOW, RULES, check_rows
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.setting import (
@@ -22,12 +23,14 @@ from jiggen.report.summary import (
     CORES,
     MASS_HEADS,
     MOUNT_SHIFT,
+    headline,
     mass_note,
     mass_rows,
     print_settings,
 )
 from jiggen.units import number
 
+CHECK_SHARES = (0.13, 0.33, 0.1, 0.165, 0.165, 0.11)  # of the width, per column
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
 LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
@@ -84,6 +87,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
         _lists(job, units, width),
+        *_check(job, width),
         kit.checklist("Steps", kit.steps(_steps(job)), width),
         *_readings(job, units, width),
         _holes(job, units, width),
@@ -176,8 +180,8 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
     press, halves = press_words(job.hold), bool(job.ladders)
     lay_over, *place = (step.format(press=press) for step in (HALVES if halves else WHOLE))
     return (
-        "Check the printed scale: both 100 mm bars on each 1:1 page with a rule, and the engraved "
-        "100.0 scale on each body with the caliper.",
+        "Check this sheet, both 100 mm bars on each 1:1 page, with a rule, and the print with the "
+        "caliper, within the limits above.",
         *([JOIN] if job.joint else []),
         "Assemble the jig from what is listed above. The two rails of a station must stand out "
         "equally far.",
@@ -200,6 +204,24 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         "Tap, glue and tighten the screws as the maker's instructions say.",
         "Release set, and function test by a trained technician.",
     )
+
+
+def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
+    """What the caliper must show on each body before it is used, and what the jig is good for."""
+    rows: list[list[kit.Cell]] = [
+        [*(kit.para(plain(cell)) for cell in row), kit.rule(CHECK_SHARES[-1] * width - 2, 4, 0)]
+        for row in check_rows(job)
+    ]
+    expected = f"Expect of 95 of 100 holes, at the worst hole: {headline(job.accuracy)}."
+    words = [kit.para(line) for line in (*(RULES if rows else ()), expected)]
+    under = [flowable for line in words for flowable in (kit.gap(0.8), line)]
+    if not rows:
+        yield kit.section("Accuracy", [[under]], (width,))
+        return
+    heading = [*kit.headline("Check of the print", width), kit.para(HOW), kit.gap(0.8)]
+    widths = [share * width for share in CHECK_SHARES]
+    table = kit.section((), rows, widths, names=(*HEADS, "reading"), **LIST)
+    yield kit.section(heading, [[table], [under]], (width,))
 
 
 def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:

@@ -1,0 +1,49 @@
+"""The check of a print with the caliper in words: what is measured, its limits, what then."""
+
+from collections.abc import Iterator
+
+from jiggen.record import JigRecord
+from jiggen.record.entries import PrintLength
+
+# mm on 100 mm by which two bodies of one printer may differ along: three standard uncertainties
+# from one print to the next, and twice what the caliper is off by (jiggen/tables/terms.toml).
+SAME_PRINTER = 0.5
+HEADS = ("body", "outside jaws", "nominal", "use it", "scale, print again")
+HOW = (
+    "Measure each body as it comes off the bed, cooled down, before anything is fitted: outside "
+    "jaws, at half its height, clear of the edge that lay on the bed. Take each length twice."
+)
+RULES = (
+    "All within “use it”: use the print.",
+    "Any outside of that, all within “scale, print again”: print all parts again, scaled in x and "
+    "y by the mean of 100 × nominal ÷ reading, in per cent, and check the new print.",
+    "Any outside of both; along and across of a body that differ by more than 1 mm on 100 mm in "
+    f"what they are off; two bodies, along, by more than {SAME_PRINTER:g} mm on 100 mm: do not "
+    "scale. Something else is wrong: find it (jiggen gauge measures the printer), print again.",
+)
+
+
+def check_rows(record: JigRecord) -> Iterator[tuple[str, ...]]:
+    """A line for each length: body, where the jaws go, nominal, and from and to of both limits."""
+    for one in record.print_check:
+        limits = (f"{one.nominal - by:.2f} to {one.nominal + by:.2f}" for by in _both(one))
+        yield one.part, _jaws(one), f"{one.nominal:.2f}", *limits
+
+
+def _both(one: PrintLength) -> tuple[float, float]:
+    return one.accept, one.reprint
+
+
+def _jaws(one: PrintLength) -> str:
+    if one.direction == "along":
+        return f"along: {one.end} end to the notch in the {one.side} edge"
+    return "across: over both edges, beside the notch"
+
+
+def check_line(record: JigRecord) -> str:
+    """All lengths in one line, body by body."""
+    parts: dict[str, list[str]] = {}
+    for one in record.print_check:
+        words = f"{one.direction} {one.nominal:.2f} ± {one.accept:.2f}"
+        parts.setdefault(one.part, []).append(words)
+    return "; ".join(f"{part}: {', '.join(lengths)}" for part, lengths in parts.items())
