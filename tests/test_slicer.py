@@ -11,9 +11,14 @@ import subprocess
 import faults
 import numpy as np
 import pytest
+from gcode_reading import circles, read_paths
+from sharing import built_once
 
 SLICER = shutil.which("prusa-slicer")  # Debian's archive; its report tells what it repaired
 pytestmark = pytest.mark.skipif(SLICER is None, reason="no slicer installed")
+LAYER, COARSE = 0.2, 0.4  # mm: as advised; in half as many layers, where heights do not matter
+WIDTH = 0.45  # mm of a wall's line
+COMPLAINTS = ("repair", "error", "warning", "support")
 REPAIRED = ("open_edges", "facets_reversed", "facets_removed", "edges_fixed", "backwards_edges")
 
 
@@ -54,24 +59,116 @@ def test_the_report_tells_a_broken_part(folder):
     assert not is_sound(report(folder / "parts/rail.stl"), len(corners))
 
 
-@pytest.mark.parametrize("part", ["body-toe", "body-heel", "rail", "pinion", "knob"])
-def test_every_part_is_sliced_without_a_word_of_repair(built, part, tmp_path):
-    printed = tmp_path / "part.gcode"
+def slice_outlines(model, printed, layer=0.2):
+    """What the slicer says while it writes a model's outlines into `printed`.
+
+    The outlines alone: what fills them takes most of the time, and has no say in any of this.
+    """
     done = subprocess.run(
         [
-            *(SLICER, "--export-gcode", "--nozzle-diameter", "0.4"),
-            *("--layer-height", "0.2", "--first-layer-height", "0.2", "--seam-position", "rear"),
-            # Its outlines alone: what fills them takes most of the time, and has no say in this.
-            *("--perimeters", "1", "--fill-density", "0"),
-            *("--top-solid-layers", "0", "--bottom-solid-layers", "0"),
-            *("--bed-shape", "0x0,220x0,220x220,0x220", "--center", "110,110"),
-            *("--output", printed, built.folder / f"parts/{part}.stl"),
+            *(SLICER, "--export-gcode", "--dont-arrange", "--nozzle-diameter", "0.4"),
+            *("--layer-height", f"{layer}", "--first-layer-height", f"{layer}"),
+            *("--seam-position", "rear", "--perimeters", "1", "--fill-density", "0"),
+            *("--top-solid-layers", "0", "--bottom-solid-layers", "0", "--skirts", "0"),
+            *("--external-perimeter-extrusion-width", f"{WIDTH}", "--gcode-label-objects"),
+            *("--bed-shape", "0x0,220x0,220x220,0x220", "--output", printed, model),
         ],
         capture_output=True,
         text=True,
     )
-    said = (done.stdout + done.stderr).lower()
-    assert not any(word in said for word in ("repair", "error", "warning", "support")), said
+    return (done.stdout + done.stderr).lower()
+
+
+@pytest.fixture(scope="session")
+def sliced(built, tmp_path_factory):
+    """What the slicer said of a part's file or a bed's, and what it wrote: once each."""
+
+    def make(name):
+        def run(folder):
+            folder.mkdir()
+            bed = name.endswith(".3mf")
+            model = built.folder / (name if bed else f"parts/{name}.stl")
+            said = slice_outlines(model, folder / "printed.gcode", COARSE if bed else LAYER)
+            return said, folder / "printed.gcode"
+
+        return built_once(tmp_path_factory, f"sliced-{name}", run)
+
+    return make
+
+
+@pytest.mark.parametrize("part", ["body-toe", "body-heel", "rail", "pinion", "knob"])
+def test_every_part_is_sliced_without_a_word_of_repair(built, sliced, part):
+    said, printed = sliced(part)
+    assert not any(word in said for word in COMPLAINTS), said
     layers = printed.read_text().count(";LAYER_CHANGE")
     corners = faults.read_facets(built.folder / f"parts/{part}.stl")
-    assert layers == pytest.approx(corners[..., 2].max() / 0.2, abs=1.01)
+    assert layers == pytest.approx(corners[..., 2].max() / LAYER, abs=0.01)
+
+
+def holes_in(built, part):
+    """Of a body: its holes' guides with their places in the ski frame, and the pose to there."""
+    manifest = built.record.values()
+    (entry,) = (one for one in manifest["parts"] if one["name"] == part)
+    places = {hole["id"]: (hole["x"], hole["y"]) for hole in manifest["holes"]}
+    guides = [guide for guide in manifest["guides"] if guide["part"] == part]
+    return [(guide, places[guide["id"]]) for guide in guides], np.array(entry["to_ski"])
+
+
+@pytest.mark.parametrize("part", ["body-toe", "body-heel"])
+def test_the_toolpath_has_every_hole_where_the_record_has_it(built, sliced, part):
+    guides, pose = holes_in(built, part)
+    round_walls = list(circles(read_paths(sliced(part)[1].read_text().splitlines())))
+    for guide, (x, y) in guides:
+        bore = guide["bore"] + WIDTH  # the nozzle's middle runs half a line outside the hole
+        found = []
+        for one in round_walls:
+            place = pose @ (one.x, one.y, one.z, 1.0)
+            if np.hypot(place[0] - x, place[1] - y) < 1.0 and abs(one.diameter - bore) < 0.1:
+                found.append((one.layer, place[0] - x, place[1] - y))
+        numbers, *off = np.array(found).T
+        assert np.hypot(*off).max() < 0.02, guide["id"]
+        # From below the lead-in of 0.5 mm, layer for layer, to the seat: the bush goes so deep.
+        assert numbers.tolist() == list(range(2, 60))
+        deep = LAYER * (numbers.max() + 1)
+        assert deep == pytest.approx(pose[2][3] - guide["bore_z"][0], abs=1e-6)
+
+
+def test_a_bed_is_sliced_as_it_is_laid(built, sliced):
+    """The 3MF with its metadata: loaded without a word, its pieces where the record lays them."""
+    for bed in built.record.beds:
+        said, printed = sliced(bed.file)
+        assert not any(word in said for word in (*COMPLAINTS, "metadata")), said
+        paths = list(read_paths(printed.read_text().splitlines()))
+        assert {path.thing for path in paths if path.thing} == set(bed.counts)
+        round_walls = list(circles(paths))
+        for piece in bed.pieces:
+            if not piece.part.startswith("body"):
+                continue
+            guides, pose = holes_in(built, piece.part)
+            for guide, (x, y) in guides:
+                bore = guide["bore"] + WIDTH
+                places = [
+                    pose @ (one.x - piece.x, one.y - piece.y, one.z, 1.0)
+                    for one in round_walls
+                    if one.thing == piece.part and abs(one.diameter - bore) < 0.1
+                ]
+                off = np.hypot(*(np.array(places)[:, :2] - (x, y)).T)
+                assert (off < 0.02).sum() >= 28, guide["id"]  # of 30 coarse layers, less lead-in
+
+
+def test_a_moved_hole_is_seen_in_the_toolpath(folder, tmp_path):
+    """What the reader finds is what is printed, not what was meant."""
+    faults.move_hole(folder, "toe-3", 0.05)
+    slice_outlines(folder / "parts/body-toe.stl", tmp_path / "moved.gcode", COARSE)
+    data = faults.read_manifest_data(folder)
+    pose = np.array(next(one["to_ski"] for one in data["parts"] if one["name"] == "body-toe"))
+    (hole,) = (one for one in data["holes"] if one["id"] == "toe-3")
+    (guide,) = (one for one in data["guides"] if one["id"] == "toe-3")
+    paths = read_paths((tmp_path / "moved.gcode").read_text().splitlines())
+    places = [
+        (pose @ (one.x, one.y, one.z, 1.0))[:2] - (hole["x"], hole["y"])
+        for one in circles(paths)
+        if abs(one.diameter - guide["bore"] - WIDTH) < 0.1
+    ]
+    near = [place for place in places if np.hypot(*place) < 1.0]
+    assert np.mean(near, axis=0) == pytest.approx((0.05, 0.0), abs=0.005)

@@ -258,15 +258,15 @@ def graduate(rail: RailShape, ski: SkiRange, half_width: float) -> RailShape:
     places = sorted((half_width - value for value in values), key=lambda y: abs(y - middle))
     places = places or [middle]
     whole = [y for y in places if solid.contains(_across(y, left, right))]
-    taken = shapely.union_all(numbers).buffer(RAIL_GAP)
-    clear = [y for y in whole if not _across(y, left, right).intersects(taken)]
+    beside = shapely.union_all(numbers).buffer(RAIL_GAP)
+    clear = [y for y in whole if not _across(y, left, right).intersects(beside)]
     index = (clear or whole or places)[0]
     line = _across(index, left, right)
-    kept = [number for number in numbers if number.distance(line) >= RAIL_GAP]
+    numbers = [number for number in numbers if number.distance(line) >= RAIL_GAP]
     below = _across(index, left, right - rail.lean)
     return replace(
         rail,
-        graduations=regions_of(shapely.union_all([*lines, *kept, line])),
+        graduations=regions_of(shapely.union_all([*lines, *numbers, line])),
         underside=regions_of(below),
         index_y=index,
     )

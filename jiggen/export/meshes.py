@@ -72,13 +72,13 @@ def lay_out(
     """
     room = Room(margin, margin, bed.x - margin, bed.y - margin)
     beds: list[PrintBed] = []
-    for told in dict.fromkeys(advice[part] for part in pieces):
-        named = [(n, part) for part, names in pieces.items() if advice[part] == told for n in names]
+    for how in dict.fromkeys(advice[part] for part in pieces):
+        named = [(n, part) for part, names in pieces.items() if advice[part] == how for n in names]
         outlines = [meshes[part].vertices[:, :2] for _, part in named]
         for spots in pack(outlines, room, GAP):
             laid = [(*named[spot.index], spot.x, spot.y) for spot in spots]
             on_it = tuple(LaidPiece(name=name, part=part, x=x, y=y) for name, part, x, y in laid)
-            beds.append(PrintBed(file=f"bed-{len(beds) + 1}.3mf", pieces=on_it, advice=told))
+            beds.append(PrintBed(file=f"bed-{len(beds) + 1}.3mf", pieces=on_it, advice=how))
     return tuple(beds)
 
 
@@ -88,9 +88,9 @@ def threemf_bytes(meshes: Mapping[str, PartMesh], bed: PrintBed) -> bytes:
     An object bears its part's name, and as metadata how it is best printed; an item the piece's
     name, as its part number.
     """
-    laid, told = bed.pieces, _metadata(bed.advice)
+    laid, metadata = bed.pieces, _metadata(bed.advice)
     numbers = {part: n for n, part in enumerate(dict.fromkeys(p.part for p in laid), start=1)}
-    objects = "".join(_object(number, meshes[part], told) for part, number in numbers.items())
+    objects = "".join(_object(number, meshes[part], metadata) for part, number in numbers.items())
     items = "".join(
         f'<item objectid="{numbers[piece.part]}" partnumber={quoteattr(piece.name)} '
         f'transform="1 0 0 0 1 0 0 0 1 {piece.x:.10g} {piece.y:.10g} 0"/>\n'
@@ -130,7 +130,7 @@ def _metadata(advice: PrintAdvice | None) -> str:
     return f"<metadatagroup>{''.join(rows)}</metadatagroup>"
 
 
-def _object(number: int, mesh: PartMesh, told: str) -> str:
+def _object(number: int, mesh: PartMesh, metadata: str) -> str:
     # Six decimals hold all that the STL's single precision does, so both files are one mesh.
     vertices = "".join(
         f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in mesh.vertices.tolist()
@@ -139,7 +139,7 @@ def _object(number: int, mesh: PartMesh, told: str) -> str:
         f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.triangles.tolist()
     )
     return (
-        f'<object id="{number}" name={quoteattr(mesh.name)} type="model">{told}<mesh>\n'
+        f'<object id="{number}" name={quoteattr(mesh.name)} type="model">{metadata}<mesh>\n'
         f"<vertices>{vertices}</vertices>\n<triangles>{triangles}</triangles>\n"
         "</mesh></object>\n"
     )

@@ -114,14 +114,15 @@ def _judge_objects(
             message = f"not the mesh of {part.file}: {how}"
             about(name).expect(not how, "verify.other-mesh", message)
     if bed.advice:
-        told = _told(bed.advice)
+        needed = _values(bed.advice)
+        stated = ", ".join(needed.values())
         for name, found in package.advice.items():
-            said = ", ".join(f"{key} {value}" for key, value in found.items()) or "nothing"
-            message = f"says {said} of how it is printed, the manifest {', '.join(told.values())}"
-            about(name).expect(found == told, "verify.advice", message)
+            values = ", ".join(found.values()) or "nothing"
+            message = f"it is to be printed with {values}, the manifest says {stated}"
+            about(name).expect(found == needed, "verify.advice", message)
 
 
-def _told(advice: Advice) -> dict[str, str]:
+def _values(advice: Advice) -> dict[str, str]:
     """What the metadata of an object must say."""
     size, infill = f"{advice.layer:g} mm", f"{advice.infill} %"
     walls = f"{advice.walls}"

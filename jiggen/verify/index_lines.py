@@ -21,7 +21,10 @@ def judge_index_lines(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Le
             about = ledger.about("STL", rail)
             part, place = placed.get(rail, (None, None))
             if part is None or place is None:
-                about.fail("verify.index-missing", "it should bear an index line, and is no part")
+                about.fail(
+                    "verify.index-missing",
+                    "it should bear an index line, and is not among the parts",
+                )
             elif mesh := meshes.get(part.name):
                 at = _line(mesh.moved(place.matrix), x, y, line.z)
                 message = f"no line across it at y {y:.3f}, z {line.z:g}"
