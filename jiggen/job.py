@@ -9,6 +9,7 @@ from functools import partial
 from jiggen.accuracy.causes import Print
 from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.lift import find_lift
+from jiggen.accuracy.reach import find_reach
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Design, Settings, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
@@ -172,6 +173,7 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
             yield from sweep_stations(each, step=step).findings
         yield from find_centring(each).findings
         yield from find_lift(each).findings
+        yield from find_reach(each).findings
 
 
 def fitting_ranges(job: Job) -> tuple[Interval, ...]:

@@ -16,6 +16,7 @@ import numpy as np
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.lift import find_lift
+from jiggen.accuracy.reach import find_reach
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
@@ -55,6 +56,7 @@ from jiggen.record.results import (
     ErrorTerm,
     LeastGap,
     MovingSummary,
+    ServedSkis,
 )
 from jiggen.report.page import report_html
 from jiggen.report.plastics import weigh
@@ -149,8 +151,8 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
     Raises CheckFailed where moving parts touch or lose mesh, or the centring cannot be held.
     """
     motion = sweep_stations(design)
-    centred = find_centring(design)
-    if faults := motion.findings + centred.findings + find_lift(design).findings:
+    centred, reach = find_centring(design), find_reach(design)
+    if faults := motion.findings + centred.findings + find_lift(design).findings + reach.findings:
         raise CheckFailed(faults)
     terms = default_terms()
     jig, unmeasured = (
@@ -174,6 +176,12 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
         },
         moving=MovingSummary(
             widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
+            reach=ServedSkis(
+                least=round(reach.least, 3),
+                most=round(reach.most, 3),
+                stop=round(reach.stop, 6),
+                by=reach.by,
+            ),
             teeth=round(motion.least_teeth, 2),
             least_gap=LeastGap(
                 parts=(least.one, least.other), gap=round(least.gap, 3), ski=least.width
@@ -212,6 +220,7 @@ def expect_job(made: JobDesign, printer: Profile | None = None) -> Expected:
         division={hole: by for expected in every for hole, by in expected.division.items()},
         moving=MovingSummary(
             widths=moving[0].widths,
+            reach=moving[0].reach,  # all have one width and one mechanism
             teeth=min(one.teeth for one in moving),
             least_gap=min((one.least_gap for one in moving), key=lambda gap: gap.gap),
         ),

@@ -161,10 +161,24 @@ class LeastGap(Entry):
     ski: Length
 
 
+class ServedSkis(Entry):
+    """The narrowest and the widest ski that the parts serve, whatever was asked for.
+
+    What ends it below is `by` the body, on which the rails stop at `stop` unless they are
+    pressed, by the end of a rack's teeth, or by a rack in the way of a clamp.
+    """
+
+    least: Length
+    most: Length
+    stop: Length
+    by: Literal["body", "teeth", "rack"]
+
+
 class MovingSummary(Entry):
     """What the moving parts do over the ski range: narrowest, widest ski and steps between."""
 
     widths: tuple[Length, Length, Count]
+    reach: ServedSkis
     teeth: Least
     least_gap: LeastGap
 

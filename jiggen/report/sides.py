@@ -3,9 +3,10 @@
 import math
 from collections.abc import Iterator
 
+from jiggen.accuracy.reach import WHY
 from jiggen.design.sidewall import RADIUS, Sidewall, compare_widths
 from jiggen.record import JigRecord
-from jiggen.record.results import HoldDown
+from jiggen.record.results import HoldDown, ServedSkis
 
 USUAL = 14.0  # mm, thickness of a ski's side where nothing was measured: common practice, no source
 
@@ -37,12 +38,22 @@ def about_ski(record: JigRecord) -> Iterator[str]:
     inputs = record.inputs
     thickness = min(inputs.ski_in_hand.thickness, default=USUAL)
     yield from about_width(inputs.sidewall, inputs.rail_depth, thickness)
+    yield about_reach(record.accuracy.moving.reach)
     hold = record.hold
     if hold.press:
         yield (
             f"{PRESS} before you turn the knobs: {newton(hold)}. Sides sloped {hold.slope:.0f}° "
             f"where the noses touch lift it by {hold.lift:.0f} N; it weighs {hold.weight:.1f} N."
         )
+
+
+def about_reach(served: ServedSkis) -> str:
+    """Which skis the parts serve, whatever was asked for, and why no others."""
+    narrower = "" if served.by == "teeth" else f"on a narrower ski {WHY[served.by]}, on a wider "
+    return (
+        f"The parts serve {served.least:.1f} to {served.most:.1f} mm: "
+        f"{narrower or 'on any other '}one the racks' teeth end too soon."
+    )
 
 
 def press_words(hold: HoldDown) -> str:

@@ -156,6 +156,35 @@ class PrintBed(_Entry):
     z: Length
 
 
+class SkiWidths(_Entry):
+    """Narrowest and widest ski, mm."""
+
+    least: Length
+    most: Length
+
+
+class Reach(SkiWidths):
+    """What the parts serve; the rails stop on the body on a ski of `stop` mm."""
+
+    stop: Length
+
+
+class _Moving(_Entry):
+    reach: Reach
+
+
+class _Expected(_Entry):
+    moving: _Moving
+
+
+class Station(_Entry):
+    """A centring station of a body `part`, at `x`."""
+
+    name: Name
+    part: Name
+    x: float
+
+
 class Inputs(_Entry):
     """What was asked for, as far as verification looks: `boots` from and to, of a range.
 
@@ -164,6 +193,7 @@ class Inputs(_Entry):
     """
 
     bed: PrintBed
+    ski: SkiWidths | None = None
     boots: tuple[Length, Length] | None = None
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
@@ -263,6 +293,8 @@ class Manifest(_Entry):
     print_check: Annotated[tuple[PrintLength, ...], Field(max_length=2 * MOST_PARTS)] = ()
     parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
     beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
+    stations: Annotated[tuple[Station, ...], Field(max_length=MOST_PARTS)] = ()
+    accuracy: _Expected | None = None
     files: dict[Inside, FileEntry]
     verification: dict[str, object] | None = None
     compensation: Compensation | None = None
@@ -319,6 +351,11 @@ class Manifest(_Entry):
         """Every hole with its guide."""
         guides = {guide.id: guide for guide in self.guides}
         return tuple((hole, guides[hole.id]) for hole in self.holes)
+
+    @property
+    def reach(self) -> Reach | None:
+        """The skis that the parts are stated to serve."""
+        return self.accuracy.moving.reach if self.accuracy else None
 
     @property
     def done(self) -> Compensation:

@@ -31,6 +31,7 @@ from jiggen.verify.parts import (
     load_pieces,
 )
 from jiggen.verify.printing import judge_printing
+from jiggen.verify.reach import judge_reach
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
@@ -122,6 +123,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     judge_lengths(manifest, meshes, pieces, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
     judge_room(manifest, meshes, ledger)
+    judge_reach(manifest, meshes, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
         for hole, guide in manifest.guided
