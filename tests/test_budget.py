@@ -292,10 +292,25 @@ def test_only_two_halves_have_a_joint(jig, club_layout):
     assert "joint of the halves" not in {t.name for t in jig_budget(whole, TERMS).shares}
 
 
-def test_mark_reading_moves_all_holes_along_the_ski_alike(jig):
-    found = only("jig", "reading the mark", jig_budget(jig, TERMS))
-    assert found.deviation[:, :2] == pytest.approx(np.tile([0.25 / math.sqrt(6), 0.0], (9, 1)))
-    assert found.spacing_deviation == pytest.approx(np.zeros((9, 9)), abs=1e-7)
+def test_the_mark_its_reading_and_parallax_move_all_holes_along_the_ski_alike(jig):
+    # The mark ± 0.2 mm and the line on it ± 0.15, triangular; an eye 2.5° off plumb over a line
+    # that ends 0.6 mm above the ski, which is the relief.
+    for name, sigma in (
+        ("the mark on the ski", 0.2 / math.sqrt(6)),
+        ("reading the mark", 0.15 / math.sqrt(6)),
+        ("parallax", 0.6 * math.tan(math.radians(2.5)) / math.sqrt(3)),
+    ):
+        found = only("jig", name, jig_budget(jig, TERMS))
+        assert found.deviation[:, :2] == pytest.approx(np.tile([sigma, 0.0], (9, 1)))
+        assert found.spacing_deviation == pytest.approx(np.zeros((9, 9)), abs=1e-7)
+
+
+def test_parallax_grows_with_the_height_of_the_line_above_the_ski(jig):
+    higher = replace(jig, settings=replace(jig.settings, relief=0.9))
+    low, high = (
+        only("jig", "parallax", jig_budget(one, TERMS)).deviation[0, 0] for one in (jig, higher)
+    )
+    assert high == pytest.approx(1.5 * low)
 
 
 # --- the print ---

@@ -64,7 +64,7 @@ def test_every_shipped_pattern_agrees(path):
 def test_a_wrong_divisor_would_be_seen(club):
     budget, simulation = club[0]
     wrong = tuple(
-        replace(c, effect=c.effect * math.sqrt(2)) if c.term.name == "reading the mark" else c
+        replace(c, effect=c.effect * math.sqrt(2)) if c.term.name == "the mark on the ski" else c
         for c in budget.causes
     )
     assert difference(Budget("jig", budget.layout, wrong), simulation) > 0.02

@@ -5,12 +5,12 @@ scale error grows with the distance from the mark in x and from the centre line 
 """
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
@@ -40,7 +40,7 @@ CHECK = "Check the print with the caliper before it is used, as the sheet says."
 SQUARE = "Measure the finished jig over pins, crosswise too: jiggen printed."
 PRINTER = "Print slower, or on a stiffer printer."
 ROOM = "Measure and use the print at one temperature, and state the range."
-MARK = "Read both windows from straight above in good light."
+MARK = "Draw the mark fine, and read the line from straight above in good light."
 JOINT = "A larger bed makes the jig in one piece."
 DRILL = "A press-fit bush guides the drill closer."
 POCKETS = "Try the pockets of a gauge with the bush in hand, and build with that printer's profile."
@@ -95,13 +95,39 @@ class Cause:
         return np.asarray(self.effect / DIVISORS[self.term.distribution])
 
 
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """What is set on the ski by itself: its `holes`, (n,) bool of the layout's, and how.
+
+    It lies on `stations`, x of the rear and the front one.  Its line is read at y = `mark`, or in
+    two windows, which is as good as on the centre line: as it turns there, it moves along the ski.
+    """
+
+    holes: NDArray[np.bool_]
+    stations: tuple[float, float]
+    mark: float = 0.0
+
+
+def settings_of(design: Design) -> tuple[Setting, ...]:
+    """A jig that is set as a whole."""
+    heel, toe = (station.x for station in design.stations)
+    return (Setting(np.ones(len(design.layout), dtype=bool), (heel, toe)),)
+
+
 def jig_causes(
-    design: Design, terms: Terms, bound: ArrayLike | None = None, known: Print | None = None
+    design: Design,
+    terms: Terms,
+    bound: ArrayLike | None = None,
+    known: Print | None = None,
+    alone: Sequence[Setting] | None = None,
 ) -> Iterator[Cause]:
     """The causes of error of a hole drilled through `design`: see `jig_budget`."""
     at, jig, known = design.layout.positions, terms.jig, known or Print()
+    alone = settings_of(design) if alone is None else alone
+    marks = np.sum([one.holes * one.mark for one in alone], axis=0)
+    arms = at - np.column_stack([np.zeros(len(at)), marks])  # about where the line is read
     along = np.tile(ALONG, (len(at), 1))
-    yield from _printed(design, terms.print, jig, known)
+    yield from _printed(design, arms, terms.print, jig, known)
     yield from _each("printer repeatability", jig.repeatability, at, PRINTER)
     growth = jig.thermal.expansion  # else as its plastic grows at most
     if growth is None:
@@ -110,9 +136,18 @@ def jig_causes(
     yield from _shared("room temperature", jig.thermal, [at * growth], ROOM, words)
     yield from _guided(design, jig, known)
     sideways = find_centring(design).loaded if bound is None else bound
-    yield from _centring(design, jig.centring, np.asarray(sideways, dtype=np.float64))
-    yield from _sides(design, jig.side_walls)
-    yield from _shared("reading the mark", jig.mark_reading, [along], MARK)
+    sideways = np.asarray(sideways, dtype=np.float64)
+    yield from _centring(design, alone, arms, jig.centring, sideways)
+    yield from _sides(alone, arms, jig.side_walls)
+    # One mark for all that is laid on it.
+    yield from _shared("the mark on the ski", jig.mark, [along], MARK)
+    laid = [along * one.holes[:, None] for one in alone]
+    yield from _shared("reading the mark", jig.mark_reading, laid, MARK)
+    size, height = jig.parallax, design.settings.relief  # of every line's lower end over the ski
+    words = f"{size.size}° off plumb, {height:g} mm above the ski"
+    term = Term("parallax", words, size.distribution, size.source, MARK)
+    slope = math.tan(math.radians(size.reach))
+    yield from (Cause(term, "shared", height * slope * one) for one in laid)
     if design.joint:
         halves = (along * half for half in (at[:, :1] >= 0, at[:, :1] < 0))
         yield from _shared("joint of the halves", terms.print.joint_gap, halves, JOINT)
@@ -153,7 +188,9 @@ def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     return _shared("print scale", size, effects, words=words)
 
 
-def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> Iterator[Cause]:
+def _printed(
+    design: Design, arms: Array, terms: PrintTerms, jig: JigTerms, known: Print
+) -> Iterator[Cause]:
     """Scale and skew of the print: what its check lets pass, or what is known of the printer.
 
     Strains stand in the bed's frame, x and y, as they are stated.  The check measures lengths
@@ -176,12 +213,12 @@ def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> 
     whole = [np.ones(len(design.layout), dtype=bool)]
     bodies = [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
     for name, size, strain in stated:
-        yield from _strained(design, name, size, strain, whole, known)
+        yield from _strained(design, arms, name, size, strain, whole, known)
     for name, size, strain in (
         ("scale, print to print", terms.next_scale, (x + y) / 100),
         ("skew, print to print", terms.next_skew, sheared),
     ):
-        yield from _strained(design, name, size, strain, bodies, known)
+        yield from _strained(design, arms, name, size, strain, bodies, known)
 
 
 def print_limits(length: float, check: Check) -> tuple[float, float]:
@@ -214,7 +251,13 @@ def _of_profile(sigma: float) -> Sized:
 
 
 def _strained(
-    design: Design, name: str, size: Sized, strain: Array, parts: Iterable[ArrayLike], known: Print
+    design: Design,
+    arms: Array,
+    name: str,
+    size: Sized,
+    strain: Array,
+    parts: Iterable[ArrayLike],
+    known: Print,
 ) -> Iterator[Cause]:
     """What `strain` (2, 2), of 1 unit of `size`, does to each of `parts` (n,) by itself.
 
@@ -228,7 +271,7 @@ def _strained(
         to_bed = np.array([[c, s], [s, -c]])  # it is printed top down: its own inverse
         own = to_bed @ strain @ to_bed
         mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
-        effect[mine, 0] = at[mine, 1] * (own[0, 1] + own[1, 0])
+        effect[mine, 0] = arms[mine, 1] * (own[0, 1] + own[1, 0])
         if not known.checked:
             effect[mine] += at[mine] * own.diagonal()
     degrees = "skew" in name
@@ -239,12 +282,11 @@ def _strained(
     yield from _shared(name, size, left, SQUARE if degrees else CHECK, words)
 
 
-def _sides(design: Design, size: Sized) -> Iterator[Cause]:
-    """The ski's centre line between its sides is off: at both stations alike, and at each."""
-    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
-    across = np.tile(ACROSS, (len(at), 1))
-    effects = (SHARED_SIDES * one for one in (across, *_levers(at, (heel, toe))))
-    return _shared("the ski's side walls", size, effects)
+def _sides(alone: Iterable[Setting], arms: Array, size: Sized) -> Iterator[Cause]:
+    """The ski's centre line between its sides is off: at all stations alike, and at each."""
+    across = np.tile(ACROSS, (len(arms), 1))
+    each = (one for setting in alone for one in _swings(setting, arms))
+    return _shared("the ski's side walls", size, (SHARED_SIDES * one for one in (across, *each)))
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:
@@ -274,7 +316,14 @@ def _levers(at: Array, ends: tuple[float, float]) -> Iterator[Array]:
     yield np.column_stack([-y, x - a]) / (b - a)
 
 
-def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
+def _swings(setting: Setting, arms: Array) -> Iterator[Array]:
+    """What 1 mm sideways at either of its stations does at the holes of `setting`, (n, 2)."""
+    return (setting.holes[:, None] * one for one in _levers(arms, setting.stations))
+
+
+def _centring(
+    design: Design, alone: Iterable[Setting], arms: Array, size: Centring, bound: Array
+) -> Iterator[Cause]:
     """What makes up the sideways `bound` (n,) at each hole: stations and joint, each independent.
 
     The joint's play has the equations of `design.plan.worst_error` with both stations true: either
@@ -282,16 +331,16 @@ def _centring(design: Design, size: Centring, bound: Array) -> Iterator[Cause]:
     times the other station's share of it.  What the joint leaves of the bound is laid to the two
     stations, the nearer one's error more: so holes move together, and each at worst by its bound.
     """
-    at, (heel, toe) = design.layout.positions, (station.x for station in design.stations)
-    joint: list[Array] = []
+    at, joint = design.layout.positions, list[Array]()
     if size.half_width is not None:
         bound = np.full(len(at), size.half_width)
     elif design.joint:
+        heel, toe = (station.x for station in design.stations)
         own, other = (np.where(at[:, 0] >= 0, *pair) for pair in ((toe, heel), (heel, toe)))
-        play, arms = design.joint.play, np.column_stack([-at[:, 1], at[:, 0] - own])
-        joint += [arms * play.sideways / (heel - toe)]
-        joint += [arms * (play.angle * other / (heel - toe))[:, None]]
-    stations = list(_levers(at, (heel, toe)))
+        play, turned = design.joint.play, np.column_stack([-at[:, 1], at[:, 0] - own])
+        joint += [turned * play.sideways / (heel - toe)]
+        joint += [turned * (play.angle * other / (heel - toe))[:, None]]
+    stations = [effect for one in alone for effect in _swings(one, arms)]
     of_joint, of_stations = (sum(abs(each[:, 1]) for each in one) for one in (joint, stations))
     left = np.maximum(bound - of_joint, 0.0) / of_stations
     words = f"± {bound.min():.2f} to {bound.max():.2f} mm"

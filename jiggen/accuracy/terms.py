@@ -160,7 +160,9 @@ class JigTerms(Shape):
     guide_wear: Sized = _table(Sized)
     centring: Centring = _table(Centring)
     side_walls: Sized = _table(Sized)
+    mark: Sized = _table(Sized)
     mark_reading: Sized = _table(Sized)
+    parallax: Sized = _table(Sized)
     hand: Sized = _table(Sized)
 
 
