@@ -197,7 +197,7 @@ def printed(
     name: Annotated[str | None, STORED_AS],
     as_json: options.JsonOption,
 ) -> None:
-    """Check a finished jig against its layout, by caliper readings over pins in its bushes.
+    """Check a finished jig against its layout: caliper readings over pins and on its bodies.
 
     First write the file to fill in: jiggen printed DIR --blank FILE.
 
@@ -235,7 +235,9 @@ def printed(
     if name is not None:
         check_name(name)
     holes = [one.holes for one in printout.jig.rigid]
-    found = fitting.fit_printed(printout.jig, read_printed(file, *holes), limit)
+    lengths = [(one.body, one.direction) for one in printout.jig.lengths]
+    read = read_printed(file, *holes, lengths=lengths)
+    found = fitting.fit_printed(printout.jig, read, limit)
     against = fitting.refusals_of_print(found)
     made: Profile | None = None
     if not any(finding.code in _UNUSABLE for finding in against):
@@ -273,6 +275,10 @@ def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         **({} if "whole" in shapes else {"halves": shapes}),
         "bodies": parts,
         "joint": joint,
+        "lengths": [
+            {"name": str(one), "value": one.value, "verdict": spec.verdict(one.value)}
+            for one, spec in found.lengths
+        ],
         "readings": output.records(
             name=labels,
             centres=fit.equations.values[read].tolist(),
@@ -295,7 +301,9 @@ def printed_text(found: PrintedFit, made: Profile | None) -> str:
         found.fit.residuals,
         found.fit.wrong_row,
     )
-    lines = [found.jig.name, "", *table]
+    lines = [found.jig.name, ""]
+    lines += [*_length_lines(found), ""] if found.lengths else []
+    lines += table if found.readings.readings else ["No distance between holes was measured."]
     if made:
         lines += ["", *_hole_lines(found), "", *_whole_lines(found), ""]
         lines += {
@@ -308,6 +316,27 @@ def printed_text(found: PrintedFit, made: Profile | None) -> str:
             ],
         }[found.verdict]
     return "\n".join(lines)
+
+
+LENGTHS = {
+    "use": "use it",
+    "scale": "print again, scaled by {:.2f} %",
+    "reprint": "print again: too far off to be scaled",
+}
+
+
+def _length_lines(found: PrintedFit) -> list[str]:
+    """What was read on the bodies, and what it says by itself, as the sheet does."""
+    rows = [
+        (str(one), output.fixed(spec.nominal), output.fixed(one.value))
+        for one, spec in found.lengths
+    ]
+    notes = [
+        "  " + LENGTHS[spec.verdict(one.value)].format(100 * spec.nominal / one.value)
+        for one, spec in found.lengths
+    ]
+    table = output.columns(("body", "nominal", "read"), rows)
+    return [*map("".join, zip(table, ["", *notes], strict=True))]
 
 
 def _hole_lines(found: PrintedFit) -> list[str]:

@@ -27,14 +27,15 @@ def check_rows(record: JigRecord) -> Iterator[tuple[str, ...]]:
     """A line for each length: body, where the jaws go, nominal, and from and to of both limits."""
     for one in record.print_check:
         limits = (f"{one.nominal - by:.2f} to {one.nominal + by:.2f}" for by in _both(one))
-        yield one.part, _jaws(one), f"{one.nominal:.2f}", *limits
+        yield one.part, jaws(one), f"{one.nominal:.2f}", *limits
 
 
 def _both(one: PrintLength) -> tuple[float, float]:
     return one.accept, one.reprint
 
 
-def _jaws(one: PrintLength) -> str:
+def jaws(one: PrintLength) -> str:
+    """Where the caliper's jaws go."""
     if one.direction == "along":
         return f"along: {one.end} end to the notch in the {one.side} edge"
     return "across: over both edges, beside the notch"

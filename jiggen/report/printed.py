@@ -9,11 +9,12 @@ import numpy as np
 
 from jiggen.errors import Finding, InputError
 from jiggen.files import MANIFEST
-from jiggen.measure.printer.jig import Body, PrintedJig, Rigid
+from jiggen.measure.printer.jig import Body, Notched, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import JigRecord, read_jig
 from jiggen.record.entries import Part
 from jiggen.record.model import LadderRow
+from jiggen.report.check import jaws
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it
 
@@ -52,6 +53,10 @@ def read_printout(folder: Path) -> Printout:
         rigid=tuple(_rigid(bodies, record, path)),
         drills=tuple(hole.diameter for part in bodies for hole in record.holes_of(part.name)),
         matrix=np.array(entry.matrix) if entry else np.eye(2),
+        lengths=tuple(
+            Notched(one.part, one.direction, one.nominal, (one.accept, one.reprint), jaws(one))
+            for one in record.print_check
+        ),
     )
     if not jig.pairs:
         message = "no two holes of it are in one piece: no distance between them is printed"

@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -70,6 +70,29 @@ class Body:
     turn: Array
 
 
+class Notched(NamedTuple):
+    """A length of a body between two outside faces that stand across the way it is measured.
+
+    `limits` are by how many mm it may be off to be used, and to be scaled and printed again.
+    """
+
+    body: str
+    direction: Literal["along", "across"]
+    nominal: float
+    limits: tuple[float, float]
+    words: str
+
+    def of(self, print_: Array) -> float:
+        """How long it is, mm, in a print that the layout is led to by `print_` (2, 2)."""
+        other = print_[:, 1 if self.direction == "along" else 0]
+        return float(self.nominal * abs(np.linalg.det(print_)) / np.hypot(*other))
+
+    def verdict(self, value: float) -> Literal["use", "scale", "reprint"]:
+        """What a reading of `value` mm says by itself, as the sheet has it."""
+        off, (accept, reprint) = abs(value - self.nominal), self.limits
+        return "use" if off <= accept else "scale" if off <= reprint else "reprint"
+
+
 @dataclass(frozen=True, eq=False)
 class Rigid:
     """What two stations centre as one: a whole jig, or one half of a jig for many boots.
@@ -117,13 +140,15 @@ class Rigid:
 class PrintedJig:
     """A jig as it was sent to the printer: one rigid whole, or halves loose from each other.
 
-    `drills` are the holes' in mm, `matrix` (2, 2) what bed coordinates were multiplied by.
+    `drills` are the holes' in mm, `matrix` (2, 2) what bed coordinates were multiplied by,
+    `lengths` what the caliper takes on its bodies.
     """
 
     name: str
     rigid: tuple[Rigid, ...]
     drills: tuple[float, ...]
     matrix: Array
+    lengths: tuple[Notched, ...] = ()
 
     @cached_property
     def bodies(self) -> tuple[Body, ...]:
@@ -155,6 +180,12 @@ class PrintedJig:
         """How many parameters `places` takes: three a body, three more for a joint."""
         return 3 * (len(self.bodies) + any(len(one.bodies) > 1 for one in self.rigid))
 
+    def prints(self, parameters: Array) -> Array:
+        """(b, 2, 2) what leads from the layout to the print of each body, both in the ski frame."""
+        own = parameters[: 3 * len(self.bodies)].reshape(-1, 3)
+        pairs = zip(self.bodies, own, strict=True)
+        return np.array([b.turn @ distortion(*one) @ self.matrix @ b.turn.T for b, one in pairs])
+
     def places(self, parameters: Array, way: int = 0) -> Array:
         """(n, 2) where the holes are in use, in mm in the ski frame.
 
@@ -163,14 +194,9 @@ class PrintedJig:
         degrees.  How far the holes of a half with a ladder are off is computed for the boot of its
         sight `way`, and added to where the longest boot has them.
         """
-        own, joint = np.split(parameters, [3 * len(self.bodies)])
-        # from the layout to the print, both in the ski frame
-        prints = [
-            body.turn @ distortion(*three) @ self.matrix @ body.turn.T
-            for body, three in zip(self.bodies, own.reshape(-1, 3), strict=True)
-        ]
+        joint, prints = parameters[3 * len(self.bodies) :], self.prints(parameters)
         ends = np.cumsum([len(one.bodies) for one in self.rigid])
-        parts = zip(self.rigid, np.split(np.array(prints), ends), strict=False)
+        parts = zip(self.rigid, np.split(prints, ends), strict=False)
         return np.vstack([one.places(part, joint, way) for one, part in parts])
 
 

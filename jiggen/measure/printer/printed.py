@@ -5,6 +5,7 @@ before it is measured counts too, as readings that are not as good.  Where littl
 holes are given as that much less certain.
 """
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
@@ -19,10 +20,17 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.measure import adjustment
 from jiggen.measure.adjustment import REGION, Adjustment, Array, Equations, derivative, gains
 from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
-from jiggen.measure.printer.jig import PrintedJig, Stretch, nearest_map, take_apart
+from jiggen.measure.printer.jig import Notched, PrintedJig, Stretch, nearest_map, take_apart
 from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
-from jiggen.measure.printer.read import BUSH_FITS, PINS, SLIDES, PinDistance, PinReadings
-from jiggen.tables import before_measured
+from jiggen.measure.printer.read import (
+    BUSH_FITS,
+    PINS,
+    SLIDES,
+    BodyLength,
+    PinDistance,
+    PinReadings,
+)
+from jiggen.tables import before_measured, error_terms
 
 Pair = tuple[str, str]
 
@@ -55,6 +63,11 @@ class PrintedFit:
     readings: PinReadings
     fit: Adjustment
     limit: float
+
+    @property
+    def lengths(self) -> list[tuple[BodyLength, Notched]]:
+        """What was read on bodies, each with what it should be."""
+        return lengths_of(self.jig, self.readings)
 
     @cached_property
     def places(self) -> Array:
@@ -131,18 +144,28 @@ class PrintedFit:
 
 
 def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
-    """What `readings`, all between holes of `jig`, say of where its holes are."""
+    """What `readings`, all between holes or on bodies of `jig`, say of where its holes are.
+
+    A length of a body is known as well as its walls are thick or thin: it counts as what is known
+    before, and is not tested for a gross error.
+    """
     # the numbers of a print that comes out true
     bodies = take_apart(np.asarray(np.linalg.inv(jig.matrix)))[:3] * len(jig.bodies)
     true = np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
     chords = _chords(jig, [reading.between for reading in readings.readings])
     rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))
-    count = len(readings.readings)
+    count, spans = len(readings.readings), _spans(jig, readings)
+    read = [one.value for one in readings.lengths]
+    walls = float(error_terms()["jig"]["caliper"]["half_width"]) / math.sqrt(3)
     equations = Equations(
-        predicted=lambda parameters: np.concatenate([chords(parameters), rows @ parameters]),
-        slopes=lambda parameters: np.vstack([derivative(chords, parameters), rows]),
-        values=np.array([*(reading.centres for reading in readings.readings), *(rows @ true)]),
-        weights=1.0 / np.array([*[readings.caliper] * count, *sigmas]),
+        predicted=lambda parameters: np.concatenate(
+            [chords(parameters), spans(parameters), rows @ parameters]
+        ),
+        slopes=lambda parameters: np.vstack(
+            [derivative(chords, parameters), derivative(spans, parameters), rows]
+        ),
+        values=np.array([*(one.centres for one in readings.readings), *read, *(rows @ true)]),
+        weights=1.0 / np.array([*[readings.caliper] * count, *[walls] * len(read), *sigmas]),
         basis=np.eye(jig.size),
         readings=count,
     )
@@ -150,9 +173,28 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
     return PrintedFit(jig, readings, fit, limit)
 
 
+def lengths_of(jig: PrintedJig, readings: PinReadings) -> list[tuple[BodyLength, Notched]]:
+    """What was read on the bodies of `jig`, each with what it should be."""
+    named = {f"{one.body}, {one.direction}": one for one in jig.lengths}
+    return [(one, named[str(one)]) for one in readings.lengths]
+
+
+def _spans(jig: PrintedJig, readings: PinReadings) -> Callable[[Array], Array]:
+    """What leads parameters to the lengths of bodies that were read, in mm."""
+    names = [body.name for body in jig.bodies]
+    read = [(spec, names.index(spec.body)) for _, spec in lengths_of(jig, readings)]
+
+    def lengths(parameters: Array) -> Array:
+        prints = jig.prints(parameters)
+        return np.array([one.of(prints[body]) for one, body in read])
+
+    return lengths
+
+
 def _chords(jig: PrintedJig, pairs: Sequence[Pair]) -> Callable[[Array], Array]:
     """What leads parameters to the distances of the centres of `pairs` of holes, in mm."""
-    first, second = np.array([[jig.holes.index(hole) for hole in pair] for pair in pairs]).T
+    ends = [[jig.holes.index(hole) for hole in pair] for pair in pairs]
+    first, second = np.array(ends, dtype=np.int64).reshape(-1, 2).T
 
     def distances(parameters: Array) -> Array:
         places = jig.places(parameters)
@@ -251,6 +293,15 @@ def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
             f'between = ["{pair[0]}", "{pair[1]}"]',
             f'edges = "outside"               # {true:.2f} if the jig were true',
             *([] if one == other == usual else [f"over = [{one:g}, {other:g}]"]),
+            'value = ""',
+        ]
+    for length in jig.lengths:
+        lines += [
+            "",
+            "[[length]]                      # of the body itself, outside jaws at half its height",
+            f"# {length.words}: {length.nominal:.2f} if the jig were true",
+            f'of = "{length.body}"',
+            f'direction = "{length.direction}"',
             'value = ""',
         ]
     return "\n".join(lines) + "\n"

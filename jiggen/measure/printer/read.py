@@ -160,12 +160,24 @@ class PinDistance(Distance):
         return self.value - REACH[self.edges] * sum(self.over or ()) / 2
 
 
+class BodyLength(Shape):
+    """One ``[[length]]`` of a body of a finished jig, between the faces that the sheet names."""
+
+    of: str = Field(description='a body: "body-toe"')
+    direction: Literal["along", "across"] = Field(description='"along" or "across"')
+    value: Value = math.nan
+
+    def __str__(self) -> str:
+        return f"{self.of}, {self.direction}"
+
+
 class PrintedFile(_File):
     """A finished jig's whole file."""
 
     caliper: Caliper = PINS
     over: Pins = None
     distance: Annotated[list[PinDistance], _many] = Field(default=[], description=_DISTANCES)
+    length: Annotated[list[BodyLength], _many] = Field(default=[], description="[[length]] rows")
 
 
 @dataclass(frozen=True)
@@ -182,12 +194,13 @@ class Measurements:
 
 @dataclass(frozen=True)
 class PinReadings:
-    """What was read between the holes of a finished jig, likewise."""
+    """What was read between the holes of a finished jig, likewise, and on its bodies."""
 
     readings: tuple[PinDistance, ...]
     caliper: float = PINS
     unit: Unit = MM
     source: str = ""
+    lengths: tuple[BodyLength, ...] = ()
 
 
 KIND = FileKind("printer", "A file of measurements")
@@ -219,10 +232,15 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     return Measurements(file.features, readings, file.caliper, file.fits, unit, document.file)
 
 
-def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinReadings:
+def read_printed(
+    path: str | os.PathLike[str],
+    *halves: Collection[str],
+    lengths: Collection[tuple[str, str]] = (),
+) -> PinReadings:
     """Read what was measured between holes of a finished jig; lengths of the result in mm.
 
-    `halves` are the holes of each half of a jig whose halves are loose, or all holes at once.
+    `halves` are the holes of each half of a jig whose halves are loose, or all holes at once;
+    `lengths` the bodies and directions that have a length to measure.
     Raises InputError as `read_measurements`; ``printer.no-pin`` where the pins measured over are
     not given, ``printer.loose-halves`` for a reading from one half to another.
     """
@@ -235,10 +253,18 @@ def read_printed(path: str | os.PathLike[str], *halves: Collection[str]) -> PinR
         for number, row in enumerate(rows)
         for wrong in _unusable(("distance", number), row, halves, unit)
     )
+    known = [f"{body}, {direction}" for body, direction in lengths]
+    document.refuse(
+        wrong
+        for number, one in enumerate(file.length)
+        if math.isfinite(one.value)
+        for wrong in _bad_ends(("length", number, "of"), [str(one)], known)
+    )
     readings = tuple(row for row in rows if math.isfinite(row.value))
-    if not readings:
+    measured = tuple(one for one in file.length if math.isfinite(one.value))
+    if not readings and not measured:
         document.refuse([_NOTHING])
-    return PinReadings(readings, file.caliper, unit, document.file)
+    return PinReadings(readings, file.caliper, unit, document.file, measured)
 
 
 def _inconsistent(file: GaugeFile) -> Iterator[Fault]:
