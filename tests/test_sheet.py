@@ -177,8 +177,9 @@ def test_hardware_tools_and_parts_are_listed():
 
 
 def test_steps_go_from_sheet_and_print_to_the_function_test():
-    text = bench("club-piste")
-    steps = [m.group() for m in re.finditer(r"\b\d+\. [A-Z][^.:]*", text)]
+    assembly, text = bench("club-piste").rpartition("Steps 1.")[::2]
+    assert "the line across one rail" in assembly and "4.7 mm away" in assembly
+    steps = [m.group() for m in re.finditer(r"\b\d+\. [A-Z][^.:]*", f"1.{text}")]
     assert [int(step.split(".")[0]) for step in steps] == list(range(1, len(steps) + 1))
     assert "Check this sheet" in steps[0]
     assert "function test by a trained technician" in steps[-1]

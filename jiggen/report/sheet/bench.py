@@ -9,6 +9,7 @@ from reportlab.platypus.flowables import Flowable
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
+from jiggen.report.assembly import assembly_steps
 from jiggen.report.check import HEADS, HOW, RULES, check_rows
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
@@ -56,11 +57,6 @@ HALVES = (
     "{press}, and turn the knobs until all four rails press on the ski. Look at the line again, "
     "and tighten both lock screws. Measure to the half's first hole.",
 )
-JOIN = (
-    "Before any bush is pressed in: slide the two bodies together, lay both top down on something "
-    "flat, and tighten the joint screws there, since the joint is free in height. The key's short "
-    "arm goes into the screw, its long arm swings in the slot."
-)
 NEXT = "Take the half off, and do the same with the next one: the same mark, the same boot length."
 TOOLS = (
     "caliper, and a steel rule",
@@ -88,6 +84,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         kit.section("Layout", [[drawing]], (width,)),
         _lists(job, units, width),
         *_check(job, width),
+        kit.checklist("Assembly, once", kit.steps(tuple(assembly_steps(job))), width),
         kit.checklist("Steps", kit.steps(_steps(job)), width),
         *_readings(job, units, width),
         _holes(job, units, width),
@@ -182,9 +179,7 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
     return (
         "Check this sheet, both 100 mm bars on each 1:1 page, with a rule, and the print with the "
         "caliper, within the limits above.",
-        *([JOIN] if job.joint else []),
-        "Assemble the jig from what is listed above. The two rails of a station must stand out "
-        "equally far.",
+        "Assemble the jig from what is listed above, as Assembly says.",
         lay_over,
         "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of "
         "the plate's own.",
