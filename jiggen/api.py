@@ -56,6 +56,7 @@ def lay_out(
 def design_jig(layout: Layout, ski: Range, *, settings: Settings | None = None) -> Design:
     """Choose every dimension of a jig for `layout` on skis of `ski` widths, as plain numbers.
 
+    Widths are measured ``settings.rail_depth``, 9 mm, below the top sheet.
     `settings` are the printer's bed, the bush and the rest, where they are not the usual ones.
     Raises InputError when no jig fits.
     """
@@ -82,7 +83,8 @@ def build(
     """Build a jig into the folder `out`, and verify it from its files.
 
     `boot` is one boot sole or, for a jig for many boots, the shortest and the longest; `ski` the
-    narrowest and the widest ski; all in mm.  What the pattern says of screws and of the allowed
+    narrowest and the widest ski, measured ``settings.rail_depth``, 9 mm, below the top
+    sheet; all in mm.  What the pattern says of screws and of the allowed
     area holds; `measured` and `limits` are the ski in hand and what is asked of its holes;
     `printer` the profile of a printer.  `out` is replaced whole or not at all, and only if jiggen
     made it, unless `replace_folder`.

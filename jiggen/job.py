@@ -172,7 +172,7 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
         if moving:
             yield from sweep_stations(each, step=step).findings
         yield from find_centring(each).findings
-        yield from find_lift(each).findings
+        yield from find_lift(each.settings).findings
         yield from find_reach(each).findings
 
 

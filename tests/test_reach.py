@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 from jiggen.accuracy.centring import Loading, bend
-from jiggen.accuracy.reach import find_reach
+from jiggen.accuracy.reach import find_reach, too_deep
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.tables import material
@@ -52,6 +52,14 @@ def test_the_parts_pass_one_another_at_both_ends_of_what_they_serve(club_layout,
         mine = [pair for pair in swept.pairs if width in pair.failing]
         assert mine == [], (width, mine)
     assert found.by == {62: "body", 70: "rack", 84: "teeth"}[int(skis.least)]
+
+
+def test_rails_that_meet_the_steel_edge_are_warned_of():
+    settings = Settings(SkiRange(84, 112), rail_depth=12.0)
+    (finding,) = too_deep(settings, (16.0, 14.0))
+    assert finding.code == "accuracy.rail-depth" and "up to 11 mm" in finding.hint
+    assert too_deep(replace(settings, rail_depth=11.0), (16.0, 14.0)) == ()
+    assert too_deep(settings, ()) == ()
 
 
 @pytest.fixture(scope="module")

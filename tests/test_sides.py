@@ -16,6 +16,8 @@ from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design import plan as plans
 from jiggen.design.sidewall import BEARING, RADIUS, bearing_half_width, compare_widths, slope_at
 from jiggen.errors import InputError
+from jiggen.evening.check import _widths
+from jiggen.evening.read import Row
 from jiggen.job import Job, obstacles
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.sheet.bench import _steps
@@ -66,12 +68,12 @@ def test_a_rounded_side_slopes_like_its_circle(depth):
     assert slope_at("rounded", RADIUS + 1) == 0.0
 
 
-def test_a_side_that_a_light_clamp_cannot_hold_is_refused_with_the_steepest_served(club_layout):
+def test_a_side_that_a_light_clamp_cannot_hold_is_refused_with_the_steepest_served():
     job = Job(read_pattern(find_pattern("club-piste")), (305.0, 305.0), Settings(SKIS))
 
     def found(sidewall, depth=9.0):
         settings = replace(job.settings, sidewall=sidewall, rail_depth=depth)
-        return find_lift(design_jig(club_layout, settings)), settings
+        return find_lift(settings), settings
 
     steep, settings = found(41.0)
     (finding,) = steep.findings
@@ -140,3 +142,13 @@ def test_a_defaults_file_sets_side_and_depth(capsys, tmp_path, monkeypatch):
     assert main(["accuracy", "club-piste", "--boot", "305", "--ski", "84-112", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert (data["sidewall"], data["rail_depth"]) == (15.0, 7.0)
+
+
+def test_an_evening_checks_edges_by_the_top_sheet(club_layout):
+    row = Row.model_construct(ski_toe=100.0, ski_heel=98.0, thickness=())
+    upright, sloped = (
+        _widths(row, club_layout, Settings(SKIS, sidewall=side)) for side in ("upright", 30.0)
+    )
+    assert [width for _, width in upright] == [98.0, 100.0]
+    # By hand: 2·9·tan 30° = 10.4 mm narrower at the top sheet than at the noses.
+    assert [width for _, width in sloped] == pytest.approx([87.61, 89.61], abs=0.005)

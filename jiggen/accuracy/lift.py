@@ -16,14 +16,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from jiggen.accuracy.centring import Loading
-from jiggen.design import Design
+from jiggen.design import Design, Settings
 from jiggen.design.pieces import list_pieces
 from jiggen.design.sidewall import slope_at
 from jiggen.errors import Finding
 from jiggen.record.results import HoldDown, Plastic
 
 GRAVITY = 9.80665  # m/s², standard
-NOSES = 2  # of a station
+NOSES = 4  # on a ski at a time: two at each of two stations
 # N that a light spring clamp, or a hand beside the turning one, holds down all the while: common
 # practice, no source.
 HELD = 40.0
@@ -44,15 +44,19 @@ def lift_force(slope: float, noses: int, loading: Loading) -> float:
     return noses * loading.force * math.tan(max(0.0, angle))
 
 
-def find_lift(design: Design, loading: Loading | None = None) -> Lift:
-    """The lift of `design` as it lies on a ski by itself, and ``accuracy.lift`` if beyond HELD."""
-    settings, pressed = design.settings, loading or Loading()
-    noses = NOSES * len(design.stations)
+def force_on(settings: Settings) -> float:
+    """By how many N a jig made by `settings` is lifted."""
     slope = slope_at(settings.sidewall, settings.rail_depth)
-    force = lift_force(slope, noses, pressed)
+    return lift_force(slope, NOSES, Loading())
+
+
+def find_lift(settings: Settings) -> Lift:
+    """The lift of a jig made by `settings`, and ``accuracy.lift`` if it is beyond HELD."""
+    pressed, force = Loading(), force_on(settings)
+    slope = slope_at(settings.sidewall, settings.rail_depth)
     if force <= HELD:
         return Lift(slope, force, ())
-    most = math.degrees(math.atan(HELD / noses / pressed.force) + math.atan(pressed.friction))
+    most = math.degrees(math.atan(HELD / NOSES / pressed.force) + math.atan(pressed.friction))
     finding = Finding(
         "accuracy.lift",
         f"the noses lift the jig by {force:.0f} N on a side sloped {slope:.0f}° where they touch; "
@@ -74,7 +78,7 @@ def hold_down(designs: Iterable[Design], plastic: Plastic) -> HoldDown:
         return sum(len(piece.placed) * mass[piece.name] for piece in list_pieces(design))
 
     lightest = min(designs, key=grams)
-    lift, weight = find_lift(lightest, pressed), grams(lightest) / 1000 * GRAVITY
+    lift, weight = find_lift(lightest.settings), grams(lightest) / 1000 * GRAVITY
     return HoldDown(
         slope=round(lift.slope, 3),
         force=pressed.force,

@@ -4,12 +4,13 @@ Drawn in, the rails' legs stop on the body; pressed, a rail gives way, so its le
 to the body than half the ski's width says, and its teeth further in, by `centring.bend`.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from jiggen.accuracy.centring import Loading, bend
 from jiggen.accuracy.sweep import LEAST_GAP
-from jiggen.design import Design
+from jiggen.design import Design, Settings
 from jiggen.errors import Finding
 from jiggen.tables import material
 
@@ -19,6 +20,7 @@ WHY = {
     "teeth": "the racks' teeth end too soon",
     "rack": "a rack stands in the way of a clamp",
 }
+STEEL_EDGE = 3.0  # mm of a ski's side that are its steel edge and base: common practice, no source
 By = Literal["body", "teeth", "rack"]
 
 
@@ -67,3 +69,16 @@ def find_reach(design: Design) -> Reach:
         else "A wider narrowest ski, shallower rails or a stiffer material helps.",
     )
     return Reach(least, high, design.stop, by, (finding,) if least > ski.least else ())
+
+
+def too_deep(settings: Settings, thickness: tuple[float, ...]) -> tuple[Finding, ...]:
+    """``accuracy.rail-depth`` where rails meet the steel edge of a ski of this `thickness`, mm."""
+    most = min(thickness, default=math.inf) - STEEL_EDGE
+    finding = Finding(
+        "accuracy.rail-depth",
+        f"the rails' noses reach {settings.rail_depth:g} mm below the top sheet, to the steel edge "
+        f"of a ski {min(thickness, default=0.0):g} mm thick",
+        key="rail-depth",
+        hint=f"Rails up to {max(most, 0.0):g} mm deep touch its side alone.",
+    )
+    return (finding,) if settings.rail_depth > most else ()

@@ -129,8 +129,8 @@ def accuracy(
         jig_budget(chosen, stated, centred.loaded, Print(checked)) for checked in (True, False)
     )
     sheet = sheet_budget(chosen.layout, stated)
-    told = " ".join(about_width(settings.sidewall, settings.rail_depth))
-    lifted = find_lift(chosen).findings
+    widths = " ".join(about_width(settings.sidewall, settings.rail_depth))
+    lifted = find_lift(settings).findings
     warnings = (*centred.findings, *lifted, *over_limit(jig, limit, unmeasured))
     if plot:
         write_whole(plot, draw((jig, sheet), settings.ski.most, limit, kind), "plot")
@@ -147,24 +147,24 @@ def accuracy(
             "sheet": summarise(sheet).model_dump(mode="json"),
             "warnings": [warning.as_dict() for warning in warnings],
         },
-        lambda: "\n".join(_accuracy_lines((jig, sheet), unmeasured, ski, told, limit)),
+        lambda: "\n".join(_accuracy_lines((jig, sheet), unmeasured, ski, widths, limit)),
         warnings,
     )
 
 
 def _accuracy_lines(
-    budgets: Sequence[Budget], unmeasured: Budget, ski: options.Range, told: str, limit: float
+    budgets: Sequence[Budget], unmeasured: Budget, ski: options.Range, widths: str, limit: float
 ) -> Iterator[str]:
     """The tables as lines: of `budgets`, the jig's once its print was checked, and the sheet's.
 
-    `told` says where the width of the `ski` is measured.
+    `widths` says where the width of the `ski` is measured.
     """
     from jiggen.accuracy.budget import group_spacing
 
     found = budgets[0].layout
     yield found.pattern
     yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm")
-    yield from output.wrapped(told)
+    yield from output.wrapped(widths)
     yield ""
     yield "95 of 100 holes drilled with the jig, at the worst hole:"
     yield f"  as printed, unmeasured               within {_largest(unmeasured)} mm"

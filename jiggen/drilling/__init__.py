@@ -96,7 +96,7 @@ class SkiState:
 
     `thickness` is empty, one value for the whole ski, or two: under the toe and under the heel,
     that is at the centres of the foremost and the rearmost group of holes.  `widths` are up to
-    three pairs of x from the mounting mark and the ski's width there.
+    three pairs of x from the mounting mark and the width of the top sheet there.
     """
 
     thickness: tuple[float, ...] = ()

@@ -9,6 +9,7 @@ import numpy as np
 
 from jiggen.design import Settings
 from jiggen.design.guides import design_guides
+from jiggen.design.sidewall import run_out
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
@@ -123,19 +124,23 @@ def _drilled(
     """One layout of a row, and its drilling.  Raises InputError."""
     holes = lay_out(pattern, row.boot, mount_shift=row.shift, core=row.core, side=side)
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
-    state = SkiState(row.thickness, _widths(row, holes), pattern.area)
+    state = SkiState(row.thickness, _widths(row, holes, terms.settings), pattern.area)
     checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))
     return Drilled(holes, checked, check_mount(holes, old, terms.old) if old else None)
 
 
-def _widths(row: Row, holes: Layout) -> tuple[tuple[float, float], ...]:
-    """The ski's measured widths, each with its x: the middle of the toe's and the heel's holes."""
+def _widths(row: Row, holes: Layout, settings: Settings) -> tuple[tuple[float, float], ...]:
+    """The top sheet's widths, each with its x: the middle of the toe's and the heel's holes.
+
+    A row has the ski's, measured where the noses of the rails touch it.
+    """
+    less = 2 * run_out(settings.sidewall, settings.rail_depth)
     x, groups = holes.positions[:, 0], np.array(holes.groups)
     middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
     toe, heel = max(middles), min(middles)
     if toe - heel < APART:
-        return ((toe, min(row.ski_toe, row.ski_heel)),)
-    return (heel, row.ski_heel), (toe, row.ski_toe)
+        return ((toe, min(row.ski_toe, row.ski_heel) - less),)
+    return (heel, row.ski_heel - less), (toe, row.ski_toe - less)
 
 
 def _findings(made: Drilled) -> Iterator[tuple[str, Finding]]:

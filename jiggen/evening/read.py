@@ -98,8 +98,9 @@ Length = Annotated[float, _cell(length)]
 class Row(Shape):
     """One row: a pair of skis to be mounted; lengths in mm.
 
-    `ski_toe` and `ski_heel` are the ski's widths where the pieces sit, `thickness` none, one or
-    two there, `old_holes` the file of its earlier holes, as seen from the jobs file.
+    `ski_toe` and `ski_heel` are the ski's widths where the pieces sit, the rails' depth below its
+    top sheet (see `jiggen.design.sidewall`), `thickness` none, one or two there, `old_holes` the
+    file of its earlier holes, as seen from the jobs file.
     """
 
     ticket: Annotated[str, _cell(_ticket)]

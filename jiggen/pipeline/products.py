@@ -16,7 +16,7 @@ import numpy as np
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.lift import find_lift
-from jiggen.accuracy.reach import find_reach
+from jiggen.accuracy.reach import find_reach, too_deep
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
@@ -123,7 +123,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
         bed=design.settings.bed,
         margin=design.settings.bed_margin,
         compensation=compensation,
-        warnings=warnings + drilling.warnings,
+        warnings=warnings + too_deep(job.settings, ski.thickness) + drilling.warnings,
         material=design.settings.material,
         known=known,
     )
@@ -152,7 +152,8 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
     """
     motion = sweep_stations(design)
     centred, reach = find_centring(design), find_reach(design)
-    if faults := motion.findings + centred.findings + find_lift(design).findings + reach.findings:
+    lift = find_lift(design.settings)
+    if faults := motion.findings + centred.findings + lift.findings + reach.findings:
         raise CheckFailed(faults)
     terms = default_terms()
     jig, unmeasured = (

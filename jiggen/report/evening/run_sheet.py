@@ -11,6 +11,7 @@ from typing import get_args
 from reportlab.platypus.flowables import Flowable
 
 from jiggen import __version__
+from jiggen.accuracy.lift import force_on
 from jiggen.design.engraving import words as engraved
 from jiggen.design.ladder import boot_rows
 from jiggen.design.reusable import name_halves
@@ -26,6 +27,7 @@ from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
 from jiggen.record.results import DepthStop
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
+from jiggen.report.sides import PRESS, measured_where
 from jiggen.units import counted, number
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
@@ -35,10 +37,12 @@ STEPS = (
     "Keep to the order of this sheet: it changes jig, drill and depth stop the fewest times. The "
     "second ski starts with the setting that the first one ended with.",
     "Compare ticket, boot, shift and core with the ski and with what is engraved on the jig.",
-    "Fix the ski. Lay the jig on, arrow to the tip, turn the knobs until all four rails touch, and "
-    "slide its line onto the mounting mark. Lock, and look again.",
+    "Fix the ski. Lay the jig on, arrow to the tip, turn the knobs until the rails nearly touch, "
+    "and slide its line onto the mounting mark.",
+    "{press}, and turn the knobs until all four rails press on the ski. Look at the line again, "
+    "and lock.",
     "Read all four rails: left and right must agree at each station, and be near the numbers given "
-    "(half the ski's width where it was measured).",
+    "(half the ski's width, measured {where}). Clamp the jig down firmly.",
     "Set drill and depth stop by the number, drill all holes of that setting, and tick its box. "
     "Then the next number. Only then take the jig off.",
     "Drill a scrap board first with every new setting, and measure its depth.",
@@ -113,7 +117,7 @@ class _Sheet:
             wide = (0.3 * self.width, 0.7 * self.width)
             heading = "DO NOT DRILL: no verified jig"
             yield kit.section(heading, rows, wide, below=1.0, right=RIGHT)
-        rows = [[kit.para(step)] for step in kit.steps(STEPS)]
+        rows = [[kit.para(step)] for step in kit.steps(_steps(self.plan))]
         yield kit.section("For each ski", rows, (self.width,), below=0.8)
         yield kit.section(
             "Jigs in the order they are used",
@@ -265,6 +269,16 @@ def _facts(job: Job, halves: tuple[Half, ...]) -> str:
     if job.pattern.pair == "mirrored":
         facts.append(f"{job.side} skis only")
     return " · ".join(facts)
+
+
+def _steps(plan: Plan) -> Iterator[str]:
+    """What to do for each ski; all jigs of an evening are for skis with the same sides."""
+    for settings in [jig.job.settings for jig in plan.jigs][:1]:
+        # Not less the jig's weight: some are lighter than others.
+        lift = force_on(settings)
+        press = f"{PRESS} ({math.ceil(lift)} newton)" if lift else PRESS
+        where = measured_where(settings.rail_depth)
+        yield from (step.format(press=press, where=where) for step in STEPS)
 
 
 def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowable]:
