@@ -12,11 +12,11 @@ from shapely.geometry import Point, box
 from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.jig import Design
 from jiggen.layout import lay_out
-from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 
 BURR = 1.5  # mm around a throat (common practice, no source)
 STRIP = 9.0  # mm, as wide as a clamp's foot (common practice, no source)
-PATTERNS = ("club-piste", "hut-plate", "old-inch", "skew-plate", "step-track")
+PATTERNS = tuple(path.stem for path in shipped_patterns())
 
 
 def jig(pattern: str, ski: tuple[float, float] = (84.0, 112.0), bed: float = 220.0) -> Design:

@@ -8,7 +8,8 @@ body's side edge.  Left and right must agree; one division apart is half a milli
 """
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +19,8 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.lettering import Region, letter, regions_of, upright
+from jiggen.design.labels import SMALL_CAPS, forms_of, forms_of_name, least_forms
+from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.notches import Notch
 from jiggen.design.plan import WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
@@ -38,9 +40,7 @@ LEAST_LINE = 2.0  # mm long, or it would not look like one
 HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in the air, printed
 CLEAR = 1.5  # mm between engravings and cut-outs
 EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
-CAPS = (6.0, 5.0, 4.2, 3.6)  # mm, capital heights tried from the largest
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
-SMALL_CAPS = (3.6, 3.0)  # mm, of what may be left out, and where there is no room for more
 SCALE = 100.0  # mm between the end lines of a trial plate's check scale, centre to centre
 DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
 SHORT, LONG = 2.2, 3.6  # mm, lines of the rails' scale
@@ -117,9 +117,9 @@ def engrave(
 ) -> tuple[Engraving, ...]:
     """All engravings of one body: `first`, the seats, `then`, and what finds a place beside them.
 
-    That is the arrow and `lines` of text, clear of `obstacles` (ski frame, mm) too.
-    `hints` are lines left out where there is no room.  Raises InputError naming any other item
-    that there is none for.
+    That is the arrow and `lines` of text, the pattern's name first, clear of `obstacles` (ski
+    frame, mm) too.  The name and `hints` are left out where there is no room.  Raises InputError
+    where there is none for another line even in its shortest form (`labels`).
     """
     # A diamond where a clamp presses down, at the points `clamps`, if no hole is there; never a
     # ring: the verification counts round things near the top.
@@ -132,30 +132,37 @@ def engrave(
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
-    items: list[tuple[str, Shapes, float]] = [
-        ("arrow to the tip", [ARROW], 0.0),
-        *((line, _versions(line), top) for line in lines),
-        *((hint, [letter(hint, cap) for cap in SMALL_CAPS], top) for hint in hints),
-    ]
-    made = [*first, seats, *then]
-    for name, shapes, y in items:
-        found = board.put(shapes, (middle, y), _across_first, math.inf, strokes=True)
-        if found is not None:
-            made.append(Engraving(name, regions_of(found)))
-        elif name not in hints:
-            raise InputError.of(
-                "design.no-room",
-                f"no room on {plate.name} for the engraving {name!r}",
-                hint="A shorter name, a larger bed or a wider narrowest ski gives more room.",
-            )
+
+    def put(board: Board, named: Iterable[tuple[str, Shapes]], y: float) -> list[Engraving] | None:
+        """Items by name, each where it is nearest to `y`; None where one finds no room."""
+        found = []
+        for name, shapes in named:
+            at = board.put(shapes, (middle, y), _across_first, math.inf, strokes=True)
+            if at is None:
+                return None
+            found.append(Engraving(name, regions_of(at)))
+        return found
+
+    name, *others = lines
+    called, musts = (name, forms_of_name(name)), [(line, forms_of(line)) for line in others]
+    least = [(line, least_forms(line)) for line in others]
+    arrow = ("arrow to the tip", [ARROW])
+    # The name comes first, or last of all where another item would find no room beside it.
+    for order in ((arrow, called, *musts), (arrow, *musts), (arrow, *least)):
+        left = board.copy()
+        if (done := put(left, order[:1], 0.0)) and (text := put(left, order[1:], top)) is not None:
+            break
+    else:
+        raise InputError.of(
+            "design.no-room",
+            f"no room on {plate.name} for what must be engraved on it: {', '.join(others)}",
+            hint="A larger bed or a wider narrowest ski gives more room.",
+        )
+    made = [*first, seats, *then, *done, *text]
+    more = () if order[1] is called else (called,)
+    for item in (*more, *((h, [letter(h, cap) for cap in SMALL_CAPS]) for h in hints)):
+        made += put(left, [item], top) or ()
     return tuple(item for item in made if item.regions)
-
-
-def _versions(line: str) -> Iterator[shapely.Geometry]:
-    """A line of text as it is engraved: along the body, else across it, as large as may be."""
-    for caps in (CAPS, SMALL_CAPS[1:]):
-        for put in (letter, upright):
-            yield from (put(line, cap) for cap in caps)
 
 
 Distance = Callable[[Array, Array], Array]
@@ -185,6 +192,12 @@ class Board:
         self._clear, self._step = clear, step
         self._bounds = np.array(bounds) + edge * np.array([1, 1, -1, -1])
         self._obstacles = [shape.buffer(clear) for shape in obstacles]
+
+    def copy(self) -> "Board":
+        """Another board with the same free places."""
+        other = copy(self)
+        other._obstacles = [*self._obstacles]
+        return other
 
     def put(
         self, versions: Shapes, near: Pair, distance: Distance, reach: float, strokes: bool = False
