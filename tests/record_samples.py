@@ -70,7 +70,7 @@ def _text(
     made = list_pieces(chosen)
     parts = part_entries(made, {piece.name: volume for piece in made})
     tops = {guide.id: guide.bush_top_z for guide in chosen.guides}
-    room = rooms(chosen.guides, chosen.stations, chosen.mechanism)
+    room = rooms(chosen.guides, chosen.stations, chosen.mechanism, chosen.clamps)
     chucks = {hole: one.chuck_z for hole, one in room.items()}
     drilled = check_drilling(chosen.layout, tops, state, limits, chucks=chucks)
     boots = (min(jig.layouts), max(jig.layouts)) if jig else None

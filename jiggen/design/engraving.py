@@ -22,7 +22,7 @@ from jiggen.design.guides import Guide
 from jiggen.design.labels import SMALL_CAPS, forms_of, forms_of_name, least_forms
 from jiggen.design.lettering import Region, letter, regions_of
 from jiggen.design.notches import Notch
-from jiggen.design.plan import WINDOW_DEPTH, Plate
+from jiggen.design.plan import CLAMP_MARK, WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
 from jiggen.design.station import RailShape
 from jiggen.errors import InputError
@@ -121,13 +121,13 @@ def engrave(
     frame, mm) too.  The name and `hints` are left out where there is no room.  Raises InputError
     where there is none for another line even in its shortest form (`labels`).
     """
-    # A diamond where a clamp presses down, at the points `clamps`, if no hole is there; never a
-    # ring: the verification counts round things near the top.
-    diamonds = []
-    for centre in (Point(x, y) for x, y in clamps if plate.holds(x)):
-        diamond = centre.buffer(4.4, quad_segs=1) - centre.buffer(3.2, quad_segs=1)
-        if all(diamond.distance(shape) > CLEAR for shape in obstacles):
-            diamonds.append(diamond)
+    # A diamond where a clamp presses down; never a ring: the verification counts round things near
+    # the top.
+    diamonds = [
+        Point(x, y).buffer(CLAMP_MARK, quad_segs=1)
+        - Point(x, y).buffer(CLAMP_MARK - 1.2, quad_segs=1)
+        for x, y in clamps
+    ]
     seats = Engraving("clamp seats", regions_of(shapely.union_all(diamonds)))
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))

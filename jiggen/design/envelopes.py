@@ -10,16 +10,32 @@ their lock screws, one another, and drills.  Heights are above the top sheet; al
 """
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Point, Polygon, box
+
 from jiggen.design.guides import Guide
+from jiggen.design.notches import Notch
+from jiggen.design.plan import CLAMP_MARK, Plate
 from jiggen.design.station import KnobShape, Mechanism
 from jiggen.record.entries import Station
 
 COLLARS = (16.0, 13.0)  # diameters of a depth stop's collar (common practice, no source)
 CHUCK = 40.0  # diameter of a chuck for drills to 10 mm (common practice, no source)
+CLAMP_PAD = 20.0  # diameter of a clamp's pad (common practice, no source)
+CLAMP_IN = 8.0  # from the body's edge to a pad's middle: over the strip that stands on the ski
+CLAMPS_APART = 40.0  # least between two on one side: nearer ones hold as one (no source)
+OVERHANG = 2.5  # that a pad may stand out past the body (common practice, no source)
+FAR = 500.0  # beyond any body
+ROUNDING = 1e-9
 BESIDE = 1.0  # mm left beside each of them, and under a chuck (common practice, no source)
+
+Marks = tuple[tuple[float, float], ...]
+"""Where clamps press, x and y."""
 
 
 @dataclass(frozen=True)
@@ -35,17 +51,32 @@ class Room:
 
 
 def rooms(
-    guides: Iterable[Guide], stations: Iterable[Station], mechanism: Mechanism
+    guides: Iterable[Guide],
+    stations: Iterable[Station],
+    mechanism: Mechanism,
+    clamps: Iterable[tuple[float, float]] = (),
 ) -> dict[str, Room]:
-    """The room at each hole, by its id, beside the `stations` that are on the ski with it."""
-    stations = tuple(stations)
-    return {guide.id: _room(guide, stations, mechanism) for guide in guides}
+    """The room at each hole, by its id, beside `stations` and `clamps` on the ski with it."""
+    knobs, pads = [(station.x, 0.0) for station in stations], tuple(clamps)
+    return {guide.id: _room(guide, knobs, pads, mechanism) for guide in guides}
 
 
-def _room(guide: Guide, stations: Iterable[Station], mechanism: Mechanism) -> Room:
-    away = [math.hypot(guide.x - station.x, guide.y) for station in stations]
-    near, rounding = min(away, default=math.inf), 1e-9
-    collars = (c for c in COLLARS if near >= beside_knob(c, mechanism.knob) - rounding)
+def _room(
+    guide: Guide,
+    knobs: Iterable[tuple[float, float]],
+    pads: Iterable[tuple[float, float]],
+    mechanism: Mechanism,
+) -> Room:
+    near, pad = (
+        min((math.dist((guide.x, guide.y), place) for place in places), default=math.inf)
+        for places in (knobs, pads)
+    )
+    collars = (
+        collar
+        for collar in COLLARS
+        if near >= beside_knob(collar, mechanism.knob) - ROUNDING
+        and pad >= beside_pad(collar) - ROUNDING
+    )
     tops = (top for radius, top in _above(mechanism) if near < CHUCK / 2 + radius + BESIDE)
     return Room(next(collars, 0.0), max((top + BESIDE for top in tops), default=0.0))
 
@@ -65,6 +96,73 @@ def beside_knob(collar: float, knob: KnobShape) -> float:
     return knob.radius + collar / 2 + BESIDE
 
 
+def beside_pad(collar: float) -> float:
+    """Least distance of a hole from a clamp's middle, for a depth stop of `collar` diameter."""
+    return (collar + CLAMP_PAD) / 2 + BESIDE
+
+
 def along(y: float, apart: float) -> float:
     """How far along the ski a hole at `y` must be from a station to be `apart` from its axis."""
     return math.sqrt(max(0.0, apart**2 - y**2))
+
+
+# Tried in turn for a clamp: what its pad's middle keeps from a hole, and from a rail's channel.
+_CLAMP_APART = (
+    (beside_pad(CHUCK), CLAMP_PAD / 2),  # even the chuck passes
+    *((beside_pad(collar), CLAMP_PAD / 2) for collar in COLLARS),
+    (beside_pad(COLLARS[-1]), CLAMP_MARK),  # the roof of a channel gives 0.01 mm
+)
+
+
+def clamp_places(
+    plate: Plate,
+    guides: Collection[Guide],
+    stations: Collection[Station],
+    mechanism: Mechanism,
+    ends: Collection[float],
+    shape: Polygon,
+    strips: Iterable[Polygon],
+    notch: Notch | None,
+) -> Marks:
+    """Where a `plate` is clamped down, as near as may be to each of its `ends` (x).
+
+    A left and a right place for each end, over the `strips` of a body that is `shape` seen from
+    above but for a `notch`, which may be under a part of a pad.  They are clear of knobs, of depth
+    stops and, where it can be, of chucks at the `guides`: one pair where two would be one, none
+    where there is no room on a side.
+    """
+    room = shape.buffer(OVERHANG - CLAMP_PAD / 2) & shapely.union_all(list(strips))
+    room = room - notch.plan.buffer(CLAMP_MARK + BESIDE) if notch else room
+    run, knob = mechanism.station, mechanism.knob.radius + CLAMP_PAD / 2 + BESIDE
+    channels = [
+        box(station.x + low, -FAR, station.x + high, FAR)
+        for station in stations
+        for low, high in ((run.channel_x, run.half_length), (-run.half_length, -run.channel_x))
+    ]
+    knobs = [Point(station.x, 0.0).buffer(knob) for station in stations]
+    side, xs = plate.half_width - CLAMP_IN, np.arange(math.ceil(plate.start), plate.stop)
+    best: Marks = ()
+    for from_hole, from_channel in _CLAMP_APART:
+        taken = [Point(guide.x, guide.y).buffer(from_hole) for guide in guides]
+        taken += [channel.buffer(from_channel) for channel in channels]
+        free = room - shapely.union_all([*taken, *knobs])
+        sides = [(y, xs[shapely.contains_xy(free, xs, y)]) for y in (side, -side)]
+        if all(there.size for _, there in sides):
+            found = tuple(place for y, there in sides for place in _nearest(there, y, ends))
+            # Two pairs are worth a chuck's room, but not that of a wide depth stop.
+            best = max(best, found, key=len)
+            if best and from_hole < _CLAMP_APART[0][0]:
+                break
+    return best
+
+
+def _nearest(
+    xs: NDArray[np.float64], y: float, ends: Iterable[float]
+) -> Iterator[tuple[float, float]]:
+    """The place at `y` nearest to each of `ends`, but for one that is too near another."""
+    found: list[float] = []
+    for end in ends:
+        x = float(xs[np.argmin(np.abs(xs - end))])
+        if all(abs(x - other) >= CLAMPS_APART for other in found):
+            found.append(x)
+            yield x, y

@@ -1,8 +1,9 @@
 """The whole jig as plain numbers: chosen here, only drawn by the solid room."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 import shapely
@@ -11,12 +12,13 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from jiggen.design import plan
 from jiggen.design.engraving import Engraving, centre_line, engrave, graduate, obstacles_on, words
-from jiggen.design.envelopes import COLLARS, along, beside_knob
+from jiggen.design.envelopes import Marks, clamp_places
 from jiggen.design.gear import mesh_half_length
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.ladder import Flare
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.notches import Notch, find_notch
+from jiggen.design.placing import place_stations
 from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
 from jiggen.design.sidewall import BEARING, bearing_half_width
@@ -34,14 +36,14 @@ LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis fro
 # gives there, which brings its leg nearer, and what a print is off.
 EDGE_GAP = 1.0
 LEAST_REACH = 20.0  # mm of body past the mounting mark
-STEP = 0.5  # mm of the ski frame between the places tried for stations
 
 
 @dataclass(frozen=True, eq=False)
 class Body:
     """One printed body: its plan, its cuts, and the `turn` in degrees that it is printed at.
 
-    Its `flares` stand out beyond the outline; `notch`, where there is room for one, is out of it.
+    Its `flares` stand out beyond the outline; `notch`, where there is room for one, is out of it;
+    `clamps` are the places, x and y, where it is clamped down.
     """
 
     plate: Plate
@@ -53,6 +55,7 @@ class Body:
     turn: float
     flares: tuple[Flare, ...] = ()
     notch: Notch | None = None
+    clamps: Marks = ()
 
     @property
     def name(self) -> str:
@@ -70,8 +73,8 @@ class Design:
     """Every dimension and position of a jig in the ski frame; mm and degrees.
 
     `supports` are the strips that it stands on, drawn beyond the bodies' edges and through what is
-    cut out of these, `clamps` the places, x and y, where it is clamped down; `errors` holds for
-    each hole the worst sideways error in mm for STATION_ERROR at each station.
+    cut out of these; `errors` holds for each hole the worst sideways error in mm for STATION_ERROR
+    at each station.
     """
 
     layout: Layout
@@ -82,8 +85,12 @@ class Design:
     bodies: tuple[Body, ...]
     joint: JointShape | None
     supports: tuple[Region, ...]
-    clamps: tuple[tuple[float, float], ...]
     errors: tuple[float, ...]
+
+    @property
+    def clamps(self) -> Marks:
+        """Where it is clamped down: x and y."""
+        return tuple(place for body in self.bodies for place in body.clamps)
 
     @property
     def bolts(self) -> tuple[tuple[Bolt, int], ...]:
@@ -264,69 +271,6 @@ def try_places(guides: Guides, base: Base, joint: JointShape | None = None) -> P
     return Places(tuple(plates), stations, joint)
 
 
-def place_stations(
-    guides: Guides,
-    base: Base,
-    mark: Interval,
-    ends: Interval,
-    spans: tuple[Interval, Interval],
-    longest: float,
-    play: plan.JointPlay = plan.RIGID,
-) -> Interval | None:
-    """The heel and toe station's x (mm) with the least worst error at any hole, or None.
-
-    Their cut-outs, within `spans`, keep a wall from holes and `mark`, and their knobs keep clear
-    of a depth stop's collar: of a narrower one where there is no place beside the widest.  The
-    holes alone need the body to reach to `ends`; the whole may be `longest`.  Among equals (within
-    1 %) the shortest jig wins: it prints faster and fits more beds.
-    """
-    found = (_place_stations(guides, base, mark, ends, spans, longest, play, c) for c in COLLARS)
-    return next((places for places in found if places is not None), None)
-
-
-def _place_stations(
-    guides: Guides,
-    base: Base,
-    mark: Interval,
-    ends: Interval,
-    spans: tuple[Interval, Interval],
-    longest: float,
-    play: plan.JointPlay,
-    collar: float,
-) -> Interval | None:
-    """`place_stations` for a depth stop of `collar` diameter."""
-    half, wall = base.mechanism.station.half_length, base.settings.wall
-    apart = beside_knob(collar, base.mechanism.knob)
-    # What a knob needs beyond its cut-out and its wall, if anything.
-    blocked = [
-        (guide.x - more, guide.x + more)
-        for guide in guides
-        for more in [max(guide.radius, along(guide.y, apart) - half - wall)]
-    ]
-    starts, stops = np.array([*blocked, mark]).T
-
-    def free(span: Interval) -> NDArray[np.float64]:
-        # On whole steps of the ski frame: readable numbers, and the same from run to run.
-        low, high = math.ceil((span[0] + half) / STEP), (span[1] - half) / STEP
-        places = STEP * np.arange(low, math.floor(high) + 1)[:, None]
-        reach = half + wall
-        clear = (places + reach <= starts) | (places - reach >= stops)
-        return np.asarray(places[clear.all(axis=1), 0])
-
-    h, t = (axis.ravel() for axis in np.meshgrid(*map(free, spans), indexing="ij"))
-    reach = half + base.edge
-    length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
-    clear = t - h >= 2 * half + wall
-    h, t, length = (a[clear & (length <= longest)] for a in (h, t, length))
-    if not h.size:
-        return None
-    holes = np.array([[guide.x] for guide in guides])
-    worst = plan.worst_error(holes, h, t, plan.STATION_ERROR, play).max(axis=0)
-    good = worst <= worst.min() * 1.01
-    best = np.flatnonzero(good)[np.argmin(length[good])]
-    return float(h[best]), float(t[best])
-
-
 def design_bodies(
     base: Base, layout: Layout, guides: Guides, at: Places, boots: Interval | None, engraved: bool
 ) -> Design:
@@ -336,17 +280,20 @@ def design_bodies(
     if found := plan.clashes(guides, (*outer, *plan.inner_features(plates, joint)), settings):
         raise InputError(found)
     strips, bodies = plan.strips(plates, guides), []
+    ends = min(plate.start for plate in plates), max(plate.stop for plate in plates)
     for plate in plates:
         mine = tuple(guide for guide in guides if plate.holds(guide.x))
         own = tuple(station for station in at.stations if plate.holds(station.x))
-        body = lay_body(plate, plan.outline(plate, joint), mine, own, strips, base)
+        shape, own_ends = plan.outline(plate, joint), tuple(filter(plate.holds, ends))
+        clamp = partial(clamp_places, plate, guides, at.stations, base.mechanism, own_ends)
+        body = lay_body(plate, shape, mine, own, strips, base, clamp)
         if engraved:
             knob, windows = base.mechanism.knob.radius, plan.windows(plate.half_width)
             joints = [joint.socket.buffer(1.0)] if joint else []
             obstacles = obstacles_on(mine, own, knob, body.notch, windows) + joints
             lines = words(layout_part(layout, mine), boots)
             line, down = centre_line(plate, settings.body, mine)
-            marks = engrave(plate, lines, obstacles, plan.clamp_marks(plates), (line,), (down,))
+            marks = engrave(plate, lines, obstacles, body.clamps, (line,), (down,))
             body = replace(body, engravings=marks)
         bodies.append(body)
     return assemble(base, layout, at, tuple(bodies), strips)
@@ -368,7 +315,6 @@ def assemble(
         bodies,
         places.joint,
         supports=regions_of(MultiPolygon(strips)),
-        clamps=plan.clamp_marks(places.plates),
         errors=tuple(errors.tolist()),
     )
 
@@ -380,15 +326,23 @@ def lay_body(
     stations: Stations,
     strips: Shapes,
     base: Base,
+    clamp: Callable[[Polygon, Shapes, Notch | None], Marks],
     flares: tuple[Flare, ...] = (),
 ) -> Body:
-    """A body of the outline `shape` less a notch, on the bed; InputError where it does not fit."""
-    notch = find_notch(shape, base.half_width, guides, stations, base.mechanism.station)
+    """A body of the outline `shape` less a notch, on the bed; InputError where it does not fit.
+
+    `clamp` says where it is clamped, by its shape, strips and notch, which gives way to a clamp.
+    """
+    station = base.mechanism.station
+    notch = find_notch(shape, base.half_width, guides, stations, station)
+    clamps = clamp(shape, strips, notch)
+    if not clamps and (clamps := clamp(shape, strips, None)):
+        notch = find_notch(shape, base.half_width, guides, stations, station, clamps)
     shape = shapely.normalize(shape - notch.plan) if notch else shape
     (region,) = regions_of(shape)
     whole = shapely.union_all([shape, *(flare.plan for flare in flares)])
     relief = regions_of(whole.buffer(1.0).difference(shapely.union_all(strips)))
-    body = Body(plate, region, relief, guides, stations, (), 0.0, flares, notch)
+    body = Body(plate, region, relief, guides, stations, (), 0.0, flares, notch, clamps)
     turn = plan.bed_turn(body.corners * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
     if turn is None:
         raise InputError.of(

@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon, box
 
 from jiggen.design.guides import Guide
-from jiggen.design.plan import CORNER, Interval
+from jiggen.design.plan import CLAMP_MARK, CORNER, Interval
 from jiggen.design.station import StationShape
 from jiggen.record.entries import Station
 
@@ -103,12 +103,14 @@ def find_notch(
     guides: Iterable[Guide],
     stations: Iterable[Station],
     station: StationShape,
+    clamps: Iterable[Interval] = (),
 ) -> Notch | None:
     """The notch of a body of the outline `shape` that gives the longest length along; or None.
 
-    It keeps clear of guides and of stations, which are of that shape.
+    It keeps clear of guides, of stations, which are of that shape, and of `clamps` at x and y.
     """
     points = [(Point(guide.x, guide.y), guide.radius + WALL) for guide in guides]
+    points += [(Point(place), CLAMP_MARK + WALL) for place in clamps]
     reach = station.half_length + CLEAR
     blocked = [(one.x - reach, one.x + reach) for one in stations]
     low_x, _, high_x, _ = shape.bounds

@@ -44,7 +44,7 @@ BURR = 1.5  # mm clear of a guide's throat: a drill raises the sheet around its 
 LEAST_STRIP = 1.2  # mm: what is narrower beside a guide is left away (three lines, no source)
 BEYOND = 3.0  # mm that a strip is drawn beyond the body, which ends it
 ROUND = 1 / math.cos(math.pi / 12)  # a polygon of 12 corners around a circle, over its radius
-CLAMP_END = 8.0  # mm from a body's end to the middle of a clamp's mark
+CLAMP_MARK = 4.4  # mm, radius of the diamond where a clamp presses
 FAR = 500.0  # mm: beyond any body
 CORNER = 2.5  # chamfered corners: no sharp horn to break, yet 1.5 mm left beside a channel
 END_WALL = 4.0  # mm beyond a station's channel
@@ -255,13 +255,6 @@ def strips(plates: tuple[Plate, ...], guides: Iterable[Guide]) -> tuple[Polygon,
     whole = clear.buffer(-LEAST_STRIP / 2, join_style="mitre")
     whole = shapely.set_precision(whole.buffer(LEAST_STRIP / 2, join_style="mitre"), 1e-3)
     return tuple(part for part in shapely.get_parts(whole) if isinstance(part, Polygon))
-
-
-def clamp_marks(plates: tuple[Plate, ...]) -> tuple[tuple[float, float], ...]:
-    """Where the jig is clamped down, x and y: over a strip at each corner of the whole."""
-    start, stop = min(p.start for p in plates), max(p.stop for p in plates)
-    y = plates[0].half_width - STRIP / 2
-    return tuple((x, side * y) for x in (start + CLAMP_END, stop - CLAMP_END) for side in (1, -1))
 
 
 # -- walls ---------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ lies as for the longest boot: its halves reach farthest, so what holds for it ho
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import compress
 
 import numpy as np
@@ -16,9 +17,11 @@ from shapely.geometry import Polygon
 
 from jiggen.design import jig, plan
 from jiggen.design.engraving import DEPTH, engrave, obstacles_on, words
+from jiggen.design.envelopes import clamp_places
 from jiggen.design.guides import Guide, design_guides, layout_part
 from jiggen.design.jig import Base, Body, Design, Places
 from jiggen.design.ladder import Tongue, engrave_tongue, tongue_for
+from jiggen.design.placing import place_stations
 from jiggen.design.plan import Plate
 from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
@@ -96,7 +99,6 @@ def design_reusable(
         layout=longest,
         stations=tuple(station for design in designs for station in design.stations),
         bodies=tuple(half.body for half in halves),
-        clamps=tuple(place for design in designs for place in design.clamps),
         supports=tuple(strip for design in designs for strip in design.supports),
         errors=tuple(errors[hole] for hole in longest.ids),
     )
@@ -156,12 +158,14 @@ def _half(share: _Share) -> Half:
         raise InputError(found)
     strips = tuple(strip - over for strip in plan.strips((main,), guides))
     flares, shape = tongue.flares(settings.relief), _outline(main, tongue)
-    body = jig.lay_body(whole, shape, guides, stations, strips, base, flares)
+    ends = main.start, main.stop
+    clamp = partial(clamp_places, main, guides, stations, base.mechanism, ends)
+    body = jig.lay_body(whole, shape, guides, stations, strips, base, clamp, flares)
     if share.engraved:
         obstacles = obstacles_on(guides, stations, base.mechanism.knob.radius, body.notch)
         lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
         ladders = engrave_tongue(tongue, settings.body, settings.relief)
-        marks = engrave(main, lines, obstacles, plan.clamp_marks((main,)), (), ladders, HINTS)
+        marks = engrave(main, lines, obstacles, body.clamps, (), ladders, HINTS)
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
     return Half(share.name, share.motion, design, tongue)
@@ -201,7 +205,7 @@ def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float
     over = _between(end, tongue.joins + root * (plan.END_WALL - wall))
     found = None
     if ends[1] - ends[0] <= longest:
-        found = jig.place_stations(guides, base, over, ends, (room, room), longest)
+        found = place_stations(guides, base, over, ends, (room, room), longest)
     if found is None:
         away = min(abs(guide.x) for guide in guides)
         with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"

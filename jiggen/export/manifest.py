@@ -100,6 +100,11 @@ def jig_record(
         ),
         print_check=tuple(_print_lengths(design)),
         parts=parts,
+        clamps=tuple(
+            entries.ClampMark(part=body.name, x=x, y=y)
+            for body in design.bodies
+            for x, y in body.clamps
+        ),
         hardware=list_hardware(design),
         beds=beds,
         compensation=compensation,

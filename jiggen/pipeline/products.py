@@ -110,7 +110,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     room = {
         hole: room
         for each in made.alone
-        for hole, room in rooms(each.guides, each.stations, each.mechanism).items()
+        for hole, room in rooms(each.guides, each.stations, each.mechanism, each.clamps).items()
     }
     chucks = {hole: one.chuck_z for hole, one in room.items()}
     drilling = check_all_boots([design.layout, *others], tops, ski, limits, screws, chucks)

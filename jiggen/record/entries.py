@@ -196,6 +196,14 @@ class PrintLength(Entry):
     reprint: Size
 
 
+class ClampMark(Entry):
+    """Where a body `part` is clamped down: the middle of a diamond engraved on it."""
+
+    part: Name
+    x: Rounded
+    y: Rounded
+
+
 class Joint(Entry):
     """The joint of two bodies at `x`, and its number of screws."""
 

@@ -172,6 +172,7 @@ class JigRecord(Record):
     index_lines: tuple[entries.IndexLine, ...] = ()
     sideways: entries.Sideways
     print_check: tuple[entries.PrintLength, ...] = ()
+    clamps: tuple[entries.ClampMark, ...] = ()
     hardware: tuple[entries.Bought, ...]
     accuracy: Accuracy
     drilling: Drilling
@@ -215,6 +216,12 @@ class JigRecord(Record):
             )
             for entry in (self.boots if self.ladders else ())
         )
+
+    @property
+    def unclamped(self) -> tuple[str, ...]:
+        """The bodies with no place for a clamp's pad."""
+        marked = {mark.part for mark in self.clamps}
+        return tuple(part.name for part in self.parts if part.is_body and part.name not in marked)
 
     @property
     def first_holes(self) -> dict[str, str]:

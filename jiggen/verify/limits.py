@@ -34,6 +34,10 @@ TEETH = 1.0  # pitches of a rack beside the pinion: its next tooth takes over (f
 TOOTH_DEPTH = 1.0  # mm behind a rack's tips, where its tooth spaces are looked for
 NUMBER_CATCH = 0.6  # mm between a line and the middle of its number
 CHUCK = 40.0  # mm, diameter of a chuck: common practice, no source
+COLLAR, CLAMP_PAD = 13.0, 20.0  # mm, diameters of the narrowest depth stop and of a clamp's pad
+ROOFED = 3.0  # mm around a clamp's middle that are solid under the mark, and no channel
+MARKED = 30.0  # mm² at most that a clamp's mark encloses
+JUST_INSIDE = 0.3  # mm from a body's lowest and highest faces: what it stands on, what is engraved
 EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, not a hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 

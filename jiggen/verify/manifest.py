@@ -74,6 +74,12 @@ class Opening(_Spot):
     diameter: Length
 
 
+class ClampMark(_Spot):
+    """Where a body `part` is clamped down: the middle of an engraved mark."""
+
+    part: Name
+
+
 class Peg(_Spot):
     """A round upright peg: axis, diameter, and the heights it stands free between, mm."""
 
@@ -287,6 +293,7 @@ class Manifest(_Entry):
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
     pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
+    clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
     index_lines: Annotated[tuple[IndexLine, ...], Field(max_length=MOST_PARTS)] = ()
@@ -318,8 +325,8 @@ class Manifest(_Entry):
         if odd:
             raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
         bodies = {part.name for part in self.parts if part.is_body}
-        features: tuple[Guide | Opening | Peg | PrintLength, ...]
-        features = (*self.guides, *self.openings, *self.pegs, *self.print_check)
+        features: tuple[Guide | Opening | Peg | PrintLength | ClampMark, ...]
+        features = (*self.guides, *self.openings, *self.pegs, *self.print_check, *self.clamps)
         for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")

@@ -187,7 +187,7 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         *place,
         "Read the scales of all four rails at the body's side edge: left and right must agree, "
         "see below.",
-        "Clamp the jig down firmly at the diamonds.",
+        _clamping(job),
         "Set the depth stop by A or B above. Drill the scrap board through the jig, and measure "
         "the depth.",
         "Drill every hole perpendicular to the ski until the depth stop rests on the guide. Clear "
@@ -217,6 +217,16 @@ def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
     widths = [share * width for share in CHECK_SHARES]
     table = kit.section((), rows, widths, names=(*HEADS, "reading"), **LIST)
     yield kit.section(heading, [[table], [under]], (width,))
+
+
+def _clamping(job: JigRecord) -> str:
+    """Where the jig is clamped down, and what of it has no place for a clamp's pad."""
+    words = "Clamp the jig down firmly at the diamonds, with pads up to 20 mm wide."
+    if not job.unclamped:
+        return words
+    names = " and ".join(plain(name) for name in job.unclamped)
+    by_rails = f"{names}: there is no room for a pad; clamp it by the flats of its rails."
+    return f"{words} {by_rails}" if job.clamps else by_rails
 
 
 def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:

@@ -1,0 +1,74 @@
+"""Where a jig's stations go along the ski: clear of holes, and of what is brought to them."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.design import plan
+from jiggen.design.envelopes import COLLARS, along, beside_knob
+from jiggen.design.guides import Guide
+from jiggen.design.plan import Interval
+
+if TYPE_CHECKING:
+    from jiggen.design.jig import Base
+
+STEP = 0.5  # mm of the ski frame between the places tried
+
+
+def place_stations(
+    guides: tuple[Guide, ...],
+    base: Base,
+    mark: Interval,
+    ends: Interval,
+    spans: tuple[Interval, Interval],
+    longest: float,
+    play: plan.JointPlay = plan.RIGID,
+) -> Interval | None:
+    """The heel and toe station's x (mm) with the least worst error at any hole, or None.
+
+    Their cut-outs, within `spans`, keep a wall from holes and `mark`, and their knobs keep clear
+    of a depth stop's collar: of a narrower one where there is no place beside the widest.  The
+    holes alone need the body to reach to `ends`; the whole may be `longest`.  Among equals (within
+    1 %) the shortest jig wins: it prints faster and fits more beds.
+    """
+    half, reach = base.mechanism.station.half_length, base.mechanism.station.half_length + base.edge
+    for collar in COLLARS:
+        free = (_free_places(span, mark, guides, base, collar) for span in spans)
+        h, t = (axis.ravel() for axis in np.meshgrid(*free, indexing="ij"))
+        length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
+        good = (t - h >= 2 * half + base.settings.wall) & (length <= longest)
+        h, t, length = h[good], t[good], length[good]
+        if h.size:
+            break
+    else:
+        return None
+    holes = np.array([[guide.x] for guide in guides])
+    worst = plan.worst_error(holes, h, t, plan.STATION_ERROR, play).max(axis=0)
+    good = worst <= worst.min() * 1.01
+    best = np.flatnonzero(good)[np.argmin(length[good])]
+    return float(h[best]), float(t[best])
+
+
+def _free_places(
+    span: Interval, mark: Interval, guides: tuple[Guide, ...], base: Base, collar: float
+) -> NDArray[np.float64]:
+    """The x's within `span` at which a station's cut-out and its knob keep clear, mm."""
+    reach = base.mechanism.station.half_length + base.settings.wall
+    apart = beside_knob(collar, base.mechanism.knob)
+    # What a knob needs beyond its cut-out and its wall, if anything.
+    blocked = [
+        (guide.x - more, guide.x + more)
+        for guide in guides
+        for more in [max(guide.radius, along(guide.y, apart) - reach)]
+    ]
+    starts, stops = np.array([*blocked, mark]).T
+    # On whole steps of the ski frame: readable numbers, and the same from run to run.
+    half = base.mechanism.station.half_length
+    low, high = math.ceil((span[0] + half) / STEP), math.floor((span[1] - half) / STEP)
+    places = STEP * np.arange(low, high + 1)[:, None]
+    clear = (places + reach <= starts) | (places - reach >= stops)
+    return np.asarray(places[clear.all(axis=1), 0])
