@@ -136,7 +136,7 @@ def test_a_plot_is_written_beside_the_table(capsys, tmp_path):
 
 @pytest.mark.parametrize(("kind", "head"), [("svg", b"<svg"), ("pdf", b"%PDF")])
 def test_plots_are_the_same_from_run_to_run(budgets, kind, head):
-    first, again = (plot(budgets, 112.0, 0.5, kind) for _ in range(2))
+    first, again = (plot(budgets, budgets[0], 112.0, 0.5, kind) for _ in range(2))
     assert first == again
     assert first.startswith(head)
     assert b"dc:date" not in first
@@ -146,7 +146,7 @@ def test_plots_are_the_same_from_run_to_run(budgets, kind, head):
 
 
 def test_a_plot_draws_an_outline_a_hole_and_method(budgets):
-    root = ET.fromstring(plot(budgets, 112.0, 0.5, "svg"))
+    root = ET.fromstring(plot(budgets, budgets[0], 112.0, 0.5, "svg"))
     outlines = [ellipse.get("stroke") for ellipse in root.iter(f"{SVG}ellipse")]
     assert outlines.count("#14468c") == outlines.count("#aa141e") == 9
     holes = [circle.get("fill") for circle in root.iter(f"{SVG}circle")]
@@ -154,7 +154,7 @@ def test_a_plot_draws_an_outline_a_hole_and_method(budgets):
 
 
 def test_outlines_are_the_scatter_magnified_and_turned_as_the_ski_is_seen(budgets):
-    drawing, factor = draw_scatter(budgets, 112.0, 0.5), exaggeration(budgets)
+    drawing, factor = draw_scatter(budgets, budgets[0], 112.0, 0.5), exaggeration(budgets)
     for outline, square in zip(
         drawing.of(Ellipse), [block for one in budgets for block in one.blocks], strict=True
     ):
@@ -181,7 +181,7 @@ def wider(budget, times):
 def test_names_keep_apart_from_one_another_and_from_what_stands_there(budgets):
     crowd = budgets[0].layout.positions * (0.2, 1.0)  # names would cover each other
     layout = replace(budgets[0].layout, positions=crowd)
-    drawing = draw_scatter((replace(budgets[0], layout=layout),), 112.0, 0.5)
+    drawing = draw_scatter((replace(budgets[0], layout=layout),), budgets[0], 112.0, 0.5)
     for anchor in ("start", "end"):
         beside = [text for text in drawing.of(Text) if text.anchor == anchor]
         names = [text for text in beside if text.words.startswith(("toe", "heel", "mounting"))]
@@ -198,8 +198,12 @@ def test_kind_of_picture_by_suffix():
         check_kind("look")
 
 
-def test_pdf_holds_a_picture(budgets):
-    (page,) = read_pdf(plot(budgets, 112.0, 0.5, "pdf"))
+def test_pdf_holds_a_picture(budgets, club_layout):
+    chosen = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
+    unmeasured = jig_budget(chosen, default_terms())
+    (page,) = read_pdf(plot(budgets, unmeasured, 112.0, 0.5, "pdf"))
     assert len(page.strokes) > 50
-    assert "with the jig" in page.text
+    assert "with the jig, its print checked" in page.text
+    assert "a print that nobody measured 95 of 100 holes stay within" in page.text
+    assert f"{unmeasured.expected[:, 2].max():.2f} mm at the worst hole" in page.text
     assert page.fonts_inside

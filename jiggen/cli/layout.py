@@ -133,7 +133,7 @@ def accuracy(
     lifted = find_lift(settings).findings
     warnings = (*centred.findings, *lifted, *over_limit(jig, limit, unmeasured))
     if plot:
-        write_whole(plot, draw((jig, sheet), settings.ski.most, limit, kind), "plot")
+        write_whole(plot, draw((jig, sheet), unmeasured, settings.ski.most, limit, kind), "plot")
     output.write(
         as_json,
         lambda: {
