@@ -14,6 +14,7 @@ from jiggen.accuracy.lift import HELD, find_lift, lift_force
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design import plan as plans
+from jiggen.design.pieces import list_pieces
 from jiggen.design.sidewall import BEARING, RADIUS, bearing_half_width, compare_widths, slope_at
 from jiggen.errors import InputError
 from jiggen.evening.check import _widths
@@ -22,6 +23,9 @@ from jiggen.job import Job, obstacles
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.sheet.bench import _steps
 from jiggen.report.sides import about_ski
+from jiggen.verify.manifest import PrintBed
+from jiggen.verify.mesh import Mesh
+from jiggen.verify.printing import checks_of
 
 SKIS = SkiRange(84, 112)
 NOSES = 4
@@ -152,3 +156,23 @@ def test_an_evening_checks_edges_by_the_top_sheet(club_layout):
     assert [width for _, width in upright] == [98.0, 100.0]
     # By hand: 2·9·tan 30° = 10.4 mm narrower at the top sheet than at the noses.
     assert [width for _, width in sloped] == pytest.approx([87.61, 89.61], abs=0.005)
+
+
+@pytest.mark.parametrize("depth", [5.0, 20.0])
+def test_rails_of_any_depth_print_as_they_lie_and_touch_first_at_their_foot(club_layout, depth):
+    from jiggen.solid.body import make_rail
+    from jiggen.solid.model import Part, mesh_of
+
+    jig = design_jig(club_layout, Settings(SKIS, rail_depth=depth))
+    (piece,) = (piece for piece in list_pieces(jig) if piece.kind == "rail")
+    points, triangles = mesh_of(Part(piece, make_rail(jig.mechanism.rail), 0.0))
+    checks = checks_of(Mesh(points, triangles), PrintBed(x=220, y=220, z=250))
+    assert [name for name, check in checks.items() if not check.passed] == []
+    back = np.linalg.inv(piece.to_bed)
+    x, y, z = (points @ back[:3, :3].T + back[:3, 3]).T
+    assert z.min() == pytest.approx(-depth, abs=1e-5)
+    # A side that leans out by a degree: of the nose, below the top sheet, the foot comes nearest.
+    below = z < 0
+    gap = y - math.tan(math.radians(1.0)) * -z
+    nearest = np.flatnonzero(below)[gap[below].argmin()]
+    assert (x[nearest], y[nearest], z[nearest]) == pytest.approx((0.0, 0.0, -depth), abs=1e-4)

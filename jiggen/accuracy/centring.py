@@ -50,7 +50,7 @@ from jiggen.record.results import Movement, PlasticEffects
 from jiggen.tables import USUAL, Material, Span, material
 
 LIMIT = 0.25  # mm sideways at a hole, worst case: the aim of the project
-BETTER = "A stiffer material, a narrower ski range or a larger bed centres better."
+BETTER = "A stiffer material, shallower rails, a narrower ski range or a larger bed centres better."
 COLDER = 30.0  # °C, from a workshop at 20 to a car at -10 (common practice, no source)
 DIVISION = 1.0  # mm between two graduations of a rail
 
@@ -128,7 +128,7 @@ def find_centring(design: Design, loading: Loading | None = None) -> Centring:
         Finding(
             "accuracy.centring",
             f"hole {hole} may lie {error:.2f} mm off sideways; {LIMIT:g} mm is the most",
-            key="material, ski, bed",
+            key="material, rail-depth, ski, bed",
             hint=BETTER,
         )
         for hole, error in zip(design.layout.ids, loaded, strict=True)
