@@ -167,7 +167,7 @@ datum = "boot-heel"
 shift = 0.0
 hole = [{ at = [10.0, 15.0], both_sides = true }, { at = [50.0, 15.0], both_sides = true }]
 """
-KNOB, COLLAR = 16.0, 16.0  # mm: radius of the knob; a depth stop's collar, common practice
+KNOB, STOP = 16.0, 16.0  # mm: radius of the knob; a depth stop, common practice
 
 
 @pytest.fixture(scope="module")
@@ -188,7 +188,7 @@ def rims(jig):
 def test_a_depth_stop_passes_the_knob_beside_a_hole_on_the_centre_line(three):
     jig = design_jig(lay_out(three, 305.0), Settings(ski=SkiRange(84, 112)))
     assert jig.mechanism.knob.radius == KNOB
-    assert min(rims(jig).values()) >= COLLAR / 2 + 1.0
+    assert min(rims(jig).values()) >= STOP / 2 + 1.0
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -196,19 +196,19 @@ def test_depth_stops_pass_the_knobs_of_every_shipped_pattern(name):
     jig = design_jig(
         lay_out(read_pattern(find_pattern(name)), 305.0), Settings(ski=SkiRange(84, 112))
     )
-    assert min(rims(jig).values()) >= COLLAR / 2 + 1.0
+    assert min(rims(jig).values()) >= STOP / 2 + 1.0
 
 
-def test_where_there_is_no_room_for_a_wide_collar_a_narrow_one_is_named(three):
+def test_where_there_is_no_room_for_a_wide_depth_stop_a_narrow_one_is_named(three):
     from jiggen.design.envelopes import rooms
 
     layout = lay_out(three, 305.0)
     jig = design_jig(layout, Settings(ski=SkiRange(84, 112)))
     room = rooms(jig.guides, jig.stations, jig.mechanism)
-    assert {one.collar for one in room.values()} == {16.0}
+    assert {one.stop_width for one in room.values()} == {16.0}
     moved = [station.model_copy(update={"x": jig.guides[0].x + 24.0}) for station in jig.stations]
     near = rooms(jig.guides, moved, jig.mechanism)
-    assert near["toe-1"].collar == 13.0  # 24 - 16 is 8: 6.5 and 1, not 8 and 1
+    assert near["toe-1"].stop_width == 13.0  # 24 - 16 is 8: 6.5 and 1, not 8 and 1
     # Beside a hole 24 mm off, a chuck of 40 mm stands over the knob, and over its screw's head.
     assert near["toe-1"].chuck_z == pytest.approx(32.4)  # 26.4, a head of 5, and 1 mm
 
@@ -240,13 +240,13 @@ def test_a_knob_in_the_way_of_stop_or_chuck_is_found_in_the_files(folder):
     manifest = folder / "manifest.json"
     written = json.loads(manifest.read_text())
     first, last = written["guides"][0], written["guides"][-1]
-    assert (first["collar"], last["collar"]) == (16.0, 16.0)
+    assert (first["stop_width"], last["stop_width"]) == (16.0, 16.0)
     near = [guide for guide in written["guides"] if guide["chuck_z"]]
     assert near  # a chuck over the hole nearest to a knob overlaps it
-    first["collar"] = 60.0  # as if it stood free of everything
+    first["stop_width"] = 60.0  # as if it stood free of everything
     near[-1]["chuck_z"] = 20.0  # lower than the knob's top
     manifest.write_text(json.dumps(written))
-    assert codes() == {("verify.collar", first["id"]), ("verify.chuck", near[-1]["id"])}
+    assert codes() == {("verify.stop-width", first["id"]), ("verify.chuck", near[-1]["id"])}
 
 
 PAD = 20.0  # mm, diameter of a clamp's pad: common practice, no source
@@ -270,7 +270,7 @@ def test_clamps_are_clear_of_stops_knobs_and_channels_over_what_stands_on_the_sk
         assert len(marks) >= 2
         assert marks[:, 1].min() < 0 < marks[:, 1].max()  # a pair
         apart = np.linalg.norm(marks[:, None] - holes, axis=2).min()
-        assert apart >= (COLLAR + PAD) / 2
+        assert apart >= (STOP + PAD) / 2
         assert np.linalg.norm(marks[:, None] - knobs, axis=2).min() >= KNOB + PAD / 2
         station = jig.mechanism.station
         along = np.abs(marks[:, None, 0] - knobs[:, 0])

@@ -5,7 +5,7 @@ their lock screws, one another, and drills.  Heights are above the top sheet; al
 
       ┌──────┐   chuck: its face stays `chuck_z` above the ski with the drill all the way down
       │ drill│
-     ┌┴──────┴┐  collar of the depth stop, on the guide
+     ┌┴──────┴┐  depth stop, on the guide
      guide         knob          clamp pad, over what stands on the ski
 """
 
@@ -24,7 +24,7 @@ from jiggen.design.plan import CLAMP_MARK, Plate
 from jiggen.design.station import KnobShape, Mechanism
 from jiggen.record.entries import Station
 
-COLLARS = (16.0, 13.0)  # diameters of a depth stop's collar (common practice, no source)
+STOP_WIDTHS = (16.0, 13.0)  # diameters of depth stops (common practice, no source)
 CHUCK = 40.0  # diameter of a chuck for drills to 10 mm (common practice, no source)
 CLAMP_PAD = 20.0  # diameter of a clamp's pad (common practice, no source)
 CLAMP_IN = 8.0  # from the body's edge to a pad's middle: over the strip that stands on the ski
@@ -42,11 +42,11 @@ Marks = tuple[tuple[float, float], ...]
 class Room:
     """What there is room for at a hole.
 
-    `collar` is the diameter of the widest depth stop; a chuck's face must stay at or above
+    `stop_width` is the diameter of the widest depth stop; a chuck's face must stay at or above
     `chuck_z`, 0 where nothing stands in its way.
     """
 
-    collar: float
+    stop_width: float
     chuck_z: float
 
 
@@ -71,14 +71,14 @@ def _room(
         min((math.dist((guide.x, guide.y), place) for place in places), default=math.inf)
         for places in (knobs, pads)
     )
-    collars = (
-        collar
-        for collar in COLLARS
-        if near >= beside_knob(collar, mechanism.knob) - ROUNDING
-        and pad >= beside_pad(collar) - ROUNDING
+    widths = (
+        stop_width
+        for stop_width in STOP_WIDTHS
+        if near >= beside_knob(stop_width, mechanism.knob) - ROUNDING
+        and pad >= beside_pad(stop_width) - ROUNDING
     )
     tops = (top for radius, top in _above(mechanism) if near < CHUCK / 2 + radius + BESIDE)
-    return Room(next(collars, 0.0), max((top + BESIDE for top in tops), default=0.0))
+    return Room(next(widths, 0.0), max((top + BESIDE for top in tops), default=0.0))
 
 
 def _above(mechanism: Mechanism) -> Iterator[tuple[float, float]]:
@@ -91,14 +91,14 @@ def _above(mechanism: Mechanism) -> Iterator[tuple[float, float]]:
     yield screw.head_diameter / 2, knob.top_z + screw.head_height
 
 
-def beside_knob(collar: float, knob: KnobShape) -> float:
-    """Least distance of a hole from a station's axis, for a depth stop of `collar` diameter."""
-    return knob.radius + collar / 2 + BESIDE
+def beside_knob(stop_width: float, knob: KnobShape) -> float:
+    """Least distance of a hole from a station's axis with a depth stop `stop_width` wide."""
+    return knob.radius + stop_width / 2 + BESIDE
 
 
-def beside_pad(collar: float) -> float:
-    """Least distance of a hole from a clamp's middle, for a depth stop of `collar` diameter."""
-    return (collar + CLAMP_PAD) / 2 + BESIDE
+def beside_pad(stop_width: float) -> float:
+    """Least distance of a hole from a clamp's middle with a depth stop `stop_width` wide."""
+    return (stop_width + CLAMP_PAD) / 2 + BESIDE
 
 
 def along(y: float, apart: float) -> float:
@@ -109,8 +109,8 @@ def along(y: float, apart: float) -> float:
 # Tried in turn for a clamp: what its pad's middle keeps from a hole, and from a rail's channel.
 _CLAMP_APART = (
     (beside_pad(CHUCK), CLAMP_PAD / 2),  # even the chuck passes
-    *((beside_pad(collar), CLAMP_PAD / 2) for collar in COLLARS),
-    (beside_pad(COLLARS[-1]), CLAMP_MARK),  # the roof of a channel gives 0.01 mm
+    *((beside_pad(stop_width), CLAMP_PAD / 2) for stop_width in STOP_WIDTHS),
+    (beside_pad(STOP_WIDTHS[-1]), CLAMP_MARK),  # the roof of a channel gives 0.01 mm
 )
 
 
@@ -143,9 +143,9 @@ def clamp_places(
     side, xs = plate.half_width - CLAMP_IN, np.arange(math.ceil(plate.start), plate.stop)
     best: Marks = ()
     for from_hole, from_channel in _CLAMP_APART:
-        taken = [Point(guide.x, guide.y).buffer(from_hole) for guide in guides]
-        taken += [channel.buffer(from_channel) for channel in channels]
-        free = room - shapely.union_all([*taken, *knobs])
+        blocked = [Point(guide.x, guide.y).buffer(from_hole) for guide in guides]
+        blocked += [channel.buffer(from_channel) for channel in channels]
+        free = room - shapely.union_all([*blocked, *knobs])
         sides = [(y, xs[shapely.contains_xy(free, xs, y)]) for y in (side, -side)]
         if all(there.size for _, there in sides):
             found = tuple(place for y, there in sides for place in _nearest(there, y, ends))

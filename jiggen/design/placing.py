@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.design import plan
-from jiggen.design.envelopes import COLLARS, along, beside_knob
+from jiggen.design.envelopes import STOP_WIDTHS, along, beside_knob
 from jiggen.design.guides import Guide
 from jiggen.design.plan import Interval
 
@@ -31,13 +31,13 @@ def place_stations(
     """The heel and toe station's x (mm) with the least worst error at any hole, or None.
 
     Their cut-outs, within `spans`, keep a wall from holes and `mark`, and their knobs keep clear
-    of a depth stop's collar: of a narrower one where there is no place beside the widest.  The
+    of depth stops: of a narrower one where there is no place beside the widest.  The
     holes alone need the body to reach to `ends`; the whole may be `longest`.  Among equals (within
     1 %) the shortest jig wins: it prints faster and fits more beds.
     """
     half, reach = base.mechanism.station.half_length, base.mechanism.station.half_length + base.edge
-    for collar in COLLARS:
-        free = (_free_places(span, mark, guides, base, collar) for span in spans)
+    for stop_width in STOP_WIDTHS:
+        free = (_free_places(span, mark, guides, base, stop_width) for span in spans)
         h, t = (axis.ravel() for axis in np.meshgrid(*free, indexing="ij"))
         length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
         good = (t - h >= 2 * half + base.settings.wall) & (length <= longest)
@@ -54,11 +54,11 @@ def place_stations(
 
 
 def _free_places(
-    span: Interval, mark: Interval, guides: tuple[Guide, ...], base: Base, collar: float
+    span: Interval, mark: Interval, guides: tuple[Guide, ...], base: Base, stop_width: float
 ) -> NDArray[np.float64]:
     """The x's within `span` at which a station's cut-out and its knob keep clear, mm."""
     reach = base.mechanism.station.half_length + base.settings.wall
-    apart = beside_knob(collar, base.mechanism.knob)
+    apart = beside_knob(stop_width, base.mechanism.knob)
     # What a knob needs beyond its cut-out and its wall, if anything.
     blocked = [
         (guide.x - more, guide.x + more)

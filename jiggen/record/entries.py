@@ -138,7 +138,7 @@ class Hole(Entry):
 class Guide(Entry):
     """What guides the drill at a hole; its stop, if any, comes down at `top_z`.
 
-    There is room for a depth stop of `collar` diameter; with the drill all the way down a chuck's
+    A depth stop `stop_width` wide has room; with the drill all the way down a chuck's
     face must be `chuck_z` above the ski or higher.
     """
 
@@ -149,7 +149,7 @@ class Guide(Entry):
     throat: Size
     throat_z: tuple[Rounded, Rounded]
     top_z: Annotated[Length, Field(le=500), Nano] | None = None
-    collar: Annotated[Length, Field(le=100), Nano] | None = None
+    stop_width: Annotated[Length, Field(le=100), Nano] | None = None
     chuck_z: Annotated[Least, Field(le=500), Nano] = 0.0
 
 

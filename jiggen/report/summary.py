@@ -126,14 +126,14 @@ def room_words(record: JigRecord, stop: DepthStop, length: Callable[[float], str
 
     `length` puts millimetres into words.
     """
-    collars: dict[float, list[str]] = {}
+    widths: dict[float, list[str]] = {}
     for guide in record.guides:
-        if guide.id in stop.holes and guide.collar:
-            collars.setdefault(guide.collar, []).append(guide.id)
-    widest, *narrower = sorted(collars.items(), reverse=True) or [(0.0, [])]
+        if guide.id in stop.holes and guide.stop_width:
+            widths.setdefault(guide.stop_width, []).append(guide.id)
+    widest, *narrower = sorted(widths.items(), reverse=True) or [(0.0, [])]
     words = f"leave at least {length(math.ceil(stop.leave - 1e-6))} of the drill out of the chuck"
     if widest[0]:
-        words += f"; the depth stop's collar up to {length(widest[0])} wide"
+        words += f"; the depth stop up to {length(widest[0])} wide"
     return "".join([words, *(f", {length(c)} at most for {', '.join(i)}" for c, i in narrower)])
 
 

@@ -52,7 +52,7 @@ class Hole(_Spot):
 class Guide(_Entry):
     """What guides the drill at a hole: diameters and the heights they hold between, mm.
 
-    There is room for a depth stop of `collar` diameter, and for a chuck whose face is `chuck_z`
+    A depth stop `stop_width` wide has room, and a chuck whose face is `chuck_z`
     above the ski or higher.
     """
 
@@ -62,7 +62,7 @@ class Guide(_Entry):
     bore_z: Heights
     throat: Length
     throat_z: Heights
-    collar: Length | None = None
+    stop_width: Length | None = None
     chuck_z: Annotated[float, Field(ge=0)] = 0.0
 
 

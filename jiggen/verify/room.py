@@ -19,20 +19,20 @@ def judge_room(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger) -
     knobs = tuple(_knobs(manifest, meshes))
     _judge_clamps(manifest, meshes, knobs, ledger)
     for hole, guide in manifest.guided:
-        if guide.collar is None:
+        if guide.stop_width is None:
             continue
         for name, part, knob in knobs:
             # Halves with ladders are used one after the other.
             if manifest.ladders and part != guide.part:
                 continue
-            about, reach = ledger.about("STL", hole.id), max(guide.collar, limits.CHUCK) / 2
+            about, reach = ledger.about("STL", hole.id), max(guide.stop_width, limits.CHUCK) / 2
             free = knob.free_radius(hole.x, hole.y, reach)
             message = (
                 f"{name} stands {free:.2f} mm from its axis, in the way of a depth stop "
-                f"{guide.collar:g} mm wide"
+                f"{guide.stop_width:g} mm wide"
             )
-            passes, numbers = free >= guide.collar / 2, (2 * free, guide.collar, 0.0)
-            about.expect(passes, "verify.collar", message, *numbers, "mm")
+            passes, numbers = free >= guide.stop_width / 2, (2 * free, guide.stop_width, 0.0)
+            about.expect(passes, "verify.stop-width", message, *numbers, "mm")
             top = float(knob.vertices[:, 2].max())
             over = free >= limits.CHUCK / 2 or top <= guide.chuck_z
             message = f"{name} reaches up to {top:.2f} mm, a chuck down to {guide.chuck_z:.2f} mm"
@@ -68,7 +68,7 @@ def _judge_clamps(
             solid = middle.covers(at.buffer(limits.ROOFED))
             about.expect(solid, "verify.clamp", "the body is hollow under it")
             apart = min(float(np.hypot(hole.x - mark.x, hole.y - mark.y)) for hole in beside)
-            least = (limits.COLLAR + limits.CLAMP_PAD) / 2
+            least = (limits.STOP_WIDTH + limits.CLAMP_PAD) / 2
             message = f"a hole is {apart:.2f} mm off, {least:g} mm needed by pad and depth stop"
             about.expect(apart >= least, "verify.clamp", message, apart, least, 0.0, "mm")
             for name, other, knob in knobs:
