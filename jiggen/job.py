@@ -8,9 +8,12 @@ from functools import partial
 
 from jiggen.accuracy.causes import Print
 from jiggen.accuracy.centring import find_centring
+from jiggen.accuracy.depth import most_too_deep
 from jiggen.accuracy.lift import find_lift
 from jiggen.accuracy.reach import find_reach
+from jiggen.accuracy.support import weak_holes
 from jiggen.accuracy.sweep import sweep_stations
+from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design, Settings, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
@@ -94,6 +97,13 @@ def known_print(printer: Profile | None, *, checked: bool) -> Print:
     return Print(checked, 100 * scale, sure.skew, printer.bush_fit is not None)
 
 
+def deepest(layout: Layout, limits: DrillingLimits) -> dict[str, float]:
+    """How much too deep each hole may come out, mm, before the jig that drills it is designed."""
+    terms, angle = default_terms().depth, limits.point_angle
+    drills = zip(layout.ids, layout.diameters.tolist(), strict=True)
+    return {hole: round(most_too_deep(drill, terms, angle), 4) for hole, drill in drills}
+
+
 def folder_name(pattern: str, *boots: float) -> str:
     """A plain folder name for a pattern and its boot, or its shortest and longest one."""
     return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
@@ -168,11 +178,13 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
     except InputError as error:
         yield from error.findings
         return
+    thrust = default_terms().depth.thrust.most
     for each in designs:
         if moving:
             yield from sweep_stations(each, step=step).findings
         yield from find_centring(each).findings
         yield from find_lift(each.settings).findings
+        yield from weak_holes(each, thrust)
         yield from find_reach(each).findings
 
 

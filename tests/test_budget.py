@@ -16,9 +16,9 @@ from jiggen.accuracy.budget import (
     sheet_budget,
     summarise,
 )
-from jiggen.accuracy.causes import Cause, Print, Term
+from jiggen.accuracy.causes import Cause, Print
 from jiggen.accuracy.centring import find_centring
-from jiggen.accuracy.terms import DIVISORS, default_terms, read_terms
+from jiggen.accuracy.terms import DIVISORS, Term, default_terms, read_terms
 from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.plan import design_joint, worst_error

@@ -6,8 +6,8 @@ import pytest
 from simulation import difference, drill, simulate
 
 from jiggen.accuracy.budget import Budget, jig_budget, sheet_budget
-from jiggen.accuracy.causes import Cause, Print, Term
-from jiggen.accuracy.terms import default_terms
+from jiggen.accuracy.causes import Cause, Print
+from jiggen.accuracy.terms import Term, default_terms
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns

@@ -12,9 +12,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from jiggen.accuracy.causes import Cause, Print, Term, jig_causes, sheet_causes
+from jiggen.accuracy.causes import Cause, Print, jig_causes, sheet_causes
 from jiggen.accuracy.sections import Array
-from jiggen.accuracy.terms import Terms
+from jiggen.accuracy.terms import Term, Terms
 from jiggen.design import Design
 from jiggen.errors import Finding
 from jiggen.layout import Layout

@@ -14,16 +14,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
+from jiggen.accuracy.support import STIFFER, find_give
 from jiggen.accuracy.terms import (
     DIVISORS,
     Centring,
     Check,
     Clearance,
-    Distribution,
     JigTerms,
     PrintTerms,
     Sized,
+    Term,
     Terms,
+    Thrust,
 )
 from jiggen.design import Design
 from jiggen.design.guides import Guide
@@ -36,6 +38,7 @@ ALONG, ACROSS = np.eye(2)
 REPRINT = 1.0  # % of a length: beyond, the print is not one to correct (common practice, no source)
 SHARED_SIDES = math.sqrt(0.5)  # of what a ski's sides do: half of the variance at both stations
 
+TILT = "tilt under the drill's thrust"
 CHECK = "Check the print with the caliper before it is used, as the sheet says."
 SQUARE = "Measure the finished jig over pins, crosswise too: jiggen printed."
 PRINTER = "Print slower, or on a stiffer printer."
@@ -59,20 +62,6 @@ class Print:
     scale: float | None = None
     skew: float | None = None
     pockets: bool = False
-
-
-@dataclass(frozen=True)
-class Term:
-    """One line of a budget as a person reads it: what, how much, how spread, and its source.
-
-    `hint` says what makes it smaller; empty where that is for the user to know.
-    """
-
-    name: str
-    size: str
-    distribution: Distribution
-    source: str
-    hint: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,6 +140,7 @@ def jig_causes(
     if design.joint:
         halves = (along * half for half in (at[:, :1] >= 0, at[:, :1] < 0))
         yield from _shared("joint of the halves", terms.print.joint_gap, halves, JOINT)
+    yield _tilting(design, terms.depth.thrust)
     yield from _each("the hand", jig.hand, at)
 
 
@@ -287,6 +277,14 @@ def _sides(alone: Iterable[Setting], arms: Array, size: Sized) -> Iterator[Cause
     across = np.tile(ACROSS, (len(arms), 1))
     each = (one for setting in alone for one in _swings(setting, arms))
     return _shared("the ski's side walls", size, (SHARED_SIDES * one for one in (across, *each)))
+
+
+def _tilting(design: Design, thrust: Thrust) -> Cause:
+    """The jig's lean under the usual thrust, carried from half the body to half a hole's depth."""
+    give = find_give(design, thrust.usual)
+    effect = give.lean * (design.settings.body + design.layout.depths)[:, None] / 2
+    words = f"up to {give.tilt.max():.2f}° under {thrust.usual:g} N"
+    return Cause(Term(TILT, words, "uniform", thrust.source, STIFFER), "each", effect)
 
 
 def _each(name: str, size: Sized, at: Array, hint: str = "") -> Iterator[Cause]:

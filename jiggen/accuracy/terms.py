@@ -5,6 +5,7 @@ The defaults are those of `jiggen.tables`, the one table of how far a cause may 
 
 import math
 import os
+from dataclasses import dataclass
 from functools import cache, partial
 from typing import Annotated, Any, Literal, Self
 
@@ -21,6 +22,7 @@ Distribution = Literal["uniform", "triangular", "normal", "arcsine"]
 NORMAL_BOUND = 3.0  # sigmas: a normal term has no end, and is counted so far in the worst case
 # Beyond these a slip of the decimal point is likelier (common practice, no source).
 LARGEST = 50.0  # mm or °C
+STRONGEST = 500.0  # N
 EXPANSION = 1e-3  # mm per mm and °C
 # Half-width over standard deviation: uniform and triangular from JCGM 100:2008, 4.3.7 and 4.3.9,
 # arcsine from JCGM 101:2008, 6.4.6.  From memory, all three; the tests integrate them.
@@ -49,10 +51,26 @@ def _check_class(symbol: str, what: str) -> str:
 
 
 Size = Annotated[Number, AfterValidator(partial(_check_size, most=LARGEST))]
+Force = Annotated[Number, AfterValidator(partial(_check_size, most=STRONGEST))]
 Growth = Annotated[Number, AfterValidator(partial(_check_size, most=EXPANSION))]
 HoleClass = Annotated[str, AfterValidator(partial(_check_class, what="hole"))]
 ShaftClass = Annotated[str, AfterValidator(partial(_check_class, what="shaft"))]
+_FORCE_HELP = f"a number from 0 to {STRONGEST:g}, in N"
 _SIZE_HELP = f"a number from 0 to {LARGEST:g}"
+
+
+@dataclass(frozen=True)
+class Term:
+    """One line of a budget as a person reads it: what, how much, how spread, and its source.
+
+    `hint` says what makes it smaller; empty where that is for the user to know.
+    """
+
+    name: str
+    size: str
+    distribution: Distribution
+    source: str
+    hint: str = ""
 
 
 class Distributed(Shape):
@@ -122,6 +140,20 @@ class RunOut(Distributed):
     by_length: Size = key(_SIZE_HELP, 0.0)
 
 
+class Thrust(Distributed):
+    """How hard the depth stop is pressed on a guide, N: as is usual, and at most."""
+
+    usual: Force = key(_FORCE_HELP)
+    most: Force = key(_FORCE_HELP)
+
+
+class OneSided(Distributed):
+    """Half-widths in mm towards a `deeper` hole and a `shallower` one."""
+
+    deeper: Size = key(_SIZE_HELP, 0.0)
+    shallower: Size = key(_SIZE_HELP, 0.0)
+
+
 class Marks(Sized):
     """Half-width at each of two hand marks, `beyond` the outermost holes by so many mm."""
 
@@ -166,6 +198,17 @@ class JigTerms(Shape):
     hand: Sized = _table(Sized)
 
 
+class DepthTerms(Shape):
+    """``[depth]``: what makes a hole drilled through the jig deeper or shallower than asked."""
+
+    thrust: Thrust = _table(Thrust)
+    ski_bend: Sized = _table(Sized)
+    crown: Sized = _table(Sized)
+    collar: Sized = _table(Sized)
+    point: Sized = _table(Sized)
+    bush: OneSided = _table(OneSided)
+
+
 class SheetTerms(Shape):
     """``[sheet]``: what moves a hole punched through a printed paper sheet."""
 
@@ -180,10 +223,11 @@ class SheetTerms(Shape):
 
 
 class Terms(Shape):
-    """Every term of both budgets, and of a print."""
+    """Every term of the budgets, and of a print."""
 
     print: PrintTerms = key("tables headed [print.…]")
     jig: JigTerms = key("tables headed [jig.…]")
+    depth: DepthTerms = key("tables headed [depth.…]")
     sheet: SheetTerms = key("tables headed [sheet.…]")
 
 

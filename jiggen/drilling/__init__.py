@@ -8,7 +8,7 @@ goes deeper by its own length::
     point     = drill / 2 / tan(point angle / 2)
     stop      = guide's top above the ski + depth + point,   measured from the drill's tip
               = guide's top above the ski + depth,           measured from the lips' corners
-    base left = thickness - depth - point
+    base left = thickness - depth - point - what the hole comes out too deep at most (95 %)
 
 The tip is what a caliper finds, so the first stop is the one to set.  An ordinary jobber drill
 is long enough when
@@ -144,12 +144,14 @@ def check_drilling(
     limits: DrillingLimits,
     screws: Mapping[str, Screw] | None = None,
     chucks: Mapping[str, float] | None = None,
+    too_deep: Mapping[str, float] | None = None,
 ) -> Drilling:
     """Check the holes of `layout` against `ski`, and say how the drill is set.
 
     `bush_tops` is, by hole id, the height in mm above the top sheet that the depth stop
     comes down on; `screws` what goes into a hole, by its id, for those where it is known;
-    `chucks` the height in mm that the chuck's face must keep there, if any.
+    `chucks` the height in mm that the chuck's face must keep there, if any; `too_deep` how much
+    deeper than asked it may come out, mm: that is taken off the base left.
 
     The result's errors are ``drilling.base``, ``.area``, ``.off-ski``; its warnings
     ``drilling.screw-short``, ``.screw-deep``, ``.edge``, ``.drill-short``, ``.flute-short``.
@@ -165,7 +167,7 @@ def check_drilling(
         if not (0 <= screw.plate <= 60 and screw.lengths)
         or not all(4 <= length <= 100 for length in screw.lengths)
     )
-    holes = tuple(_holes(layout, ski, limits, screws))
+    holes = tuple(_holes(layout, ski, limits, screws, too_deep or {}))
     stops = tuple(_stops(holes, bush_tops, limits, chucks or {}))
     # One finding for all holes with the same remark.
     shared: dict[tuple[str, str, str], list[str]] = {}
@@ -193,16 +195,17 @@ def check_all_boots(
     limits: DrillingLimits,
     screws: Mapping[str, Screw],
     chucks: Mapping[str, float] | None = None,
+    too_deep: Mapping[str, float] | None = None,
 ) -> Drilling:
     """`check_drilling` of the first of `layouts`, with what is found of the others too.
 
     A finding about several layouts is reported once, of the first one that it is about.
     """
     first, *others = layouts
-    found = check_drilling(first, tops, state, limits, screws, chucks)
+    found = check_drilling(first, tops, state, limits, screws, chucks, too_deep)
     of_boots = [(found, "")]
     for layout in others:
-        more = check_drilling(layout, tops, state, limits, screws, chucks)
+        more = check_drilling(layout, tops, state, limits, screws, chucks, too_deep)
         of_boots.append((more, f"boot {layout.boot:g}: "))
     kinds: dict[str, dict[tuple[str, str], Finding]] = {"errors": {}, "warnings": {}}
     for kind, known in kinds.items():
@@ -213,7 +216,11 @@ def check_all_boots(
 
 
 def _holes(
-    layout: Layout, ski: SkiState, limits: DrillingLimits, screws: Mapping[str, Screw]
+    layout: Layout,
+    ski: SkiState,
+    limits: DrillingLimits,
+    screws: Mapping[str, Screw],
+    too_deep: Mapping[str, float],
 ) -> Iterator[DrilledHole]:
     thickness = thickness_at_holes(layout, ski.thickness)
     width = width_at(layout.positions[:, 0], ski.widths)
@@ -222,6 +229,7 @@ def _holes(
         drill, depth = float(layout.diameters[index]), float(layout.depths[index])
         point = limits.point(drill)
         thick = None if thickness is None else float(thickness[index])
+        deeper = too_deep.get(name, 0.0)
         screw, length = screws.get(name), None
         if screw:
             # The longest that does not reach the bottom of the hole, or the shortest of all.
@@ -236,7 +244,8 @@ def _holes(
             depth=depth,
             point=point,
             thickness=thick,
-            base_left=None if thick is None else thick - depth - point,
+            too_deep=deeper,
+            base_left=None if thick is None else thick - depth - point - deeper,
             edge=None if width is None else float(width[index]) / 2 - abs(y) - drill / 2,
             screw=length,
             engagement=length - screw.plate if screw and length else None,
@@ -320,10 +329,12 @@ def _errors(
     thick, base_left = hole.thickness, hole.base_left
     if thick is not None and base_left is not None and base_left < limits.base_left - ROUNDING:
         sums = f"{thick:.2f} thick - {hole.depth:.2f} deep - {hole.point:.2f} point"
+        if hole.too_deep:
+            sums += f" - {hole.too_deep:.2f} depth error"
         left = f"{base_left:.2f} mm of ski would be left under the point"
         if base_left <= 0:
             left = f"the point would come out of the base by {-base_left:.2f} mm"
-        deepest = thick - hole.point - limits.base_left
+        deepest = thick - hole.point - hole.too_deep - limits.base_left
         hint = f"drill {deepest:.2f} mm deep at most" if deepest > 0 else "too thin to drill"
         yield "base", f"{left} ({sums})", f"{limits.base_left:g} mm must be left: {hint}."
     if area:

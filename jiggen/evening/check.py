@@ -14,6 +14,7 @@ from jiggen.drilling import DrillingLimits, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
+from jiggen.job import deepest
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.model import Pattern, Side
@@ -125,7 +126,8 @@ def _drilled(
     holes = lay_out(pattern, row.boot, mount_shift=row.shift, core=row.core, side=side)
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
     state = SkiState(row.thickness, _widths(row, holes, terms.settings), pattern.area)
-    checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern))
+    deep = deepest(holes, terms.limits)
+    checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern), too_deep=deep)
     return Drilled(holes, checked, check_mount(holes, old, terms.old) if old else None)
 
 

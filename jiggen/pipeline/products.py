@@ -15,8 +15,10 @@ import numpy as np
 
 from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
+from jiggen.accuracy.depth import depth_budget, join_depths
 from jiggen.accuracy.lift import find_lift
 from jiggen.accuracy.reach import find_reach, too_deep
+from jiggen.accuracy.support import weak_holes
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
@@ -26,7 +28,7 @@ from jiggen.design.gauge import Gauge, design_gauge, readings_of
 from jiggen.design.settings import Bed, BushChoice, Settings
 from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
-from jiggen.drilling import check_all_boots
+from jiggen.drilling import DrillingLimits, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.hole_plan import layout_dxf, layout_svg
@@ -103,7 +105,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     design = made.whole
     compensation = printers.refuse_for_design(design, job.printer)
     announce("moving parts over the ski range")
-    accuracy, warnings = expect_job(nominal, job.printer)
+    accuracy, warnings = expect_job(nominal, job.printer, job.limits)
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
     others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
     ski, limits, screws = job.ski_in_hand, job.limits, job.screws
@@ -113,7 +115,9 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
         for hole, room in rooms(each.guides, each.stations, each.mechanism, each.clamps).items()
     }
     chucks = {hole: one.chuck_z for hole, one in room.items()}
-    drilling = check_all_boots([design.layout, *others], tops, ski, limits, screws, chucks)
+    drilling = check_all_boots(
+        [design.layout, *others], tops, ski, limits, screws, chucks, accuracy.depth.too_deep
+    )
     if drilling.errors:
         raise CheckFailed(drilling.errors)
     boots = None if job.one_boot else (min(layouts), longest)
@@ -145,17 +149,20 @@ def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> Jo
     return made
 
 
-def expect(design: Design, printer: Profile | None = None) -> Expected:
-    """What is expected of one design, corrected for `printer`.
+def expect(
+    design: Design, printer: Profile | None = None, limits: DrillingLimits | None = None
+) -> Expected:
+    """What is expected of one design, corrected for `printer`, with the drill of `limits`.
 
-    Raises CheckFailed where moving parts touch or lose mesh, or the centring cannot be held.
+    Raises CheckFailed where moving parts touch or lose mesh, the centring cannot be held, or the
+    jig gives way too far under the hand.
     """
+    terms = default_terms()
     motion = sweep_stations(design)
     centred, reach = find_centring(design), find_reach(design)
-    lift = find_lift(design.settings)
-    if faults := motion.findings + centred.findings + lift.findings + reach.findings:
+    stands = find_lift(design.settings).findings + weak_holes(design, terms.depth.thrust.most)
+    if faults := motion.findings + centred.findings + stands + reach.findings:
         raise CheckFailed(faults)
-    terms = default_terms()
     jig, unmeasured = (
         jig_budget(design, terms, centred.loaded, known_print(printer, checked=checked))
         for checked in (True, False)
@@ -167,6 +174,7 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
         jig=summarise(jig),
         unmeasured=summarise(unmeasured),
         sheet=summarise(sheet_budget(design.layout, terms)),
+        depth=depth_budget(design, terms.depth, (limits or DrillingLimits()).point_angle),
         centring=CentringSummary(
             **{name: round(float(getattr(centred, name).max()), 4) for name in CENTRING}
         ),
@@ -192,7 +200,9 @@ def expect(design: Design, printer: Profile | None = None) -> Expected:
     return expected, over_limit(jig, unmeasured=unmeasured)
 
 
-def expect_job(made: JobDesign, printer: Profile | None = None) -> Expected:
+def expect_job(
+    made: JobDesign, printer: Profile | None = None, limits: DrillingLimits | None = None
+) -> Expected:
     """`expect` for a whole jig; each half by itself where halves are used by themselves.
 
     Raises CheckFailed as `expect` does, for all halves at once.
@@ -201,7 +211,7 @@ def expect_job(made: JobDesign, printer: Profile | None = None) -> Expected:
     faults: list[Finding] = []
     for design in made.alone:
         try:
-            found.append(expect(design, printer))
+            found.append(expect(design, printer, limits))
         except CheckFailed as error:
             faults += error.findings
     if faults:
@@ -215,6 +225,7 @@ def expect_job(made: JobDesign, printer: Profile | None = None) -> Expected:
         unmeasured=_joined([expected.unmeasured for expected in every]),
         # Paper has no halves: one sheet shows all holes.
         sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
+        depth=join_depths([expected.depth for expected in every]),
         centring=CentringSummary(
             **{name: max(getattr(one.centring, name) for one in every) for name in CENTRING}
         ),

@@ -64,9 +64,9 @@ class DepthStop(Entry):
 class DrilledHole(Entry):
     """One hole as it will be; None where the ski or the screw is not known.
 
-    The drill's `point` goes deeper than `depth`; `base_left` of the ski's `thickness` remains
-    under it.  `edge` is from the hole's wall to the ski's nearer edge; `engagement` is the part
-    of the chosen `screw` in the ski.
+    The drill's `point` goes deeper than `depth`, and the hole may come out `too_deep`; `base_left`
+    of the ski's `thickness` remains under both.  `edge` is from the hole's wall to the ski's nearer
+    edge; `engagement` is the part of the chosen `screw` in the ski.
     """
 
     id: Name
@@ -76,6 +76,7 @@ class DrilledHole(Entry):
     drill: Length
     depth: Length
     point: Least
+    too_deep: Least = 0.0
     thickness: float | None
     base_left: float | None
     edge: float | None
@@ -128,6 +129,49 @@ class BudgetSummary(Entry):
     holes: dict[Name, HoleAccuracy]
     spacing_95: dict[Name, Least]
     largest_95: Least
+
+
+class DepthTerm(Entry):
+    """One cause of a wrong depth: at the worst hole what is `usual`, and its reach either way."""
+
+    name: Text
+    size: Text
+    distribution: Word
+    source: Text
+    usual: float
+    deeper: Least
+    shallower: Least
+
+
+class DepthError(Entry):
+    """By how much a hole is deeper than asked: what is `usual`, and what 95 of 100 stay within.
+
+    Likewise shallower; each may be below zero, where a hole is never so.
+    """
+
+    usual: float
+    deeper_95: float
+    deeper_worst: float
+    shallower_95: float
+    shallower_worst: float
+
+
+class DepthBudget(Entry):
+    """How deep holes come out; `sag` and `tilt` (degrees) at the worst hole under the most thrust.
+
+    `thrust` is the hand's on the depth stop in N: usual, and at most.
+    """
+
+    thrust: tuple[Least, Least]
+    sag: float
+    tilt: Least
+    terms: tuple[DepthTerm, ...]
+    holes: dict[Name, DepthError]
+
+    @property
+    def too_deep(self) -> dict[str, float]:
+        """By hole, how much deeper than asked 95 of 100 are at most: taken off the base left."""
+        return {hole: max(error.deeper_95, 0.0) for hole, error in self.holes.items()}
 
 
 class CentringSummary(Entry):
@@ -187,12 +231,14 @@ class Accuracy(Entry):
     """What is expected of the jig, beside marking out by hand from a paper sheet.
 
     `jig` once its print has passed the check with the caliper, `unmeasured` as it was printed.
-    By hole and station, `division` is the hole's shift for one line of that station's scale.
+    `depth` is how deep holes come out through it.  By hole and station, `division` is the hole's
+    shift for one line of that station's scale.
     """
 
     jig: BudgetSummary
     unmeasured: BudgetSummary
     sheet: BudgetSummary
+    depth: DepthBudget
     centring: CentringSummary
     division: dict[Name, dict[Name, Annotated[float, Field(ge=0, le=50)]]]
     moving: MovingSummary

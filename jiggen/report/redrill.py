@@ -37,7 +37,8 @@ def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> Jig
             positions = layouts[0].positions.copy()
             positions[:, 0] = [entry.x[hole] for hole in layouts[0].ids]
             layouts.append(replace(layouts[0], boot=entry.boot, positions=positions))
-    found = check_all_boots(tuple(layouts), tops, state, limits, screws, chucks)
+    too_deep = record.accuracy.depth.too_deep
+    found = check_all_boots(tuple(layouts), tops, state, limits, screws, chucks, too_deep)
     if found.errors:
         raise CheckFailed(found.errors)
     ski = SkiInHand.model_validate(asdict(state))

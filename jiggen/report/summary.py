@@ -11,6 +11,7 @@ from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.check import check_line
+from jiggen.report.depth import depth_words, giving_words
 from jiggen.report.plastics import car_words
 from jiggen.report.sides import about_ski
 from jiggen.tables import material
@@ -100,6 +101,8 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
         yield f"{'':<10}{room_words(record, stop, lambda mm: f'{mm:g} mm')}"
     if record.print_check:
         yield f"Check:    the print with the caliper, as sheet.pdf says: {check_line(record)}"
+    yield f"Depth:    {depth_words(accuracy.depth, record.holes, lambda mm: f'{mm:.2f} mm')}"
+    yield f"{'':<10}{giving_words(accuracy.depth)}"
     yield f"Expect:   95 of 100 holes, at the worst hole: {headline(accuracy)}"
     yield (
         f"Centring: within {accuracy.centring.loaded:.2f} mm at the worst hole; parts run "

@@ -17,6 +17,7 @@ from jiggen.record import JigRecord
 from jiggen.record.entries import JigInputs
 from jiggen.record.results import Accuracy, Drilling, Plastic
 from jiggen.report import check
+from jiggen.report.depth import TERM_HEADS, TERMS_NOTE, depth_words, giving_words, term_rows
 from jiggen.report.page.markup import (
     Html,
     bullets,
@@ -67,7 +68,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         *_notices(record.drilling),
         node("div", viewer(folder, view), cautions, class_="first"),
         *(note(f"{name} could not be read.") for name in view.unreadable),
-        *([_stops(record.drilling), _sides(record), *_setting(record)] if record.passed else ()),
+        *([_stops(record), _sides(record), *_setting(record)] if record.passed else ()),
         _layout(folder, record),
         *([_to_make(record), _printing(record.plastic)] if record.passed else ()),
         *(_check(record) if record.passed else ()),
@@ -149,8 +150,9 @@ def _told(notices: tuple[Finding, ...]) -> Html:
     )
 
 
-def _stops(drilling: Drilling) -> Html:
-    """Where to set the drill's stop, one row for all holes that share it."""
+def _stops(record: JigRecord) -> Html:
+    """Where to set the drill's stop, one row for holes that share it; how deep they come."""
+    drilling, depth = record.drilling, record.accuracy.depth
     heads = (
         "holes",
         "drill ⌀",
@@ -168,7 +170,15 @@ def _stops(drilling: Drilling) -> Html:
         rows.append((node("span", *names), f"{stop.drill:g}", f"{stop.depth:g}", *lengths))
     base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
     least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""
-    return section("Drill and depth stop", table(heads, rows), note(DEPTH_NOTE + least))
+    words = depth_words(depth, record.holes, lambda mm: f"{mm:.2f} mm"), giving_words(depth)
+    return section(
+        "Drill and depth stop",
+        table(heads, rows),
+        note(DEPTH_NOTE + least),
+        bullets(f"{line[0].upper()}{line[1:]}." for line in words if line),
+        table(TERM_HEADS, term_rows(depth), words=(1, 4), stacked=True),
+        note(TERMS_NOTE),
+    )
 
 
 def _sides(record: JigRecord) -> Html:

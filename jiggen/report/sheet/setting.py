@@ -11,7 +11,8 @@ from jiggen.draw.figures import arrow, polyline
 from jiggen.draw.fonts import POINT, plain, width_of, wrap
 from jiggen.draw.shapes import WHITE, Line, Pen, Shape, grey
 from jiggen.record import JigRecord
-from jiggen.record.results import DepthStop
+from jiggen.record.results import DepthStop, DrilledHole
+from jiggen.report.depth import depth_words
 from jiggen.report.sheet import kit
 from jiggen.report.summary import WRONG_LINE, half_instructions, room_words
 from jiggen.units import number
@@ -89,8 +90,17 @@ def _stop(stop: DepthStop, job: JigRecord, units: kit.Units, width: float) -> li
         kit.beside(*((width / 4, shown) for shown in numbers)),
         kit.gap(0.6),
         kit.para(f"{plain(room[0].upper() + room[1:])}."),
+        *_depth(job, holes, units),
         kit.gap(1.2),
     ]
+
+
+def _depth(job: JigRecord, holes: list[DrilledHole], units: kit.Units) -> list[Flowable]:
+    """How far off the depth may come out, and that it is taken off the base left."""
+    words = depth_words(job.accuracy.depth, holes, lambda mm: kit.full(mm, units))
+    if words and any(hole.base_left is not None for hole in holes):
+        words += "; the remaining base is what is left after the first"
+    return [kit.para(f"Depth: {words}.")] if words else []
 
 
 def _number(name: str, value: float, digits: int, units: kit.Units) -> list[Flowable]:
