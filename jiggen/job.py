@@ -22,6 +22,7 @@ from jiggen.files import plain_name
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.measure.printer.profile import Profile
 from jiggen.pattern.model import Core, Pattern, Screw, Side
+from jiggen.record.results import round_up
 
 Interval = tuple[float, float]
 """Least and greatest length in mm, both included."""
@@ -101,7 +102,7 @@ def deepest(layout: Layout, limits: DrillingLimits) -> dict[str, float]:
     """How much too deep each hole may come out, mm, before the jig that drills it is designed."""
     terms, angle = default_terms().depth, limits.point_angle
     drills = zip(layout.ids, layout.diameters.tolist(), strict=True)
-    return {hole: round(most_too_deep(drill, terms, angle), 4) for hole, drill in drills}
+    return {hole: round_up(most_too_deep(drill, terms, angle)) for hole, drill in drills}
 
 
 def folder_name(pattern: str, *boots: float) -> str:

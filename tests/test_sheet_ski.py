@@ -19,12 +19,14 @@ def manifest():
 def test_a_thick_ski_gets_its_base_left_on_the_sheet(manifest):
     found = redrilled(manifest, SkiState(thickness=(20.0,)), DrillingLimits())
     holes = {hole["id"]: hole for hole in found["drilling"]["holes"]}
-    # By hand: 20 - 9.2 - 1.8/tan 59° = 20 - 9.2 - 1.0815 = 9.7185.
-    assert holes["toe-1"]["base_left"] == pytest.approx(9.7185, abs=1e-3)
+    # By hand: 20 - 9.2 - 1.8/tan 59° = 20 - 9.2 - 1.0815 = 9.7185, less what it may be too deep.
+    deep = holes["toe-1"]["too_deep"]
+    assert deep == pytest.approx(0.2)
+    assert holes["toe-1"]["base_left"] == pytest.approx(9.7185 - deep, abs=1e-3)
 
 
 def test_a_thin_ski_has_no_sheet_and_the_numbers_are_said(manifest):
-    with pytest.raises(CheckFailed, match=r"1\.72 mm of ski would be left"):
+    with pytest.raises(CheckFailed, match=r"1\.52 mm of ski would be left.* - 0\.20 depth error"):
         redrilled(manifest, SkiState(thickness=(12.0,)), DrillingLimits())
 
 

@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from jig_fem import bricks, gives, on_pads
+from sharing import built_once
 from solid_fem import Solid, diags
+from test_ladders import BOOTS, build
 from test_strips import PATTERNS, jig
 
 from jiggen.accuracy.depth import depth_budget, most_too_deep
@@ -18,7 +20,10 @@ from jiggen.accuracy.terms import default_terms
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed
-from jiggen.pipeline.products import expect
+from jiggen.job import Job, design_job
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pipeline.products import build_jig, expect
+from jiggen.record.results import round_up
 from jiggen.verify.mesh import read_stl
 
 MODULUS = 2000.0
@@ -140,13 +145,14 @@ def test_a_channel_leaves_a_hinge():
 
 
 def test_bricks_bend_as_a_cantilever():
-    # F·L³/3EI, one brick high: Roark, from memory.
-    edges = (np.linspace(0, 100, 21), np.linspace(0, 20, 5), np.array([0.0, 4.0]))
+    # F·L³/3EI + 6·F·L/5GA, one brick high: Roark, from memory.
+    edges = (np.linspace(0, 100, 21), np.linspace(0, 20, 5), np.array([0.0, 14.0]))
     made = Solid(edges, np.full((20, 4, 1), MODULUS), poisson=0.0)
     made.stiffness = (made.stiffness + diags(np.repeat((made.at[:, 0] == 0) * 1e9, 3))).tocsc()
     moved = made.solve(made.push(10.0, made.at[:, 0] == 100).reshape(-1, 1)).reshape(-1, 3)
     found = -moved[made.at[:, 0] == 100, 2].mean()
-    assert found == pytest.approx(10 * 100**3 / (3 * MODULUS * 20 * 4**3 / 12), rel=2e-3)
+    bent, sheared = 10 * 100**3 / (3 * MODULUS * 20 * 14**3 / 12), 1.2 * 10 * 100 / 1000 / 280
+    assert found == pytest.approx(bent + sheared, rel=5e-3)
 
 
 # What a beam and bricks of 6 mm may differ by, where both are far below the limits.
@@ -173,6 +179,17 @@ def body_files(folder, parts):
 def test_a_beam_gives_way_as_bricks_of_the_written_files_do(built, club_layout):
     made = design_jig(club_layout, Settings(SkiRange(84, 112)))
     check_against_bricks(made, body_files(built.folder, built.record.values()["parts"]))
+
+
+def test_a_half_with_a_ladder_gives_way_as_bricks_do(tmp_path_factory):
+    club = built_once(
+        tmp_path_factory, "ladders", lambda target: build("club-piste", target, by=build_jig)
+    )
+    found = read_pattern(find_pattern("club-piste"))
+    job = Job(found, (BOOTS[0], BOOTS[-1]), Settings(SkiRange(84, 112)))
+    (heel,) = (one for one in design_job(job).alone if one.bodies[0].name == "body-heel")
+    parts = [part for part in club.record.values()["parts"] if part["name"] == "body-heel"]
+    check_against_bricks(heel, body_files(club.folder, parts))
 
 
 # -- the limits, and the depth -------------------------------------------------------------------
@@ -203,14 +220,14 @@ def test_the_relieved_underside_comes_down_on_the_ski():
     before = on_pads(jig("club-piste"))
     relief = before.settings.relief
     assert find_give(before, 400.0).sag.max() < relief + 0.1
-    assert find_give(before, 2000.0).sag.max() < relief + 0.2
+    assert find_give(before, 800.0).sag.max() < relief + 0.15
 
 
 def test_a_bent_ski_changes_little_under_strips_and_much_under_pads():
     made = jig("club-piste")
     for design, most in ((made, 0.03), (on_pads(made), 0.3)):
-        flat = find_give(design, 50.0, 0.0).sag
-        change = np.abs(find_give(design, 50.0, 1.0).sag - flat).max()
+        flat = find_give(design, 30.0, 0.0).sag
+        change = np.abs(find_give(design, 30.0, 1.0).sag - flat).max()
         assert change < most
     assert change > 0.1
 
@@ -239,7 +256,7 @@ def test_the_depth_budget_by_hand():
     assert found.deeper_95 == pytest.approx(usual + 1.645 * spread, abs=0.002 + bend.deeper / 2)
     worst = usual + sum(size for size, _ in parts)
     assert found.deeper_worst == pytest.approx(worst, abs=0.004 + bend.deeper)
-    assert budget.too_deep["toe-5"] == found.deeper_95
+    assert 0 <= budget.too_deep["toe-5"] - found.deeper_95 < 0.05
     assert all(error.deeper_95 < error.deeper_worst for error in budget.holes.values())
 
 
@@ -248,7 +265,7 @@ def test_before_a_jig_is_designed_a_hole_counts_as_deep_as_any_may_come(name):
     made, terms = jig(name, bed=350.0), default_terms().depth
     deep = depth_budget(made, terms, 118.0).too_deep
     for hole, drill in zip(made.layout.ids, made.layout.diameters.tolist(), strict=True):
-        assert deep[hole] < most_too_deep(drill, terms, 118.0) < 0.5
+        assert deep[hole] <= round_up(most_too_deep(drill, terms, 118.0)) < 0.5
 
 
 def test_the_tilt_is_a_term_of_the_budget():

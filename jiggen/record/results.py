@@ -1,5 +1,6 @@
 """What was computed for a built folder: drilling, accuracy, plastic.  Lengths are mm."""
 
+import math
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
@@ -9,6 +10,7 @@ from jiggen.files import inner_path
 from jiggen.outcome import Length, Name, Text, Word
 from jiggen.tables import JobberDrill
 
+FINE = 0.05  # mm: no depth stop is set finer (common practice, no source)
 LONGEST_NOTE = 20_000  # characters
 
 
@@ -131,6 +133,11 @@ class BudgetSummary(Entry):
     largest_95: Least
 
 
+def round_up(depth: float) -> float:
+    """A depth error in mm, never below zero, as it is counted: up to the next 0.05 mm."""
+    return max(0.0, math.ceil(depth / FINE - 1e-9) * FINE)
+
+
 class DepthTerm(Entry):
     """One cause of a wrong depth: at the worst hole what is `usual`, and its reach either way."""
 
@@ -171,7 +178,7 @@ class DepthBudget(Entry):
     @property
     def too_deep(self) -> dict[str, float]:
         """By hole, how much deeper than asked 95 of 100 are at most: taken off the base left."""
-        return {hole: max(error.deeper_95, 0.0) for hole, error in self.holes.items()}
+        return {hole: round_up(error.deeper_95) for hole, error in self.holes.items()}
 
 
 class CentringSummary(Entry):
