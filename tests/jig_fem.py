@@ -69,7 +69,7 @@ def gives(design: Design, solid: Solid, thrust: float) -> dict[str, tuple[float,
 
 
 def on_pads(design: Design) -> Design:
-    """The same jig on a pad of 9 x 36 mm in each corner, relieved everywhere else."""
+    """The same jig on a pad of 9 x 36 mm in each corner, clamped there, relieved elsewhere."""
     start = min(body.plate.start for body in design.bodies)
     stop = max(body.plate.stop for body in design.bodies)
     half, length = design.half_width, min(36.0, (stop - start) / 3)
@@ -78,8 +78,11 @@ def on_pads(design: Design) -> Design:
         for x0, x1 in ((start, start + length), (stop - length, stop))
         for y0, y1 in ((half - 9.0, half), (-half, 9.0 - half))
     ]
+    clamps = [(x, y) for x in (start + 8.0, stop - 8.0) for y in (half - 4.5, 4.5 - half)]
     bodies = []
     for body in design.bodies:
         relief = body.outline.polygon.buffer(1.0).difference(shapely.union_all(pads))
-        bodies.append(replace(body, relief=regions_of(relief)))
-    return replace(design, bodies=tuple(bodies), supports=regions_of(MultiPolygon(pads)))
+        own = tuple(place for place in clamps if body.plate.holds(place[0]))
+        bodies.append(replace(body, relief=regions_of(relief), clamps=own))
+    supports = regions_of(MultiPolygon(pads))
+    return replace(design, bodies=tuple(bodies), supports=supports)
