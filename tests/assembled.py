@@ -37,7 +37,7 @@ class Met:
 
 @dataclass(frozen=True)
 class Assembly:
-    """Every piece of a built folder; those of a half used by itself meet no other half's."""
+    """Every piece of a built folder."""
 
     pieces: dict[str, manifold3d.Manifold]
     kinds: dict[str, str]
@@ -58,7 +58,9 @@ class Assembly:
             for placed in part["placed"]:
                 pieces[placed["name"]] = solid
                 kinds[placed["name"]] = part["kind"]
-                poses[placed["name"]] = np.array(placed["to_ski"])
+                # Halves that are used by themselves lie over one another: as the picture has them.
+                apart = shift(x=data.get("shown", {}).get(placed["name"], 0.0))
+                poses[placed["name"]] = apart @ np.array(placed["to_ski"])
         ski = data["inputs"]["ski"]
         return cls(pieces, kinds, poses, (ski["least"] + ski["most"]) / 2)
 

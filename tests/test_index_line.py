@@ -49,20 +49,20 @@ def jig(built):
 def test_both_rails_of_a_station_have_one_at_the_same_place(jig):
     pieces = jig.at(98.0)
     for station in ("heel", "toe"):
-        (left,) = across(pieces[f"rail {station} left"], 2.0)
-        (right,) = across(pieces[f"rail {station} right"], 2.0)
+        (left,) = across(pieces[f"rail {station} left"], 1.4)
+        (right,) = across(pieces[f"rail {station} right"], 1.4)
         assert left == pytest.approx(-right, abs=0.06)
         assert left > 0
         # One tooth off it goes in all the same (test_interference), and is seen: by 4.7 mm.
         moved = pieces[f"rail {station} left"].transform(shift(y=PITCH)[:3])
-        (off,) = across(moved, 2.0)
+        (off,) = across(moved, 1.4)
         assert off + right == pytest.approx(4.712, abs=0.06)
 
 
 def test_it_comes_to_the_bodys_edge_within_the_range(jig, built):
     edge = max(part.bounding_box()[4] for n, part in jig.at(98.0).items() if n.startswith("body"))
     for width, way in ((84.0, -1), (112.0, 1)):
-        (left,) = across(jig.at(width)["rail toe left"], 2.0)
+        (left,) = across(jig.at(width)["rail toe left"], 1.4)
         assert way * (left - edge) > 0
 
 

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import pytest
 from assembled import PITCH, Assembly, meetings, shift
+from sharing import built_once
+from test_ladders import build
+
+from jiggen.pipeline.products import build_jig
 
 NOTHING = 1e-3  # mm³: what single precision makes of faces that touch
 TOUCHING = {  # kinds that are meant to: pads and noses on the ski, halves at their joint
@@ -18,12 +22,24 @@ def jig(built):
     return Assembly.of(built.folder)
 
 
+@pytest.fixture(scope="module")
+def halves(tmp_path_factory):
+    """The jig for many boots that other tests build."""
+
+    def make(target):
+        return build("club-piste", target, by=build_jig)
+
+    return Assembly.of(built_once(tmp_path_factory, "ladders", make).folder)
+
+
 def kinds(jig, met):
     return frozenset(jig.kinds.get(name, name) for name in (met.one, met.other))
 
 
 @pytest.mark.parametrize("width", [84.0, 98.0, 112.0])
-def test_no_two_parts_share_room_on_any_ski(jig, width):
+@pytest.mark.parametrize("which", ["jig", "halves"])
+def test_no_two_parts_share_room_on_any_ski(request, which, width):
+    jig = request.getfixturevalue(which)
     met = list(meetings(jig.at(width)))
     assert [one for one in met if one.shared > NOTHING] == []
     close = {pair: one.gap for one in met if (pair := kinds(jig, one)) not in TOUCHING}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from pathlib import Path
 from xml.etree import ElementTree
 
 import faults
@@ -14,7 +15,7 @@ from pdf_reading import read_pdf
 from jiggen.advice import INFILL, LAYER, WALLS, advise
 from jiggen.export.meshes import NAMESPACE
 from jiggen.report.summary import mass_rows, print_settings, summary
-from jiggen.verify import check
+from jiggen.verify import check, limits
 
 CORE = {"": "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"}
 SOLID = {"rail", "pinion"}
@@ -77,6 +78,10 @@ def test_one_definition_for_all_that_is_said(built):
         for part in bed.counts:
             assert f"{bed.advice.infill} %" in masses[part]
     assert {bed.advice.infill for bed in built.record.beds} == {INFILL, 100}
+    readme = " ".join(Path("README.md").read_text(encoding="utf-8").split())
+    assert f"{LAYER:g} mm layers" in readme and f"{INFILL} % infill" in readme
+    # What the verification takes a usual printer to lay, which knows nothing of the record.
+    assert limits.LAYER == LAYER
 
 
 @pytest.mark.parametrize(
