@@ -77,13 +77,13 @@ def test_the_better_number_never_stands_alone(capsys):
     assert "after the check of the print passed" in lines[first + 1]
     unmeasured, checked = (float(line.split("within")[1].split()[0]) for line in lines[first:][:2])
     # A scale known to 0.5 % alone takes the heel's holes, 162 mm away, over 1.5 mm off.
-    assert unmeasured > 1.5 > 0.6 > checked
+    assert unmeasured > 1.5 > 0.5 > checked
 
 
 def test_holes_over_the_limit_are_warned_of_and_the_exit_code_stays_0(capsys):
-    code, out, err = run(capsys, "--limit", "0.49")
+    code, out, err = run(capsys, "--limit", "0.463")
     assert code == 0
-    assert "0.50*" in out
+    assert "0.46*" in out
     warned = [line.split(":")[1].strip() for line in err.splitlines() if "warning" in line]
     assert warned == ["hole heel-3", "hole heel-4"]
 

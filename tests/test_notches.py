@@ -124,10 +124,28 @@ def test_a_notch_that_moved_fails_the_verification(built, tmp_path):
         return points
 
     faults.edit_mesh(folder, "body-toe", change)
-    (found,) = verify_folder(folder).of("verify.length")
+    verification = verify_folder(folder)
+    assert not verification.of("verify.square")
+    (found,) = verification.of("verify.length")
     assert (found.source, found.subject) == ("STL", "body-toe, along")
     assert found.found == pytest.approx(along.nominal - 0.05, abs=1e-3)
     assert (found.wanted, found.limit) == (pytest.approx(along.nominal), 0.02)
+
+
+def test_an_end_that_is_out_of_square_fails_the_verification(built, tmp_path):
+    folder = shutil.copytree(built.folder, tmp_path / "jig")
+    end = max(x for one in read_jig(folder).print_check if one.end == "tip" for x in one.span)
+
+    def change(points):
+        points = points.copy()
+        near = points[:, 0] > end - 1.0
+        points[near, 0] += points[near, 1] * 0.001  # 0.06 mm over the width: 0.06 degrees
+        return points
+
+    faults.edit_mesh(folder, "body-toe", change)
+    (found,) = verify_folder(folder).of("verify.square")
+    # Where the jaws meet it, 30 mm to either side.
+    assert (found.source, found.found) == ("STL", pytest.approx(0.06, abs=0.005))
 
 
 def test_a_length_that_the_record_misstates_fails_in_both_formats(built, tmp_path):

@@ -6,7 +6,7 @@ scale error grows with the distance from the mark in x and from the centre line 
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -183,9 +183,12 @@ def _printed(
 ) -> Iterator[Cause]:
     """Scale and skew of the print: what its check lets pass, or what is known of the printer.
 
-    Strains stand in the bed's frame, x and y, as they are stated.  The check measures lengths
-    along and across each body, so that of each strain the shear alone is left.
+    Strains stand in the bed's frame, x and y, as they are stated.  Without a notch on every body
+    there is nothing to check.
     """
+    if known.checked and all(body.notch for body in design.bodies):
+        yield from _checked(design, arms, jig)
+        return
     x, y = (np.diag(axis) for axis in (ALONG, ACROSS))
     sheared = np.array([[0.0, math.radians(1.0)], [0.0, 0.0]])
     scale, axes, skew = terms.scale, terms.axes, terms.skew
@@ -196,19 +199,15 @@ def _printed(
     if known.skew is not None:
         skew = _of_profile(known.skew)
     stated.append(("printer skew", skew, sheared))
-    if known.checked and not all(body.notch for body in design.bodies):
-        known = replace(known, checked=False)  # there is nothing to lay the caliper to
-    if known.checked:
-        yield from _checked(design, jig)
     whole = [np.ones(len(design.layout), dtype=bool)]
     bodies = [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
     for name, size, strain in stated:
-        yield from _strained(design, arms, name, size, strain, whole, known)
+        yield from _strained(design, arms, name, size, strain, whole)
     for name, size, strain in (
         ("scale, print to print", terms.next_scale, (x + y) / 100),
         ("skew, print to print", terms.next_skew, sheared),
     ):
-        yield from _strained(design, arms, name, size, strain, bodies, known)
+        yield from _strained(design, arms, name, size, strain, bodies)
 
 
 def print_limits(length: float, check: Check) -> tuple[float, float]:
@@ -219,21 +218,24 @@ def print_limits(length: float, check: Check) -> tuple[float, float]:
     return max(check.reach * length / SCALE_LENGTH, check.least), REPRINT * length / 100
 
 
-def _checked(design: Design, jig: JigTerms) -> Iterator[Cause]:
-    """What the check of each body lets pass along and across, and what the caliper is off by."""
+def _checked(design: Design, arms: Array, jig: JigTerms) -> Iterator[Cause]:
+    """What the check of each body lets pass, by caliper and try square, and the caliper's error."""
     at, check = design.layout.positions, jig.print_scale
-    passed, read = np.zeros_like(at), np.zeros_like(at)
+    passed, read, turned = np.zeros_like(at), np.zeros_like(at), np.zeros_like(at)
     for body in design.bodies:
         if body.notch:
             mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
             lengths = np.array([one.nominal for one in body.notch.lengths])
             limits = np.array([print_limits(length, check)[0] for length in lengths])
             passed[mine], read[mine] = at[mine] * limits / lengths, at[mine] / lengths
+            turned[mine, 0] = arms[mine, 1] / body.notch.end_width
     words = f"± {check.reach:g} mm on {SCALE_LENGTH:g} mm, ± {check.least:g} mm at least"
     term = Term("print scale", words, check.distribution, check.source, CHECK)
     for axis in (ALONG, ACROSS):
         yield Cause(term, "shared", passed * axis)
     yield from _shared("caliper on the print", jig.caliper, [read * ALONG, read * ACROSS], CHECK)
+    words = f"{jig.square.size} mm over a body's end"
+    yield from _shared("skew of the print", jig.square, [turned], SQUARE, words)
 
 
 def _of_profile(sigma: float) -> Sized:
@@ -247,7 +249,6 @@ def _strained(
     size: Sized,
     strain: Array,
     parts: Iterable[ArrayLike],
-    known: Print,
 ) -> Iterator[Cause]:
     """What `strain` (2, 2), of 1 unit of `size`, does to each of `parts` (n,) by itself.
 
@@ -261,15 +262,11 @@ def _strained(
         to_bed = np.array([[c, s], [s, -c]])  # it is printed top down: its own inverse
         own = to_bed @ strain @ to_bed
         mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
-        effect[mine, 0] = arms[mine, 1] * (own[0, 1] + own[1, 0])
-        if not known.checked:
-            effect[mine] += at[mine] * own.diagonal()
-    degrees = "skew" in name
-    words = f"{size.size}°" if degrees else f"{size.size} mm on {SCALE_LENGTH:g} mm"
-    effects = [effect * np.asarray(part)[:, None] for part in parts]
-    # The check leaves nothing of what only stretches.
-    left = [one for one in effects if np.abs(one).max() > 1e-9]
-    yield from _shared(name, size, left, SQUARE if degrees else CHECK, words)
+        effect[mine] = at[mine] * own.diagonal()
+        effect[mine, 0] += arms[mine, 1] * (own[0, 1] + own[1, 0])
+    words = f"{size.size}°" if "skew" in name else f"{size.size} mm on {SCALE_LENGTH:g} mm"
+    effects = (effect * np.asarray(part)[:, None] for part in parts)
+    yield from _shared(name, size, effects, CHECK, words)
 
 
 def _sides(alone: Iterable[Setting], arms: Array, size: Sized) -> Iterator[Cause]:

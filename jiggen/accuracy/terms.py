@@ -182,6 +182,7 @@ class JigTerms(Shape):
 
     print_scale: Check = _table(Check)
     caliper: Sized = _table(Sized)
+    square: Sized = _table(Sized)
     repeatability: Sized = _table(Sized)
     thermal: Thermal = _table(Thermal)
     bush_seat: Sized = _table(Sized)

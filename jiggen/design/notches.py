@@ -74,6 +74,11 @@ class Notch:
         return low, high
 
     @property
+    def end_width(self) -> float:
+        """How wide the body's flat end is, mm: what the blade of a try square lies along."""
+        return 2 * (self.half_width - CORNER)
+
+    @property
     def plan(self) -> Polygon:
         """What it takes from the body seen from above, on past the edge."""
         (low, high), edge, floor = self.x, self.half_width + 1.0, self.half_width - DEPTH

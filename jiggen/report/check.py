@@ -2,24 +2,29 @@
 
 from collections.abc import Iterator
 
+from jiggen.accuracy.terms import default_terms
 from jiggen.record import JigRecord
 from jiggen.record.entries import PrintLength
 
 # mm on 100 mm by which two bodies of one printer may differ along: three standard uncertainties
 # from one print to the next, and twice what the caliper is off by (jiggen/tables/terms.toml).
 SAME_PRINTER = 0.5
+SQUARE = default_terms().jig.square.reach  # mm, of a gap at the blade
 HEADS = ("body", "outside jaws", "nominal", "use it", "scale, print again")
 HOW = (
     "Measure each body as it comes off the bed, cooled down, before anything is fitted: outside "
-    "jaws, at half its height, clear of the edge that lay on the bed. Take each length twice."
+    "jaws, at half its height, clear of the edge that lay on the bed. Take each length twice. Then "
+    "lay a try square into the corner of that end and edge, the stock along the edge."
 )
 RULES = (
-    "All within “use it”: use the print.",
+    f"All within “use it”, and two sheets of paper ({SQUARE:g} mm) pass nowhere between the blade "
+    "and the end: use the print.",
     "Any outside of that, all within “scale, print again”: print all parts again, scaled in x and "
     "y by the mean of 100 × nominal ÷ reading, in per cent, and check the new print.",
-    "Any outside of both; along and across of a body that differ by more than 1 mm on 100 mm in "
-    f"what they are off; two bodies, along, by more than {SAME_PRINTER:g} mm on 100 mm: do not "
-    "scale. Something else is wrong: find it (jiggen gauge measures the printer), print again.",
+    "Any outside of both; a gap at the blade; along and across of a body that differ by more than "
+    "1 mm on 100 mm in what they are off; two bodies, along, by more than "
+    f"{SAME_PRINTER:g} mm on 100 mm: do not scale. Something else is wrong: find it (jiggen gauge "
+    "measures the printer), and print again.",
 )
 
 

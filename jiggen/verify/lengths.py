@@ -4,7 +4,8 @@ A line at mid-height through both faces shows where they are: in the mesh where 
 section's outline, in the STEP where it meets a flat face that stands across it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 
 import numpy as np
 import shapely
@@ -14,10 +15,14 @@ from jiggen.verify.geometry import Array, applied
 from jiggen.verify.limits import Source
 from jiggen.verify.manifest import Manifest, PrintLength
 from jiggen.verify.mesh import Mesh
-from jiggen.verify.results import Ledger
+from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.step_assembly import StepPiece
 
 FLAT = 1e-6  # mm that a face which stands across the line may lean
+
+
+Look = Callable[[PrintLength], Array]
+"""Where the line of a length meets faces of one format of a body; mm along it."""
 
 
 def judge_lengths(
@@ -26,27 +31,40 @@ def judge_lengths(
     pieces: Mapping[str, StepPiece],
     ledger: Ledger,
 ) -> None:
-    """Judge every length of the manifest, which a person compares a finished print with."""
+    """Judge every length of the manifest, which a person compares a finished print with.
+
+    And, of a length along, that the body's end is square with its edges, as a try square shows.
+    """
     part_of = {part.name: part for part in manifest.parts}
     moved: dict[str, Mesh] = {}
     for length in manifest.print_check:
         part = part_of[length.part]
-        found: dict[Source, Array] = {}
+        found: dict[Source, Look] = {}
         if piece := pieces.get(part.placed[0].name):
-            found["STEP"] = _faces_of_step(piece, length)
+            found["STEP"] = partial(_faces_of_step, piece)
         if mesh := meshes.get(part.name):
             body = moved.setdefault(part.name, mesh.moved(part.matrix))
-            found["STL"] = _faces_of_mesh(body, length)
-        for source, faces in found.items():
+            found["STL"] = partial(_faces_of_mesh, body)
+        for source, look in found.items():
             about = ledger.about(source, f"{part.name}, {length.direction}")
-            ends = [_nearest(faces, end) for end in length.span]
-            message = "no face that the caliper's jaws could be laid to"
-            if not about.expect(None not in ends, "verify.length-missing", message):
-                continue
-            low, high = (end for end in ends if end is not None)
-            message = f"{high - low:.3f} mm between its faces instead of {length.nominal:.3f} mm"
-            limit = limits.LENGTH[source]
-            about.within(high - low, length.nominal, limit, "verify.length", message)
+            _judge(length, look, limits.LENGTH[source], about)
+
+
+def _judge(length: PrintLength, look: Look, limit: float, about: Subject) -> None:
+    low, high = (_nearest(look(length), end) for end in length.span)
+    if low is None or high is None:
+        about.fail("verify.length-missing", "no face that the caliper's jaws could be laid to")
+        return
+    message = f"{high - low:.3f} mm between its faces instead of {length.nominal:.3f} mm"
+    about.within(high - low, length.nominal, limit, "verify.length", message)
+    if length.direction == "across":
+        return
+    end, found = (1, high) if length.end == "tip" else (0, low)
+    # At the other edge; nothing there is as bad as one that is out of square by CATCH.
+    other = _nearest(look(length.model_copy(update={"at": -length.at})), length.span[end])
+    off = limits.CATCH if other is None else abs(other - found)
+    message = f"its {length.end} end is {off:.3f} mm out of square with its edges"
+    about.within(off, 0.0, limit, "verify.square", message)
 
 
 def _axes(length: PrintLength) -> tuple[int, int]:

@@ -143,7 +143,8 @@ class BootLayout(_Entry):
 class PrintLength(_Entry):
     """A length of a part between two faces at the ends of `span`, x or y; mm, ski frame.
 
-    The line through both lies at `at`, y or x, and at the height `z`.
+    The line through both lies at `at`, y or x, and at the height `z`; `end` is that of the body
+    which a length along begins at.
     """
 
     part: Name
@@ -151,6 +152,7 @@ class PrintLength(_Entry):
     span: Heights
     at: float
     z: float
+    end: Literal["tip", "tail"]
     nominal: Length
 
 

@@ -59,7 +59,7 @@ HALVES = (
 )
 NEXT = "Take the half off, and do the same with the next one: the same mark, the same boot length."
 TOOLS = (
-    "caliper, and a steel rule",
+    "caliper, steel rule, try square",
     "vice for the ski, clamps for the jig",
     "scrap board for the first hole",
     "brush for the chips",
@@ -177,8 +177,8 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
     press, halves = press_words(job.hold), bool(job.ladders)
     lay_over, *place = (step.format(press=press) for step in (HALVES if halves else WHOLE))
     return (
-        "Check this sheet, both 100 mm bars on each 1:1 page, with a rule, and the print with the "
-        "caliper, within the limits above.",
+        "Check this sheet, both 100 mm bars on each 1:1 page, with a rule, and the print with "
+        "caliper and try square, within the limits above.",
         "Assemble the jig from what is listed above, as Assembly says.",
         lay_over,
         "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of "
