@@ -286,9 +286,8 @@ def test_clamps_are_clear_of_stops_knobs_and_channels_over_what_stands_on_the_sk
             assert pad.intersection(outline).area > 0.75 * pad.area
 
 
-def test_a_body_without_room_for_a_clamp_has_no_mark_and_the_sheet_says_so(three, built):
+def test_a_body_without_room_for_a_clamp_has_no_mark(three):
     from jiggen.design.envelopes import clamp_places
-    from jiggen.report.sheet.bench import _steps
 
     jig = design_jig(lay_out(three, 305.0), Settings(ski=SkiRange(84, 112)))
     body, strips = jig.bodies[0], [region.polygon for region in jig.supports]
@@ -301,17 +300,26 @@ def test_a_body_without_room_for_a_clamp_has_no_mark_and_the_sheet_says_so(three
     # A hole every 30 mm at the left edge leaves no place there, and so no pair.
     crowd = [replace(jig.guides[0], x=float(x), y=22.0) for x in range(-10, 250, 30)]
     assert places(crowd) == ()
+
+
+def test_the_sheet_says_what_a_clamp_has_no_room_for(built):
+    from jiggen.report.sheet.bench import _steps
+
     record = built.record
-    left = record.clamps[0].part
-    fewer = [mark for mark in record.clamps if mark.part != left]
-    (step,) = [one for one in _steps(record) if one.startswith("Clamp the jig")]
-    assert "no room" not in step
-    (step,) = [
-        one
-        for one in _steps(record.model_copy(update={"clamps": tuple(fewer)}))
-        if one.startswith("Clamp the jig")
-    ]
-    assert f"{left}: there is no room for a pad" in step
+
+    def clamping(marks):
+        steps = _steps(record.model_copy(update={"clamps": tuple(marks)}))
+        (step,) = [one for one in steps if "at the diamonds" in one or "no room for a pad" in one]
+        return step
+
+    assert "no room" not in clamping(record.clamps)
+    first, *others = record.clamps
+    assert f"{first.part}: there is no room for a pad" in clamping(
+        mark for mark in others if mark.part != first.part
+    )
+    hole = record.holes_of(first.part)[0]
+    nearer = first.model_copy(update={"x": hole.x, "y": hole.y + 30.0})  # 20 + 10, and 1 to spare
+    assert f"a chuck has no room at {hole.id}" in clamping([nearer, *others])
 
 
 def test_a_clamp_mark_that_is_elsewhere_is_found_in_the_files(folder):

@@ -1,11 +1,13 @@
 """The pages to work from: job, depth stops, layout, lists, steps, holes to tick, plastic."""
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
 from reportlab.platypus.flowables import Flowable
 
+from jiggen.design.envelopes import CHUCK, CLAMP_PAD, beside_pad
 from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
@@ -221,12 +223,23 @@ def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
 
 def _clamping(job: JigRecord) -> str:
     """Where the jig is clamped down, and what of it has no place for a clamp's pad."""
-    words = "Clamp the jig down firmly at the diamonds, with pads up to 20 mm wide."
-    if not job.unclamped:
-        return words
-    names = " and ".join(plain(name) for name in job.unclamped)
-    by_rails = f"{names}: there is no room for a pad; clamp it by the flats of its rails."
-    return f"{words} {by_rails}" if job.clamps else by_rails
+    words = f"Clamp the jig down firmly at the diamonds, with pads up to {CLAMP_PAD:g} mm wide."
+    said = [words] if job.clamps else []
+    places = {guide.id: guide.part for guide in job.guides}
+    near = [
+        plain(hole.id)
+        for hole in job.holes
+        for mark in job.clamps
+        if mark.part == places[hole.id]
+        and math.dist((hole.x, hole.y), (mark.x, mark.y)) < beside_pad(CHUCK)
+    ]
+    if near:
+        holes = ", ".join(dict.fromkeys(near))
+        said.append(f"Beside it a chuck has no room at {holes}: move the clamp to drill there.")
+    if job.unclamped:
+        names = " and ".join(plain(name) for name in job.unclamped)
+        said.append(f"{names}: there is no room for a pad; clamp it by the flats of its rails.")
+    return " ".join(said)
 
 
 def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:
