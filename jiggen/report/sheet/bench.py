@@ -224,7 +224,7 @@ def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
 def _clamping(job: JigRecord) -> str:
     """Where the jig is clamped down, and what of it has no place for a clamp's pad."""
     words = f"Clamp the jig down firmly at the diamonds, with pads up to {CLAMP_PAD:g} mm wide."
-    said = [words] if job.clamps else []
+    sentences = [words] if job.clamps else []
     places = {guide.id: guide.part for guide in job.guides}
     near = [
         plain(hole.id)
@@ -235,11 +235,15 @@ def _clamping(job: JigRecord) -> str:
     ]
     if near:
         holes = ", ".join(dict.fromkeys(near))
-        said.append(f"Beside it a chuck has no room at {holes}: move the clamp to drill there.")
+        sentences.append(
+            f"Beside it a chuck has no room at {holes}: move the clamp to drill there."
+        )
     if job.unclamped:
         names = " and ".join(plain(name) for name in job.unclamped)
-        said.append(f"{names}: there is no room for a pad; clamp it by the flats of its rails.")
-    return " ".join(said)
+        sentences.append(
+            f"{names}: there is no room for a pad; clamp it by the flats of its rails."
+        )
+    return " ".join(sentences)
 
 
 def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:
