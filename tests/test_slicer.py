@@ -13,6 +13,9 @@ import numpy as np
 import pytest
 from gcode_reading import circles, read_paths
 from sharing import built_once
+from test_ladders import build
+
+from jiggen.pipeline.products import build_jig
 
 SLICER = shutil.which("prusa-slicer")  # Debian's archive; its report tells what it repaired
 pytestmark = pytest.mark.skipif(SLICER is None, reason="no slicer installed")
@@ -80,6 +83,14 @@ def slice_outlines(model, printed, layer=0.2):
 
 
 @pytest.fixture(scope="session")
+def ladders(tmp_path_factory):
+    """The jig for many boots that other tests build."""
+    return built_once(
+        tmp_path_factory, "ladders", lambda target: build("club-piste", target, by=build_jig)
+    )
+
+
+@pytest.fixture(scope="session")
 def sliced(built, tmp_path_factory):
     """What the slicer said of a part's file or a bed's, and what it wrote: once each."""
 
@@ -103,6 +114,15 @@ def test_every_part_is_sliced_without_a_word_of_repair(built, sliced, part):
     layers = printed.read_text().count(";LAYER_CHANGE")
     corners = faults.read_facets(built.folder / f"parts/{part}.stl")
     assert layers == pytest.approx(corners[..., 2].max() / LAYER, abs=0.01)
+
+
+@pytest.mark.parametrize("part", ["body-toe", "body-heel"])
+def test_a_half_for_many_boots_is_taken_as_well(ladders, tmp_path, part):
+    """Its tongue is flared, its windows are not: coarse layers show as much of a complaint."""
+    model = ladders.folder / f"parts/{part}.stl"
+    assert is_sound(report(model), len(faults.read_facets(model)))
+    said = slice_outlines(model, tmp_path / "printed.gcode", COARSE)
+    assert not any(word in said for word in COMPLAINTS), said
 
 
 def holes_in(built, part):
