@@ -23,9 +23,11 @@ from jiggen.design import Bush, Settings, SkiRange, design_jig
 from jiggen.design.guides import design_guides
 from jiggen.design.plan import design_joint, worst_error
 from jiggen.errors import InputError
+from jiggen.job import known_print
 from jiggen.layout import Layout
 from jiggen.measure.printer.jig import Body as PrintedBody
 from jiggen.measure.printer.jig import PrintedJig, Rigid
+from jiggen.measure.printer.profile import Profile, Uncertainties
 from jiggen.tables import before_measured
 
 TERMS, CHECKED = default_terms(), Print(checked=True)
@@ -399,6 +401,16 @@ def test_a_profile_says_how_well_its_printer_is_known(jig):
         only("jig", "bush in its pocket", one) for one in (budget, jig_budget(jig, TERMS))
     )
     assert seat.worst[0, 0] == pytest.approx(untried.worst[0, 0] / 2)
+
+
+def test_what_a_profile_states_is_what_is_known_of_its_prints():
+    sure = Uncertainties(scale_x=0.0002, scale_y=0.0003, skew=0.05)
+    profile = Profile(name="club", bush_fit=0.15, uncertainty=sure)
+    assert known_print(profile, checked=False) == Print(False, pytest.approx(0.03), 0.05, True)
+    # A skew that was not measured on the gauge is taken for true, and is as unsure as any.
+    bare = known_print(Profile(name="club"), checked=True)
+    assert bare == Print(checked=True, scale=0.0, skew=None, pockets=False)
+    assert known_print(None, checked=True) == CHECKED
 
 
 def test_the_print_alone_scatters_as_printed_guides_were_measured_to(jig):

@@ -20,7 +20,7 @@ from jiggen.errors import InputError
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 from jiggen.record import read_jig
-from jiggen.report.check import check_rows
+from jiggen.report.check import check_rows, rules
 from jiggen.verify import verify_folder
 
 SQUARE = """
@@ -158,6 +158,16 @@ def test_a_length_that_the_record_misstates_fails_in_both_formats(built, tmp_pat
     verification = verify_folder(folder)
     assert {fault.source for fault in verification.of("verify.length")} == {"STEP", "STL"}
     assert {fault.source for fault in verification.of("verify.length-missing")} == {"STEP", "STL"}
+
+
+def test_a_body_without_a_notch_is_named(built):
+    record = read_jig(built.folder)
+    assert not any("no edge has room" in rule for rule in rules(record))
+    left = tuple(one for one in record.print_check if one.part != "body-heel")
+    (told,) = (r for r in rules(record.model_copy(update={"print_check": left})) if "no edge" in r)
+    assert told.startswith("body-heel: ")
+    (alone,) = rules(record.model_copy(update={"print_check": ()}))
+    assert alone.startswith("body-toe, body-heel: ")
 
 
 def test_sheet_page_and_build_say_both_limits_and_both_numbers(built):

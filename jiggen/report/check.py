@@ -28,6 +28,17 @@ RULES = (
 )
 
 
+def rules(record: JigRecord) -> Iterator[str]:
+    """What to do by what was measured, and which bodies have nothing to measure."""
+    yield from RULES if record.print_check else ()
+    notched = {one.part for one in record.print_check}
+    if bare := ", ".join(p.name for p in record.parts if p.is_body and p.name not in notched):
+        yield (
+            f"{bare}: no edge has room for a notch. Measure the finished jig over pins, crosswise "
+            "too (jiggen printed); until then it is as true as an unmeasured print."
+        )
+
+
 def check_rows(record: JigRecord) -> Iterator[tuple[str, ...]]:
     """A line for each length: body, where the jaws go, nominal, and from and to of both limits."""
     for one in record.print_check:

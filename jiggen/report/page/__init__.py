@@ -293,7 +293,7 @@ def _check(record: JigRecord) -> Iterator[Html]:
     """What the caliper must show on each body before it is used."""
     if record.print_check:
         limits = table(check.HEADS, check.check_rows(record), words=(1,))
-        rules = note(f"mm. {check.HOW}"), bullets(check.RULES)
+        rules = note(f"mm. {check.HOW}"), bullets(check.rules(record))
         yield section("Check of the print", limits, *rules)
 
 

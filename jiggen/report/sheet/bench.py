@@ -12,7 +12,7 @@ from jiggen.draw.fonts import fit, plain
 from jiggen.record import JigRecord
 from jiggen.record.results import Plastic
 from jiggen.report.assembly import assembly_steps
-from jiggen.report.check import HEADS, HOW, RULES, check_rows
+from jiggen.report.check import HEADS, HOW, check_rows, rules
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.setting import (
@@ -210,7 +210,7 @@ def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
         for row in check_rows(job)
     ]
     expected = f"Expect of 95 of 100 holes, at the worst hole: {headline(job.accuracy)}."
-    words = [kit.para(line) for line in (*(RULES if rows else ()), expected)]
+    words = [kit.para(line) for line in (*rules(job), expected)]
     under = [flowable for line in words for flowable in (kit.gap(0.8), line)]
     if not rows:
         yield kit.section("Accuracy", [[under]], (width,))
