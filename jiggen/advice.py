@@ -11,7 +11,8 @@ from jiggen.record.entries import PartKind, PrintAdvice
 LAYER = 0.2  # mm, the first one too: half a 0.4 mm nozzle's width (common practice, no source)
 WALLS = 4  # lines; for parts that take real load: kapycad.com/en/learn/3dprint/walls-and-infill
 LINE = 0.45  # mm wide from a 0.4 mm nozzle, same page
-SKIN = 1.0  # mm of solid top and bottom layers: five of them (common practice, no source)
+SKINS = 5  # solid layers at top and bottom (common practice, no source)
+SKIN = SKINS * LAYER  # mm
 INFILL = 30  # % within (common practice, no source)
 SOLID: tuple[PartKind, ...] = ("rail", "pinion")  # thin: walls fill most of them
 
@@ -19,7 +20,7 @@ SOLID: tuple[PartKind, ...] = ("rail", "pinion")  # thin: walls fill most of the
 def advise(kind: PartKind, material: str) -> PrintAdvice:
     """How a part of this kind is printed in `material`."""
     infill = 100 if kind in SOLID else INFILL
-    return PrintAdvice(material=material, layer=LAYER, walls=WALLS, infill=infill)
+    return PrintAdvice(material=material, layer=LAYER, walls=WALLS, skins=SKINS, infill=infill)
 
 
 def whole_layers(height: float) -> float:

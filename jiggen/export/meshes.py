@@ -121,6 +121,7 @@ def _metadata(advice: PrintAdvice | None) -> str:
         "material": advice.material,
         "layer": f"{advice.layer:g} mm",
         "walls": f"{advice.walls}",
+        "skins": f"{advice.skins}",
         "infill": f"{advice.infill} %",
     }
     rows = (

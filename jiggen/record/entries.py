@@ -286,11 +286,15 @@ class LaidPiece(Entry):
 
 
 class PrintAdvice(Entry):
-    """What to set in the slicing program: height of a `layer`, lines of wall, % of infill."""
+    """What to set in the slicing program.
+
+    That is the height of a `layer`, lines of wall, solid layers at top and bottom, % of infill.
+    """
 
     material: Name
     layer: Length
     walls: Count
+    skins: Count
     infill: Annotated[int, Field(ge=0, le=100)]
 
 

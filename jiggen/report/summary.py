@@ -160,7 +160,10 @@ def to_print(beds: Sequence[PrintBed]) -> Iterator[str]:
 def print_settings(advice: PrintAdvice) -> str:
     """What to set in the slicing program, in words."""
     within = "solid (100 % infill)" if advice.infill == 100 else f"{advice.infill} % infill"
-    return f"{advice.layer:g} mm layers, the first one too; {advice.walls} walls; {within}"
+    return (
+        f"{advice.layer:g} mm layers, the first one too; {advice.walls} walls, {advice.skins} "
+        f"solid layers at top and bottom; {within}"
+    )
 
 
 LAY = (

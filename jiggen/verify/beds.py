@@ -124,9 +124,13 @@ def _judge_objects(
 
 def _values(advice: Advice) -> dict[str, str]:
     """What the metadata of an object must say."""
-    size, infill = f"{advice.layer:g} mm", f"{advice.infill} %"
-    walls = f"{advice.walls}"
-    return {"material": advice.material, "layer": size, "walls": walls, "infill": infill}
+    return {
+        "material": advice.material,
+        "layer": f"{advice.layer:g} mm",
+        "walls": f"{advice.walls}",
+        "skins": f"{advice.skins}",
+        "infill": f"{advice.infill} %",
+    }
 
 
 def _judge_items(

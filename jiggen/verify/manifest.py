@@ -263,11 +263,15 @@ class Laid(_Spot):
 
 
 class Advice(_Entry):
-    """What to set in the slicing program: height of a `layer`, lines of wall, % of infill."""
+    """What to set in the slicing program.
+
+    That is the height of a `layer`, lines of wall, solid layers at top and bottom, % of infill.
+    """
 
     material: Name
     layer: Length
     walls: Annotated[int, Field(gt=0)]
+    skins: Annotated[int, Field(gt=0)]
     infill: Annotated[int, Field(ge=0, le=100)]
 
 
