@@ -133,7 +133,7 @@ def swap_parts(folder: Path, one: str, other: str, *, hashes: bool = True) -> No
     _done(folder, hashes)
 
 
-def _boolean(folder: Path, part: str, tool: trimesh.Trimesh, how: str, hashes: bool) -> None:
+def boolean(folder: Path, part: str, tool: trimesh.Trimesh, how: str, hashes: bool) -> None:
     entry = _part(folder, part)
     path = folder / entry["file"]
     body = trimesh.load_mesh(path)
@@ -186,14 +186,14 @@ def fill_hole(
     place, guide = _guide(folder, hole)
     low, high = heights or (guide["throat_z"][0], guide["bore_z"][1])
     plug = _plug(place["x"], place["y"], guide["bore"] + 0.1, low, high)
-    _boolean(folder, guide["part"], plug, "fill", hashes)
+    boolean(folder, guide["part"], plug, "fill", hashes)
 
 
 def drill_extra(
     folder: Path, part: str, x: float, y: float, diameter: float, *, hashes: bool = True
 ) -> None:
     """Drill one more hole through a part's STL."""
-    _boolean(folder, part, _plug(x, y, diameter, -5.0, 60.0), "drill", hashes)
+    boolean(folder, part, _plug(x, y, diameter, -5.0, 60.0), "drill", hashes)
 
 
 def _row(folder: Path, part: str, name: str) -> dict[str, Any]:
@@ -251,7 +251,9 @@ def move_line_in_step(folder: Path, part: str, name: str, value: float, dx: floa
     edit_step_part(folder, part, change)
 
 
-def _box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> trimesh.Trimesh:
+def box_of(
+    x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]
+) -> trimesh.Trimesh:
     box = trimesh.creation.box(bounds=np.column_stack([x, y, z]).astype(float))
     assert isinstance(box, trimesh.Trimesh)
     return box
@@ -268,7 +270,7 @@ def erase_line(folder: Path, part: str, name: str, value: float, upto: float = R
         for depth, z in (*profile, (REACH + 0.5, 0.0))
     ]
     plug = trimesh.convex.convex_hull(np.array(corners))
-    _boolean(folder, part, plug, "fill", True)
+    boolean(folder, part, plug, "fill", True)
 
 
 def mirror_row(folder: Path, part: str, name: str) -> None:
@@ -280,7 +282,7 @@ def mirror_row(folder: Path, part: str, name: str) -> None:
     matrix = np.array(entry["to_ski"])
     body = trimesh.load_mesh(folder / entry["file"])
     body.apply_transform(matrix)
-    block = _box((min(xs) - 1.8, max(xs) + 1.8), (ys[0], ys[-1]), (-1.0, row["floor"] + 0.6))
+    block = box_of((min(xs) - 1.8, max(xs) + 1.8), (ys[0], ys[-1]), (-1.0, row["floor"] + 0.6))
     engraved = trimesh.boolean.difference([block, body], engine="manifold")
     flip = np.diag((-1.0, 1.0, 1.0, 1.0))
     flip[0, 3] = 2 * middle

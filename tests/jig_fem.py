@@ -34,8 +34,17 @@ def lines(places: Iterable[float], start: float, stop: float, most: float) -> Ar
     return np.append(np.concatenate(parts), stop)
 
 
-def bricks(design: Design, meshes: Sequence[Mesh], size: tuple[float, float, float]) -> Solid:
-    """The bodies in `meshes`, in the ski frame, as bricks of at most `size` mm."""
+def bricks(
+    design: Design,
+    meshes: Sequence[Mesh],
+    size: tuple[float, float, float],
+    *,
+    hollow: bool = False,
+) -> Solid:
+    """The bodies in `meshes`, in the ski frame, as bricks of at most `size` mm.
+
+    With `hollow` their relieved underside may come down on the ski too.
+    """
     shape, wall = design.mechanism.station, Plastic(0.0).wall
     outlines = np.vstack([body.outline.outer for body in design.bodies])
     (low, _), (high, _) = outlines.min(axis=0), outlines.max(axis=0)
@@ -55,7 +64,8 @@ def bricks(design: Design, meshes: Sequence[Mesh], size: tuple[float, float, flo
         return shapely.union_all([mesh.material(height).buffer(JOINED) for mesh in meshes])
 
     plastic = Plastic(material(design.settings.material).modulus.low)
-    return Solid(edges, moduli(outline, edges, plastic), plastic.poisson)
+    modulus = moduli(outline, edges, plastic)
+    return Solid(edges, modulus, plastic.poisson, design.settings.relief if hollow else 0.0)
 
 
 def gives(design: Design, solid: Solid, thrust: float) -> dict[str, tuple[float, float]]:

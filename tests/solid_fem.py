@@ -89,9 +89,14 @@ def brick_stiffness(sizes: Array, poisson: float) -> Array:
 
 
 class Solid:
-    """Bricks of the given `moduli` between `edges`; their lowest faces may stand on a ski."""
+    """Bricks of the given `moduli` between `edges`.
 
-    def __init__(self, edges: Sequence[Array], modulus: Array, poisson: float = 0.36) -> None:
+    The lowest node of each column, if no higher than `relief`, may come down on a ski at z = 0.
+    """
+
+    def __init__(
+        self, edges: Sequence[Array], modulus: Array, poisson: float = 0.36, relief: float = 0.0
+    ) -> None:
         self.edges = edges
         shape = tuple(len(e) for e in edges)
         where = np.argwhere(modulus > 0)
@@ -114,7 +119,8 @@ class Solid:
         self.stiffness: csc_matrix = coo_matrix(
             (own.ravel(), (rows, columns)), (size, size)
         ).tocsc()
-        self.standing = np.flatnonzero(self.at[:, 2] == edges[2][0])
+        columns = np.unique(places[:, :2], axis=0, return_index=True)[1]  # z is sorted within
+        self.standing = np.sort(columns[self.at[columns, 2] <= relief])
 
     def push(self, force: float, chosen: NDArray[np.bool_]) -> Array:
         """Loads of `force` N down, shared by the `chosen` nodes."""
@@ -134,7 +140,7 @@ class Solid:
         The ski only presses: reactions r ≥ 0 and gaps ≥ 0 of which one is nought at each node.
         """
         free = self.solve(loads.reshape(-1, 1)).reshape(-1, 3)
-        apart = free[self.standing, 2] - surface
+        apart = free[self.standing, 2] + self.at[self.standing, 2] - surface
         give = self.compliance.reshape(len(self.at), 3, -1)
         own = give[self.standing, 2]
         on = np.ones(len(surface), dtype=bool)

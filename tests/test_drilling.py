@@ -358,3 +358,19 @@ def test_the_result_is_plain_data():
     assert data["holes"][0]["edge"] == pytest.approx(7.95)
     assert [finding["code"] for finding in data["errors"]] == ["drilling.base"]
     assert [finding["code"] for finding in data["warnings"]] == ["drilling.edge"]
+
+
+def test_what_a_hole_comes_out_too_deep_is_taken_off_the_base():
+    # 12 - 9 - 1.2318 of point = 1.77 mm; less 0.3 mm of depth error 1.47 mm, 8.47 mm deep at most.
+    found = holes((0, 0), (20, 0))
+    tops = dict.fromkeys(found.ids, 14.0)
+    result = check_drilling(found, tops, SkiState((12.0,)), LIMITS, too_deep={"hole-2": 0.3})
+    assert [hole.too_deep for hole in result.holes] == [0.0, 0.3]
+    first, second = (hole.base_left for hole in result.holes)
+    assert first == pytest.approx(12 - 9 - 1.2318, abs=1e-4)
+    assert second == pytest.approx(first - 0.3)
+    plain, error = result.errors
+    assert "depth error" not in plain.message
+    assert "1.47 mm of ski would be left" in error.message
+    assert "12.00 thick - 9.00 deep - 1.23 point - 0.30 depth error" in error.message
+    assert "8.47 mm deep at most" in error.hint

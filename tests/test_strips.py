@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+import faults
 import numpy as np
 import pytest
 import shapely
@@ -13,6 +14,7 @@ from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.design.jig import Design
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
+from jiggen.verify import verify_folder
 
 BURR = 1.5  # mm around a throat (common practice, no source)
 STRIP = 9.0  # mm, as wide as a clamp's foot (common practice, no source)
@@ -76,3 +78,21 @@ def test_strips_reach_the_joint_and_leave_the_middle_free():
         assert (feet & box(x0, -500, x1, 500)).area > 2 * 2.0
     ys = np.abs(shapely.get_coordinates(feet)[:, 1])
     assert ys.min() > made.half_width / 2
+
+
+def test_a_body_that_stands_nowhere_beside_a_hole_is_found(folder):
+    def raise_strips(corners):
+        low = corners[:, 2] < 0.1
+        return np.where(low[:, None] & [False, False, True], 0.6, corners)
+
+    faults.edit_mesh(folder, "body-toe", raise_strips)
+    found = verify_folder(folder).of("verify.support")
+    assert {fault.subject for fault in found} == {f"toe-{n}" for n in range(1, 6)}
+    assert all("nothing stands on the ski" in fault.message for fault in found)
+
+
+def test_a_body_that_stands_on_a_burr_is_found(folder):
+    burr = faults.box_of((-115.4, -112.0), (14.0, 17.0), (0.0, 1.0))
+    faults.boolean(folder, "body-heel", burr, "fill", hashes=True)
+    (found,) = verify_folder(folder).of("verify.burr")
+    assert found.subject == "heel-1"

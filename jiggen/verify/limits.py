@@ -38,6 +38,9 @@ STOP_WIDTH, CLAMP_PAD = 13.0, 20.0  # mm, diameters of the narrowest depth stop 
 ROOFED = 3.0  # mm around a clamp's middle that are solid under the mark, and no channel
 MARKED = 30.0  # mm² at most that a clamp's mark encloses
 JUST_INSIDE = 0.3  # mm from a body's lowest and highest faces: what it stands on, what is engraved
+SUPPORTED = 12.0  # mm along the ski from a hole to what the jig stands on, at either side
+BURR = 1.0  # mm around a hole that a drill may raise: common practice, no source
+FAR = 500.0  # mm: beyond any part
 EXTRA_DEPTH = 1.5  # mm: a shallower round recess is a mark or a bevel, not a hole
 EXTRA = (1.0, 16.0)  # mm, diameters of round openings that could be taken for a hole
 

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 SHARES = (0.03, 0.4, 0.9)  # of the height that body and rail have in common, where they are cut
 SIDES = {"left": 1.0, "right": -1.0}
-FAR = 500.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,9 +113,9 @@ def _cut(
             cuts[key] = body.material(z)
         pairs.append((affine_transform(rail.material(z), turn), affine_transform(cuts[key], turn)))
     nose = affine_transform(rail.material((low + min(0.0, high)) / 2), turn)
-    half = float(nose.bounds[1]) if not nose.is_empty else FAR
+    half = float(nose.bounds[1]) if not nose.is_empty else limits.FAR
     # The rack alone: what reaches in from the leg, whose side is the nose's.
-    rack = pairs[-1][0] & box(-FAR, -FAR, FAR, half)
+    rack = pairs[-1][0] & box(-limits.FAR, -limits.FAR, limits.FAR, half)
     return _Rail(name, half, tuple(pairs), rack)
 
 
@@ -125,6 +124,6 @@ def _spaces(rack: "BaseGeometry") -> Array:
     if rack.is_empty:
         return np.zeros(0)
     x = float(rack.bounds[0]) + limits.TOOTH_DEPTH
-    met = shapely.get_parts(rack & LineString([(x, -FAR), (x, FAR)]))
+    met = shapely.get_parts(rack & LineString([(x, -limits.FAR), (x, limits.FAR)]))
     ends = sorted((piece.bounds[1], piece.bounds[3]) for piece in met if piece.length > 0)
     return np.array([(one[1] + two[0]) / 2 for one, two in pairwise(ends)])

@@ -35,6 +35,7 @@ from jiggen.verify.reach import judge_reach
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
+from jiggen.verify.standing import judge_standing
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
@@ -123,6 +124,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     judge_lengths(manifest, meshes, pieces, ledger)
     ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
     judge_room(manifest, meshes, ledger)
+    judge_standing(manifest, meshes, ledger)
     judge_reach(manifest, meshes, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
