@@ -138,15 +138,31 @@ def design_job(
     """The design of a jig for `job`: halves with ladders where its boots move the holes.
 
     `settings` are used instead of the job's own, `layouts` are its layouts where they are known;
-    without `engraved` a ladder is designed quickly.  Raises InputError when there is no such jig.
+    without `engraved` it is designed quickly.  Its stations stand where the error is least if the
+    usual design, which is shorter, is not steady enough.  Raises InputError when there is no jig.
     """
     settings = settings or job.settings
     every = layouts or job.lay_out_all()
-    if moves_holes(every):
-        jig = design_reusable(every, settings, engraved=engraved)
-        return JobDesign(jig.whole, jig)
-    boots = None if job.one_boot else (min(every), max(every))
-    return JobDesign(design_jig(every[max(every)], settings, boots), None)
+
+    def design(closest: bool) -> JobDesign:
+        if moves_holes(every):
+            jig = design_reusable(every, settings, closest=closest, engraved=engraved)
+            return JobDesign(jig.whole, jig)
+        boots = None if job.one_boot else (min(every), max(every))
+        last = every[max(every)]
+        whole = design_jig(last, settings, boots, closest=closest, engraved=engraved)
+        return JobDesign(whole, None)
+
+    made = design(closest=False)
+    if any(True for each in made.alone for _ in _unsteady(each)):
+        made = design(closest=True)
+    return made
+
+
+def _unsteady(design: Design) -> Iterator[Finding]:
+    """What other places for the stations may mend."""
+    yield from find_centring(design).findings
+    yield from weak_holes(design, default_terms().depth.thrust.most)
 
 
 def moves_holes(layouts: Mapping[float, Layout]) -> bool:
@@ -179,13 +195,11 @@ def obstacles(job: Job, *, moving: bool = True) -> Iterator[Finding]:
     except InputError as error:
         yield from error.findings
         return
-    thrust = default_terms().depth.thrust.most
     for each in designs:
         if moving:
             yield from sweep_stations(each, step=step).findings
-        yield from find_centring(each).findings
+        yield from _unsteady(each)
         yield from find_lift(each.settings).findings
-        yield from weak_holes(each, thrust)
         yield from find_reach(each).findings
 
 

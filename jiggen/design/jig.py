@@ -22,7 +22,7 @@ from jiggen.design.placing import place_stations
 from jiggen.design.plan import Interval, JointShape, Plate
 from jiggen.design.settings import Settings
 from jiggen.design.sidewall import BEARING, bearing_half_width
-from jiggen.design.station import Bolt, Mechanism, design_mechanism
+from jiggen.design.station import Bolt, Mechanism, design_mechanism, refuse_range
 from jiggen.errors import InputError
 from jiggen.layout import Layout
 from jiggen.record.entries import Station
@@ -117,31 +117,44 @@ class Design:
         return tuple(sorted(guides, key=lambda guide: self.layout.ids.index(guide.id)))
 
 
-def design_jig(layout: Layout, settings: Settings, boots: Interval | None = None) -> Design:
+def design_jig(
+    layout: Layout,
+    settings: Settings,
+    boots: Interval | None = None,
+    *,
+    closest: bool = False,
+    engraved: bool = True,
+) -> Design:
     """Choose every number of a jig for `layout`: of one piece, or of two halves.
 
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
-    no hole.  Raises InputError, all clashes at once, when no safe jig can be made.
+    no hole.  With `closest` its stations stand where the error is least, whatever that costs;
+    unless `engraved` it is quick.  Raises InputError, all clashes at once, when no safe jig can be
+    made.
     """
     settings.check()
     guides = design_guides(layout, settings)
-    base = base_for(guides, settings)
+    base = base_for(guides, settings, closest=closest)
     places = try_places(guides, base)
     if places is None:
         places = try_places(guides, base, _joint(base))
     if places is None:
         hint = "A larger bed or a thinner bush gives the stations room."
         raise no_place("the jig", guides, base, base.longest, hint)
-    return design_bodies(base, layout, guides, places, boots, engraved=True)
+    return design_bodies(base, layout, guides, places, boots, engraved)
 
 
 @dataclass(frozen=True)
 class Base:
-    """What all bodies of a jig share: settings, half the width in mm, and the mechanism."""
+    """What all bodies of a jig share: settings, half the width in mm, and the mechanism.
+
+    With `closest` its stations stand where the error is least, whatever that costs.
+    """
 
     settings: Settings
     half_width: float
     mechanism: Mechanism
+    closest: bool = False
 
     @property
     def longest(self) -> float:
@@ -154,19 +167,20 @@ class Base:
         return max(self.settings.wall, plan.END_WALL)
 
 
-def base_for(guides: Guides, settings: Settings) -> Base:
+def base_for(guides: Guides, settings: Settings, *, closest: bool = False) -> Base:
     """Wide enough for all holes, yet inside the legs and carried on the narrowest ski."""
     rail, least = _plain(settings).rail, settings.ski.least
     carrying = bearing_half_width(settings.sidewall, settings.rail_depth, least) - BEARING
     widest = min(least / 2 + rail.nose_sag - EDGE_GAP, carrying + plan.STRIP)
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
     half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
-    return Base(settings, half_width, _mechanism(settings, half_width))
+    return Base(settings, half_width, _mechanism(settings, half_width), closest)
 
 
 @lru_cache(maxsize=16)
 def _plain(settings: Settings) -> Mechanism:
     """The mechanism without the rails' scale, which depends on the body's width."""
+    refuse_range(settings)
     return design_mechanism(settings)
 
 

@@ -150,6 +150,26 @@ class Tongue:
         return self.span[1] if self.root > 0 else self.span[0]
 
     @property
+    def spare(self) -> float:
+        """How far it may be `moved`: with few boots, its ladder of shifts makes it longer."""
+        xs = [line.x for row in self.rows for line in row.lines]
+        tail, tip = self.span
+        return tip - max(xs) - ROOT if self.root > 0 else min(xs) - ROOT - tail
+
+    def moved(self, away: float) -> "Tongue":
+        """The same lines for boots on a tongue that lies `away` mm further from the holes."""
+        by = -self.root * away
+        x0, y0, x1, y1 = self.slot
+        lines = (line.model_copy(update={"x": line.x + by}) for line in self.shift.lines)
+        return replace(
+            self,
+            span=(self.span[0] + by, self.span[1] + by),
+            shift=replace(self.shift, lines=tuple(lines)),
+            slot=(x0 + by, y0, x1 + by, y1),
+            words=tuple((text, shapely.affinity.translate(word, by)) for text, word in self.words),
+        )
+
+    @property
     def plan(self) -> Polygon:
         """The tongue seen from above, gussets included, slot and flares left out."""
         end, h, wide = self.span[self.root < 0], self.half, self.half + GUSSET

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from jiggen.design.jig import Base
 
 STEP = 0.5  # mm of the ski frame between the places tried
+EQUAL = 0.01  # of the least error: places whose error is larger by less count as equals
 
 
 def place_stations(
@@ -27,19 +28,24 @@ def place_stations(
     spans: tuple[Interval, Interval],
     longest: float,
     play: plan.JointPlay = plan.RIGID,
+    before: Interval = (0.0, 0.0),
 ) -> Interval | None:
     """The heel and toe station's x (mm) with the least worst error at any hole, or None.
 
     Their cut-outs, within `spans`, keep a wall from holes and `mark`, and their knobs keep clear
     of depth stops: of a narrower one where there is no place beside the widest.  The
-    holes alone need the body to reach to `ends`; the whole may be `longest`.  Among equals (within
-    1 %) the shortest jig wins: it prints faster and fits more beds.
+    holes alone need the body to reach to `ends`, and before the rear and the front station it has
+    `before`; the whole may be `longest`.  Among equals (within 1 %) the shortest jig wins: it
+    prints faster and fits more beds.  Where the base asks for the `closest`, the least error alone
+    counts, beside the narrowest depth stop.
     """
     half, reach = base.mechanism.station.half_length, base.mechanism.station.half_length + base.edge
-    for stop_width in STOP_WIDTHS:
+    near = 1.0 + (0.0 if base.closest else EQUAL)
+    for stop_width in STOP_WIDTHS[-1:] if base.closest else STOP_WIDTHS:
         free = (_free_places(span, mark, guides, base, stop_width) for span in spans)
         h, t = (axis.ravel() for axis in np.meshgrid(*free, indexing="ij"))
-        length = np.maximum(t + reach, ends[1]) - np.minimum(h - reach, ends[0])
+        start = np.minimum(h - reach - before[0], ends[0])
+        length = np.maximum(t + reach + before[1], ends[1]) - start
         good = (t - h >= 2 * half + base.settings.wall) & (length <= longest)
         h, t, length = h[good], t[good], length[good]
         if h.size:
@@ -48,7 +54,7 @@ def place_stations(
         return None
     holes = np.array([[guide.x] for guide in guides])
     worst = plan.worst_error(holes, h, t, plan.STATION_ERROR, play).max(axis=0)
-    good = worst <= worst.min() * 1.01
+    good = worst <= worst.min() * near
     best = np.flatnonzero(good)[np.argmin(length[good])]
     return float(h[best]), float(t[best])
 

@@ -69,17 +69,21 @@ class Reusable:
 
 
 def design_reusable(
-    layouts: Mapping[float, Layout], settings: Settings, *, engraved: bool = True
+    layouts: Mapping[float, Layout],
+    settings: Settings,
+    *,
+    closest: bool = False,
+    engraved: bool = True,
 ) -> Reusable:
     """Choose every number of a jig for all boots of `layouts` (by boot sole length, mm).
 
-    It is quick unless `engraved`.  Raises InputError with what is wrong with every half.
+    Options as for `design_jig`.  Raises InputError with what is wrong with every half.
     """
     settings.check()
     boots = min(layouts), max(layouts)
     longest = layouts[boots[1]]
     guides = design_guides(longest, settings)
-    base = jig.base_for(guides, settings)
+    base = jig.base_for(guides, settings, closest=closest)
     moving = motions(layouts)
     halves: list[Half] = []
     faults: list[Finding] = []
@@ -147,7 +151,7 @@ def _half(share: _Share) -> Half:
     """A half with a ladder, between its holes and the mounting mark."""
     base, guides, settings = share.base, share.guides, share.base.settings
     tongue = tongue_for(share.motion, base.half_width, [guide.x for guide in guides])
-    stations, far = _stations(share, tongue)
+    stations, far, tongue = _stations(share, tongue)
     low, high = tongue.span
     main = Plate(share.part, *_between(tongue.joins, far), base.half_width, share.role)
     whole = replace(main, start=min(main.start, low), stop=max(main.stop, high))
@@ -192,27 +196,37 @@ def _outline(main: Plate, tongue: Tongue) -> Polygon:
     return shapely.normalize(bar.union(tongue.plan))
 
 
-def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float]:
-    """Two stations beside or beyond the holes, and the x of the body's far end."""
+def _stations(share: _Share, tongue: Tongue) -> tuple[tuple[Station, ...], float, Tongue]:
+    """Two stations beside or beyond the holes, the x of the body's far end, and the tongue.
+
+    That is moved from the holes as far as these, or a station before them, need it.
+    """
     base, guides, root = share.base, share.guides, tongue.root
     half, wall, edge = base.mechanism.station.half_length, base.settings.wall, base.edge
     longest = _longest(base, tongue)
     low, high = jig.ends_of(guides, base)
     tail, tip = tongue.span
-    end, holes_end = (tail, high) if root > 0 else (tip, low)
+    spare = max(0.0, tongue.spare)
+    near = min(root * guide.x - guide.radius for guide in guides)
+    away = min(spare, max(0.0, root * tongue.joins + wall - near))
+    end, holes_end = (tail - away, high) if root > 0 else (tip + away, low)
     ends = _between(end, holes_end)
-    room = _between(tongue.joins, end + root * (longest - edge))
-    over = _between(end, tongue.joins + root * (plan.END_WALL - wall))
+    joins, own = tongue.joins - root * spare, tip - tail
+    room = _between(joins, end + root * (longest - edge))
+    over = _between(joins - root * own, joins + root * (edge - wall))
+    before = (own, 0.0) if root > 0 else (0.0, own)
     found = None
     if ends[1] - ends[0] <= longest:
-        found = place_stations(guides, base, over, ends, (room, room), longest)
+        found = place_stations(guides, base, over, ends, (room, room), longest, before=before)
     if found is None:
-        away = min(abs(guide.x) for guide in guides)
-        with_it = f" {away:.0f} mm from the mounting mark, a ladder of {tip - tail:.0f} mm"
+        apart = min(abs(guide.x) for guide in guides)
+        with_it = f" {apart:.0f} mm from the mounting mark, a ladder of {own:.0f} mm"
         raise jig.no_place(share.part, guides, base, longest, RANGE_HELP, with_it)
     rear, front = found
+    first = rear if root > 0 else -front
+    away = max(away, root * tongue.joins + edge + half - first)
     far = max(high, front + half + edge) if root > 0 else min(low, rear - half - edge)
-    return share.stations(rear, front), far
+    return share.stations(rear, front), far, tongue.moved(away)
 
 
 def _between(one: float, other: float) -> plan.Interval:

@@ -15,7 +15,7 @@ Printed with its top on the bed, the body has no overhang: channels and recess o
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -24,7 +24,7 @@ from shapely.geometry import Polygon, box
 from jiggen.advice import LAYER, more_layers, whole_layers
 from jiggen.design.gear import Gear, Rack, mesh_half_length
 from jiggen.design.lettering import Region
-from jiggen.design.settings import Settings
+from jiggen.design.settings import Settings, SkiRange
 from jiggen.errors import InputError
 from jiggen.tables import Nut, SocketScrew, clearance_hole, nut, socket_screw
 
@@ -39,6 +39,7 @@ SHIFT = 0.3
 STOP = 3.0  # mm solid beyond the last tooth space: a rack cannot be wound out of its channel
 BAR = 4.7  # mm of a rack behind its roots: as wide as the scale's longest lines and their margins
 LEAN = 2.0  # mm at 45° off a rack's outer foot: the channel's ledge keeps it from dropping
+CLAMP_ROOM = 0.05  # mm that a rail ends before the flat of its twin, where a clamp's jaw presses
 LEAST_RACK = 4.5  # mm, height of a rack's teeth: three modules (common practice, no source)
 
 # Heights
@@ -240,6 +241,37 @@ class Mechanism:
     rail: RailShape
     station: StationShape
     lock: Bolt
+
+
+def clamp_room(rail: RailShape, narrowest: float) -> float:
+    """Room in mm for a clamp's jaw on one rail before the other's tail, on the narrowest ski."""
+    return narrowest + rail.outer_y - rail.reach
+
+
+def refuse_range(settings: Settings) -> None:
+    """Raise InputError for skis so different that the rack for the widest is too long.
+
+    A rail long enough for the widest ski stands out past the other rail on the narrowest, where a
+    clamp presses on that.
+    """
+
+    def serves(least: float, most: float) -> bool:
+        made = design_mechanism(replace(settings, ski=SkiRange(least, most)))
+        return clamp_room(made.rail, least) >= CLAMP_ROOM
+
+    least, most = settings.ski.least, settings.ski.most
+    if serves(least, most):
+        return
+    widest = next(w for w in (most - 1.0 - n for n in range(200)) if serves(least, max(w, least)))
+    narrowest = next(w for w in (least + 1.0 + n for n in range(200)) if serves(min(w, most), most))
+    raise InputError.of(
+        "design.ski-range",
+        f"no rail serves skis from {least:g} to {most:g} mm: one long enough for the widest is in "
+        "the way of the clamp on the narrowest",
+        key="ski",
+        hint=f"The widest ranges are {least:g}-{widest:g} and {narrowest:g}-{most:g}: two jigs "
+        "serve all.",
+    )
 
 
 def design_mechanism(settings: Settings) -> Mechanism:

@@ -1,0 +1,82 @@
+"""A narrower job is never refused where a wider one is served; a range too wide says how wide."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from nested import nested_pairs
+
+from jiggen.accuracy.sweep import sweep_stations
+from jiggen.design import Bed, Settings, SkiRange, design_jig
+from jiggen.errors import InputError
+from jiggen.job import Job, design_job, fitting_ranges, obstacles
+from jiggen.layout import lay_out, motions
+from jiggen.pattern import find_pattern, read_pattern
+
+BED = Bed(220, 220, 250)
+
+
+def job(name, boots, ski, bed=220.0, **more):
+    settings = Settings(SkiRange(*ski), Bed(bed, bed, 250))
+    return Job(read_pattern(find_pattern(name)), boots, settings, **more)
+
+
+@pytest.mark.parametrize("bed", [180.0, 200.0, 220.0])
+@pytest.mark.parametrize("shift", [-12.0, 0.0])
+def test_few_boots_are_served_where_many_are(bed, shift):
+    wide = job("skew-plate", (258.0, 278.0), (76.0, 112.0), bed, shift=shift)
+    less = replace(wide, boots=(270.0, 276.0), settings=Settings(SkiRange(97, 105), Bed(bed, bed)))
+    if not list(obstacles(wide, moving=False)):
+        assert not list(obstacles(less, moving=False))
+
+
+def test_two_boots_are_served_by_a_bed_that_serves_eighty_of_them():
+    assert not list(obstacles(job("club-piste", (265.0, 345.0), (84.0, 112.0)), moving=False))
+    assert not list(obstacles(job("club-piste", (265.0, 266.0), (84.0, 112.0)), moving=False))
+    assert fitting_ranges(job("club-piste", (265.0, 345.0), (84.0, 112.0))) == ((265.0, 345.0),)
+
+
+def test_a_job_within_one_that_is_served_is_served():
+    served = 0
+    for wide, narrow in nested_pairs(13, 8):
+        together, fewer = (len(motions(each.lay_out_all())) for each in (wide, narrow))
+        if together != fewer or list(obstacles(wide, moving=False)):
+            continue
+        served += 1
+        assert not [str(found) for found in obstacles(narrow, moving=False)], (wide, narrow)
+    assert served >= 3
+
+
+def test_a_tongue_for_few_boots_moves_from_the_holes_and_keeps_its_lines():
+    made = design_job(job("club-piste", (265.0, 266.0), (84.0, 112.0)), engraved=False).reusable
+    for half in made.halves:
+        tongue, (low, high) = half.tongue, half.tongue.span
+        xs = [line.x for row in tongue.rows for line in row.lines]
+        # By hand: 2.5 mm past the last line at its end, 4.5 at the body, at least.
+        end, joined = (min(xs) - low, high - max(xs)) if tongue.root > 0 else (high - max(xs), 0)
+        joined = joined or min(xs) - low
+        assert end >= 2.5 - 1e-9 and joined >= 4.5 - 1e-9
+        assert (tongue.slot[0] + tongue.slot[2]) / 2 == pytest.approx((low + high) / 2)
+        near = half.design.stations[0 if tongue.root > 0 else -1]
+        reach = half.design.mechanism.station.half_length
+        assert abs(near.x - tongue.joins) >= reach + 4.0 - 1e-9
+
+
+@pytest.mark.parametrize("ski", [(70.0, 140.0), (62.0, 140.0), (60.0, 150.0)])
+def test_a_range_wider_than_the_rails_allow_says_the_widest(ski):
+    layout = lay_out(read_pattern(find_pattern("club-piste")), 305.0)
+    with pytest.raises(InputError, match="no rail serves skis") as caught:
+        design_jig(layout, Settings(SkiRange(*ski), BED))
+    (finding,) = caught.value.findings
+    assert finding.code == "design.ski-range" and "defect" not in str(finding)
+    ranges = re.findall(r"(\d+)-(\d+)", finding.hint)
+    assert len(ranges) == 2
+    assert ranges[0][0] == f"{ski[0]:g}" and ranges[1][1] == f"{ski[1]:g}"
+    for least, most in ranges:
+        # What it says is served moves without touching; a millimetre more of it is refused.
+        made = design_jig(layout, Settings(SkiRange(float(least), float(most)), BED))
+        step = made.settings.ski.most - made.settings.ski.least
+        assert sweep_stations(made, step=step).findings == ()
+    wider = SkiRange(float(ranges[0][0]), float(ranges[0][1]) + 1)
+    with pytest.raises(InputError, match="no rail serves"):
+        design_jig(layout, Settings(wider, BED))
