@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import html
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from jig_fem import bricks, gives, on_pads
+from pdf_reading import read_pdf
 from sharing import built_once
 from solid_fem import Solid, diags
 from test_ladders import BOOTS, build
@@ -20,10 +22,11 @@ from jiggen.accuracy.terms import default_terms
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed
-from jiggen.job import Job, design_job
+from jiggen.job import Job, deepest, design_job
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig, expect
 from jiggen.record.results import round_up
+from jiggen.report.summary import summary
 from jiggen.verify.mesh import read_stl
 
 MODULUS = 2000.0
@@ -278,3 +281,25 @@ def test_the_tilt_is_a_term_of_the_budget():
     assert tilt.sigma_y == pytest.approx(
         np.abs(give.lean[:, 1] * levers).max() / math.sqrt(3), abs=1e-4
     )
+
+
+def test_sheet_page_and_text_say_how_deep_holes_come_out(built):
+    depth = built.record.accuracy.depth
+    worst = max(error.deeper_95 for error in depth.holes.values())
+    page = html.unescape((built.folder / "report.html").read_text(encoding="utf-8"))
+    for words in (page, summary(built.record, built.verification, built.folder)):
+        assert f"95 of 100 holes at most {worst:.2f} mm too deep" in words
+        assert f"with 100 N on a bush, the jig sinks by {depth.sag:.2f} mm" in words
+    assert all(term.name in page and term.source in page for term in depth.terms)
+    sheet = " ".join(one.text for one in read_pdf((built.folder / "sheet.pdf").read_bytes()))
+    for stop in built.record.drilling.stops:
+        deep = max(depth.holes[hole].deeper_95 for hole in stop.holes)
+        assert f"at most {round(deep, 2):g} mm too deep" in " ".join(sheet.split())
+
+
+def test_a_row_of_an_evening_counts_the_depth_error_before_its_jig_is_designed(club_layout):
+    limits = DrillingLimits()
+    deep = deepest(club_layout, limits)
+    assert set(deep) == set(club_layout.ids)
+    known = depth_budget(jig("club-piste"), default_terms().depth, limits.point_angle).too_deep
+    assert all(known[hole] <= deep[hole] <= known[hole] + 0.2 for hole in deep)

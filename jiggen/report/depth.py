@@ -24,7 +24,8 @@ def depth_words(
         for name in ("deeper_95", "shallower_95", "deeper_worst")
     )
     return (
-        f"95 of 100 holes at most {deep} too deep, and {shallow} too shallow; at worst {worst} deep"
+        f"95 of 100 holes at most {deep} too deep and {shallow} too shallow; at worst {worst} too "
+        "deep"
     )
 
 

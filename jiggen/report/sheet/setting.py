@@ -99,7 +99,7 @@ def _depth(job: JigRecord, holes: list[DrilledHole], units: kit.Units) -> list[F
     """How far off the depth may come out, and that it is taken off the base left."""
     words = depth_words(job.accuracy.depth, holes, lambda mm: kit.full(mm, units))
     if words and any(hole.base_left is not None for hole in holes):
-        words += "; the remaining base is what is left after the first"
+        words += ". The base above allows for the first"
     return [kit.para(f"Depth: {words}.")] if words else []
 
 
