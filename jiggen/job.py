@@ -14,7 +14,7 @@ from jiggen.accuracy.reach import find_reach
 from jiggen.accuracy.support import weak_holes
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
-from jiggen.design import Design, Settings, design_jig
+from jiggen.design import Design, Settings, SkiRange, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, InputError
@@ -22,7 +22,15 @@ from jiggen.files import plain_name
 from jiggen.layout import Layout, layouts, motions, whole_boots
 from jiggen.measure.printer.profile import Profile
 from jiggen.pattern.model import Core, Pattern, Screw, Side
+from jiggen.progress import announce
 from jiggen.record.results import round_up
+
+# What keeps a jig from being made that another bed, ski range or boot may mend.
+MENDED = {
+    f"design.{code}"
+    for code in ("bed", "clash", "ladder-close", "ladder-side", "narrow", "no-place", "no-room")
+}
+COMMON_BEDS = (220.0, 256.0, 300.0, 350.0)  # mm, square, of printers sold (from memory)
 
 Interval = tuple[float, float]
 """Least and greatest length in mm, both included."""
@@ -159,6 +167,25 @@ def design_job(
     return made
 
 
+def served_design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> JobDesign:
+    """The design of `job` with these `settings`, as `design_job` makes it from its `layouts`.
+
+    Raises InputError with the nearest jobs that are served where there is none for this one, or
+    where a half of it cannot be centred.
+    """
+    try:
+        made = design_job(job, settings, layouts=layouts)
+        halves = made.alone if made.reusable else ()
+        faults = [fault for half in halves for fault in find_centring(half).findings]
+    except InputError as error:
+        if not {finding.code for finding in error.findings} & MENDED:
+            raise
+        faults = [*error.findings]
+    if faults:
+        raise InputError((*faults, advice(replace(job, settings=settings))))
+    return made
+
+
 def _unsteady(design: Design) -> Iterator[Finding]:
     """What other places for the stations may mend."""
     yield from find_centring(design).findings
@@ -224,14 +251,53 @@ def fitting_ranges(job: Job) -> tuple[Interval, ...]:
     return tuple(found)
 
 
-def range_advice(job: Job) -> Finding:
-    """That one jig cannot serve the boots of `job`, and which ranges one can."""
-    ranges = ", ".join(f"{least:g}-{most:g}" for least, most in fitting_ranges(job))
-    least, most = job.whole_boots
-    hint = "No boot of that range fits a half with a ladder on this bed; try one boot length."
+def advice(job: Job) -> Finding:
+    """That one jig cannot serve `job`, and the nearest jobs that one can, each by one change."""
+    announce("the nearest jobs that are served")
+    ranges, others = "", nearest_served(job)
+    if boots := not boots_alike(job.pattern, job.boots):
+        ranges = ", ".join(f"{least:g}-{most:g}" for least, most in fitting_ranges(job))
+    least, most = job.skis
+    hints = [f"These ranges of boots fit, one jig for each: {ranges}."] if ranges else []
+    hints += [f"Served as well: {'; '.join(others)}."] if others else []
+    no = "Neither other skis within that range nor a larger bed helps: try another boot length."
+    soles = "-".join(f"{boot:g}" for boot in dict.fromkeys(job.whole_boots if boots else job.boots))
     return Finding(
-        "design.boot-range",
-        f"one jig cannot serve boots {least:g}-{most:g}",
-        key="boot",
-        hint=f"These ranges fit, one jig for each: {ranges}." if ranges else hint,
+        "design.boot-range" if boots else "design.nearest",
+        f"one jig cannot serve boots {soles} on skis {least:g}-{most:g}",
+        key="boot" if boots else "ski, bed",
+        hint=" ".join(hints) or no,
     )
+
+
+def nearest_served(job: Job) -> tuple[str, ...]:
+    """In words, what differs least from `job` and is served: a narrower range of skis, a bed."""
+
+    def served(settings: Settings) -> bool:
+        return not any(obstacles(replace(job, settings=settings), moving=False))
+
+    def on(ski: Interval) -> bool:
+        return served(replace(job.settings, ski=SkiRange(*ski)))
+
+    least, most = job.skis
+    whole = [float(width) for width in range(math.floor(least) + 1, math.ceil(most))]
+    # Of a range that is served every range within is: each end is found by halving.
+    raised, lowered = (
+        [(width, most) for width in whole],
+        [(least, width) for width in whole[::-1]],
+    )
+    found = []
+    for ranges in (raised, lowered):
+        place = bisect_left(ranges, True, key=on)
+        found += ranges[place : place + 1]
+    texts = []
+    if found:
+        low, high = max(found, key=lambda ski: ski[1] - ski[0])
+        texts.append(f"skis from {low:g} to {high:g} mm")
+    bed = job.settings.bed
+    sides = (side for side in COMMON_BEDS if side > min(bed.x, bed.y))
+    larger = (replace(bed, x=max(side, bed.x), y=max(side, bed.y)) for side in sides)
+    fitting = (one for one in larger if served(replace(job.settings, bed=one)))
+    if one := next(fitting, None):
+        texts.append(f"a bed of {one.x:g}x{one.y:g} mm")
+    return tuple(texts)

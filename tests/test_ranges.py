@@ -8,10 +8,11 @@ from nested import nested_pairs
 
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Bed, Settings, SkiRange, design_jig
-from jiggen.errors import InputError
+from jiggen.errors import InputError, JiggenError
 from jiggen.job import Job, design_job, fitting_ranges, obstacles
 from jiggen.layout import lay_out, motions
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pipeline.products import plan_jig
 
 BED = Bed(220, 220, 250)
 
@@ -80,3 +81,35 @@ def test_a_range_wider_than_the_rails_allow_says_the_widest(ski):
     wider = SkiRange(float(ranges[0][0]), float(ranges[0][1]) + 1)
     with pytest.raises(InputError, match="no rail serves"):
         design_jig(layout, Settings(wider, BED))
+
+
+@pytest.mark.parametrize(
+    ("wanted", "said"),
+    [
+        (
+            job("club-piste", (305.0, 305.0), (56.0, 80.0)),
+            "skis from 59 to 80 mm; a bed of",
+        ),
+        (job("club-piste", (345.0, 345.0), (84.0, 112.0), 180.0), "a bed of 220x220 mm"),
+        (job("club-piste", (265.0, 345.0), (84.0, 112.0), 200.0), "265-338. Served as well: a bed"),
+    ],
+)
+def test_a_refusal_names_the_nearest_job_that_is_served(wanted, said):
+    with pytest.raises(JiggenError) as caught:
+        plan_jig(wanted)
+    *_, last = caught.value.findings
+    assert said in last.hint
+    skis = re.search(r"skis from (\d+) to (\d+)", last.hint)
+    boots = re.search(r"each: (\d+)-(\d+)", last.hint)
+    bed = float(re.search(r"bed of (\d+)x", last.hint)[1])
+    nearest = [replace(wanted, settings=replace(wanted.settings, bed=Bed(bed, bed, 250)))]
+    if skis:
+        ski = SkiRange(*map(float, skis.groups()))
+        nearest.append(replace(wanted, settings=replace(wanted.settings, ski=ski)))
+        # A millimetre more of it is refused.
+        more = replace(wanted.settings, ski=SkiRange(ski.least - 1, ski.most))
+        assert list(obstacles(replace(wanted, settings=more), moving=False))
+    if boots:
+        nearest.append(replace(wanted, boots=tuple(map(float, boots.groups()))))
+    for one in nearest:
+        assert not list(obstacles(one, moving=False))

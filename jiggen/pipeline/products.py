@@ -5,8 +5,8 @@ A new product needs a design, its solids, and a row here; an output file needs a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,7 +25,7 @@ from jiggen.design import Design
 from jiggen.design.envelopes import rooms
 from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
 from jiggen.design.gauge import Gauge, design_gauge, readings_of
-from jiggen.design.settings import Bed, BushChoice, Settings
+from jiggen.design.settings import Bed, BushChoice
 from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import DrillingLimits, check_all_boots
@@ -44,7 +44,7 @@ from jiggen.export.manifest import (
 )
 from jiggen.export.write import draw_parts
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
-from jiggen.job import Job, JobDesign, design_job, known_print, moves_holes, range_advice
+from jiggen.job import Job, JobDesign, advice, known_print, served_design
 from jiggen.layout import Layout
 from jiggen.measure.printer.profile import Profile
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
@@ -99,13 +99,16 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     job.settings.check()
     layouts = job.lay_out_all()
     longest = max(layouts)
-    made = _design(job, printers.fit_settings(job.settings, job.printer), layouts)
+    made = served_design(job, printers.fit_settings(job.settings, job.printer), layouts)
     # What is expected is what comes off the printer: the fits that were asked for.
-    nominal = _design(job, job.settings, layouts) if job.printer else made
+    nominal = served_design(job, job.settings, layouts) if job.printer else made
     design = made.whole
     compensation = printers.refuse_for_design(design, job.printer)
     announce("moving parts over the ski range")
-    accuracy, warnings = expect_job(nominal, job.printer, job.limits)
+    try:
+        accuracy, warnings = expect_job(nominal, job.printer, job.limits)
+    except CheckFailed as error:
+        raise CheckFailed((*error.findings, advice(job))) from error
     tops = {guide.id: guide.bush_top_z for guide in design.guides}
     others = [layouts[boot] for boot in sorted(layouts) if boot != longest]
     ski, limits, screws = job.ski_in_hand, job.limits, job.screws
@@ -131,22 +134,6 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
         material=design.settings.material,
         known=known,
     )
-
-
-def _design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> JobDesign:
-    """The design; InputError with ranges that would fit where one jig cannot serve all boots."""
-    try:
-        made = design_job(job, settings, layouts=layouts)
-        halves = made.alone if made.reusable else ()
-        faults = [fault for half in halves for fault in find_centring(half).findings]
-    except InputError as error:
-        if not moves_holes(layouts):
-            raise
-        faults = [*error.findings]
-    if faults:
-        announce("ranges of boots that would fit")
-        raise InputError((*faults, range_advice(replace(job, settings=settings))))
-    return made
 
 
 def expect(
