@@ -231,7 +231,7 @@ def test_no_hole_is_off_by_a_quarter_of_a_millimetre_pressed_and_locked(name, bo
     assert np.all(found.loose < found.free)
     # Along the ski a hole is off by the jig's slope times its distance from the centre line.
     along = np.abs(jig.layout.positions[:, 1]) * slopes(jig, found.station.loaded)
-    assert along.max() < 0.05
+    assert along.max() < 0.075  # on the shortest jig, that for holes 40 mm apart
 
 
 def test_a_soft_rail_is_found_out_and_the_holes_named(jig):

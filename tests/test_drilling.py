@@ -108,8 +108,8 @@ def test_one_stop_for_the_holes_that_share_drill_depth_and_guide():
         (1, 7.4),  # toe-5 is less deep
     ]
     assert result.stops[1].holes == ("toe-5",)
-    # the bush of 12 mm on its seat at 0.6 + 1.2 + 0.3 = 2.1 stands at 14.1
-    assert {s.bush_top for s in result.stops} == {14.1}
+    # the bush of 12 mm on its seat, 60 layers of 0.2 mm below the top at 14, is flush with it
+    assert {s.bush_top for s in result.stops} == {14.0}
     assert not codes(result)
     assert all(hole.base_left is hole.edge is hole.screw is None for hole in result.holes)
 
