@@ -13,6 +13,7 @@ from shapely.geometry import Point
 from sharing import build_parts
 
 from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design.guides import design_guides
 from jiggen.design.plan import design_joint
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.errors import InputError
@@ -122,10 +123,18 @@ def test_the_joint_gives_the_key_a_sixth_of_a_turn_and_keeps_its_walls(half_widt
     assert min(one.distance(other) for one in left for other in right) >= settings.wall
 
 
-def test_a_body_too_thick_for_the_key_is_refused_by_name(club_layout):
-    with pytest.raises(InputError, match="hexagon key swings by") as refused:
-        design_jig(club_layout, Settings(ski=SkiRange(54, 112), body=30.0))
-    assert refused.value.findings[0].code == "design.narrow"
+def test_a_body_too_thick_for_the_key_is_refused_with_the_width_that_serves(club_layout):
+    with pytest.raises(InputError, match=r"hexagon key swings by 5\d degrees") as refused:
+        design_jig(club_layout, Settings(ski=SkiRange(54, 99), body=30.0))
+    (finding,) = refused.value.findings
+    assert finding.code == "design.narrow"
+    # By hand: 15 mm down to the screw. At 30 degrees the key's middle is 15·tan 30 = 8.66 mm aside
+    # there, and its corner with 0.4 mm to spare, 2.13, takes 2.13 / cos 30 = 2.46: 11.12 and 2 mm
+    # of wall beyond the screw at 16 make 29.12. A ski of 54 has 54 / 2 + 2 - 1 = 28, 1.12 too few.
+    assert "from 56.3 mm wide" in finding.hint
+    with pytest.raises(InputError) as refused:
+        design_jig(club_layout, Settings(ski=SkiRange(56.3, 99), body=30.0))
+    assert "hexagon key" not in str(refused.value)
 
 
 def test_a_hole_on_the_boot_centre_line_is_left_round(centred):
@@ -167,6 +176,7 @@ datum = "boot-heel"
 shift = 0.0
 hole = [{ at = [10.0, 15.0], both_sides = true }, { at = [50.0, 15.0], both_sides = true }]
 """
+SETTINGS = Settings(ski=SkiRange(84, 112))
 KNOB, STOP = 16.0, 16.0  # mm: radius of the knob; a depth stop, common practice
 
 
@@ -211,6 +221,27 @@ def test_where_there_is_no_room_for_a_wide_depth_stop_a_narrow_one_is_named(thre
     assert near["toe-1"].stop_width == 13.0  # 24 - 16 is 8: 6.5 and 1, not 8 and 1
     # Beside a hole 24 mm off, a chuck of 40 mm stands over the knob, and over its screw's head.
     assert near["toe-1"].chuck_z == pytest.approx(32.4)  # 26.4, a head of 5, and 1 mm
+
+
+def test_a_station_with_a_place_beside_a_narrow_depth_stop_only_goes_there(three):
+    from jiggen.design.jig import base_for
+    from jiggen.design.placing import place_stations
+
+    layout = lay_out(three, 305.0)
+    base = base_for(design_guides(layout, SETTINGS), SETTINGS)
+    (guide,) = [one for one in design_guides(layout, SETTINGS) if one.y == 0.0]
+    half = base.mechanism.station.half_length
+
+    def toe(far):
+        """Where it goes, if its middle may be no farther than so from the hole, mm."""
+        spans = (-200.0, 0.0), (guide.x, guide.x + far + half)
+        found = place_stations((guide,), base, (-7.0, 7.0), (0.0, guide.x), spans, np.inf)
+        return found and found[1] - guide.x
+
+    # By hand: 16 of knob, half the depth stop and 1 mm to spare, 25 or 23.5; on steps of 0.5 mm.
+    assert toe(40.0) == pytest.approx(25.0, abs=0.5)
+    assert toe(24.9) == pytest.approx(23.5, abs=0.5)
+    assert toe(23.4) is None
 
 
 def test_the_drill_left_out_of_the_chuck_clears_stop_and_knob(three):

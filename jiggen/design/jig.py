@@ -218,14 +218,15 @@ def no_place(
 def _joint(base: Base) -> JointShape:
     """The joint; InputError where its screws would break into the sight windows."""
     joint = plan.design_joint(base.half_width, base.settings)
-    if joint.key_swing < plan.LEAST_SWING:
+    if joint.key_swing < plan.LEAST_SWING - 1e-6:
+        least = base.settings.ski.least + 2 * (joint.key_half_width - base.half_width)
         raise InputError.of(
             "design.narrow",
             f"joint screws: their hexagon key swings by {joint.key_swing:.0f} degrees between the "
             f"walls, {plan.LEAST_SWING:g} needed",
             key="ski, body",
-            hint="A thinner body or a wider narrowest ski gives it room; a larger bed makes one "
-            "piece of the jig, without a joint.",
+            hint=f"Two halves as thick serve skis from {math.ceil(10 * least) / 10:.1f} mm wide; a "
+            "thinner body serves narrower ones, and a larger bed makes one piece of the jig.",
         )
     wall, least = plan.window_wall(base.half_width, joint), base.settings.wall
     if wall < least:

@@ -118,7 +118,7 @@ class JointShape:
     The toe half has the dovetail `tongue` and is cut by `heads`, the heel half by `socket` and
     `nuts`; the screw holes of `hole` diameter run along x at `screw_y` and `screw_z`, over
     `hole_x`.  All that is cut lies within `reach` along x.  The key that turns the screws swings
-    by `key_swing` degrees.
+    by `key_swing` degrees; it swings as it must in a body ± `key_half_width`.
     """
 
     tongue: Polygon
@@ -133,6 +133,7 @@ class JointShape:
     reach: Interval
     play: JointPlay
     key_swing: float
+    key_half_width: float
 
 
 def design_joint(half_width: float, settings: Settings) -> JointShape:
@@ -153,9 +154,8 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
     socket_floor = TOE_WALL + bolt.screw.head_height - bolt.screw.diameter / 2  # from memory
     key_x = (socket_floor + key.short - 2 * key.across, head_x[1])
     corner = key.across / math.sqrt(3) + KEY_SPARE
-    lean = math.radians(KEY_SWING / 2)
-    room = min(half_width - SCREW_Y, SCREW_Y) - settings.wall
-    key_half = min(middle_z * math.tan(lean) + corner / math.cos(lean), room)
+    least, wanted = (swing_room(by, middle_z, corner) for by in (LEAST_SWING, KEY_SWING))
+    key_half = min(wanted, min(half_width - SCREW_Y, SCREW_Y) - settings.wall)
     nut_x = (-HEEL_WALL - bolt.nut.height - NUT_SPARE, -HEEL_WALL)
     hole_x = (TOE_WALL - SCREW_LENGTH - END_SPARE, TOE_WALL + MOUTH)
     tongue = Polygon([(0.0, NECK), (-DOVETAIL, TAIL), (-DOVETAIL, -TAIL), (0.0, -NECK)])
@@ -176,6 +176,7 @@ def design_joint(half_width: float, settings: Settings) -> JointShape:
         reach=(min(hole_x[0], -DOVETAIL - MOUTH), head_x[1]),
         play=JointPlay(sideways=fit, angle=_bend(half_width)),
         key_swing=swing(key_half, middle_z, corner),
+        key_half_width=SCREW_Y + least + settings.wall,
     )
 
 
@@ -197,6 +198,12 @@ def swing(half: float, depth: float, corner: float) -> float:
         return 0.0
     lean = math.acos(corner / math.hypot(half, depth)) - math.atan2(depth, half)
     return 2 * math.degrees(lean)
+
+
+def swing_room(degrees: float, depth: float, corner: float) -> float:
+    """The half width of a slot in which an arm swings by so many degrees, mm, as `swing` has it."""
+    lean = math.radians(degrees / 2)
+    return depth * math.tan(lean) + corner / math.cos(lean)
 
 
 def windows(half_width: float) -> tuple[Polygon, Polygon]:
