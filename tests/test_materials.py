@@ -343,5 +343,5 @@ def test_a_build_that_would_bend_too_far_is_refused_and_writes_nothing(tmp_path,
     out = tmp_path / "jig"
     job = ["build", "club-piste", "--boot", "305", "--ski", "70-130", "--out", str(out)]
     assert main([*job, "--material", "PA"]) == 1
-    assert "(--material, --ski, --bed)" in capsys.readouterr().err
+    assert "(--material, --rail-depth, --ski, --bed)" in capsys.readouterr().err
     assert not out.exists()
