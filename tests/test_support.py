@@ -19,7 +19,7 @@ from jiggen.accuracy.depth import depth_budget, most_too_deep
 from jiggen.accuracy.stiffness import Feet, Pieces, cut_across
 from jiggen.accuracy.support import Beam, find_give, weak_holes
 from jiggen.accuracy.terms import default_terms
-from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design import Bed, Settings, SkiRange, design_jig
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import CheckFailed
 from jiggen.job import Job, deepest, design_job
@@ -209,6 +209,19 @@ def test_a_jig_on_four_pads_gives_way_and_is_refused():
         expect(before)
     assert {one.code for one in caught.value.findings} == {"accuracy.sag", "accuracy.tilt"}
     assert all("100 N" in one.message and one.hint for one in caught.value.findings)
+
+
+def test_what_a_refusal_names_is_served():
+    layout = jig("club-piste").layout
+    soft = Settings(SkiRange(84, 112), material="PA")
+    fault, *_ = weak_holes(design_jig(layout, soft), 100.0)
+    assert fault.code == "accuracy.tilt"
+    named, _ = fault.hint.split(":")
+    assert "PETG" in named and "PA" not in named.split(", ")
+    for name in named.split(", "):
+        assert not weak_holes(design_jig(layout, replace(soft, material=name)), 100.0)
+    assert not weak_holes(design_jig(layout, replace(soft, body=16.0)), 100.0)
+    assert not weak_holes(design_jig(layout, replace(soft, bed=Bed(350.0, 350.0))), 100.0)
 
 
 @pytest.mark.parametrize("name", PATTERNS)

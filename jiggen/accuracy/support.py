@@ -21,6 +21,7 @@ from jiggen.accuracy.sections import Array
 from jiggen.accuracy.stiffness import Feet, Mask, Pieces, cut_across
 from jiggen.design import Design
 from jiggen.errors import Finding
+from jiggen.tables import material, materials
 
 SAG, TILT = 0.15, 0.1  # mm and degrees under the most thrust: the aim of the project
 # N, of each clamp on a bent ski: far less than a bar clamp gives (common practice, no source).
@@ -94,14 +95,23 @@ def find_give(design: Design, thrust: float, convex: float | None = None) -> Giv
 def weak_holes(design: Design, thrust: float) -> tuple[Finding, ...]:
     """``accuracy.sag`` and ``accuracy.tilt`` for holes at which `design` gives way too far."""
     give, found = find_give(design, thrust), []
+    # It gives way by so much less as the plastic is stiffer.
+    needed = material(design.settings.material).modulus.low * max(
+        float(give.sag.max()) / SAG, float(give.tilt.max()) / TILT
+    )
+    stiff = ", ".join(row.name for row in materials() if row.modulus.low >= needed)
+    hint = (
+        f"{stiff}: stiff enough. So may a thicker body be, or a larger bed." if stiff else STIFFER
+    )
+    keys = "material, body, bed"
     for hole, sag, tilt in zip(design.layout.ids, give.sag, give.tilt, strict=True):
         pressed = f"hole {hole}: pressed with {thrust:g} N on its bush the jig"
         if sag > SAG:
             message = f"{pressed} sinks by {sag:.2f} mm; {SAG:g} mm is the most"
-            found.append(Finding("accuracy.sag", message, key="material, body, bed", hint=STIFFER))
+            found.append(Finding("accuracy.sag", message, key=keys, hint=hint))
         if tilt > TILT:
             message = f"{pressed} tilts by {tilt:.2f}°; {TILT:g}° is the most"
-            found.append(Finding("accuracy.tilt", message, key="material, body, bed", hint=STIFFER))
+            found.append(Finding("accuracy.tilt", message, key=keys, hint=hint))
     return tuple(found)
 
 
