@@ -1,6 +1,7 @@
 """Which jobs a jig is served for, and why others are refused: designs without a solid.
 
-    python tests/bench/designs.py [--bed 220] [--only NAME] [--workers 2] [--json] [--nested 512]
+    python tests/bench/designs.py [--bed 220] [--only NAME] [--workers 2] [--why] [--json]
+    python tests/bench/designs.py --nested 512 [--seed 1]
 
 Each of 12 patterns for two single boots and one range of them, on 6 ranges of skis and 4 beds, is
 planned as `build` plans it before anything is drawn.  Prints the served by bed and ski range, and
@@ -13,6 +14,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sys
 import tempfile
 import time
 from collections import Counter
@@ -99,6 +101,38 @@ def refusal(task):
     return [], time.process_time() - start
 
 
+def compare(pair):
+    """Whether the wider of two jobs is served, and what the narrower is refused for."""
+    from jiggen.job import obstacles
+
+    wide, narrow = pair
+    if any(True for _ in obstacles(wide, moving=False)):
+        return False, []
+    return True, [str(found) for found in obstacles(narrow, moving=False)]
+
+
+def compare_nested(seed, count, workers):
+    """Print which of `count` random jobs are refused within a wider one that is served."""
+    from jiggen.executors import OwnProcesses, do_all
+
+    sys.path.insert(0, str(Path(__file__).parent.parent))
+    from nested import nested_pairs
+
+    served = refused = 0
+    with OwnProcesses(workers, load) as executor:
+        for done in do_all(compare, list(nested_pairs(seed, count)), executor):
+            served_wide, faults = done.value or (True, list(map(str, done.findings)))
+            served, refused = served + served_wide, refused + bool(faults)
+            if faults:
+                wide, narrow = done.job
+                bed = wide.settings.bed.x
+                print(f"{wide.pattern.name}, shift {wide.shift:g}, {wide.core}, bed {bed:g}:")
+                print(f"  boots {wide.boots} on skis {wide.skis} are served")
+                print(f"  boots {narrow.boots} on skis {narrow.skis} are not:")
+                print(*(f"    {fault}" for fault in faults), sep="\n")
+    print(f"{count} pairs: the wider is served in {served}, of these the narrower not in {refused}")
+
+
 def every_job(beds):
     """(pattern's name, which job, skis, bed, job) of all jobs."""
     from jiggen.design import Bed, Settings, SkiRange
@@ -137,7 +171,12 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--why", action="store_true", help="each refused job with its findings")
+    parser.add_argument("--nested", type=int, metavar="PAIRS")
+    parser.add_argument("--seed", type=int, default=1)
     said = parser.parse_args()
+    if said.nested:
+        compare_nested(said.seed, said.nested, said.workers)
+        return
 
     from jiggen.executors import OwnProcesses, do_all
 
