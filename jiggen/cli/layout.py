@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from jiggen.accuracy.budget import Budget
     from jiggen.layout import Layout
     from jiggen.pattern.model import Pattern
+    from jiggen.record.results import DepthBudget
 
 DRAWN_SKI = replace(table.SKIS, help="Widths to draw: 98, 84-112.", required=False)
 DRAWN_BOOT = replace(table.BOOT, help="By default the middle of those it serves.", required=False)
@@ -117,9 +118,12 @@ def accuracy(
     from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
     from jiggen.accuracy.causes import Print
     from jiggen.accuracy.centring import find_centring
+    from jiggen.accuracy.depth import depth_budget
     from jiggen.accuracy.lift import find_lift
+    from jiggen.accuracy.support import weak_holes
     from jiggen.accuracy.terms import read_terms
     from jiggen.design import design_jig
+    from jiggen.drilling import DrillingLimits
     from jiggen.report.sides import about_width
 
     stated = read_terms(terms)
@@ -130,8 +134,9 @@ def accuracy(
     )
     sheet = sheet_budget(chosen.layout, stated)
     widths = " ".join(about_width(settings.sidewall, settings.rail_depth))
-    lifted = find_lift(settings).findings
-    warnings = (*centred.findings, *lifted, *over_limit(jig, limit, unmeasured))
+    depth = depth_budget(chosen, stated.depth, DrillingLimits().point_angle)
+    held = (*find_lift(settings).findings, *weak_holes(chosen, stated.depth.thrust.most))
+    warnings = (*centred.findings, *held, *over_limit(jig, limit, unmeasured))
     if plot:
         write_whole(plot, draw((jig, sheet), unmeasured, settings.ski.most, limit, kind), "plot")
     output.write(
@@ -145,11 +150,27 @@ def accuracy(
             "jig": summarise(jig).model_dump(mode="json"),
             "unmeasured": summarise(unmeasured).model_dump(mode="json"),
             "sheet": summarise(sheet).model_dump(mode="json"),
+            "depth": depth.model_dump(mode="json"),
             "warnings": [warning.as_dict() for warning in warnings],
         },
-        lambda: "\n".join(_accuracy_lines((jig, sheet), unmeasured, ski, widths, limit)),
+        lambda: "\n".join(
+            (*_accuracy_lines((jig, sheet), unmeasured, ski, widths, limit), *_depth_lines(depth))
+        ),
         warnings,
     )
+
+
+def _depth_lines(depth: DepthBudget) -> Iterator[str]:
+    """How deep holes come out, and what that comes from."""
+    from jiggen.report.depth import depth_words, giving_words, term_rows
+
+    yield ""
+    yield from output.wrapped(f"Depth: {depth_words(depth, '{:.2f} mm'.format)}.")
+    yield from output.wrapped(f"With {giving_words(depth).removeprefix('pressed with ')}.")
+    yield ""
+    yield f"{'depth, at the worst hole: greatest, mm':<62}{'deep':>7}{'shallow':>9}"
+    for name, size, deep, shallow, _ in term_rows(depth):
+        yield f"{f'  {name}: {size}':<62}{deep:>7}{shallow:>9}"
 
 
 def _accuracy_lines(

@@ -2,8 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator
 
-from jiggen.record.entries import Hole
-from jiggen.record.results import DepthBudget, DrilledHole
+from jiggen.record.results import DepthBudget
 
 TERM_HEADS = ("what", "size", "too deep by", "too shallow by", "source")
 TERMS_NOTE = (
@@ -13,10 +12,11 @@ TERMS_NOTE = (
 
 
 def depth_words(
-    depth: DepthBudget, holes: Iterable[Hole | DrilledHole], length: Callable[[float], str]
+    depth: DepthBudget, length: Callable[[float], str], holes: Iterable[str] | None = None
 ) -> str:
-    """How deep these holes come out, lengths written by `length`; empty where it is not known."""
-    errors = [depth.holes[hole.id] for hole in holes if hole.id in depth.holes]
+    """How deep `holes` come out, or all; lengths by `length`; empty where it is not known."""
+    asked = depth.holes if holes is None else holes
+    errors = [depth.holes[hole] for hole in asked if hole in depth.holes]
     if not errors:
         return ""
     deep, shallow, worst = (

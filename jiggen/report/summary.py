@@ -101,7 +101,7 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
         yield f"{'':<10}{room_words(record, stop, lambda mm: f'{mm:g} mm')}"
     if record.print_check:
         yield f"Check:    print, by sheet.pdf, with caliper and try square: {check_line(record)}"
-    yield f"Depth:    {depth_words(accuracy.depth, record.holes, lambda mm: f'{mm:.2f} mm')}"
+    yield f"Depth:    {depth_words(accuracy.depth, '{:.2f} mm'.format)}"
     yield f"{'':<10}{giving_words(accuracy.depth)}"
     yield f"Expect:   95 of 100 holes, at the worst hole: {headline(accuracy)}"
     yield (

@@ -170,7 +170,7 @@ def _stops(record: JigRecord) -> Html:
         rows.append((node("span", *names), f"{stop.drill:g}", f"{stop.depth:g}", *lengths))
     base = [hole.base_left for hole in drilling.holes if hole.base_left is not None]
     least = f" At least {min(base):.1f} mm of the ski are left under the drill." if base else ""
-    words = depth_words(depth, record.holes, lambda mm: f"{mm:.2f} mm"), giving_words(depth)
+    words = depth_words(depth, "{:.2f} mm".format), giving_words(depth)
     return section(
         "Drill and depth stop",
         table(heads, rows),

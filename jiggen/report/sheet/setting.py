@@ -97,7 +97,8 @@ def _stop(stop: DepthStop, job: JigRecord, units: kit.Units, width: float) -> li
 
 def _depth(job: JigRecord, holes: list[DrilledHole], units: kit.Units) -> list[Flowable]:
     """How far off the depth may come out, and that it is taken off the base left."""
-    words = depth_words(job.accuracy.depth, holes, lambda mm: kit.full(mm, units))
+    ids = [hole.id for hole in holes]
+    words = depth_words(job.accuracy.depth, lambda mm: kit.full(mm, units), ids)
     if words and any(hole.base_left is not None for hole in holes):
         words += ". The base above allows for the first"
     return [kit.para(f"Depth: {words}.")] if words else []
