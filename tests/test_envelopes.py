@@ -350,7 +350,7 @@ def test_the_sheet_says_what_a_clamp_has_no_room_for(built):
     )
     hole = record.holes_of(first.part)[0]
     nearer = first.model_copy(update={"x": hole.x, "y": hole.y + 30.0})  # 20 + 10, and 1 to spare
-    assert f"a chuck has no room at {hole.id}" in clamping([nearer, *others])
+    assert f"beside a clamp at {hole.id}:" in clamping([nearer, *others])
 
 
 def test_a_clamp_mark_that_is_elsewhere_is_found_in_the_files(folder):

@@ -141,19 +141,15 @@ def clamp_places(
     ]
     knobs = [Point(station.x, 0.0).buffer(knob) for station in stations]
     side, xs = plate.half_width - CLAMP_IN, np.arange(math.ceil(plate.start), plate.stop)
-    best: Marks = ()
     for from_hole, from_channel in _CLAMP_APART:
         blocked = [Point(guide.x, guide.y).buffer(from_hole) for guide in guides]
         blocked += [channel.buffer(from_channel) for channel in channels]
         free = room - shapely.union_all([*blocked, *knobs])
         sides = [(y, xs[shapely.contains_xy(free, xs, y)]) for y in (side, -side)]
         if all(there.size for _, there in sides):
-            found = tuple(place for y, there in sides for place in _nearest(there, y, ends))
-            # Two pairs are worth a chuck's room, but not that of a wide depth stop.
-            best = max(best, found, key=len)
-            if best and from_hole < _CLAMP_APART[0][0]:
-                break
-    return best
+            # One pair beside which a chuck has room is worth more than two that must be moved.
+            return tuple(place for y, there in sides for place in _nearest(there, y, ends))
+    return ()
 
 
 def _nearest(

@@ -236,7 +236,7 @@ def _clamping(job: JigRecord) -> str:
     if near:
         holes = ", ".join(dict.fromkeys(near))
         sentences.append(
-            f"Beside it a chuck has no room at {holes}: move the clamp to drill there."
+            f"A chuck has no room beside a clamp at {holes}: move that one to drill there."
         )
     if job.unclamped:
         names = " and ".join(plain(name) for name in job.unclamped)
