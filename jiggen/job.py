@@ -161,10 +161,15 @@ def design_job(
         whole = design_jig(last, settings, boots, closest=closest, engraved=engraved)
         return JobDesign(whole, None)
 
-    made = design(closest=False)
-    if any(True for each in made.alone for _ in _unsteady(each)):
-        made = design(closest=True)
-    return made
+    try:
+        made = design(closest=False)
+    except InputError:
+        # A half that no boot moves may find room with a ladder of one line.
+        if not moves_holes(every) or not any(motion.still for motion in motions(every)):
+            raise
+        return design(closest=True)
+    unsteady = any(True for each in made.alone for _ in _unsteady(each))
+    return design(closest=True) if unsteady else made
 
 
 def served_design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> JobDesign:

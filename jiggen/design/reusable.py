@@ -91,7 +91,7 @@ def design_reusable(
         mine = tuple(compress(guides, np.isin(longest.groups, motion.groups)))
         share = _Share(base, motion, name, role, mine, layout_part(longest, mine), boots, engraved)
         try:
-            halves.append(_still(share) if motion.still else _half(share))
+            halves.append(_one_line(share) if motion.still else _half(share))
         except InputError as error:
             faults += error.findings
     if faults:
@@ -173,6 +173,25 @@ def _half(share: _Share) -> Half:
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
     return Half(share.name, share.motion, design, tongue)
+
+
+def _one_line(share: _Share) -> Half:
+    """A body for groups that the boot does not move: an ordinary one.
+
+    Where the base asks for the `closest` it may have a tongue, its one line for all boots, if its
+    stations stand so that the error is less.
+    """
+    if not share.base.closest:
+        return _still(share)
+    made, faults = [], []
+    for design in (_still, _half):
+        try:
+            made.append(design(share))
+        except InputError as error:
+            faults.append(error)
+    if not made:
+        raise faults[0]
+    return min(made, key=lambda half: max(half.design.errors))
 
 
 def _still(share: _Share) -> Half:
