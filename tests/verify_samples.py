@@ -91,7 +91,8 @@ def body_in_ski_frame() -> cq.Shape:
         square = cq.Workplane().rect(2 * t, 2 * t).extrude(BRIDGE - NECK)
         strip = cq.Workplane().rect(2 * t, 2 * r).extrude(SEAT - BRIDGE)
         slot = strip.intersect(cq.Workplane().circle(r - 0.05).extrude(SEAT - BRIDGE))
-        plate = plate.cut(guide.translate((x, y, 0)))
+        burr = cq.Workplane().rect(*[DRILL + 3.0] * 2).extrude(0.4)  # clear of what a drill raises
+        plate = plate.cut(burr.translate((x, y, 0))).cut(guide.translate((x, y, 0)))
         plate = plate.cut(square.translate((x, y, NECK))).cut(slot.translate((x, y, BRIDGE)))
     x, y, d = OPENING
     flank = [(0, 0), (d / 2 - 1, 0), (d / 2, TOP), (0, TOP)]

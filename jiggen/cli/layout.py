@@ -135,8 +135,8 @@ def accuracy(
     sheet = sheet_budget(chosen.layout, stated)
     widths = " ".join(about_width(settings.sidewall, settings.rail_depth))
     depth = depth_budget(chosen, stated.depth, DrillingLimits().point_angle)
-    held = (*find_lift(settings).findings, *weak_holes(chosen, stated.depth.thrust.most))
-    warnings = (*centred.findings, *held, *over_limit(jig, limit, unmeasured))
+    loose = (*find_lift(settings).findings, *weak_holes(chosen, stated.depth.thrust.most))
+    warnings = (*centred.findings, *loose, *over_limit(jig, limit, unmeasured))
     if plot:
         write_whole(plot, draw((jig, sheet), unmeasured, settings.ski.most, limit, kind), "plot")
     output.write(
