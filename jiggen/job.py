@@ -2,18 +2,26 @@
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from jiggen.accuracy.budget import (
+    AnyBudget,
+    OverBoots,
+    boot_budgets,
+    jig_budget,
+    sheet_budget,
+)
 from jiggen.accuracy.causes import Print
 from jiggen.accuracy.centring import find_centring
 from jiggen.accuracy.depth import most_too_deep
 from jiggen.accuracy.lift import find_lift
 from jiggen.accuracy.reach import find_reach
+from jiggen.accuracy.sections import Array
 from jiggen.accuracy.support import weak_holes
 from jiggen.accuracy.sweep import sweep_stations
-from jiggen.accuracy.terms import default_terms
+from jiggen.accuracy.terms import Terms, default_terms
 from jiggen.design import Design, Settings, SkiRange, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
@@ -195,6 +203,24 @@ def _unsteady(design: Design) -> Iterator[Finding]:
     """What other places for the stations may mend."""
     yield from find_centring(design).findings
     yield from weak_holes(design, default_terms().depth.thrust.most)
+
+
+def job_budget(made: JobDesign, terms: Terms, bounds: Sequence[Array], known: Print) -> AnyBudget:
+    """The error budget of a jig by what is `known` of its print; over its boots if it has ladders.
+
+    `bounds` are those of `jig_budget`, of each of what goes on a ski by itself.
+    """
+    if made.reusable:
+        return boot_budgets(made.reusable, terms, bounds, known)
+    return jig_budget(made.whole, terms, bounds[0], known)
+
+
+def paper_budget(made: JobDesign, terms: Terms) -> AnyBudget:
+    """The budget of the same holes from paper, which has no halves: one sheet shows all holes."""
+    if made.reusable is None:
+        return sheet_budget(made.whole.layout, terms)
+    every = sorted(made.reusable.layouts.items())
+    return OverBoots(tuple(sheet_budget(layout, terms) for _, layout in every))
 
 
 def moves_holes(layouts: Mapping[float, Layout]) -> bool:

@@ -97,7 +97,7 @@ def test_the_better_number_never_stands_alone(capsys):
 
 
 def test_holes_over_the_limit_are_warned_of_and_the_exit_code_stays_0(capsys):
-    code, out, err = run(capsys, "--limit", "0.463")
+    code, out, err = run(capsys, "--limit", "0.455")
     assert code == 0
     assert "0.46*" in out
     warned = [line.split(":")[1].strip() for line in err.splitlines() if "warning" in line]
@@ -223,3 +223,26 @@ def test_pdf_holds_a_picture(budgets, club_layout):
     assert "a print that nobody measured 95 of 100 holes stay within" in page.text
     assert f"{unmeasured.expected[:, 2].max():.2f} mm at the worst hole" in page.text
     assert page.fonts_inside
+
+
+RANGE = ("accuracy", "club-piste", "--boot", "265-345", "--ski", "84-112", "--json")
+
+
+def test_a_range_of_boots_has_each_hole_at_its_worst_boot_and_toe_to_heel(capsys):
+    assert main([*RANGE]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["boots"] == [265.0, 345.0]
+    # The farther from the mark the more: every hole of this pattern moves away from it.
+    assert {hole["boot"] for hole in data["jig"]["holes"].values()} == {345.0}
+    apart = data["jig"]["toe_to_heel"]
+    assert apart["groups"] == ["toe", "heel"]
+    # Two halves, each laid on the mark by itself: half a millimetre at most.
+    assert 0.3 < apart["expected_95"] <= 0.5 < data["unmeasured"]["toe_to_heel"]["expected_95"]
+
+
+def test_a_single_jig_has_its_toe_to_heel_distance_too(capsys):
+    code, out, _ = run(capsys, "--json")
+    apart = json.loads(out)["jig"]["toe_to_heel"]
+    assert (code, apart["groups"]) == (0, ["toe", "heel"])
+    assert 0.2 < apart["expected_95"] < 0.5
+    assert "Distance from heel to toe along the ski" in run(capsys)[1]

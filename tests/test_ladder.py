@@ -189,7 +189,9 @@ def test_a_mirrored_right_ski_has_its_holes_and_the_same_ladder():
 
 def test_a_stepped_group_has_a_line_a_band_with_the_boots_that_share_it():
     toe, heel = reusable("step-track").halves
-    (bands,) = toe.tongue.rows
+    left, bands = toe.tongue.rows
+    assert [line.x for line in left.lines] == [line.x for line in bands.lines]
+    assert left.wall == -bands.wall > 0  # read on both sides, where the jig's turn does not count
     # The file's steps, from the boots that were asked for: 112.6, 126.3, 140.0, 153.7.
     assert [(line.number, line.x) for line in bands.lines] == [
         ("265-277", pytest.approx(153.7 - 112.6)),

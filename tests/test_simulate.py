@@ -38,7 +38,7 @@ def test_95_percent_by_formula_and_by_drilling_agree(club):
 
 def test_distances_between_drilled_holes_scatter_as_the_formula_says(club):
     for budget, _ in club:
-        places = budget.layout.positions + drill(budget, 20_000, np.random.default_rng(5))
+        places = budget.layout.positions + drill(budget, 40_000, np.random.default_rng(5))
         apart = places[:, :, None] - places[:, None]
         found = np.hypot(apart[..., 0], apart[..., 1]).std(axis=0)
         assert found == pytest.approx(budget.spacing_deviation, rel=0.02)

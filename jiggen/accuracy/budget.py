@@ -5,20 +5,22 @@ deviations add as in the law of propagation of uncertainty (JCGM 100:2008, 5.1.2
 independent causes, from memory), worst cases by their absolute values.
 """
 
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from jiggen.accuracy.causes import Cause, Print, jig_causes, sheet_causes
+from jiggen.accuracy.causes import Cause, Print, Setting, jig_causes, sheet_causes
 from jiggen.accuracy.sections import Array
 from jiggen.accuracy.terms import Term, Terms
 from jiggen.design import Design
+from jiggen.design.reusable import Reusable
 from jiggen.errors import Finding
 from jiggen.layout import Layout
-from jiggen.record.results import BudgetSummary, ErrorTerm, HoleAccuracy, Spread
+from jiggen.record.results import BudgetSummary, ErrorTerm, GroupDistance, HoleAccuracy, Spread
 
 COVERAGE = 1.959964  # sigmas either side hold 95 % of a normal distribution, from memory
 LIMIT = 0.5  # mm: warned of beyond, by default
@@ -99,6 +101,23 @@ class Budget:
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
     @cached_property
+    def toe_to_heel(self) -> GroupDistance | None:
+        """Within how much the distance along the ski of the outermost groups stays, at 95 %.
+
+        A group is where the middle of its holes is: what is screwed into all of them lies there.
+        """
+        layout = self.layout
+        own = {name: np.array(layout.groups) == name for name in dict.fromkeys(layout.groups)}
+        middle = {name: float(layout.positions[mine, 0].mean()) for name, mine in own.items()}
+        front, rear = max(own, key=lambda name: middle[name]), min(own, key=lambda n: middle[n])
+        if front == rear:
+            return None
+        weight = own[front] / own[front].sum() - own[rear] / own[rear].sum()
+        variance = float(weight @ self.covariance[:, 0, :, 0] @ weight)
+        distance = float(_mm(COVERAGE * np.sqrt(max(variance, 0.0))))
+        return GroupDistance(groups=(front, rear), expected_95=distance)
+
+    @cached_property
     def shares(self) -> dict[Term, Array]:
         """Variance each term adds at each hole in x and y, mm², (n, 2), in the budget's order."""
         shares: dict[Term, Array] = {}
@@ -111,16 +130,123 @@ class Budget:
         return max(self.shares, key=lambda term: float(self.shares[term][hole].sum()))
 
 
+@dataclass(frozen=True, eq=False)
+class OverBoots:
+    """The budgets of a jig by boot, shortest first: each hole at the boot where it is off most.
+
+    It has what `Budget` has; distances and terms are the largest of any boot.
+    """
+
+    budgets: tuple[Budget, ...]
+
+    @property
+    def method(self) -> Literal["jig", "sheet"]:
+        """The way of working."""
+        return self.budgets[0].method
+
+    @property
+    def layout(self) -> Layout:
+        """The longest boot's."""
+        return self.budgets[-1].layout
+
+    @cached_property
+    def worst_boot(self) -> tuple[Budget, ...]:
+        """By hole, the budget of the boot where it is off most."""
+        off = np.array([budget.deviation[:, 2] for budget in self.budgets])
+        return tuple(self.budgets[boot] for boot in off.argmax(axis=0))
+
+    @property
+    def boots(self) -> tuple[float, ...]:
+        """By hole, the boot where it is off most, mm."""
+        return tuple(budget.layout.boot for budget in self.worst_boot)
+
+    @property
+    def blocks(self) -> Array:
+        """As of a budget, (n, 2, 2)."""
+        return np.stack([one.blocks[hole] for hole, one in enumerate(self.worst_boot)])
+
+    @property
+    def deviation(self) -> Array:
+        """As of a budget, (n, 3)."""
+        return np.stack([one.deviation[hole] for hole, one in enumerate(self.worst_boot)])
+
+    @property
+    def expected(self) -> Array:
+        """As of a budget, (n, 3)."""
+        return np.stack([one.expected[hole] for hole, one in enumerate(self.worst_boot)])
+
+    @property
+    def worst(self) -> Array:
+        """As of a budget, (n, 3)."""
+        return np.stack([one.worst[hole] for hole, one in enumerate(self.worst_boot)])
+
+    @property
+    def spacing_deviation(self) -> Array:
+        """As of a budget, (n, n)."""
+        return np.asarray(np.max([one.spacing_deviation for one in self.budgets], axis=0))
+
+    @property
+    def toe_to_heel(self) -> GroupDistance | None:
+        """As of a budget."""
+        found = [one.toe_to_heel for one in self.budgets if one.toe_to_heel]
+        return max(found, key=lambda distance: distance.expected_95, default=None)
+
+    @cached_property
+    def shares(self) -> dict[Term, Array]:
+        """As of a budget."""
+        most: dict[Term, Array] = {}
+        for budget in self.budgets:
+            for term, share in budget.shares.items():
+                most[term] = np.maximum(most.get(term, 0.0), share)
+        return most
+
+    def largest_term(self, hole: int) -> Term:
+        """As of a budget."""
+        return self.worst_boot[hole].largest_term(hole)
+
+
+AnyBudget = Budget | OverBoots
+
+
 def jig_budget(
-    design: Design, terms: Terms, bound: ArrayLike | None = None, known: Print | None = None
+    design: Design,
+    terms: Terms,
+    bound: ArrayLike | None = None,
+    known: Print | None = None,
+    alone: Sequence[Setting] | None = None,
 ) -> Budget:
     """The budget of holes drilled through `design`, by what is `known` of its print.
 
+    `alone` are the parts of it that are set on the ski by themselves, None for the whole.
     `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
     takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound, known)))
+    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound, known, alone)))
+
+
+def boot_budgets(
+    jig: Reusable, terms: Terms, bounds: Sequence[Array], known: Print | None = None
+) -> OverBoots:
+    """The budgets of a jig for many boots, its halves set one after the other on one mark.
+
+    `bounds` are the halves', as of `jig_budget`.
+    """
+    bound = np.zeros(len(jig.whole.layout))
+    for half, own in zip(jig.halves, bounds, strict=True):
+        bound[half.holes_of(jig.whole.layout)] = own
+    return OverBoots(
+        tuple(
+            jig_budget(
+                replace(jig.whole, layout=layout),
+                terms,
+                bound,
+                known,
+                [Setting(half.holes_of(layout), half.stations_at(boot)) for half in jig.halves],
+            )
+            for boot, layout in sorted(jig.layouts.items())
+        )
+    )
 
 
 def sheet_budget(layout: Layout, terms: Terms) -> Budget:
@@ -128,7 +254,7 @@ def sheet_budget(layout: Layout, terms: Terms) -> Budget:
     return Budget("sheet", layout, tuple(sheet_causes(layout, terms)))
 
 
-def group_spacing(budget: Budget) -> dict[str, float]:
+def group_spacing(budget: AnyBudget) -> dict[str, float]:
     """By group: within how much the distance of any two of its holes stays, at 95 %, mm.
 
     Groups of one hole have none and are left out.
@@ -143,14 +269,15 @@ def group_spacing(budget: Budget) -> dict[str, float]:
     return worst
 
 
-def summarise(budget: Budget) -> BudgetSummary:
+def summarise(budget: AnyBudget) -> BudgetSummary:
     """The budget as plain numbers for the record and JSON; mm, to 0.1 µm."""
     spreads = _mm(np.stack([budget.deviation, budget.expected, budget.worst], axis=2)).tolist()
     holes = {}
     for index, (hole, rows) in enumerate(zip(budget.layout.ids, spreads, strict=True)):
         x, y, radial = (Spread(sigma=s, expected_95=e, worst=w) for s, e, w in rows)
         most = budget.largest_term(index).name
-        holes[hole] = HoleAccuracy(x=x, y=y, radial=radial, most=most)
+        boot = budget.boots[index] if isinstance(budget, OverBoots) else None
+        holes[hole] = HoleAccuracy(x=x, y=y, radial=radial, most=most, boot=boot)
     terms = []
     for term, share in budget.shares.items():
         sigma_x, sigma_y = _mm(np.sqrt(share.max(axis=0))).tolist()
@@ -160,12 +287,13 @@ def summarise(budget: Budget) -> BudgetSummary:
         terms=tuple(terms),
         holes=holes,
         spacing_95={name: float(_mm(value)) for name, value in group_spacing(budget).items()},
+        toe_to_heel=budget.toe_to_heel,
         largest_95=float(_mm(budget.expected[:, 2].max())),
     )
 
 
 def over_limit(
-    budget: Budget, limit: float = LIMIT, unmeasured: Budget | None = None
+    budget: AnyBudget, limit: float = LIMIT, unmeasured: AnyBudget | None = None
 ) -> tuple[Finding, ...]:
     """A warning for each hole whose expected (95 %) error is over `limit` mm.
 

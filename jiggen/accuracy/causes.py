@@ -7,6 +7,7 @@ scale error grows with the distance from the mark in x and from the centre line 
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -88,13 +89,12 @@ class Cause:
 class Setting:
     """What is set on the ski by itself: its `holes`, (n,) bool of the layout's, and how.
 
-    It lies on `stations`, x of the rear and the front one.  Its line is read at y = `mark`, or in
-    two windows, which is as good as on the centre line: as it turns there, it moves along the ski.
+    It lies on `stations`, x of the rear and the front one.  Its line is read on both sides, which
+    is as good as on the centre line: a jig that is turned does not move along the ski.
     """
 
     holes: NDArray[np.bool_]
     stations: tuple[float, float]
-    mark: float = 0.0
 
 
 def settings_of(design: Design) -> tuple[Setting, ...]:
@@ -113,10 +113,8 @@ def jig_causes(
     """The causes of error of a hole drilled through `design`: see `jig_budget`."""
     at, jig, known = design.layout.positions, terms.jig, known or Print()
     alone = settings_of(design) if alone is None else alone
-    marks = np.sum([one.holes * one.mark for one in alone], axis=0)
-    arms = at - np.column_stack([np.zeros(len(at)), marks])  # about where the line is read
     along = np.tile(ALONG, (len(at), 1))
-    yield from _printed(design, arms, terms.print, jig, known)
+    yield from _printed(design, terms.print, jig, known)
     yield from _each("printer repeatability", jig.repeatability, at, PRINTER)
     growth = jig.thermal.expansion  # else as its plastic grows at most
     if growth is None:
@@ -126,8 +124,8 @@ def jig_causes(
     yield from _guided(design, jig, known)
     sideways = find_centring(design).loaded if bound is None else bound
     sideways = np.asarray(sideways, dtype=np.float64)
-    yield from _centring(design, alone, arms, jig.centring, sideways)
-    yield from _sides(alone, arms, jig.side_walls)
+    yield from _centring(design, alone, jig.centring, sideways)
+    yield from _sides(alone, at, jig.side_walls)
     # One mark for all that is laid on it.
     yield from _shared("the mark on the ski", jig.mark, [along], MARK)
     laid = [along * one.holes[:, None] for one in alone]
@@ -178,16 +176,14 @@ def _scale(at: Array, size: Sized) -> Iterator[Cause]:
     return _shared("print scale", size, effects, words=words)
 
 
-def _printed(
-    design: Design, arms: Array, terms: PrintTerms, jig: JigTerms, known: Print
-) -> Iterator[Cause]:
+def _printed(design: Design, terms: PrintTerms, jig: JigTerms, known: Print) -> Iterator[Cause]:
     """Scale and skew of the print: what its check lets pass, or what is known of the printer.
 
     Strains stand in the bed's frame, x and y, as they are stated.  Without a notch on every body
     there is nothing to check.
     """
     if known.checked and all(body.notch for body in design.bodies):
-        yield from _checked(design, arms, jig)
+        yield from _checked(design, jig)
         return
     x, y = (np.diag(axis) for axis in (ALONG, ACROSS))
     sheared = np.array([[0.0, math.radians(1.0)], [0.0, 0.0]])
@@ -200,14 +196,18 @@ def _printed(
         skew = _of_profile(known.skew)
     stated.append(("printer skew", skew, sheared))
     whole = [np.ones(len(design.layout), dtype=bool)]
-    bodies = [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
     for name, size, strain in stated:
-        yield from _strained(design, arms, name, size, strain, whole)
+        yield from _strained(design, name, size, strain, whole)
     for name, size, strain in (
         ("scale, print to print", terms.next_scale, (x + y) / 100),
         ("skew, print to print", terms.next_skew, sheared),
     ):
-        yield from _strained(design, arms, name, size, strain, bodies)
+        yield from _strained(design, name, size, strain, _bodies(design))
+
+
+def _bodies(design: Design) -> list[NDArray[np.bool_]]:
+    """By body, which holes it drills, (n,)."""
+    return [np.isin(design.layout.ids, [g.id for g in one.guides]) for one in design.bodies]
 
 
 def print_limits(length: float, check: Check) -> tuple[float, float]:
@@ -218,21 +218,21 @@ def print_limits(length: float, check: Check) -> tuple[float, float]:
     return max(check.reach * length / SCALE_LENGTH, check.least), REPRINT * length / 100
 
 
-def _checked(design: Design, arms: Array, jig: JigTerms) -> Iterator[Cause]:
+def _checked(design: Design, jig: JigTerms) -> Iterator[Cause]:
     """What the check of each body lets pass, by caliper and try square, and the caliper's error."""
     at, check = design.layout.positions, jig.print_scale
     passed, read, turned = np.zeros_like(at), np.zeros_like(at), np.zeros_like(at)
-    for body in design.bodies:
+    for body, mine in zip(design.bodies, _bodies(design), strict=True):
         if body.notch:
-            mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
             lengths = np.array([one.nominal for one in body.notch.lengths])
             limits = np.array([print_limits(length, check)[0] for length in lengths])
             passed[mine], read[mine] = at[mine] * limits / lengths, at[mine] / lengths
-            turned[mine, 0] = arms[mine, 1] / body.notch.end_width
+            turned[mine, 0] = at[mine, 1] / body.notch.end_width
     words = f"± {check.reach:g} mm on {SCALE_LENGTH:g} mm, ± {check.least:g} mm at least"
     term = Term("print scale", words, check.distribution, check.source, CHECK)
-    for axis in (ALONG, ACROSS):
-        yield Cause(term, "shared", passed * axis)
+    for part, axis in product(_bodies(design), (ALONG, ACROSS)):
+        # Each body's by itself: prints of one printer differ by as much as the check lets pass.
+        yield Cause(term, "shared", passed * axis * part[:, None])
     yield from _shared("caliper on the print", jig.caliper, [read * ALONG, read * ACROSS], CHECK)
     words = f"{jig.square.size} mm over a body's end"
     yield from _shared("skew of the print", jig.square, [turned], SQUARE, words)
@@ -243,12 +243,7 @@ def _of_profile(sigma: float) -> Sized:
 
 
 def _strained(
-    design: Design,
-    arms: Array,
-    name: str,
-    size: Sized,
-    strain: Array,
-    parts: Iterable[ArrayLike],
+    design: Design, name: str, size: Sized, strain: Array, parts: Iterable[ArrayLike]
 ) -> Iterator[Cause]:
     """What `strain` (2, 2), of 1 unit of `size`, does to each of `parts` (n,) by itself.
 
@@ -263,16 +258,16 @@ def _strained(
         own = to_bed @ strain @ to_bed
         mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
         effect[mine] = at[mine] * own.diagonal()
-        effect[mine, 0] += arms[mine, 1] * (own[0, 1] + own[1, 0])
+        effect[mine, 0] += at[mine, 1] * (own[0, 1] + own[1, 0])
     words = f"{size.size}°" if "skew" in name else f"{size.size} mm on {SCALE_LENGTH:g} mm"
     effects = (effect * np.asarray(part)[:, None] for part in parts)
     yield from _shared(name, size, effects, CHECK, words)
 
 
-def _sides(alone: Iterable[Setting], arms: Array, size: Sized) -> Iterator[Cause]:
+def _sides(alone: Iterable[Setting], at: Array, size: Sized) -> Iterator[Cause]:
     """The ski's centre line between its sides is off: at all stations alike, and at each."""
-    across = np.tile(ACROSS, (len(arms), 1))
-    each = (one for setting in alone for one in _swings(setting, arms))
+    across = np.tile(ACROSS, (len(at), 1))
+    each = (one for setting in alone for one in _swings(setting, at))
     return _shared("the ski's side walls", size, (SHARED_SIDES * one for one in (across, *each)))
 
 
@@ -311,13 +306,13 @@ def _levers(at: Array, ends: tuple[float, float]) -> Iterator[Array]:
     yield np.column_stack([-y, x - a]) / (b - a)
 
 
-def _swings(setting: Setting, arms: Array) -> Iterator[Array]:
+def _swings(setting: Setting, at: Array) -> Iterator[Array]:
     """What 1 mm sideways at either of its stations does at the holes of `setting`, (n, 2)."""
-    return (setting.holes[:, None] * one for one in _levers(arms, setting.stations))
+    return (setting.holes[:, None] * one for one in _levers(at, setting.stations))
 
 
 def _centring(
-    design: Design, alone: Iterable[Setting], arms: Array, size: Centring, bound: Array
+    design: Design, alone: Iterable[Setting], size: Centring, bound: Array
 ) -> Iterator[Cause]:
     """What makes up the sideways `bound` (n,) at each hole: stations and joint, each independent.
 
@@ -332,10 +327,10 @@ def _centring(
     elif design.joint:
         heel, toe = (station.x for station in design.stations)
         own, other = (np.where(at[:, 0] >= 0, *pair) for pair in ((toe, heel), (heel, toe)))
-        play, turned = design.joint.play, np.column_stack([-at[:, 1], at[:, 0] - own])
-        joint += [turned * play.sideways / (heel - toe)]
-        joint += [turned * (play.angle * other / (heel - toe))[:, None]]
-    stations = [effect for one in alone for effect in _swings(one, arms)]
+        play, arms = design.joint.play, np.column_stack([-at[:, 1], at[:, 0] - own])
+        joint += [arms * play.sideways / (heel - toe)]
+        joint += [arms * (play.angle * other / (heel - toe))[:, None]]
+    stations = [effect for one in alone for effect in _swings(one, at)]
     of_joint, of_stations = (sum(abs(each[:, 1]) for each in one) for one in (joint, stations))
     left = np.maximum(bound - of_joint, 0.0) / of_stations
     words = f"± {bound.min():.2f} to {bound.max():.2f} mm"

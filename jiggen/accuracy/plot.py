@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.distance import pdist
 
-from jiggen.accuracy.budget import Budget
+from jiggen.accuracy.budget import AnyBudget, OverBoots
 from jiggen.draw.figures import arrow, cross, one_line
 from jiggen.draw.fonts import points
 from jiggen.draw.labels import spread
@@ -51,7 +51,7 @@ def check_kind(path: str | os.PathLike[str]) -> str:
 
 
 def plot(
-    budgets: tuple[Budget, ...], unmeasured: Budget, ski: float, limit: float, kind: str
+    budgets: tuple[AnyBudget, ...], unmeasured: AnyBudget, ski: float, limit: float, kind: str
 ) -> bytes:
     """The picture's bytes, "svg" or "pdf", the same each time; for the rest see `draw_scatter`."""
     drawing = draw_scatter(budgets, unmeasured, ski, limit)
@@ -62,7 +62,7 @@ def plot(
     return pdf_bytes(drawing)
 
 
-def exaggeration(budgets: Iterable[Budget]) -> int:
+def exaggeration(budgets: Iterable[AnyBudget]) -> int:
     """How many times too large the scatter is drawn: as much as keeps it from overlapping.
 
     Ellipses are taken for circles of their longer axis.
@@ -84,7 +84,7 @@ class _Panel:
     the ski or of the holes, `span` the part of the ski that is drawn; mm of the ski.
     """
 
-    budget: Budget
+    budget: AnyBudget
     left: float
     half: float
     span: tuple[float, float]
@@ -98,7 +98,7 @@ class _Panel:
 
 
 def draw_scatter(
-    budgets: tuple[Budget, ...], unmeasured: Budget, ski: float, limit: float
+    budgets: tuple[AnyBudget, ...], unmeasured: AnyBudget, ski: float, limit: float
 ) -> Drawing:
     """`budgets` of one layout side by side; `ski` is the width of the band drawn, mm.
 
@@ -120,6 +120,8 @@ def draw_scatter(
     size = (left, FOOT + SCALE * (span[1] - span[0]) + HEAD)
     ground = Area(((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])), WHITE)
     title = f"{one_line(layout.pattern)}, boot {layout.boot:g} mm"
+    if isinstance(budgets[0], OverBoots):
+        title += ": each hole with its largest error of any boot"
     shapes.append(Text((left / 2, size[1] - 7.0), title, TITLE, "middle", bold=True))
     lines = (
         "Outlines: where 95 of 100 holes come to be, "

@@ -97,13 +97,11 @@ def build(
     settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
 
     from jiggen.job import Job, folder_name
-    from jiggen.layout import whole_boots
     from jiggen.pattern import find_pattern, read_pattern
 
-    lengths = whole_boots(*boot) if isinstance(boot, tuple) else (boot,)
     job = Job(
         read_pattern(find_pattern(pattern)),
-        (min(lengths), max(lengths)),
+        options.read_boots(boot),
         settings,
         core,
         side,

@@ -17,7 +17,7 @@ from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import argument, result
 
 if TYPE_CHECKING:
-    from jiggen.accuracy.budget import Budget
+    from jiggen.accuracy.budget import AnyBudget
     from jiggen.layout import Layout
     from jiggen.pattern.model import Pattern
     from jiggen.record.results import DepthBudget
@@ -84,16 +84,21 @@ def _mount_data(found: Layout) -> dict[str, object]:
     return {name: getattr(found, name) for name in names}
 
 
-def mount_line(found: Layout, skis: str = "") -> str:
-    """What a layout is for: boot, shift, core and which `skis`."""
+def mount_line(found: Layout, skis: str = "", boots: options.Range | None = None) -> str:
+    """What a layout is for: boot or `boots`, shift, core and which `skis`."""
     shift = f"{found.mount_shift:+g} mm" if found.mount_shift else "none"
     pair = f"{found.side} ski" if found.pair == "mirrored" else "the same on left and right ski"
-    return f"boot {found.boot:g} mm, mount shift {shift}, core {found.core}, {skis or pair}"
+    boot = " to ".join(f"{one:g}" for one in dict.fromkeys(boots or (found.boot,)))
+    return f"boot {boot} mm, mount shift {shift}, core {found.core}, {skis or pair}"
 
 
 @command(JIGS)
 def accuracy(
-    mount: options.Mount,
+    pattern: options.PatternArgument,
+    boot: Annotated[float | options.Range, table.BOOTS],
+    shift: options.ShiftOption,
+    core: options.CoreOption,
+    side: options.SideOption,
     ski: options.SkiOption,
     sides: options.Sides,
     bush: options.BushOption,
@@ -107,7 +112,8 @@ def accuracy(
     """Say how far off each drilled hole will be: with the jig, and with a paper sheet by hand.
 
     What 95 of 100 drillings stay within, and the worst case, from the printer's, the drill's and
-    the hand's own errors. Warnings of holes over the limit leave the exit code 0.
+    the hand's own errors; of a range of boots, each hole at the boot where it is off most. Warnings
+    of holes over the limit leave the exit code 0.
     """
     settings = options.read_settings(ski, sides, bed, bush, material)
     from jiggen.accuracy.plot import check_kind
@@ -115,34 +121,43 @@ def accuracy(
     from jiggen.files import write_whole
 
     kind = check_kind(plot) if plot else ""
-    from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+    from jiggen.accuracy.budget import over_limit, summarise
     from jiggen.accuracy.causes import Print
     from jiggen.accuracy.centring import find_centring
-    from jiggen.accuracy.depth import depth_budget
+    from jiggen.accuracy.depth import depth_budget, join_depths
     from jiggen.accuracy.lift import find_lift
     from jiggen.accuracy.support import weak_holes
     from jiggen.accuracy.terms import read_terms
-    from jiggen.design import design_jig
     from jiggen.drilling import DrillingLimits
+    from jiggen.job import Job, design_job, job_budget, paper_budget
+    from jiggen.pattern import find_pattern, read_pattern
     from jiggen.report.sides import about_width
 
     stated = read_terms(terms)
-    chosen = design_jig(mount.lay_out(), settings)
-    centred = find_centring(chosen)
+    boots = options.read_boots(boot)
+    found = read_pattern(find_pattern(pattern))
+    made = design_job(Job(found, boots, settings, core, side, shift))
+    centred = [find_centring(design) for design in made.alone]
+    bounds = [one.loaded for one in centred]
     jig, unmeasured = (
-        jig_budget(chosen, stated, centred.loaded, Print(checked)) for checked in (True, False)
+        job_budget(made, stated, bounds, Print(checked)) for checked in (True, False)
     )
-    sheet = sheet_budget(chosen.layout, stated)
+    sheet = paper_budget(made, stated)
     widths = " ".join(about_width(settings.sidewall, settings.rail_depth))
-    depth = depth_budget(chosen, stated.depth, DrillingLimits().point_angle)
-    loose = (*find_lift(settings).findings, *weak_holes(chosen, stated.depth.thrust.most))
-    warnings = (*centred.findings, *loose, *over_limit(jig, limit, unmeasured))
+    point, deep = DrillingLimits().point_angle, stated.depth
+    depth = join_depths([depth_budget(design, deep, point) for design in made.alone])
+    warnings = [fault for one in centred for fault in one.findings]
+    warnings += find_lift(settings).findings
+    for design in made.alone:
+        warnings += weak_holes(design, deep.thrust.most)
+    warnings += over_limit(jig, limit, unmeasured)
     if plot:
         write_whole(plot, draw((jig, sheet), unmeasured, settings.ski.most, limit, kind), "plot")
     output.write(
         as_json,
         lambda: {
-            **_mount_data(chosen.layout),
+            **_mount_data(made.whole.layout),
+            "boots": None if boots[0] == boots[1] else boots,
             "ski": ski,
             "rail_depth": settings.rail_depth,
             "sidewall": settings.sidewall,
@@ -154,7 +169,10 @@ def accuracy(
             "warnings": [warning.as_dict() for warning in warnings],
         },
         lambda: "\n".join(
-            (*_accuracy_lines((jig, sheet), unmeasured, ski, widths, limit), *_depth_lines(depth))
+            (
+                *_accuracy_lines((jig, sheet), unmeasured, (boots, ski), widths, limit),
+                *_depth_lines(depth),
+            )
         ),
         warnings,
     )
@@ -174,33 +192,33 @@ def _depth_lines(depth: DepthBudget) -> Iterator[str]:
 
 
 def _accuracy_lines(
-    budgets: Sequence[Budget], unmeasured: Budget, ski: options.Range, widths: str, limit: float
+    budgets: Sequence[AnyBudget],
+    unmeasured: AnyBudget,
+    served: tuple[options.Range, options.Range],
+    widths: str,
+    limit: float,
 ) -> Iterator[str]:
     """The tables as lines: of `budgets`, the jig's once its print was checked, and the sheet's.
 
-    `widths` says where the width of the `ski` is measured.
+    Boots and skis are `served`, from and to; `widths` says where a ski's width is measured.
     """
-    from jiggen.accuracy.budget import group_spacing
+    from jiggen.accuracy.budget import OverBoots, group_spacing
 
-    found = budgets[0].layout
+    found, (boots, ski) = budgets[0].layout, served
     yield found.pattern
-    yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm")
+    yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm", boots)
     yield from output.wrapped(widths)
     yield ""
     yield "95 of 100 holes drilled with the jig, at the worst hole:"
     yield f"  as printed, unmeasured               within {_largest(unmeasured)} mm"
     yield f"  after the check of the print passed  within {_largest(budgets[0])} mm: see the table"
     yield ""
-    table = output.columns(
-        ("hole", *("x", "y", "off ", "worst") * 2),
-        (
-            (name, *jig, *sheet)
-            for name, jig, sheet in zip(
-                found.ids, *(_cells(each, limit) for each in budgets), strict=True
-            )
-        ),
-        width=8,
-    )
+    over, names = budgets[0], list(found.ids)
+    if isinstance(over, OverBoots):
+        names = [f"{hole}, boot {boot:g}" for hole, boot in zip(names, over.boots, strict=True)]
+    cells = zip(names, *(_cells(each, limit) for each in budgets), strict=True)
+    rows = ((name, *jig, *sheet) for name, jig, sheet in cells)
+    table = output.columns(("hole", *("x", "y", "off ", "worst") * 2), rows, width=8)
     titles = "".join(TITLES[each.method].center(32) for each in budgets)
     yield f"{' ' * (len(table[0]) - 2 * 32)}{titles}".rstrip()
     yield from table
@@ -218,6 +236,14 @@ def _accuracy_lines(
         yield from output.columns(("", "jig", "sheet"), rows, width=8)
     else:
         yield "No group has two holes whose distance from one another could be off."
+    if whole := budgets[0].toe_to_heel:
+        yield ""
+        front, rear = whole.groups
+        yield f"Distance from {rear} to {front} along the ski: 95 of 100 within, mm. A group is"
+        yield "where the middle of its holes is."
+        three = (unmeasured, *budgets)
+        apart = [output.fixed(one.toe_to_heel.expected_95) for one in three if one.toe_to_heel]
+        yield from output.columns(("", "unmeasured", "jig", "sheet"), [("", *apart)], width=12)
     yield ""
     yield "Where it comes from: standard deviation at the hole where it is largest, mm."
     jig_checked, by_hand = budgets
@@ -238,12 +264,12 @@ def _accuracy_lines(
             yield f"      {term.source}"
 
 
-def _largest(budget: Budget) -> str:
+def _largest(budget: AnyBudget) -> str:
     """What 95 of 100 drillings stay within at the worst hole, mm."""
     return output.fixed(budget.expected[:, 2].max())
 
 
-def _cells(budget: Budget, limit: float) -> Iterator[tuple[str, ...]]:
+def _cells(budget: AnyBudget, limit: float) -> Iterator[tuple[str, ...]]:
     """By hole, what stands in its four columns."""
     for (x, y, off), (*_, worst) in zip(budget.expected, budget.worst, strict=True):
         mark = "*" if off > limit else " "

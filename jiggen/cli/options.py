@@ -73,6 +73,19 @@ class Sides:
     rail_depth: Annotated[float, table.RAIL_DEPTH]
 
 
+def read_boots(boot: float | Range) -> Range:
+    """The shortest and the longest boot sole asked for, mm: of a range, whole lengths.
+
+    Raises InputError ``layout.boots``.
+    """
+    if not isinstance(boot, tuple):
+        return boot, boot
+    from jiggen.layout import whole_boots
+
+    lengths = whole_boots(*boot)
+    return lengths[0], lengths[-1]
+
+
 @dataclass(frozen=True)
 class SkiInHand:
     """The options that say what was measured on the ski; lengths in mm."""

@@ -3,8 +3,10 @@
 A half ends in a tongue that lies over the mounting mark, which shows on both sides of it.  Laid
 with the line of a boot length on the mark, the half sits right for that length.  Groups move half
 as far as the boot grows, so whole lengths would stand 0.5 mm apart, too close to print: odd ones
-go to the tongue's left edge and even ones to its right.  A slot in the tongue has a second ladder,
-of mount shifts: its 0 is laid on the mark, a new mark is drawn at the shift, and that one used.
+go to the tongue's left edge and even ones to its right: where a line of one is on the mark, this is
+midway between two of the other, so that it is read on both sides.  A slot in the tongue has a
+second ladder, of mount shifts: its 0 is laid on the mark, a new mark is drawn at the shift, and
+that one used.
 
 A line is read where it meets the ski, or an eye that is not straight above it is off by 14 mm of
 body times the slope.  So each wall has a flare at its foot, printed top down without support, and
@@ -51,6 +53,7 @@ ROW_WORDS = {
     "odd": ("ODD   1 LINE = 2 MM", "ODD"),
     "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
     "bands": ("BOOTS",),
+    "bands-left": (),
 }
 SIGHT = 3.5  # mm from the wall: where long lines are crossed
 
@@ -201,7 +204,7 @@ class Tongue:
 
 
 def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
-    """The lines for boots by row, with their numbers: bands in one, else by odd and even.
+    """The lines for boots by row, with their numbers: by odd and even, or bands in both.
 
     Boots that share a place of the groups share a line.  Where the groups have moved by t, the mark
     lies at x = -t of a half drawn for the longest boot.
@@ -215,7 +218,7 @@ def boot_rows(motion: Motion) -> dict[RowName, tuple[LadderLine, ...]]:
     if any(line.last > line.first for line in lines):
         ends = (dict.fromkeys((line.first, line.last)) for line in lines)
         bands = ["-".join(f"{boot:g}" for boot in each) for each in ends]
-        return {"bands": _with_numbers(lines, bands)}
+        return {"bands": _with_numbers(lines, bands), "bands-left": tuple(lines)}
     return {
         "odd": _numbered([line for line in lines if line.first % 2]),
         "even": _numbered([line for line in lines if not line.first % 2]),
@@ -249,8 +252,8 @@ def tongue_for(motion: Motion, half_width: float, holes: Sequence[float]) -> Ton
     """
     half = half_width - WINDOW
     rows = tuple(
-        Row(name, half, -1, lines) if name == "odd" else Row(name, -half, 1, lines)
-        for name, lines in boot_rows(motion).items()
+        Row(name, half, -1, lines) if name in ("odd", "bands-left") else Row(name, -half, 1, lines)
+        for name, lines in sorted(boot_rows(motion).items(), reverse=True)
     )
     xs = [line.x for row in rows for line in row.lines]
     root = int(min(holes) > max(xs)) - int(max(holes) < min(xs))
@@ -267,7 +270,7 @@ def tongue_for(motion: Motion, half_width: float, holes: Sequence[float]) -> Ton
         gaps = np.diff([line.x for line in along])
         least = [BAND_PITCH if a.number and b.number else PITCH for a, b in pairwise(along)]
         orders = np.diff([line.first for line in along])
-        ordered = row.name == "bands" or (orders > 0).all() or (orders < 0).all()
+        ordered = row.name not in ("odd", "even") or (orders > 0).all() or (orders < 0).all()
         if not ordered or (gaps < np.array(least) - 1e-6).any():
             raise InputError.of(
                 "design.ladder-close",
@@ -296,8 +299,8 @@ def _packed(
 ) -> Tongue:
     """Everything side by side on the tongue, from left to right, with equal gaps."""
     *left, right = rows
-    wide = {row.name: WORD_CAPS for row in left} | {"shift": shift.depth, "slot": SLOT}
-    wide[right.name] = WORD_CAPS
+    wide: dict[str, float] = {row.name: WORD_CAPS for row in left if ROW_WORDS[row.name]}
+    wide |= {"shift": shift.depth, "slot": SLOT, right.name: WORD_CAPS}
     free = 2 * half - sum(wide.values()) - sum(row.depth for row in rows)
     gap = free / (len(wide) + 1)
     if gap < LEAST_GAP:
@@ -318,7 +321,7 @@ def _packed(
     foot, head = places["slot"]
     room = span[1] - span[0] - 2 * END
     words = []
-    for row in rows:
+    for row in (row for row in rows if ROW_WORDS[row.name]):
         texts = ROW_WORDS[row.name]
         text = next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
         across = sum(places[row.name]) / 2

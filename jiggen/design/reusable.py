@@ -13,6 +13,7 @@ from itertools import compress
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from jiggen.design import jig, plan
@@ -47,6 +48,16 @@ class Half:
     def body(self) -> Body:
         """The one body."""
         return self.design.bodies[0]
+
+    def holes_of(self, layout: Layout) -> NDArray[np.bool_]:
+        """Which holes of `layout` it drills, (n,)."""
+        return np.isin(layout.groups, self.motion.groups)
+
+    def stations_at(self, boot: float) -> tuple[float, float]:
+        """The x of its stations as it lies for `boot`, one of those that it serves, mm."""
+        travel = float(self.motion.travel[self.motion.boots == boot][0])
+        rear, front = (station.x + travel for station in self.design.stations)
+        return rear, front
 
     @property
     def ladder(self) -> Ladder | None:

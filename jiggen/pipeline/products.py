@@ -5,15 +5,15 @@ A new product needs a design, its solids, and a row here; an output file needs a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jiggen.accuracy.budget import jig_budget, over_limit, sheet_budget, summarise
+from jiggen.accuracy.budget import over_limit, summarise
 from jiggen.accuracy.centring import find_centring, hole_shift_per_division
 from jiggen.accuracy.depth import depth_budget, join_depths
 from jiggen.accuracy.lift import find_lift
@@ -44,7 +44,15 @@ from jiggen.export.manifest import (
 )
 from jiggen.export.write import draw_parts
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, parse_toml
-from jiggen.job import Job, JobDesign, advice, known_print, served_design
+from jiggen.job import (
+    Job,
+    JobDesign,
+    advice,
+    job_budget,
+    known_print,
+    paper_budget,
+    served_design,
+)
 from jiggen.layout import Layout
 from jiggen.measure.printer.profile import Profile
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
@@ -53,9 +61,7 @@ from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import TrialInputs
 from jiggen.record.results import (
     Accuracy,
-    BudgetSummary,
     CentringSummary,
-    ErrorTerm,
     LeastGap,
     MovingSummary,
     ServedSkis,
@@ -70,7 +76,6 @@ if TYPE_CHECKING:
     from jiggen.solid import Model
 
 CENTRING = tuple(CentringSummary.model_fields)
-SPREADS = ("sigma_x", "sigma_y")
 Expected = tuple[Accuracy, tuple[Finding, ...]]
 """What is expected, for the record, and warnings of holes expected over the limit."""
 
@@ -139,46 +144,54 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
 def expect(
     design: Design, printer: Profile | None = None, limits: DrillingLimits | None = None
 ) -> Expected:
-    """What is expected of one design, corrected for `printer`, with the drill of `limits`.
+    """`expect_job` of one design."""
+    return expect_job(JobDesign(design, None), printer, limits)
 
-    Raises CheckFailed where moving parts touch or lose mesh, the centring cannot be held, or the
-    jig gives way too far under the hand.
+
+def expect_job(
+    made: JobDesign, printer: Profile | None = None, limits: DrillingLimits | None = None
+) -> Expected:
+    """What is expected of a jig, corrected for `printer`, with the drill of `limits`.
+
+    Raises CheckFailed, for all halves that are set by themselves at once, where moving parts touch
+    or lose mesh, the centring cannot be held, or the jig gives way too far under the hand.
     """
-    terms = default_terms()
-    motion = sweep_stations(design)
-    centred, reach = find_centring(design), find_reach(design)
-    stands = find_lift(design.settings).findings + weak_holes(design, terms.depth.thrust.most)
-    if faults := motion.findings + centred.findings + stands + reach.findings:
-        raise CheckFailed(faults)
+    terms, alone = default_terms(), made.alone
+    swept, centred = [*map(sweep_stations, alone)], [*map(find_centring, alone)]
+    reached, lift = [*map(find_reach, alone)], find_lift(made.whole.settings)
+    findings = [*(one.findings for one in swept), *(one.findings for one in centred)]
+    findings += [lift.findings, *(one.findings for one in reached)]
+    findings += [weak_holes(design, terms.depth.thrust.most) for design in alone]
+    if any(findings):
+        raise CheckFailed(chain.from_iterable(findings))
+    bounds, point = [one.loaded for one in centred], (limits or DrillingLimits()).point_angle
     jig, unmeasured = (
-        jig_budget(design, terms, centred.loaded, known_print(printer, checked=checked))
+        job_budget(made, terms, bounds, known_print(printer, checked=checked))
         for checked in (True, False)
     )
-    least = min(motion.pairs, key=lambda pair: pair.gap)
-    names = [station.name for station in design.stations]
-    shifts = np.abs(hole_shift_per_division(design)).T
+    reach = reached[0]  # all have one width and one mechanism
+    least = min((pair for one in swept for pair in one.pairs), key=lambda pair: pair.gap)
     expected = Accuracy(
         jig=summarise(jig),
         unmeasured=summarise(unmeasured),
-        sheet=summarise(sheet_budget(design.layout, terms)),
-        depth=depth_budget(design, terms.depth, (limits or DrillingLimits()).point_angle),
+        sheet=summarise(paper_budget(made, terms)),
+        depth=join_depths([depth_budget(design, terms.depth, point) for design in alone]),
         centring=CentringSummary(
-            **{name: round(float(getattr(centred, name).max()), 4) for name in CENTRING}
+            **{
+                name: round(max(float(getattr(one, name).max()) for one in centred), 4)
+                for name in CENTRING
+            }
         ),
-        # How far sideways a hole lies when a station's left and right readings differ by one line.
-        division={
-            hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
-            for hole, row in zip(design.layout.ids, shifts, strict=True)
-        },
+        division={hole: by for design in made.alone for hole, by in _division(design).items()},
         moving=MovingSummary(
-            widths=(float(motion.widths[0]), float(motion.widths[-1]), len(motion.widths)),
+            widths=(float(swept[0].widths[0]), float(swept[0].widths[-1]), len(swept[0].widths)),
             reach=ServedSkis(
                 least=round(reach.least, 3),
                 most=round(reach.most, 3),
                 stop=round(reach.stop, 6),
                 by=reach.by,
             ),
-            teeth=round(motion.least_teeth, 2),
+            teeth=round(min(one.least_teeth for one in swept), 2),
             least_gap=LeastGap(
                 parts=(least.one, least.other), gap=round(least.gap, 3), ski=least.width
             ),
@@ -187,60 +200,14 @@ def expect(
     return expected, over_limit(jig, unmeasured=unmeasured)
 
 
-def expect_job(
-    made: JobDesign, printer: Profile | None = None, limits: DrillingLimits | None = None
-) -> Expected:
-    """`expect` for a whole jig; each half by itself where halves are used by themselves.
-
-    Raises CheckFailed as `expect` does, for all halves at once.
-    """
-    found: list[Expected] = []
-    faults: list[Finding] = []
-    for design in made.alone:
-        try:
-            found.append(expect(design, printer, limits))
-        except CheckFailed as error:
-            faults += error.findings
-    if faults:
-        raise CheckFailed(faults)
-    if not made.reusable:
-        return found[0]
-    every = [expected for expected, _ in found]
-    moving = [expected.moving for expected in every]
-    whole = Accuracy(
-        jig=_joined([expected.jig for expected in every]),
-        unmeasured=_joined([expected.unmeasured for expected in every]),
-        # Paper has no halves: one sheet shows all holes.
-        sheet=summarise(sheet_budget(made.whole.layout, default_terms())),
-        depth=join_depths([expected.depth for expected in every]),
-        centring=CentringSummary(
-            **{name: max(getattr(one.centring, name) for one in every) for name in CENTRING}
-        ),
-        division={hole: by for expected in every for hole, by in expected.division.items()},
-        moving=MovingSummary(
-            widths=moving[0].widths,
-            reach=moving[0].reach,  # all have one width and one mechanism
-            teeth=min(one.teeth for one in moving),
-            least_gap=min((one.least_gap for one in moving), key=lambda gap: gap.gap),
-        ),
-    )
-    return whole, tuple(warning for _, warnings in found for warning in warnings)
-
-
-def _joined(budgets: Sequence[BudgetSummary]) -> BudgetSummary:
-    """The summaries of several bodies' budgets as one; of each term the larger spread."""
-    terms: dict[str, ErrorTerm] = {}
-    for term in (term for budget in budgets for term in budget.terms):
-        other = terms.get(term.name, term)
-        largest = {name: max(getattr(other, name), getattr(term, name)) for name in SPREADS}
-        terms[term.name] = term.model_copy(update=largest)
-    return BudgetSummary(
-        method=budgets[0].method,
-        terms=tuple(terms.values()),
-        holes={hole: found for budget in budgets for hole, found in budget.holes.items()},
-        spacing_95={k: v for budget in budgets for k, v in budget.spacing_95.items()},
-        largest_95=max(budget.largest_95 for budget in budgets),
-    )
+def _division(design: Design) -> dict[str, dict[str, float]]:
+    """How far sideways each hole lies when a station's left and right differ by one line."""
+    names = [station.name for station in design.stations]
+    rows = zip(design.layout.ids, np.abs(hole_shift_per_division(design)).T, strict=True)
+    return {
+        hole: {name: round(float(shift), 4) for name, shift in zip(names, row, strict=True)}
+        for hole, row in rows
+    }
 
 
 def _draw_jig(plan: PlannedJig) -> Model:

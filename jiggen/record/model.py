@@ -17,7 +17,7 @@ from jiggen.record.results import Accuracy, Drilling, Entry, HoldDown, Inside, P
 SAME = 1e-6  # mm: the record and its verification both round to this
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
 
-RowName = Literal["odd", "even", "bands", "shift"]
+RowName = Literal["odd", "even", "bands", "bands-left", "shift"]
 
 
 class LadderLine(Entry):

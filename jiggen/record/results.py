@@ -104,12 +104,26 @@ class Spread(Entry):
 
 
 class HoleAccuracy(Entry):
-    """A hole's errors along and across the ski and in all, and the term that adds `most`."""
+    """A hole's errors along and across the ski and in all, and the term that adds `most`.
+
+    Of a jig for many boots, at the `boot` where it is off most.
+    """
 
     x: Spread
     y: Spread
     radial: Spread
     most: Text
+    boot: Length | None = None
+
+
+class GroupDistance(Entry):
+    """What the distance along the ski between the middles of two `groups` stays within, at 95 %.
+
+    They are the foremost group and the rearmost.
+    """
+
+    groups: tuple[Name, Name]
+    expected_95: Least
 
 
 class ErrorTerm(Entry):
@@ -124,12 +138,16 @@ class ErrorTerm(Entry):
 
 
 class BudgetSummary(Entry):
-    """The error budget of one way of working; `spacing_95` is from hole to hole, by group."""
+    """The error budget of one way of working; `spacing_95` is from hole to hole, by group.
+
+    `toe_to_heel` is None where there is one group alone.
+    """
 
     method: Literal["jig", "sheet"]
     terms: tuple[ErrorTerm, ...]
     holes: dict[Name, HoleAccuracy]
     spacing_95: dict[Name, Least]
+    toe_to_heel: GroupDistance | None = None
     largest_95: Least
 
 

@@ -116,11 +116,23 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
 
 
 def headline(accuracy: Accuracy) -> str:
-    """How far off the worst hole is expected to be: never for a checked print alone."""
+    """How far off the worst hole, and the outermost groups from one another, are expected to be.
+
+    Never for a checked print alone.
+    """
+    checked, unmeasured = accuracy.jig.toe_to_heel, accuracy.unmeasured.toe_to_heel
+    apart = ""
+    if checked and unmeasured:
+        front, rear = checked.groups
+        apart = (
+            f". The distance from {rear} to {front} along the ski, between the middles of their "
+            f"holes: within {unmeasured.expected_95:.2f} mm unmeasured, within "
+            f"{checked.expected_95:.2f} mm after the check"
+        )
     return (
         f"within {accuracy.unmeasured.largest_95:.2f} mm as printed, unmeasured; within "
         f"{accuracy.jig.largest_95:.2f} mm after the check of the print passed; by hand from a "
-        f"paper sheet {accuracy.sheet.largest_95:.2f} mm"
+        f"paper sheet {accuracy.sheet.largest_95:.2f} mm{apart}"
     )
 
 
@@ -217,14 +229,15 @@ def half_instructions(record: JigRecord) -> Iterator[str]:
         yield (
             "Lay the line of your boot length on the ski's mark: then the half sits right. Odd "
             "lengths are at the left edge of its tongue, even ones at the right; from one line to "
-            "the next on an edge it is 2 mm of boot."
+            "the next on an edge it is 2 mm of boot. On the other edge the mark then lies midway "
+            "between two lines, or the half is turned."
         )
     for ladder in record.ladders:
         if ladder.bands:
             yield (
                 f"{ladder.half} half: boots of one band share one place of the holes "
                 f"({', '.join(ladder.bands)}). Lay the line of the band that your boot is in on "
-                "the ski's mark."
+                "the ski's mark, on both edges."
             )
     moved = {group for ladder in record.ladders for group in ladder.groups}
     groups = dict.fromkeys(hole.group for hole in record.holes)

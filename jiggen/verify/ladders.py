@@ -115,22 +115,22 @@ class _Judge:
         used: dict[str, dict[float, str]] = {name: {} for name in rows}
         for entry in self.manifest.boots:
             boot, about = entry.boot, self._about(f"boot {entry.boot:g}")
-            serving = (
+            serving = [
                 (rows[row.name], line)
                 for row in self.ladder.rows
                 for line in row.lines
                 if row.name != "shift" and line.first <= boot <= line.last
-            )
-            seen, line = next(serving, (None, None))
-            if seen is None or line is None:
+            ]
+            if not serving:
                 about.fail("verify.ladder-missing", "the manifest has no line for it")
-                result[boot] = NOTHING
-                continue
-            result[boot] = self._boot(about, entry.x, holes, seen)
-            x = result[boot][0]
-            if x is not None:
-                used[seen.row.name][x] = line.number
-                self._judge_line(about, x, seen, long=boot % 5 == 0 or bool(line.number))
+            found: list[_Line] = []
+            for seen, line in serving:  # of bands there is one on either side
+                found.append(self._boot(about, entry.x, holes, seen))
+                x = found[-1][0]
+                if x is not None:
+                    used[seen.row.name][x] = line.number
+                    self._judge_line(about, x, seen, long=line.first % 5 == 0 or bool(line.number))
+            result[boot] = max(found, key=_badness, default=NOTHING)
         if "shift" in rows:
             used["shift"] = self._shifts(rows["shift"])
         for name, seen in rows.items():
@@ -227,6 +227,11 @@ class _Judge:
 
     def _about(self, subject: str) -> Subject:
         return self.ledger.about(self.source, f"{self.ladder.part}, {subject}")
+
+
+def _badness(line: _Line) -> tuple[bool, float]:
+    """Lines rise by it: one that is not there is worst, then the one that is farthest off."""
+    return line[1] is None, line[1] or 0.0
 
 
 def _inwards(row: LadderRow) -> float:

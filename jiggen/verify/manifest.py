@@ -105,7 +105,7 @@ class LadderRow(_Entry):
     height `floor` too; their numbers stand between the two `numbers`, y's.
     """
 
-    name: Literal["odd", "even", "bands", "shift"]
+    name: Literal["odd", "even", "bands", "bands-left", "shift"]
     floor: float
     y: float
     numbers: tuple[float, float]

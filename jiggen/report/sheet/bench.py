@@ -209,7 +209,7 @@ def _check(job: JigRecord, width: float) -> Iterator[Flowable]:
         [*(kit.para(plain(cell)) for cell in row), kit.rule(CHECK_SHARES[-1] * width - 2, 4, 0)]
         for row in check_rows(job)
     ]
-    expected = f"Expect of 95 of 100 holes, at the worst hole: {headline(job.accuracy)}."
+    expected = f"Expect of 95 of 100 holes, at the worst hole: {plain(headline(job.accuracy))}."
     words = [kit.para(line) for line in (*rules(job), expected)]
     under = [flowable for line in words for flowable in (kit.gap(0.8), line)]
     if not rows:
