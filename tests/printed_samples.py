@@ -118,7 +118,7 @@ def _line(manifest: dict, body: str, boot: float) -> tuple[float, float]:
     rows = [row for one in manifest["ladders"] if one["part"] == body for row in one["rows"]]
     for row in rows:
         for line in row["lines"]:
-            if row["name"] != "shift" and line["first"] <= boot <= line["last"]:
+            if row["name"] not in ("shift", "bands-left") and line["first"] <= boot <= line["last"]:
                 return line["x"], row["foot"]
     return 0.0, 0.0
 

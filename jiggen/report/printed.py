@@ -75,7 +75,10 @@ def _refusal(message: str, where: str, key: str) -> InputError:
 
 def _rigid(bodies: Sequence[Part], record: JigRecord, where: str) -> Iterator[Rigid]:
     """The whole jig; or each half of one with ladders, by its own stations."""
-    rows = {ladder.part: ladder.boot_rows for ladder in record.ladders}
+    rows = {
+        ladder.part: tuple(row for row in ladder.boot_rows if row.name != "bands-left")
+        for ladder in record.ladders
+    }
     for group in [[body] for body in bodies] if rows else [bodies]:
         name = group[0].name if rows else "jig"
         own = [station.x for station in record.stations if not rows or station.part == name]
