@@ -200,7 +200,7 @@ def main() -> None:
     table(rows, found)
     reasons = Counter()
     for (name, _, ski, bed, job), (refused, _) in zip(rows, found, strict=True):
-        codes = {code for code, _ in refused} - {"design.boot-range"}
+        codes = {code for code, _ in refused} - {"design.boot-range", "design.nearest"}
         reasons.update((bed, code) for code in codes or {code for code, _ in refused})
         if refused and said.why:
             print(f"{name}, boots {job.boots}, skis {ski}, bed {bed:g}:")
