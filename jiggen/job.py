@@ -33,7 +33,7 @@ from jiggen.pattern.model import Core, Pattern, Screw, Side
 from jiggen.progress import announce
 from jiggen.record.results import round_up
 
-# What keeps a jig from being made that another bed, ski range or boot may mend.
+# What keeps a jig from being made that another bed, ski range or boot may allow.
 MENDED = {
     f"design.{code}"
     for code in ("bed", "clash", "ladder-close", "ladder-side", "narrow", "no-place", "no-room")
@@ -200,7 +200,7 @@ def served_design(job: Job, settings: Settings, layouts: Mapping[float, Layout])
 
 
 def _unsteady(design: Design) -> Iterator[Finding]:
-    """What other places for the stations may mend."""
+    """What other places for the stations may cure."""
     yield from find_centring(design).findings
     yield from weak_holes(design, default_terms().depth.thrust.most)
 

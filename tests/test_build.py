@@ -232,7 +232,7 @@ def test_a_build_stops_before_it_writes_when_parts_would_touch(tmp_path, monkeyp
         made = replace(made, mechanism=replace(made.mechanism, station=station))
         return replace(found, whole=made)
 
-    monkeypatch.setattr(products, "_design", broken)
+    monkeypatch.setattr(products, "served_design", broken)
     with pytest.raises(CheckFailed) as caught:
         build_jig(CLUB, tmp_path / "jig")
     assert any(

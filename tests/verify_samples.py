@@ -313,6 +313,8 @@ def make_small(folder: Path) -> Path:
     plate = cq.Workplane().box(24, 18, TOP, centered=(True, True, False)).translate((x, y, 0))
     plate = plate.cut(cq.Workplane().circle(THROAT / 2).extrude(TOP).translate((x, y, 0)))
     plate = plate.cut(cq.Workplane().circle(BORE / 2).extrude(TOP).translate((x, y, SEAT)))
+    burr = cq.Solid.makeCone(THROAT / 2 + 1.5, THROAT / 2, 1.5)  # clear of what a drill raises
+    plate = plate.cut(burr.translate(cq.Vector(x, y, 0)))
     body: cq.Shape = plate.val()
     body.exportStl(str(folder / "parts/body.stl"), SAGITTA, ANGLE, relative=False)
     cq.Assembly(name="jig").add(body, name="body").export(str(folder / "jig.step"))
@@ -330,7 +332,7 @@ def make_small(folder: Path) -> Path:
                 "bore": BORE,
                 "bore_z": [SEAT, TOP],
                 "throat": THROAT,
-                "throat_z": [0.0, SEAT],
+                "throat_z": [1.5, SEAT],
             }
         ],
         "parts": [_part("body", body, {"body": np.eye(4)}, np.eye(4))],

@@ -348,7 +348,7 @@ class Half:
     def bands(self) -> list[str]:
         """The engraved numbers of its lines that are for bands of boots."""
         lines = (line for row in self.ladder.values() for line in row)
-        return [line.number for line in lines if line.last > line.first]
+        return [line.number for line in lines if line.number and line.last > line.first]
 
 
 def halves_of(job: Job) -> tuple[Half, ...]:
