@@ -31,6 +31,15 @@ def test_few_boots_are_served_where_many_are(bed, shift):
         assert not list(obstacles(less, moving=False))
 
 
+def test_the_only_step_of_a_few_boots_parts_their_lines_into_two_runs():
+    # By the pattern file the heel's step is at 304, between the second and third even length.
+    less = job("step-track", (299.0, 304.0), (121.0, 127.0), 256.0, shift=-10.0, core="metal")
+    assert not list(obstacles(less, moving=False))
+    heel = design_job(less, engraved=False).reusable.halves[1]
+    (even,) = (row for row in heel.ladder.rows if row.name == "even")
+    assert [line.number for line in even.lines] == ["300", "", "304"]
+
+
 def test_two_boots_are_served_by_a_bed_that_serves_eighty_of_them():
     assert not list(obstacles(job("club-piste", (265.0, 345.0), (84.0, 112.0)), moving=False))
     assert not list(obstacles(job("club-piste", (265.0, 266.0), (84.0, 112.0)), moving=False))

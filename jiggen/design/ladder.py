@@ -235,8 +235,11 @@ def _numbered(lines: list[LadderLine]) -> tuple[LadderLine, ...]:
 
     Runs are parted where a step of the pattern lies between two lines.
     """
-    gaps = np.abs(np.diff([line.x for line in lines]))
-    steps = np.flatnonzero(np.abs(gaps - np.median(gaps)) > SAME) if gaps.size else gaps.astype(int)
+    # Between steps groups move by half of what the boot is longer.
+    moved, longer = (
+        np.diff(values) for values in zip(*((n.x, n.first) for n in lines), strict=True)
+    )
+    steps = np.flatnonzero(np.abs(np.abs(moved) - longer / 2) > SAME)
     shown: set[int] = set()
     for run in np.split(np.arange(len(lines)), steps + 1):
         shown |= {i for i in run if lines[i].first % 5 == 0} or {run[0]}
