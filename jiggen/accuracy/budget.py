@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from jiggen.accuracy.causes import Cause, Print, Setting, jig_causes, sheet_causes
 from jiggen.accuracy.sections import Array
+from jiggen.accuracy.support import Give, find_give
 from jiggen.accuracy.terms import Term, Terms
 from jiggen.design import Design
 from jiggen.design.reusable import Reusable
@@ -214,15 +215,17 @@ def jig_budget(
     bound: ArrayLike | None = None,
     known: Print | None = None,
     alone: Sequence[Setting] | None = None,
+    give: Give | None = None,
 ) -> Budget:
     """The budget of holes drilled through `design`, by what is `known` of its print.
 
-    `alone` are the parts of it that are set on the ski by themselves, None for the whole.
+    `alone` are the parts of it that are set on the ski by themselves, None for the whole; `give`
+    is how it gives way under the usual thrust, None to find it.
     `bound` (n,) is the greatest sideways error of each hole in mm, in the layout's order; None
     takes that of `find_centring`, pressed and locked.
     Raises InputError for a drill that the tables of limits do not list.
     """
-    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound, known, alone)))
+    return Budget("jig", design.layout, tuple(jig_causes(design, terms, bound, known, alone, give)))
 
 
 def boot_budgets(
@@ -235,6 +238,7 @@ def boot_budgets(
     bound = np.zeros(len(jig.whole.layout))
     for half, own in zip(jig.halves, bounds, strict=True):
         bound[half.holes_of(jig.whole.layout)] = own
+    give = find_give(jig.whole, terms.depth.thrust.usual)  # the same wherever the halves lie
     return OverBoots(
         tuple(
             jig_budget(
@@ -243,6 +247,7 @@ def boot_budgets(
                 bound,
                 known,
                 [Setting(half.holes_of(layout), half.stations_at(boot)) for half in jig.halves],
+                give,
             )
             for boot, layout in sorted(jig.layouts.items())
         )

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from jiggen.accuracy.centring import BETTER, find_centring
 from jiggen.accuracy.sections import Array
-from jiggen.accuracy.support import STIFFER, find_give
+from jiggen.accuracy.support import STIFFER, Give, find_give
 from jiggen.accuracy.terms import (
     DIVISORS,
     Centring,
@@ -109,6 +109,7 @@ def jig_causes(
     bound: ArrayLike | None = None,
     known: Print | None = None,
     alone: Sequence[Setting] | None = None,
+    give: Give | None = None,
 ) -> Iterator[Cause]:
     """The causes of error of a hole drilled through `design`: see `jig_budget`."""
     at, jig, known = design.layout.positions, terms.jig, known or Print()
@@ -138,7 +139,8 @@ def jig_causes(
     if design.joint:
         halves = (along * half for half in (at[:, :1] >= 0, at[:, :1] < 0))
         yield from _shared("joint of the halves", terms.print.joint_gap, halves, JOINT)
-    yield _tilting(design, terms.depth.thrust)
+    thrust = terms.depth.thrust
+    yield _tilting(design, thrust, give or find_give(design, thrust.usual))
     yield from _each("the hand", jig.hand, at)
 
 
@@ -271,9 +273,8 @@ def _sides(alone: Iterable[Setting], at: Array, size: Sized) -> Iterator[Cause]:
     return _shared("the ski's side walls", size, (SHARED_SIDES * one for one in (across, *each)))
 
 
-def _tilting(design: Design, thrust: Thrust) -> Cause:
+def _tilting(design: Design, thrust: Thrust, give: Give) -> Cause:
     """The jig's lean under the usual thrust, carried from half the body to half a hole's depth."""
-    give = find_give(design, thrust.usual)
     effect = give.lean * (design.settings.body + design.layout.depths)[:, None] / 2
     words = f"up to {give.tilt.max():.2f}° under {thrust.usual:g} N"
     return Cause(Term(TILT, words, "uniform", thrust.source, STIFFER), "each", effect)

@@ -59,6 +59,12 @@ def beam_of(design: Design) -> "Beam":
     return Beam(cut_across(design))
 
 
+@lru_cache(maxsize=8)
+def _by_themselves(design: Design) -> tuple[Design, ...]:
+    """Each body of a jig whose bodies are used one after the other."""
+    return tuple(replace(design, bodies=(b,), stations=b.stations) for b in design.bodies)
+
+
 @lru_cache(maxsize=64)
 def find_give(design: Design, thrust: float, convex: float | None = None) -> Give:
     """How `design` gives way under `thrust` N on each bush: loose on a flat ski, or clamped.
@@ -67,8 +73,7 @@ def find_give(design: Design, thrust: float, convex: float | None = None) -> Giv
     there; below zero the ski is hollow.
     """
     if len(design.bodies) > 1 and not design.joint:  # each is used by itself
-        alone = [replace(design, bodies=(b,), stations=b.stations) for b in design.bodies]
-        gives = [(one, find_give(one, thrust, convex)) for one in alone]
+        gives = [(one, find_give(one, thrust, convex)) for one in _by_themselves(design)]
         rows = {
             guide.id: row
             for one, give in gives
