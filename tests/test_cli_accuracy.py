@@ -76,15 +76,15 @@ def test_the_depth_is_told_by_the_stated_terms(capsys, tmp_path):
     assert "too deep" in out and "setting of the depth stop: ± 0.2 mm" in out
     assert "With 100 N on a bush, the jig sinks by" in out
     file = tmp_path / "mine.toml"
-    file.write_text("[depth.thrust]\nmost = 200.0\n[depth.collar]\nhalf_width = 0.1\n")
+    file.write_text("[depth.thrust]\nmost = 200.0\n[depth.depth_stop]\nhalf_width = 0.1\n")
     _, out, _ = run(capsys, "--json")
     ours = json.loads(out)["depth"]
     _, out, _ = run(capsys, "--terms", str(file), "--json")
     mine = json.loads(out)["depth"]
     assert mine["thrust"] == [50.0, 200.0]
     assert mine["sag"] == pytest.approx(2 * ours["sag"], rel=0.1)
-    (collar,) = (term for term in mine["terms"] if "depth stop" in term["name"])
-    assert collar["deeper"] == 0.1 and collar["source"].startswith("stated in ")
+    (stop,) = (term for term in mine["terms"] if "depth stop" in term["name"])
+    assert stop["deeper"] == 0.1 and stop["source"].startswith("stated in ")
 
 
 def test_the_better_number_never_stands_alone(capsys):

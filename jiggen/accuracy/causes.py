@@ -254,11 +254,10 @@ def _strained(
     """
     at = design.layout.positions
     effect = np.zeros_like(at)
-    for body in design.bodies:
+    for body, mine in zip(design.bodies, _bodies(design), strict=True):
         c, s = math.cos(math.radians(body.turn)), math.sin(math.radians(body.turn))
         to_bed = np.array([[c, s], [s, -c]])  # it is printed top down: its own inverse
         own = to_bed @ strain @ to_bed
-        mine = np.isin(design.layout.ids, [guide.id for guide in body.guides])
         effect[mine] = at[mine] * own.diagonal()
         effect[mine, 0] += at[mine, 1] * (own[0, 1] + own[1, 0])
     words = f"{size.size}°" if "skew" in name else f"{size.size} mm on {SCALE_LENGTH:g} mm"

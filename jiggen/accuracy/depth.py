@@ -153,8 +153,8 @@ def _causes(
     yield _sided("ski bent along", terms.ski_bend, " mm over ± 180 mm", *bend)
     reach = terms.crown.reach * crown
     yield _sided("crown of the top sheet", terms.crown, " mm", reach, reach)
-    reach = np.full_like(drills, terms.collar.reach)
-    yield _sided("setting of the depth stop", terms.collar, " mm", reach, reach, STOP)
+    reach = np.full_like(drills, terms.depth_stop.reach)
+    yield _sided("setting of the depth stop", terms.depth_stop, " mm", reach, reach, STOP)
     # The point's length r / tan(angle / 2), by a small change of the angle.
     slope = drills / 4 / math.sin(math.radians(point_angle / 2)) ** 2
     reach = slope * math.radians(terms.point.reach)

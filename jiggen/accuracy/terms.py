@@ -205,7 +205,7 @@ class DepthTerms(Shape):
     thrust: Thrust = _table(Thrust)
     ski_bend: Sized = _table(Sized)
     crown: Sized = _table(Sized)
-    collar: Sized = _table(Sized)
+    depth_stop: Sized = _table(Sized)
     point: Sized = _table(Sized)
     bush: OneSided = _table(OneSided)
 

@@ -9,6 +9,7 @@ from jiggen.record.entries import PrintLength
 # mm on 100 mm by which two bodies of one printer may differ along: three standard uncertainties
 # from one print to the next, and twice what the caliper is off by (jiggen/tables/terms.toml).
 SAME_PRINTER = 0.5
+ONE_AXIS = 1.0  # likewise along and across: three standard uncertainties of one axis to the other
 SQUARE = default_terms().jig.square.reach  # mm, of a gap at the blade
 HEADS = ("body", "outside jaws", "nominal", "use it", "scale, print again")
 HOW = (
@@ -22,7 +23,7 @@ RULES = (
     "Any outside of that, all within “scale, print again”: print all parts again, scaled in x and "
     "y by the mean of 100 × nominal ÷ reading, in per cent, and check the new print.",
     "Any outside of both; a gap at the blade; along and across of a body that differ by more than "
-    "1 mm on 100 mm in what they are off; two bodies, along, by more than "
+    f"{ONE_AXIS:g} mm on 100 mm in what they are off; two bodies, along, by more than "
     f"{SAME_PRINTER:g} mm on 100 mm: do not scale. Something else is wrong: find it (jiggen gauge "
     "measures the printer), and print again.",
 )
@@ -42,12 +43,9 @@ def rules(record: JigRecord) -> Iterator[str]:
 def check_rows(record: JigRecord) -> Iterator[tuple[str, ...]]:
     """A line for each length: body, where the jaws go, nominal, and from and to of both limits."""
     for one in record.print_check:
-        limits = (f"{one.nominal - by:.2f} to {one.nominal + by:.2f}" for by in _both(one))
+        both = (one.accept, one.reprint)
+        limits = (f"{one.nominal - by:.2f} to {one.nominal + by:.2f}" for by in both)
         yield one.part, jaws(one), f"{one.nominal:.2f}", *limits
-
-
-def _both(one: PrintLength) -> tuple[float, float]:
-    return one.accept, one.reprint
 
 
 def jaws(one: PrintLength) -> str:
