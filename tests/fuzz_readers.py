@@ -207,7 +207,7 @@ def profile(path: Path) -> object:
 
 
 def manifest(path: Path) -> object:
-    from jiggen.verify.manifest import read_manifest
+    from jiggen.verify.reading.manifest import read_manifest
 
     return read_manifest(path.parent)
 

@@ -14,7 +14,7 @@ from solid_fem import Array, Plastic, Solid, moduli
 from jiggen.design import Design
 from jiggen.design.lettering import regions_of
 from jiggen.tables import material
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.mesh import Mesh
 
 JOINED = 0.15  # mm that outlines are grown by, so that a closed joint holds
 UNDER = 6.0  # mm around a hole's axis: what its bush presses on

@@ -17,7 +17,7 @@ from jiggen.export.hole_plan import layout_svg
 from jiggen.export.meshes import PartMesh, stl_bytes
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.verify.mesh import read_stl
+from jiggen.verify.reading.mesh import read_stl
 
 DEPTH = 0.6  # mm: of an engraving, as the design has it
 # Blocks about as large as the parts, mm.

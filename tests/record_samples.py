@@ -31,7 +31,7 @@ from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.plastics import weigh
 from jiggen.verify import limits as held_to
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.mesh import Mesh
 
 BLOCK = Mesh(trimesh.creation.box().vertices, trimesh.creation.box().faces)
 VOLUME = 1000.0  # mm³ of every part

@@ -24,7 +24,7 @@ from jiggen.export.meshes import PartMesh
 from jiggen.layout import lay_out
 from jiggen.measure.printer.profile import Compensation, Profile
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.verify.mesh import read_stl
+from jiggen.verify.reading.mesh import read_stl
 
 TRUE = Compensation("true", np.eye(2), 1.0)
 USUAL = Settings(ski=SkiRange(84, 112))

@@ -33,7 +33,7 @@ from jiggen.pipeline.products import expect
 from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
 from jiggen.tables import USUAL, material, materials, parked_car
-from jiggen.verify.mesh import Mesh, read_stl
+from jiggen.verify.reading.mesh import Mesh, read_stl
 
 NAMES = ["PLA", "PETG", "ABS", "ASA", "PA", "PC"]
 

@@ -19,7 +19,7 @@ from jiggen.record.entries import FileEntry
 from jiggen.report.page import report_html as page_html
 from jiggen.report.page.view import FINEST, view_of
 from jiggen.verify import Fault
-from jiggen.verify.mesh import read_stl
+from jiggen.verify.reading.mesh import read_stl
 
 NASTY = """</script><script>document.title='gone'</script><b onclick="x">&amp;'\x07"""
 PHONE = 390

@@ -13,10 +13,11 @@ import trimesh
 
 from jiggen.verify import overhangs, verify_folder
 from jiggen.verify.limits import BRIDGE, LEDGE, SPECK
-from jiggen.verify.manifest import PrintBed, read_manifest
-from jiggen.verify.mesh import Mesh, read_stl
 from jiggen.verify.overhangs import drawn, judge_overhangs
 from jiggen.verify.printing import checks_of, judge_printing
+from jiggen.verify.reading.entries import PrintBed
+from jiggen.verify.reading.manifest import read_manifest
+from jiggen.verify.reading.mesh import Mesh, read_stl
 from jiggen.verify.results import Ledger
 from jiggen.verify.walls import MOST_HEIGHTS, MOST_POINTS, across, judge_walls
 

@@ -1,6 +1,7 @@
 """The skis that a jig's parts serve: reckoned from the design, and found in the written files."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,9 +12,10 @@ from jiggen.accuracy.reach import find_reach, too_deep
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.tables import material
-from jiggen.verify.manifest import read_manifest
-from jiggen.verify.mesh import Mesh, read_stl
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.reach import judge_reach
+from jiggen.verify.reading.manifest import read_manifest
+from jiggen.verify.reading.mesh import Mesh, read_stl
 from jiggen.verify.results import Ledger
 
 
@@ -71,7 +73,7 @@ def files(built):
 
 def codes(manifest, meshes):
     ledger = Ledger()
-    judge_reach(manifest, meshes, ledger)
+    judge_reach(Evidence(Path(), manifest, meshes, {}), ledger)
     return {fault.code for fault in ledger.faults}, ledger
 
 

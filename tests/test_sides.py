@@ -23,9 +23,9 @@ from jiggen.job import Job, obstacles
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.report.sheet.bench import _steps
 from jiggen.report.sides import about_ski
-from jiggen.verify.manifest import PrintBed
-from jiggen.verify.mesh import Mesh
 from jiggen.verify.printing import checks_of
+from jiggen.verify.reading.entries import PrintBed
+from jiggen.verify.reading.mesh import Mesh
 
 SKIS = SkiRange(84, 112)
 NOSES = 4

@@ -27,7 +27,7 @@ from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig, expect
 from jiggen.record.results import round_up
 from jiggen.report.summary import summary
-from jiggen.verify.mesh import read_stl
+from jiggen.verify.reading.mesh import read_stl
 
 MODULUS = 2000.0
 EI, SHEAR, TORSION = 14e6, 2e5, 20e6

@@ -40,8 +40,8 @@ from jiggen.solid.model import Part, mesh_of
 from jiggen.solid.shapes import one_solid
 from jiggen.verify import verify_folder
 from jiggen.verify.holes import measure_holes
-from jiggen.verify.manifest import Guide, Hole
-from jiggen.verify.mesh import Mesh, read_stl
+from jiggen.verify.reading.entries import Guide, Hole
+from jiggen.verify.reading.mesh import Mesh, read_stl
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import MeshBody
 

@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from verify_samples import FACET, turned, write_facets
 
-from jiggen.verify.mesh import Mesh, MeshError, read_stl, signed_area
+from jiggen.verify.reading.mesh import Mesh, MeshError, read_stl, signed_area
 from jiggen.verify.rings import MeshBody, fit_circle
 
 

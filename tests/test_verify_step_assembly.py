@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from verify_samples import BODY_POSE, BORE, HOLES, RAIL_POSES, good_sample, location, moved, turned
 
+from jiggen.verify.reading.step_assembly import read_assembly
+from jiggen.verify.reading.step_text import StepError
 from jiggen.verify.rings import StepBody
-from jiggen.verify.step_assembly import read_assembly
-from jiggen.verify.step_text import StepError
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ from itertools import product
 
 import pytest
 
-from jiggen.verify.step_text import Entity, StepError, decoded, read_step_text
+from jiggen.verify.reading.step_text import Entity, StepError, decoded, read_step_text
 
 HEAD = "ISO-10303-21;\nHEADER;\nFILE_SCHEMA(('AUTOMOTIVE_DESIGN; DATA;'));\nENDSEC;\nDATA;\n"
 TAIL = "\nENDSEC;\nEND-ISO-10303-21;\n"

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from verify_samples import MODEL, RELATIONSHIPS, TYPES, good_sample, read_facets, write_package
 
-from jiggen.verify.beds import ThreeMFError, difference, read_3mf
-from jiggen.verify.mesh import Mesh, read_stl
+from jiggen.verify.beds import difference
+from jiggen.verify.reading.mesh import Mesh, read_stl
+from jiggen.verify.reading.threemf import ThreeMFError, read_3mf
 
 NAMESPACE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 TETRAHEDRON = (

@@ -70,7 +70,7 @@ from jiggen.report.page import report_html
 from jiggen.report.plastics import weigh
 from jiggen.report.sheet import sheet_pdf
 from jiggen.report.sheet.gauge import gauge_sheet
-from jiggen.verify.mesh import read_stl
+from jiggen.verify.reading.mesh import read_stl
 
 if TYPE_CHECKING:
     from jiggen.solid import Model

@@ -15,7 +15,7 @@ from jiggen.record.entries import Part
 from jiggen.record.results import PartMass, Plastic, PlasticEffects
 from jiggen.report import text_table
 from jiggen.tables import USUAL, Material, Span, material, materials, parked_car
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.mesh import Mesh
 
 InCar = Literal["yes", "limp", "hot days", "no"]
 

@@ -18,8 +18,8 @@ import shapely
 from shapely import affinity
 
 from jiggen.verify.geometry import Array, applied
-from jiggen.verify.mesh import Mesh
-from jiggen.verify.step_assembly import StepPiece
+from jiggen.verify.reading.mesh import Mesh
+from jiggen.verify.reading.step_assembly import StepPiece
 
 LEVEL = 1e-3  # mm a floor may be off its height
 SAME = 5  # digits of a mm

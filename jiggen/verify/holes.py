@@ -6,7 +6,7 @@ import numpy as np
 
 from jiggen.outcome import FoundBore, FoundPeg
 from jiggen.verify import limits
-from jiggen.verify.manifest import Guide, Hole, Opening, Peg
+from jiggen.verify.reading.entries import Guide, Hole, Opening, Peg
 from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.rings import Body, Ring
 

@@ -4,16 +4,16 @@ Read at the body's edges it shows whether both rails of a station are in mesh as
 rail that is one tooth off has its line a whole pitch farther out, or in, than the other.
 """
 
-from collections.abc import Mapping
-
 from jiggen.verify import engraved, limits
-from jiggen.verify.manifest import IndexLine, Manifest
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.evidence import Evidence
+from jiggen.verify.reading.entries import IndexLine
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 
 
-def judge_index_lines(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger) -> None:
+def judge_index_lines(evidence: Evidence, ledger: Ledger) -> None:
     """Both lines of each station must be there, and equally far from the centre line."""
+    manifest, meshes = evidence.manifest, evidence.meshes
     placed = {one.name: (part, one) for part in manifest.parts for one in part.placed}
     for line in manifest.index_lines:
         found = []

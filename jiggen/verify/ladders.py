@@ -17,12 +17,13 @@ import numpy as np
 
 from jiggen.outcome import BootCheck, FoundBore
 from jiggen.verify import engraved, limits
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
 from jiggen.verify.limits import Source
-from jiggen.verify.manifest import Hole, LadderEntry, LadderRow, Manifest
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.entries import Hole, LadderEntry, LadderRow
+from jiggen.verify.reading.manifest import Manifest
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.step_assembly import StepPiece
 
 _Line = tuple[float | None, float | None, float | None]
 """Of a boot: the x of its line, how far its holes are off, and how high its lower end is, mm."""
@@ -49,13 +50,10 @@ class _Seen:
 
 
 def judge_ladders(
-    manifest: Manifest,
-    meshes: Mapping[str, Mesh],
-    pieces: Mapping[str, StepPiece],
-    found: Mapping[str, Mapping[str, FoundBore]],
-    ledger: Ledger,
+    evidence: Evidence, found: Mapping[str, Mapping[str, FoundBore]], ledger: Ledger
 ) -> tuple[BootCheck, ...]:
     """Judge every ladder in both formats; `found` are the holes found, by format and id."""
+    manifest, meshes, pieces = evidence.manifest, evidence.meshes, evidence.pieces
     checks: list[BootCheck] = []
     part_of = {part.name: part for part in manifest.parts}
     for ladder in manifest.ladders:

@@ -4,19 +4,20 @@ A line at mid-height through both faces shows where they are: in the mesh where 
 section's outline, in the STEP where it meets a flat face that stands across it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import partial
 
 import numpy as np
 import shapely
 
 from jiggen.verify import limits
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array, applied
 from jiggen.verify.limits import Source
-from jiggen.verify.manifest import Manifest, PrintLength
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.entries import PrintLength
+from jiggen.verify.reading.mesh import Mesh
+from jiggen.verify.reading.step_assembly import StepPiece
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.step_assembly import StepPiece
 
 FLAT = 1e-6  # mm that a face which stands across the line may lean
 
@@ -25,16 +26,12 @@ Look = Callable[[PrintLength], Array]
 """Where the line of a length meets faces of one format of a body; mm along it."""
 
 
-def judge_lengths(
-    manifest: Manifest,
-    meshes: Mapping[str, Mesh],
-    pieces: Mapping[str, StepPiece],
-    ledger: Ledger,
-) -> None:
+def judge_lengths(evidence: Evidence, ledger: Ledger) -> None:
     """Judge every length of the manifest, which a person compares a finished print with.
 
     And, of a length along, that the body's end is square with its edges, as a try square shows.
     """
+    manifest, meshes, pieces = evidence.manifest, evidence.meshes, evidence.pieces
     part_of = {part.name: part for part in manifest.parts}
     moved: dict[str, Mesh] = {}
     for length in manifest.print_check:

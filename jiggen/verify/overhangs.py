@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from jiggen.outcome import PrintCheck, PrintPlace
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.mesh import Mesh
 
 UNDER = 0.02  # mm under a ceiling, where what carries it is looked for
 SAME_HEIGHT = 3  # digits of a mm

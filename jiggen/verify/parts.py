@@ -11,11 +11,13 @@ import numpy as np
 
 from jiggen.files import MANIFEST, STEP_FILE, within
 from jiggen.verify import limits
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array, applied, unrigid
-from jiggen.verify.manifest import NOTHING_DONE, Compensation, Manifest, Part
-from jiggen.verify.mesh import Mesh, MeshError, read_stl
+from jiggen.verify.reading.entries import NOTHING_DONE, Compensation, Part
+from jiggen.verify.reading.manifest import Manifest
+from jiggen.verify.reading.mesh import Mesh, MeshError, read_stl
+from jiggen.verify.reading.step_assembly import StepPiece, read_assembly
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.step_assembly import StepPiece, read_assembly
 
 CURED = 0.05  # of the corners that disagreed may still do so after the right guess is undone
 UNCHANGED = 1e-6  # no larger a change by a compensation is one
@@ -108,10 +110,9 @@ def judge_poses(parts: Iterable[Part], ledger: Ledger) -> None:
         about.within(apart, 0.0, limits.SHAPE, "verify.pose", message, "")
 
 
-def judge_shapes(
-    manifest: Manifest, meshes: Mapping[str, Mesh], pieces: Mapping[str, StepPiece], ledger: Ledger
-) -> None:
+def judge_shapes(evidence: Evidence, ledger: Ledger) -> None:
     """Every corner of each STEP piece must be one of its part's mesh, or the cause is named."""
+    manifest, meshes, pieces = evidence.manifest, evidence.meshes, evidence.pieces
     corners: dict[str, Array] = {}
     for part in manifest.parts:
         piece = pieces.get(part.placed[0].name)

@@ -15,9 +15,9 @@ from shapely.geometry import box
 from jiggen.outcome import PartPrinting, PrintCheck, Printing, PrintPlace
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array, applied
-from jiggen.verify.manifest import Part, PrintBed
-from jiggen.verify.mesh import Mesh
 from jiggen.verify.overhangs import area_place, judge_overhangs, polygons
+from jiggen.verify.reading.entries import Part, PrintBed
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 from jiggen.verify.walls import judge_walls
 

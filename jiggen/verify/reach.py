@@ -14,9 +14,11 @@ from shapely.affinity import affine_transform, translate
 from shapely.geometry import LineString, box
 
 from jiggen.verify import limits
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
-from jiggen.verify.manifest import Manifest, Station
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.entries import Station
+from jiggen.verify.reading.manifest import Manifest
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 
 if TYPE_CHECKING:
@@ -50,8 +52,9 @@ class _Rail:
         return min(float(at[-1]), -float(at[0])) / pitch + 0.5
 
 
-def judge_reach(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger) -> None:
+def judge_reach(evidence: Evidence, ledger: Ledger) -> None:
     """Every rail over the whole of the stated reach, which holds all skis asked for."""
+    manifest, meshes = evidence.manifest, evidence.meshes
     stated, asked = manifest.reach, manifest.inputs.ski
     for rail in _rails(manifest, meshes):
         about = ledger.about("STL", rail.name)

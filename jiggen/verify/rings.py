@@ -9,8 +9,8 @@ import numpy as np
 
 from jiggen.verify.geometry import Array, applied
 from jiggen.verify.limits import EXTRA_DEPTH, Source
-from jiggen.verify.mesh import Mesh, signed_area
-from jiggen.verify.step_assembly import Arc, RoundFace, StepPiece
+from jiggen.verify.reading.mesh import Mesh, signed_area
+from jiggen.verify.reading.step_assembly import Arc, RoundFace, StepPiece
 
 UPRIGHT = np.cos(np.radians(5.0))  # an axis this far off is found, and then judged
 WIDEST = 60.0  # mm; wider loops are windows and outlines

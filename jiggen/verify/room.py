@@ -6,16 +6,18 @@ from typing import TypeAlias
 import numpy as np
 
 from jiggen.verify import limits
-from jiggen.verify.manifest import Manifest
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.evidence import Evidence
+from jiggen.verify.reading.manifest import Manifest
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 
 Knob: TypeAlias = tuple[str, str, Mesh]
 """A knob in use: its name, the part that it is on, and its mesh in the ski frame."""
 
 
-def judge_room(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger) -> None:
+def judge_room(evidence: Evidence, ledger: Ledger) -> None:
     """Every hole's and clamp's room beside what is on the ski together with it."""
+    manifest, meshes = evidence.manifest, evidence.meshes
     knobs = tuple(_knobs(manifest, meshes))
     _judge_clamps(manifest, meshes, knobs, ledger)
     for hole, guide in manifest.guided:

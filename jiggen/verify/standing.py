@@ -1,25 +1,22 @@
 """What a jig stands on, by the written files: beside every hole, and clear of a drill's burr."""
 
-from collections.abc import Mapping
-
 from jiggen.verify import limits
-from jiggen.verify.manifest import Manifest
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.results import Ledger
 
 
-def judge_standing(manifest: Manifest, meshes: Mapping[str, Mesh], ledger: Ledger) -> None:
+def judge_standing(evidence: Evidence, ledger: Ledger) -> None:
     """Every hole of a jig has a support near it on either side: else the body gives way there.
 
     None is so near that what a drill raises around its hole would lift the jig.
     """
     from shapely import Point, box
 
+    manifest = evidence.manifest
     for part in manifest.parts:
-        if part.kind != "body" or part.name not in meshes:
+        if part.kind != "body" or part.name not in evidence.bodies:
             continue
-        body = meshes[part.name].moved(part.matrix)
-        foot = body.material(limits.JUST_INSIDE)
+        foot = evidence.bodies[part.name].material(limits.JUST_INSIDE)
         for hole, guide in manifest.guided:
             if guide.part != part.name:
                 continue

@@ -16,12 +16,11 @@ from jiggen import outcome
 from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
+from jiggen.verify.evidence import Evidence
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.lengths import judge_lengths
-from jiggen.verify.manifest import Guide, Hole, Manifest, Peg, read_manifest
-from jiggen.verify.mesh import Mesh
 from jiggen.verify.parts import (
     done_again,
     fail_unreadable,
@@ -32,12 +31,24 @@ from jiggen.verify.parts import (
 )
 from jiggen.verify.printing import judge_printing
 from jiggen.verify.reach import judge_reach
+from jiggen.verify.reading.entries import Guide, Hole, Peg
+from jiggen.verify.reading.manifest import Manifest, read_manifest
+from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
 from jiggen.verify.standing import judge_standing
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
+JUDGES = (
+    judge_beds,
+    judge_index_lines,
+    judge_lengths,
+    judge_room,
+    judge_standing,
+    judge_reach,
+)
+"""Checks that stand by themselves: what each finds, it notes in the ledger."""
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
 
 
@@ -96,14 +107,13 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     pieces = load_pieces(folder, manifest, ledger)
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
-    judge_shapes(manifest, meshes, pieces, ledger)
+    evidence = Evidence(folder, manifest, meshes, pieces)
+    judge_shapes(evidence, ledger)
     # What is not closed or of another size is not to be printed, and has been reported.
     scaled = {fault.subject for fault in ledger.faults if fault.code == "verify.scale"}
     sound = (name for name, mesh in meshes.items() if not mesh.open_edges and name not in scaled)
     sent = {name: done_again(meshes[name], manifest.done) for name in sound}
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
-    judge_beds(folder, manifest, meshes, ledger)
-    judge_index_lines(manifest, meshes, ledger)
     bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
     tops: dict[str, dict[str, outcome.FoundPeg]] = {"STEP": {}, "STL": {}}
     for part in (part for part in manifest.parts if part.is_body):
@@ -113,19 +123,17 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
         bodies: list[Body] = []
         if piece := pieces.get(part.placed[0].name):
             bodies.append(StepBody(piece))
-        if mesh := meshes.get(part.name):
-            bodies.append(MeshBody(mesh.moved(part.matrix)))
+        if mesh := evidence.bodies.get(part.name):
+            bodies.append(MeshBody(mesh))
         for body in bodies:
             bores[body.source] |= measure_holes(part.name, wanted, openings, body, ledger)
             tops[body.source] |= measure_pegs(standing, body, ledger)
             if isinstance(body, MeshBody):
                 more = manifest.inputs.hole_fit
                 _judge_passage(part.file, body.mesh, wanted, bores["STL"], more, ledger)
-    judge_lengths(manifest, meshes, pieces, ledger)
-    ladders = judge_ladders(manifest, meshes, pieces, bores, ledger)
-    judge_room(manifest, meshes, ledger)
-    judge_standing(manifest, meshes, ledger)
-    judge_reach(manifest, meshes, ledger)
+    ladders = judge_ladders(evidence, bores, ledger)
+    for judge in JUDGES:
+        judge(evidence, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
         for hole, guide in manifest.guided

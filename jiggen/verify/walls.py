@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from jiggen.outcome import PrintCheck, PrintPlace
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
-from jiggen.verify.mesh import Mesh
 from jiggen.verify.overhangs import at
+from jiggen.verify.reading.mesh import Mesh
 
 STEP = 0.5  # mm along an outline between the places measured
 SAME = 0.5  # mm: a wall's middle, from one height to the next

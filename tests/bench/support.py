@@ -29,7 +29,7 @@ from jiggen.errors import InputError
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.solid.body import make_body
-from jiggen.verify.mesh import Mesh
+from jiggen.verify.reading.mesh import Mesh
 
 PATTERNS = sorted(path.stem for path in Path(__file__).parents[2].glob("patterns/*.toml"))
 

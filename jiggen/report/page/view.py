@@ -16,7 +16,7 @@ from jiggen.files import PICTURE
 from jiggen.record import JigRecord
 from jiggen.report.page.markup import Html, node, section
 from jiggen.verify.geometry import applied
-from jiggen.verify.mesh import Mesh, MeshError, read_stl
+from jiggen.verify.reading.mesh import Mesh, MeshError, read_stl
 
 Array = NDArray[np.float64]
 

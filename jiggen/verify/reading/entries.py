@@ -1,22 +1,15 @@
-"""The manifest as the verification reads it: what the files are stated to hold."""
+"""The entries of a manifest as the verification reads them; mm, ski frame."""
 
-import math
-from collections import Counter
-from functools import cached_property
-from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from jiggen.errors import Finding, InputError, key_path
-from jiggen.files import MANIFEST, inner_path, within
+from jiggen.files import inner_path
 from jiggen.outcome import Length, Name
 from jiggen.verify.geometry import Array
 
-MOST_HOLES, MOST_PARTS = 500, 100  # far more than any jig has; each is measured
-LARGEST = 16 * 1024 * 1024  # bytes
-HINT = "Name a folder that jiggen build made; build it again if it is damaged."
+MOST_PARTS = 100  # far more than any jig has; each is measured
 
 
 def _upwards(heights: tuple[float, float]) -> tuple[float, float]:
@@ -33,11 +26,13 @@ Row = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
 Rows = tuple[Row, Row, Row, Row]
 
 
-class _Entry(BaseModel):
+class Entry(BaseModel):
+    """A part of the manifest; keys the verification has no use for are left alone."""
+
     model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
 
 
-class _Spot(_Entry):
+class _Spot(Entry):
     x: float
     y: float
 
@@ -49,7 +44,7 @@ class Hole(_Spot):
     diameter: Length
 
 
-class Guide(_Entry):
+class Guide(Entry):
     """What guides the drill at a hole: diameters and the heights they hold between, mm.
 
     A depth stop `stop_width` wide has room, and a chuck whose face is `chuck_z`
@@ -89,7 +84,7 @@ class Peg(_Spot):
     z: Heights
 
 
-class LadderLine(_Entry):
+class LadderLine(Entry):
     """An engraved line at `x`, for `first` to `last`, with a `number` beside it or none."""
 
     x: float
@@ -98,7 +93,7 @@ class LadderLine(_Entry):
     number: Annotated[str, Field(max_length=20)] = ""
 
 
-class LadderRow(_Entry):
+class LadderRow(Entry):
     """Lines side by side, in the ski frame, mm.
 
     All of them end at y = `foot`, at the height `end` over the ski.  The long ones cross `y` at
@@ -114,14 +109,14 @@ class LadderRow(_Entry):
     lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
 
 
-class LadderEntry(_Entry):
+class LadderEntry(Entry):
     """The ladders of one part: rows of lines for boot lengths, and one for mount shifts."""
 
     part: Name
     rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
 
 
-class IndexLine(_Entry):
+class IndexLine(Entry):
     """The line across the rails of a station: where it is to be found on each, at one height.
 
     `at` are (x, y) on the left rail and on the right one, as they are placed; mm, ski frame.
@@ -133,14 +128,14 @@ class IndexLine(_Entry):
     z: Coefficient
 
 
-class BootLayout(_Entry):
+class BootLayout(Entry):
     """Where the layout of a boot length puts each hole along the ski, mm; by hole id."""
 
     boot: Length
     x: dict[Name, float]
 
 
-class PrintLength(_Entry):
+class PrintLength(Entry):
     """A length of a part between two faces at the ends of `span`, x or y; mm, ski frame.
 
     The line through both lies at `at`, y or x, and at the height `z`; `end` is that of the body
@@ -156,7 +151,7 @@ class PrintLength(_Entry):
     nominal: Length
 
 
-class PrintBed(_Entry):
+class PrintBed(Entry):
     """The printer's room: x and y on the bed, z up, mm."""
 
     x: Length
@@ -164,7 +159,7 @@ class PrintBed(_Entry):
     z: Length
 
 
-class SkiWidths(_Entry):
+class SkiWidths(Entry):
     """Narrowest and widest ski, mm."""
 
     least: Length
@@ -177,15 +172,19 @@ class Reach(SkiWidths):
     stop: Length
 
 
-class _Moving(_Entry):
+class Moving(Entry):
+    """What moves, and how far."""
+
     reach: Reach
 
 
-class _Expected(_Entry):
-    moving: _Moving
+class Expected(Entry):
+    """The expected accuracy, as far as verification looks."""
+
+    moving: Moving
 
 
-class Station(_Entry):
+class Station(Entry):
     """A centring station of a body `part`, at `x`."""
 
     name: Name
@@ -193,7 +192,7 @@ class Station(_Entry):
     x: float
 
 
-class Inputs(_Entry):
+class Inputs(Entry):
     """What was asked for, as far as verification looks: `boots` from and to, of a range.
 
     `bush_fit` and `hole_fit` are what the diameters of bush pockets and of drill holes were made
@@ -208,7 +207,7 @@ class Inputs(_Entry):
     slide: Coefficient = 0.0
 
 
-class Placed(_Entry):
+class Placed(Entry):
     """One piece in use: rigid 4×4 from the part's file to the ski frame."""
 
     name: Name
@@ -237,7 +236,7 @@ class Part(Placed):
         return self.kind in ("body", "plate", "gauge")
 
 
-class Compensation(_Entry):
+class Compensation(Entry):
     """For one printer bed coordinates became `matrix` times, heights `height` times themselves."""
 
     printer: Name
@@ -262,7 +261,7 @@ class Laid(_Spot):
     part: Name
 
 
-class Advice(_Entry):
+class Advice(Entry):
     """What to set in the slicing program.
 
     That is the height of a `layer`, lines of wall, solid layers at top and bottom, % of infill.
@@ -275,7 +274,7 @@ class Advice(_Entry):
     infill: Annotated[int, Field(ge=0, le=100)]
 
 
-class Bed(_Entry):
+class Bed(Entry):
     """What is printed at once: a 3MF, the pieces in it, and how all of them are best printed."""
 
     file: Inside
@@ -283,109 +282,8 @@ class Bed(_Entry):
     advice: Advice | None = None
 
 
-class FileEntry(_Entry):
+class FileEntry(Entry):
     """One file of the folder: its size and SHA-256."""
 
     bytes: Annotated[int, Field(ge=0)]
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
-
-
-class Manifest(_Entry):
-    """A jig's manifest, format 2; keys the verification has no use for are left alone."""
-
-    manifest: Literal[2]
-    inputs: Inputs
-    holes: Annotated[tuple[Hole, ...], Field(min_length=1, max_length=MOST_HOLES)]
-    guides: tuple[Guide, ...]
-    openings: tuple[Opening, ...] = ()
-    pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
-    clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
-    ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
-    boots: tuple[BootLayout, ...] = ()
-    index_lines: Annotated[tuple[IndexLine, ...], Field(max_length=MOST_PARTS)] = ()
-    print_check: Annotated[tuple[PrintLength, ...], Field(max_length=2 * MOST_PARTS)] = ()
-    parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=MOST_PARTS)]
-    beds: Annotated[tuple[Bed, ...], Field(max_length=MOST_PARTS)]
-    stations: Annotated[tuple[Station, ...], Field(max_length=MOST_PARTS)] = ()
-    accuracy: _Expected | None = None
-    files: dict[Inside, FileEntry]
-    verification: dict[str, object] | None = None
-    compensation: Compensation | None = None
-
-    @model_validator(mode="after")
-    def _agrees(self) -> Self:
-        for what, names in {
-            "hole": [hole.id for hole in self.holes],
-            "guide": [guide.id for guide in self.guides],
-            "peg": [peg.id for peg in self.pegs],
-            "part": [part.name for part in self.parts],
-            "file of a part": [part.file for part in self.parts],
-            "bed": [bed.file for bed in self.beds],
-            "piece": [placed.name for part in self.parts for placed in part.placed],
-            "part with a ladder": [ladder.part for ladder in self.ladders],
-        }.items():
-            for name, count in Counter(names).items():
-                if count > 1:
-                    raise ValueError(f"{what} {name!r} is there twice")
-        odd = {guide.id for guide in self.guides} ^ {hole.id for hole in self.holes}
-        if odd:
-            raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
-        bodies = {part.name for part in self.parts if part.is_body}
-        features: tuple[Guide | Opening | Peg | PrintLength | ClampMark, ...]
-        features = (*self.guides, *self.openings, *self.pegs, *self.print_check, *self.clamps)
-        for name in (feature.part for feature in features):
-            if name not in bodies:
-                raise ValueError(f"{name!r} is not a body among the parts")
-        if self.ladders:
-            self._ladders_agree(bodies)
-        for part in self.parts:
-            if part.count != len(part.placed):
-                raise ValueError(f"part {part.name}: count {part.count}, {len(part.placed)} placed")
-        return self
-
-    def _ladders_agree(self, bodies: set[str]) -> None:
-        """A line for every whole boot length that was asked for, on every part with a ladder."""
-        if self.inputs.boots is None:
-            raise ValueError("ladders, but no range of boots was asked for")
-        least, most = self.inputs.boots
-        asked = {float(boot) for boot in range(math.ceil(least), math.floor(most) + 1)}
-        if {entry.boot for entry in self.boots} != asked or len(self.boots) != len(asked):
-            raise ValueError("the layouts are not those of every boot length that was asked for")
-        ids = {hole.id for hole in self.holes}
-        for entry in self.boots:
-            if set(entry.x) != ids:
-                raise ValueError(f"boot {entry.boot:g}: its layout has other holes")
-        for ladder in self.ladders:
-            if ladder.part not in bodies & {guide.part for guide in self.guides}:
-                raise ValueError(f"a ladder on {ladder.part!r}, which is not a body with holes")
-
-    @cached_property
-    def guided(self) -> tuple[tuple[Hole, Guide], ...]:
-        """Every hole with its guide."""
-        guides = {guide.id: guide for guide in self.guides}
-        return tuple((hole, guides[hole.id]) for hole in self.holes)
-
-    @property
-    def reach(self) -> Reach | None:
-        """The skis that the parts are stated to serve."""
-        return self.accuracy.moving.reach if self.accuracy else None
-
-    @property
-    def done(self) -> Compensation:
-        """What was done to the printed files."""
-        return self.compensation or NOTHING_DONE
-
-
-def read_manifest(folder: Path) -> Manifest:
-    """Read and check a folder's manifest.
-
-    Raises InputError, every fault at once, when it is missing or not a jiggen manifest.
-    """
-    try:
-        return Manifest.model_validate_json(within(folder, MANIFEST, LARGEST).read_bytes())
-    except OSError as error:
-        found = [(f"cannot read the manifest: {error.strerror or error}", "")]
-    except ValidationError as error:
-        found = [(fault["msg"], key_path(fault["loc"])) for fault in error.errors()]
-    where = str(folder / MANIFEST)
-    raise InputError(Finding("verify.manifest", text, where, key, HINT) for text, key in found)

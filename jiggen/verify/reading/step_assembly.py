@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from jiggen.verify.geometry import Array, frame
-from jiggen.verify.step_text import Entity, StepError, StepFile, read_step_text
+from jiggen.verify.reading.step_text import Entity, StepError, StepFile, read_step_text
 
 DEEPEST = 32  # assemblies within assemblies
 MOST_PIECES = 10_000

@@ -1,0 +1,40 @@
+"""What was read from a folder's files: all that the checks look at."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from jiggen.verify.reading.entries import Part, Placed
+from jiggen.verify.reading.manifest import Manifest
+from jiggen.verify.reading.mesh import Mesh
+from jiggen.verify.reading.step_assembly import StepPiece
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """A folder, its manifest, and of the files what could be read; lengths in mm.
+
+    `meshes` are those of the STL files by part, as designed (what was done for a printer is
+    undone), each in its file's frame; `pieces` the STEP's by the name of the placed piece.
+    """
+
+    folder: Path
+    manifest: Manifest
+    meshes: Mapping[str, Mesh]
+    pieces: Mapping[str, StepPiece]
+
+    @cached_property
+    def placed(self) -> Mapping[str, tuple[Part, Placed, Mesh]]:
+        """Every placed piece whose mesh could be read, by name: its mesh in the ski frame."""
+        return {
+            placed.name: (part, placed, self.meshes[part.name].moved(placed.matrix))
+            for part in self.manifest.parts
+            if part.name in self.meshes
+            for placed in part.placed
+        }
+
+    @cached_property
+    def bodies(self) -> Mapping[str, Mesh]:
+        """The meshes of the bodies in the ski frame, by part."""
+        return {part.name: mesh for part, _, mesh in self.placed.values() if part.is_body}

@@ -1,0 +1,1 @@
+"""What a folder's files hold, each format read by itself: nothing is judged here."""
