@@ -241,6 +241,16 @@ TYPES = (
 BOTH = (("body", ("body",)), ("rail", tuple(RAIL_POSES)))
 
 
+def mesh_xml(corners: NDArray[np.float64]) -> str:
+    """Vertices and triangles of a 3MF's mesh with `corners` (m, 3, 3)."""
+    points, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    vertices = "".join(f'<vertex x="{a:.6f}" y="{b:.6f}" z="{c:.6f}"/>' for a, b, c in points)
+    triangles = "".join(
+        f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in index.reshape(-1, 3)
+    )
+    return f"<vertices>{vertices}</vertices><triangles>{triangles}</triangles>"
+
+
 def write_3mf(
     folder: Path, parts: Sequence[tuple[str, Sequence[str]]] = BOTH
 ) -> list[dict[str, Any]]:
@@ -249,14 +259,10 @@ def write_3mf(
     rows: list[dict[str, Any]] = []
     for number, (name, pieces) in enumerate(parts, start=1):
         corners = read_facets(folder / f"parts/{name}.stl")
-        points, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
-        vertices = "".join(f'<vertex x="{a:.6f}" y="{b:.6f}" z="{c:.6f}"/>' for a, b, c in points)
-        triangles = "".join(
-            f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in index.reshape(-1, 3)
-        )
+        points = corners.reshape(-1, 3)
         objects += (
-            f'<object id="{number}" name="{name}" type="model"><mesh><vertices>{vertices}'
-            f"</vertices><triangles>{triangles}</triangles></mesh></object>"
+            f'<object id="{number}" name="{name}" type="model"><mesh>{mesh_xml(corners)}'
+            "</mesh></object>"
         )
         low = points[:, :2].min(axis=0)
         for piece in pieces:
