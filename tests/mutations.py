@@ -8,7 +8,6 @@ beside this module; ``python tests/bench/mutations.py`` runs them all.
 
 from __future__ import annotations
 
-import hashlib
 import importlib
 import re
 import shutil
@@ -94,7 +93,7 @@ def caught(mutation: Mutation, good: Path, scratch: Path) -> tuple[str, ...]:
     try:
         mutation.apply(folder)  # type: ignore[call-arg]
         if mutation.where == "STL":
-            lay_on_beds(folder)
+            lay_on_beds(folder, good)
         if mutation.hashes:
             renew(folder)
         faults = jiggen.verify(folder).faults
@@ -105,15 +104,14 @@ def caught(mutation: Mutation, good: Path, scratch: Path) -> tuple[str, ...]:
     return tuple(dict.fromkeys(fault.code for fault in faults))
 
 
-def lay_on_beds(folder: Path) -> None:
-    """Write every STL file that was changed into the 3MF of its bed too."""
-    data = read_manifest_data(folder)
+def lay_on_beds(folder: Path, good: Path) -> None:
+    """Write every STL file that is not as in `good` into the 3MF of its bed too."""
+    data = read_manifest_data(good)
+    files = {part["name"]: part["file"] for part in data["parts"]}
     changed = {
-        part["name"]: folder / part["file"]
-        for part in data["parts"]
-        if (folder / part["file"]).is_file()
-        and hashlib.sha256((folder / part["file"]).read_bytes()).hexdigest()
-        != data["files"][part["file"]]["sha256"]
+        name: folder / file
+        for name, file in files.items()
+        if (folder / file).is_file() and (folder / file).read_bytes() != (good / file).read_bytes()
     }
     for bed in (bed for bed in data["beds"] if any(p["part"] in changed for p in bed["pieces"])):
         path = folder / bed["file"]
