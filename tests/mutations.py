@@ -120,7 +120,10 @@ def lay_on_beds(folder: Path, good: Path) -> None:
         text = members[MODEL].decode()
         for name, stl in changed.items():
             inner = re.compile(rf'(<object [^>]*name="{name}".*?<mesh>).*?(</mesh>)', re.DOTALL)
-            mesh = mesh_xml(read_facets(stl))
+            try:
+                mesh = mesh_xml(read_facets(stl))
+            except ValueError:  # no STL any more
+                continue
             text = inner.sub(lambda match, mesh=mesh: match[1] + mesh + match[2], text)
         with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
             for name, content in members.items():

@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from mutations import PLANS, Mutation, caught, every_mutation, make
 
 FINDINGS = Path(__file__).parents[2] / ".docs" / "findings.md"
+BROKEN = "BROKEN:"
 Row = tuple[str, tuple[str, ...], tuple[str, ...], str, float]
 
 
@@ -33,7 +34,10 @@ def tried(index: int, good: Path) -> Row:
     """One mutation: its name, its checks, those that caught it, why it is harmless, seconds."""
     mutation, start = every_mutation()[index], time.perf_counter()
     with tempfile.TemporaryDirectory() as scratch:
-        found = caught(mutation, good / mutation.product, Path(scratch))
+        try:
+            found = caught(mutation, good / mutation.product, Path(scratch))
+        except Exception as error:  # the mutation or the verification is broken: the table says it
+            found = (f"{BROKEN} {type(error).__name__}: {error}".replace("\n", " ")[:200],)
     took = time.perf_counter() - start
     return str(mutation), mutation.caught_by, found, mutation.harmless, took
 
