@@ -22,7 +22,7 @@ from jiggen.verify.geometry import applied, unrigid
 from jiggen.verify.parts import fail_unreadable, undone
 from jiggen.verify.reading.entries import Advice, Bed, Compensation, Part, PrintBed
 from jiggen.verify.reading.mesh import Mesh
-from jiggen.verify.reading.threemf import ThreeMF, ThreeMFError, read_3mf
+from jiggen.verify.reading.threemf import ForeignPartError, ThreeMF, ThreeMFError, read_3mf
 from jiggen.verify.results import Ledger, Subject
 
 DECIMALS_LIMIT = 1e-6  # of a transform written in decimals
@@ -39,7 +39,11 @@ def judge_beds(evidence: Evidence, ledger: Ledger) -> None:
         try:
             package = read_3mf(within(folder, bed.file, limits.FILE))
         except (OSError, ThreeMFError) as error:
-            fail_unreadable(about(Path(bed.file).name), error)
+            subject = about(Path(bed.file).name)
+            if isinstance(error, ForeignPartError):
+                subject.fail("verify.foreign", f"holds more than jiggen writes into it: {error}")
+            else:
+                fail_unreadable(subject, error)
             # What is in it is not known: that the file is bad has been reported.
             printed.update(piece.name for piece in bed.pieces)
             continue
