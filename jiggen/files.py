@@ -1,12 +1,14 @@
 """Files and their names: written whole or not at all, and never outside of where they belong."""
 
 import errno
+import hashlib
+import json
 import os
 import re
 import secrets
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,9 @@ PICTURE = "preview.png"
 SHEET, PAGE = "sheet.pdf", "report.html"
 MEASUREMENTS = "measurements.toml"
 """The one file of a folder that a person fills in: it may change, and is not verified."""
+MARK_NAME = "jiggen-record"
+"""What the mark of a record is called in the files that bear it."""
+KNOWN_LATER = ("files", "verification", "printing")  # entries of a record
 LONGEST_NAME = 60  # characters that are kept of a name
 LONGEST_PART = 120  # characters between two slashes of a path that a file names
 LONGEST_PATH = 400
@@ -82,6 +87,17 @@ def within(folder: Path, name: str, largest: int) -> Path:
     if real.stat().st_size > largest:
         raise OSError(errno.EFBIG, f"it is larger than {largest // 2**20} MB", str(path))
     return path
+
+
+def mark_of(record: Mapping[str, object]) -> str:
+    """What drawings, sheet and page bear to say which record they belong to: a SHA-256.
+
+    It is that of the record's values as JSON has them, but for those that are known only once the
+    files are written.  Raises ValueError for a number that JSON does not have.
+    """
+    values = {name: value for name, value in record.items() if name not in KNOWN_LATER}
+    text = json.dumps(values, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def parse_toml(text: str) -> Toml:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from pdf_reading import Sheet, read_pdf
 from record_samples import jig_data, sheet_pdf, verified
 
 from jiggen.design import Settings, SkiRange, design_jig
@@ -13,6 +12,7 @@ from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.find import shipped_patterns
 from jiggen.pattern.model import Core, Side
+from jiggen.verify.reading.pdf import Sheet, read_pages
 
 STEMS = [path.stem for path in shipped_patterns()]
 STRAINED = ("long", "far", "crowd")
@@ -96,7 +96,7 @@ def manifest(name: str):
 @cache
 def pages(name: str, paper: str) -> list[Sheet]:
     ticket = TICKET if name == "long" else ""
-    return read_pdf(sheet_pdf(manifest(name), paper=paper, units=UNITS[paper], ticket=ticket))
+    return read_pages(sheet_pdf(manifest(name), paper=paper, units=UNITS[paper], ticket=ticket))
 
 
 def bench(name: str, paper="A4") -> str:

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from ladder_samples import ladder_manifest
 from page_samples import Seen
-from pdf_reading import read_pdf
 from record_samples import record, redrilled, report_html, sheet_pdf
 
 from jiggen.drilling import Area, DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, InputError
+from jiggen.verify.reading.pdf import read_pages
 
 
 def settings_of(name):
@@ -19,7 +19,7 @@ def settings_of(name):
 
 def words_of(manifest, **choices):
     return " ".join(
-        " ".join(page.text for page in read_pdf(sheet_pdf(manifest, **choices))).split()
+        " ".join(page.text for page in read_pages(sheet_pdf(manifest, **choices))).split()
     )
 
 

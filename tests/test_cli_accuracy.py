@@ -5,7 +5,6 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from pdf_reading import read_pdf
 
 import jiggen.cli.layout  # noqa: F401 - registers the command
 from jiggen.accuracy.budget import jig_budget, sheet_budget
@@ -25,6 +24,7 @@ from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.draw.shapes import Ellipse, Text
 from jiggen.errors import InputError
+from jiggen.verify.reading.pdf import read_pages
 
 SVG = "{http://www.w3.org/2000/svg}"
 JOB = ("accuracy", "club-piste", "--boot", "305", "--ski", "84-112")
@@ -217,7 +217,7 @@ def test_kind_of_picture_by_suffix():
 def test_pdf_holds_a_picture(budgets, club_layout):
     chosen = design_jig(club_layout, Settings(ski=SkiRange(84, 112)))
     unmeasured = jig_budget(chosen, default_terms())
-    (page,) = read_pdf(plot(budgets, unmeasured, 112.0, 0.5, "pdf"))
+    (page,) = read_pages(plot(budgets, unmeasured, 112.0, 0.5, "pdf"))
     assert len(page.strokes) > 50
     assert "with the jig, its print checked" in page.text
     assert "a print that nobody measured 95 of 100 holes stay within" in page.text

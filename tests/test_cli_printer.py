@@ -8,7 +8,6 @@ from functools import cache
 import numpy as np
 import pytest
 from page_samples import Seen, make_folder
-from pdf_reading import read_pdf
 from record_samples import report_html, sheet_pdf
 from sheet_samples import shipped
 
@@ -17,6 +16,7 @@ from jiggen.export.compensation import compensation_entry
 from jiggen.measure.printer.profile import Compensation, Profile, save_profile
 from jiggen.report.summary import LAY, compensated, for_printer
 from jiggen.verify import check
+from jiggen.verify.reading.pdf import read_pages
 
 CLUB = Profile(
     name="club-hall", scale_x=0.997, scale_y=0.9985, scale_z=0.999, skew=0.15, hole=-0.12
@@ -108,7 +108,7 @@ def test_the_page_names_the_printer_and_how_to_lay_the_parts(tmp_path):
 @cache
 def sheet(done: bool) -> str:
     entry = compensation_entry(DONE).model_dump() if done else None
-    pages = read_pdf(sheet_pdf(shipped("club-piste") | {"compensation": entry}))
+    pages = read_pages(sheet_pdf(shipped("club-piste") | {"compensation": entry}))
     return " ".join(" ".join(page.text for page in pages).split())
 
 

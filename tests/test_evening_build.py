@@ -9,7 +9,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pdf_reading import read_pdf
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange
@@ -27,6 +26,7 @@ from jiggen.pipeline.evening import build_evening, is_finished, key_of
 from jiggen.pipeline.products import plan_jig
 from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import run_sheet_pdf
+from jiggen.verify.reading.pdf import read_pages
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
 SMALL = """ticket;pattern;boot;ski toe;ski heel;core;shift;thickness
@@ -97,7 +97,7 @@ def every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan):
 
 
 def the_sheet_says_what_was_asked(pdf: bytes):
-    text = " ".join(page.text for page in read_pdf(pdf))
+    text = " ".join(page.text for page in read_pages(pdf))
     for said in ("3 pairs on 2 jigs", "H1", "any boot", "boot 285", "48.2 / 47", "shift +5"):
         assert said in text
 
@@ -246,7 +246,7 @@ def test_failed_jigs_end_in_1_and_their_tickets_are_not_to_be_drilled(
     tickets = {task["ticket"] for jig in failed for task in jig["tasks"]}
     assert "H3" in tickets
     assert set(said["do_not_drill"]) == tickets
-    text = " ".join(p.text for p in read_pdf((tmp_path / "out" / "run-sheet.pdf").read_bytes()))
+    text = " ".join(p.text for p in read_pages((tmp_path / "out" / "run-sheet.pdf").read_bytes()))
     assert "DO NOT DRILL" in text
     code = main(["evening", str(jobs), "-o", str(tmp_path / "out")])
     out = capsys.readouterr().out

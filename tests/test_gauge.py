@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from pdf_reading import read_pdf
 from shapely.geometry import LineString, Point, Polygon
 
 from jiggen.advice import LAYER
@@ -46,6 +45,7 @@ from jiggen.pipeline.products import GAUGE, plan_gauge
 from jiggen.report.summary import gauge_summary
 from jiggen.solid.body import DRAWN_IN
 from jiggen.verify import check, verify_folder
+from jiggen.verify.reading.pdf import read_pages
 
 JAW_WIDTH = 12.0  # mm of the outside jaws' faces; common practice, no source
 JAW_THICKNESS = 8.0  # mm of room for a jaw outside a peg; common practice, no source
@@ -485,7 +485,7 @@ def test_pegs_of_a_manifest_are_checked_like_the_rest(folder: Path):
 
 
 def test_the_sheet_has_room_for_every_word_and_every_reading(built: Built):
-    pages = read_pdf((built.folder / "sheet.pdf").read_bytes())
+    pages = read_pages((built.folder / "sheet.pdf").read_bytes())
     assert len(pages) == 2
     for page in pages:
         boxes = np.array([word.box for word in page.words if word.text.strip()])

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import trimesh
 from page_samples import Seen
-from pdf_reading import read_pdf
 from shapely.geometry import Polygon
 
 from jiggen.accuracy.budget import jig_budget
@@ -34,6 +33,7 @@ from jiggen.report.plastics import advice, filled, in_car
 from jiggen.report.summary import summary
 from jiggen.tables import USUAL, material, materials, parked_car
 from jiggen.verify.reading.mesh import Mesh, read_stl
+from jiggen.verify.reading.pdf import read_pages
 
 NAMES = ["PLA", "PETG", "ABS", "ASA", "PA", "PC"]
 
@@ -264,7 +264,7 @@ def test_advice_has_the_jig_s_own_numbers(jig, name):
 def test_page_sheet_and_summary_name_mass_and_advice(built):
     plastic = built.record.values()["plastic"]
     page = Seen((built.folder / "report.html").read_text(encoding="utf-8")).text
-    sheet = " ".join(read.text for read in read_pdf((built.folder / "sheet.pdf").read_bytes()))
+    sheet = " ".join(read.text for read in read_pages((built.folder / "sheet.pdf").read_bytes()))
     for text in (page, " ".join(sheet.split())):
         assert "Printing in PETG" in text
         for part in plastic["parts"]:

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from pdf_reading import read_pdf
 from shapely.geometry import Point
 from verify_samples import read_manifest_data, rehash, write_manifest
 
@@ -22,6 +21,7 @@ from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
 from jiggen.record import read_jig
 from jiggen.report.check import check_rows, rules
 from jiggen.verify import verify_folder
+from jiggen.verify.reading.pdf import read_pages
 
 SQUARE = """
 format = 1
@@ -172,7 +172,7 @@ def test_a_body_without_a_notch_is_named(built):
 
 def test_sheet_page_and_build_say_both_limits_and_both_numbers(built):
     record = read_jig(built.folder)
-    sheet = " ".join(page.text for page in read_pdf((built.folder / "sheet.pdf").read_bytes()))
+    sheet = " ".join(page.text for page in read_pages((built.folder / "sheet.pdf").read_bytes()))
     page = (built.folder / "report.html").read_text(encoding="utf-8")
     rows = list(check_rows(record))
     assert rows[0][2:] == ("145.00", "144.85 to 145.15", "143.55 to 146.45")

@@ -10,12 +10,12 @@ import faults
 import lib3mf
 import pytest
 from page_samples import Seen
-from pdf_reading import read_pdf
 
 from jiggen.advice import INFILL, LAYER, WALLS, advise
 from jiggen.export.meshes import NAMESPACE
 from jiggen.report.summary import mass_rows, print_settings, summary
 from jiggen.verify import check, limits
+from jiggen.verify.reading.pdf import read_pages
 
 CORE = {"": "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"}
 SOLID = {"rail", "pinion"}
@@ -63,7 +63,7 @@ def test_every_object_says_how_it_is_printed_as_the_specification_has_it(built):
 
 def test_one_definition_for_all_that_is_said(built):
     page = Seen((built.folder / "report.html").read_text(encoding="utf-8")).text
-    pages = read_pdf((built.folder / "sheet.pdf").read_bytes())
+    pages = read_pages((built.folder / "sheet.pdf").read_bytes())
     sheet = " ".join(" ".join(one.text for one in pages).split())
     text = summary(built.record, built.verification, built.folder)
     masses = {row[0]: row[5] for row in mass_rows(built.record.plastic)}

@@ -10,7 +10,6 @@ import jsonschema
 import pytest
 from ladder_samples import ladder_manifest
 from page_samples import Seen, make_folder
-from pdf_reading import read_pdf
 from record_samples import record, report_html, sheet_pdf
 from sheet_samples import shipped
 
@@ -20,6 +19,7 @@ from jiggen.errors import InputError, key_path
 from jiggen.record import json_schema, json_text, read_jig, read_record
 from jiggen.report.summary import summary
 from jiggen.verify import Verification
+from jiggen.verify.reading.pdf import read_pages
 
 STORED = Path(__file__).parent.parent / ".docs" / "record.schema.json"
 
@@ -88,7 +88,7 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
     assert stop.from_tip == pytest.approx(24.2815, abs=1e-4)
     shown = [f"{stop.from_corners:.1f}", f"{stop.from_tip:.1f}"]
     assert f"9.2 {' '.join(shown)}" in Seen(report_html(tmp_path / "jig", manifest)).text
-    large = [word.text for word in read_pdf(sheet_pdf(manifest))[0].words if word.size >= 24]
+    large = [word.text for word in read_pages(sheet_pdf(manifest))[0].words if word.size >= 24]
     assert large[2:4] == shown
     text = summary(made, Verification(True, 1, {}, ()), tmp_path)
     assert f"depth stop {shown[1]} mm from the drill's tip ({shown[0]} from its corners)" in text

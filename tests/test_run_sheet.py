@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pdf_reading import read_pdf
 from test_evening_plan import DATA, HEAD, TERMS
 from test_sheet import LEAST_MARGIN, NEAR, meet
 
@@ -20,6 +19,7 @@ from jiggen.job import boots_alike
 from jiggen.pattern import find_pattern
 from jiggen.report.evening import run_sheet_pdf
 from jiggen.report.evening.run_sheet import TICK
+from jiggen.verify.reading.pdf import read_pages
 
 FAILED = (Finding("evening.verification", "it failed its verification: do not print it"),)
 CASES = ("demo", "failed", "crowd", "one", "ladder")
@@ -103,7 +103,7 @@ def pages(plans):
     @cache
     def read(case: str, paper: str):
         plan = plans(case)
-        return read_pdf(run_sheet_pdf(plan, outcomes(plan, case), paper=paper))
+        return read_pages(run_sheet_pdf(plan, outcomes(plan, case), paper=paper))
 
     return read
 

@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from ladder_samples import ladder_manifest
-from pdf_reading import read_pdf
 from record_samples import drilled, sheet_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 
@@ -25,6 +24,7 @@ from jiggen.cli import main
 from jiggen.drilling import DrillingLimits, Screw, SkiState
 from jiggen.errors import CheckFailed, InputError
 from jiggen.verify import Fault
+from jiggen.verify.reading.pdf import read_pages
 
 LEAST_MARGIN = 9.9  # mm
 NEAR = 0.01  # mm
@@ -54,7 +54,7 @@ def test_no_words_run_over_the_margins_or_into_one_another(name, paper):
 @EITHER
 def test_a_jig_for_many_boots_keeps_to_its_margins_too(paper):
     data = sheet_pdf(ladder_manifest("step-track"), paper=paper, units=UNITS[paper])
-    for page in read_pdf(data):
+    for page in read_pages(data):
         boxes = [word.box for word in page.words if word.text.strip()]
         assert (np.max(boxes, axis=0)[2:] <= np.subtract(page.size, LEAST_MARGIN)).all()
 
@@ -92,7 +92,7 @@ def test_black_and_grey_only_and_the_fonts_are_in_the_file(name):
 def test_characters_that_the_font_lacks_are_marked_not_dropped():
     changed = copy.deepcopy(manifest("club-piste"))
     changed["inputs"]["pattern"] = "Arvenal 山 plate"
-    assert "Arvenal � plate" in read_pdf(sheet_pdf(changed))[0].text
+    assert "Arvenal � plate" in read_pages(sheet_pdf(changed))[0].text
 
 
 # -- what it says -------------------------------------------------------------------------------
@@ -106,7 +106,7 @@ def test_every_page_has_every_caution(name):
 
 
 def test_the_head_names_the_job_and_leaves_room_to_write():
-    read = read_pdf(sheet_pdf(manifest("skew-plate"), ticket="Order 118, M. Example"))
+    read = read_pages(sheet_pdf(manifest("skew-plate"), ticket="Order 118, M. Example"))
     text = read[0].text
     for said in (
         "Arvenal Skew Plate",
@@ -196,7 +196,7 @@ def with_drilling(ski: SkiState, screws=None, limits=DrillingLimits()):  # noqa:
 def test_base_left_and_screws_and_warnings_are_said():
     screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
     ski = SkiState(thickness=(15.0,), widths=((0.0, 50.0),))
-    text = read_pdf(sheet_pdf(with_drilling(ski, screws)))
+    text = read_pages(sheet_pdf(with_drilling(ski, screws)))
     text = " ".join(page.text for page in text)
     # 15 - 9.2 - 1.23 = 4.57
     assert "Remaining base thickness under the point: 4.57 mm" in text
@@ -206,7 +206,7 @@ def test_base_left_and_screws_and_warnings_are_said():
 
 def test_the_point_angle_of_the_check_is_the_sheets():
     one = with_drilling(SkiState(), limits=DrillingLimits(point_angle=135.0))
-    page = read_pdf(sheet_pdf(one))[0]
+    page = read_pages(sheet_pdf(one))[0]
     assert "(135° drill)" in page.text
     # 2.05 / tan 67.5 = 2.05 / 2.4142 = 0.85; 23.2 + 0.85 = 24.05
     large = [word.text for word in page.words if word.size >= 24]

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pdf_reading import read_pdf
 from reportlab.platypus import PageBreak
 
 from jiggen.cautions import CAUTIONS
@@ -19,6 +18,7 @@ from jiggen.report.sheet.document import MARGIN, frame_size, write_document
 from jiggen.report.sheet.kit import Picture, full, headline, para, section, short, typeset
 from jiggen.report.sheet.tiles import APART, OVERLAP, Window, cut, registers, seams
 from jiggen.units import number
+from jiggen.verify.reading.pdf import read_pages
 
 # -- words on lines -----------------------------------------------------------------------------
 
@@ -28,7 +28,7 @@ from jiggen.units import number
     "text", ["a b", "W" * 40, "aiWM é-" * 12, "long " * 40 + "M" * 80, "<b>&amp;</b> " * 9]
 )
 def test_lines_of_a_paragraph_are_never_wider_and_lose_nothing(text, size, width):
-    (page,) = read_pdf(write([section((), [[para(text, size)]], [width])]))
+    (page,) = read_pages(write([section((), [[para(text, size)]], [width])]))
     mine = [word for word in page.words if abs(word.size - size) < 1e-6]
     mine = mine[: len(mine) - page_foot(size)]
     assert all(word.box[2] <= MARGIN + width + 0.01 for word in mine)
@@ -41,7 +41,7 @@ def write(story) -> bytes:
 
 def page_foot(size: float) -> int:
     """Words of the foot that are as large."""
-    (page,) = read_pdf(write([para("")]))
+    (page,) = read_pages(write([para("")]))
     return sum(abs(word.size - size) < 1e-6 for word in page.words)
 
 
@@ -173,7 +173,7 @@ def test_sections_are_kept_whole_and_headings_stand_again():
         section(headline("two", width), rows("b", half), (width,)),
         section(headline("three", width), rows("c", 2 * full), (width,), names=["column"]),
     ]
-    pages = [[word.text for word in page.words] for page in read_pdf(write(story))]
+    pages = [[word.text for word in page.words] for page in read_pages(write(story))]
     assert [word for word in pages[0] if len(word) < 6][: half + 1] == [
         "one",
         *(f"a{n}" for n in range(half)),
@@ -194,7 +194,7 @@ def test_sections_are_kept_whole_and_headings_stand_again():
 
 def test_every_page_has_its_number_and_all_cautions():
     story = [para("first"), PageBreak(), para("second")]
-    read = read_pdf(write(story))
+    read = read_pages(write(story))
     for count, page in enumerate(read, start=1):
         assert f"page {count} of 2" in page.text
         assert all(caution in page.text for caution in CAUTIONS)

@@ -8,9 +8,10 @@ from functools import cache
 
 import numpy as np
 import pytest
-from pdf_reading import Sheet, Stroke, read_pdf
 from record_samples import sheet_pdf
 from sheet_samples import STEMS, manifest, pages, tiles
+
+from jiggen.verify.reading.pdf import Sheet, Stroke, read_pages
 
 # Width and height in mm: A4 of ISO 216; letter, 8.5 x 11 in, of ANSI/ASME Y14.1.
 PAPERS = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -153,5 +154,5 @@ def test_scale_is_seen_when_it_is_wrong(monkeypatch):
     from jiggen.draw import pdf
 
     monkeypatch.setattr(pdf, "POINT", pdf.POINT * 1.001)
-    page = read_pdf(sheet_pdf(manifest("club-piste")))[-1]
+    page = read_pages(sheet_pdf(manifest("club-piste")))[-1]
     assert not [s for s in page.strokes if abs(s.length - 100) < NEAR]

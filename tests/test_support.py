@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from jig_fem import bricks, gives, on_pads
-from pdf_reading import read_pdf
 from sharing import built_once
 from solid_fem import Solid, diags
 from test_ladders import BOOTS, build
@@ -28,6 +27,7 @@ from jiggen.pipeline.products import build_jig, expect
 from jiggen.record.results import round_up
 from jiggen.report.summary import summary
 from jiggen.verify.reading.mesh import read_stl
+from jiggen.verify.reading.pdf import read_pages
 
 MODULUS = 2000.0
 EI, SHEAR, TORSION = 14e6, 2e5, 20e6
@@ -304,7 +304,7 @@ def test_sheet_page_and_text_say_how_deep_holes_come_out(built):
         assert f"95 of 100 holes at most {worst:.2f} mm too deep" in words
         assert f"with 100 N on a bush, the jig sinks by {depth.sag:.2f} mm" in words
     assert all(term.name in page and term.source in page for term in depth.terms)
-    sheet = " ".join(one.text for one in read_pdf((built.folder / "sheet.pdf").read_bytes()))
+    sheet = " ".join(one.text for one in read_pages((built.folder / "sheet.pdf").read_bytes()))
     for stop in built.record.drilling.stops:
         deep = max(depth.holes[hole].deeper_95 for hole in stop.holes)
         assert f"at most {round(deep, 2):g} mm too deep" in " ".join(sheet.split())

@@ -1,14 +1,18 @@
 """Shapes on the pages of a PDF: vectors at 1:1, fonts embedded, equal bytes for equal shapes."""
 
 import io
-from collections.abc import Callable, Iterable
+import os
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from reportlab.pdfgen.canvas import Canvas
 
 from jiggen.draw.fonts import CAPITALS, POINT, font_name, width_of
 from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Point, Shape, Text
+from jiggen.files import MARK_NAME
 
+EPOCH = "SOURCE_DATE_EPOCH"
 _SHIFTS = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
 
@@ -16,8 +20,9 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     """`drawing` at 1:1 on one page of its own size."""
     stream = io.BytesIO()
     how = {"pageCompression": 1, "invariant": 1, "initialFontName": font_name(False)}
-    canvas = Canvas(stream, pagesize=_points(drawing.size), **how)
-    describe(canvas, drawing.title)
+    with no_clock():
+        canvas = Canvas(stream, pagesize=_points(drawing.size), **how)
+    describe(canvas, drawing.title, drawing.mark)
     canvas.translate(*_points((-drawing.lower[0], -drawing.lower[1])))
     paint(canvas, drawing.shapes)
     canvas.showPage()
@@ -25,12 +30,31 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     return stream.getvalue()
 
 
-def describe(canvas: Any, title: str) -> None:
-    """Say in the file what it is, and that it is meant to be printed at its own size."""
+@contextmanager
+def no_clock() -> Iterator[None]:
+    """A canvas made within bears the time of no clock.
+
+    reportlab's ``invariant`` gives way to the environment's SOURCE_DATE_EPOCH.
+    """
+    given = os.environ.pop(EPOCH, None)
+    try:
+        yield
+    finally:
+        if given is not None:
+            os.environ[EPOCH] = given
+
+
+def describe(canvas: Any, title: str, mark: str = "") -> None:
+    """Say in the file what it is, and that it is meant to be printed at its own size.
+
+    `mark` is that of the record which it belongs to.
+    """
     canvas.setTitle(title)
     canvas.setSubject(title)
     canvas.setAuthor("jiggen")
     canvas.setCreator("jiggen")
+    if mark:
+        canvas.setKeywords(f"{MARK_NAME} {mark}")
     # A viewer that honours this offers "actual size" first: ISO 32000-1, table 150.
     canvas.setViewerPreference("PrintScaling", "None")
 

@@ -102,7 +102,8 @@ _S = TypeVar("_S", Line, Circle, Ellipse, Area, Text, Group)
 class Drawing:
     """A sheet from its `lower` to its `upper` corner, in mm, and everything on it.
 
-    `layers` are the pens of the layers by name, from the bottom of the drawing to its top.
+    `layers` are the pens of the layers by name, from the bottom of the drawing to its top; `mark`
+    is written into the file to say what the drawing belongs to.
     """
 
     title: str
@@ -110,6 +111,7 @@ class Drawing:
     upper: Point = (0.0, 0.0)
     layers: Mapping[str, Pen] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)
+    mark: str = ""
 
     def of(self, kind: type[_S]) -> Iterator[_S]:
         """The shapes of one kind in the order in which they were drawn."""

@@ -7,6 +7,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
+from jiggen.files import MARK_NAME
 from jiggen.units import number
 
 CAPITALS = 0.7  # height of capitals over font size, of common sans-serif fonts; from memory
@@ -29,6 +30,8 @@ def svg_text(drawing: Drawing, digits: int = 6) -> str:
     box = f"{x} {y} {width} {height}"
     root = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"} | size, viewBox=box)
     ET.SubElement(root, "title").text = drawing.title
+    if drawing.mark:
+        ET.SubElement(root, "metadata").text = f"{MARK_NAME} {drawing.mark}"
     for layer, pen in drawing.layers.items():
         group = ET.SubElement(root, "g", {"id": layer, "fill": "none"} | writer.stroke(pen))
         shapes = [s for s in drawing.shapes if isinstance(s, _IN_LAYER) and s.layer == layer]
@@ -134,6 +137,8 @@ def _document(drawing: Drawing) -> Any:
     from ezdxf.units import MM
 
     document = ezdxf.new(DXF_VERSION, units=MM)
+    if drawing.mark:
+        document.header.custom_vars.append(MARK_NAME, drawing.mark)
     for name, pen in drawing.layers.items():
         layer = document.layers.add(name)
         layer.rgb = tuple(bytes.fromhex(pen.colour[1:]))

@@ -6,6 +6,7 @@ mark.
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,22 +47,24 @@ PENS = {
 """Every layer with its pen, from the bottom of the drawing to its top."""
 
 
-def layout_svg(layout: Layout, ski: SkiWidths | None = None) -> str:
+def layout_svg(layout: Layout, ski: SkiWidths | None = None, mark: str = "") -> str:
     """`layout` at 1:1 as SVG text; `ski` widths in mm add the ski's outline.
+
+    `mark` is that of the record which the drawing belongs to.
 
     A hole is a ``circle`` in the group ``holes``: cx = x, cy = -y (SVG counts y downwards), in
     mm from the mounting mark, r half the drill diameter.  Same layout, same text.
     Raises InputError ``drawing.ski`` for widths that are not valid.
     """
-    return svg_text(draw_layout(layout, ski))
+    return svg_text(replace(draw_layout(layout, ski), mark=mark))
 
 
-def layout_dxf(layout: Layout, ski: SkiWidths | None = None) -> bytes:
+def layout_dxf(layout: Layout, ski: SkiWidths | None = None, mark: str = "") -> bytes:
     """As `layout_svg`, in DXF's bytes.
 
     A hole is a CIRCLE on the layer ``holes``, in mm in the ski frame, of the drill's diameter.
     """
-    return dxf_bytes(draw_layout(layout, ski))
+    return dxf_bytes(replace(draw_layout(layout, ski), mark=mark))
 
 
 def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:

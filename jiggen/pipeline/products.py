@@ -238,8 +238,8 @@ JIG = Product[PlannedJig, JigRecord](
     _draw_jig,
     _jig_record,
     (
-        Output(PLAN_SVG, lambda d, _: layout_svg(d.plan.design.layout, _shown_skis(d))),
-        Output(PLAN_DXF, lambda d, _: layout_dxf(d.plan.design.layout, _shown_skis(d))),
+        Output(PLAN_SVG, lambda d, r: layout_svg(d.plan.design.layout, _shown_skis(d), r.mark)),
+        Output(PLAN_DXF, lambda d, r: layout_dxf(d.plan.design.layout, _shown_skis(d), r.mark)),
         Output(
             PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, d.plan.design)
         ),
@@ -341,7 +341,9 @@ GAUGE = Product[Planned[Gauge], GaugeRecord](
         Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),
         Output(
             SHEET,
-            lambda d, r: gauge_sheet(d.plan.design, r.verification) if r.verification else None,
+            lambda d, r: (
+                gauge_sheet(d.plan.design, r.verification, r.mark) if r.verification else None
+            ),
             needs="verified",
         ),
     ),

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from jiggen.files import mark_of
 from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
 from jiggen.record.entries import Rounded
@@ -147,6 +148,11 @@ class Record(Entry):
     def values(self) -> dict[str, Any]:
         """The record as plain values, as its JSON has them."""
         return self.model_dump(mode="json")
+
+    @property
+    def mark(self) -> str:
+        """What the files that belong to it bear."""
+        return mark_of(self.values())
 
     def holes_of(self, part: str) -> tuple[entries.Hole, ...]:
         """The holes that a part guides the drill at, in the order of its guides."""

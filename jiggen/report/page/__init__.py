@@ -78,7 +78,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         node("footer", node("p", f"Made with {made}. This page loads nothing from anywhere.")),
     ]
     title = f"{record.inputs.pattern}, boot {_boots(record.inputs)} mm"
-    return document(title, view.data, *body)
+    return document(title, record.mark, view.data, *body)
 
 
 def _heading(record: JigRecord) -> Html:

@@ -8,6 +8,8 @@ from html import escape
 from importlib.resources import files
 from xml.etree import ElementTree as ET
 
+from jiggen.files import MARK_NAME
+
 UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")  # no HTML may hold them
 VOID = {"img", "input", "link", "meta"}
 DRAWN = {"svg", "title", "g", "line", "circle", "polygon", "polyline", "path", "rect", "text"}
@@ -79,8 +81,11 @@ def plain_drawing(element: ET.Element) -> Html:
     return node(NAMESPACE.sub("", element.tag), *inner, **at)
 
 
-def document(title: str, scene: str, *body: str) -> str:
-    """The whole page with its style, its script and the `scene`, JSON, that the script shows."""
+def document(title: str, mark: str, scene: str, *body: str) -> str:
+    """The whole page with its style, its script and the `scene`, JSON, that the script shows.
+
+    `mark` is that of the record which it is of.
+    """
     style, script = (
         (files("jiggen.report.page") / name).read_text(encoding="utf-8")
         for name in ("page.css", "view.js")
@@ -100,6 +105,7 @@ def document(title: str, scene: str, *body: str) -> str:
         node("meta", charset="utf-8"),
         node("meta", http_equiv="Content-Security-Policy", content=policy),
         node("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        node("meta", name=MARK_NAME, content=mark),
         node("title", title),
         node("link", rel="icon", href="data:,"),
         node("style", Html(style)),

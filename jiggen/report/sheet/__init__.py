@@ -42,4 +42,5 @@ def sheet_pdf(
     boots = "–".join(f"{boot:g}" for boot in record.inputs.boots or (record.inputs.boot,))
     title = f"Drilling sheet: {pattern}, boot {boots} mm"
     about = f"{pattern}, boot {kit.boot_lengths(record, units)}"
-    return write_document(story, paper, title, about, record.versions.get("jiggen", "?"))
+    version = record.versions.get("jiggen", "?")
+    return write_document(story, paper, title, about, version, record.mark)

@@ -11,7 +11,7 @@ from reportlab.platypus.flowables import Flowable
 
 from jiggen.cautions import CAUTIONS
 from jiggen.draw.fonts import POINT, fit, font_name, width_of
-from jiggen.draw.pdf import describe
+from jiggen.draw.pdf import describe, no_clock
 from jiggen.report.sheet import kit
 
 Paper = Literal["A4", "letter"]
@@ -37,12 +37,13 @@ def frame_size(paper: Paper, *, upright: bool = True) -> Size:
 
 
 def write_document(
-    story: Iterable[Flowable], paper: Paper, title: str, about: str, version: str
+    story: Iterable[Flowable], paper: Paper, title: str, about: str, version: str, mark: str = ""
 ) -> bytes:
     """The PDF of `story`, which starts on an upright page: equal bytes for equal stories.
 
     A table stays on one page if it fits on one.  `about` says what the pages are for, `version`
-    is jiggen's.  The templates ``UPRIGHT`` and ``LYING`` are there to turn to.
+    is jiggen's, `mark` that of the record they belong to.  The templates ``UPRIGHT`` and
+    ``LYING`` are there to turn to.
     """
     stream = io.BytesIO()
     document = BaseDocTemplate(
@@ -53,7 +54,7 @@ def write_document(
         invariant=1,
     )
     blocks = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
-    document.build(blocks, canvasmaker=partial(_Pages, title, about, f"jiggen {version}"))
+    document.build(blocks, canvasmaker=partial(_Pages, title, about, f"jiggen {version}", mark))
     return stream.getvalue()
 
 
@@ -80,9 +81,12 @@ def _foot(width: float, about: str, maker: str, count: str) -> list[Flowable]:
 class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
     """A canvas that draws each page's foot when it knows how many there are."""
 
-    def __init__(self, title: str, about: str, maker: str, *args: Any, **how: Any) -> None:
-        super().__init__(*args, **how)
-        self._title, self._about, self._maker = title, about, maker
+    def __init__(
+        self, title: str, about: str, maker: str, mark: str, *args: Any, **how: Any
+    ) -> None:
+        with no_clock():
+            super().__init__(*args, **how)
+        self._title, self._about, self._maker, self._mark = title, about, maker, mark
         self._states: list[dict[str, object]] = []
 
     def showPage(self) -> None:  # noqa: N802 - reportlab's name
@@ -100,5 +104,5 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
                 flowable.drawOn(self, MARGIN / POINT, y)
                 y += height
             super().showPage()
-        describe(self, self._title)
+        describe(self, self._title, self._mark)
         super().save()

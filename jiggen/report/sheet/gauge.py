@@ -81,8 +81,11 @@ TABLE, RIB_TOP, PEG_TOP, BEAM = -27.0, -21.5, -15.5, -6.0  # y in them
 PEG_HALF, JAW, BEAM_TOP = 2.5, 4.0, -2.0
 
 
-def gauge_sheet(gauge: Gauge, verification: Verification) -> bytes:
-    """The sheet of a gauge as PDF, by its `verification`: equal bytes for equal gauges."""
+def gauge_sheet(gauge: Gauge, verification: Verification, mark: str = "") -> bytes:
+    """The sheet of a gauge as PDF, by its `verification`: equal bytes for equal gauges.
+
+    `mark` is that of its record.
+    """
     width, _ = frame_size("A4")
     readings = readings_of(gauge)
     pictures = _pictures(gauge, readings, width)
@@ -96,7 +99,7 @@ def gauge_sheet(gauge: Gauge, verification: Verification) -> bytes:
         kit.checklist("Then", kit.steps(THEN), width),
     ]
     about = f"gauge {gauge.span[0]:g} x {gauge.span[1]:g} mm"
-    return write_document(story, "A4", "Gauge: measure the printer", about, __version__)
+    return write_document(story, "A4", "Gauge: measure the printer", about, __version__, mark)
 
 
 def _head(verification: Verification, width: float) -> list[Flowable]:
