@@ -36,6 +36,7 @@ LEAST_HALF_WIDTH = 34.0  # mm: steady on the ski, and one width for all skis fro
 # gives there, which brings its leg nearer, and what a print is off.
 EDGE_GAP = 1.0
 LEAST_REACH = 20.0  # mm of body past the mounting mark
+FOOT = 0.6  # mm at 45° off a body's edges on the bed, against elephant's foot
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,7 @@ from jiggen.design.pieces import Piece, list_hardware, list_pieces
 from jiggen.design.plan import STATION_ERROR
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState
+from jiggen.export.bodies import fasteners, gauge_body, jig_bodies
 from jiggen.layout import Layout
 from jiggen.pattern.model import Screw
 from jiggen.record import entries
@@ -106,6 +107,8 @@ def jig_record(
             for x, y in body.clamps
         ),
         hardware=list_hardware(design),
+        fasteners=tuple(fasteners(design)),
+        bodies=tuple(jig_bodies(design)),
         beds=beds,
         compensation=compensation,
         accuracy=known.accuracy,
@@ -177,6 +180,7 @@ def gauge_record(
         ),
         guides=tuple(guide_entry(guide, NAME) for guide in gauge.guides),
         pegs=gauge.pegs,
+        bodies=(gauge_body(gauge),),
         parts=part_entries(gauge.pieces, volumes),
         beds=beds,
     )

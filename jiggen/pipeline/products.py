@@ -31,6 +31,7 @@ from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import DrillingLimits, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
+from jiggen.export.bodies import trial_bodies
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
     Known,
@@ -286,6 +287,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
         parts=part_entries(trial.pieces, drawn.volumes),
         beds=drawn.beds,
         compensation=printers.compensation_entry(compensation),
+        bodies=tuple(trial_bodies(trial)),
         left_out=trial.left_out,
     )
 

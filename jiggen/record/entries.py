@@ -136,7 +136,7 @@ class Hole(Entry):
 
 
 class Guide(Entry):
-    """What guides the drill at a hole; its stop, if any, comes down at `top_z`.
+    """What guides the drill at a hole, a `bush` or the print; a stop comes down at `top_z`.
 
     A depth stop `stop_width` wide has room; with the drill all the way down a chuck's
     face must be `chuck_z` above the ski or higher.
@@ -148,6 +148,7 @@ class Guide(Entry):
     bore_z: tuple[Rounded, Rounded]
     throat: Size
     throat_z: tuple[Rounded, Rounded]
+    bush: BushSize | None = None
     top_z: Annotated[Length, Field(le=500), Nano] | None = None
     stop_width: Annotated[Length, Field(le=100), Nano] | None = None
     chuck_z: Annotated[Least, Field(le=500), Nano] = 0.0

@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 from jiggen.files import mark_of
 from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
+from jiggen.record.bodies import BodyShape, Fastener
 from jiggen.record.entries import Rounded
 from jiggen.record.results import Accuracy, Drilling, Entry, HoldDown, Inside, Plastic
 
@@ -129,6 +130,7 @@ class Record(Entry):
     guides: tuple[entries.Guide, ...]
     openings: tuple[entries.Opening, ...] = ()
     pegs: tuple[entries.Peg, ...] = ()
+    bodies: tuple[BodyShape, ...] = ()
     parts: Annotated[tuple[entries.Part, ...], Field(min_length=1)]
     beds: tuple[entries.PrintBed, ...]
     compensation: entries.Compensated | None = None
@@ -180,6 +182,7 @@ class JigRecord(Record):
     print_check: tuple[entries.PrintLength, ...] = ()
     clamps: tuple[entries.ClampMark, ...] = ()
     hardware: tuple[entries.Bought, ...]
+    fasteners: tuple[Fastener, ...] = ()
     accuracy: Accuracy
     drilling: Drilling
     plastic: Plastic

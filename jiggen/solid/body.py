@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 from jiggen.advice import LAYER
 from jiggen.design.engraving import DEPTH
 from jiggen.design.guides import BRIDGE_HEIGHT, Guide
-from jiggen.design.jig import Body, Design
+from jiggen.design.jig import FOOT, Body, Design
 from jiggen.design.ladder import BELOW, REACH, RIM, Flare
 from jiggen.design.lettering import Region, hexagon, regions_of
 from jiggen.design.station import (
@@ -43,7 +43,6 @@ from jiggen.solid.shapes import (
     revolve,
 )
 
-FOOT = 0.6  # mm at 45° off the edges on the bed, against elephant's foot
 DRAWN_IN = 0.25  # mm: the layer on the bed, against elephant's foot
 FLANGE_FOOT, KNOB_EDGE, KNOB_LEAD_IN = 0.4, 1.0, 0.4  # mm at 45° off the edges on the bed
 KEPT = 4  # solids of each kind that a process keeps: most jigs are made on one mechanism

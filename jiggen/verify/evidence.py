@@ -9,6 +9,7 @@ from jiggen.verify.reading.entries import Part, Placed
 from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.reading.step_assembly import StepPiece
+from jiggen.verify.solids import Solid, posed, solid_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,3 +39,13 @@ class Evidence:
     def bodies(self) -> Mapping[str, Mesh]:
         """The meshes of the bodies in the ski frame, by part."""
         return {part.name: mesh for part, _, mesh in self.placed.values() if part.is_body}
+
+    @cached_property
+    def solids(self) -> Mapping[str, Solid]:
+        """Every placed piece whose mesh is a solid, by name, in the ski frame."""
+        found: dict[str, Solid] = {}
+        for part in self.manifest.parts:
+            mesh = self.meshes.get(part.name)
+            if mesh and (solid := solid_of(mesh)) is not None:
+                found |= {placed.name: posed(solid, placed.matrix) for placed in part.placed}
+        return found

@@ -16,6 +16,7 @@ from jiggen import outcome
 from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
+from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
@@ -46,6 +47,7 @@ JUDGES = (
     judge_lengths,
     judge_room,
     judge_standing,
+    judge_bodies,
     judge_reach,
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""

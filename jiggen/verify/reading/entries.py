@@ -44,11 +44,18 @@ class Hole(_Spot):
     diameter: Length
 
 
+class Bush(Entry):
+    """A drill bush: outside diameter and length, mm."""
+
+    outside: Length
+    length: Length
+
+
 class Guide(Entry):
     """What guides the drill at a hole: diameters and the heights they hold between, mm.
 
-    A depth stop `stop_width` wide has room, and a chuck whose face is `chuck_z`
-    above the ski or higher.
+    Its `bush`, if it has one, and the height `top_z` that a depth stop comes down on; one that is
+    `stop_width` wide has room, and a chuck whose face is `chuck_z` above the ski or higher.
     """
 
     id: Name
@@ -57,6 +64,8 @@ class Guide(Entry):
     bore_z: Heights
     throat: Length
     throat_z: Heights
+    bush: Bush | None = None
+    top_z: Length | None = None
     stop_width: Length | None = None
     chuck_z: Annotated[float, Field(ge=0)] = 0.0
 

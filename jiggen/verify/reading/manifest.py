@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
+from jiggen.verify.reading.bodies import BodyShape, Fastener
 from jiggen.verify.reading.entries import (
     MOST_PARTS,
     NOTHING_DONE,
@@ -48,6 +49,8 @@ class Manifest(Entry):
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
     pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
+    bodies: Annotated[tuple[BodyShape, ...], Field(max_length=MOST_PARTS)] = ()
+    fasteners: Annotated[tuple[Fastener, ...], Field(max_length=MOST_PARTS)] = ()
     clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
@@ -72,6 +75,7 @@ class Manifest(Entry):
             "bed": [bed.file for bed in self.beds],
             "piece": [placed.name for part in self.parts for placed in part.placed],
             "part with a ladder": [ladder.part for ladder in self.ladders],
+            "shape of a body": [shape.part for shape in self.bodies],
         }.items():
             for name, count in Counter(names).items():
                 if count > 1:
@@ -80,8 +84,9 @@ class Manifest(Entry):
         if odd:
             raise ValueError(f"guides and holes do not agree on {', '.join(sorted(odd))}")
         bodies = {part.name for part in self.parts if part.is_body}
-        features: tuple[Guide | Opening | Peg | PrintLength | ClampMark, ...]
+        features: tuple[Guide | Opening | Peg | PrintLength | ClampMark | BodyShape, ...]
         features = (*self.guides, *self.openings, *self.pegs, *self.print_check, *self.clamps)
+        features += self.bodies
         for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")

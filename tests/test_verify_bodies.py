@@ -1,0 +1,49 @@
+"""A body's pads, windows, pockets and channels, and openings of any form, by its written mesh."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import mutations_standing as standing
+import pytest
+from mutations import Mutation
+
+from jiggen.outcome import Fault
+from jiggen.verify.bodies import judge_bodies
+from jiggen.verify.evidence import Evidence
+from jiggen.verify.parts import load_mesh
+from jiggen.verify.reading.manifest import read_manifest
+from jiggen.verify.results import Ledger
+
+
+def judged(folder: Path, judge: Callable[[Evidence, Ledger], None]) -> list[Fault]:
+    """What one check says of a folder's meshes, whatever else is wrong there."""
+    manifest, ledger = read_manifest(folder), Ledger()
+    loaded = {part.name: load_mesh(folder, part, manifest, Ledger()) for part in manifest.parts}
+    meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
+    judge(Evidence(folder, manifest, meshes, {}), ledger)
+    assert ledger.checks
+    return ledger.faults
+
+
+@pytest.mark.parametrize(
+    "mutation", [one for one in standing.STL if one.product == "jig"], ids=lambda one: one.name
+)
+def test_each_change_of_a_body_is_named(mutation: Mutation, folder):
+    mutation.apply(folder)
+    found = judged(folder, judge_bodies)
+    assert {fault.code for fault in found} & set(mutation.caught_by), found
+
+
+def test_a_fault_says_where_and_how_much(folder):
+    standing.boolean(
+        folder, "body-toe", standing.block((60, 62), (27, 29), (-0.3, 0.3)), "fill", False
+    )
+    (fault,) = judged(folder, judge_bodies)
+    assert fault.subject == "body-toe"
+    assert "2.00 x 2.00 x 0.28 mm of plastic too much about (61.00, 28.00, -0.16)" in fault.message
+
+
+def test_a_good_jig_is_as_planned(built):
+    assert judged(built.folder, judge_bodies) == []
