@@ -26,22 +26,25 @@ def unrigid(matrix: Array, limit: float = RIGID_LIMIT) -> str:
     return "" if determinant > 0 else "it mirrors, determinant −1"
 
 
-def frame(origin: Array, z: Array | None, x: Array | None) -> Array:
-    """The 4×4 of an axis placement: z as given, x made square to it (ISO 10303-42).
+def frames(origin: Array, z: Array, x: Array) -> Array:
+    """The 4×4 of axis placements (n, 4, 4): z as given, x made square to it (ISO 10303-42).
 
-    Raises ValueError when the directions do not span a frame.
+    Directions (n, 3) are not a number where none is given.  Raises ValueError when those of one
+    do not span a frame.
     """
-    up = np.array([0.0, 0.0, 1.0]) if z is None else z
-    if not float(np.linalg.norm(up)) > 1e-9:
+    z = np.where(np.isnan(z[:, :1]), (0.0, 0.0, 1.0), z)
+    size = np.linalg.norm(z, axis=1, keepdims=True)
+    if not (size > 1e-9).all():
         raise ValueError("an axis placement without a direction")
-    up = up / np.linalg.norm(up)
-    if x is None:
-        x = np.array([0.0, 1.0, 0.0]) if abs(up[0]) > 1 - 1e-9 else np.array([1.0, 0.0, 0.0])
-    along = x - (x @ up) * up
-    if not float(np.linalg.norm(along)) > 1e-9:
+    up = z / size
+    usual = np.where(np.abs(up[:, :1]) > 1 - 1e-9, (0.0, 1.0, 0.0), (1.0, 0.0, 0.0))
+    x = np.where(np.isnan(x[:, :1]), usual, x)
+    along = x - (x * up).sum(axis=1, keepdims=True) * up
+    size = np.linalg.norm(along, axis=1, keepdims=True)
+    if not (size > 1e-9).all():
         raise ValueError("an axis placement whose two directions are one")
-    along = along / np.linalg.norm(along)
-    matrix = np.eye(4)
-    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2] = along, np.cross(up, along), up
-    matrix[:3, 3] = origin
-    return matrix
+    along /= size
+    found = np.tile(np.eye(4), (len(origin), 1, 1))
+    found[:, :3, 0], found[:, :3, 1], found[:, :3, 2] = along, np.cross(up, along), up
+    found[:, :3, 3] = origin
+    return found

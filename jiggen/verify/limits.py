@@ -11,6 +11,8 @@ ROUND = 0.02  # mm, of any corner of a bore off its circle
 CHORD = 0.0055  # mm that a chord may cut inside a bore's circle: 0.005 and single precision
 VOLUME = 0.005  # of the solid's volume
 SHAPE = 0.02  # mm between a corner of the STEP and the nearest of the STL
+STEP_EDGE = 1e-3  # mm between a STEP edge and its faces, its corners: a kernel's own are 1e-7
+STEP_VOLUME = 1e-4  # of the solid's volume, that the STEP's faces enclose
 BASE = 0.01  # mm between a printed part's lowest point and z = 0
 SAME_MESH = 1e-3  # mm between a corner of the 3MF and the STL's
 STRETCH = 0.02  # of a part's size, that a compensation for a printer may change

@@ -38,8 +38,7 @@ def load_pieces(folder: Path, manifest: Manifest, ledger: Ledger) -> dict[str, S
     """STEP pieces by the name of the manifest's placed piece; faults for each that is odd."""
     about = ledger.about(STEP_FILE, STEP_FILE)
     try:
-        path = within(folder, STEP_FILE, limits.FILE)
-        assembly = read_assembly(path, flats=bool(manifest.ladders or manifest.print_check))
+        assembly = read_assembly(within(folder, STEP_FILE, limits.FILE))
     except (OSError, ValueError) as error:
         fail_unreadable(about, error)
         return {}

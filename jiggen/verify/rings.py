@@ -10,7 +10,9 @@ import numpy as np
 from jiggen.verify.geometry import Array, applied
 from jiggen.verify.limits import EXTRA_DEPTH, Source
 from jiggen.verify.reading.mesh import Mesh, signed_area
-from jiggen.verify.reading.step_assembly import Arc, RoundFace, StepPiece
+from jiggen.verify.reading.step_assembly import StepPiece
+from jiggen.verify.reading.step_curves import Arc
+from jiggen.verify.reading.step_shape import RoundFace
 
 UPRIGHT = np.cos(np.radians(5.0))  # an axis this far off is found, and then judged
 WIDEST = 60.0  # mm; wider loops are windows and outlines

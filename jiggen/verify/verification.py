@@ -38,6 +38,7 @@ from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
+from jiggen.verify.shells import judge_shells
 from jiggen.verify.standing import judge_standing
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
@@ -49,6 +50,7 @@ JUDGES = (
     judge_standing,
     judge_bodies,
     judge_reach,
+    judge_shells,
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too

@@ -1,31 +1,22 @@
 """The pieces of a STEP assembly: what is placed, under which names, where, and its shape.
 
 Follows ISO 10303-44 usages (NEXT_ASSEMBLY_USAGE_OCCURRENCE) from the roots down and
-multiplies the placements on the way (ITEM_DEFINED_TRANSFORMATION of ISO 10303-43).  Of a shape it
-takes what a verification needs: corners (every vertex of the solid) and the round faces, in mm, in
-the product's own frame.
+multiplies the placements on the way (ITEM_DEFINED_TRANSFORMATION of ISO 10303-43).
 """
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from jiggen.verify.geometry import Array, frame
+from jiggen.verify.geometry import Array
+from jiggen.verify.reading.step_shape import Shape, ShapeReader
 from jiggen.verify.reading.step_text import Entity, StepError, StepFile, read_step_text
 
 DEEPEST = 32  # assemblies within assemblies
 MOST_PIECES = 10_000
-SOLID = "MANIFOLD_SOLID_BREP"
-NOT_UNDERSTOOD = {
-    "MAPPED_ITEM": "placed by MAPPED_ITEM, which is not understood",
-    "BREP_WITH_VOIDS": "a solid with closed hollows inside, which no printed part has",
-}
-WRAPPED_CURVES = {"SURFACE_CURVE", "SEAM_CURVE", "INTERSECTION_CURVE"}
-ROUND_SURFACES = {"CYLINDRICAL_SURFACE", "CONICAL_SURFACE"}
-ROUND_CURVES = {"CIRCLE", "ELLIPSE"}  # an ellipse is where a leaning hole meets a level face
 SI_PREFIX = {
     None: 1.0,
     "KILO": 1e3,
@@ -35,44 +26,6 @@ SI_PREFIX = {
     "MICRO": 1e-6,
     "NANO": 1e-9,
 }
-
-
-@dataclass(frozen=True, eq=False)
-class Arc:
-    """A circle's arc: `place` carries (r cos t, r sin t, 0) to space, start ≤ t ≤ start+sweep.
-
-    Of an ellipse, likewise by direction; `radius` is then its larger half axis.
-    """
-
-    place: Array
-    radius: float
-    start: float
-    sweep: float
-
-
-@dataclass(frozen=True, eq=False)
-class RoundFace:
-    """A cylinder (or cone): its axis frame, arcs and edge ends (n, 3).
-
-    `hollow` when the material is outside it. `radius` is a cylinder's; None for a cone, whose
-    radius its arcs tell.
-    """
-
-    hollow: bool
-    place: Array
-    radius: float | None
-    arcs: tuple[Arc, ...]
-    ends: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Shape:
-    """How many solids, corners (n, 3), round faces, and straight edges (k, 2, 3) of flat ones."""
-
-    solids: int
-    corners: Array
-    round_faces: tuple[RoundFace, ...]
-    flats: tuple[Array, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,14 +46,14 @@ class StepAssembly:
     unit: float
 
 
-def read_assembly(path: Path, *, flats: bool = False) -> StepAssembly:
-    """Read a STEP file; its flat faces only when `flats` asks for them, since most are of no use.
+def read_assembly(path: Path) -> StepAssembly:
+    """Read a STEP file.
 
     Raises StepError when it is not well formed, its units differ, or nothing solid is placed;
     OSError when it cannot be read.
     """
     file = read_step_text(path.read_bytes())
-    tree = _Tree(file, flats)
+    tree = _Tree(file)
     products = (product.id for product in file.all_of("PRODUCT_DEFINITION"))
     pieces = tuple(
         piece for root in products if root not in tree.used for piece in tree.below(root)
@@ -113,7 +66,7 @@ def read_assembly(path: Path, *, flats: bool = False) -> StepAssembly:
 class _Tree:
     """The products of a file, the usages between them, and what each one's shape is."""
 
-    def __init__(self, file: StepFile, flats: bool) -> None:
+    def __init__(self, file: StepFile) -> None:
         self._file = file
         self._usages: dict[int, list[Entity]] = defaultdict(list)
         self.used: set[int] = set()
@@ -141,7 +94,9 @@ class _Tree:
         if len(units) != 1:
             raise StepError("shapes in different units of length" if units else "no shape in it")
         (self.unit,) = units
-        self._reader = ShapeReader(file, self.unit, flats)
+        for context in contexts:
+            _refuse_degrees(file, file[context])
+        self._reader = ShapeReader(file, self.unit)
         self._shapes: dict[int, Shape] = {}
 
     def below(self, root: int) -> Iterator[StepPiece]:
@@ -194,115 +149,6 @@ class _Tree:
         raise StepError(f"#{relation.id}: places another shape than its usage names")
 
 
-@dataclass
-class ShapeReader:
-    """Reads shapes of one file; `scale` turns its numbers into mm, `flats` asks for flat faces."""
-
-    file: StepFile
-    scale: float
-    flats: bool = False
-    _ends: dict[int, tuple[int, int]] = field(default_factory=dict)
-    _vertices: dict[int, Array] = field(default_factory=dict)
-
-    def shape(self, items: list[Entity]) -> Shape:
-        """The solids among `items`.  Raises StepError on those that are not understood here."""
-        for item in items:
-            if item.keyword in NOT_UNDERSTOOD:
-                raise StepError(f"#{item.id}: {NOT_UNDERSTOOD[item.keyword]}")
-        solids = [item for item in items if item.keyword == SOLID]
-        vertices: set[int] = set()
-        found, flats = [], []
-        for solid in solids:
-            for face in map(self.file.__getitem__, self.file[solid.ref(1)].refs(1)):
-                edges = list(self._edges(face))
-                vertices.update(*map(self._both_ends, edges))
-                surface = self.file[face.ref(2)]
-                kind = surface.keyword
-                if kind in ROUND_SURFACES:
-                    found.append(self._round_face(face, surface, edges))
-                elif kind == "PLANE" and self.flats:
-                    straight = (edge for edge in edges if self._curve(edge).keyword == "LINE")
-                    ends = [[self._vertex(v) for v in self._both_ends(edge)] for edge in straight]
-                    flats.append(np.array(ends).reshape(-1, 2, 3))
-        points = np.array([self._vertex(vertex) for vertex in sorted(vertices)])
-        return Shape(len(solids), points.reshape(-1, 3), tuple(found), tuple(flats))
-
-    def placement(self, number: int) -> Array:
-        """The 4×4 of an AXIS2_PLACEMENT_3D."""
-        entity = self.file[number]
-        if entity.keyword != "AXIS2_PLACEMENT_3D":
-            raise StepError(f"#{number}: {entity.keyword} instead of AXIS2_PLACEMENT_3D")
-        z, x = (
-            None if ref is None else np.array(self.file[ref].numbers(1))
-            for ref in (entity.optional_ref(2), entity.optional_ref(3))
-        )
-        try:
-            return frame(self._point(entity.ref(1)), z, x)
-        except ValueError as error:
-            raise StepError(f"#{number}: {error}") from None
-
-    def _edges(self, face: Entity) -> Iterator[int]:
-        for bound in face.refs(1):
-            loop = self.file[self.file[bound].ref(1)]
-            if loop.keyword == "EDGE_LOOP":  # or a cone's tip, a sphere's pole: one vertex, no edge
-                for oriented in loop.refs(1):
-                    yield self.file[oriented].ref(3)
-
-    def _both_ends(self, edge: int) -> tuple[int, int]:
-        ends = self._ends.get(edge)  # an edge has two faces
-        if ends is None:
-            entity = self.file[edge]
-            ends = self._ends[edge] = entity.ref(1), entity.ref(2)
-        return ends
-
-    def _round_face(self, face: Entity, surface: Entity, edges: list[int]) -> RoundFace:
-        arcs = (self._arc(edge) for edge in edges)
-        ends = [self._vertex(end) for edge in edges for end in self._both_ends(edge)]
-        cylinder = surface.keyword == "CYLINDRICAL_SURFACE"
-        return RoundFace(
-            # Both surfaces' own normals point away from the axis: turned, the face is a hole's.
-            hollow=not face.true(3),
-            place=self.placement(surface.ref(1)),
-            radius=surface.number(2) * self.scale if cylinder else None,
-            arcs=tuple(arc for arc in arcs if arc),
-            ends=np.array(ends).reshape(-1, 3),
-        )
-
-    def _arc(self, edge: int) -> Arc | None:
-        curve = self._curve(edge)
-        if curve.keyword in WRAPPED_CURVES:
-            curve = self.file[curve.ref(1)]
-        if curve.keyword not in ROUND_CURVES:
-            return None
-        place = self.placement(curve.ref(1))
-        first, last = self._both_ends(edge)
-        if not self.file[edge].true(4):
-            first, last = last, first
-        start = self._angle(place, first)
-        full = first == last
-        sweep = 2 * np.pi if full else (self._angle(place, last) - start) % (2 * np.pi)
-        return Arc(place, curve.number(2) * self.scale, start, float(sweep))
-
-    def _curve(self, edge: int) -> Entity:
-        return self.file[self.file[edge].ref(3)]
-
-    def _angle(self, place: Array, vertex: int) -> float:
-        x, y, _ = place[:3, :3].T @ (self._vertex(vertex) - place[:3, 3])
-        return float(np.arctan2(y, x))
-
-    def _vertex(self, number: int) -> Array:
-        vertex = self._vertices.get(number)
-        if vertex is None:
-            vertex = self._vertices[number] = self._point(self.file[number].ref(1))
-        return vertex
-
-    def _point(self, number: int) -> Array:
-        numbers = self.file[number].numbers(1)
-        if len(numbers) != 3:
-            raise StepError(f"#{number}: a point of {len(numbers)} numbers")
-        return np.array(numbers) * self.scale
-
-
 def _millimetres(file: StepFile, context: Entity) -> float:
     """How many mm the unit of length of a representation's `context` is."""
     keyword = "GLOBAL_UNIT_ASSIGNED_CONTEXT"
@@ -311,6 +157,19 @@ def _millimetres(file: StepFile, context: Entity) -> float:
             if "LENGTH_UNIT" in file[ref].record:
                 return _in_millimetres(file, file[ref])
     raise StepError(f"#{context.id}: no unit of length")
+
+
+def _refuse_degrees(file: StepFile, context: Entity) -> None:
+    """A cone's half angle is in the context's unit of plane angle: only radians are understood."""
+    keyword = "GLOBAL_UNIT_ASSIGNED_CONTEXT"
+    for unit in (file[ref] for ref in context.refs(0, keyword)):
+        record = unit.record
+        if "PLANE_ANGLE_UNIT" in record and (
+            "SI_UNIT" not in record
+            or unit.word(0, "SI_UNIT")
+            or unit.word(1, "SI_UNIT") != "RADIAN"
+        ):
+            raise StepError(f"#{unit.id}: angles in another unit than radians")
 
 
 def _in_millimetres(file: StepFile, unit: Entity, depth: int = 0) -> float:

@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import TypeAlias
 
 
@@ -214,9 +214,17 @@ class StepFile:
             self._parsed[number] = record
         return record
 
+    @cached_property
+    def by_keyword(self) -> Mapping[str, Sequence[int]]:
+        """The numbers of the plain (not complex) instances of each type, in the file's order."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for number, keyword in self.keywords.items():
+            found[keyword].append(number)
+        return {keyword: numbers for keyword, numbers in found.items() if keyword}
+
     def all_of(self, keyword: str) -> Iterator[Entity]:
-        """Every plain (not complex) instance of a type, in the file's order."""
-        return (self[number] for number, own in self.keywords.items() if own == keyword)
+        """Every plain instance of a type, in the file's order."""
+        return (self[number] for number in self.by_keyword.get(keyword, ()))
 
 
 @cache
