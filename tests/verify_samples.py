@@ -135,7 +135,7 @@ def make_sample(folder: Path) -> Path:
         shape.exportStl(str(folder / f"parts/{name}.stl"), SAGITTA, ANGLE, relative=False)
     _write_step(folder / "jig.step", body, bar)
     beds = write_3mf(folder)
-    (folder / "layout.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>\n")
+    (folder / "preview.png").write_bytes(b"a picture\n")
     manifest = {
         "manifest": 2,
         "versions": {"jiggen": "sample"},

@@ -17,6 +17,7 @@ from jiggen.files import MANIFEST, MEASUREMENTS, within
 from jiggen.verify import limits
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.bodies import judge_bodies
+from jiggen.verify.drawn import judge_drawings
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
@@ -51,6 +52,7 @@ JUDGES = (
     judge_bodies,
     judge_reach,
     judge_shells,
+    judge_drawings,
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""
 LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too

@@ -80,7 +80,7 @@ class Word:
 class Sheet:
     """One page as read, lengths in mm.
 
-    `bends` are the boxes around curves that are no circles, `areas` those around what is filled.
+    `bends` are the boxes around other curves than circles, `areas` those around what is filled.
     """
 
     size: Point
