@@ -116,7 +116,7 @@ DRAWINGS = [
     ),
     (
         "layout.svg: a circle left out",
-        edited(SVG, (r"<circle .*?</circle>", ""), count=1),
+        edited(SVG, (r"(?s)<circle .*?</circle>", ""), count=1),
         (UNREADABLE, MISSING),
     ),
     (
