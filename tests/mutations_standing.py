@@ -11,15 +11,17 @@ from unittest.mock import patch
 import cadquery as cq
 import numpy as np
 import trimesh
-from faults import boolean
+from faults import boolean, edit_manifest
 from mutations import Kind, Mutation
 
 from jiggen.design.jig import Body, Design
 from jiggen.solid import body as drawn
 from jiggen.solid import model
 
+BUSH, SCREW, KNOB = "verify.bush", "verify.fastener", "verify.knob"
+TURNS = "verify.nut-turns"
 PAD, WINDOW, POCKET, CUT = "verify.pad", "verify.window", "verify.pocket", "verify.cut"
-EXTRA, OUTLINE = "verify.extra", "verify.outline"
+EXTRA, OUTLINE, HARDWARE = "verify.extra", "verify.outline", "verify.hardware"
 Plant = Callable[[], AbstractContextManager[object]]
 
 
@@ -48,6 +50,26 @@ def ring(x: float, y: float, z: tuple[float, float], inner: float, outer: float)
     made = trimesh.creation.annulus(inner / 2, outer / 2, z[1] - z[0], sections=48)
     made.apply_translation((x, y, sum(z) / 2))
     return made
+
+
+STATION = 177.5, -140.0
+"""X of the stations of the jig that is mutated; a pose puts parts onto the last of them."""
+
+
+def on_station(made: trimesh.Trimesh) -> trimesh.Trimesh:
+    """What is made about the axis of a station, where its part is first placed."""
+    made.apply_translation((STATION[1], 0, 0))
+    return made
+
+
+def on_pinion(z: tuple[float, float], across: float, x: float = 0.0) -> trimesh.Trimesh:
+    """A column in a pinion."""
+    return on_station(column(x, 0.0, z, across))
+
+
+def turned_off(z: tuple[float, float], inner: float, outer: float) -> trimesh.Trimesh:
+    """A ring about a station's axis."""
+    return on_station(ring(0.0, 0.0, z, inner, outer))
 
 
 def edited(
@@ -180,6 +202,62 @@ STL = [
         CUT,
     ),
     edited(
+        "lock screw's bore filled",
+        "pinion",
+        ADDS,
+        lambda: on_pinion((10.0, 11.0), 6.0),
+        SCREW,
+    ),
+    edited(
+        "lock nut's trap filled in one corner",
+        "pinion",
+        ADDS,
+        lambda: on_pinion((1.3, 5.0), 2.0, x=4.3),
+        SCREW,
+    ),
+    edited(
+        "lock nut's trap round, so that it turns",
+        "pinion",
+        CUTS,
+        lambda: on_pinion((0.0, 6.2), 9.6),
+        TURNS,
+    ),
+    edited(
+        "lock nut's trap without a ceiling",
+        "pinion",
+        CUTS,
+        lambda: on_pinion((5.0, 9.0), 9.2),
+        SCREW,
+    ),
+    edited(
+        "hexagon of the pinion turned off",
+        "pinion",
+        CUTS,
+        lambda: turned_off((14.5, 22.0), 8.9, 12.0),
+        KNOB,
+    ),
+    edited(
+        "knob's socket narrowed at its mouth",
+        "knob",
+        ADDS,
+        lambda: on_station(ring(0.0, 0.0, (14.6, 15.0), 8.8, 14.0)),
+        KNOB,
+    ),
+    edited(
+        "knob's bore filled",
+        "knob",
+        ADDS,
+        lambda: on_station(column(0.0, 0.0, (24.0, 25.0), 7.0)),
+        SCREW,
+    ),
+    edited(
+        "knob's top hollow under the screw's head",
+        "knob",
+        CUTS,
+        lambda: on_station(column(0.0, 0.0, (25.4, 28.0), 8.8)),
+        SCREW,
+    ),
+    edited(
         "hexagonal hole of 6 mm in a half for many boots",
         "body-toe",
         CUTS,
@@ -207,7 +285,7 @@ STL = [
         "hexagonal hole in a gauge",
         "gauge",
         CUTS,
-        lambda: column(70.0, 11.5, (-1, 8), 3.0, sides=6),
+        lambda: column(70.0, 6.5, (-1, 8), 2.5, sides=6),
         EXTRA,
         of="gauge",
     ),
@@ -288,8 +366,52 @@ SOLID = [
     _planted("bushes' seats 0.5 mm too high", changed(drawn, "_guide_cutter", seat_z=0.5), POCKET),
     _planted("relief 0.2 mm too low", changed_body("body-toe", lambda shape: shape.fuse(
         solid_box((60, 90), (-18, 18), (0.4, 1)))), PAD),
+    *(
+        _planted(name, changed(model, maker, **{what: by}), code)
+        for name, maker, what, by, code in (
+            ("knob's socket 0.3 mm too small", "make_knob", "socket_flats", -0.3, KNOB),
+            ("knob's socket 1 mm too wide", "make_knob", "socket_flats", 1.0, KNOB),
+            ("lock nuts' traps 0.3 mm too small", "make_pinion", "nut_flats", -0.3, SCREW),
+            ("lock nuts' traps 1.4 mm too wide", "make_pinion", "nut_flats", 1.4, TURNS),
+            ("lock screws' bores too small", "make_pinion", "bore", -0.8, SCREW),
+        )
+    ),
     _planted("channels' roof 0.5 mm too low", changed(drawn, "_station_cutter", roof_z=-0.5), CUT),
     _planted("channels 0.3 mm too wide", changed(drawn, "_station_cutter", half_length=0.3), CUT),
 ]  # fmt: skip
 
-MUTATIONS = [*STL, *SOLID]
+# -- in the record --------------------------------------------------------------------------------
+
+
+def _stated(name: str, change: Callable[[dict[str, Any]], object], *codes: str) -> Mutation:
+    return Mutation(name, "record", lambda folder: edit_manifest(folder, change), codes)
+
+
+def _each(key: str, **values: Any) -> Callable[[dict[str, Any]], object]:
+    return lambda data: [entry.update(values) for entry in data[key]]
+
+
+RECORD = [
+    _stated("shapes of bodies left out", lambda data: data.pop("bodies"), "verify.unstated"),
+    _stated("fasteners left out", lambda data: data.pop("fasteners"), "verify.unstated"),
+    _stated("one bush fewer to buy", lambda data: data["hardware"][0].update(count=8), HARDWARE),
+    _stated(
+        "longer screws to buy", lambda data: data["hardware"][1].update(size="M5 x 30"), HARDWARE
+    ),
+    _stated("screws 5 mm longer", _each("fasteners", length=30.0), SCREW, HARDWARE),
+    _stated(
+        "bushes of 6 mm outside",
+        _each("guides", bush={"outside": 6.0, "length": 12.0}),
+        BUSH,
+        HARDWARE,
+    ),
+    _stated(
+        "stops that come down 2 mm lower",
+        _each("guides", top_z=12.0),
+        "verify.stop-height",
+    ),
+    _stated("relief of 0.4 mm", _each("bodies", relief=0.4), CUT, WINDOW, POCKET),
+    _stated("a body 0.1 mm thicker", _each("bodies", top=14.1), OUTLINE),
+]
+
+MUTATIONS = [*STL, *SOLID, *RECORD]

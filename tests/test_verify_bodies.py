@@ -10,8 +10,10 @@ import pytest
 from mutations import Mutation
 
 from jiggen.outcome import Fault
+from jiggen.tables import nuts
 from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.evidence import Evidence
+from jiggen.verify.gauges import judge_gauges
 from jiggen.verify.parts import load_mesh
 from jiggen.verify.reading.manifest import read_manifest
 from jiggen.verify.results import Ledger
@@ -27,12 +29,20 @@ def judged(folder: Path, judge: Callable[[Evidence, Ledger], None]) -> list[Faul
     return ledger.faults
 
 
+def judge_both(evidence: Evidence, ledger: Ledger) -> None:
+    """Each body against its plan, and gauges in their places."""
+    judge_bodies(evidence, ledger)
+    judge_gauges(evidence, ledger)
+
+
 @pytest.mark.parametrize(
-    "mutation", [one for one in standing.STL if one.product == "jig"], ids=lambda one: one.name
+    "mutation",
+    [one for one in (*standing.STL, *standing.RECORD) if one.product == "jig"],
+    ids=lambda one: one.name,
 )
 def test_each_change_of_a_body_is_named(mutation: Mutation, folder):
     mutation.apply(folder)
-    found = judged(folder, judge_bodies)
+    found = judged(folder, judge_both)
     assert {fault.code for fault in found} & set(mutation.caught_by), found
 
 
@@ -46,4 +56,20 @@ def test_a_fault_says_where_and_how_much(folder):
 
 
 def test_a_good_jig_is_as_planned(built):
-    assert judged(built.folder, judge_bodies) == []
+    assert judged(built.folder, judge_both) == []
+
+
+def test_a_bush_that_stops_short_is_told_with_heights(folder):
+    narrow = standing.ring(155.3, 17.3, (7.0, 8.0), 6.5, 8.0)
+    standing.boolean(folder, "body-toe", narrow, "fill", False)
+    (fault,) = [one for one in judged(folder, judge_gauges) if one.code == "verify.bush"]
+    assert fault.subject == "toe-1"
+    assert "a bush of 7 mm + 0.1 mm does not go in" in fault.message
+    assert "about (155.30, 17.30), z = 7.00 to 8.00" in fault.message
+
+
+def test_the_least_nut_of_the_table_is_h13():
+    for row in nuts():
+        tolerance = {3: 0.18, 6: 0.22, 10: 0.27}  # IT13 in mm, over so many mm (from memory)
+        wide = tolerance[max(size for size in tolerance if size < row.across_flats)]
+        assert row.across_flats - row.least_flats == pytest.approx(wide)

@@ -79,10 +79,11 @@ class JobberDrill:
 
 @dataclass(frozen=True)
 class Nut:
-    """Hexagon nut (ISO 4032): width `across_flats` and greatest `height`, mm."""
+    """Hexagon nut (ISO 4032): greatest and least width across flats, greatest `height`, mm."""
 
     size: str
     across_flats: float
+    least_flats: float
     height: float
     source: str
 

@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from jiggen.files import MANIFEST
 from jiggen.verify import limits
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
 from jiggen.verify.plans import Guided, largest, smallest
 from jiggen.verify.reading.bodies import BodyShape, disc, region
 from jiggen.verify.results import Ledger
-from jiggen.verify.solids import Solid, extent
+from jiggen.verify.solids import Solid, extent, section
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -31,18 +32,15 @@ Place = tuple[str, str]
 
 @dataclass(frozen=True)
 class _Fault:
-    """A piece of plastic that is too much or lacks: its box (2, 3), mm, and volume in mm³."""
+    """A piece of plastic that is too much or lacks: its box (2, 3), mm, and volume in mm³.
+
+    `plan` is it where it crosses its middle height.
+    """
 
     box: Array
     volume: float
+    plan: BaseGeometry
     too_much: bool
-
-    @property
-    def plan(self) -> BaseGeometry:
-        """Its box seen from above."""
-        import shapely
-
-        return shapely.box(*self.box[0, :2], *self.box[1, :2])
 
     def __str__(self) -> str:
         (x, y, z), size = self.box.mean(axis=0), np.ptp(self.box, axis=0)
@@ -55,6 +53,11 @@ class _Fault:
 def judge_bodies(evidence: Evidence, ledger: Ledger) -> None:
     """Every body whose shape the manifest states; of each place the worst fault alone."""
     manifest = evidence.manifest
+    stated = {shape.part for shape in manifest.bodies}
+    for part in manifest.parts:
+        if part.is_body and (manifest.stations or manifest.bodies):
+            about = ledger.about(MANIFEST, part.name)
+            about.expect(part.name in stated, "verify.unstated", "its shape is not stated")
     for shape in manifest.bodies:
         body = evidence.solids.get(shape.part)
         if body is None:
@@ -80,7 +83,8 @@ def judge_bodies(evidence: Evidence, ledger: Ledger) -> None:
 def _pieces(solid: Solid, too_much: bool) -> Iterator[_Fault]:
     for piece in solid.decompose() if not solid.is_empty() else ():
         if (volume := piece.volume()) > limits.CRUMB:
-            yield _Fault(extent(piece), volume, too_much)
+            box = extent(piece)
+            yield _Fault(box, volume, section(piece, float(box[:, 2].mean())), too_much)
 
 
 def _place(shape: BodyShape, guides: Guided, fault: _Fault) -> Place:

@@ -53,7 +53,7 @@ def _judge_clamps(
             continue
         body = meshes[part.name].moved(part.matrix)
         low, high = float(body.vertices[:, 2].min()), float(body.vertices[:, 2].max())
-        levels = (low + limits.JUST_INSIDE, (low + high) / 2, high - limits.JUST_INSIDE)
+        levels = (low + limits.STANDING, (low + high) / 2, high - limits.JUST_INSIDE)
         foot, middle, top = map(body.material, levels)
         beside = [
             hole

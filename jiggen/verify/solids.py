@@ -127,3 +127,11 @@ def turned(solid: Solid, degrees: float) -> Solid:
 def extent(solid: Solid) -> Array:
     """(2, 3): the least and greatest corner of the box around `solid`."""
     return np.array(solid.bounding_box(), dtype=np.float64).reshape(2, 3)
+
+
+def section(solid: Solid, z: float) -> BaseGeometry:
+    """The plane region that `solid` fills at the height `z`."""
+    import shapely
+
+    rings = [shapely.LinearRing(ring) for ring in solid.slice(z).to_polygons() if len(ring) > 2]
+    return shapely.build_area(shapely.MultiLineString(rings))

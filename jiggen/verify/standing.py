@@ -16,7 +16,7 @@ def judge_standing(evidence: Evidence, ledger: Ledger) -> None:
     for part in manifest.parts:
         if part.kind != "body" or part.name not in evidence.bodies:
             continue
-        foot = evidence.bodies[part.name].material(limits.JUST_INSIDE)
+        foot = evidence.bodies[part.name].material(limits.STANDING)
         for hole, guide in manifest.guided:
             if guide.part != part.name:
                 continue

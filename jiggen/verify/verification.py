@@ -19,6 +19,7 @@ from jiggen.verify.beds import judge_beds
 from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.drawn import judge_drawings
 from jiggen.verify.evidence import Evidence
+from jiggen.verify.gauges import judge_gauges
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
@@ -50,6 +51,7 @@ JUDGES = (
     judge_room,
     judge_standing,
     judge_bodies,
+    judge_gauges,
     judge_reach,
     judge_shells,
     judge_drawings,

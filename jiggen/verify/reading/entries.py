@@ -78,6 +78,14 @@ class Opening(_Spot):
     diameter: Length
 
 
+class Bought(Entry):
+    """A line of what is to be bought."""
+
+    size: Name
+    count: Annotated[int, Field(gt=0)]
+    standard: Name
+
+
 class ClampMark(_Spot):
     """Where a body `part` is clamped down: the middle of an engraved mark."""
 
@@ -211,6 +219,7 @@ class Inputs(Entry):
     bed: PrintBed
     ski: SkiWidths | None = None
     boots: tuple[Length, Length] | None = None
+    bush: Literal["auto", "none"] | Bush | None = None
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
     slide: Coefficient = 0.0

@@ -16,6 +16,7 @@ from jiggen.verify.reading.entries import (
     NOTHING_DONE,
     Bed,
     BootLayout,
+    Bought,
     ClampMark,
     Compensation,
     Entry,
@@ -50,6 +51,7 @@ class Manifest(Entry):
     openings: tuple[Opening, ...] = ()
     pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
     bodies: Annotated[tuple[BodyShape, ...], Field(max_length=MOST_PARTS)] = ()
+    hardware: Annotated[tuple[Bought, ...], Field(max_length=MOST_HOLES)] = ()
     fasteners: Annotated[tuple[Fastener, ...], Field(max_length=MOST_PARTS)] = ()
     clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
