@@ -361,7 +361,7 @@ SOLID = [
     _planted(
         "body leans 0.3 degrees",
         changed_body("body-toe", lambda shape: shape.rotate(ORIGIN, UP, 0.3)),
-        PAD,
+        "verify.lean",
     ),
     _planted("bushes' seats 0.5 mm too high", changed(drawn, "_guide_cutter", seat_z=0.5), POCKET),
     _planted("relief 0.2 mm too low", changed_body("body-toe", lambda shape: shape.fuse(

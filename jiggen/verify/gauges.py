@@ -17,23 +17,25 @@ from jiggen.tables import Nut, SocketScrew, bush_for, nut, socket_screw
 from jiggen.verify import limits
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
+from jiggen.verify.plans import Guided
 from jiggen.verify.reading.bodies import Fastener
-from jiggen.verify.reading.entries import Bush, Guide, Hole
+from jiggen.verify.reading.entries import Bush, Guide, Hole, Inputs
 from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.solids import Solid, cone, extent, hexagon, posed, swept, turned
+from jiggen.verify.solids import Solid, box_of, cone, extent, hexagon, joined, posed, swept, turned
 
 AWAY = 50.0  # mm from where a thing is brought
 LEAN_ON = 0.1  # mm that a thing is pushed on against its seat
+LEVEL = 0.9  # of a facet's normal that points up, of what a bush could rest on
 
 
 def judge_gauges(evidence: Evidence, ledger: Ledger) -> None:
     """Every bush, screw and nut in its place, every knob on its pinion, every sight window."""
     manifest, solids = evidence.manifest, evidence.solids
-    for hole, guide in manifest.guided:
-        if guide.part in evidence.bodies:
-            _judge_guide(hole, guide, evidence, ledger.about("STL", hole.id))
+    for name, mesh in evidence.bodies.items():
+        guided = [both for both in manifest.guided if both[1].part == name]
+        _judge_guides(guided, mesh, solids.get(name), manifest.inputs, ledger)
     for one in manifest.fasteners:
         if all(name in solids for name in one.pieces):
             _judge_fastener(one, [(name, solids[name]) for name in one.pieces], ledger)
@@ -42,39 +44,51 @@ def judge_gauges(evidence: Evidence, ledger: Ledger) -> None:
     _judge_sight(evidence, ledger)
 
 
-def _judge_guide(hole: Hole, guide: Guide, evidence: Evidence, about: Subject) -> None:
+def _judge_guides(
+    guided: Guided, mesh: Mesh, body: Solid | None, inputs: Inputs, ledger: Ledger
+) -> None:
     """A bush goes in from the top down to its seat; the stop comes down where it is stated."""
-    mesh, inputs, bush = evidence.bodies[guide.part], evidence.manifest.inputs, guide.bush
     top = float(mesh.vertices[:, 2].max())
-    if bush and (body := evidence.solids.get(guide.part)) is not None:
+    upward = mesh.vertices[mesh.triangles[mesh.normals[:, 2] > LEVEL]]
+    pockets = [(hole, guide, guide.bush) for hole, guide in guided if guide.bush]
+    gauges = []
+    for hole, guide, bush in pockets:
         radius = (bush.outside + inputs.bush_fit) / 2 - limits.PLAN
-        gauge = cone((radius, radius), (guide.bore_z[0] + limits.PLAN, top + AWAY), hole.x, hole.y)
-        message = f"a bush of {bush.outside:g} mm + {inputs.bush_fit:g} mm does not go in"
-        _fits(about, gauge, body, "verify.bush", message)
-        if guide.throat < guide.bore:  # else it is open at both ends
-            found, share = _seat(mesh, hole, guide)
+        low = guide.bore_z[0] + limits.PLAN
+        gauges.append(cone((radius, radius), (low, top + AWAY), hole.x, hole.y))
+    shared = body ^ joined(gauges) if body is not None else joined([])
+    for (hole, _, of), gauge in zip(pockets, gauges, strict=True):
+        message = f"a bush of {of.outside:g} mm + {inputs.bush_fit:g} mm does not go in"
+        _fits(ledger.about("STL", hole.id), gauge, shared, "verify.bush", message)
+    for hole, guide in guided:
+        about, own, stop = ledger.about("STL", hole.id), guide.bush, top
+        if own:
+            _judge_size(hole, own, inputs.bush, about)
+        if own and guide.throat < guide.bore:  # else it is open at both ends
+            found, share = _seat(upward, hole, guide)
             message = f"its bush rests at z = {found:.3f} instead of {guide.bore_z[0]:.3f}"
             about.within(found, guide.bore_z[0], limits.PLAN, "verify.seat", message)
             message = f"{100 * share:.0f} % of its bush's edge have a seat below them"
             about.expect(share >= limits.SEATED, "verify.seat", message, share, limits.SEATED)
-            top = max(top, found + bush.length)
-        _judge_size(hole, bush, inputs.bush, about)
-    if guide.top_z is not None:
-        message = f"a stop comes down at z = {top:.3f} instead of {guide.top_z:.3f}"
-        about.within(top, guide.top_z, limits.PLAN, "verify.stop-height", message)
+            stop = max(top, found + own.length)
+        if guide.top_z is not None:
+            message = f"a stop comes down at z = {stop:.3f} instead of {guide.top_z:.3f}"
+            about.within(stop, guide.top_z, limits.PLAN, "verify.stop-height", message)
 
 
-def _seat(mesh: Mesh, hole: Hole, guide: Guide) -> tuple[float, float]:
-    """The highest z of what looks up between throat and bore, and its share of that ring."""
-    corners = mesh.vertices[mesh.triangles]
-    away = np.hypot(*(corners.mean(axis=1)[:, :2] - (hole.x, hole.y)).T)
+def _seat(upward: Array, hole: Hole, guide: Guide) -> tuple[float, float]:
+    """The highest z of what looks up between throat and bore, and its share of that ring.
+
+    `upward` are the corners (m, 3, 3) of all that looks up.
+    """
+    away = np.hypot(*(upward.mean(axis=1)[:, :2] - (hole.x, hole.y)).T)
     inner, outer = guide.throat / 2, guide.bore / 2
-    below = corners[:, :, 2].max(axis=1) < guide.bore_z[1] - limits.PLAN
-    chosen = (away > inner) & (away < outer) & (mesh.normals[:, 2] > 0.9) & below
-    if not chosen.any():
+    below = upward[:, :, 2].max(axis=1) < guide.bore_z[1] - limits.PLAN
+    corners = upward[(away > inner) & (away < outer) & below]
+    if not len(corners):
         return np.nan, 0.0
-    high = float(corners[chosen][:, :, 2].max())
-    flat = corners[chosen & (corners[:, :, 2].min(axis=1) > high - limits.PLAN)][:, :, :2]
+    high = float(corners[:, :, 2].max())
+    flat = corners[corners[:, :, 2].min(axis=1) > high - limits.PLAN][:, :, :2]
     (x0, y0), (x1, y1) = (flat[:, 1] - flat[:, 0]).T, (flat[:, 2] - flat[:, 0]).T
     area = float(np.abs(x0 * y1 - y0 * x1).sum() / 2)
     return high, area / (np.pi * (outer**2 - inner**2))
@@ -107,22 +121,28 @@ def _judge_fastener(one: Fastener, pieces: list[tuple[str, Solid]], ledger: Ledg
         return
     about, pose = ledger.about("STL", one.name), one.pose
     lay = pose[:3, :3].T @ np.array(one.lay)  # in the screw's own frame
-    for what, gauge in (*_screw_gauges(one, screw, lay), *_nut_gauges(one, hexagonal, lay)):
+    gauges = [
+        (what, posed(gauge, pose))
+        for what, gauge in (*_screw_gauges(one, screw, lay), *_nut_gauges(one, hexagonal, lay))
+    ]
+    around = box_of(np.stack([extent(gauge) for _, gauge in gauges]), limits.CATCH)
+    pieces = [(name, piece ^ around) for name, piece in pieces]  # small: each is cut many times
+    for what, gauge in gauges:
         for name, piece in pieces:
-            message = f"{what} meets {name}"
-            _fits(about, posed(gauge, pose), piece, "verify.fastener", message)
+            _fits(about, gauge, piece, "verify.fastener", f"{what} meets {name}")
     shank, radius = np.pi * screw.diameter**2 / 4, screw.head_diameter / 2
     head = cone((radius, radius), (-LEAN_ON, screw.head_height))
     _bears(about, "head", posed(head, pose), pieces[0][1], np.pi * radius**2 - shank)
-    body = hexagon(hexagonal.across_flats, (-one.grip - hexagonal.height, LEAN_ON - one.grip))
+    pushed = hexagon(hexagonal.across_flats, (-one.grip - hexagonal.height, LEAN_ON - one.grip))
     ring = np.sqrt(3) / 2 * hexagonal.across_flats**2 - shank
-    holder = max(pieces, key=lambda piece: (piece[1] ^ posed(body, pose)).volume())
-    _bears(about, "nut", posed(body, pose), holder[1], ring)
+    rests = posed(pushed, pose)
+    holder = max(pieces, key=lambda piece: (piece[1] ^ rests).volume())
+    _bears(about, "nut", rests, holder[1], ring)
     loose = hexagon(hexagonal.least_flats, (-one.grip - hexagonal.height, -one.grip))
     for degrees in (limits.NUT_TURN, -limits.NUT_TURN):
-        held = (posed(turned(loose, degrees), pose) ^ holder[1]).volume()
+        shared = (posed(turned(loose, degrees), pose) ^ holder[1]).volume()
         message = f"its nut turns by {limits.NUT_TURN:g} degrees in {holder[0]}"
-        about.expect(held > limits.CRUMB, "verify.nut-turns", message)
+        about.expect(shared > limits.CRUMB, "verify.nut-turns", message)
     reach, full = one.length - one.grip, hexagonal.height - limits.THREAD_END
     message = f"the screw reaches {reach:.2f} mm into its nut, {full:.2f} mm needed"
     about.expect(reach >= full, "verify.fastener", message, reach, full, 0.0, "mm")
@@ -155,9 +175,8 @@ def _nut_gauges(one: Fastener, size: Nut, lay: Array) -> Iterator[tuple[str, Sol
 def _bears(about: Subject, what: str, pushed: Solid, piece: Solid, area: float) -> None:
     """What is pushed on by LEAN_ON rests on enough of its face, `area` mm² without the screw."""
     share = (pushed ^ piece).volume() / LEAN_ON / area
-    least = limits.SEATED / 2
     message = f"{100 * share:.0f} % of its {what}'s face have something to rest on"
-    about.expect(share >= least, "verify.fastener", message, share, least)
+    about.expect(share >= limits.SEATED, "verify.fastener", message, share, limits.SEATED)
 
 
 def _fits(about: Subject, gauge: Solid, piece: Solid, code: str, message: str) -> None:
@@ -223,8 +242,8 @@ def _judge_list(manifest: Manifest, ledger: Ledger) -> None:
         listed = Counter[str]()
         for row in manifest.hardware:
             listed[row.size] += row.count if row.standard == standard else 0
-        told = ", ".join(f"{count} of {size}" for size, count in sorted(Counter(sizes).items()))
-        message = f"the parts take {told or 'none'} of {standard}, the list says otherwise"
+        needs = ", ".join(f"{count} of {size}" for size, count in sorted(Counter(sizes).items()))
+        message = f"the parts take {needs or 'none'} of {standard}, the list says otherwise"
         about = ledger.about(MANIFEST, "what is bought")
         about.expect(+listed == Counter(sizes), "verify.hardware", message)
 

@@ -91,6 +91,14 @@ def hull(points: Array | Sequence[Sequence[float]]) -> Solid:
     return Manifold.hull_points(np.asarray(points, dtype=np.float64))
 
 
+def box_of(boxes: Array, more: float) -> Solid:
+    """A box around boxes (n, 2, 3), `more` mm larger on each side."""
+    low, high = boxes[:, 0].min(axis=0) - more, boxes[:, 1].max(axis=0) + more
+    return hull(
+        [(x, y, z) for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
+
+
 def hexagon(flats: float, z: tuple[float, float]) -> Solid:
     """A hexagon prism about z, two of its sides `flats` apart across x."""
     angles = np.radians(np.arange(30, 390, 60))
