@@ -17,6 +17,8 @@ from jiggen.errors import InputError
 
 # The files of a built folder besides its parts and beds.
 MANIFEST = "manifest.json"
+JOB_FILE, PATTERN_FILE, PRINTER_FILE = "job.toml", "pattern.toml", "printer.toml"
+"""What was asked for: options, the pattern's own text, and a printer's figures."""
 STEP_FILE = "jig.step"
 PLAN_SVG, PLAN_DXF = "layout.svg", "layout.dxf"
 PICTURE = "preview.png"

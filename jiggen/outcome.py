@@ -202,11 +202,26 @@ class Printing:
 
 
 @dataclass(frozen=True)
+class MadeFor:
+    """The `printer` that files were changed for: how much longer along its axes, in %, and skewed.
+
+    The `skew` is in degrees, by which the files' y axis leans towards +x.
+    """
+
+    printer: Name
+    x: Size
+    y: Size
+    z: Size
+    skew: Size
+
+
+@dataclass(frozen=True)
 class Verification:
     """What was found in the files: how many checks, each hole, peg and boot, every fault.
 
     It `passed` when every check held and all holes, pegs and lines were found in both formats;
-    `limits` are those it went by.  `ladders` are the boot lengths of a jig for many;
+    `limits` are those it went by.  `ladders` are the boot lengths of a jig for many; `made_for`
+    is the printer that the files are for, None where they have the parts' own sizes;
     `printing` is told beside it, not within.
     """
 
@@ -217,6 +232,7 @@ class Verification:
     pegs: tuple[PegCheck, ...] = ()
     ladders: tuple[BootCheck, ...] = ()
     faults: tuple[Fault, ...] = ()
+    made_for: MadeFor | None = None
     printing: Annotated[SkipJsonSchema[Printing | None], Field(exclude=True)] = None
 
     @property

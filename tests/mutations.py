@@ -27,6 +27,7 @@ from jiggen.job import Job
 from jiggen.layout import Layout, lay_out
 from jiggen.measure.printer.profile import Profile
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.model import Pattern
 from jiggen.pipeline.build import build
 from jiggen.pipeline.products import GAUGE, JIG, TRIAL, plan_gauge, plan_jig, plan_trial
 from jiggen.verify import Verification
@@ -146,14 +147,15 @@ def _planted(mutation: Mutation, scratch: Path) -> tuple[str, ...]:
     return tuple(dict.fromkeys(fault.code for fault in verification.faults))
 
 
-def _layout() -> Layout:
-    return lay_out(read_pattern(find_pattern("club-piste")), 305.0)
+def _layout() -> tuple[Pattern, Layout]:
+    pattern = read_pattern(find_pattern("club-piste"))
+    return pattern, lay_out(pattern, 305.0)
 
 
 PLANS: dict[Kind, tuple[Any, Callable[[], Any]]] = {
     "jig": (JIG, lambda: plan_jig(job())),
     "boots": (JIG, lambda: plan_jig(job("boots"))),
     "printer": (JIG, lambda: plan_jig(job("printer"))),
-    "trial": (TRIAL, lambda: plan_trial(_layout(), Bed(220.0, 220.0, 250.0))),
+    "trial": (TRIAL, lambda: plan_trial(*_layout(), Bed(220.0, 220.0, 250.0))),
     "gauge": (GAUGE, lambda: plan_gauge(Bed(220.0, 220.0, 250.0))),
 }

@@ -135,8 +135,9 @@ def test_settings_that_are_bad_by_themselves_are_not_the_printers_fault():
 
 
 def test_what_no_sound_printer_needs_is_refused():
-    refuse_compensation(replace(TRUE, matrix=np.array([[1.019, 0.0], [0.0, 0.981]])))
+    refuse_compensation(replace(TRUE, matrix=np.array([[1.019, 0.0], [0.0, 0.989]])))
     assert "3.00 %" in refused(refuse_compensation, replace(TRUE, matrix=np.diag((1.0, 0.97))))
+    assert "shorten a part by 1.50 %" in refused(refuse_compensation, replace(TRUE, height=0.985))
     assert "2.10 %" in refused(refuse_compensation, replace(TRUE, height=1.021))
     skewed = replace(TRUE, matrix=np.array([[1.0, -0.025], [0.0, 1.0]]))
     assert "2.50 %" in refused(refuse_compensation, skewed)

@@ -284,8 +284,8 @@ def test_the_verification_passes(built: Built):
 def test_the_files(built: Built):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{name}.stl" for name in (NAME, SLOTS, RACK)}
-    others = {"jig.step", "bed-1.3mf", "preview.png", "sheet.pdf", "manifest.json", MEASUREMENTS}
-    assert there == parts | others
+    others = {"jig.step", "bed-1.3mf", "preview.png", "sheet.pdf", "manifest.json", "job.toml"}
+    assert there == parts | others | {MEASUREMENTS}
     manifest = json.loads((built.folder / "manifest.json").read_text())
     assert (manifest["kind"], manifest["compensation"]) == ("gauge", None)
     assert set(manifest["files"]) == there - {"manifest.json", MEASUREMENTS}

@@ -6,7 +6,7 @@ import pty
 import subprocess
 import sys
 import tomllib
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import get_args
 
@@ -118,7 +118,8 @@ def rounded(value):
     if isinstance(value, tuple):
         return tuple(map(rounded, value))
     if hasattr(value, "__dataclass_fields__"):
-        return type(value).__name__, tuple(rounded(item) for item in vars(value).values())
+        compared = (field.name for field in fields(value) if field.compare)
+        return type(value).__name__, tuple(rounded(getattr(value, name)) for name in compared)
     return value
 
 

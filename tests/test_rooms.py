@@ -46,7 +46,9 @@ COMMON = {
     "outcome",
 }
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
-VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", "record", *BESIDE}
+# The verification reads the pattern anew and lays it out: layout and drilling are the arithmetic
+# that says what was asked for, and no geometry of what was made.
+VERIFY_KNOWS_NOTHING_OF = {"design", "solid", "export", "record", *BESIDE} - {"drilling"}
 KERNEL = {"cadquery", "OCP"}
 KERNEL_ROOMS = {"solid"}
 OPTION = re.compile(r"(?<![\w-])--[a-z]")
@@ -110,7 +112,8 @@ def may_import(room: str) -> set[str]:
         return {room} | BESIDE[room]
     if room in ROAD:
         before = set(ROAD[: ROAD.index(room) + 1])
-        return before | set(BESIDE) if room in MAY_LOOK_ASIDE else before
+        aside = set(BESIDE) if room in MAY_LOOK_ASIDE else set()
+        return before | aside | ({"drilling"} if room == "verify" else set())
     if room in ("__init__", "api"):  # the public functions, which import when they are called
         return {"api", "verify", "pipeline", *ROAD[:3], "drilling", "job", "measure"}
     return {"cli"} if room == "__main__" else set()  # errors, units …: nothing but one another

@@ -39,6 +39,7 @@ from jiggen.verify import check
 
 BED = Bed(220.0, 220.0, 250.0)
 LARGE = Bed(400.0, 400.0, 400.0)
+TEXTS = ("manifest.json", "job.toml", "pattern.toml")
 FEW = ((12.0, 10.0), (-30.0, 0.0), (20.0, -12.5))
 
 
@@ -182,14 +183,15 @@ def test_a_board_takes_the_nearest_free_place():
 def built(tmp_path_factory) -> Built:
     """A plate of one piece with little on it, so that it is built fast."""
     target = tmp_path_factory.mktemp("trial") / "one"
-    return build(TRIAL, partial(plan_trial, made(*FEW), BED), target)
+    return build(TRIAL, partial(plan_trial, pattern(*FEW), made(*FEW), BED), target)
 
 
 @pytest.fixture(scope="module")
 def halves(tmp_path_factory) -> Built:
     """A plate of two pieces."""
     target = tmp_path_factory.mktemp("trial") / "two"
-    plan = partial(plan_trial, made((150.0, 10.0), (-150.0, -12.5)), BED)
+    places = (150.0, 10.0), (-150.0, -12.5)
+    plan = partial(plan_trial, pattern(*places), made(*places), BED)
     return build(TRIAL, plan, target)
 
 
@@ -203,7 +205,7 @@ def test_the_verification_passes(built: Built, halves: Built):
 def test_the_files(built: Built):
     there = {path.relative_to(built.folder).as_posix() for path in built.folder.rglob("*.*")}
     parts = {f"parts/{NAME}.stl"}
-    assert there == {"jig.step", "bed-1.3mf", "preview.png", "manifest.json"} | parts
+    assert there == {"jig.step", "bed-1.3mf", "preview.png", *TEXTS} | parts
     manifest = json.loads((built.folder / "manifest.json").read_text())
     assert manifest["kind"] == "trial"
     assert set(manifest["files"]) == there - {"manifest.json"}

@@ -22,6 +22,8 @@ import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.inputs.document import toml_text
+
 Matrix = NDArray[np.float64]
 
 TOP = 14.0
@@ -139,7 +141,7 @@ def make_sample(folder: Path) -> Path:
     manifest = {
         "manifest": 2,
         "versions": {"jiggen": "sample"},
-        "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
+        **ask(folder, HOLES),
         "holes": [
             {"id": i, "group": i[:-2], "x": x, "y": y, "diameter": DRILL, "depth": 9.5}
             for i, (x, y) in HOLES.items()
@@ -177,6 +179,40 @@ def make_sample(folder: Path) -> Path:
     write_manifest(folder, manifest)
     rehash(folder)
     return folder
+
+
+PATTERN = """\
+format = 1
+name = "Sample"
+drill = { diameter = { plain = 4.1, metal = 4.1 }, depth = 9.5 }
+"""
+GROUP = """
+[[group]]
+name = "{name}"
+datum = "boot-centre"
+shift = 0
+hole = [{holes}]
+"""
+JOB = {"job": 1, "kind": "trial", "pattern": "pattern.toml", "boots": [305.0, 305.0], "shift": 0.0}
+
+
+def ask(folder: Path, holes: dict[str, tuple[float, float]]) -> dict[str, Any]:
+    """Write what was asked for, a trial plate with `holes`; what the manifest says of it."""
+    groups: dict[str, list[str]] = {}
+    for name, at in holes.items():
+        groups.setdefault(name.rpartition("-")[0], []).append(f"{{ at = {list(at)} }}")
+    text = "".join(GROUP.format(name=n, holes=", ".join(found)) for n, found in groups.items())
+    (folder / "pattern.toml").write_text(PATTERN + text, encoding="utf-8")
+    bed = {"x": 220.0, "y": 220.0, "z": 250.0}
+    say_job(folder, JOB | {"core": "plain", "side": "left", "bed": bed})
+    how = {"boot": 305.0, "shift": 0.0, "core": "plain", "side": "left", "pair": "same"}
+    files = {"job": "job.toml", "pattern": "pattern.toml", "printer": None}
+    inputs = {"pattern": "Sample", **how, "bed": bed, "hole_fit": 0.0, "printer": None}
+    return {"kind": "trial", "asked": files, "inputs": inputs}
+
+
+def say_job(folder: Path, job: dict[str, Any]) -> None:
+    (folder / "job.toml").write_text(toml_text(job), encoding="utf-8")
 
 
 def _part(name: str, shape: cq.Shape, poses: dict[str, Matrix], to_bed: Matrix) -> dict[str, Any]:
@@ -326,9 +362,10 @@ def make_small(folder: Path) -> Path:
     cq.Assembly(name="jig").add(body, name="body").export(str(folder / "jig.step"))
     beds = write_3mf(folder, (("body", ("body",)),))
     hole = {"id": "toe-1", "x": x, "y": y}
+    (folder / "preview.png").write_text("a picture\n")
     manifest = {
         "manifest": 2,
-        "inputs": {"bed": {"x": 220.0, "y": 220.0, "z": 250.0}},
+        **ask(folder, {"toe-1": (x, y)}),
         "beds": beds,
         "holes": [{**hole, "group": "toe", "diameter": DRILL, "depth": 9.5}],
         "guides": [

@@ -142,7 +142,8 @@ def trial(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    profile, holes = options.read_printer(printer), mount.lay_out()
+    profile, pattern = options.read_printer(printer), mount.read()
+    holes = mount.lay_out(pattern)
 
     from jiggen.design import Bed
     from jiggen.job import folder_name
@@ -151,7 +152,7 @@ def trial(
     from jiggen.report.summary import trial_summary
 
     target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
-    plan = partial(plan_trial, holes, Bed(*bed), profile)
+    plan = partial(plan_trial, pattern, holes, Bed(*bed), profile)
     with output.shown_progress():
         made = pipeline.build(TRIAL, plan, target, force=force)
     scaled = made.plan.design.scaled

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.measure.printer.profile import Profile
+    from jiggen.pattern.model import Pattern
 
 LOCAL = Path("jiggen-defaults.toml")
 Lengths = tuple[float, ...]
@@ -56,12 +57,20 @@ class Mount:
     core: Annotated[Core, table.CORE]
     side: Annotated[Side, table.SIDE]
 
-    def lay_out(self) -> Layout:
-        """The layout.  Raises InputError for the pattern, and for what does not fit it."""
-        from jiggen.layout import lay_out
+    def read(self) -> Pattern:
+        """The pattern.  Raises InputError for what is wrong with it."""
         from jiggen.pattern import find_pattern, read_pattern
 
-        found = read_pattern(find_pattern(self.pattern))
+        return read_pattern(find_pattern(self.pattern))
+
+    def lay_out(self, pattern: Pattern | None = None) -> Layout:
+        """The layout of its `pattern`, which is read unless it is given.
+
+        Raises InputError for the pattern, and for what does not fit it.
+        """
+        from jiggen.layout import lay_out
+
+        found = pattern or self.read()
         return lay_out(found, self.boot, mount_shift=self.shift, core=self.core, side=self.side)
 
 

@@ -18,7 +18,7 @@ from jiggen.design.settings import Settings
 from jiggen.design.station import design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
-from jiggen.measure.printer.profile import LARGEST_STRETCH, Compensation, Profile
+from jiggen.measure.printer.profile import LARGEST_GROWTH, LARGEST_STRETCH, Compensation, Profile
 from jiggen.record.entries import Compensated
 
 LEAST_WALL = 1.2  # mm between cut-outs in the file: three lines of a 0.4 mm nozzle
@@ -61,11 +61,15 @@ def fit_settings(settings: Settings, profile: Profile | None) -> Settings:
 
 def refuse_compensation(compensation: Compensation) -> None:
     """Raise InputError ``export.compensation`` for more than a sound printer needs."""
-    stretch = np.append(np.abs(compensation.matrix - np.eye(2)).ravel(), compensation.height - 1)
-    worst = float(np.abs(stretch).max())
-    if not worst <= LARGEST_STRETCH:  # so that NaN fails too
-        text = f"would change a part by {100 * worst:.2f} % of its size"
-        raise InputError(_refused(f"{text}, {100 * LARGEST_STRETCH:g} % is the most"))
+    change = np.append(compensation.matrix - np.eye(2), compensation.height - 1)
+    sizes = change[[0, 3, 4]]  # the others are skew
+    for what, worst, most in (
+        ("change", float(np.abs(change).max()), LARGEST_STRETCH),
+        ("shorten", -float(sizes.min()), LARGEST_GROWTH),
+    ):
+        if not worst <= most:  # so that NaN fails too
+            text = f"would {what} a part by {100 * worst:.2f} % of its size"
+            raise InputError(_refused(f"{text}, {100 * most:g} % is the most"))
 
 
 def refuse_for_design(design: Design, printer: Profile | None) -> Compensation | None:

@@ -131,12 +131,16 @@ def parse_document(text: str, file: str, kind: FileKind) -> Document:
     raise kind.refusal("syntax", message, where, _SYNTAX)
 
 
-def toml_text(values: Mapping[str, object]) -> str:
-    """`values` as TOML: numbers with all their digits, text, true and false, then tables."""
+def toml_text(values: Mapping[str, object], table: str = "") -> str:
+    """`values` as TOML: numbers with all their digits, text, true and false, then tables.
+
+    They are those of a `table`, if it is named.
+    """
     plain, tables = [], []
     for key, value in values.items():
         if isinstance(value, Mapping):
-            tables.append(f"\n[{key}]\n{toml_text(value)}")
+            name = f"{table}.{key}" if table else key
+            tables.append(f"\n[{name}]\n{toml_text(value, name)}")
         else:  # JSON's strings are TOML's, but for DEL, which no checked text holds
             plain.append(f"{key} = {json.dumps(value, ensure_ascii=False)}\n")
     return "".join([*plain, *tables])

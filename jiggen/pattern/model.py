@@ -1,6 +1,6 @@
 """A checked hole pattern as plain values, and the limits of them; every length in millimetres."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
@@ -102,7 +102,7 @@ class Area:
 
 @dataclass(frozen=True)
 class Pattern:
-    """A whole pattern file after checking; `source` is the file it came from."""
+    """A whole pattern file after checking; `source` is the file it came from, `text` its words."""
 
     name: str
     note: str
@@ -112,3 +112,4 @@ class Pattern:
     groups: tuple[Group, ...]
     source: str
     area: Area | None = None
+    text: str = field(default="", compare=False, repr=False)

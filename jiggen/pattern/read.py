@@ -76,7 +76,8 @@ def parse_pattern(text: str, source: str) -> Pattern:
     document.refuse(_inconsistent(file, unit))
     groups = tuple(_group(group, file) for group in file.group)
     area = Area(*file.area.x, file.area.half_width) if file.area else None
-    pattern = Pattern(file.name, file.note, file.units, file.boot, file.pair, groups, source, area)
+    values = (file.name, file.note, file.units, file.boot, file.pair, groups, source, area)
+    pattern = Pattern(*values, text)
     document.refuse(conflicts(pattern))
     return pattern
 

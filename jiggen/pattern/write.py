@@ -194,6 +194,18 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
     return "\n".join([*lines, ""])
 
 
+def text_of(pattern: Pattern) -> str:
+    """The words of the file that `pattern` was read from, or new ones if it was made otherwise.
+
+    Raises InputError where it holds what no pattern file may.
+    """
+    if pattern.text and parse_pattern(pattern.text, pattern.source) == pattern:
+        return pattern.text
+    text = pattern_toml(pattern)
+    parse_pattern(text, pattern.source)
+    return text
+
+
 def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
     yield "format = 1"
     yield _line(f"name = {_text(pattern.name)}", "engraved on the jig")

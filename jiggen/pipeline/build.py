@@ -5,8 +5,8 @@ A product is a row of `jiggen.pipeline.products`; this module knows none of them
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
@@ -33,7 +33,8 @@ class Planned(Generic[D]):
     """What is decided before anything is drawn: the design, and how it is laid on the beds.
 
     `margin` is kept free around each bed, mm; `compensation` is applied to what the printer gets;
-    `material` is the plastic that it is designed for, or empty.
+    `material` is the plastic that it is designed for, or empty; `asked` are the texts of the files
+    that say what was asked for, by their names.
     """
 
     design: D
@@ -42,6 +43,7 @@ class Planned(Generic[D]):
     compensation: Compensation | None = None
     warnings: tuple[Finding, ...] = ()
     material: str = ""
+    asked: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +112,7 @@ def build(
     written, InputError when the input or the target is bad (`force` replaces any folder), and
     CheckFailed when the plan fails a check.
     """
+    from jiggen.export.asked import asked_entry
     from jiggen.export.compensation import compensated
     from jiggen.export.write import write_parts
 
@@ -122,6 +125,8 @@ def build(
     drawn: list[Drawn[P]] = []
 
     def draw(folder: Path) -> R:
+        for name, text in plan.asked.items():
+            (folder / name).write_bytes(text.encode())
         model = product.draw(plan)
         meshes, beds = write_parts(
             model,
@@ -133,6 +138,8 @@ def build(
         )
         drawn.append(Drawn(plan, model, meshes, beds, folder))
         record = product.record(drawn[0])
+        if plan.asked:
+            record = record.model_copy(update={"asked": asked_entry(plan.asked)})
         write(record, "drawn")
         return record
 

@@ -107,7 +107,9 @@ def key_of(job: Job) -> str:
     inputs: dict[str, object] = {
         "jiggen": __version__,
         "libraries": versions(),
-        "job": asdict(replace(job, pattern=replace(job.pattern, source="", note=""), printer=None)),
+        "job": asdict(
+            replace(job, pattern=replace(job.pattern, source="", note="", text=""), printer=None)
+        ),
         "printer": job.printer.model_dump(mode="json") if job.printer else None,
     }
     text = json.dumps(inputs, sort_keys=True, allow_nan=False)

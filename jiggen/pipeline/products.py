@@ -31,6 +31,7 @@ from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import DrillingLimits, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
+from jiggen.export.asked import asked_of_gauge, asked_of_jig, asked_of_trial
 from jiggen.export.bodies import trial_bodies
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
@@ -56,6 +57,7 @@ from jiggen.job import (
 )
 from jiggen.layout import Layout
 from jiggen.measure.printer.profile import Profile
+from jiggen.pattern.model import Pattern
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
 from jiggen.progress import announce
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
@@ -138,6 +140,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
         compensation=compensation,
         warnings=warnings + too_deep(job.settings, ski.thickness) + drilling.warnings,
         material=design.settings.material,
+        asked=asked_of_jig(job),
         known=known,
     )
 
@@ -250,13 +253,19 @@ JIG = Product[PlannedJig, JigRecord](
 )
 
 
-def plan_trial(layout: Layout, bed: Bed, printer: Profile | None = None) -> Planned[Trial]:
-    """The design of a trial plate, its holes as wide as the printer needs.  Raises InputError."""
+def plan_trial(
+    pattern: Pattern, layout: Layout, bed: Bed, printer: Profile | None = None
+) -> Planned[Trial]:
+    """The design of a trial plate for a `layout` of `pattern`, its holes as the printer needs them.
+
+    Raises InputError.
+    """
     compensation = printer.compensation if printer else None
     if compensation:
         printers.refuse_compensation(compensation)
     trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0)
-    return Planned(trial, bed, TRIAL_MARGIN, compensation)
+    asked = asked_of_trial(pattern, layout, bed, printer)
+    return Planned(trial, bed, TRIAL_MARGIN, compensation, asked=asked)
 
 
 def _draw_trial(plan: Planned[Trial]) -> Model:
@@ -301,7 +310,8 @@ TRIAL = Product[Planned[Trial], TrialRecord](
 
 def plan_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0) -> Planned[Gauge]:
     """The design of a gauge for a caliper that opens so far, mm.  Raises InputError."""
-    return Planned(design_gauge(bed, bush, caliper), bed, GAUGE_MARGIN)
+    asked = asked_of_gauge(bed, bush, caliper)
+    return Planned(design_gauge(bed, bush, caliper), bed, GAUGE_MARGIN, asked=asked)
 
 
 def _draw_gauge(plan: Planned[Gauge]) -> Model:

@@ -20,6 +20,18 @@ Size = Annotated[Length, Nano]
 HalfName = Literal["toe", "heel", "centre"]
 
 
+class Asked(Entry):
+    """The files that hold what was asked for: nothing else decides it, `inputs` follow from them.
+
+    They are the `job`, the options that were given; the `pattern`'s own text; and the figures of
+    the `printer` that the jig was made for.
+    """
+
+    job: Inside
+    pattern: Inside | None = None
+    printer: Inside | None = None
+
+
 class BedSize(Entry):
     """The printer's room: x and y on the bed, z up."""
 

@@ -126,6 +126,7 @@ class Record(Entry):
     manifest: Literal[2] = 2
     kind: str
     versions: dict[Name, Word]
+    asked: entries.Asked | None = None
     holes: Annotated[tuple[entries.Hole, ...], Field(min_length=1)]
     guides: tuple[entries.Guide, ...]
     openings: tuple[entries.Opening, ...] = ()

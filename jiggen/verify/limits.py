@@ -15,7 +15,14 @@ STEP_EDGE = 1e-3  # mm between a STEP edge and its faces, its corners: a kernel'
 STEP_VOLUME = 1e-4  # of the solid's volume, that the STEP's faces enclose
 BASE = 0.01  # mm between a printed part's lowest point and z = 0
 SAME_MESH = 1e-3  # mm between a corner of the 3MF and the STL's
-STRETCH = 0.02  # of a part's size, that a compensation for a printer may change
+FIGURE = 1e-4  # mm, of a number in the record: the fits in it are rounded to so much
+FACTOR = 1e-9  # of the change that a printer needs, between the record and its figures
+STRETCH = (
+    0.02  # of a part's size, that a compensation for a printer may change: ABS shrinks by 1.6 %
+)
+# (`jiggen.tables`), and a sound machine errs by no more than the rest
+SHRINK = 0.0125  # likewise to the smaller, for a print too long: no plastic grows, so it is the
+# machine's error alone, and the machine is to be repaired (common practice, no source)
 OFFSET = 0.6  # mm, of a diameter or a wall, likewise
 SPACING = 5.0  # mm between two pieces on a bed: room for a brim, common practice, no source
 ON_BED = 0.01  # mm that a piece may lie off its place, past the bed's edge or too near another
@@ -76,6 +83,7 @@ MARK = 0.7  # height that a thin wall needs to be one: an engraving, 0.6 mm deep
 FACING = 30.0  # degrees off parallel that a wall's two sides may be
 WIDEST = 6.0  # walls from here on are not measured
 
+LITTER = 64 * 2**10  # bytes that a file manager leaves beside a file: from memory
 FILE = 64 * 2**20  # bytes of one file of a folder: five times the largest that jiggen writes
 
 HELD_TO = {  # what a verification tells of them

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from jiggen.outcome import Fault, HoleCheck, PegCheck, Verification
+from jiggen.outcome import Fault, HoleCheck, MadeFor, PegCheck, Verification
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
 NOTHING = "not found"
@@ -95,20 +95,31 @@ def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
 
 
 def verdict(verification: Verification) -> str:
-    """One line whether the jig may be used, then one line per fault."""
-    faults = verification.faults
+    """One line whether the jig may be used, one per fault, and for which printer it is."""
+    faults, made_for = verification.faults, _made_for(verification.made_for)
     if verification.passed:
         pegs = f" and {len(verification.pegs)} pegs" if verification.pegs else ""
         return (
             f"Verification passed: {len(verification.holes)} holes{pegs}, "
             f"{verification.checks} checks; the farthest {'of them' if pegs else 'hole'} is "
-            f"{verification.deviation:.3f} mm from where it should be."
+            f"{verification.deviation:.3f} mm from where it should be.\n{made_for}"
         )
     lines = [
         f"Verification FAILED: do not use this jig. {len(faults)} of {verification.checks} checks:",
         *(f"  {_printable(str(fault))}  [{fault.code}]" for fault in faults),
+        made_for,
     ]
     return "\n".join(lines)
+
+
+def _made_for(done: MadeFor | None) -> str:
+    """For which printer the files are, and what was done to them for it."""
+    if done is None:
+        return "Made for no printer in particular: the files have the parts' own sizes."
+    return (
+        f"Made for printer {_printable(done.printer)} alone: its files are {done.x:+.2f} % longer "
+        f"along x, {done.y:+.2f} % along y, {done.z:+.2f} % in height, skewed by {done.skew:+.2f}°."
+    )
 
 
 def _printable(text: str) -> str:

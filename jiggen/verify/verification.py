@@ -5,7 +5,6 @@ long as it leaves the STEP's corners, the volume within its limit, the guides an
 paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
 """
 
-import hashlib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TypeVar
@@ -13,12 +12,14 @@ from typing import TypeVar
 import numpy as np
 
 from jiggen import outcome
-from jiggen.files import MANIFEST, MEASUREMENTS, within
+from jiggen.files import MANIFEST
 from jiggen.verify import limits
+from jiggen.verify.asked import judge_asked
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.drawn import judge_drawings
 from jiggen.verify.evidence import Evidence
+from jiggen.verify.folder import judge_files
 from jiggen.verify.gauges import judge_gauges
 from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
@@ -26,7 +27,6 @@ from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.lengths import judge_lengths
 from jiggen.verify.parts import (
     done_again,
-    fail_unreadable,
     judge_poses,
     judge_shapes,
     load_mesh,
@@ -45,6 +45,7 @@ from jiggen.verify.standing import judge_standing
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
+    judge_asked,
     judge_beds,
     judge_index_lines,
     judge_lengths,
@@ -57,7 +58,6 @@ JUDGES = (
     judge_drawings,
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""
-LITTER = {"Thumbs.db", "desktop.ini"}  # left by file managers; dotted names are too
 
 
 def verify_folder(folder: Path) -> outcome.Verification:
@@ -76,33 +76,13 @@ def check(folder: Path) -> outcome.Verification:
     """
     manifest = read_manifest(folder)
     ledger = Ledger()
-    _judge_files(folder, manifest, ledger)
+    judge_files(folder, manifest, ledger)
     about, stored = ledger.about(MANIFEST, "verification"), manifest.verification
     message = "the jig was never verified when it was built"
     about.expect(stored is not None, "verify.unverified", message)
     passed = stored is None or stored.get("passed") is True
     about.expect(passed, "verify.failed-when-built", "the jig failed its verification when built")
     return _verify(manifest, folder, ledger)
-
-
-def _judge_files(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
-    for name, entry in sorted(manifest.files.items()):
-        about = ledger.about(name, Path(name).name)
-        try:
-            data = within(folder, name, limits.FILE).read_bytes()
-        except OSError as error:
-            fail_unreadable(about, error)
-            continue
-        same = len(data) == entry.bytes and hashlib.sha256(data).hexdigest() == entry.sha256
-        message = f"changed since it was built: {len(data)} bytes, {entry.bytes} then"
-        about.expect(same, "verify.hash", message)
-    there = {
-        path.relative_to(folder).as_posix()
-        for path in folder.rglob("*")
-        if not (path.is_dir() or path.name.startswith(".") or path.name in LITTER)
-    }
-    for name in sorted(there - {MANIFEST, MEASUREMENTS} - manifest.files.keys()):
-        ledger.about(name, name).fail("verify.unlisted", "a file that jiggen did not write")
 
 
 @np.errstate(all="ignore")  # numbers beyond all measure in a damaged file become faults
@@ -159,7 +139,10 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     deviations += [boot.deviation for boot in ladders]
     passed = not faults and None not in deviations
     checks, limited = ledger.checks, limits.HELD_TO
-    return outcome.Verification(passed, checks, limited, holes, pegs, ladders, faults, printing)
+    made_for = manifest.compensation.made_for if manifest.compensation else None
+    return outcome.Verification(
+        passed, checks, limited, holes, pegs, ladders, faults, made_for, printing
+    )
 
 
 def _both(
@@ -174,10 +157,13 @@ def _judge_changes(manifest: Manifest, ledger: Ledger) -> None:
     """What was changed for a printer must be within all that a sound one needs."""
     if manifest.compensation:
         change = manifest.compensation.linear - np.eye(3)
-        found, limit = float(np.abs(change).max()), limits.STRETCH
-        message = f"changed by {100 * found:.2f} % for the printer, {100 * limit:g} % allowed"
+        allowed = np.full((3, 3), limits.STRETCH)
+        allowed[(change < 0) & np.eye(3, dtype=bool)] = limits.SHRINK
+        worst = np.unravel_index(int((np.abs(change) / allowed).argmax()), change.shape)
+        found, limit = float(change[worst]), float(allowed[worst])
+        message = f"changed by {100 * found:+.2f} % for the printer, {100 * limit:g} % allowed"
         about = ledger.about(MANIFEST, "size of the parts")
-        about.within(found, 0.0, limit, "verify.compensation", message, "")
+        about.within(abs(found), 0.0, limit, "verify.compensation", message, "")
     inputs, limit = manifest.inputs, limits.OFFSET
     for subject, found in (
         ("bush pockets", inputs.bush_fit),

@@ -276,13 +276,14 @@ def _other_edges(found: GaugeFit) -> list[str]:
 def beyond(values: Mapping[Parameter, float], source: str) -> Iterator[Finding]:
     """What is more than is compensated."""
     look = "was the slicer set to 100 %, and the file to millimetres? Then look at the printer's "
-    most = f"{profile.LARGEST_STRETCH * 100:g} % is the most that is compensated"
     for name, value in values.items():
         off = value - TRUE[PARAMETERS.index(name)]
         if name.startswith("scale"):
             size = f"{abs(off) * 100:.1f} % too {'long' if off > 0 else 'short'}"
+            limit = profile.LARGEST_GROWTH if off > 0 else profile.LARGEST_STRETCH
+            most = f"{limit * 100:g} % is the most that is compensated"
             message = f"along {name[-1]} the print is {size}; {most}"
-            limit, help_ = profile.LARGEST_STRETCH, f"{look}steps per millimetre."
+            help_ = f"{look}steps per millimetre."
         elif name == "skew":
             message = f"the axes have a perpendicularity error of {abs(off):.2f}°"
             limit, help_ = profile.LARGEST_SKEW, "set the printer's frame square first."

@@ -20,11 +20,12 @@ from jiggen.measure.adjustment import COVERED, Array
 from jiggen.measure.printer.jig import distortion
 
 LARGEST_STRETCH = 0.02  # beyond this a printer is to be repaired, not compensated
+LARGEST_GROWTH = 0.0125  # likewise of prints too long: no plastic grows; common practice, no source
 LARGEST_OFFSET = 0.6  # mm, of a hole's diameter or a wall
 LARGEST_SKEW = 1.0  # degrees
 LONGEST_MATERIAL = 40
 
-Scale = Annotated[Number, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_STRETCH)]
+Scale = Annotated[Number, Field(ge=1 - LARGEST_STRETCH, le=1 + LARGEST_GROWTH)]
 Offset = Annotated[Number, Field(ge=-LARGEST_OFFSET, le=LARGEST_OFFSET)]
 Uncertainty = Annotated[Number, Field(ge=0.0, le=1.0)] | None
 _NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
@@ -87,6 +88,11 @@ class Profile(Shape):
     bush_fit: Annotated[Number, Field(ge=-0.2, le=0.6)] | None = None
     slide: Annotated[Number, Field(ge=0.05, le=0.6)] | None = None
     uncertainty: Uncertainties = Uncertainties()
+
+    @property
+    def text(self) -> str:
+        """The profile as the text of its file."""
+        return toml_text(self.model_dump(exclude_none=True))
 
     @property
     def compensation(self) -> Compensation:
@@ -195,5 +201,5 @@ def save_profile(profile: Profile) -> Path:
     """Write `profile` under its name, replacing one of that name; where it went."""
     target = folder() / f"{profile.name}.toml"
     make_folder(target.parent, key="name")
-    write_whole(target, toml_text(profile.model_dump(exclude_none=True)), key="name")
+    write_whole(target, profile.text, key="name")
     return target

@@ -6,7 +6,7 @@ import numpy as np
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from jiggen.files import inner_path
-from jiggen.outcome import Length, Name
+from jiggen.outcome import Length, MadeFor, Name
 from jiggen.verify.geometry import Array
 
 MOST_PARTS = 100  # far more than any jig has; each is measured
@@ -42,6 +42,8 @@ class Hole(_Spot):
 
     id: Name
     diameter: Length
+    group: Name = "?"
+    depth: Coefficient = 0.0
 
 
 class Bush(Entry):
@@ -213,13 +215,15 @@ class Inputs(Entry):
     """What was asked for, as far as verification looks: `boots` from and to, of a range.
 
     `bush_fit` and `hole_fit` are what the diameters of bush pockets and of drill holes were made
-    larger by, and `slide` the clearance per side of sliding faces; mm.
+    larger by, `guide_clearance` those that guide the drill themselves, and `slide` the clearance
+    per side of sliding faces; mm.
     """
 
     bed: PrintBed
     ski: SkiWidths | None = None
     boots: tuple[Length, Length] | None = None
     bush: Literal["auto", "none"] | Bush | None = None
+    guide_clearance: Coefficient = 0.0
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
     slide: Coefficient = 0.0
@@ -267,6 +271,13 @@ class Compensation(Entry):
         whole = np.diag((1.0, 1.0, self.height))
         whole[:2, :2] = self.matrix
         return whole
+
+    @property
+    def made_for(self) -> MadeFor:
+        """The printer, and what was done for it, in % and degrees."""
+        x, y, z = (100 * (self.linear.diagonal() - 1)).tolist()
+        (_, leant), (_, along) = self.matrix
+        return MadeFor(self.printer, x, y, z, float(np.degrees(np.arctan2(leant, along))))
 
 
 NOTHING_DONE = Compensation(printer="none", matrix=((1, 0), (0, 1)), height=1)

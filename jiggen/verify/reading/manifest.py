@@ -4,7 +4,7 @@ import math
 from collections import Counter
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -45,7 +45,11 @@ class Manifest(Entry):
     """A jig's manifest, format 2; keys the verification has no use for are left alone."""
 
     manifest: Literal[2]
+    kind: Literal["jig", "trial", "gauge"] = "jig"
+    asked: dict[str, str | None] | None = None
     inputs: Inputs
+    stated: Annotated[dict[str, Any], Field(validation_alias="inputs")]
+    drilling: dict[str, Any] | None = None
     holes: Annotated[tuple[Hole, ...], Field(min_length=1, max_length=MOST_HOLES)]
     guides: tuple[Guide, ...]
     openings: tuple[Opening, ...] = ()
