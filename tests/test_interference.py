@@ -1,13 +1,14 @@
-"""Parts as written, put together by booleans of another library, at three ski widths."""
+"""Parts as written, put together at three ski widths: what the verification looks at, and gaps."""
 
 from __future__ import annotations
 
 import pytest
-from assembled import PITCH, Assembly, meetings, shift
+from assembled import PITCH, TURN, evidence_of, near_ones, ski_of
 from sharing import built_once
 from test_ladders import build
 
 from jiggen.pipeline.products import build_jig
+from jiggen.verify.assembly import Assembly
 
 NOTHING = 1e-3  # mm³: what single precision makes of faces that touch
 TOUCHING = {  # kinds that are meant to: pads and noses on the ski, halves at their joint
@@ -19,7 +20,7 @@ TOUCHING = {  # kinds that are meant to: pads and noses on the ski, halves at th
 
 @pytest.fixture(scope="module")
 def jig(built):
-    return Assembly.of(built.folder)
+    return Assembly.of(evidence_of(built.folder))
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +30,7 @@ def halves(tmp_path_factory):
     def make(target):
         return build("club-piste", target, by=build_jig)
 
-    return Assembly.of(built_once(tmp_path_factory, "ladders", make).folder)
+    return Assembly.of(evidence_of(built_once(tmp_path_factory, "ladders", make).folder))
 
 
 def kinds(jig, met):
@@ -40,7 +41,8 @@ def kinds(jig, met):
 @pytest.mark.parametrize("which", ["jig", "halves"])
 def test_no_two_parts_share_room_on_any_ski(request, which, width):
     jig = request.getfixturevalue(which)
-    met = list(meetings(jig.at(width)))
+    pieces = jig.at(width, TURN) | {"ski": ski_of(width)}
+    met = list(near_ones(jig, pieces))
     assert [one for one in met if one.shared > NOTHING] == []
     close = {pair: one.gap for one in met if (pair := kinds(jig, one)) not in TOUCHING}
     # What must run: pinion in body and between racks, rails in channels, knob on the hexagon.
@@ -51,7 +53,7 @@ def test_no_two_parts_share_room_on_any_ski(request, which, width):
 
 def test_the_racks_have_the_backlash_that_was_asked_for(jig, built):
     """A rail can move within a held pinion by the backlash, and no farther."""
-    pieces, backlash = jig.at(98.0), built.record.inputs.backlash
+    pieces, backlash = jig.at(98.0, TURN), built.record.inputs.backlash
 
     def meets(rail, by):
         return (pieces[rail].translate((0.0, by, 0.0)) ^ pieces["pinion toe"]).volume() > 1e-6
@@ -65,12 +67,10 @@ def test_the_racks_have_the_backlash_that_was_asked_for(jig, built):
 
 def test_a_rail_one_tooth_off_goes_in_all_the_same(jig):
     """Which is why it bears an index line: nothing else stops it."""
-    pieces = jig.at(98.0)
-    pieces["rail toe left"] = jig.pieces["rail toe left"].transform(
-        (shift(y=PITCH) @ jig.poses["rail toe left"])[:3]
-    )
-    assert [one for one in meetings(pieces) if one.shared > NOTHING] == []
+    pieces = jig.at(98.0, TURN)
+    pieces["rail toe left"] = jig.pieces["rail toe left"].translate((0.0, PITCH, 0.0))
+    assert [one for one in near_ones(jig, pieces) if one.shared > NOTHING] == []
     # Half a tooth off is not to be had.
     pieces["rail toe left"] = pieces["rail toe left"].translate((0.0, PITCH / 2, 0.0))
-    shared = {(one.one, one.other): one.shared for one in meetings(pieces)}
+    shared = {(one.one, one.other): one.shared for one in jig.meetings(pieces)}
     assert shared["rail toe left", "pinion toe"] > 10.0

@@ -10,6 +10,7 @@ from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.reading.step_assembly import StepPiece
 from jiggen.verify.solids import Solid, posed, solid_of
+from jiggen.verify.stations import Side, put_together
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,3 +50,8 @@ class Evidence:
             if mesh and (solid := solid_of(mesh)) is not None:
                 found |= {placed.name: posed(solid, placed.matrix) for placed in part.placed}
         return found
+
+    @cached_property
+    def sides(self) -> tuple[Side, ...]:
+        """Both sides of every station, whose rail and body could be read."""
+        return tuple(put_together(self))

@@ -3,34 +3,27 @@
 All is found in sections of the written meshes, moved apart and together as the pinions move them.
 """
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
-from shapely.affinity import affine_transform, translate
-from shapely.geometry import LineString, box
+from shapely.affinity import translate
 
 from jiggen.verify import limits
+from jiggen.verify.drive import edges
 from jiggen.verify.evidence import Evidence
-from jiggen.verify.geometry import Array
-from jiggen.verify.reading.entries import Station
-from jiggen.verify.reading.manifest import Manifest
-from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
+from jiggen.verify.stations import Side
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 SHARES = (0.03, 0.4, 0.9)  # of the height that body and rail have in common, where they are cut
-SIDES = {"left": 1.0, "right": -1.0}
 
 
 @dataclass(frozen=True, eq=False)
 class _Rail:
-    """A rail's sections by height and the body's, in a frame with the rail's nose towards +y."""
+    """A rail's sections by height and the body's, in the frame of its side."""
 
     name: str
     half: float
@@ -44,7 +37,7 @@ class _Rail:
 
     def teeth_over(self, width: float) -> float:
         """How many pitches of teeth are to the nearer side of the pinion on a ski of `width`."""
-        spaces = _spaces(self.rack)
+        spaces = edges(self.rack).mean(axis=1)
         if len(spaces) < 2:
             return 0.0
         pitch = float(np.diff(spaces).mean())
@@ -54,9 +47,8 @@ class _Rail:
 
 def judge_reach(evidence: Evidence, ledger: Ledger) -> None:
     """Every rail over the whole of the stated reach, which holds all skis asked for."""
-    manifest, meshes = evidence.manifest, evidence.meshes
-    stated, asked = manifest.reach, manifest.inputs.ski
-    for rail in _rails(manifest, meshes):
+    stated, asked = evidence.manifest.reach, evidence.manifest.inputs.ski
+    for rail in map(_cut, evidence.sides):
         about = ledger.about("STL", rail.name)
         if stated is None or asked is None:
             about.fail("verify.reach", "no range of skis is stated that it serves")
@@ -78,55 +70,11 @@ def judge_reach(evidence: Evidence, ledger: Ledger) -> None:
         about.expect(near <= limits.TOUCH < past, "verify.stop", message)
 
 
-def _rails(manifest: Manifest, meshes: Mapping[str, Mesh]) -> Iterator[_Rail]:
-    """The rails of every station, beside the body that they are on."""
-    bodies = {
-        part.name: meshes[part.name].moved(part.matrix)
-        for part in manifest.parts
-        if part.is_body and part.name in meshes
-    }
-    placed = {
-        piece.name: meshes[part.name].moved(piece.matrix)
-        for part in manifest.parts
-        if part.kind == "rail" and part.name in meshes
-        for piece in part.placed
-    }
-    cuts: dict[tuple[str, float], Any] = {}
-    for station in manifest.stations:
-        for side, sign in SIDES.items():
-            name = f"rail {station.name} {side}"
-            if name in placed and station.part in bodies:
-                yield _cut(name, sign, placed[name], bodies[station.part], station, cuts)
-
-
-def _cut(
-    name: str, sign: float, rail: Mesh, body: Mesh, station: Station, cuts: dict[Any, Any]
-) -> _Rail:
+def _cut(side: Side) -> _Rail:
     """One rail and its body in sections."""
-    heights: Array = rail.vertices[:, 2]
+    heights = side.rail.mesh.vertices[:, 2]
     low, high = float(heights.min()), float(heights.max())
-    common = (max(low, 0.0), min(high, float(body.vertices[:, 2].max())))
-    # Turned about the station's axis, so that left and right are alike.
-    turn = (sign, 0.0, 0.0, sign, -sign * station.x, 0.0)
-    pairs = []
-    for share in SHARES:
-        z = common[0] + share * (common[1] - common[0])
-        key = station.part, z
-        if key not in cuts:
-            cuts[key] = body.material(z)
-        pairs.append((affine_transform(rail.material(z), turn), affine_transform(cuts[key], turn)))
-    nose = affine_transform(rail.material((low + min(0.0, high)) / 2), turn)
-    half = float(nose.bounds[1]) if not nose.is_empty else limits.FAR
-    # The rack alone: what reaches in from the leg, whose side is the nose's.
-    rack = pairs[-1][0] & box(-limits.FAR, -limits.FAR, limits.FAR, half)
-    return _Rail(name, half, tuple(pairs), rack)
-
-
-def _spaces(rack: "BaseGeometry") -> Array:
-    """Middles of a rack's tooth spaces along y, mm."""
-    if rack.is_empty:
-        return np.zeros(0)
-    x = float(rack.bounds[0]) + limits.TOOTH_DEPTH
-    met = shapely.get_parts(rack & LineString([(x, -limits.FAR), (x, limits.FAR)]))
-    ends = sorted((piece.bounds[1], piece.bounds[3]) for piece in met if piece.length > 0)
-    return np.array([(one[1] + two[0]) / 2 for one, two in pairwise(ends)])
+    common = (max(low, 0.0), min(high, float(side.body.mesh.vertices[:, 2].max())))
+    levels = [common[0] + share * (common[1] - common[0]) for share in SHARES]
+    pairs = tuple((side.rail.level(z), side.body_level(z)) for z in levels)
+    return _Rail(side.name, side.half, pairs, side.rack_at(levels[-1]))

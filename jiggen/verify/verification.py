@@ -25,6 +25,7 @@ from jiggen.verify.holes import measure_holes, measure_pegs
 from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.lengths import judge_lengths
+from jiggen.verify.mechanism import judge_mechanism
 from jiggen.verify.parts import (
     done_again,
     judge_poses,
@@ -56,6 +57,7 @@ JUDGES = (
     judge_reach,
     judge_shells,
     judge_drawings,
+    judge_mechanism,
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""
 

@@ -3,7 +3,7 @@
     python tests/bench/interference.py [PATTERN …] [--boot 305] [--ski 84-112 …] [--bed 220]
 
 Builds a jig a pattern and ski range (all shipped patterns, and one for many boots), and puts its
-STL files together with Manifold on the narrowest, middle and widest ski (tests/assembled.py).
+STL files together as the verification does, on the narrowest, middle and widest ski.
 Prints, by kinds of parts, the volume that any two share and the least gap; asserts nothing.
 """
 
@@ -26,7 +26,7 @@ def main() -> None:
     parser.add_argument("--bed", type=float, default=220.0)
     asked = parser.parse_args()
 
-    from assembled import Assembly, meetings
+    from assembled import TURN, evidence_of, near_ones, ski_of
     from sharing import build_parts
 
     from jiggen.design import Bed, Settings, SkiRange
@@ -34,6 +34,7 @@ def main() -> None:
     from jiggen.job import Job
     from jiggen.pattern import read_pattern, shipped_patterns
     from jiggen.units import length_range
+    from jiggen.verify.assembly import Assembly
 
     paths = [
         path for path in shipped_patterns() if not asked.patterns or path.stem in asked.patterns
@@ -48,13 +49,15 @@ def main() -> None:
                 job = Job(read_pattern(path), length_range(boot), settings)
                 with tempfile.TemporaryDirectory() as place:
                     try:
-                        jig = Assembly.of(build_parts(job, Path(place) / "jig").folder)
+                        folder = build_parts(job, Path(place) / "jig").folder
+                        jig = Assembly.of(evidence_of(folder))
                     except JiggenError as error:
                         print(f"{name}: refused, {error.findings[0].code}")
                         continue
                 shared = 0.0
                 for width in (least, (least + most) / 2, most):
-                    for met in meetings(jig.at(width)):
+                    pieces = jig.at(width, TURN) | {"ski": ski_of(width)}
+                    for met in near_ones(jig, pieces):
                         pair = sorted(jig.kinds.get(one, one) for one in (met.one, met.other))
                         worst[pair[0], pair[1]].append((met.gap, met.shared))
                         shared = max(shared, met.shared)

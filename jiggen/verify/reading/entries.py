@@ -215,8 +215,10 @@ class Inputs(Entry):
     """What was asked for, as far as verification looks: `boots` from and to, of a range.
 
     `bush_fit` and `hole_fit` are what the diameters of bush pockets and of drill holes were made
-    larger by, `guide_clearance` those that guide the drill themselves, and `slide` the clearance
-    per side of sliding faces; mm.
+    larger by, `guide_clearance` those that guide the drill themselves, `slide` the clearance per
+    side of sliding faces, and `backlash` that of a rack; mm.  The ski's width is taken
+    `rail_depth` below its top sheet; its `sidewall` is upright, rounded, or so many degrees off
+    upright.
     """
 
     bed: PrintBed
@@ -227,6 +229,9 @@ class Inputs(Entry):
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
     slide: Coefficient = 0.0
+    backlash: Coefficient = 0.0
+    rail_depth: Coefficient = 0.0
+    sidewall: Literal["upright", "rounded"] | Annotated[float, Field(ge=0, le=45)] = "upright"
 
 
 class Placed(Entry):
