@@ -72,13 +72,19 @@ def _texts(
     if printer:
         others[PRINTER_FILE] = printer.text
     files = {PurePath(name).stem: name for name in others}
-    job = toml_text(_known({"job": 1, "kind": kind, **files, **values}))
+    job = toml_text({"job": 1, **_known({"kind": kind, **files, **values})})
     return {JOB_FILE: HEAD + job, **others}
 
 
 def _known(values: Mapping[str, object]) -> dict[str, object]:
     """`values`, in tables too, without those that are not known: TOML has no word for it."""
-    known = {key: value for key, value in values.items() if value is not None}
-    return {
-        key: _known(value) if isinstance(value, Mapping) else value for key, value in known.items()
-    }
+    return {key: _plain(value) for key, value in values.items() if value is not None}
+
+
+def _plain(value: object) -> object:
+    """A length as 305.0, whichever kind of number it was given as."""
+    if isinstance(value, Mapping):
+        return _known(value)
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return value if isinstance(value, str) else float(value)  # type: ignore[arg-type]
