@@ -44,6 +44,7 @@ COMMON = {
     "inputs",
     "record",
     "outcome",
+    "wording",
 }
 DATA = {"fonts", "licences", "patterns"}  # folders without a line of code
 # The verification reads the pattern anew and lays it out: layout and drilling are the arithmetic

@@ -14,6 +14,7 @@ from shapely.geometry import Point, Polygon, box
 from jiggen.cli import main
 from jiggen.design.engraving import Board, nearest_box
 from jiggen.design.jig import Body
+from jiggen.design.lettering import Drawn
 from jiggen.design.settings import Bed
 from jiggen.design.trial import (
     CLEAR,
@@ -160,19 +161,19 @@ def test_what_has_no_room_is_left_out_and_said():
 
 def test_a_board_takes_the_nearest_free_place():
     board = Board((0.0, 0.0, 100.0, 20.0), [box(40.0, 0.0, 60.0, 20.0)], clear=1.0, edge=1.0)
-    shape = box(0.0, 0.0, 10.0, 4.0)
+    shape = Drawn(box(0.0, 0.0, 10.0, 4.0))
     first = board.put([shape], (50.0, 10.0), nearest_box, reach=30.0)
     assert first is not None
     # as near as 1 mm from the bar leaves: its middle 16 mm off, left or right
-    assert abs(first.centroid.x - 50.0) == pytest.approx(16.0, abs=0.51)
+    assert abs(first.shape.centroid.x - 50.0) == pytest.approx(16.0, abs=0.51)
     second = board.put([shape], (50.0, 10.0), nearest_box, reach=30.0)
     assert second is not None
-    assert second.distance(first) >= 1.0
+    assert second.shape.distance(first.shape) >= 1.0
     assert (
         board.put([shape], (50.0, 10.0), nearest_box, reach=5.0) is None
     )  # nothing free within 5 mm
     assert (
-        board.put([box(0, 0, 10, 19)], (50.0, 10.0), nearest_box, reach=99.0) is None
+        board.put([Drawn(box(0, 0, 10, 19))], (50.0, 10.0), nearest_box, reach=99.0) is None
     )  # too high for the board
 
 

@@ -18,9 +18,20 @@ import shapely.affinity
 from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
+from jiggen import wording
 from jiggen.design.guides import Guide
 from jiggen.design.labels import SMALL_CAPS, forms_of, forms_of_name, least_forms
-from jiggen.design.lettering import Region, letter, regions_of
+from jiggen.design.lettering import (
+    Bounds,
+    Drawn,
+    Region,
+    Sign,
+    regions_of,
+    rule,
+    sign_of,
+    together,
+    write,
+)
 from jiggen.design.notches import Notch
 from jiggen.design.plan import CLAMP_MARK, WINDOW_DEPTH, Plate
 from jiggen.design.settings import SkiRange
@@ -31,8 +42,8 @@ from jiggen.record.entries import Station
 
 Array = NDArray[np.float64]
 Pair = tuple[float, float]
-Bounds = tuple[float, float, float, float]
 Shapes = Iterable[shapely.Geometry]
+Versions = Iterable[Drawn]
 
 DEPTH = 0.6  # mm: three layers
 LINE = 0.8  # mm wide: two nozzle widths
@@ -41,40 +52,55 @@ HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in t
 CLEAR = 1.5  # mm between engravings and cut-outs
 EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
-SCALE = 100.0  # mm between the end lines of a trial plate's check scale, centre to centre
 DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
 SHORT, LONG = 2.2, 3.6  # mm, lines of the rails' scale
 RAIL_CAPS = 3.0  # mm, height of its numbers
 RAIL_EDGE = 0.6  # mm from the bar's back edge, whose first layer is drawn in
 RAIL_GAP = 0.5  # mm between a long line and its number
-ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (16, 4), (9, 8), (9, 5.6), (0, 5.6)])
+INNER = 1 - 1.2 / CLAMP_MARK  # of a clamp mark's radius, that stays inside it
+ARROW_LENGTH = 16.0  # mm
+ARROW = Polygon([(0, 2.4), (9, 2.4), (9, 0), (ARROW_LENGTH, 4), (9, 8), (9, 5.6), (0, 5.6)])
 
 
 @dataclass(frozen=True, eq=False)
 class Engraving:
-    """One engraved item of a part: its regions in the ski frame, mm; cut `depth` deep."""
+    """One engraved item of a part: its regions in the ski frame, mm; cut `depth` deep.
+
+    It consists of `signs` and of upright `lines`, boxes (x0, y0, x1, y1).
+    """
 
     name: str
     regions: tuple[Region, ...]
     depth: float = DEPTH
+    signs: tuple[Sign, ...] = ()
+    lines: tuple[Bounds, ...] = ()
+
+
+def engraving_of(name: str, drawn: Drawn, depth: float = DEPTH) -> Engraving:
+    """An item of what is drawn."""
+    return Engraving(name, regions_of(drawn.shape), depth, drawn.signs, drawn.lines)
+
+
+def arrow() -> Drawn:
+    """The arrow that points to the tip."""
+    return sign_of("arrow", ARROW, ARROW_LENGTH)
 
 
 def words(layout: Layout, boots: Pair | None = None) -> tuple[str, ...]:
     """The lines engraved on every body: what the jig is, for which boots (mm) and drilling."""
-    soles = "-".join(f"{boot:g}" for boot in boots or (layout.boot,))
-    shift = f"  SHIFT {layout.mount_shift:+g}" if layout.mount_shift else ""
-    drills = " / ".join(f"{d:g}" for d in np.unique(layout.diameters))
-    lines = (layout.pattern, f"BOOT {soles}{shift}", f"DRILL {drills} {layout.core.upper()}")
-    return (*lines, f"{layout.side.upper()} SKI") if layout.pair == "mirrored" else lines
+    side = layout.side if layout.pair == "mirrored" else ""
+    drills = layout.diameters.tolist()
+    soles = boots or (layout.boot,)
+    return wording.body_lines(layout.pattern, soles, layout.mount_shift, drills, layout.core, side)
 
 
-def check_scale(caps: float, number_y: float) -> shapely.Geometry:
+def check_scale(caps: float, number_y: float) -> Drawn:
     """The 100.0 mm check scale from x = 0: lines each 10 mm, its number at y = `number_y`."""
-    xs = np.arange(0.0, SCALE + 1, 10.0)
-    ticks = [_bar(x, 0.0, 5.0 if x in (0.0, SCALE) else 2.5) for x in xs]
-    number = letter(f"{SCALE:.1f}", caps)
-    number = shapely.affinity.translate(number, (SCALE - number.bounds[2]) / 2, number_y)
-    return shapely.MultiPolygon([*shapely.get_parts(shapely.union_all(ticks)), *number.geoms])
+    xs = np.arange(0.0, wording.SCALE + 1, wording.SCALE_STEP).tolist()
+    ticks = [_bar(x, 0.0, 5.0 if x in (0.0, wording.SCALE) else 2.5) for x in xs]
+    number = write(f"{wording.SCALE:.1f}", caps)
+    number = number.moved((wording.SCALE - number.bounds[2]) / 2, number_y)
+    return together([rule(ticks), number])
 
 
 def centre_line(plate: Plate, body: float, guides: Iterable[Guide]) -> tuple[Engraving, Engraving]:
@@ -85,11 +111,22 @@ def centre_line(plate: Plate, body: float, guides: Iterable[Guide]) -> tuple[Eng
     wall, name = plate.half_width - WINDOW_DEPTH, "boot-centre line"
     bar = _bar(0.0, -wall, wall, LINE if plate.start < 0 < plate.stop else 2 * HALF_LINE)
     around = [Point(g.x, g.y).buffer(g.radius + g.lead_in + CLEAR) for g in guides]
-    left = shapely.get_parts(bar.difference(shapely.union_all(around)))
-    bar = shapely.union_all([piece for piece in left if np.ptp(piece.bounds[1::2]) >= LEAST_LINE])
-    grooves = shapely.union_all([_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)])
-    down = Engraving(f"{name} down the windows", regions_of(grooves), body + 1.0)
-    return Engraving(name, regions_of(bar)), down
+    bars = [piece for piece in squared(bar, around) if np.ptp(piece.bounds[1::2]) >= LEAST_LINE]
+    grooves = [_bar(0.0, y - DEPTH, y + DEPTH) for y in (wall, -wall)]
+    down = engraving_of(f"{name} down the windows", rule(grooves), body + 1.0)
+    return engraving_of(name, rule(bars)), down
+
+
+def squared(bar: Polygon, taken: Shapes) -> list[Polygon]:
+    """The parts of an upright `bar` beside what is `taken`, cut square at their ends."""
+    x0, y0, x1, y1 = bar.bounds
+    whole = []
+    for part in shapely.get_parts([bar & shape for shape in taken]):
+        if not part.is_empty:
+            a, b, c, d = part.bounds
+            whole.append(box(x0, b, x1, d) if x1 - x0 < y1 - y0 else box(a, y0, c, y1))
+    left = shapely.get_parts(bar.difference(shapely.union_all(whole)))
+    return [piece for piece in left if isinstance(piece, Polygon) and not piece.is_empty]
 
 
 def obstacles_on(
@@ -123,32 +160,31 @@ def engrave(
     """
     # A diamond where a clamp presses down; never a ring: the verification counts round things near
     # the top.
-    diamonds = [
-        Point(x, y).buffer(CLAMP_MARK, quad_segs=1)
-        - Point(x, y).buffer(CLAMP_MARK - 1.2, quad_segs=1)
-        for x, y in clamps
-    ]
-    seats = Engraving("clamp seats", regions_of(shapely.union_all(diamonds)))
+    diamond = Point(0, 0).buffer(CLAMP_MARK, quad_segs=1)
+    ring = sign_of("diamond", diamond - shapely.affinity.scale(diamond, INNER, INNER), CLAMP_MARK)
+    seats = engraving_of("clamp seats", together(ring.moved(x, y) for x, y in clamps))
     cuts = [region.polygon for item in (*first, seats) for region in item.regions]
     board = Board(plate.bar.bounds, [*obstacles, *cuts], CLEAR, EDGE, step=(1.0, 0.5))
     middle, top = (plate.start + plate.stop) / 2, plate.half_width
 
-    def put(board: Board, named: Iterable[tuple[str, Shapes]], y: float) -> list[Engraving] | None:
+    def put(
+        board: Board, named: Iterable[tuple[str, Versions]], y: float
+    ) -> list[Engraving] | None:
         """Items by name, each where it is nearest to `y`; None where one finds no room."""
         found = []
         for name, shapes in named:
             at = board.put(shapes, (middle, y), _across_first, math.inf, strokes=True)
             if at is None:
                 return None
-            found.append(Engraving(name, regions_of(at)))
+            found.append(engraving_of(name, at))
         return found
 
     name, *others = lines
     called, musts = (name, forms_of_name(name)), [(line, forms_of(line)) for line in others]
     least = [(line, least_forms(line)) for line in others]
-    arrow = ("arrow to the tip", [ARROW])
+    ahead = ("arrow to the tip", [arrow()])
     # The name comes first, or last of all where another item would find no room beside it.
-    for order in ((arrow, called, *musts), (arrow, *musts), (arrow, *least)):
+    for order in ((ahead, called, *musts), (ahead, *musts), (ahead, *least)):
         left = board.copy()
         if (done := put(left, order[:1], 0.0)) and (text := put(left, order[1:], top)) is not None:
             break
@@ -160,7 +196,7 @@ def engrave(
         )
     made = [*first, seats, *then, *done, *text]
     more = () if order[1] is called else (called,)
-    for item in (*more, *((h, [letter(h, cap) for cap in SMALL_CAPS]) for h in hints)):
+    for item in (*more, *((h, [write(h, cap) for cap in SMALL_CAPS]) for h in hints)):
         made += put(left, [item], top) or ()
     return tuple(item for item in made if item.regions)
 
@@ -200,8 +236,13 @@ class Board:
         return other
 
     def put(
-        self, versions: Shapes, near: Pair, distance: Distance, reach: float, strokes: bool = False
-    ) -> shapely.Geometry | None:
+        self,
+        versions: Versions,
+        near: Pair,
+        distance: Distance,
+        reach: float,
+        strokes: bool = False,
+    ) -> Drawn | None:
         """The first of `versions` that finds room, or None, at the free place nearest to `near`.
 
         From then on it is an obstacle.  Its box comes no farther from that point than `reach`.
@@ -209,12 +250,14 @@ class Board:
         """
         obstacles = shapely.union_all(self._obstacles)
         shapely.prepare(obstacles)
-        for shape in versions:
-            bounds = np.array(shape.bounds)
+        for drawn in versions:
+            bounds = np.array(drawn.bounds)
             shifts = self._shifts(bounds, np.array(near), distance, reach)
             needed = bounds[None, :]
             if strokes:  # close ones, as of a word, together
-                words = shape.buffer(CLEAR, join_style="mitre").buffer(-CLEAR, join_style="mitre")
+                words = drawn.shape.buffer(CLEAR, join_style="mitre").buffer(
+                    -CLEAR, join_style="mitre"
+                )
                 needed = shapely.bounds(shapely.get_parts(words))
             for start in range(0, len(shifts), AT_ONCE):
                 free = shifts[start : start + AT_ONCE]
@@ -222,7 +265,7 @@ class Board:
                     boxes = shapely.box(*(stroke + np.hstack([free, free])).T)
                     free = free[~shapely.intersects(obstacles, boxes)]
                 if len(free):
-                    there = shapely.affinity.translate(shape, *free[0])
+                    there = drawn.moved(*free[0].tolist())
                     self._obstacles.append(box(*there.bounds).buffer(self._clear))
                     return there
         return None
@@ -255,34 +298,32 @@ def graduate(rail: RailShape, ski: SkiRange, half_width: float) -> RailShape:
     right, left = rail.back_x - RAIL_EDGE, rail.rack.tip_x + RAIL_EDGE
     solid = box(rail.rack.tip_x, rail.rack.toothed[1], rail.back_x, rail.nose_sag)
     values = range(math.ceil(ski.least / 2), math.floor(ski.most / 2) + 1)
-    lines, numbers = [], []
+    lines: list[Polygon] = []
+    numbers: list[Drawn] = []
     for value in values:
         y, length = half_width - value, SHORT if value % 5 else LONG
         lines.append(_across(y, right - length, right))
         if value % 10 == 0:
             # Read from outside the ski, beside its line, towards the leg.
-            turned = shapely.affinity.rotate(letter(str(value), RAIL_CAPS), 90, origin=(0, 0))
+            turned = write(str(value), RAIL_CAPS).turned(90)
             _, y0, x1, _ = turned.bounds
-            foot = right - LONG - RAIL_GAP - x1, y + DIVISION - y0
-            number = shapely.affinity.translate(turned, *foot)
-            numbers += [number] if solid.contains(number) else []
+            number = turned.moved(right - LONG - RAIL_GAP - x1, y + DIVISION - y0)
+            numbers += [number] if solid.contains(number.shape) else []
     # The one nearest to the middle of the range that meets no number; where all do, numbers go.
     middle = half_width - ski.middle / 2
     places = sorted((half_width - value for value in values), key=lambda y: abs(y - middle))
     places = places or [middle]
     whole = [y for y in places if solid.contains(_across(y, left, right))]
-    beside = shapely.union_all(numbers).buffer(RAIL_GAP)
+    beside = together(numbers).shape.buffer(RAIL_GAP)
     clear = [y for y in whole if not _across(y, left, right).intersects(beside)]
     index = (clear or whole or places)[0]
     line = _across(index, left, right)
-    numbers = [number for number in numbers if number.distance(line) >= RAIL_GAP]
-    below = _across(index, left, right - rail.lean)
-    return replace(
-        rail,
-        graduations=regions_of(shapely.union_all([*lines, *numbers, line])),
-        underside=regions_of(below),
-        index_y=index,
+    kept = (number for number in numbers if number.shape.distance(line) >= RAIL_GAP)
+    top, below = (
+        together([rule([*lines, line]), *kept]),
+        rule([_across(index, left, right - rail.lean)]),
     )
+    return replace(rail, graduations=top, underside=below, index_y=index)
 
 
 def _across(y: float, start: float, stop: float) -> Polygon:

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely.geometry import box
 
-from jiggen.design.engraving import Engraving
-from jiggen.design.lettering import Region, centred, letter, regions_of
+from jiggen.design.engraving import Engraving, engraving_of
+from jiggen.design.lettering import NOTHING, Region, regions_of, write
 from jiggen.design.pieces import UPSIDE_DOWN, Piece, Placed, shift_by
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.design.station import Point, RailShape, design_mechanism
@@ -61,7 +61,9 @@ def design_fit_ladder() -> FitLadder:
     end = rail.nose_sag + 1.0
     rack = replace(rail.rack, spaces=SPACES)
     rack = replace(rack, space_y=end - STUB_END - rack.gear.pitch * (SPACES - 0.5))
-    stub = replace(rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=(), underside=())
+    stub = replace(
+        rail, rack=rack, reach=STUB_END - rack.toothed[0], graduations=NOTHING, underside=NOTHING
+    )
 
     pitch = math.ceil(stub.back_x - rack.tip_x + 2 * widest + WALL)
     underside = stub.top_z + widest + FLOOR
@@ -81,8 +83,8 @@ def design_fit_ladder() -> FitLadder:
         slot = tuple((x + shift, underside - z) for x, z in channel.channel(opening - 1.0))
         slots.append(slot)
         text, sides = f"{clearance:.2f}", [x for x, _ in slot]
-        word = centred(letter(text, CAP), (min(sides) + max(sides)) / 2, STRIP / 2)
-        labels.append(Engraving(text, regions_of(word), DEPTH))
+        word = write(text, CAP).centred((min(sides) + max(sides)) / 2, STRIP / 2)
+        labels.append(engraving_of(text, word, DEPTH))
 
     before = shift_by(y=-AWAY)
     in_slot = shift_by(shown, size[1] + end - PUSHED_IN, underside) @ UPSIDE_DOWN

@@ -21,13 +21,13 @@ from typing import Literal
 
 import numpy as np
 import shapely
-import shapely.affinity
 from shapely.geometry import Polygon, box
 
-from jiggen.design.engraving import Engraving
+from jiggen import wording
+from jiggen.design.engraving import Engraving, engraving_of
 from jiggen.design.fit_ladder import FitLadder, design_fit_ladder
 from jiggen.design.guides import LEAD_IN, Guide
-from jiggen.design.lettering import Region, centred, letter, regions_of
+from jiggen.design.lettering import Drawn, Region, regions_of, sign_of, together, write
 from jiggen.design.pieces import Piece, Placed
 from jiggen.design.settings import Bed, Bush, BushChoice
 from jiggen.errors import Finding, InputError
@@ -69,8 +69,8 @@ DEPTH = 0.6  # mm of engraving: three layers
 CAP, SMALL_CAP = 4.2, 3.2  # mm, capitals
 CLEAR = 1.0  # mm about the words on the rung
 NAME_AT = RIB + 2.5  # mm from the frame's outer sides to the middle of a peg's name
-ARROW = Polygon([(0, 1.2), (14, 1.2), (14, 0), (19, 1.8), (14, 3.6), (14, 2.4), (0, 2.4)])
-TURN = "DO NOT TURN"
+ARROW_LENGTH = 19.0  # mm
+ARROW = Polygon([(0, 1.2), (14, 1.2), (14, 0), (ARROW_LENGTH, 1.8), (14, 3.6), (14, 2.4), (0, 2.4)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,33 +234,32 @@ def _engravings(
 ) -> Iterator[Engraving]:
     """The names of pegs, holes and pockets, the printer's axes, and what must not be done."""
 
-    def put(name: str, x: float, y: float, shape: shapely.Geometry) -> Engraving:
-        return Engraving(name, regions_of(centred(shape, x, y)), DEPTH)
+    def put(name: str, x: float, y: float, drawn: Drawn) -> Engraving:
+        return engraving_of(name, drawn.centred(x, y), DEPTH)
 
-    def write(text: str, x: float, y: float, cap: float = SMALL_CAP) -> Engraving:
-        return put(text, x, y, letter(text, cap))
+    def label(text: str, x: float, y: float, cap: float = SMALL_CAP) -> Engraving:
+        return put(text, x, y, write(text, cap))
 
     for name, (x, y, right, up) in zip("ABCD", _corners(span), strict=True):
-        yield write(name, x + right * NAME_AT, y + up * NAME_AT, CAP)
+        yield label(name, x + right * NAME_AT, y + up * NAME_AT, CAP)
     _, foot = _rung(span, pockets)
     words_y = (foot + (foot + SMALL_CAP)) / 2
     for hole in holes[:2]:
-        yield write(hole.id, hole.x, words_y)
+        yield label(hole.id, hole.x, words_y)
     for hole in holes[2:]:
-        yield write(hole.id, hole.x + PAD_REACH[1] - CAP, hole.y, CAP)
+        yield label(hole.id, hole.x + PAD_REACH[1] - CAP, hole.y, CAP)
     for pocket in pockets:
-        yield write(pocket.id.partition("+")[2], pocket.x, words_y)
+        yield label(pocket.id.partition("+")[2], pocket.x, words_y)
 
     x0, y0, x1, y1 = AT_A, AT_A, AT_A + span[0], AT_A + span[1]
     left, rib = (x0 + RIB + GUSSET + (x0 + x1) / 2 + PAD_REACH[0]) / 2, RIB / 2
-    x_mark = shapely.affinity.translate(letter("X", SMALL_CAP), 20.5, 0.2)
-    yield put("X", left, y0 + rib, shapely.union_all([ARROW, x_mark]))
-    turned = shapely.affinity.rotate(ARROW, 90, origin=(0, 0))
-    y_mark = shapely.affinity.translate(letter("Y", SMALL_CAP), -3.2, 20.5)
-    yield put("Y", x0 + rib, y0 + (span[1] / 2 + RIB) / 2, shapely.union_all([turned, y_mark]))
-    yield write(TURN, ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2, y0 + rib)
+    axis = sign_of("axis", ARROW, ARROW_LENGTH)
+    x_mark, y_mark = write("X", SMALL_CAP).moved(20.5, 0.2), write("Y", SMALL_CAP).moved(-3.2, 20.5)
+    yield put("X", left, y0 + rib, together([axis, x_mark]))
+    yield put("Y", x0 + rib, y0 + (span[1] / 2 + RIB) / 2, together([axis.turned(90), y_mark]))
+    yield label(wording.DO_NOT_TURN, ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2, y0 + rib)
     if pockets:
-        words = letter(f"BUSH {pockets[0].drill:g}", SMALL_CAP)
+        words = write(f"BUSH {pockets[0].drill:g}", SMALL_CAP)
         yield put("bush", left, y1 - rib, words)
 
 

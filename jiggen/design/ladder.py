@@ -26,8 +26,9 @@ import shapely.affinity
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from jiggen.design.engraving import DEPTH, Engraving
-from jiggen.design.lettering import centred, letter, regions_of, upright
+from jiggen import wording
+from jiggen.design.engraving import DEPTH, Engraving, engraving_of
+from jiggen.design.lettering import Drawn, letter, rule, together, upright, write
 from jiggen.errors import InputError
 from jiggen.layout import SAME, Motion
 from jiggen.record.model import LadderLine, LadderRow, RowName
@@ -49,12 +50,6 @@ SHIFTS = 10  # mm of mount shift, either way
 SLOT = 7.0  # mm wide: a fine pen gets through
 SLOT_END = 2.5  # mm past the last shift
 LEAST_GAP = 0.8  # mm between what stands side by side on the tongue
-ROW_WORDS = {
-    "odd": ("ODD   1 LINE = 2 MM", "ODD"),
-    "even": ("EVEN   1 LINE = 2 MM", "EVEN"),
-    "bands": ("BOOTS",),
-    "bands-left": (),
-}
 SIGHT = 3.5  # mm from the wall: where long lines are crossed
 
 
@@ -145,7 +140,7 @@ class Tongue:
     rows: tuple[Row, ...]
     shift: Row
     slot: tuple[float, float, float, float]
-    words: tuple[tuple[str, shapely.Geometry], ...]
+    words: tuple[tuple[str, Drawn], ...]
 
     @property
     def joins(self) -> float:
@@ -169,7 +164,7 @@ class Tongue:
             span=(self.span[0] + by, self.span[1] + by),
             shift=replace(self.shift, lines=tuple(lines)),
             slot=(x0 + by, y0, x1 + by, y1),
-            words=tuple((text, shapely.affinity.translate(word, by)) for text, word in self.words),
+            words=tuple((text, word.moved(by, 0.0)) for text, word in self.words),
         )
 
     @property
@@ -302,7 +297,7 @@ def _packed(
 ) -> Tongue:
     """Everything side by side on the tongue, from left to right, with equal gaps."""
     *left, right = rows
-    wide: dict[str, float] = {row.name: WORD_CAPS for row in left if ROW_WORDS[row.name]}
+    wide: dict[str, float] = {row.name: WORD_CAPS for row in left if wording.ROW_WORDS[row.name]}
     wide |= {"shift": shift.depth, "slot": SLOT, right.name: WORD_CAPS}
     free = 2 * half - sum(wide.values()) - sum(row.depth for row in rows)
     gap = free / (len(wide) + 1)
@@ -324,15 +319,16 @@ def _packed(
     foot, head = places["slot"]
     room = span[1] - span[0] - 2 * END
     words = []
-    for row in (row for row in rows if ROW_WORDS[row.name]):
-        texts = ROW_WORDS[row.name]
+    for row in (row for row in rows if wording.ROW_WORDS[row.name]):
+        texts = wording.ROW_WORDS[row.name]
         text = next((t for t in texts if letter(t, WORD_CAPS).bounds[2] <= room), texts[-1])
         across = sum(places[row.name]) / 2
-        words.append((text, centred(letter(text, WORD_CAPS), middle, across)))
+        words.append((text, write(text, WORD_CAPS).centred(middle, across)))
     beyond = (reach + (span[1] - span[0]) / 2) / 2  # halfway from the slot to the tongue's end
     across = (foot + places["shift"][1]) / 2
-    for text, x in (("TIP SHIFT", middle + beyond), ("TAIL SHIFT", middle - beyond)):
-        words.append((text, centred(upright(text, WORD_CAPS), x, across)))
+    ends = ((wording.TIP_SHIFT, middle + beyond), (wording.TAIL_SHIFT, middle - beyond))
+    for text, x in ends:
+        words.append((text, upright(text, WORD_CAPS).centred(x, across)))
     slot = (middle - reach, foot, middle + reach, head)
     # The slot's left wall is where the shifts' lines begin.
     return Tongue(span, half, root, rows, replace(shift, wall=head), slot, tuple(words))
@@ -349,20 +345,20 @@ def engrave_tongue(tongue: Tongue, body: float, relief: float) -> Iterator[Engra
     for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
         long = [line for line in row.lines if is_long(line)]
-        yield Engraving(name, regions_of(shapely.union_all([_bar(row, e.x, LONG) for e in long])))
+        yield engraving_of(name, rule(_bar(row, line.x, LONG) for line in long))
         # Down the wall to the flare: whoever sees such a groove's side does not look straight down.
-        walls = shapely.union_all([_bar(row, line.x, DEPTH) for line in long])
-        yield Engraving(f"{name} down the wall", regions_of(walls), body - bend + BELOW)
+        walls = rule(_bar(row, line.x, DEPTH) for line in long)
+        yield engraving_of(f"{name} down the wall", walls, body - bend + BELOW)
         near, numbers = row.at(LONG + NUMBER_GAP), []
         for line in row.lines:
             if line.number:
-                turned = upright(line.number, CAPS)  # read from the tail
-                x0, y0, x1, y1 = turned.bounds
+                number = upright(line.number, CAPS)  # read from the tail
+                x0, y0, x1, y1 = number.bounds
                 y = near - y0 if row.inwards > 0 else near - y1
-                numbers.append(shapely.affinity.translate(turned, line.x - (x0 + x1) / 2, y))
-        yield Engraving(f"{name} numbers", regions_of(shapely.union_all(numbers)))
-    for text, shape in tongue.words:
-        yield Engraving(text, regions_of(shape))
+                numbers.append(number.moved(line.x - (x0 + x1) / 2, y))
+        yield engraving_of(f"{name} numbers", together(numbers))
+    for text, drawn in tongue.words:
+        yield engraving_of(text, drawn)
 
 
 def _bar(row: Row, x: float, length: float) -> Polygon:

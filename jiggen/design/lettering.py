@@ -4,12 +4,14 @@ A curve becomes the chords between its on-curve points, 0.15 mm off at 6 mm capi
 text dominates a jig's build time, and a 0.4 mm nozzle cannot tell the difference.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from io import BytesIO
 from itertools import pairwise
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -22,6 +24,7 @@ from jiggen.errors import InputError
 FONT = "DejaVuSansCondensed-Bold.ttf"
 
 Ring = NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,15 +77,96 @@ def letter(text: str, cap_height: float) -> MultiPolygon:
     return MultiPolygon(shapely.get_parts(whole).tolist())
 
 
-def upright(text: str, cap_height: float) -> MultiPolygon:
-    """`text` as `letter` has it, turned to be read from the tail, as one looks to the tip."""
-    return shapely.affinity.rotate(letter(text, cap_height), -90, origin=(0, 0))
+SignKind = Literal["text", "arrow", "axis", "diamond"]
 
 
-def centred(shape: shapely.Geometry, x: float, y: float) -> shapely.Geometry:
-    """`shape` with the middle of its box at (x, y)."""
+@dataclass(frozen=True)
+class Sign:
+    """A text, or a shape that says something: the middle of its box, and its `turn` in degrees.
+
+    `size` is the height of a text's capitals, else the length before it is turned; mm.
+    """
+
+    kind: SignKind
+    text: str
+    x: float
+    y: float
+    size: float
+    turn: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A shape to engrave: the signs and the upright lines, boxes, that it is made of."""
+
+    shape: shapely.Geometry
+    signs: tuple[Sign, ...] = ()
+    lines: tuple[Bounds, ...] = ()
+
+    @property
+    def bounds(self) -> Bounds:
+        """The shape's."""
+        return _bounds(self.shape)
+
+    def moved(self, x: float, y: float) -> "Drawn":
+        """It, shifted by `x` and `y`."""
+        signs = (replace(sign, x=sign.x + x, y=sign.y + y) for sign in self.signs)
+        lines = ((x0 + x, y0 + y, x1 + x, y1 + y) for x0, y0, x1, y1 in self.lines)
+        return Drawn(shapely.affinity.translate(self.shape, x, y), tuple(signs), tuple(lines))
+
+    def turned(self, degrees: int) -> "Drawn":
+        """Its signs turned about the origin by quarter turns."""
+        c, s = round(math.cos(math.radians(degrees))), round(math.sin(math.radians(degrees)))
+        signs = []
+        for sign in self.signs:
+            x, y = c * sign.x - s * sign.y, s * sign.x + c * sign.y
+            signs.append(replace(sign, x=x, y=y, turn=sign.turn + degrees))
+        return Drawn(shapely.affinity.rotate(self.shape, degrees, origin=(0, 0)), tuple(signs))
+
+    def centred(self, x: float, y: float) -> "Drawn":
+        """It, with the middle of its box at (x, y)."""
+        left, low, right, high = self.bounds
+        return self.moved(x - (left + right) / 2, y - (low + high) / 2)
+
+
+NOTHING = Drawn(MultiPolygon())
+
+
+def sign_of(kind: SignKind, shape: shapely.Geometry, size: float, text: str = "") -> Drawn:
+    """A shape that is one sign; none where there is nothing to see of it."""
+    if shape.is_empty:
+        return Drawn(shape)
     left, low, right, high = shape.bounds
-    return shapely.affinity.translate(shape, x - (left + right) / 2, y - (low + high) / 2)
+    return Drawn(shape, (Sign(kind, text, (left + right) / 2, (low + high) / 2, size),))
+
+
+def rule(bars: Iterable[Polygon]) -> Drawn:
+    """Upright boxes as lines."""
+    bars = tuple(bars)
+    return Drawn(shapely.union_all(bars), lines=tuple(map(_bounds, bars)))
+
+
+def together(parts: Iterable[Drawn]) -> Drawn:
+    """Several as one."""
+    parts = tuple(parts)
+    signs = tuple(sign for part in parts for sign in part.signs)
+    lines = tuple(line for part in parts for line in part.lines)
+    return Drawn(shapely.union_all([part.shape for part in parts]), signs, lines)
+
+
+def _bounds(shape: shapely.Geometry) -> Bounds:
+    x0, y0, x1, y1 = shape.bounds
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+def write(text: str, cap_height: float) -> Drawn:
+    """`text` as `letter` has it."""
+    return sign_of("text", letter(text, cap_height), cap_height, text)
+
+
+def upright(text: str, cap_height: float) -> Drawn:
+    """`text` turned to be read from the tail, as one looks to the tip."""
+    return write(text, cap_height).turned(-90)
 
 
 @cache

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
+from jiggen import wording
 from jiggen.design import jig, plan
 from jiggen.design.engraving import DEPTH, engrave, obstacles_on, words
 from jiggen.design.envelopes import clamp_places
@@ -30,7 +31,6 @@ from jiggen.layout import Layout, Motion, motions
 from jiggen.record.entries import HalfName, Station
 from jiggen.record.model import Ladder
 
-HINTS = ("BOOT'S LINE ON THE SKI'S MARK",)
 FINE = 0.25  # mm: how exactly the longest half that fits the bed is found
 RANGE_HELP = "A larger bed, a thinner bush or shorter boots give it room."
 
@@ -178,9 +178,9 @@ def _half(share: _Share) -> Half:
     body = jig.lay_body(whole, shape, guides, stations, strips, base, clamp, flares)
     if share.engraved:
         obstacles = obstacles_on(guides, stations, base.mechanism.knob.radius, body.notch)
-        lines = (*words(share.layout, share.boots), f"{share.name.upper()} HALF")
+        lines = (*words(share.layout, share.boots), wording.half_line(share.name))
         ladders = engrave_tongue(tongue, settings.body, settings.relief)
-        marks = engrave(main, lines, obstacles, body.clamps, (), ladders, HINTS)
+        marks = engrave(main, lines, obstacles, body.clamps, (), ladders, (wording.HINT,))
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
     return Half(share.name, share.motion, design, tongue)

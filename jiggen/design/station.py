@@ -23,7 +23,7 @@ from shapely.geometry import Polygon, box
 
 from jiggen.advice import LAYER, more_layers, whole_layers
 from jiggen.design.gear import Gear, Rack, mesh_half_length
-from jiggen.design.lettering import Region
+from jiggen.design.lettering import NOTHING, Drawn
 from jiggen.design.settings import Settings, SkiRange
 from jiggen.errors import InputError
 from jiggen.tables import Nut, SocketScrew, clearance_hole, nut, socket_screw
@@ -137,9 +137,9 @@ class RailShape:
     lean_z: float
     leg_x: tuple[float, float]
     bottom_z: float
-    graduations: tuple[Region, ...] = ()
+    graduations: Drawn = NOTHING
     nose_top: float = NOSE_TOP
-    underside: tuple[Region, ...] = ()
+    underside: Drawn = NOTHING
     index_y: float = 0.0
     lean: float = LEAN
     leg_thickness: float = 8.0  # as stiff below the rack as the rack (common practice, no source)

@@ -5,18 +5,19 @@ in the ski frame, underside at z = 0, as it is printed.  It guides no drill: one
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 import shapely.affinity
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import Point, Polygon, box
 
+from jiggen import wording
 from jiggen.design import engraving
-from jiggen.design.engraving import Board, Engraving, words
+from jiggen.design.engraving import Board, engraving_of, squared, words
 from jiggen.design.guides import Guide, layout_part
 from jiggen.design.jig import Body
-from jiggen.design.lettering import letter, regions_of
+from jiggen.design.lettering import Drawn, regions_of, rule, write
 from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
 from jiggen.design.settings import Bed
@@ -39,7 +40,7 @@ CAPS = (5.0, 4.2, 3.6)  # mm, capitals of the words, tried from the largest
 ID_CAPS = (3.6, 3.0)  # mm, capitals of the holes' names
 ID_REACH = 12.0  # mm from a hole's centre to its name, at most
 NOTCH = Polygon([(-2.0, 1.0), (2.0, 1.0), (0.0, -2.5)])  # across the edge, deep and inwards
-TITLE, MARK, SCALE_NAME = "TRIAL PLATE", "MARK", "check scale"
+SCALE_NAME = "check scale"
 COARSE = 0.05  # mm that a letter's outline is simplified by, which halves its corners
 
 
@@ -142,9 +143,9 @@ def _body(
     notches = list(_notches(plate))
     shape = plate.bar.difference(shapely.union_all(notches))
     holes = [Point(guide.x, guide.y).buffer(guide.radius) for guide in mine]
-    lines = _lines(plate, shape, holes)
+    lines = rule(_lines(plate, shape, holes))
     # Twice as clear of the lines: one beside a word reads as a letter.
-    board = Board(shape.bounds, [*holes, *notches, lines.buffer(CLEAR)], CLEAR, CLEAR)
+    board = Board(shape.bounds, [*holes, *notches, lines.shape.buffer(CLEAR)], CLEAR, CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
     for name, versions, near, reach in _items(plate, mine, layout):
         placed = board.put(versions, near, engraving.nearest_box, reach=reach)
@@ -153,7 +154,8 @@ def _body(
         else:
             engraved.append((name, placed))
     engravings = tuple(
-        Engraving(name, regions_of(found.simplify(COARSE)), DEPTH) for name, found in engraved
+        engraving_of(name, replace(found, shape=found.shape.simplify(COARSE)), DEPTH)
+        for name, found in engraved
     )
     (outline,) = regions_of(shapely.normalize(shape))
     return Body(plate, outline, (), mine, (), engravings, turn), tuple(left_out)
@@ -169,22 +171,22 @@ def _notches(plate: Plate) -> Iterator[Polygon]:
         yield shapely.affinity.translate(turned, x, y)
 
 
-def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> shapely.Geometry:
-    """Mounting mark and centre line, clear of holes and edge, as one shape; a half's mark is one.
+def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> Iterator[Polygon]:
+    """Mounting mark and centre line, clear of holes and edge; a half's mark is its edge.
 
     The mark is drawn at the edges and the middle alone: words and scale have room between.
     """
-    free = shape.buffer(-CLEAR).difference(shapely.union_all(holes).buffer(CLEAR))
-    b = plate.half_width
-    lines = [LineString([(plate.start, 0.0), (plate.stop, 0.0)])]
+    taken = [plate.bar.buffer(1.0) - shape.buffer(-CLEAR), *(hole.buffer(CLEAR) for hole in holes)]
+    b, half = plate.half_width, engraving.LINE / 2
+    bars = [box(plate.start, -half, plate.stop, half)]
     if plate.start < 0 < plate.stop:
-        for low, high in ((-b, ARM - b), (-ARM / 2, ARM / 2), (b - ARM, b)):
-            lines.append(LineString([(0.0, low), (0.0, high)]))
-    bars = [line.buffer(engraving.LINE / 2, cap_style="flat") for line in lines]
-    return shapely.union_all(bars).intersection(free)
+        ends = ((-b, ARM - b), (-ARM / 2, ARM / 2), (b - ARM, b))
+        bars += [box(-half, low, half, high) for low, high in ends]
+    for bar in bars:
+        yield from squared(bar, taken)
 
 
-Item = tuple[str, Iterable[shapely.Geometry], tuple[float, float], float]
+Item = tuple[str, Iterable[Drawn], tuple[float, float], float]
 """To engrave: its name, and shapes tried one after the other, at most so many mm from a point."""
 
 
@@ -193,15 +195,14 @@ def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[
     b, length = plate.half_width, plate.stop - plate.start
     middle = (plate.start + plate.stop) / 2
 
-    def written(text: str, caps: tuple[float, ...]) -> Iterator[shapely.Geometry]:
-        return (letter(text, cap) for cap in caps)
+    def written(text: str, caps: tuple[float, ...]) -> Iterator[Drawn]:
+        return (write(text, cap) for cap in caps)
 
     for guide in guides:
         yield guide.id, written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH
-    yield MARK, written(MARK, ID_CAPS), (0.0, b), ID_REACH
-    yield "arrow to the tip", [engraving.ARROW], (plate.stop, 0.0), length
-    for line in (TITLE, *words(layout_part(layout, guides))):
+    yield wording.MARK, written(wording.MARK, ID_CAPS), (0.0, b), ID_REACH
+    yield "arrow to the tip", [engraving.arrow()], (plate.stop, 0.0), length
+    for line in (wording.TRIAL, *words(layout_part(layout, guides))):
         yield line, written(line, CAPS), (middle, b / 2), length
-    if length > engraving.SCALE + 2 * EDGE:
-        scale = shapely.union_all([engraving.check_scale(CAPS[-1], 4.5)])
-        yield SCALE_NAME, [scale], (middle, -b), length
+    if length > wording.SCALE + 2 * EDGE:
+        yield SCALE_NAME, [engraving.check_scale(CAPS[-1], 4.5)], (middle, -b), length

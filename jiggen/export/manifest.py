@@ -21,6 +21,7 @@ from jiggen.design.plan import STATION_ERROR
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.export.bodies import fasteners, gauge_body, jig_bodies
+from jiggen.export.engraved import on_gauge, on_jig
 from jiggen.layout import Layout
 from jiggen.pattern.model import Screw
 from jiggen.record import entries
@@ -100,6 +101,7 @@ def jig_record(
             },
         ),
         print_check=tuple(_print_lengths(design)),
+        engraved=tuple(on_jig(design)),
         parts=parts,
         clamps=tuple(
             entries.ClampMark(part=body.name, x=x, y=y)
@@ -181,6 +183,7 @@ def gauge_record(
         guides=tuple(guide_entry(guide, NAME) for guide in gauge.guides),
         pegs=gauge.pegs,
         bodies=(gauge_body(gauge),),
+        engraved=tuple(on_gauge(gauge)),
         parts=part_entries(gauge.pieces, volumes),
         beds=beds,
     )

@@ -33,6 +33,7 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.asked import asked_of_gauge, asked_of_jig, asked_of_trial
 from jiggen.export.bodies import trial_bodies
+from jiggen.export.engraved import on_trial
 from jiggen.export.hole_plan import layout_dxf, layout_svg
 from jiggen.export.manifest import (
     Known,
@@ -293,6 +294,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
         guides=tuple(
             guide_entry(guide, plate.name) for plate in trial.plates for guide in plate.guides
         ),
+        engraved=tuple(on_trial(trial)),
         parts=part_entries(trial.pieces, drawn.volumes),
         beds=drawn.beds,
         compensation=printers.compensation_entry(compensation),

@@ -217,6 +217,46 @@ class ClampMark(Entry):
     y: Rounded
 
 
+class Sign(Entry):
+    """A text, arrow or diamond that is engraved: the middle of its box, its turn in degrees.
+
+    `size` is the height of a text's capitals, an arrow's length, a diamond's radius.
+    """
+
+    kind: Literal["text", "arrow", "axis", "diamond"]
+    text: Annotated[str, Field(max_length=200)] = ""
+    x: Rounded
+    y: Rounded
+    size: Size
+    turn: Rounded = 0.0
+
+
+class Ruled(Entry):
+    """Engraved lines of one `name`, as boxes (x from, y from, x to, y to).
+
+    Grooves in an upright face stand between the heights `z`.
+    """
+
+    name: Word
+    boxes: tuple[tuple[Rounded, Rounded, Rounded, Rounded], ...]
+    z: tuple[Rounded, Rounded] | None = None
+
+
+class Engraved(Entry):
+    """What is engraved in a level face of a `part`, as its first piece lies.
+
+    The floors lie at height `floor`, `depth` deep; the face looks up, or `down`.
+    """
+
+    part: Name
+    floor: Rounded
+    depth: Size
+    down: bool = False
+    signs: tuple[Sign, ...] = ()
+    lines: tuple[Ruled, ...] = ()
+    grooves: tuple[Ruled, ...] = ()
+
+
 class Joint(Entry):
     """The joint of two bodies at `x`, and its number of screws."""
 

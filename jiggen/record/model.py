@@ -132,6 +132,7 @@ class Record(Entry):
     openings: tuple[entries.Opening, ...] = ()
     pegs: tuple[entries.Peg, ...] = ()
     bodies: tuple[BodyShape, ...] = ()
+    engraved: tuple[entries.Engraved, ...] = ()
     parts: Annotated[tuple[entries.Part, ...], Field(min_length=1)]
     beds: tuple[entries.PrintBed, ...]
     compensation: entries.Compensated | None = None

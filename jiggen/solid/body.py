@@ -156,9 +156,9 @@ def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
     back, low = rail.back_x, rail.bottom_rack_z
     foot, out = [(back - rail.lean, low - 1.0), (back - rail.lean, low)], back + 1.0
     wedge = [*foot, (back, rail.lean_z), (out, rail.lean_z), (out, low - 1.0)]
-    lines = (prism(region, low - OVER, low + DEPTH) for region in rail.underside)
+    lines = (prism(region, low - OVER, low + DEPTH) for region in regions_of(rail.underside.shape))
     leaning = cut_away(bar, [prism_y(wedge, -rail.reach - 1.0, lean_to), *lines])
-    scale = [Inset(region, DEPTH) for region in rail.graduations]
+    scale = [Inset(region, DEPTH) for region in regions_of(rail.graduations.shape)]
     return engrave_top(one_solid(leaning, "rack"), rail.top_z, scale)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from jiggen.verify.geometry import Array, applied
+from jiggen.verify.geometry import Array
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.reading.step_assembly import StepPiece
 
@@ -43,24 +43,25 @@ def floors_of_mesh(mesh: Mesh, z: float) -> Array:
 
 def floors_of_step(piece: StepPiece, z: float) -> Array:
     """The floors' outlines at height `z`: edges of just one level flat face."""
-    found: dict[tuple[float, ...], Array] = {}
-    for flat in piece.shape.flats:
-        ends = applied(piece.pose, flat.reshape(-1, 3)).reshape(-1, 2, 3)
-        if not len(ends) or np.abs(ends[:, :, 2] - z).max() > LEVEL:
-            continue
-        for edge in ends[:, :, :2]:
-            order = sorted(tuple(np.round(point, SAME) + 0.0) for point in edge.tolist())
-            key = (*order[0], *order[1])
-            if key in found:
-                del found[key]  # two faces share it: it lies within their floor
-            else:
-                found[key] = edge
-    return np.array(list(found.values())).reshape(-1, 2, 2)
+    edges, face = piece.flat_edges
+    if not len(edges):
+        return np.zeros((0, 2, 2))
+    off = np.zeros(face[-1] + 1)
+    np.maximum.at(off, face, np.abs(edges[:, :, 2] - z).max(axis=1))
+    flat = edges[off[face] <= LEVEL][:, :, :2]
+    near = np.round(flat, SAME) + 0.0
+    turned = (near[:, 0, 0] > near[:, 1, 0]) | (
+        (near[:, 0, 0] == near[:, 1, 0]) & (near[:, 0, 1] > near[:, 1, 1])
+    )
+    near[turned] = near[turned][:, ::-1]
+    # Of two faces that share an edge, it lies within their floor.
+    _, first, count = np.unique(near.reshape(-1, 4), axis=0, return_index=True, return_counts=True)
+    return np.asarray(flat[first[count == 1]])
 
 
 def cut_by(segments: Array, y: float, widest: float) -> list[tuple[float, float]]:
     """Where the line at `y` runs through floors no wider than `widest` along it: x from, to."""
-    at = _crossings(segments, y)
+    at = crossings(segments, y)
     pairs = zip(at[::2].tolist(), at[1::2].tolist(), strict=False)
     return [(start, stop) for start, stop in pairs if stop - start <= widest]
 
@@ -73,20 +74,18 @@ def outline_of_mesh(mesh: Mesh, z: float) -> Array:
 
 def outline_of_step(piece: StepPiece, z: float) -> Array:
     """The outline where the plane at height `z` cuts the solid's flat faces with straight edges."""
-    found = []
-    for flat in piece.shape.flats:
-        ends = applied(piece.pose, flat.reshape(-1, 3)).reshape(-1, 2, 3)
-        start, stop = ends[:, 0], ends[:, 1]
-        cut = (start[:, 2] >= z) != (stop[:, 2] >= z)
-        start, stop = start[cut], stop[cut]
-        if not len(start) or len(start) % 2:  # a face whose curved edges are cut too
-            continue
-        share = (z - start[:, 2:]) / (stop[:, 2:] - start[:, 2:])
-        points = (start + share * (stop - start))[:, :2]
-        # In their order along the cut they begin and end what lies in the face.
-        order = np.lexsort(np.round(points, SAME).T)
-        found.append(points[order].reshape(-1, 2, 2))
-    return np.concatenate(found) if found else np.zeros((0, 2, 2))
+    edges, face = piece.flat_edges
+    start, stop = edges[:, 0], edges[:, 1]
+    cut = (start[:, 2] >= z) != (stop[:, 2] >= z)
+    start, stop, face = start[cut], stop[cut], face[cut]
+    even = np.bincount(face)[face] % 2 == 0  # else curved edges are cut too
+    start, stop, face = start[even], stop[even], face[even]
+    share = (z - start[:, 2:]) / (stop[:, 2:] - start[:, 2:])
+    points = (start + share * (stop - start))[:, :2]
+    # In their order along the cut they begin and end what lies in the face.
+    near = np.round(points, SAME)
+    order = np.lexsort((near[:, 0], near[:, 1], face))
+    return np.asarray(points[order].reshape(-1, 2, 2))
 
 
 def gaps(segments: Array, face: float, y: float, widest: float) -> list[tuple[float, float]]:
@@ -94,7 +93,7 @@ def gaps(segments: Array, face: float, y: float, widest: float) -> list[tuple[fl
 
     `face` is the y of a straight side; what is wider than `widest` is left out.
     """
-    at = _crossings(segments, y)
+    at = crossings(segments, y)
     ends = np.sort(segments[(np.abs(segments[:, :, 1] - face) <= LEVEL).all(axis=1), :, 0], axis=1)
     return [
         (start, stop)
@@ -126,7 +125,7 @@ def heights_at(mesh: Mesh, points: Array, top: float) -> list[tuple[float, ...]]
     return found
 
 
-def _crossings(segments: Array, y: float) -> Array:
+def crossings(segments: Array, y: float) -> Array:
     """The x, rising, at which `segments` cross the line at `y`."""
     (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T
     crossed = (y0 > y) != (y1 > y)
@@ -194,14 +193,36 @@ def _outline(shape: Any) -> Any:
 @cache
 def _written(text: str) -> Any:
     """The outline of `text` in the engraving font, about its middle, 1 high."""
+    return _outline(shapely.union_all([letter for _, letter in lettered(text, CURVE)]))
+
+
+def lettered(text: str, chords: int) -> list[tuple[str, Any]]:
+    """Each character of `text` with its shape in the engraving font, in font units.
+
+    Every arc of a letter's curves is so many `chords`.
+    """
     font = _font()
-    glyphs, names = font.getGlyphSet(), font.getBestCmap()
-    at, rings = 0.0, []
+    names, at, found = font.getBestCmap(), 0.0, []
     for character in text:
         name = names.get(ord(character), ".notdef")
-        rings += [np.add(ring, (at, 0.0)) for ring in _rings(glyphs, name)]
-        at += glyphs[name].width
-    return _outline(shapely.build_area(shapely.MultiLineString(rings)))
+        shape, width = _glyph(name, chords)
+        found.append((character, affinity.translate(shape, at)))
+        at += width
+    return found
+
+
+@cache
+def capital() -> float:
+    """The height of the font's capitals, in font units."""
+    return float(_glyph("H", 1)[0].bounds[3])
+
+
+@cache
+def _glyph(name: str, chords: int) -> tuple[Any, float]:
+    """A glyph's shape and its advance."""
+    glyphs = _font().getGlyphSet()
+    rings = _rings(glyphs, name, chords)
+    return shapely.build_area(shapely.MultiLineString(rings)), float(glyphs[name].width)
 
 
 @cache
@@ -211,8 +232,8 @@ def _font() -> Any:
     return TTFont(BytesIO(files("jiggen").joinpath("fonts", FONT).read_bytes()))
 
 
-def _rings(glyphs: Any, name: str) -> list[list[Any]]:
-    """A glyph's closed rings in font units, points (x, y), its curves as chords."""
+def _rings(glyphs: Any, name: str, chords: int) -> list[list[Any]]:
+    """A glyph's closed rings in font units, points (x, y), every arc of its curves as `chords`."""
     from fontTools.pens.basePen import decomposeQuadraticSegment
     from fontTools.pens.recordingPen import DecomposingRecordingPen
 
@@ -227,7 +248,7 @@ def _rings(glyphs: Any, name: str) -> list[list[Any]]:
         elif command == "qCurveTo":
             for control, end in decomposeQuadraticSegment(points):
                 a, b, c = (np.array(point) for point in (rings[-1][-1], control, end))
-                for t in np.arange(1, CURVE + 1) / CURVE:
+                for t in np.arange(1, chords + 1) / chords:
                     rings[-1].append((1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c)
         else:  # closePath
             rings[-1].append(rings[-1][0])

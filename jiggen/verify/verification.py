@@ -18,6 +18,7 @@ from jiggen.verify.asked import judge_asked
 from jiggen.verify.beds import judge_beds
 from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.drawn import judge_drawings
+from jiggen.verify.engraving import judge_engraving
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.folder import judge_files
 from jiggen.verify.gauges import judge_gauges
@@ -48,6 +49,7 @@ AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
     judge_asked,
     judge_beds,
+    judge_engraving,
     judge_index_lines,
     judge_lengths,
     judge_room,

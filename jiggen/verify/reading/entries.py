@@ -214,6 +214,8 @@ class Station(Entry):
 class Inputs(Entry):
     """What was asked for, as far as verification looks: `boots` from and to, of a range.
 
+    Of a range `boot` is the longest; `shift` is the mount shift.
+
     `bush_fit` and `hole_fit` are what the diameters of bush pockets and of drill holes were made
     larger by, `guide_clearance` those that guide the drill themselves, `slide` the clearance per
     side of sliding faces, and `backlash` that of a rack; mm.  The ski's width is taken
@@ -223,15 +225,28 @@ class Inputs(Entry):
 
     bed: PrintBed
     ski: SkiWidths | None = None
+    pattern: str = ""
+    boot: Length | None = None
     boots: tuple[Length, Length] | None = None
     bush: Literal["auto", "none"] | Bush | None = None
     guide_clearance: Coefficient = 0.0
+    shift: Coefficient = 0.0
+    core: str = ""
+    side: str = ""
+    pair: str = ""
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
     slide: Coefficient = 0.0
     backlash: Coefficient = 0.0
     rail_depth: Coefficient = 0.0
     sidewall: Literal["upright", "rounded"] | Annotated[float, Field(ge=0, le=45)] = "upright"
+
+
+class FitSizes(Entry):
+    """The allowances and the clearances per side that a gauge tries out, mm."""
+
+    bush_fit: tuple[float, ...]
+    slide: tuple[float, ...]
 
 
 class Placed(Entry):

@@ -10,7 +10,9 @@ from pydantic import Field, ValidationError, model_validator
 
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
+from jiggen.outcome import Name
 from jiggen.verify.reading.bodies import BodyShape, Fastener
+from jiggen.verify.reading.engraved import Engraved
 from jiggen.verify.reading.entries import (
     MOST_PARTS,
     NOTHING_DONE,
@@ -22,6 +24,7 @@ from jiggen.verify.reading.entries import (
     Entry,
     Expected,
     FileEntry,
+    FitSizes,
     Guide,
     Hole,
     IndexLine,
@@ -58,6 +61,9 @@ class Manifest(Entry):
     hardware: Annotated[tuple[Bought, ...], Field(max_length=MOST_HOLES)] = ()
     fasteners: Annotated[tuple[Fastener, ...], Field(max_length=MOST_PARTS)] = ()
     clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
+    engraved: Annotated[tuple[Engraved, ...], Field(max_length=2 * MOST_PARTS)] = ()
+    left_out: dict[Name, tuple[str, ...]] = Field(default_factory=dict)
+    fits: FitSizes | None = None
     ladders: Annotated[tuple[LadderEntry, ...], Field(max_length=MOST_PARTS)] = ()
     boots: tuple[BootLayout, ...] = ()
     index_lines: Annotated[tuple[IndexLine, ...], Field(max_length=MOST_PARTS)] = ()
@@ -96,6 +102,10 @@ class Manifest(Entry):
         for name in (feature.part for feature in features):
             if name not in bodies:
                 raise ValueError(f"{name!r} is not a body among the parts")
+        parts = {part.name for part in self.parts}
+        for face in self.engraved:
+            if face.part not in parts:
+                raise ValueError(f"engravings on {face.part!r}, which is not among the parts")
         if self.ladders:
             self._ladders_agree(bodies)
         for part in self.parts:

@@ -7,11 +7,13 @@ multiplies the placements on the way (ITEM_DEFINED_TRANSFORMATION of ISO 10303-4
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from jiggen.verify.geometry import Array
+from jiggen.verify.geometry import Array, applied
 from jiggen.verify.reading.step_shape import Shape, ShapeReader
 from jiggen.verify.reading.step_text import Entity, StepError, StepFile, read_step_text
 
@@ -36,6 +38,14 @@ class StepPiece:
     products: tuple[str, ...]
     pose: Array
     shape: Shape
+
+    @cached_property
+    def flat_edges(self) -> tuple[Array, NDArray[np.int64]]:
+        """The straight edges (n, 2, 3) of all flat faces, placed, and the number of each's face."""
+        flats = self.shape.flats
+        edges = np.concatenate([*flats, np.zeros((0, 2, 3))])
+        placed = applied(self.pose, edges.reshape(-1, 3)).reshape(-1, 2, 3)
+        return placed, np.repeat(np.arange(len(flats)), [len(flat) for flat in flats])
 
 
 @dataclass(frozen=True, eq=False)
