@@ -73,7 +73,8 @@ def load_pieces(folder: Path, manifest: Manifest, ledger: Ledger) -> dict[str, S
 def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> Mesh | None:
     """A part's mesh as designed, outside out; None (and a fault) when it cannot be read."""
     try:
-        mesh = undone(read_stl(within(folder, part.file, limits.FILE)), manifest.done)
+        read = read_stl(within(folder, part.file, limits.FILE))
+        mesh = undone(read, manifest.done)
     except (OSError, MeshError) as error:
         fail_unreadable(ledger.about(part.file, Path(part.file).name), error)
         return None
@@ -83,6 +84,9 @@ def load_mesh(folder: Path, part: Part, manifest: Manifest, ledger: Ledger) -> M
     about.within(count, 0, 0, "verify.open-mesh", message, "")
     about.expect(mesh.is_oriented, "verify.winding", "inconsistent facet orientation")
     about.expect(mesh.volume > 0, "verify.winding", "the mesh is inside out", mesh.volume)
+    odd = read.odd_normals
+    message = f"{odd} stored normals are not those of their facets' corners"
+    about.within(odd, 0, 0, "verify.normals", message, "")
     volume, wanted = abs(mesh.volume), part.volume
     ratio = volume / wanted
     message = (
