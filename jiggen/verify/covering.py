@@ -274,7 +274,7 @@ class Covering:
         first, stop, edge, _ = self._segments
         length = np.linalg.norm(stop - first, axis=1)
         border = np.bincount(edge, length, len(shape.ends))[shape.edge]
-        bent = np.where(shape.straight[shape.edge], limits.ROUNDING, limits.CHORD)
+        bent = np.where(shape.straight[shape.edge], limits.ROUNDING, limits.FACET)
         slack = np.bincount(self.groups[shape.face], border * bent, size)
         # A chord's triangle is narrower than the arc it stands for, by a third of sagitta/radius.
         narrow = np.where(shape.kind == PLANE, 0.0, limits.NARROW) * surfaces.areas

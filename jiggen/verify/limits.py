@@ -14,6 +14,7 @@ SHAPE = 0.02  # mm between a corner of the STEP and the nearest of the STL
 STEP_EDGE = 1e-3  # mm between a STEP edge and its faces, its corners: a kernel's own are 1e-7
 STEP_VOLUME = 1e-4  # of the solid's volume, that the STEP's faces enclose
 ROUNDING = 1e-3  # mm² of a face's area, and of it per mm of its border: single precision
+FACET = 0.02  # mm that a facet may cut into any round face: where two meet, kernels go beyond 0.004
 FOLDED = 0.01  # mm² of triangles that may look the wrong way: slivers, in single precision
 NARROW = 0.01  # of a round face's area, that its facets may lack: 0.35 rad between them lack 0.5 %
 BASE = 0.01  # mm between a printed part's lowest point and z = 0

@@ -12,7 +12,6 @@ from jiggen.verify import limits
 from jiggen.verify.covering import Covering
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array, applied
-from jiggen.verify.reading.entries import Part
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.reading.step_assembly import StepPiece
 from jiggen.verify.results import Ledger, Subject
@@ -51,11 +50,11 @@ def judge_surface(evidence: Evidence, ledger: Ledger) -> None:
             piece = evidence.pieces[placed.name]
             if id(piece.shape) not in seen and len(piece.shape.kind):
                 seen.add(id(piece.shape))
-                judge_piece(part, piece, placed.matrix, mesh, ledger.about(part.file, part.name))
+                judge_piece(piece, placed.matrix, mesh, ledger.about(part.file, part.name))
 
 
-def judge_piece(part: Part, piece: StepPiece, to_ski: Array, mesh: Mesh, about: Subject) -> None:
-    """A part's mesh, which `to_ski` carries to its place, against the shape of one piece."""
+def judge_piece(piece: StepPiece, to_ski: Array, mesh: Mesh, about: Subject) -> None:
+    """A mesh, which `to_ski` carries to its place, against the shape of one piece."""
     vertices = applied(np.linalg.pinv(piece.pose) @ to_ski, mesh.vertices)
     covering = Covering(vertices, mesh.triangles, Surfaces(piece.shape))
     sound = _judge_places(covering, piece, about)
@@ -96,7 +95,7 @@ def _judge_places(covering: Covering, piece: StepPiece, about: Subject) -> bool:
 
 
 def _judge_chords(covering: Covering, piece: StepPiece, about: Subject) -> None:
-    """Facets must not cut deeper into round faces and edges than is allowed for a bore's."""
+    """Facets must not cut too deep into round faces and edges."""
     start, stop, _ = covering.halves
     along, _, chord = covering.along
     good = covering.reach <= limits.SHAPE
@@ -111,9 +110,9 @@ def _judge_chords(covering: Covering, piece: StepPiece, about: Subject) -> None:
     deepest = int(np.argmax(depth))
     message = (
         f"is drawn with chords that cut in by {depth[deepest]:.4f} mm "
-        f"{where(piece, points[deepest])} (limit {limits.CHORD:g} mm)"
+        f"{where(piece, points[deepest])} (limit {limits.FACET:g} mm)"
     )
-    about.within(float(depth[deepest]), 0.0, limits.CHORD, "verify.coarse", message)
+    about.within(float(depth[deepest]), 0.0, limits.FACET, "verify.coarse", message)
 
 
 def _judge_cover(covering: Covering, piece: StepPiece, about: Subject) -> None:

@@ -1,8 +1,7 @@
 """The verifier: a jig's written files against the layout in their manifest.
 
-What it does not see: a peg that nobody asked for; a recess or a boss that the STEP lacks, as
-long as it leaves the STEP's corners, the volume within its limit, the guides and the drills'
-paths as they are; and a round hole less than `limits.EXTRA_DEPTH` deep.
+What it does not see: anything wrong in both STEP and STL alike that no named check looks for; a
+triangle off its STEP face by no more than `limits.SHAPE`; and how a print came out.
 """
 
 from collections.abc import Iterable, Mapping
@@ -44,6 +43,7 @@ from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
 from jiggen.verify.shells import judge_shells
 from jiggen.verify.standing import judge_standing
+from jiggen.verify.surface import judge_surface
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
@@ -60,6 +60,7 @@ JUDGES = (
     judge_shells,
     judge_drawings,
     judge_mechanism,
+    judge_surface,  # the last: it is silent where a cause has been named
 )
 """Checks that stand by themselves: what each finds, it notes in the ledger."""
 
