@@ -237,6 +237,32 @@ def folder(path: Path) -> object:
     return table(verification), verdict(verification), verification.as_dict()
 
 
+def toolpaths() -> Seeds:
+    import trimesh
+    from gcode_writing import DIALECTS, written
+
+    from jiggen.verify.reading.mesh import Mesh
+
+    solid = trimesh.creation.annulus(3.0, 8.0, 2.0)
+    tube = Mesh(solid.vertices - solid.vertices.min(axis=0), solid.faces)
+    return {
+        f"{name}.gcode": written([("tube", tube, (20.0, 20.0))], name).encode() for name in DIALECTS
+    }
+
+
+def gcode(path: Path) -> object:
+    from jiggen.errors import InputError
+    from jiggen.verify.reading.gcode import GcodeError, read_gcode
+    from jiggen.verify.reading.walls import pieces_of
+    from jiggen.verify.slicer import stated_in
+
+    try:
+        toolpath = read_gcode(path)
+    except GcodeError as error:  # as the check of toolpaths tells it
+        raise InputError.of("verify.gcode-unreadable", str(error), where=str(path)) from None
+    return stated_in(toolpath, pieces_of(toolpath))
+
+
 def in_jig(seeds: Seeds) -> Seeds:
     return {f"jig/{name}": data for name, data in seeds.items()}
 
@@ -258,6 +284,7 @@ READERS = (
     Reader("manifest", 14, whole_manifest, manifest),
     Reader("sheet", 8, whole_manifest, sheet),
     Reader("sheet pdf", 2, whole_manifest, pdf),
+    Reader("gcode", 8, toolpaths, gcode),
     Reader("folder", 8, lambda: in_jig(jig_folder()), folder, lambda: in_jig(jig_folder())),
 )
 

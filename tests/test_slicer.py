@@ -11,11 +11,11 @@ import subprocess
 import faults
 import numpy as np
 import pytest
-from gcode_reading import circles, read_paths
 from sharing import built_once
 from test_ladders import build
 
 from jiggen.pipeline.products import build_jig
+from jiggen.verify.toolpath import check_toolpaths
 
 SLICER = shutil.which("prusa-slicer")  # Debian's archive; its report tells what it repaired
 pytestmark = pytest.mark.skipif(SLICER is None, reason="no slicer installed")
@@ -125,32 +125,24 @@ def test_a_half_for_many_boots_is_taken_as_well(ladders, tmp_path, part):
     assert not any(word in said for word in COMPLAINTS), said
 
 
-def holes_in(built, part):
-    """Of a body: its holes' guides with their places in the ski frame, and the pose to there."""
-    manifest = built.record.values()
-    (entry,) = (one for one in manifest["parts"] if one["name"] == part)
-    places = {hole["id"]: (hole["x"], hole["y"]) for hole in manifest["holes"]}
-    guides = [guide for guide in manifest["guides"] if guide["part"] == part]
-    return [(guide, places[guide["id"]]) for guide in guides], np.array(entry["to_ski"])
+def checked(folder, *files):
+    """The check of what was sliced; how it is filled is left out, and so are those faults."""
+    check = check_toolpaths(folder, files)
+    filled = {"verify.gcode-walls", "verify.gcode-skins", "verify.gcode-infill"}
+    filled |= {"verify.gcode-layer", "verify.gcode-material"}
+    return check, {fault.code for fault in check.faults} - filled
 
 
 @pytest.mark.parametrize("part", ["body-toe", "body-heel"])
 def test_the_toolpath_has_every_hole_where_the_record_has_it(built, sliced, part):
-    guides, pose = holes_in(built, part)
-    round_walls = list(circles(read_paths(sliced(part)[1].read_text().splitlines())))
-    for guide, (x, y) in guides:
-        bore = guide["bore"] + WIDTH  # the nozzle's middle runs half a line outside the hole
-        found = []
-        for one in round_walls:
-            place = pose @ (one.x, one.y, one.z, 1.0)
-            if np.hypot(place[0] - x, place[1] - y) < 1.0 and abs(one.diameter - bore) < 0.1:
-                found.append((one.layer, place[0] - x, place[1] - y))
-        numbers, *off = np.array(found).T
-        assert np.hypot(*off).max() < 0.02, guide["id"]
-        # From below the lead-in of 0.5 mm, layer for layer, to the seat: the bush goes so deep.
-        assert numbers.tolist() == list(range(2, 60))
-        deep = LAYER * (numbers.max() + 1)
-        assert deep == pytest.approx(pose[2][3] - guide["bore_z"][0], abs=1e-6)
+    check, faults = checked(built.folder, sliced(part)[1])
+    assert not faults
+    (file,) = check.files
+    wanted = {guide["id"] for guide in built.record.values()["guides"] if guide["part"] == part}
+    assert {hole.id for hole in file.holes} == wanted
+    assert max(hole.deviation for hole in file.holes) < 0.01
+    # From below the lead-in of 0.5 mm, layer for layer, to the seat: the bush goes so deep.
+    assert {hole.layers for hole in file.holes} == {57}
 
 
 def test_a_bed_is_sliced_as_it_is_laid(built, sliced):
@@ -158,37 +150,19 @@ def test_a_bed_is_sliced_as_it_is_laid(built, sliced):
     for bed in built.record.beds:
         said, printed = sliced(bed.file)
         assert not any(word in said for word in (*COMPLAINTS, "metadata")), said
-        paths = list(read_paths(printed.read_text().splitlines()))
-        assert {path.thing for path in paths if path.thing} == set(bed.counts)
-        round_walls = list(circles(paths))
-        for piece in bed.pieces:
-            if not piece.part.startswith("body"):
-                continue
-            guides, pose = holes_in(built, piece.part)
-            for guide, (x, y) in guides:
-                bore = guide["bore"] + WIDTH
-                places = [
-                    pose @ (one.x - piece.x, one.y - piece.y, one.z, 1.0)
-                    for one in round_walls
-                    if one.thing == piece.part and abs(one.diameter - bore) < 0.1
-                ]
-                off = np.hypot(*(np.array(places)[:, :2] - (x, y)).T)
-                assert (off < 0.02).sum() >= 28, guide["id"]  # of 30 coarse layers, less lead-in
+        check, faults = checked(built.folder, printed)
+        assert not faults
+        (file,) = check.files
+        assert file.holds == bed.file
+        assert all(hole.deviation < 0.01 for hole in file.holes)
 
 
 def test_a_moved_hole_is_seen_in_the_toolpath(folder, tmp_path):
     """What the reader finds is what is printed, not what was meant."""
     faults.move_hole(folder, "toe-3", 0.05)
     slice_outlines(folder / "parts/body-toe.stl", tmp_path / "moved.gcode", COARSE)
-    data = faults.read_manifest_data(folder)
-    pose = np.array(next(one["to_ski"] for one in data["parts"] if one["name"] == "body-toe"))
-    (hole,) = (one for one in data["holes"] if one["id"] == "toe-3")
-    (guide,) = (one for one in data["guides"] if one["id"] == "toe-3")
-    paths = read_paths((tmp_path / "moved.gcode").read_text().splitlines())
-    places = [
-        (pose @ (one.x, one.y, one.z, 1.0))[:2] - (hole["x"], hole["y"])
-        for one in circles(paths)
-        if abs(one.diameter - guide["bore"] - WIDTH) < 0.1
-    ]
-    near = [place for place in places if np.hypot(*place) < 1.0]
-    assert np.mean(near, axis=0) == pytest.approx((0.05, 0.0), abs=0.005)
+    check, found = checked(folder, tmp_path / "moved.gcode")
+    assert "verify.gcode-hole" in found
+    off = {hole.id: hole.deviation for hole in check.files[0].holes}
+    assert off["toe-3"] == pytest.approx(0.05, abs=0.005)
+    assert max(by for name, by in off.items() if name != "toe-3") < 0.01

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen import options as table
+from jiggen.cautions import CAUTIONS
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
@@ -32,6 +33,13 @@ SHEET_CORE = replace(
 )
 SHEET_OUT = replace(
     table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
+)
+GCODE = Option(
+    "gcode",
+    "path",
+    "Check this G-code, made of the folder's parts or beds, as well; once for each file.",
+    group=RESULT,
+    repeated=True,
 )
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -292,10 +300,18 @@ def _built(
 
 
 @command(JIGS)
-def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
+def check(
+    folder: options.FolderArgument,
+    gcode: Annotated[tuple[Path, ...], GCODE],
+    as_json: options.JsonOption,
+) -> None:
     """Verify a built folder again: every hole, every part, and that no file has changed.
 
-    Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it.
+    With --gcode, also what your slicing program made of its parts or beds: which they are,
+    whether they were scaled, mirrored, turned or changed, and every hole in the toolpath.
+
+    Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it, or do
+    not print it.
     """
     from jiggen.verify import check as verify_folder
     from jiggen.verify import table as as_table
@@ -303,7 +319,21 @@ def check(folder: options.FolderArgument, as_json: options.JsonOption) -> None:
 
     found = verify_folder(folder)
     text = f"{as_table(found)}\n\n{verdict(found)}"
-    output.write(as_json, found.as_dict, lambda: text, passed=found.passed)
+    if not gcode:
+        output.write(as_json, found.as_dict, lambda: text, passed=found.passed)
+        return
+
+    from jiggen.report.toolpath import toolpath_text
+    from jiggen.verify.toolpath import check_toolpaths
+
+    with output.shown_progress():
+        sliced = check_toolpaths(folder, gcode)
+    output.write(
+        as_json,
+        lambda: found.as_dict() | {"gcode": sliced.as_dict()},
+        lambda: "\n".join((verdict(found), "", toolpath_text(sliced), *CAUTIONS)),
+        passed=found.passed and sliced.passed,
+    )
 
 
 @command(JIGS)
