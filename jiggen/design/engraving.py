@@ -117,11 +117,11 @@ def centre_line(plate: Plate, body: float, guides: Iterable[Guide]) -> tuple[Eng
     return engraving_of(name, rule(bars)), down
 
 
-def squared(bar: Polygon, taken: Shapes) -> list[Polygon]:
-    """The parts of an upright `bar` beside what is `taken`, cut square at their ends."""
+def squared(bar: Polygon, cuts: Shapes) -> list[Polygon]:
+    """The parts of an upright `bar` beside `cuts`, cut square at their ends."""
     x0, y0, x1, y1 = bar.bounds
     whole = []
-    for part in shapely.get_parts([bar & shape for shape in taken]):
+    for part in shapely.get_parts([bar & shape for shape in cuts]):
         if not part.is_empty:
             a, b, c, d = part.bounds
             whole.append(box(x0, b, x1, d) if x1 - x0 < y1 - y0 else box(a, y0, c, y1))
@@ -318,9 +318,9 @@ def graduate(rail: RailShape, ski: SkiRange, half_width: float) -> RailShape:
     clear = [y for y in whole if not _across(y, left, right).intersects(beside)]
     index = (clear or whole or places)[0]
     line = _across(index, left, right)
-    kept = (number for number in numbers if number.shape.distance(line) >= RAIL_GAP)
+    shown = (number for number in numbers if number.shape.distance(line) >= RAIL_GAP)
     top, below = (
-        together([rule([*lines, line]), *kept]),
+        together([rule([*lines, line]), *shown]),
         rule([_across(index, left, right - rail.lean)]),
     )
     return replace(rail, graduations=top, underside=below, index_y=index)

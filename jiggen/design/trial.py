@@ -176,14 +176,14 @@ def _lines(plate: Plate, shape: Polygon, holes: list[Polygon]) -> Iterator[Polyg
 
     The mark is drawn at the edges and the middle alone: words and scale have room between.
     """
-    taken = [plate.bar.buffer(1.0) - shape.buffer(-CLEAR), *(hole.buffer(CLEAR) for hole in holes)]
+    cuts = [plate.bar.buffer(1.0) - shape.buffer(-CLEAR), *(hole.buffer(CLEAR) for hole in holes)]
     b, half = plate.half_width, engraving.LINE / 2
     bars = [box(plate.start, -half, plate.stop, half)]
     if plate.start < 0 < plate.stop:
         ends = ((-b, ARM - b), (-ARM / 2, ARM / 2), (b - ARM, b))
         bars += [box(-half, low, half, high) for low, high in ends]
     for bar in bars:
-        yield from squared(bar, taken)
+        yield from squared(bar, cuts)
 
 
 Item = tuple[str, Iterable[Drawn], tuple[float, float], float]

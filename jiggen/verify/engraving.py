@@ -177,8 +177,8 @@ def _judge(
         _explain(about, item, bad, spare, found, face.depth)
         excused.append(item.whole)
     margin = limits.TEXT
-    taken = shapely.union_all([*excused, *match.areas]).buffer(margin, join_style="mitre")
-    over = shapely.get_parts(shapely.union_all([*spare, found.opened]) - taken)
+    known = shapely.union_all([*excused, *match.areas]).buffer(margin, join_style="mitre")
+    over = shapely.get_parts(shapely.union_all([*spare, found.opened]) - known)
     parts = shapely.get_parts(shapely.union_all(over).buffer(-margin).buffer(margin))
     for part in _clusters([part for part in parts if part.area > limits.SPECK_OF_FLOOR]):
         x0, y0, x1, y1 = part.bounds

@@ -144,8 +144,8 @@ def _judge_ladder(ladder: LadderEntry, face: Engraved, about: Subject) -> list[S
             about.expect(right, CODE, f"its {name} has not its long lines {what}")
         if row.name in ("odd", "even"):
             odd = row.name == "odd"
-            alike = all(line.first % 2 == odd for line in row.lines)
-            about.expect(alike, CODE, f"its {name} has lines for other boots")
+            right = all(line.first % 2 == odd for line in row.lines)
+            about.expect(right, CODE, f"its {name} has lines for other boots")
         for line in (line for line in row.lines if line.number):
             low, high = row.numbers
             beside = [t for t in left if t.text == line.number and abs(t.x - line.x) <= limit]
