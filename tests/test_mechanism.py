@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -15,8 +16,12 @@ from hypothesis import strategies as some
 from shapely import affinity
 from shapely.geometry import Polygon
 
+from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.gear import Gear, Rack, backlash
+from jiggen.design.pieces import list_pieces
 from jiggen.design.sidewall import run_out as designed_run_out
+from jiggen.solid.body import make_pinion, make_rail
+from jiggen.solid.model import draw_pieces, mesh_of
 from jiggen.verify import limits
 from jiggen.verify.bearings import find_seat
 from jiggen.verify.drive import SHARES, _bent, _flanks, _play, _uneven, drive, edges
@@ -24,6 +29,7 @@ from jiggen.verify.evidence import Evidence
 from jiggen.verify.mechanism import half_touched, judge_mechanism, run_out
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger
+from jiggen.verify.stations import Cuts, Side
 
 FINE = 1e-3
 MODULE, TEETH, SHIFT = 1.5, 12, 0.3
@@ -127,6 +133,23 @@ def test_both_rails_of_a_station_have_the_designed_play_at_every_width(good, bui
         half, at = half_touched(side, good.manifest.inputs)
         assert half == pytest.approx(49.0, abs=1e-4)
         assert at[0] == pytest.approx(0.0, abs=0.01)
+
+
+def test_engraving_is_no_fault_of_the_teeth_of_the_thinnest_racks(club_layout):
+    """5 mm high, engraved 0.6 mm deep on top and underside."""
+    design = design_jig(club_layout, Settings(SkiRange(84, 112), body=12.0))
+    made = design.mechanism
+    makers = {"rail": partial(make_rail, made.rail), "pinion": partial(make_pinion, made.pinion)}
+    pieces = [piece for piece in list_pieces(design) if piece.name in makers]
+    cuts = {}
+    for part in draw_pieces(pieces, makers).parts:
+        pose = part.piece.to_ski(part.piece.placed[0])
+        pose[0, 3] -= design.stations[0].x
+        cuts[part.name] = Cuts(Mesh(*mesh_of(part)).moved(pose))
+    side = Side("rail", "heel", 1.0, 0.0, cuts["rail"], cuts["rail"], cuts["pinion"])
+    found = drive(side, ZERO, ZERO, (84.0, 112.0))
+    assert max(found.bent) < 1e-4
+    assert np.ptp(found.play, axis=1) == pytest.approx(0.16, abs=0.01)
 
 
 def test_equal_parts_are_cut_once(good):

@@ -23,7 +23,7 @@ from jiggen.verify.stations import WITHIN, Side
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-SHARES = (0.5, 0.1, 0.3, 0.7, 0.85)  # of a rack's height: where it is cut; contact at the first
+SHARES = (0.5, 0.0, 0.3, 0.7, 1.0)  # of a rack's height: where it is cut; contact at the first
 TURNS = 4  # places of the pinion to a tooth, at which its rack is tried
 STEPS = (0.02, 0.001, 0.00005)  # mm, by which a rack is moved until it touches
 ROUNDED = 0.5  # of a tooth's height: where its flanks are looked for
@@ -175,9 +175,9 @@ def _play(
         return math.nan, math.nan
     # The room that holds, or is nearest to, where the rack should be.
     at = int(np.flatnonzero(runs)[np.argmin(np.abs(coarse[runs]))])
-    taken = np.flatnonzero(~runs)
-    low = int(taken[taken < at].max(initial=-1)) + 1
-    high = int(taken[taken > at].min(initial=len(coarse))) - 1
+    blocked = np.flatnonzero(~runs)
+    low = int(blocked[blocked < at].max(initial=-1)) + 1
+    high = int(blocked[blocked > at].min(initial=len(coarse))) - 1
     ends = [float(coarse[low]), float(coarse[high])]
     for wide, step in pairwise(STEPS):
         for n, way in enumerate((-1.0, 1.0)):

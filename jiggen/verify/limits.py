@@ -68,6 +68,7 @@ SEATED = 0.02  # mm between a station's axis and that of the seat of its pinion
 SEAT = (0.02, 0.10)  # mm between pinion and seat as drawn, all round: the lock screw closes it
 RUN = 0.2  # mm between parts that pass without guiding one another, at least
 SHARED = 0.02  # mm³ that two parts may share: faces that touch, in single precision
+PAST_ENGRAVING = 0.7  # mm below a face, from where no engraving reaches
 PLAY = 0.8  # mm in and out that a rack is moved in search of its play
 TEXT = 0.07  # mm that a corner of an engraved letter may be off: trial plates' are simplified
 SPECK_OF_FLOOR = 0.01  # mm² of an engraving's floor that does not count

@@ -87,8 +87,8 @@ class Side:
         return (float(heights.min()), float(heights.max())) if len(heights) else (0.0, 0.0)
 
     def rack_level(self, share: float) -> float:
-        """The height at a `share` of the rack's, from its bottom to its top."""
-        low, high = self.rack_z
+        """The height at a `share` of the rack's, clear of what is engraved below and on top."""
+        low, high = self.rack_z[0] + limits.PAST_ENGRAVING, self.rack_z[1] - limits.PAST_ENGRAVING
         return low + share * (high - low)
 
     def rack_at(self, z: float) -> BaseGeometry:
