@@ -64,8 +64,8 @@ class Covering:
         met = np.isfinite(near)
         edge, end = np.nonzero(met[shape.ends])
         ring = shape.ends[:, 0] == shape.ends[:, 1]
-        kept = ~(ring[edge] & (end == 1))
-        edge, end = edge[kept], end[kept]
+        used = ~(ring[edge] & (end == 1))
+        edge, end = edge[used], end[used]
         vertex = at[shape.ends[edge, end]]
         along = np.where(end == 1, shape.count[edge] - 1, 0).astype(float)
         others = np.ones(len(self.vertices), bool)
@@ -77,7 +77,7 @@ class Covering:
         return vertex[order], edge[order], along[order], off[order]
 
     def _between_corners(self, vertices: Rows) -> tuple[Rows, Rows, Array, Array]:
-        """Of vertices that are no corners those on edges: vertex, edge, place along it, off it."""
+        """Of vertices between corners those on edges: vertex, edge, place along it, off it."""
         first, stop, edge, index = self._segments
         pieces = np.maximum(np.ceil(np.linalg.norm(stop - first, axis=1) / PIECE), 1).astype(int)
         step, owner = ranges(np.zeros(len(pieces), np.int64), pieces)
@@ -142,8 +142,8 @@ class Covering:
         last = np.append(begins[1:], True)
         follows[last] = np.flatnonzero(begins)  # round again, where the edge is a ring
         ring = shape.ends[edge, 0] == shape.ends[edge, 1]
-        kept = (~last | ring) & (vertex[follows % len(vertex)] != vertex)
-        rows = np.flatnonzero(kept)
+        used = (~last | ring) & (vertex[follows % len(vertex)] != vertex)
+        rows = np.flatnonzero(used)
         behind = follows[rows]
         end = np.where(last[rows], shape.count[edge[rows]] - 1, along[behind])
         middle = (self.vertices[vertex[rows]] + self.vertices[vertex[behind]]) / 2

@@ -168,9 +168,9 @@ def _sound(
     """Whether the loops of the `judged` faces, unrolled, bound an area without a crossing."""
     shape = surfaces.shape
     loop = shape.loop[surfaces.line.use]
-    kept = judged[shape.face_of_loop[loop]] & surfaces.line.steps
-    loops, owner = np.unique(loop[kept], return_inverse=True)
-    rings = shapely.linearrings(surfaces.charts[kept], indices=owner)
+    chosen = judged[shape.face_of_loop[loop]] & surfaces.line.steps
+    loops, owner = np.unique(loop[chosen], return_inverse=True)
+    rings = shapely.linearrings(surfaces.charts[chosen], indices=owner)
     face = shape.face_of_loop[loops]
     order = np.lexsort((~outer[loops], face))  # of each face the outer one first
     number = np.unique(face[order], return_inverse=True)[1]

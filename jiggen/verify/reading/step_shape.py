@@ -191,12 +191,12 @@ class ShapeReader:
     def _uses(self, bounds: Rows) -> tuple[Rows, NDArray[np.bool_], Rows]:
         """Edge, sense and bound of each use of an edge in `bounds`, as the bounds run."""
         words = self._keywords(bounds)
-        loops, kept = np.full(len(bounds), -1), np.ones(len(bounds), bool)
+        loops, as_is = np.full(len(bounds), -1), np.ones(len(bounds), bool)
         for keyword in BOUNDS:
             mine = words == keyword
             of = self._of(keyword)
             row = of.rows(bounds[mine])
-            loops[mine], kept[mine] = of[0][row], of[1][row]
+            loops[mine], as_is[mine] = of[0][row], of[1][row]
         if (loops < 0).any():
             raise StepError(f"#{bounds[loops < 0][0]}: not a bound of a face")
         # Or a cone's tip, a sphere's pole: one vertex, no edge.
@@ -205,7 +205,7 @@ class ShapeReader:
         row = of.rows(loops[edged])
         first, count = of[0].first[row], of[0].count[row]
         index, owner = ranges(first, count)
-        back = ~kept[edged][owner]  # a bound that is turned runs its loop the other way
+        back = ~as_is[edged][owner]  # a bound that is turned runs its loop the other way
         index[back] = (2 * first + count - 1)[owner[back]] - index[back]
         oriented = self._of("ORIENTED_EDGE")
         row = oriented.rows(of[0].flat[index])
