@@ -60,9 +60,9 @@ def judge_asked(evidence: Evidence, ledger: Ledger) -> None:
     about = ledger.about(JOB_FILE, "files")
     if not about.expect(named == files, "verify.asked", f"the files are not {_words(files)}"):
         return
-    told = manifest.asked == files
+    named_so = manifest.asked == files
     about = ledger.about(MANIFEST, "asked")
-    about.expect(told, "verify.asked", f"must name {_words(files)}")
+    about.expect(named_so, "verify.asked", f"must name {_words(files)}")
     printer = _read(PRINTER_FILE, lambda: read_printer(folder), ledger) if with_printer else None
     pattern = _read(PATTERN_FILE, lambda: _pattern(folder), ledger) if with_pattern else None
     if with_printer is bool(printer):
