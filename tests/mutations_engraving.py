@@ -221,7 +221,9 @@ SOLID = [
     _planted("check scale 1 % long", each(longer(1.01), "check scale"), MOVED, product="trial"),
     _planted("check scale 1 % short", each(longer(0.99), "check scale"), MOVED, product="trial"),
     _planted("no check scale", without("check scale"), GONE, product="trial"),
-    _planted("names of two holes exchanged", exchanged("toe-1", "toe-2"), WRONG, product="trial"),
+    _planted(
+        "names of two holes exchanged", exchanged("toe-1", "toe-2"), WRONG, MOVED, product="trial"
+    ),
     _planted("arrow to the tail", each(mirrored, AHEAD), WRONG, product="trial"),
     _planted(
         "mark and centre line 0.2 mm off",
@@ -230,10 +232,10 @@ SOLID = [
         WRONG,
         product="trial",
     ),
-    _planted("allowances exchanged", exchanged("0.05", "0.10"), WRONG, product="gauge"),
+    _planted("allowances exchanged", exchanged("0.05", "0.10"), WRONG, MOVED, product="gauge"),
     _planted("names of pegs exchanged", exchanged("A", "B"), WRONG, product="gauge"),
     _planted("names of axes exchanged", exchanged("C", "D"), WRONG, product="gauge"),
-    _planted("clearances exchanged", exchanged("0.15", "0.20"), WRONG, product="gauge"),
+    _planted("clearances exchanged", exchanged("0.15", "0.20"), WRONG, MOVED, product="gauge"),
     *(
         _planted(f"{row} ladder's grooves {what}", plant, code, product="boots")
         for row in ("odd", "even", "shift")
