@@ -9,6 +9,7 @@ import mutations_standing as standing
 import pytest
 from mutations import Mutation
 
+from jiggen.errors import InputError
 from jiggen.outcome import Fault
 from jiggen.tables import nuts
 from jiggen.verify.bodies import judge_bodies
@@ -73,3 +74,16 @@ def test_the_least_nut_of_the_table_is_h13():
         tolerance = {3: 0.18, 6: 0.22, 10: 0.27}  # IT13 in mm, over so many mm (from memory)
         wide = tolerance[max(size for size in tolerance if size < row.across_flats)]
         assert row.across_flats - row.least_flats == pytest.approx(wide)
+
+
+def test_an_outline_that_crosses_itself_is_no_plan(folder):
+    crossing = [[0, 0], [50, 20], [50, 0], [0, 20]]
+    standing.edit_manifest(folder, lambda data: data["bodies"][0].update(outline=[crossing]))
+    assert "verify.outline" in {fault.code for fault in judged(folder, judge_bodies)}
+
+
+@pytest.mark.parametrize("bad", [{"towards": [0, 0, 0]}, {"flat": [0, 0, 1]}, {"lay": [0, 0, 2]}])
+def test_a_fastener_without_a_true_direction_is_refused(bad, folder):
+    standing.edit_manifest(folder, lambda data: data["fasteners"][0].update(bad))
+    with pytest.raises(InputError, match=r"direction|flat"):
+        read_manifest(folder)

@@ -18,7 +18,7 @@ from jiggen.verify import limits
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
 from jiggen.verify.plans import Guided, largest, smallest
-from jiggen.verify.reading.bodies import BodyShape, disc, region
+from jiggen.verify.reading.bodies import MOST_CUTS, BodyShape, disc, region
 from jiggen.verify.results import Ledger
 from jiggen.verify.solids import Solid, extent, section
 
@@ -58,22 +58,32 @@ def judge_bodies(evidence: Evidence, ledger: Ledger) -> None:
         if part.is_body and (manifest.stations or manifest.bodies):
             about = ledger.about(MANIFEST, part.name)
             about.expect(part.name in stated, "verify.unstated", "its shape is not stated")
+        mesh = evidence.meshes.get(part.name)
+        if mesh and not mesh.open_edges:  # else that has been reported
+            about, solid = ledger.about("STL", part.name), part.placed[0].name in evidence.solids
+            about.expect(solid, "verify.open-mesh", "its mesh is not the skin of a solid")
     for shape in manifest.bodies:
         body = evidence.solids.get(shape.part)
         if body is None:
             continue
+        about = ledger.about("STL", shape.part)
         guides = tuple(both for both in manifest.guided if both[1].part == shape.part)
+        if len(guides) > MOST_CUTS:
+            about.fail("verify.outline", f"more than {MOST_CUTS} holes: too many to be compared")
+            continue
         pegs = tuple(peg for peg in manifest.pegs if peg.part == shape.part)
         most, least = (
             largest(shape, guides, pegs, limits.PLAN),
             smallest(shape, guides, limits.PLAN),
         )
+        if most.is_empty() or least.is_empty():
+            about.fail("verify.outline", "the manifest states no plan that a body could have")
+            continue
         worst: dict[Place, _Fault] = {}
         for fault in (*_pieces(body - most, True), *_pieces(least - body, False)):
             place = _place(shape, guides, fault)
             if place not in worst or worst[place].volume < fault.volume:
                 worst[place] = fault
-        about = ledger.about("STL", shape.part)
         for (code, what), fault in worst.items():
             about.fail(code, f"{what}: {fault}")
         if not worst:

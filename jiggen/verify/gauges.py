@@ -183,13 +183,15 @@ def _fits(about: Subject, gauge: Solid, piece: Solid, code: str, message: str) -
     """Whether a gauge shares nothing with a piece."""
     shared = gauge ^ piece
     volume = float(shared.volume())
-    if volume <= limits.CRUMB:
+    if gauge.is_empty():
+        about.fail(code, f"{message}: its stated size is none")
+    elif volume <= limits.CRUMB:
         about.expect(True, code, "")
-        return
-    low, high = extent(shared)
-    (x, y, _), from_z, to_z = (low + high) / 2, low[2], high[2]
-    where = f"about ({x:.2f}, {y:.2f}), z = {from_z:.2f} to {to_z:.2f}"
-    about.fail(code, f"{message}: {volume:.2f} mm³ {where}")
+    else:
+        low, high = extent(shared)
+        (x, y, _), from_z, to_z = (low + high) / 2, low[2], high[2]
+        where = f"about ({x:.2f}, {y:.2f}), z = {from_z:.2f} to {to_z:.2f}"
+        about.fail(code, f"{message}: {volume:.2f} mm³ {where}")
 
 
 def _judge_knobs(manifest: Manifest, solids: Mapping[str, Solid], ledger: Ledger) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from jiggen.outcome import Length, Name
 from jiggen.verify.geometry import Array
@@ -15,7 +15,9 @@ from jiggen.verify.reading.entries import MOST_PARTS, Coefficient, Entry, Height
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-MOST_CORNERS, MOST_RINGS, MOST_CUTS = 5000, 500, 500  # far more than any body has
+MOST_CORNERS, MOST_RINGS, MOST_LINES = 5000, 500, 500  # far more than any body has
+MOST_CUTS, MOST_FASTENERS = 60, 40  # the same, but each is cut out, or put in its place
+SAME = 1e-5  # of a direction that is rounded to six digits
 
 Pair = tuple[Coefficient, Coefficient]
 Box = tuple[Coefficient, Coefficient, Coefficient, Coefficient]
@@ -114,7 +116,7 @@ class BodyShape(Entry):
     pits: Annotated[tuple[Pit, ...], Field(max_length=MOST_CUTS)] = ()
     turned: Annotated[tuple[Turned, ...], Field(max_length=MOST_CUTS)] = ()
     drilled: Annotated[tuple[Drilled, ...], Field(max_length=MOST_CUTS)] = ()
-    grooves: Annotated[tuple[Pit, ...], Field(max_length=MOST_CUTS)] = ()
+    grooves: Annotated[tuple[Pit, ...], Field(max_length=MOST_LINES)] = ()
     flares: Annotated[tuple[Pit, ...], Field(max_length=MOST_CUTS)] = ()
 
     @property
@@ -146,6 +148,15 @@ class Fastener(Entry):
     lay: Vector
     pieces: Annotated[tuple[Name, ...], Field(min_length=1, max_length=MOST_PARTS)]
 
+    @model_validator(mode="after")
+    def _directed(self) -> Self:
+        for direction in (self.towards, self.flat, self.lay):
+            if abs(float(np.linalg.norm(direction)) - 1.0) > SAME:
+                raise ValueError("a direction is not of length 1")
+        if abs(float(np.dot(self.towards, self.flat))) > SAME:
+            raise ValueError("the nut's flat is not along the screw")
+        return self
+
     @property
     def pose(self) -> Array:
         """(4, 4) from its own frame: origin under the head, z towards its head, x to a flat."""
@@ -156,10 +167,11 @@ class Fastener(Entry):
 
 
 def region(rings: Rings) -> BaseGeometry:
-    """The region of these rings: what lies within an odd number of them."""
+    """The region of these rings: what lies within an odd number; none if they cross or touch."""
     import shapely
 
-    return shapely.build_area(shapely.MultiLineString([[*ring, ring[0]] for ring in rings]))
+    lines = shapely.MultiLineString([[*ring, ring[0]] for ring in rings])
+    return shapely.build_area(lines) if lines.is_simple else shapely.Polygon()
 
 
 def disc(x: float, y: float, radius: float) -> BaseGeometry:

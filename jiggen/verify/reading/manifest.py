@@ -11,7 +11,7 @@ from pydantic import Field, ValidationError, model_validator
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
 from jiggen.outcome import Name
-from jiggen.verify.reading.bodies import BodyShape, Fastener
+from jiggen.verify.reading.bodies import MOST_FASTENERS, BodyShape, Fastener
 from jiggen.verify.reading.engraved import Engraved
 from jiggen.verify.reading.entries import (
     MOST_PARTS,
@@ -59,7 +59,7 @@ class Manifest(Entry):
     pegs: Annotated[tuple[Peg, ...], Field(max_length=MOST_HOLES)] = ()
     bodies: Annotated[tuple[BodyShape, ...], Field(max_length=MOST_PARTS)] = ()
     hardware: Annotated[tuple[Bought, ...], Field(max_length=MOST_HOLES)] = ()
-    fasteners: Annotated[tuple[Fastener, ...], Field(max_length=MOST_PARTS)] = ()
+    fasteners: Annotated[tuple[Fastener, ...], Field(max_length=MOST_FASTENERS)] = ()
     clamps: Annotated[tuple[ClampMark, ...], Field(max_length=MOST_PARTS)] = ()
     engraved: Annotated[tuple[Engraved, ...], Field(max_length=2 * MOST_PARTS)] = ()
     left_out: dict[Name, tuple[str, ...]] = Field(default_factory=dict)
