@@ -23,7 +23,7 @@ def _file(file: SlicedFile) -> Iterator[str]:
     yield f"{plain(file.file)}: {file.holds or 'not a bed of this folder'} ({pieces})"
     yield from _holes(file.holes)
     stated = file.stated
-    said = (
+    rows = (
         ("layers", f"{stated.layer:g} mm"),
         ("walls", stated.walls),
         ("skins", stated.skins),
@@ -32,7 +32,7 @@ def _file(file: SlicedFile) -> Iterator[str]:
         ("time", stated.time),
         ("filament", stated.filament),
     )
-    yield "  " + plain(", ".join(f"{name} {value}" for name, value in said if value is not None))
+    yield "  " + plain(", ".join(f"{name} {value}" for name, value in rows if value is not None))
     yield from (f"  Note: {plain(note)}." for note in file.notes)
     if file.faults:
         yield "  Do NOT print it:"

@@ -153,9 +153,9 @@ def fit(walls: Walls, outline: Outline, linear: Array, shift: Array, rounds: int
         rows = np.column_stack([n * q[:, :1], n * q[:, 1:], n, np.ones(len(q))])
         left = rows.T @ (rows * w[:, None])
         # The outline's size is not told from an offset all round by a disc: that is its size then.
-        held = STILL * w.sum() * np.array([1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1.0])
-        right = -rows.T @ (off[used] * w) - np.append(np.zeros(6), held[6] * narrower)
-        step = np.linalg.solve(left + np.diag(held), right)
+        prior = STILL * w.sum() * np.array([1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1.0])
+        right = -rows.T @ (off[used] * w) - np.append(np.zeros(6), prior[6] * narrower)
+        step = np.linalg.solve(left + np.diag(prior), right)
         change = np.eye(2) + step[:4].reshape(2, 2).T / reach
         shift = change @ (shift - middle) + middle + step[4:6]
         linear = change @ linear
