@@ -137,13 +137,15 @@ def _told(rows: Any) -> Any:
 
 
 def _judge_openings(manifest: Manifest, ledger: Ledger) -> None:
-    """An opening that is no hole is a station's, on the centre line, one of each."""
+    """Every opening besides the holes belongs to a station, on the centre line, one of each."""
     stations = {f"{one.name} station": (one.part, one.x) for one in manifest.stations}
     for opening in manifest.openings:
         part, x = stations.pop(opening.name, ("", np.nan))
         holds = opening.part == part and max(abs(opening.x - x), abs(opening.y)) <= limits.FIGURE
         about = ledger.about(MANIFEST, opening.name)
-        message = f"an opening at ({opening.x:.3f}, {opening.y:.3f}) that is no station's"
+        message = (
+            f"an opening at ({opening.x:.3f}, {opening.y:.3f}) that belongs to none of the stations"
+        )
         about.expect(holds, "verify.opening", message)
 
 
