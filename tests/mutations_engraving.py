@@ -233,11 +233,11 @@ SOLID = [
         product="trial",
     ),
     _planted("allowances exchanged", exchanged("0.05", "0.10"), WRONG, MOVED, product="gauge"),
-    _planted("names of pegs exchanged", exchanged("A", "B"), WRONG, product="gauge"),
-    _planted("names of axes exchanged", exchanged("C", "D"), WRONG, product="gauge"),
+    _planted("names of pegs exchanged", exchanged("A", "B"), MOVED, product="gauge"),
+    _planted("names of two more pegs exchanged", exchanged("C", "D"), MOVED, product="gauge"),
     _planted("clearances exchanged", exchanged("0.15", "0.20"), WRONG, MOVED, product="gauge"),
     *(
-        _planted(f"{row} ladder's grooves {what}", plant, code, product="boots")
+        _planted(f"{row} ladder's grooves {what}", plant, code, GONE, product="boots")
         for row in ("odd", "even", "shift")
         for name in [f"{row} ladder down the wall"]
         for what, plant, code in (
@@ -246,10 +246,17 @@ SOLID = [
         )
     ),
     _planted(
-        "TIP and TAIL exchanged", exchanged("TIP SHIFT", "TAIL SHIFT"), GONE, WRONG, product="boots"
+        "TIP and TAIL exchanged",
+        exchanged("TIP SHIFT", "TAIL SHIFT"),
+        GONE,
+        WRONG,
+        MOVED,
+        product="boots",
     ),
-    _planted("ODD and EVEN exchanged", words_exchanged(*WORDED), GONE, WRONG, product="boots"),
-    _planted("TOE HALF and HEEL HALF exchanged", half_exchanged(), WRONG, product="boots"),
+    _planted(
+        "ODD and EVEN exchanged", words_exchanged(*WORDED), GONE, WRONG, MOVED, product="boots"
+    ),
+    _planted("TOE HALF and HEEL HALF exchanged", half_exchanged(), WRONG, MOVED, product="boots"),
 ]
 
 
