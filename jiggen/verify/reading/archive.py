@@ -23,7 +23,7 @@ MOST_MEMBERS = 50
 
 
 class ArchiveError(ValueError):
-    """What is no archive, is damaged, or is written in a way that readers read differently."""
+    """What is not an archive, is damaged, or is written in a way that readers read differently."""
 
 
 @dataclass(frozen=True)
