@@ -11,9 +11,9 @@ from jiggen.errors import InputError
 INCH = 25.4  # mm, exactly: international yard and pound agreement, 1959
 
 _UNITS = {"mm": 1.0, "in": INCH, '"': INCH, "″": INCH}
-_LENGTH = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*(mm|in|\"|″)?", re.IGNORECASE)
+_LENGTH = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))\s*+(mm|in|\"|″)?", re.IGNORECASE)
 _DASH = re.compile(r"(?<=[^\s-])\s*[-–]\s*(?=[^\s-])")
-_TIMES = re.compile(r"\s*[xX×*]\s*")
+_TIMES = re.compile(r"(?<!\s)\s*+[xX×*]\s*+")
 _COMMA = re.compile(r"\d,\d")
 _SHOWN = 40  # characters of bad input repeated in a message
 

@@ -44,10 +44,10 @@ UNITS = {
     "pt": INCH / 72,
     "pc": INCH / 6,
 }
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_LENGTH = re.compile(rf"\s*({_NUMBER.pattern})\s*([A-Za-z]*)\s*")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_LENGTH = re.compile(rf"\s*+({_NUMBER.pattern})\s*+([A-Za-z]*+)\s*+")
 _STEP = re.compile(r"\s*([A-Za-z]+)\s*\(([^()]*)\)\s*,?\s*")
-_STYLE = re.compile(r"([\w-]+)\s*:\s*([^;]*)")
+_STYLE = re.compile(r"(?<![\w-])([\w-]++)\s*+:\s*+([^;]*+)")
 
 
 def read_svg(path: Path) -> Drawing:

@@ -16,8 +16,10 @@ from pathlib import Path
 from jiggen.inputs.document import FileKind, Place, Source, read_text
 from jiggen.inputs.faults import Fault, KeyPath, did_you_mean, part_name, quoted
 
-_ABOVE = re.compile(r"\s*(#.*|sep=\S)?\s*", re.IGNORECASE)  # sep= is for spreadsheets alone
-_NAME = re.compile(r"(.*?)\s*(?:[(\[]\s*(mm|in)\s*[)\]])?", re.IGNORECASE)
+_ABOVE = re.compile(
+    r"\s*+(?:#.*+\s*+|sep=\S\s*+)?", re.IGNORECASE
+)  # sep= is for spreadsheets alone
+_UNIT = re.compile(r"[(\[]\s*+(mm|in)\s*+[)\]]\Z", re.IGNORECASE)  # at the end of a name
 _BARE = re.compile(r".*[0-9.]\s*")  # a number with no unit of its own
 
 
@@ -130,8 +132,8 @@ def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
 
 def _column(cell: str, columns: Columns) -> tuple[str, str]:
     """The name of a column, and the unit that it says; an unknown name stays as it is written."""
-    found = _NAME.fullmatch(cell)
-    words, unit = (found[1], found[2] or "") if found else (cell, "")
+    found = _UNIT.search(cell)
+    words, unit = (cell[: found.start()], found[1]) if found else (cell, "")
     name = re.sub(r"[\s-]+", "_", words.strip().lower())
     name = columns.others.get(name, name)
     if name in columns.names and (name in columns.lengths or not unit):

@@ -52,7 +52,7 @@ INSTANCE = re.compile(  # or all that follows the last one
     rf"\s*+#(\d++)\s*+=\s*+((?:[A-Z][A-Z0-9_]*+)?)\s*+(\({BODY});|(.+)", re.DOTALL
 )
 END = re.compile(r"\s*ENDSEC\s*;\s*END-ISO-10303-21\s*;\s*")
-COMMENT = re.compile(r"('[^']*')|/\*.*?\*/", re.DOTALL)
+COMMENT = re.compile(r"('[^']*')|/\*.*?(\*/|\Z)", re.DOTALL)  # one without end is the rest
 SPACE = re.compile(r"('[^']*')|\s+")
 REFERENCE = re.compile(r"'[^']*'|#(\d+)")
 TOKEN = re.compile(
@@ -245,7 +245,7 @@ def read_step_text(data: bytes) -> StepFile:
     except UnicodeDecodeError as error:
         raise StepError(f"not a text in UTF-8, at byte {error.start}") from None
     if "/*" in text:
-        text = COMMENT.sub(lambda match: match[1] or " ", text)
+        text = COMMENT.sub(_without_comment, text)
     start = START.match(text)
     if not start:
         raise StepError("the sections are not those of ISO 10303-21: one HEADER, one DATA")
@@ -268,6 +268,12 @@ def read_step_text(data: bytes) -> StepFile:
     if lost:
         raise StepError(f"#{min(lost)} is referred to but not there")
     return file
+
+
+def _without_comment(match: re.Match[str]) -> str:
+    if match[1] is None and not match[2]:
+        raise StepError("a comment does not end")
+    return match[1] or " "
 
 
 def _record(number: int, keyword: str, source: str) -> Record:
