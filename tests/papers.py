@@ -10,15 +10,15 @@ from record_samples import report_html, sheet_pdf
 from sheet_samples import manifest_for
 
 from jiggen.export.hole_plan import layout_dxf, layout_svg
-from jiggen.files import MANIFEST, PLAN_DXF, PLAN_SVG, mark_of
+from jiggen.files import MANIFEST, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, mark_of
 from jiggen.layout import Layout
 from jiggen.outcome import Fault
 from jiggen.verify.drawn import judge_drawings
 from jiggen.verify.evidence import Evidence
+from jiggen.verify.papers import judge_papers
 from jiggen.verify.reading.manifest import read_manifest
 from jiggen.verify.results import Ledger
 
-__all__ = ["drawn_folder", "faults_of", "report_html", "sheet_pdf"]
 NOTHING = {"bytes": 0, "sha256": "0" * 64}
 
 
@@ -30,6 +30,11 @@ def drawn_folder(folder: Path, layout: Layout, ski=(84.0, 112.0)) -> dict[str, A
     folder.mkdir(parents=True, exist_ok=True)
     (folder / PLAN_SVG).write_text(layout_svg(layout, ski, mark), encoding="utf-8")
     (folder / PLAN_DXF).write_bytes(layout_dxf(layout, ski, mark))
+    (folder / SHEET).write_bytes(sheet_pdf(data))
+    (folder / PICTURE).write_bytes(b"a picture")
+    data["files"] |= dict.fromkeys((PICTURE, SHEET), NOTHING)
+    (folder / PAGE).write_text(report_html(folder, data), encoding="utf-8")
+    data["files"][PAGE] = NOTHING
     (folder / MANIFEST).write_text(json.dumps(data), encoding="utf-8")
     return data
 
@@ -37,5 +42,7 @@ def drawn_folder(folder: Path, layout: Layout, ski=(84.0, 112.0)) -> dict[str, A
 def faults_of(folder: Path) -> list[Fault]:
     """What the checks of drawings and papers find."""
     ledger = Ledger()
-    judge_drawings(Evidence(folder, read_manifest(folder), {}, {}), ledger)
+    evidence = Evidence(folder, read_manifest(folder), {}, {})
+    judge_drawings(evidence, ledger)
+    judge_papers(evidence, ledger)
     return ledger.faults

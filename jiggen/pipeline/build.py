@@ -6,7 +6,7 @@ A product is a row of `jiggen.pipeline.products`; this module knows none of them
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
@@ -17,7 +17,7 @@ from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
-from jiggen.verify import Verification, verify_folder
+from jiggen.verify import PAPERS, Verification, verify_folder, verify_papers
 
 if TYPE_CHECKING:
     from jiggen.export.write import Meshes
@@ -170,6 +170,7 @@ def verified_folder(
     """What `make` writes into a folder, with its record and verification, as `build` says.
 
     `make` returns the record so far; `finish` may write more, by a record with its verification.
+    What it writes is verified in its turn, and written anew where that finds a fault.
     """
     check_target(target, force=force)
     with workshop(target) as folder:
@@ -183,6 +184,15 @@ def verified_folder(
         finish(folder, record)
         record = _listed(record, folder)
         write_manifest(folder, record)
+        if faults := verify_papers(folder):
+            faults = (*verification.faults, *faults)
+            verification = replace(verification, passed=False, faults=faults)
+            record = record.model_copy(update={"verification": verification})
+            for name in PAPERS:  # what was made tells of a folder that passed
+                (folder / name).unlink(missing_ok=True)
+            finish(folder, record)
+            record = _listed(record, folder)
+            write_manifest(folder, record)
         final = target if verification.passed else target.with_name(target.name + "-failed")
         check_target(final, force=force)  # building takes time: something may have been put there
         put_in_place(folder, final)

@@ -26,6 +26,7 @@ from jiggen.verify.index_lines import judge_index_lines
 from jiggen.verify.ladders import judge_ladders
 from jiggen.verify.lengths import judge_lengths
 from jiggen.verify.mechanism import judge_mechanism
+from jiggen.verify.papers import judge_papers
 from jiggen.verify.parts import (
     done_again,
     judge_poses,
@@ -59,6 +60,7 @@ JUDGES = (
     judge_reach,
     judge_shells,
     judge_drawings,
+    judge_papers,
     judge_mechanism,
     judge_surface,  # the last: it is silent where a cause has been named
 )

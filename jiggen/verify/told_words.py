@@ -1,0 +1,88 @@
+"""What sheet and page must say of a record: reckoned from its holes and lines anew."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from jiggen.units import number
+from jiggen.verify.reading.told import Told, ToldHole, ToldLadder
+
+CORES = {"plain": "plain", "metal": "metal sheet under the top"}
+EDGES = {"odd": "left", "even": "right", "bands": "right"}
+
+
+class Setting(NamedTuple):
+    """How drill and depth stop are set; lengths in mm, the stop over corners and over the tip."""
+
+    drill: float
+    depth: float
+    corners: float
+    tip: float
+
+
+def setting_of(told: Told, hole: ToldHole) -> Setting | None:
+    """The depth stop's place for a hole; None where nothing is told of one."""
+    top, angle = told.tops.get(hole.id), told.angles.get(hole.id)
+    if top is None or angle is None:
+        return None
+    point = hole.diameter / 2 / math.tan(math.radians(angle / 2))
+    corners = top + hole.depth
+    return Setting(hole.diameter, hole.depth, corners, corners + point)
+
+
+def settings_of(told: Told) -> list[Setting]:
+    """Every setting once, as the record has them in order."""
+    found = (setting_of(told, hole) for hole in told.holes)
+    return list(dict.fromkeys(one for one in found if one))
+
+
+def boots_of(told: Told) -> str:
+    """The boot length, or from and to."""
+    least, most = told.inputs.boots or (told.inputs.boot, told.inputs.boot)
+    return f"{least:g}" if least == most else f"{least:g}–{most:g}"
+
+
+def widths_of(told: Told) -> str:
+    """The ski's width, or from and to."""
+    ski = told.inputs.ski
+    return "–".join(dict.fromkeys(f"{width:g}" for width in (ski.least, ski.most))) if ski else ""
+
+
+def shift_of(told: Told) -> str:
+    """The mount shift in words."""
+    shift = told.inputs.shift
+    return f"{number(abs(shift))} mm to the {'tip' if shift > 0 else 'tail'}" if shift else "none"
+
+
+class BootRow(NamedTuple):
+    """A boot length, the line of each half, and how far each half's first hole is; mm."""
+
+    boot: float
+    lines: tuple[str, ...]
+    first: tuple[float, ...]
+
+
+def boot_rows(told: Told) -> Iterator[BootRow]:
+    """How the halves are set for each boot length; none of a jig without ladders."""
+    parts = {guide.id: guide.part for guide in told.guides}
+    first = {parts[hole.id]: hole.id for hole in reversed(told.holes) if hole.id in parts}
+    for entry in told.boots if told.ladders else ():
+        places = (abs(entry.x[first[ladder.part]]) for ladder in told.ladders)
+        lines = (line_of(ladder, entry.boot) for ladder in told.ladders)
+        yield BootRow(entry.boot, tuple(lines), tuple(places))
+
+
+def line_of(ladder: ToldLadder, boot: float) -> str:
+    """The line for a boot, counted from the nearest numbered one; empty where there is none."""
+    for row in (row for row in ladder.rows if row.name in EDGES):
+        lines = sorted(row.lines, key=lambda line: line.first)
+        mine = [n for n, line in enumerate(lines) if line.first <= boot <= line.last]
+        numbered = [n for n, line in enumerate(lines) if line.number]
+        if mine and numbered:
+            at = mine[0]
+            near = min(numbered, key=lambda n: (abs(lines[at].x - lines[n].x), n))
+            on = f" {'+' if at > near else '−'} {abs(at - near)}" if at != near else ""
+            return f"{EDGES[row.name]} {lines[near].number}{on}"
+    return ""
