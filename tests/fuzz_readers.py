@@ -150,6 +150,24 @@ def drawings() -> Seeds:
     return {"plate.csv": plate, "table.csv": table, "plate.svg": svg, "plate.dxf": dxf}
 
 
+@cache
+def paper_folder() -> Seeds:
+    """Drawings, sheet and page of a jig, with their manifest."""
+    from papers import drawn_folder
+
+    from jiggen.layout import lay_out
+    from jiggen.pattern import find_pattern, read_pattern
+
+    with tempfile.TemporaryDirectory() as place:
+        drawn_folder(Path(place), lay_out(read_pattern(find_pattern("hut-plate")), 305.0))
+        return {path.name: path.read_bytes() for path in Path(place).iterdir()}
+
+
+def papers() -> Seeds:
+    names = ("layout.svg", "layout.dxf", "sheet.pdf", "report.html")
+    return {name: paper_folder()[name] for name in names}
+
+
 # -- readers --------------------------------------------------------------------------------------
 
 
@@ -263,6 +281,12 @@ def gcode(path: Path) -> object:
     return stated_in(toolpath, pieces_of(toolpath))
 
 
+def paper(path: Path) -> object:
+    from papers import faults_of
+
+    return faults_of(path.parent, path.name)
+
+
 def in_jig(seeds: Seeds) -> Seeds:
     return {f"jig/{name}": data for name, data in seeds.items()}
 
@@ -285,6 +309,7 @@ READERS = (
     Reader("sheet", 8, whole_manifest, sheet),
     Reader("sheet pdf", 2, whole_manifest, pdf),
     Reader("gcode", 8, toolpaths, gcode),
+    Reader("paper", 8, papers, paper, paper_folder),
     Reader("folder", 8, lambda: in_jig(jig_folder()), folder, lambda: in_jig(jig_folder())),
 )
 

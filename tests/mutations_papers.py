@@ -312,7 +312,7 @@ PAPERS = [
     ("another boot on the page", edited(PAGE, (r"<dd>305 mm<", "<dd>295 mm<")), (SAID,)),
     (
         "another checksum on the page",
-        edited(PAGE, (r"<code>[0-9a-f]{8}", "<code>00000000")),
+        edited(PAGE, (r"<code>[0-9a-f]{8}", "<code>1234abcd")),
         (SAID,),
     ),
     ("no cautions on the page", edited(PAGE, ("Wear eye protection", "Wear a hat")), (SAID,)),

@@ -10,7 +10,7 @@ from record_samples import report_html, sheet_pdf
 from sheet_samples import manifest_for
 
 from jiggen.export.hole_plan import layout_dxf, layout_svg
-from jiggen.files import MANIFEST, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, mark_of
+from jiggen.files import MANIFEST, PAGE, PICTURE, PLAN_DXF, PLAN_SVG, SHEET, STEP_FILE, mark_of
 from jiggen.layout import Layout
 from jiggen.outcome import Fault
 from jiggen.verify.drawn import judge_drawings
@@ -32,17 +32,20 @@ def drawn_folder(folder: Path, layout: Layout, ski=(84.0, 112.0)) -> dict[str, A
     (folder / PLAN_DXF).write_bytes(layout_dxf(layout, ski, mark))
     (folder / SHEET).write_bytes(sheet_pdf(data))
     (folder / PICTURE).write_bytes(b"a picture")
-    data["files"] |= dict.fromkeys((PICTURE, SHEET), NOTHING)
+    data["files"] |= dict.fromkeys((PICTURE, SHEET, STEP_FILE), NOTHING)
     (folder / PAGE).write_text(report_html(folder, data), encoding="utf-8")
     data["files"][PAGE] = NOTHING
     (folder / MANIFEST).write_text(json.dumps(data), encoding="utf-8")
     return data
 
 
-def faults_of(folder: Path) -> list[Fault]:
-    """What the checks of drawings and papers find."""
+def faults_of(folder: Path, *names: str) -> list[Fault]:
+    """What the checks of drawings and papers find, in the files of those `names` alone if any."""
     ledger = Ledger()
-    evidence = Evidence(folder, read_manifest(folder), {}, {})
+    found = read_manifest(folder)
+    if names:
+        found = found.model_copy(update={"files": {name: found.files[name] for name in names}})
+    evidence = Evidence(folder, found, {}, {})
     judge_drawings(evidence, ledger)
     judge_papers(evidence, ledger)
     return ledger.faults

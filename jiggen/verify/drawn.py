@@ -14,8 +14,8 @@ from jiggen.verify import limits
 from jiggen.verify.parts import fail_unreadable
 from jiggen.verify.reading.dxf import read_dxf_plan
 from jiggen.verify.reading.plan import LARGEST, Plan, Ring, Stroke
+from jiggen.verify.reading.stated import Stated, StatedHole, read_stated
 from jiggen.verify.reading.svg import read_svg_plan
-from jiggen.verify.reading.told import Told, ToldHole, read_told
 from jiggen.verify.results import Ledger, Subject
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def judge_drawings(evidence: Evidence, ledger: Ledger) -> None:
     if not there:
         return
     try:
-        told = read_told(evidence.folder)
+        stated = read_stated(evidence.folder)
     except (OSError, ValueError) as error:
         fail_unreadable(ledger.about(MANIFEST, "drawings"), error)
         return
@@ -43,14 +43,14 @@ def judge_drawings(evidence: Evidence, ledger: Ledger) -> None:
         except (OSError, ValueError) as error:
             fail_unreadable(about, error)
             continue
-        expect_mark(about, plan.marks, told.mark)
+        expect_mark(about, plan.marks, stated.mark)
         for way, unit in zip(("along", "across"), plan.unit, strict=True):
             message = f"a unit {way} is {unit:g} mm instead of 1 mm" if unit else "not in mm"
             right = abs(unit - 1) < limits.UNIT
             about.expect(right, "verify.unit", message, unit, 1.0, limits.UNIT, "mm")
-        judge_rings(plan.rings, told.holes, name, ledger)
-        _judge_lines(plan, told, name, ledger)
-        _judge_words(plan, told, about)
+        judge_rings(plan.rings, stated.holes, name, ledger)
+        _judge_lines(plan, stated, name, ledger)
+        _judge_words(plan, stated, about)
 
 
 def expect_mark(about: Subject, marks: Sequence[str], wanted: str) -> bool:
@@ -61,7 +61,7 @@ def expect_mark(about: Subject, marks: Sequence[str], wanted: str) -> bool:
 
 def judge_rings(
     rings: Sequence[Ring],
-    holes: Sequence[ToldHole],
+    holes: Sequence[StatedHole],
     source: str,
     ledger: Ledger,
     limit: float = limits.DRAWN,
@@ -93,24 +93,24 @@ def judge_rings(
         ledger.about(source, "circle").fail("verify.drawn-extra", message)
 
 
-def _judge_lines(plan: Plan, told: Told, source: str, ledger: Ledger) -> None:
+def _judge_lines(plan: Plan, stated: Stated, source: str, ledger: Ledger) -> None:
     """Crosses stand on holes; mark, centre line and edges of skis where they are; a true bar."""
     limit = limits.DRAWN
     about = ledger.about(source, "crosses")
-    at = np.array([(hole.x, hole.y) for hole in told.holes])
+    at = np.array([(hole.x, hole.y) for hole in stated.holes])
     level: list[bool] = []
     for stroke in plan.on("crosses"):
         off = np.hypot(*(at - stroke.middle).T)
         message = f"a cross at {stroke.middle[0]:.3f}, {stroke.middle[1]:.3f} is on no hole"
         if about.expect(float(off.min()) <= limit, "verify.drawn-line", message):
             level.append(_spans(stroke)[1] < limit)
-    count, wanted = len(level), 2 * len(told.holes)
-    message = f"{count} lines of crosses for {len(told.holes)} holes"
-    right = (count, sum(level)) == (wanted, len(told.holes))
+    count, wanted = len(level), 2 * len(stated.holes)
+    message = f"{count} lines of crosses for {len(stated.holes)} holes"
+    right = (count, sum(level)) == (wanted, len(stated.holes))
     about.expect(right, "verify.drawn-line", message, count, wanted, 0.0)
     _line_at(plan, "mounting-mark", 0, [0.0], source, ledger)
     _line_at(plan, "centre-line", 1, [0.0], source, ledger)
-    if ski := told.inputs.ski:
+    if ski := stated.inputs.ski:
         edges = {sign * width / 2 for width in (ski.least, ski.most) for sign in (1, -1)}
         _line_at(plan, "ski", 1, sorted(edges), source, ledger)
     about = ledger.about(source, "scale")
@@ -147,15 +147,15 @@ def _line_at(
     about.expect(holds, "verify.drawn-line", message, off, 0.0, limits.DRAWN, "mm")
 
 
-def _judge_words(plan: Plan, told: Told, about: Subject) -> None:
+def _judge_words(plan: Plan, stated: Stated, about: Subject) -> None:
     """The words that say what it is of, which way it lies, and what to beware of."""
     shown = squeezed(" ".join(word.text for word in plan.words))
-    for words in (*plan_words(told), *CAUTIONS):
+    for words in (*plan_words(stated), *CAUTIONS):
         about.expect(shows(shown, words), "verify.drawn-words", f"it does not say {words!r}")
-    names = {hole.id for hole in told.holes}
+    names = {hole.id for hole in stated.holes}
     lost = sorted(names - {word.text for word in plan.words})
     about.expect(not lost, "verify.drawn-words", f"holes without a name: {', '.join(lost[:5])}")
-    far = max((hole.x for hole in told.holes), default=0.0)
+    far = max((hole.x for hole in stated.holes), default=0.0)
     lies = {"tip": (1.0, 0.0, far), "left": (0.0, 1.0, 0.0), "right": (0.0, -1.0, 0.0)}
     for text, (dx, dy, least) in lies.items():
         places = [dx * word.at[0] + dy * word.at[1] for word in plan.words if word.text == text]
@@ -163,12 +163,12 @@ def _judge_words(plan: Plan, told: Told, about: Subject) -> None:
         about.expect(holds, "verify.drawn-words", f"{text!r} is not written where it is")
 
 
-def plan_words(told: Told) -> list[str]:
+def plan_words(stated: Stated) -> list[str]:
     """What a drawing of the layout says in words."""
-    inputs = told.inputs
+    inputs = stated.inputs
     way = f"{abs(inputs.shift):g} mm to the {'tip' if inputs.shift > 0 else 'tail'}"
     skis = f"{inputs.side} ski" if inputs.pair == "mirrored" else "left and right ski alike"
-    drills = {(hole.diameter, hole.depth) for hole in told.holes}
+    drills = {(hole.diameter, hole.depth) for hole in stated.holes}
     return [
         inputs.pattern,
         f"boot {inputs.boot:g} mm, mount shift {way if inputs.shift else 'none'}, "

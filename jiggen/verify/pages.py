@@ -12,9 +12,9 @@ from jiggen.files import MANIFEST, PAGE, PICTURE, within
 from jiggen.verify import limits
 from jiggen.verify.drawn import expect_mark, judge_rings, shows, squeezed
 from jiggen.verify.reading.page import Page, Row, read_page
-from jiggen.verify.reading.told import Told
+from jiggen.verify.reading.stated import Stated
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.told_words import (
+from jiggen.verify.stated_words import (
     CORES,
     boot_rows,
     boots_of,
@@ -31,15 +31,15 @@ PICTURE_DATA = "data:image/png;base64,"
 NO_ICON = "data:,"
 
 
-def judge_page(data: bytes, told: Told, folder: Path, ledger: Ledger) -> None:
+def judge_page(data: bytes, stated: Stated, folder: Path, ledger: Ledger) -> None:
     """Everything that is looked at of a page.  Raises DrawingError."""
     page = read_page(data)
     about = ledger.about(PAGE, PAGE)
-    expect_mark(about, page.marks, told.mark)
+    expect_mark(about, page.marks, stated.mark)
     _judge_code(page, folder, about)
-    judge_rings(page.rings, told.holes, PAGE, ledger)
-    _judge_words(page, told, about)
-    _judge_tables(page, told, about)
+    judge_rings(page.rings, stated.holes, PAGE, ledger)
+    _judge_words(page, stated, about)
+    _judge_tables(page, stated, about)
 
 
 def _judge_code(page: Page, folder: Path, about: Subject) -> None:
@@ -82,9 +82,9 @@ def _digest(text: str) -> bytes:
     return hashlib.sha256(text.encode()).digest()
 
 
-def _judge_words(page: Page, told: Told, about: Subject) -> None:
+def _judge_words(page: Page, stated: Stated, about: Subject) -> None:
     """The verdict is the record's; what it is for, and the cautions, are there."""
-    found, shown = told.verification, squeezed(page.text)
+    found, shown = stated.verification, squeezed(page.text)
     passed = found is not None and found.passed
     verdicts = [name for name in page.classes if name.split()[:1] == ["verdict"]]
     wrong, right = ("failed", "passed") if passed else ("passed", "failed")
@@ -92,17 +92,17 @@ def _judge_words(page: Page, told: Told, about: Subject) -> None:
     agrees &= passed or shows(shown, "Do not print")
     message = f"its verdict is not that of the record, which is {right}"
     about.expect(agrees, "verify.page-words", message)
-    inputs = told.inputs
+    inputs = stated.inputs
     skis = "left and right alike" if inputs.pair == "same" else f"{inputs.side} only"
-    shift = shift_of(told)
+    shift = shift_of(stated)
     words = [
         inputs.pattern,
-        f"Boot sole {boots_of(told)} mm",
+        f"Boot sole {boots_of(stated)} mm",
         f"Mount shift {shift}",
-        f"Ski widths {widths_of(told)} mm",
+        f"Ski widths {widths_of(stated)} mm",
         f"Skis {skis}",
         f"Core {CORES[inputs.core]}",
-        f"Holes {len(told.holes)}",
+        f"Holes {len(stated.holes)}",
         *CAUTIONS,
     ]
     if found and passed:
@@ -114,22 +114,22 @@ def _judge_words(page: Page, told: Told, about: Subject) -> None:
         about.expect(shows(shown, line), "verify.page-words", f"it does not say {line!r}")
 
 
-def _judge_tables(page: Page, told: Told, about: Subject) -> None:
+def _judge_tables(page: Page, stated: Stated, about: Subject) -> None:
     """Holes, settings of the depth stop, boots and files, row by row."""
     holes: list[Row] = [
         (hole.id, _signed(hole.x), _signed(hole.y), f"{hole.diameter:g}", f"{hole.depth:g}")
-        for hole in told.holes
+        for hole in stated.holes
     ]
     _judge_table(page, ("hole", "from the mark"), holes, "holes", about)
-    files = [(name, entry.sha256) for name, entry in told.files.items() if name != PAGE]
+    files = [(name, entry.sha256) for name, entry in stated.files.items() if name != PAGE]
     listed = [(row[0], row[-1]) for row in _rows(page, ("file", "size"))]
     message = f"its list of files is not that of {MANIFEST}"
     about.expect(listed == files, "verify.page-words", message)
-    if told.verification is None or not told.verification.passed:
+    if stated.verification is None or not stated.verification.passed:
         return
     stops = []
-    for one in settings_of(told):
-        names = [hole.id for hole in told.holes if setting_of(told, hole) == one]
+    for one in settings_of(stated):
+        names = [hole.id for hole in stated.holes if setting_of(stated, hole) == one]
         numbers = f"{one.drill:g}", f"{one.depth:g}", f"{one.corners:.1f}", f"{one.tip:.1f}"
         stops.append((*sorted(names), *numbers))
     found = [
@@ -138,10 +138,10 @@ def _judge_tables(page: Page, told: Told, about: Subject) -> None:
     ]
     message = "its settings of drill and depth stop are not those of the holes"
     about.expect(sorted(found) == sorted(stops), "verify.page-words", message)
-    if told.ladders:
+    if stated.ladders:
         rows = [
             (f"{row.boot:g}", *row.lines, *(f"{place:.2f}" for place in row.first))
-            for row in boot_rows(told)
+            for row in boot_rows(stated)
         ]
         _judge_table(page, ("boot",), rows, "boot lengths", about)
 

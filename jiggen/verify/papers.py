@@ -11,14 +11,14 @@ from jiggen.outcome import Fault
 from jiggen.verify.pages import judge_page
 from jiggen.verify.parts import fail_unreadable
 from jiggen.verify.reading import page, pdf_file
-from jiggen.verify.reading.told import Told, read_told
+from jiggen.verify.reading.stated import Stated, read_stated
 from jiggen.verify.results import Ledger
 from jiggen.verify.sheets import judge_sheet
 
 if TYPE_CHECKING:
     from jiggen.verify.evidence import Evidence
 
-JUDGES: dict[str, tuple[int, Callable[[bytes, Told, Path, Ledger], None]]] = {
+JUDGES: dict[str, tuple[int, Callable[[bytes, Stated, Path, Ledger], None]]] = {
     SHEET: (pdf_file.LARGEST, judge_sheet),
     PAGE: (page.LARGEST, judge_page),
 }
@@ -42,13 +42,13 @@ def _judge(folder: Path, names: list[str], ledger: Ledger) -> None:
     if not names:
         return
     try:
-        told = read_told(folder)
+        stated = read_stated(folder)
     except (OSError, ValueError) as error:
         fail_unreadable(ledger.about(MANIFEST, "papers"), error)
         return
     for name in names:
         largest, judge = JUDGES[name]
         try:
-            judge(within(folder, name, largest).read_bytes(), told, folder, ledger)
+            judge(within(folder, name, largest).read_bytes(), stated, folder, ledger)
         except (OSError, ValueError) as error:
             fail_unreadable(ledger.about(name, name), error)

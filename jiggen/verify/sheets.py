@@ -14,10 +14,9 @@ from jiggen.units import number
 from jiggen.verify import limits
 from jiggen.verify.drawn import expect_mark, shows, squeezed
 from jiggen.verify.reading.pdf import Document, Sheet, read_pdf
-from jiggen.verify.reading.told import Told, ToldHole
+from jiggen.verify.reading.stated import Stated, StatedHole
 from jiggen.verify.results import Ledger, Subject
-from jiggen.verify.tiles import judge_tiles
-from jiggen.verify.told_words import (
+from jiggen.verify.stated_words import (
     CORES,
     Setting,
     boot_rows,
@@ -27,6 +26,7 @@ from jiggen.verify.told_words import (
     shift_of,
     widths_of,
 )
+from jiggen.verify.tiles import judge_tiles
 
 PAPERS = ((210.0, 297.0), (215.9, 279.4))  # mm: A4 of ISO 216, letter of ANSI/ASME Y14.1
 PALEST = 0.6  # grey of words that are still read; 1 is white
@@ -38,29 +38,29 @@ OF_PEG = re.compile(r"peg ([A-Z]), across")
 WORDS = "verify.sheet-words"
 
 
-def judge_sheet(data: bytes, told: Told, _: Path, ledger: Ledger) -> None:
+def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
     """Everything that is looked at of a sheet.  Raises PdfError."""
     document = read_pdf(data)
     about = ledger.about(SHEET, SHEET)
     marks = document.keywords.split()
-    expect_mark(about, marks[1:] if marks[:1] == [MARK_NAME] else (), told.mark)
+    expect_mark(about, marks[1:] if marks[:1] == [MARK_NAME] else (), stated.mark)
     _judge_pages(document, ledger)
     shown = squeezed(" ".join(page.text for page in document.pages))
-    if told.kind == "gauge":
-        _judge_readings(document.pages, told, about)
+    if stated.kind == "gauge":
+        _judge_readings(document.pages, stated, about)
         return
-    for words in _words(told):
+    for words in _words(stated):
         about.expect(shows(shown, words), WORDS, f"it does not say {words!r}")
-    for hole in told.holes:
-        row = hole_row(told, hole)
+    for hole in stated.holes:
+        row = hole_row(stated, hole)
         mine = ledger.about(SHEET, hole.id)
         message = f"its row in the list is not {' '.join(row)!r}"
         mine.expect(shows(shown, "".join(row)), WORDS, message)
-    wanted = sorted({_shown(one) for one in settings_of(told)})
+    wanted = sorted({_shown(one) for one in settings_of(stated)})
     found = sorted({tuple(match) for match in STOP.findall(shown)})
     message = f"its settings of drill and depth stop are {found}, those of the holes {wanted}"
     about.expect(found == wanted, WORDS, message)
-    judge_tiles(document.pages, told, ledger)
+    judge_tiles(document.pages, stated, ledger)
 
 
 def _judge_pages(document: Document, ledger: Ledger) -> None:
@@ -83,26 +83,26 @@ def _judge_pages(document: Document, ledger: Ledger) -> None:
         about.expect(not pale, WORDS, f"words that are not seen: {' '.join(pale)[:60]}")
 
 
-def _words(told: Told) -> Iterator[str]:
-    inputs, found = told.inputs, told.verification
-    boots = boots_of(told).replace("–", " to ")
+def _words(stated: Stated) -> Iterator[str]:
+    inputs, found = stated.inputs, stated.verification
+    boots = boots_of(stated).replace("–", " to ")
     skis = "left and right" if inputs.pair == "same" else f"{inputs.side.upper()} ski only"
     yield f"Drilling sheet {inputs.pattern} Boot sole {boots} mm"
-    yield f"Mount shift {shift_of(told)} Skis {skis}"
+    yield f"Mount shift {shift_of(stated)} Skis {skis}"
     yield f"Core {CORES[inputs.core]}"
-    yield f"{widths_of(told)} mm"
+    yield f"{widths_of(stated)} mm"
     if found:
         off = math.ceil(max(found.deviation, 1e-9) * 1000) / 1000
         yield f"{found.checks} checks"
-        yield f"each of the {len(told.holes)} holes is within {off:.3f} mm of its place"
-    for row in boot_rows(told):
+        yield f"each of the {len(stated.holes)} holes is within {off:.3f} mm of its place"
+    for row in boot_rows(stated):
         places = (number(place, 1) for place in row.first)
         yield " ".join((number(row.boot), *row.lines, *places))
 
 
-def hole_row(told: Told, hole: ToldHole) -> tuple[str, ...]:
+def hole_row(stated: Stated, hole: StatedHole) -> tuple[str, ...]:
     """A hole in the list of holes."""
-    setting = setting_of(told, hole)
+    setting = setting_of(stated, hole)
     return (
         hole.id,
         _towards(hole.x, "to tip", "to tail"),
@@ -121,10 +121,10 @@ def _shown(one: Setting) -> tuple[str, ...]:
     return number(one.drill, 2), number(one.depth, 2), number(one.corners, 1), number(one.tip, 1)
 
 
-def _judge_readings(pages: tuple[Sheet, ...], told: Told, about: Subject) -> None:
+def _judge_readings(pages: tuple[Sheet, ...], stated: Stated, about: Subject) -> None:
     """A gauge's list of readings: over both pegs, far rim to far rim, and each peg across."""
-    at = {peg.id: (peg.x, peg.y, peg.diameter) for peg in told.pegs}
-    at |= {hole.id: (hole.x, hole.y, hole.diameter) for hole in told.holes}
+    at = {peg.id: (peg.x, peg.y, peg.diameter) for peg in stated.pegs}
+    at |= {hole.id: (hole.x, hole.y, hole.diameter) for hole in stated.holes}
     words = [word.text for page in pages for word in page.words]
     seen: set[str] = set()
     for words_of, asked in pairwise(words):
@@ -138,9 +138,9 @@ def _judge_readings(pages: tuple[Sheet, ...], told: Told, about: Subject) -> Non
             continue
         message = f"{words_of}: about {asked}, of this gauge {wanted:.2f}"
         about.expect(asked == f"{wanted:.2f}", WORDS, message)
-    lost = sorted({peg.id for peg in told.pegs} - seen)
+    lost = sorted({peg.id for peg in stated.pegs} - seen)
     about.expect(not lost, WORDS, f"no reading of peg {', '.join(lost)}")
-    if told.verification:
-        line = f"{told.verification.checks} checks"
+    if stated.verification:
+        line = f"{stated.verification.checks} checks"
         shown = squeezed(" ".join(words))
         about.expect(shows(shown, line), WORDS, f"it does not say {line!r}")

@@ -19,7 +19,7 @@ from jiggen.verify import limits
 from jiggen.verify.drawn import judge_rings
 from jiggen.verify.reading.pdf import Point, Sheet, Stroke
 from jiggen.verify.reading.plan import Ring
-from jiggen.verify.reading.told import Told
+from jiggen.verify.reading.stated import Stated
 from jiggen.verify.results import Ledger, Subject
 
 BAR, TICKS = 100.0, 10.0  # mm: the bars to measure, and from tick to tick
@@ -53,7 +53,7 @@ class Tile:
         return at[0] - (x or 0.0), at[1] - (y or 0.0)
 
 
-def judge_tiles(pages: Sequence[Sheet], told: Told, ledger: Ledger) -> None:
+def judge_tiles(pages: Sequence[Sheet], stated: Stated, ledger: Ledger) -> None:
     """Bars, crosses, edges, and every hole of the record on the pages at 1:1."""
     tiles = [tile for page in pages if (tile := _tile(page))]
     about = ledger.about(SHEET, "1:1 pages")
@@ -73,19 +73,19 @@ def judge_tiles(pages: Sequence[Sheet], told: Told, ledger: Ledger) -> None:
         if x0 is None or y0 is None:
             mine.fail("verify.tile-place", "nothing on it says where it lies")
             continue
-        _judge_edges(tile, y0, told, mine)
+        _judge_edges(tile, y0, stated, mine)
         here = [
             Ring((ring.centre[0] - x0, ring.centre[1] - y0), 2 * ring.radius)
             for ring in tile.sheet.rings
         ]
         _judge_arms(tile, mine)
-        shown = [hole for hole in told.holes if _near(hole.x, hole.y, here)]
+        shown = [hole for hole in stated.holes if _near(hole.x, hole.y, here)]
         judge_rings(here, shown, SHEET, ledger, limits.PRINTED)
         found += here
-    lost = [hole.id for hole in told.holes if not _near(hole.x, hole.y, found)]
+    lost = [hole.id for hole in stated.holes if not _near(hole.x, hole.y, found)]
     for name in lost if tiles else ():
         ledger.about(SHEET, name).fail("verify.drawn-missing", "it is on no 1:1 page")
-    _judge_small(pages, told, about)
+    _judge_small(pages, stated, about)
 
 
 def _near(x: float, y: float, rings: Sequence[Ring]) -> bool:
@@ -160,7 +160,7 @@ def _judge_look(tile: Tile, about: Subject) -> None:
     """Nothing is laid over it, all curves are circles, and tip and tail are where they are."""
     wide = [box for box in tile.sheet.areas if (box[2] - box[0]) * (box[3] - box[1]) > ARROW]
     odd = len(wide) + len(tile.sheet.bends)
-    about.expect(not odd, "verify.tile-look", "something is laid over it, or is no circle")
+    about.expect(not odd, "verify.tile-look", "something is laid over it, or is another curve")
     places = {word.text: word.box for word in tile.sheet.words if word.text.startswith("to the t")}
     tail, tip = places.get("to the tail"), places.get("to the tip")
     right = tail is not None and tip is not None and tail[2] < tip[0]
@@ -201,9 +201,9 @@ def _judge_crosses(tiles: Sequence[Tile], about: Subject) -> None:
         about.within(off, 0.0, limits.PRINTED, "verify.tile-join", message)
 
 
-def _judge_edges(tile: Tile, y0: float, told: Told, about: Subject) -> None:
+def _judge_edges(tile: Tile, y0: float, stated: Stated, about: Subject) -> None:
     """Dashed edges are those of the narrowest or the widest ski."""
-    ski = told.inputs.ski
+    ski = stated.inputs.ski
     halves = [width / 2 for width in (ski.least, ski.most)] if ski else []
     for one in tile.sheet.strokes:
         if one.level and len(one.dashes) == EDGE and one.dashes[0] > EDGE_DASH:
@@ -228,16 +228,16 @@ def _judge_arms(tile: Tile, about: Subject) -> None:
         about.expect(all(near), "verify.tile-look", message)
 
 
-def _judge_small(pages: Sequence[Sheet], told: Told, about: Subject) -> None:
+def _judge_small(pages: Sequence[Sheet], stated: Stated, about: Subject) -> None:
     """The small drawing shows the same holes in the same order, as if from farther off."""
     rings = [ring for page in pages if page.size[0] < page.size[1] for ring in page.rings]
-    message = f"its small drawing has {len(rings)} holes instead of {len(told.holes)}"
-    if not about.expect(len(rings) == len(told.holes), "verify.sheet-drawing", message):
+    message = f"its small drawing has {len(rings)} holes instead of {len(stated.holes)}"
+    if not about.expect(len(rings) == len(stated.holes), "verify.sheet-drawing", message):
         return
     shown = np.array([ring.centre for ring in rings])
-    holes = np.array([(hole.x, hole.y) for hole in told.holes])
+    holes = np.array([(hole.x, hole.y) for hole in stated.holes])
     shown, holes = shown - shown.mean(axis=0), holes - holes.mean(axis=0)
-    drills = np.array([hole.diameter / 2 for hole in told.holes])
+    drills = np.array([hole.diameter / 2 for hole in stated.holes])
     radii = np.array([ring.radius for ring in rings])
     scale = float(radii.sum() / drills.sum())
     off = float(np.abs(shown - scale * holes).max() / scale)

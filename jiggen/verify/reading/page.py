@@ -1,7 +1,7 @@
 """The page of a jig as text: only elements and attributes that jiggen writes, each in one way.
 
 Whoever reads another page than a browser shows is deceived: so everything that could add, hide,
-move or fetch, and whatever browsers mend, is refused.
+move or fetch, and whatever browsers repair, is refused.
 """
 
 from __future__ import annotations

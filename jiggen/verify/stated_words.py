@@ -1,4 +1,4 @@
-"""What sheet and page must say of a record: reckoned from its holes and lines anew."""
+"""What sheet and page must say of a record: computed from its holes and lines anew."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from jiggen.units import number
-from jiggen.verify.reading.told import Told, ToldHole, ToldLadder
+from jiggen.verify.reading.stated import Stated, StatedHole, StatedLadder
 
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
 EDGES = {"odd": "left", "even": "right", "bands": "right"}
@@ -22,9 +22,9 @@ class Setting(NamedTuple):
     tip: float
 
 
-def setting_of(told: Told, hole: ToldHole) -> Setting | None:
-    """The depth stop's place for a hole; None where nothing is told of one."""
-    top, angle = told.tops.get(hole.id), told.angles.get(hole.id)
+def setting_of(stated: Stated, hole: StatedHole) -> Setting | None:
+    """The depth stop's place for a hole; None where nothing is stated of one."""
+    top, angle = stated.tops.get(hole.id), stated.angles.get(hole.id)
     if top is None or angle is None:
         return None
     point = hole.diameter / 2 / math.tan(math.radians(angle / 2))
@@ -32,27 +32,27 @@ def setting_of(told: Told, hole: ToldHole) -> Setting | None:
     return Setting(hole.diameter, hole.depth, corners, corners + point)
 
 
-def settings_of(told: Told) -> list[Setting]:
+def settings_of(stated: Stated) -> list[Setting]:
     """Every setting once, as the record has them in order."""
-    found = (setting_of(told, hole) for hole in told.holes)
+    found = (setting_of(stated, hole) for hole in stated.holes)
     return list(dict.fromkeys(one for one in found if one))
 
 
-def boots_of(told: Told) -> str:
+def boots_of(stated: Stated) -> str:
     """The boot length, or from and to."""
-    least, most = told.inputs.boots or (told.inputs.boot, told.inputs.boot)
+    least, most = stated.inputs.boots or (stated.inputs.boot, stated.inputs.boot)
     return f"{least:g}" if least == most else f"{least:g}–{most:g}"
 
 
-def widths_of(told: Told) -> str:
+def widths_of(stated: Stated) -> str:
     """The ski's width, or from and to."""
-    ski = told.inputs.ski
+    ski = stated.inputs.ski
     return "–".join(dict.fromkeys(f"{width:g}" for width in (ski.least, ski.most))) if ski else ""
 
 
-def shift_of(told: Told) -> str:
+def shift_of(stated: Stated) -> str:
     """The mount shift in words."""
-    shift = told.inputs.shift
+    shift = stated.inputs.shift
     return f"{number(abs(shift))} mm to the {'tip' if shift > 0 else 'tail'}" if shift else "none"
 
 
@@ -64,17 +64,17 @@ class BootRow(NamedTuple):
     first: tuple[float, ...]
 
 
-def boot_rows(told: Told) -> Iterator[BootRow]:
+def boot_rows(stated: Stated) -> Iterator[BootRow]:
     """How the halves are set for each boot length; none of a jig without ladders."""
-    parts = {guide.id: guide.part for guide in told.guides}
-    first = {parts[hole.id]: hole.id for hole in reversed(told.holes) if hole.id in parts}
-    for entry in told.boots if told.ladders else ():
-        places = (abs(entry.x[first[ladder.part]]) for ladder in told.ladders)
-        lines = (line_of(ladder, entry.boot) for ladder in told.ladders)
+    parts = {guide.id: guide.part for guide in stated.guides}
+    first = {parts[hole.id]: hole.id for hole in reversed(stated.holes) if hole.id in parts}
+    for entry in stated.boots if stated.ladders else ():
+        places = (abs(entry.x[first[ladder.part]]) for ladder in stated.ladders)
+        lines = (line_of(ladder, entry.boot) for ladder in stated.ladders)
         yield BootRow(entry.boot, tuple(lines), tuple(places))
 
 
-def line_of(ladder: ToldLadder, boot: float) -> str:
+def line_of(ladder: StatedLadder, boot: float) -> str:
     """The line for a boot, counted from the nearest numbered one; empty where there is none."""
     for row in (row for row in ladder.rows if row.name in EDGES):
         lines = sorted(row.lines, key=lambda line: line.first)

@@ -16,14 +16,14 @@ from jiggen.verify.reading.manifest import LARGEST
 Angle = Annotated[float, Field(gt=0, lt=180)]
 
 
-class ToldSkis(Entry):
+class StatedSkis(Entry):
     """Narrowest and widest ski."""
 
     least: Length
     most: Length
 
 
-class ToldInputs(Entry):
+class StatedInputs(Entry):
     """What was asked for."""
 
     pattern: Name = "?"
@@ -33,10 +33,10 @@ class ToldInputs(Entry):
     core: Literal["plain", "metal"] = "plain"
     side: Literal["left", "right"] = "left"
     pair: Literal["same", "mirrored"] = "same"
-    ski: ToldSkis | None = None
+    ski: StatedSkis | None = None
 
 
-class ToldHole(Entry):
+class StatedHole(Entry):
     """A hole: `diameter` is the drill's, `depth` that of its full diameter."""
 
     id: Name
@@ -46,7 +46,7 @@ class ToldHole(Entry):
     depth: Length
 
 
-class ToldGuide(Entry):
+class StatedGuide(Entry):
     """Where the depth stop comes down at a hole."""
 
     id: Name
@@ -54,7 +54,7 @@ class ToldGuide(Entry):
     top_z: Length | None = None
 
 
-class ToldPeg(Entry):
+class StatedPeg(Entry):
     """A gauge's peg."""
 
     id: Name
@@ -63,7 +63,7 @@ class ToldPeg(Entry):
     diameter: Length
 
 
-class ToldLadder(Entry):
+class StatedLadder(Entry):
     """The ladders of a half."""
 
     part: Name
@@ -71,33 +71,33 @@ class ToldLadder(Entry):
     rows: Annotated[tuple[Row, ...], Field(min_length=1)]
 
 
-class ToldStop(Entry):
+class StatedStop(Entry):
     """A setting of drill and depth stop; `point_angle` of the drill in degrees."""
 
     holes: tuple[Name, ...]
     point_angle: Angle
 
 
-class ToldDrilling(Entry):
+class StatedDrilling(Entry):
     """How it is drilled."""
 
-    stops: tuple[ToldStop, ...]
+    stops: tuple[StatedStop, ...]
 
 
-class ToldPlaces(Entry):
+class StatedPlaces(Entry):
     """A hole as it was found when the folder was built."""
 
     id: Name
     deviation: Coefficient | None
 
 
-class ToldVerification(Entry):
+class StatedVerification(Entry):
     """How the folder was verified when it was built."""
 
     passed: bool
     checks: Annotated[int, Field(ge=0)]
-    holes: tuple[ToldPlaces, ...]
-    pegs: tuple[ToldPlaces, ...] = ()
+    holes: tuple[StatedPlaces, ...]
+    pegs: tuple[StatedPlaces, ...] = ()
 
     @property
     def deviation(self) -> float:
@@ -105,19 +105,19 @@ class ToldVerification(Entry):
         return max((one.deviation or 0.0 for one in (*self.holes, *self.pegs)), default=0.0)
 
 
-class Told(Entry):
-    """A record as far as it is told of, and the `mark` that its files bear."""
+class Stated(Entry):
+    """A record as far as it is stated of, and the `mark` that its files bear."""
 
     mark: str
     kind: Literal["jig", "trial", "gauge"]
-    inputs: ToldInputs
-    holes: tuple[ToldHole, ...]
-    guides: tuple[ToldGuide, ...]
-    pegs: tuple[ToldPeg, ...] = ()
-    ladders: tuple[ToldLadder, ...] = ()
+    inputs: StatedInputs
+    holes: tuple[StatedHole, ...]
+    guides: tuple[StatedGuide, ...]
+    pegs: tuple[StatedPeg, ...] = ()
+    ladders: tuple[StatedLadder, ...] = ()
     boots: tuple[BootLayout, ...] = ()
-    drilling: ToldDrilling | None = None
-    verification: ToldVerification | None = None
+    drilling: StatedDrilling | None = None
+    verification: StatedVerification | None = None
     files: dict[Inside, FileEntry]
 
     @cached_property
@@ -132,13 +132,13 @@ class Told(Entry):
         return {name: stop.point_angle for stop in stops for name in stop.holes}
 
 
-def read_told(folder: Path) -> Told:
-    """What is told of a folder's record.  Raises ValueError with what is wrong in its manifest."""
+def read_stated(folder: Path) -> Stated:
+    """What a folder states of its record.  Raises ValueError with what is wrong in it."""
     values: Any = from_json(within(folder, MANIFEST, LARGEST).read_bytes(), allow_inf_nan=False)
     if not isinstance(values, dict):
-        raise ValueError("the manifest is no record")
+        raise ValueError("the manifest holds another thing than a record")
     try:
-        return Told.model_validate({**values, "mark": mark_of(values)})
+        return Stated.model_validate({**values, "mark": mark_of(values)})
     except ValidationError as error:
         fault = error.errors()[0]
         where = ".".join(map(str, fault["loc"]))
