@@ -6,7 +6,7 @@ Lengths are mm, in the ski frame; a float that is not finite is null in JSON.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, PlainSerializer, TypeAdapter
@@ -222,7 +222,8 @@ class Verification:
     It `passed` when every check held and all holes, pegs and lines were found in both formats;
     `limits` are those it went by.  `ladders` are the boot lengths of a jig for many; `made_for`
     is the printer that the files are for, None where they have the parts' own sizes;
-    `printing` is told beside it, not within.
+    `checked` is how many checks were made of what, in plain words.  `printing` is told beside it,
+    not within.
     """
 
     passed: bool
@@ -233,6 +234,7 @@ class Verification:
     ladders: tuple[BootCheck, ...] = ()
     faults: tuple[Fault, ...] = ()
     made_for: MadeFor | None = None
+    checked: dict[Name, int] = field(default_factory=dict)
     printing: Annotated[SkipJsonSchema[Printing | None], Field(exclude=True)] = None
 
     @property

@@ -72,7 +72,7 @@ def test_it_says_what_the_manifest_says(good):
     assert "Arvenal Club Piste" in text
     assert "Boot sole 305 mm" in text
     assert "Ski widths 84–112 mm" in text
-    assert "Verification passed 9 holes, 347 checks; the farthest hole is 0.000 mm" in text
+    assert "Files verified 9 holes, 347 checks; the farthest hole is 0.000 mm" in text
     assert all(caution in text for caution in CAUTIONS)
     assert "toe-1 +155.30 +17.30 3.6 9.2" in text
     assert "toe-1 155.300, 17.300 155.300, 17.300 155.300, 17.300 0.000" in text
@@ -187,7 +187,7 @@ def test_a_jig_that_failed_is_not_to_be_printed(good):
         "To buy",
         "Drill and depth stop",
         "Accuracy",
-        "Verification passed",
+        "Files verified",
     ):
         assert left_out not in page.text
 

@@ -310,7 +310,7 @@ def test_a_summary_says_how_to_use_it(built: Built, halves: Built):
     assert "Measure its 100.0 scale" in words(halves)
     assert "100.0" not in words(built)  # too short for one
     said = words(built)
-    assert "Verification passed: 3 holes" in said
+    assert "Files verified: 3 holes" in said
     assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
     assert "never drill through it" in said
     record = built.record.model_copy(update={"left_out": {NAME: ("check scale",)}})

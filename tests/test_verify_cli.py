@@ -22,7 +22,7 @@ def folder(tmp_path):
 def test_a_sound_folder_is_told_and_ends_with_0(folder, capsys):
     assert main(["check", str(folder)]) == 0
     told = capsys.readouterr()
-    assert "Verification passed: 3 holes" in told.out
+    assert "Files verified: 3 holes" in told.out
     assert told.err == ""
 
 

@@ -120,7 +120,7 @@ def test_the_table_tells_where_each_hole_was_found(folder):
     ] * 5
     assert lines[2].split() == ["toe-1", *("41.250", "20.500") * 3, "0.000"]
     assert len({len(line) for line in lines}) == 1
-    assert verdict(verification).startswith("Verification passed: 3 holes")
+    assert verdict(verification).startswith("Files verified: 3 holes")
 
 
 def test_a_failed_verification_is_told_in_words_without_control_characters(folder):

@@ -189,7 +189,7 @@ def _judge(
         )
         message += f", {deep:.2f} mm deep" if deep is not None else ""
         ledger.about(source, face.part).fail("verify.engraving-extra", message)
-    ledger.checks += 1
+    ledger.checked[ledger.what] += 1
 
 
 def _clusters(parts: Sequence[Any]) -> list[Any]:

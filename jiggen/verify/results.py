@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 
 from jiggen.outcome import Fault, HoleCheck, MadeFor, PegCheck, Verification
@@ -12,10 +13,19 @@ NOTHING = "not found"
 
 @dataclass
 class Ledger:
-    """Collects checks while a verification is made; never stops at the first that fails."""
+    """Collects checks while a verification is made; never stops at the first that fails.
 
-    checks: int = 0
+    `checked` counts them by what they are of: `what`, from when it is set.
+    """
+
+    what: str = "files"
+    checked: Counter[str] = field(default_factory=Counter)
     faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def checks(self) -> int:
+        """How many checks were made."""
+        return self.checked.total()
 
     def about(self, source: str, name: str) -> Subject:
         """A hole, part, piece or file to check, as seen in the file or format `source`."""
@@ -41,7 +51,7 @@ class Subject:
         unit: str = "",
     ) -> bool:
         """Count a check, and keep the fault with these numbers unless it holds."""
-        self.ledger.checks += 1
+        self.ledger.checked[self.ledger.what] += 1
         if not holds:
             self.ledger.faults.append(
                 Fault(code, self.source, self.name, message, found, wanted, limit, unit)
@@ -95,14 +105,15 @@ def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
 
 
 def verdict(verification: Verification) -> str:
-    """One line whether the jig may be used, one per fault, and for which printer it is."""
+    """Whether the files hold, what was looked at and what was not, or one line per fault."""
     faults, made_for = verification.faults, _made_for(verification.made_for)
     if verification.passed:
         pegs = f" and {len(verification.pegs)} pegs" if verification.pegs else ""
         return (
-            f"Verification passed: {len(verification.holes)} holes{pegs}, "
+            f"Files verified: {len(verification.holes)} holes{pegs}, "
             f"{verification.checks} checks; the farthest {'of them' if pegs else 'hole'} is "
-            f"{verification.deviation:.3f} mm from where it should be.\n{made_for}"
+            f"{verification.deviation:.3f} mm from where it should be.\n"
+            f"{scope(verification)}\n{made_for}"
         )
     lines = [
         f"Verification FAILED: do not use this jig. {len(faults)} of {verification.checks} checks:",
@@ -110,6 +121,13 @@ def verdict(verification: Verification) -> str:
         made_for,
     ]
     return "\n".join(lines)
+
+
+def scope(verification: Verification) -> str:
+    """What was verified, by how many checks, and what never is."""
+    looked = ", ".join(f"{what} {count}" for what, count in verification.checked.items())
+    seen = f"Checks of {looked}. " if looked else ""
+    return f"{seen}Not verified: what comes off the printer. No print was measured."
 
 
 def _made_for(done: MadeFor | None) -> str:

@@ -48,23 +48,23 @@ from jiggen.verify.surface import judge_surface
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
-    judge_asked,
-    judge_beds,
-    judge_engraving,
-    judge_index_lines,
-    judge_lengths,
-    judge_room,
-    judge_standing,
-    judge_bodies,
-    judge_gauges,
-    judge_reach,
-    judge_shells,
-    judge_drawings,
-    judge_papers,
-    judge_mechanism,
-    judge_surface,  # the last: it is silent where a cause has been named
+    ("pattern and job", judge_asked),
+    ("print beds", judge_beds),
+    ("engravings", judge_engraving),
+    ("engravings", judge_index_lines),
+    ("lengths for the caliper", judge_lengths),
+    ("screws, bushes, room for tools", judge_room),
+    ("bodies on the ski", judge_standing),
+    ("bodies on the ski", judge_bodies),
+    ("screws, bushes, room for tools", judge_gauges),
+    ("rails and pinions", judge_reach),
+    ("surfaces", judge_shells),
+    ("drawings", judge_drawings),
+    ("sheet and page", judge_papers),
+    ("rails and pinions", judge_mechanism),
+    ("surfaces", judge_surface),  # the last: it is silent where a cause has been named
 )
-"""Checks that stand by themselves: what each finds, it notes in the ledger."""
+"""Checks that stand by themselves, and what each is of: what it finds, it notes in the ledger."""
 
 
 def verify_folder(folder: Path) -> outcome.Verification:
@@ -96,9 +96,11 @@ def check(folder: Path) -> outcome.Verification:
 def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verification:
     """All checks of the files, after those that `ledger` holds already."""
     before = len(ledger.faults)
+    ledger.what = "pattern and job"
     judge_poses(manifest.parts, ledger)
     _judge_changes(manifest, ledger)
     _judge_drills(manifest, ledger)
+    ledger.what = "surfaces"
     pieces = load_pieces(folder, manifest, ledger)
     loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
     meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
@@ -108,7 +110,9 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     scaled = {fault.subject for fault in ledger.faults if fault.code == "verify.scale"}
     sound = (name for name, mesh in meshes.items() if not mesh.open_edges and name not in scaled)
     sent = {name: done_again(meshes[name], manifest.done) for name in sound}
+    ledger.what = "walls, overhangs, first layers"
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
+    ledger.what = "holes"
     bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
     tops: dict[str, dict[str, outcome.FoundPeg]] = {"STEP": {}, "STL": {}}
     for part in (part for part in manifest.parts if part.is_body):
@@ -126,8 +130,9 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
             if isinstance(body, MeshBody):
                 more = manifest.inputs.hole_fit
                 _judge_passage(part.file, body.mesh, wanted, bores["STL"], more, ledger)
+    ledger.what = "engravings"
     ladders = judge_ladders(evidence, bores, ledger)
-    for judge in JUDGES:
+    for ledger.what, judge in JUDGES:
         judge(evidence, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
@@ -145,10 +150,18 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     deviations = [hole.deviation for hole in holes] + [peg.deviation for peg in pegs]
     deviations += [boot.deviation for boot in ladders]
     passed = not faults and None not in deviations
-    checks, limited = ledger.checks, limits.HELD_TO
     made_for = manifest.compensation.made_for if manifest.compensation else None
     return outcome.Verification(
-        passed, checks, limited, holes, pegs, ladders, faults, made_for, printing
+        passed,
+        ledger.checks,
+        limits.HELD_TO,
+        holes,
+        pegs,
+        ladders,
+        faults,
+        made_for,
+        dict(sorted(ledger.checked.items())),
+        printing,
     )
 
 

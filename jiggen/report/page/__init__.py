@@ -42,7 +42,7 @@ from jiggen.report.summary import (
     mass_rows,
     print_settings,
 )
-from jiggen.verify.results import HEAD, NOTHING
+from jiggen.verify.results import HEAD, NOTHING, scope
 
 DEPTH_NOTE = (
     "mm. The stop comes down on the top of the drill bush, or of the printed hole in a jig without "
@@ -117,7 +117,7 @@ def _verdict(found: Verification | None) -> Html:
             f"{len(found.holes)} holes, {found.checks} checks; the farthest hole is "
             f"{found.deviation:.3f} mm from where it should be, measured in the files themselves."
         )
-        passed = node("strong", "Verification passed"), node("p", text)
+        passed = node("strong", "Files verified"), node("p", text), node("p", scope(found))
         return node("div", *passed, class_="verdict passed")
     lost = ", ".join(hole.id for hole in found.holes if hole.deviation is None)
     lines = [

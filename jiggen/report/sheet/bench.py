@@ -105,7 +105,7 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
         widths += f" ({'–'.join(map(kit.inches, ends))} in)"
     way = f"{kit.full(abs(shift), units)} to the {'tip' if shift > 0 else 'tail'}"
     verified = (
-        f"Jig verified from its files: {found.checks} checks; each of the {len(job.holes)} "
+        f"Files of the jig verified: {found.checks} checks; each of the {len(job.holes)} "
         f"holes is within {kit.thousandths(found.deviation)} mm of its place"
     )
     if job.ladders:
@@ -131,7 +131,7 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
             (width - own, kit.field("Ticket", plain(ticket), 2 * own + kit.GUTTER, lines=2)),
             (own, kit.blank("Drilled by", own)),
         ),
-        kit.para(f"{verified}.", kit.SMALL, dim=kit.DIM),
+        kit.para(f"{verified}. No print was measured.", kit.SMALL, dim=kit.DIM),
         kit.para(" ".join(about_ski(job)), kit.SMALL),
         kit.gap(1.0),
     ]

@@ -106,8 +106,8 @@ def _head(verification: Verification, width: float) -> list[Flowable]:
     own = kit.column(width, 3)
     names = ("Printer, nozzle", "Material, layers", "Date, measured by")
     verified = (
-        f"Gauge verified from its files: {verification.checks} checks; each hole and peg is within "
-        f"{kit.thousandths(verification.deviation)} mm of its place."
+        f"Files of the gauge verified: {verification.checks} checks; each hole and peg is within "
+        f"{kit.thousandths(verification.deviation)} mm of its place. No print was measured."
     )
     return [
         kit.para("Gauge sheet", dim=kit.DIM),
