@@ -140,7 +140,7 @@ def words_exchanged(one: str, other: str) -> Plant:
     return engraved(change)
 
 
-WORDED = ("ODD ", "EVEN ")
+WORDED = ("ODD", "EVEN")
 
 
 def deeper(by: float) -> Plant:
