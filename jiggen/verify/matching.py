@@ -21,6 +21,7 @@ FIRST_ROUNDS = 5  # of a guess, with
 FIRST_POINTS = 1500  # points
 LEAST_SHARE = 0.8  # of a piece's walls on a part's outline, or it is none of that part
 NO_BETTER = 0.01  # of the walls: a guess that comes first is kept against such a one
+LEVEL = 1e-3  # mm between a cut and a level face: one of the other layers is looked at
 ALL_BUT = 0.98  # of the walls
 ALIKE = 1.2  # ratio of the ratios of two boxes' sides, of what may be one part
 ASTRAY = 0.4  # mm from its place, where a sharp corner has no part: there no outline is
@@ -104,7 +105,11 @@ def match(piece: Piece, parts: Sequence[Known]) -> Match | None:
         return None
     _, known, first, outline = best
     found = fit(walls, outline, first.linear, first.shift)
-    astray = _astray(walls, outline, found, piece.middles[layers])
+    # A cut just along a level face has that face's outline, or not: nothing is told by it.
+    cut = piece.middles[layers]
+    faces = np.unique(known.mesh.vertices[:, 2])
+    level = np.abs(cut[:, None] - faces).min(axis=1) < LEVEL
+    astray = _astray(walls.of(~level[walls.layer]), outline, found, cut)
     vertices = piece.runs[:, 1]
     return Match(known.part, known.mesh, piece, found, astray, vertices, piece.layer, piece.half)
 
