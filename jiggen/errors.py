@@ -31,6 +31,14 @@ class Finding:
         return {name: getattr(self, name) for name in ("code", "where", "key", "message", "hint")}
 
 
+def printable(text: str, apart_from: str = "") -> str:
+    """`text` with what could steer a terminal shown as an escape: names come from files."""
+    return "".join(
+        c if c.isprintable() or c in apart_from else c.encode("unicode_escape").decode()
+        for c in text
+    )
+
+
 def key_path(steps: Iterable[int | str]) -> str:
     """A key path of keys, of long ones the beginning, and places in lists: ``holes[0].id``."""
     path = (f"[{step}]" if isinstance(step, int) else f".{step[:60]}" for step in steps)

@@ -275,3 +275,30 @@ def test_a_link_within_the_folder_is_no_harm_and_a_linked_folder_neither(
     (small / "parts/body.stl").symlink_to(".kept.stl")
     (tmp_path / "link").symlink_to(small)
     assert check(tmp_path / "link").passed
+
+
+ESCAPES = "\x1b[31m\x9b2J\u202e"
+
+
+def test_a_hole_or_a_file_whose_name_steers_a_terminal_is_shown_as_escapes(
+    tmp_path: Path, monkeypatch, capsys
+):
+    from jiggen.cli import main
+
+    for name, data in jig_folder().items():
+        text = (
+            data.replace(b"toe-1", b"toe\\u001b[31m\\n\\u009b2J\\u202e")
+            if name == "manifest.json"
+            else data
+        )
+        path = tmp_path / "jig" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(text)
+    (tmp_path / "patterns").mkdir()
+    (tmp_path / f"patterns/a{ESCAPES}\nb.toml").write_text("format = 1")
+    monkeypatch.chdir(tmp_path)
+    for words in (["check", "jig"], ["patterns"], ["show", f"patterns/a{ESCAPES}\nb.toml"]):
+        main(words)
+        said = "".join(capsys.readouterr())
+        assert "\\x1b[31m" in said and "\\x9b2J" in said
+        assert all(c.isprintable() or c == "\n" for c in said)

@@ -21,7 +21,7 @@ import typer
 from jiggen.cli.options import Default, defaults_for, placed
 from jiggen.cli.output import as_lines, in_options
 from jiggen.cli.program import app, colourful
-from jiggen.errors import CheckFailed, Finding, JiggenError
+from jiggen.errors import CheckFailed, Finding, JiggenError, printable
 
 __all__ = ["app", "main", "run"]
 
@@ -117,10 +117,5 @@ def _report(findings: Iterable[Finding], code: int, words: list[str]) -> int:
     if colourful(sys.stderr):
         word = typer.style(word, fg="red", bold=True)
     for finding in findings:
-        # What could steer a terminal is shown as an escape.
-        text = "".join(
-            c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode()
-            for c in as_lines(finding)
-        )
-        typer.echo(f"{word}: {text}", err=True)
+        typer.echo(f"{word}: {printable(as_lines(finding), chr(10))}", err=True)
     return code

@@ -9,8 +9,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
@@ -327,7 +325,7 @@ def show(
         f"For a boot of {holes.boot:g} mm, about to scale; numbers are mm from the mounting mark.",
         f"Every hole in numbers: {numbers}",
     ]
-    typer.echo("\n".join(lines))
+    output.say("\n".join(lines))
 
 
 def _usual_boot(pattern: Pattern) -> float:

@@ -8,9 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
-import typer
-
-from jiggen.cli import options
+from jiggen.cli import options, output
 from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.errors import Finding
 from jiggen.options import Option, argument, result
@@ -130,7 +128,7 @@ def new(
     reading.end()
     head = "Written by jiggen new. Change what you like, and look: jiggen show, with its name."
     _write_pattern(target, draft.text([head]))
-    typer.echo(f"{target}: {_count_holes(draft.groups)}.\nLook at it: jiggen show {target}")
+    output.say(f"{target}: {_count_holes(draft.groups)}.\nLook at it: jiggen show {target}")
 
 
 def local_target(name: str) -> Path:
@@ -213,4 +211,4 @@ def import_drawing(
     ]
     if made.checks:
         lines += ["", "Check in the file:", *(f"- {check}" for check in made.checks)]
-    typer.echo("\n".join([*lines, "", f"Look at it: jiggen show {out}"]))
+    output.say("\n".join([*lines, "", f"Look at it: jiggen show {out}"]))

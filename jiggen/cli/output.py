@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from jiggen.cli.program import COMMANDS
-from jiggen.errors import CheckFailed, Finding
+from jiggen.errors import CheckFailed, Finding, printable
 from jiggen.progress import announcing_to
 from jiggen.units import counted
 
@@ -24,6 +24,11 @@ if TYPE_CHECKING:
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Write lines to a terminal, with what could steer it shown as an escape."""
+    typer.echo(printable(text, "\n"), err=err)
 
 
 def write(
@@ -38,9 +43,12 @@ def write(
 
     The command ends with exit code 1 unless what was made or checked has `passed`.
     """
-    typer.echo(json.dumps(data(), indent=1, ensure_ascii=False) if as_json else text())
+    if as_json:
+        typer.echo(json.dumps(data(), indent=1, ensure_ascii=False))
+    else:
+        say(text())
     for finding in () if as_json else warnings:
-        typer.echo(f"warning: {as_lines(finding)}", err=True)
+        say(f"warning: {as_lines(finding)}", err=True)
     if not passed:
         raise typer.Exit(CheckFailed.exit_code)
 

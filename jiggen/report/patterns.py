@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from jiggen.errors import InputError
+from jiggen.errors import InputError, printable
 from jiggen.layout import Layout
 from jiggen.pattern import read_pattern
 from jiggen.pattern.find import Known, known_patterns
@@ -99,15 +99,17 @@ def table(listed: tuple[Listed, ...]) -> str:
         known, pattern = entry.known, entry.pattern
         holes, measured, boots = (
             "-",
-            f"{counted(entry.faults, 'fault')}: jiggen show {known.path}",
+            f"{counted(entry.faults, 'fault')}: jiggen show {printable(str(known.path))}",
             "",
         )
         if pattern:
             holes, boots = f"{hole_count(pattern.groups)}", _boots(pattern)
             measured = ", ".join(dict.fromkeys(group.datum for group in pattern.groups))
         whose = f"{known.origin}, hidden" if known.hidden else known.origin
-        rows.append((known.name, holes, measured, boots, whose))
-    folders = dict.fromkeys((one.known.origin, str(one.known.path.parent)) for one in listed)
+        rows.append((printable(known.name), holes, measured, boots, whose))
+    folders = dict.fromkeys(
+        (one.known.origin, printable(str(one.known.path.parent))) for one in listed
+    )
     return "\n".join([*text_table(rows), "", *text_table(list(folders))])
 
 

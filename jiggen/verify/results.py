@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+from jiggen.errors import printable
 from jiggen.outcome import Fault, HoleCheck, MadeFor, PegCheck, Verification
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
@@ -101,7 +102,7 @@ def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
         f"{at.x + 0.0:9.3f} {at.y + 0.0:8.3f}" if at else NOTHING
         for at in (item.wanted, item.step, item.stl)
     )
-    return (item.id, *points, "-" if item.deviation is None else f"{item.deviation:.3f}")
+    return (printable(item.id), *points, "-" if item.deviation is None else f"{item.deviation:.3f}")
 
 
 def verdict(verification: Verification) -> str:
@@ -117,7 +118,7 @@ def verdict(verification: Verification) -> str:
         )
     lines = [
         f"Verification FAILED: do not use this jig. {len(faults)} of {verification.checks} checks:",
-        *(f"  {_printable(str(fault))}  [{fault.code}]" for fault in faults),
+        *(f"  {printable(str(fault))}  [{fault.code}]" for fault in faults),
         made_for,
     ]
     return "\n".join(lines)
@@ -135,11 +136,6 @@ def _made_for(done: MadeFor | None) -> str:
     if done is None:
         return "Made for no printer in particular: the files have the parts' own sizes."
     return (
-        f"Made for printer {_printable(done.printer)} alone: its files are {done.x:+.2f} % longer "
+        f"Made for printer {printable(done.printer)} alone: its files are {done.x:+.2f} % longer "
         f"along x, {done.y:+.2f} % along y, {done.z:+.2f} % in height, skewed by {done.skew:+.2f}°."
     )
-
-
-def _printable(text: str) -> str:
-    """`text` with what could steer a terminal shown as an escape: names come from the files."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
