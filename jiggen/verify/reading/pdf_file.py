@@ -55,7 +55,8 @@ def open_pdf(stream: BytesIO) -> Iterator[PdfFile]:
     from pypdf.errors import PyPdfError
 
     log = logging.getLogger("pypdf")
-    before, log.disabled = log.disabled, True
+    before = log.level
+    log.setLevel(logging.CRITICAL)  # of its modules too
     try:
         yield PdfFile(stream)
     except PdfError:
@@ -66,7 +67,7 @@ def open_pdf(stream: BytesIO) -> Iterator[PdfFile]:
     except (RecursionError, AssertionError, OverflowError, NotImplementedError) as error:
         raise PdfError(f"not a PDF as jiggen writes it: {type(error).__name__}") from None
     finally:
-        log.disabled = before
+        log.setLevel(before)
 
 
 class PdfFile:
