@@ -18,7 +18,8 @@ import jiggen
 from jiggen.cli import SELDOM
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
-from jiggen.verify import beds, parts, printing
+from jiggen.verify import beds, parts, printing, verification
+from jiggen.verify.engraving import judge_engraving
 
 # No test is timed: a busy machine must not fail one.
 examples.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -76,3 +77,13 @@ def built(tmp_path_factory):
 def folder(built, tmp_path):
     """A fresh copy of a good build, to be harmed."""
     return shutil.copytree(built.folder, tmp_path / "jig")
+
+
+@pytest.fixture(scope="module")
+def nothing_engraved():
+    """For the samples of `verify_samples`, on which nothing is engraved: that is not judged."""
+    others = tuple(row for row in verification.JUDGES if row[1] is not judge_engraving)
+    assert len(others) == len(verification.JUDGES) - 1
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(verification, "JUDGES", others)
+        yield

@@ -25,6 +25,8 @@ from verify_samples import (
 
 from jiggen.verify import verify_folder
 
+pytestmark = pytest.mark.usefixtures("nothing_engraved")
+
 
 @pytest.fixture
 def folder(tmp_path):

@@ -10,6 +10,8 @@ from verify_samples import good_sample
 from jiggen.cli import main
 from jiggen.verify import verify_folder
 
+pytestmark = pytest.mark.usefixtures("nothing_engraved")
+
 
 @pytest.fixture
 def folder(tmp_path):

@@ -10,6 +10,8 @@ from verify_samples import good_sample, rehash
 from jiggen.errors import InputError
 from jiggen.verify import check, table, verdict, verify_folder
 
+pytestmark = pytest.mark.usefixtures("nothing_engraved")
+
 
 @pytest.fixture(scope="module")
 def verified(tmp_path_factory):
