@@ -98,6 +98,7 @@ def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int
         (folder / "sheet.pdf").write_text(label)
 
     jiggen.pipeline.build.verify_folder = lambda folder: PASSED
+    jiggen.pipeline.build.verify_papers = lambda folder: ()
     try:
         jiggen.pipeline.build.verified_folder(target, make, finish=finish, force=False)
     except JiggenError as error:

@@ -55,7 +55,7 @@ class Mutation:
     hashes: bool = True
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.name}"
+        return f"{self.product}, {self.where}: {self.name}"
 
 
 def every_mutation() -> tuple[Mutation, ...]:

@@ -16,6 +16,7 @@ from jiggen.accuracy.centring import (
     station_play,
 )
 from jiggen.design import Settings, SkiRange, design_jig
+from jiggen.design.lettering import regions_of
 from jiggen.design.plan import RIGID, worst_error
 from jiggen.design.station import design_mechanism
 from jiggen.layout import lay_out
@@ -270,7 +271,7 @@ def test_errors_at_holes_and_slopes_against_every_corner(jig):
 
 def test_the_mark_at_the_bodys_edge_reads_half_the_ski(jig):
     rail = jig.mechanism.rail
-    marks = [shapely.bounds(region.polygon) for region in rail.graduations]
+    marks = [shapely.bounds(region.polygon) for region in regions_of(rail.graduations.shape)]
     for width in (70.0, 98.0, 130.0):
         # The rail stands with its nose at half the width; the body's edge is there on it:
         on_rail = jig.half_width - width / 2

@@ -107,6 +107,7 @@ def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatc
     monkeypatch.setattr(
         jiggen.pipeline.build, "verify_folder", lambda folder: Verification(True, 1, {}, ())
     )
+    monkeypatch.setattr(jiggen.pipeline.build, "verify_papers", lambda folder: ())
     target = tmp_path / "jig"
 
     def make(folder: Path) -> Record:

@@ -14,6 +14,7 @@ from verify_samples import read_manifest_data
 
 from jiggen.design import Settings, SkiRange
 from jiggen.design.engraving import DIVISION, graduate
+from jiggen.design.lettering import regions_of
 from jiggen.design.station import design_mechanism
 from jiggen.verify import check
 from jiggen.verify.assembly import Assembly
@@ -125,7 +126,7 @@ def test_every_range_has_a_clear_line_across(twice_least, twice_more):
     settings = Settings(ski)
     half_width = min(34.0, ski.least / 2 - 1.0)
     rail = graduate(design_mechanism(settings).rail, ski, half_width)
-    shapes = [region.polygon for region in rail.graduations]
+    shapes = [region.polygon for region in regions_of(rail.graduations.shape)]
     line = [
         shape
         for shape in shapes

@@ -57,6 +57,8 @@ CLUB = Profile(
 DONE = CLUB.compensation
 NOTHING = Compensation("club-hall", np.eye(2), 1.0)
 
+pytestmark = pytest.mark.usefixtures("nothing_engraved")
+
 
 @pytest.fixture
 def folder(tmp_path):

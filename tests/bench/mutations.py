@@ -55,7 +55,7 @@ def told(row: Row) -> str:
         word = "SURVIVED" if not found else f"not by {' '.join(wanted)}, by"
     else:
         word = "caught by" if found else f"harmless: {harmless}"
-    return f"{took:5.1f} s  {name:<72} {word} {' '.join(found)}".rstrip()
+    return f"{took:5.1f} s  {name:<80} {word} {' '.join(found)}".rstrip()
 
 
 def main() -> int:
