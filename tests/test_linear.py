@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -12,14 +13,16 @@ from jiggen.errors import InputError
 from jiggen.evening.read import read_jobs
 from jiggen.importing.svg import read_svg
 from jiggen.units import length, sizes
+from jiggen.verify.reading.gcode import GcodeError, follow
 from jiggen.verify.reading.step_text import StepError, read_step_text
+from jiggen.verify.reading.walls import pieces_of
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" viewBox="0 0 9 9">{}</svg>'
 
 
 def quickly(read) -> None:
     start = time.process_time()
-    with suppress(InputError, StepError):
+    with suppress(InputError, StepError, GcodeError):
         read()
     assert time.process_time() - start < 5.0
 
@@ -47,3 +50,15 @@ def test_a_long_name_of_a_column(tmp_path: Path, name: str):
 def test_a_long_number(words: str):
     quickly(lambda: length(words))
     quickly(lambda: sizes(words, 2))
+
+
+def test_walls_of_g_code_that_cross_without_end():
+    at = random.Random(1)
+    moves = (f"G1X{at.randrange(300)}Y{at.randrange(300)}E1" for _ in range(30_000))
+    quickly(lambda: pieces_of(follow([";TYPE:Outer wall", "M83", "G1 Z.2", *moves])))
+
+
+@pytest.mark.parametrize("arc", ["G2X1I9E1", "G2X1I9E1P1000000", "G2 X1 I1e9 E1", "G3 X1 R1e9 E1"])
+def test_arcs_of_g_code_that_swell(arc: str):
+    with pytest.raises(GcodeError, match="arc"):
+        follow([";TYPE:Outer wall", "M83", "G1 Z.2", *[arc, "G1X0"] * 60_000])

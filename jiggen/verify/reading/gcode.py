@@ -28,6 +28,7 @@ LONGEST = 2**16  # characters that are read of a line
 MOST_SETTINGS = 5000
 CHORD = 0.01  # mm that the points of an arc may cut inside it
 MOST_CHORDS = 60  # of one arc
+ARC_POINTS = 200_000  # of all arcs, and one for each character: a written arc has forty
 FARTHEST = 1e5  # mm from the origin: no printer is so large
 INCH = 25.4
 SHOWN_EVERY = 500_000  # lines
@@ -169,6 +170,7 @@ class _Head:
         self._certain = array("b")
         self._lengths: dict[str, float] = {}
         self._laying = False
+        self._spare = ARC_POINTS
 
     def change(self, *, role: str | None = None, width: float | None = None) -> None:
         """Another role, or width of line: a new path begins, even where the nozzle goes on."""
@@ -179,6 +181,7 @@ class _Head:
     def obey(self, line: str) -> None:
         """Do what a line without a comment before it says, if it moves anything."""
         code = line.partition(";")[0].partition("*")[0]
+        self._spare += len(code)
         try:
             words = {word[0]: float(word[1:]) for word in code.split()}
         except ValueError:
@@ -234,6 +237,9 @@ class _Head:
         self._height[-1] = max(self._height[-1], height)  # a seam may begin below its layer
         if arc:
             found = _arc((x, y), (at["X"], at["Y"]), words, unit, way)
+            self._spare -= len(found)
+            if self._spare < 0:
+                raise GcodeError("more round arcs than lines of any print")
             self._points.frombytes((found + np.array([left, front])).tobytes())
         self._points.extend((at["X"] + left, at["Y"] + front))
 
