@@ -17,6 +17,7 @@ import shapely
 from jiggen.verify.reading.mesh import Mesh
 
 LAYER, LINE = 0.2, 0.45
+ROUGH = 0.1  # mm: nobody looks at an inner line, and coarser ones are written faster
 ROUND = 24  # chords in a quarter of an arc
 
 
@@ -95,6 +96,7 @@ def written(
             for role, inset in ((way.inner, 1.5 * LINE), (way.outer, LINE / 2)):
                 lines += [role, *([way.width] if way.width else [])]
                 shape = moved_in(mesh, (number + 0.5) * layer, inset - grown)
+                shape = shape.simplify(ROUGH) if role == way.inner else shape
                 for loop in loops(shape):
                     points = loop @ (np.eye(2) if made is None else made).T + place
                     for run in runs(points, broken):

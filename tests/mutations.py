@@ -31,9 +31,11 @@ from jiggen.pattern.model import Pattern
 from jiggen.pipeline.build import build
 from jiggen.pipeline.products import GAUGE, JIG, TRIAL, plan_gauge, plan_jig, plan_trial
 from jiggen.verify import Verification
+from jiggen.verify.toolpath import check_toolpaths
 
 Where = Literal["STL", "STEP", "3MF", "record", "drawing", "paper", "folder", "solid", "gcode"]
 Kind = Literal["jig", "boots", "trial", "gauge", "printer"]
+TOOLPATHS = "toolpaths"  # folder within the mutated one that G-code is written to
 SKIS = SkiRange(84.0, 112.0)
 
 
@@ -42,7 +44,8 @@ class Mutation:
     """One thing done wrong, and the codes of which one at least must be reported.
 
     `apply` takes the folder of a `product` and changes its files; of one planted in the room
-    that draws (`where` is ``solid``) it takes nothing and is a context to build the product in.
+    that draws (`where` is ``solid``) it takes nothing and is a context to build the product in;
+    one of ``gcode`` writes that into `TOOLPATHS`, and the check of toolpaths must report it.
     `harmless` is the reason why one need not be caught.
     """
 
@@ -97,7 +100,10 @@ def caught(mutation: Mutation, good: Path, scratch: Path) -> tuple[str, ...]:
             lay_on_beds(folder, good)
         if mutation.hashes:
             renew(folder)
-        faults = jiggen.verify(folder).faults
+        if mutation.where == "gcode":
+            faults = check_toolpaths(folder, sorted((folder / TOOLPATHS).iterdir())).faults
+        else:
+            faults = jiggen.verify(folder).faults
     except jiggen.JiggenError as error:  # a manifest that is none
         return tuple(dict.fromkeys(finding.code for finding in error.findings))
     finally:

@@ -224,7 +224,7 @@ SOLID = [
     _planted(
         "names of two holes exchanged", exchanged("toe-1", "toe-2"), WRONG, MOVED, product="trial"
     ),
-    _planted("arrow to the tail", each(mirrored, AHEAD), WRONG, product="trial"),
+    _planted("arrow of a trial plate to the tail", each(mirrored, AHEAD), WRONG, product="trial"),
     _planted(
         "mark and centre line 0.2 mm off",
         moved(0.2, "mounting mark and centre line"),
