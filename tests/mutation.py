@@ -246,5 +246,8 @@ WAYS: dict[str, tuple[Way, ...]] = {
     ".svg": TEXT,
     ".dxf": TEXT,
     ".step": TEXT,
+    ".gcode": TEXT,
+    ".html": TEXT,
+    ".pdf": (*BYTES, *TEXT),
     ".3mf": (*BYTES, *(package_changed,) * 6),
 }

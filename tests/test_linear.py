@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import subprocess
+import sys
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -62,3 +64,12 @@ def test_walls_of_g_code_that_cross_without_end():
 def test_arcs_of_g_code_that_swell(arc: str):
     with pytest.raises(GcodeError, match="arc"):
         follow([";TYPE:Outer wall", "M83", "G1 Z.2", *[arc, "G1X0"] * 60_000])
+
+
+def test_every_pattern_takes_time_by_the_length_of_its_text():
+    tried = Path(__file__).parent / "bench" / "patterns.py"
+    run = subprocess.run([sys.executable, tried], capture_output=True, text=True, check=True)
+    planted, *slow, count = run.stdout.splitlines()
+    assert planted.startswith("planted .search: ")
+    assert int(count.split()[0]) > 50
+    assert not slow
