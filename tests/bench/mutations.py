@@ -17,17 +17,27 @@ import tempfile
 import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from mutations import PLANS, Mutation, caught, every_mutation, make
+from sharing import read_once
+
+from jiggen.verify import beds, parts, printing
 
 FINDINGS = Path(__file__).parents[2] / ".docs" / "findings.md"
 BROKEN = "BROKEN:"
 Row = tuple[str, tuple[str, ...], tuple[str, ...], str, float]
+
+
+def read_files_once() -> None:
+    """In a process of the bench: what one mutation left alone is not read again for the next."""
+    for module, name in ((parts, "read_assembly"), (parts, "read_stl"), (beds, "read_3mf")):
+        setattr(module, name, read_once(getattr(module, name)))
+    printing._checks = lru_cache(64)(printing._checks.__wrapped__)
 
 
 def tried(index: int, good: Path) -> Row:
@@ -78,7 +88,7 @@ def main() -> int:
                 _, verification = make(kind, good / kind)
                 assert verification.passed, (kind, verification.faults)
         rows = []
-        with ProcessPoolExecutor(args.jobs) as pool:
+        with ProcessPoolExecutor(args.jobs, initializer=read_files_once) as pool:
             for row in pool.map(partial(tried, good=good), [index for index, _ in chosen]):
                 rows.append(row)
                 print(told(row), flush=True)
