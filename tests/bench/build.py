@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import resource
+import subprocess
 import sys
 import tempfile
 import time
@@ -167,6 +168,40 @@ def extra_length(name: str, boot: float) -> None:
     )
 
 
+CHECKING = """
+import resource, sys, time
+from pathlib import Path
+from jiggen.verify import check
+for what in ("first", "again"):
+    wall, cpu = time.perf_counter(), time.process_time()
+    found = check(Path(sys.argv[1]))
+    print(time.perf_counter() - wall, time.process_time() - cpu, found.passed, found.checks)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def verifications(name: str, boot: float) -> None:
+    """The verification of a jig and of one for many boots, each in a process of its own."""
+    from jiggen.design.settings import Settings, SkiRange
+    from jiggen.job import Job
+    from jiggen.pattern import find_pattern, read_pattern
+    from jiggen.pipeline.products import build_jig
+
+    pattern, settings = read_pattern(find_pattern(name)), Settings(ski=SkiRange(84, 112))
+    for what, half in (("a jig", 0), (f"a jig of {2 * MANY + 1} lengths", MANY)):
+        with tempfile.TemporaryDirectory() as place:
+            job = Job(pattern, (boot - half, boot + half), settings)
+            folder = build_jig(job, Path(place) / "jig").folder
+            command = [sys.executable, "-c", CHECKING, str(folder)]
+            run = subprocess.run(command, capture_output=True, text=True, check=True)
+        *lines, peak = run.stdout.splitlines()
+        for when, line in zip(("its first, with imports", "again"), lines, strict=True):
+            wall, cpu, passed, checks = line.split()
+            more = f", {checks} checks, passed: {passed}"
+            show(f"check of {what}, {when}"[:60].ljust(60), (float(wall), float(cpu)), more)
+        print(f"  peak memory {float(peak):.0f} MB")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("pattern", nargs="?", default="club-piste")
@@ -177,6 +212,8 @@ def main() -> None:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"{'peak memory':<36}{peak:8.0f} MB\n")
     extra_length(wanted.pattern, wanted.boot)
+    print()
+    verifications(wanted.pattern, wanted.boot)
 
 
 if __name__ == "__main__":
