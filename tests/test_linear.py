@@ -36,6 +36,21 @@ def test_a_long_style(tmp_path: Path, style: str):
     quickly(lambda: read_svg(path))
 
 
+@pytest.mark.parametrize(
+    "inside",
+    [
+        f'<circle r="1" transform="{"scale(1)" * 100_000}"/>',
+        f'<g xmlns:a="{"a" * 400_000}">' + "<a:b/>" * 80_000 + "</g>",
+        f'<g id="a"><circle r="1" style="{"a:1;" * 100_000}"/></g>' + '<use href="#a"/>' * 10_000,
+    ],
+    ids=["transform", "namespace", "style"],
+)
+def test_a_drawing_that_costs_more_than_its_length(tmp_path: Path, inside: str):
+    path = tmp_path / "plate.svg"
+    path.write_text(SVG.format(inside))
+    quickly(lambda: read_svg(path))
+
+
 @pytest.mark.parametrize("text", ["/* ", "/*'", "'"])
 def test_a_step_file_of_comments_that_do_not_end(text: str):
     quickly(lambda: read_step_text(b"ISO-10303-21;" + text.encode() * (10**6 // len(text))))
@@ -56,7 +71,7 @@ def test_a_long_number(words: str):
 
 def test_walls_of_g_code_that_cross_without_end():
     at = random.Random(1)
-    moves = (f"G1X{at.randrange(300)}Y{at.randrange(300)}E1" for _ in range(30_000))
+    moves = (f"G1X{at.randrange(300)}Y{at.randrange(300)}E1" for _ in range(20_000))
     quickly(lambda: pieces_of(follow([";TYPE:Outer wall", "M83", "G1 Z.2", *moves])))
 
 

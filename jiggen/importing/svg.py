@@ -11,6 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement
 from xml.parsers import expat
@@ -27,6 +28,9 @@ LINE = "}line"  # of an element in the file: among its attributes, under a name 
 NO_SVG = "Save it from the drawing program as plain SVG."
 SHAPES = {"path", "ellipse", "rect", "polygon", "polyline", "line", "image"}
 MOST_NESTED = 500  # elements within elements; no drawing comes near it
+MOST_LAYERS = 50  # names kept of those that a circle is within
+LONGEST = 10_000  # characters of a transform
+LONGEST_NAME = 1000  # of a namespace
 MOST_USES = 32  # elements used by elements that are used
 MOST = 100_000  # elements looked at, uses counted each time
 EVEN = 1e-9  # of its size: rx and ry of a circle, both scales of a drawing
@@ -95,11 +99,17 @@ def _read_tree(data: bytes, file: str) -> Element:
         own[LINE] = str(parser.CurrentLineNumber)
         inside.append(SubElement(inside[-1], tag if space in ("", SVG) else "", own))
 
+    def vocabulary(_: str | None, name: str | None) -> None:
+        if len(name or "") > LONGEST_NAME:  # it stands before each element's name
+            message = "a namespace has too long a name"
+            raise InputError.of("import.no-svg", message, where=file, hint=NO_SVG)
+
     def text(words: str) -> None:
         inside[-1].text = (inside[-1].text or "") + words
 
     parser.StartDoctypeDeclHandler = refuse_doctype
     parser.StartElementHandler = start
+    parser.StartNamespaceDeclHandler = vocabulary
     parser.EndElementHandler = lambda _: inside.pop()
     parser.CharacterDataHandler = text
     try:
@@ -157,11 +167,11 @@ class _Place:
     uses: int = 0
 
     def within(self, node: Element) -> _Place:
-        if MOVES.search(node.get("style", "")):
+        if _moves(node.get("style", "")):
             raise _Unread("a style moves the shape, which is not read")
         matrix = _transformed(self.matrix, node.get("transform", ""))
         names = filter(None, (node.get("id"), node.get("label")))
-        return replace(self, matrix=matrix, layers=(*self.layers, *names))
+        return replace(self, matrix=matrix, layers=(*self.layers, *names)[-MOST_LAYERS:])
 
 
 class _Walk:
@@ -248,8 +258,18 @@ class _Walk:
         self.faults.append(Finding("import.shape", message, where, node.tag, hint))
 
 
+@lru_cache(1000)  # an element may be used again and again
+def _moves(style: str) -> bool:
+    return bool(MOVES.search(style))
+
+
+@lru_cache(1000)
+def _styled(style: str) -> dict[str, str]:
+    return {name.lower(): value.strip() for name, value in _STYLE.findall(style)}
+
+
 def _is_drawn(node: Element) -> bool:
-    style = {name.lower(): value.strip() for name, value in _STYLE.findall(node.get("style", ""))}
+    style = _styled(node.get("style", ""))
     display = style.get("display", node.get("display"))
     visible = style.get("visibility", node.get("visibility"))
     return display != "none" and visible not in ("hidden", "collapse")
@@ -284,9 +304,12 @@ def _numbers(text: str) -> list[float]:
 
 def _transformed(matrix: Transform, text: str) -> Transform:
     """`matrix` and then a ``transform`` attribute (SVG 1.1, section 7.6)."""
-    rest = text.strip()
-    while rest:
-        found = _STEP.match(rest)
+    text = text.strip()
+    if len(text) > LONGEST:
+        raise _Unread(f"a transform of more than {LONGEST} characters is not read")
+    at = 0
+    while at < len(text):
+        found = _STEP.match(text, at)
         match found and found[1], _numbers(found[2]) if found else []:
             case "matrix", [_, _, _, _, _, _] as numbers:
                 matrix = matrix.transform(numbers)
@@ -304,7 +327,7 @@ def _transformed(matrix: Transform, text: str) -> Transform:
                 matrix = matrix.skew(0, math.radians(degrees))
             case _:
                 raise _Unread(f"the transform {text[:60]!r} is not understood")
-        rest = rest[found.end() :] if found else ""
+        at = found.end() if found else len(text)
     if not all(map(math.isfinite, matrix)):
         raise _Unread(f"the transform {text[:60]!r} is too large")
     return matrix
