@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from gcode_writing import written
 from mutations import TOOLPATHS, Kind, Mutation
+from mutations_engraving import rewritten
 from verify_samples import read_manifest_data
 
 from jiggen.verify.reading.mesh import Mesh, read_stl
@@ -84,6 +85,15 @@ def stretched(folder: Path) -> Mesh:
     return Mesh(vertices, mesh.triangles)
 
 
+def another_label(folder: Path) -> Mesh:
+    """The body with another boot's label; the folder keeps its own."""
+    kept = (folder / "parts/body-toe.stl").read_bytes()
+    rewritten(folder, "BOOT 295")
+    mesh = mesh_of(folder)
+    (folder / "parts/body-toe.stl").write_bytes(kept)
+    return mesh
+
+
 def knob_thrice(folder: Path) -> None:
     sliced(part="knob")(folder)
     text = (folder / TOOLPATHS / "part.gcode").read_text()
@@ -124,6 +134,7 @@ MUTATIONS = [
     _row("a bed without one piece", bed_lacks_a_piece, "other-bed"),
     _row("more knobs than are needed", knob_thrice, "count"),
     _row("10 mm longer, of another jig", sliced(mesh=stretched), "part", "outline"),
+    _row("another label, of another jig", sliced(mesh=another_label), "outline"),
     _row("size compensation -0.1 mm", sliced(grown=-0.1), "diameter"),
     _row("size compensation -0.1 mm, no holes", sliced(part="knob", grown=-0.1), "offset"),
     _row("hole toe-3 moved 0.05 mm", sliced(mesh=by_hole("toe-3", moved)), "hole"),

@@ -1,10 +1,10 @@
 """The check of G-code: what is right passes in every dialect, each thing done wrong is named."""
 
 import json
-import math
 
 import numpy as np
 import pytest
+import trimesh
 from gcode_writing import DIALECTS, written
 
 from jiggen.cli import main
@@ -12,13 +12,13 @@ from jiggen.errors import InputError
 from jiggen.report.toolpath import toolpath_text
 from jiggen.verify.reading.entries import Advice
 from jiggen.verify.reading.gcode import follow
-from jiggen.verify.reading.mesh import read_stl
+from jiggen.verify.reading.mesh import Mesh, read_stl
 from jiggen.verify.reading.walls import pieces_of
 from jiggen.verify.results import Ledger
 from jiggen.verify.slicer import judge_settings, stated_in
-from jiggen.verify.toolpath import check_toolpaths
+from jiggen.verify.toolpath import check_toolpaths, read_manifest
 
-PLACE = (10.0, 60.0)
+PLACE = (2.0, 60.0)
 
 
 @pytest.fixture(scope="module")
@@ -26,33 +26,36 @@ def mesh(built):
     return read_stl(built.folder / "parts/body-toe.stl")
 
 
-@pytest.fixture
-def judged(built, mesh, tmp_path):
-    """What is found in the G-code of the toe body that is written in some way."""
+@pytest.fixture(scope="module")
+def knob(built):
+    """The smallest part by which most is told as well, but for holes."""
+    return read_stl(built.folder / "parts/knob.stl")
 
-    def judge(dialect="one", place=PLACE, name="toe.gcode", edit=str, **how):
-        text = edit(written([("body-toe", mesh, place)], dialect, **how))
+
+@pytest.fixture
+def judged(built, mesh, knob, tmp_path):
+    """What is found in the G-code of the toe body, or the knob, that is written in some way."""
+
+    def judge(dialect="one", place=PLACE, name="toe.gcode", part="body-toe", **how):
+        text = written([(part, mesh if part == "body-toe" else knob, place)], dialect, **how)
         (tmp_path / name).write_text(text)
         return check_toolpaths(built.folder, [tmp_path / name])
 
     return judge
 
 
+def block(*size):
+    hull = trimesh.creation.box(bounds=[(0.0, 0.0, 0.0), size])
+    return Mesh(np.asarray(hull.vertices), np.asarray(hull.faces))
+
+
 def codes(check):
     return {fault.code for fault in check.faults}
 
 
-@pytest.mark.parametrize(
-    "how",
-    [
-        *({"dialect": name, "broken": 1 + 4 * (name == "three")} for name in DIALECTS),
-        {"arcs": True, "dialect": "two"},
-        {"inches": True},
-    ],
-    ids=str,
-)
-def test_a_sound_toolpath_passes_in_every_dialect(judged, how):
-    check = judged(**how)
+@pytest.mark.parametrize("arcs", [False, True])
+def test_a_sound_body_passes_with_every_hole(judged, arcs):
+    check = judged("two" if arcs else "one", arcs=arcs)
     assert check.passed, check.faults
     (file,) = check.files
     assert file.holds == "body-toe"
@@ -61,21 +64,33 @@ def test_a_sound_toolpath_passes_in_every_dialect(judged, how):
     for hole in file.holes:
         assert hole.diameter == pytest.approx(hole.wanted_diameter, abs=0.02)
         assert hole.layers == 57
-    assert (file.stated.walls, file.stated.infill, file.stated.layer) == (4, 30.0, 0.2)
     assert check.unchecked == ("body-heel", "4 x rail", "2 x pinion", "2 x knob")
+
+
+@pytest.mark.parametrize(
+    "how",
+    [{"dialect": name, "broken": 1 + 4 * (name == "three")} for name in DIALECTS]
+    + [{"inches": True}],
+    ids=str,
+)
+def test_a_sound_part_passes_in_every_dialect(judged, how):
+    check = judged(part="knob", **how)
+    assert check.passed, check.faults
+    (file,) = check.files
+    assert file.holds == "knob"
+    assert (file.stated.walls, file.stated.infill, file.stated.layer) == (4, 30.0, 0.2)
 
 
 @pytest.mark.parametrize(
     ("how", "code"),
     [
-        ({"made": 1.005 * np.eye(2)}, "verify.gcode-scale"),
-        ({"made": np.array([[1.0, 0.003], [0.0, 1.0]])}, "verify.gcode-scale"),
-        ({"made": np.diag([1.0, -1.0]), "place": (10.0, 140.0)}, "verify.gcode-mirrored"),
+        ({"made": 1.005 * np.eye(2), "part": "knob"}, "verify.gcode-scale"),
+        ({"made": np.array([[1.0, 0.003], [0.0, 1.0]]), "part": "knob"}, "verify.gcode-scale"),
         ({"grown": -0.1}, "verify.gcode-diameter"),
-        ({"grown": -0.1, "dialect": "four"}, "verify.gcode-offset"),
-        ({"place": (30.0, 60.0)}, "verify.gcode-off-bed"),
-        ({"layer": 0.28}, "verify.gcode-layer"),
-        ({"name": "bed-2.gcode"}, "verify.gcode-other-bed"),
+        ({"grown": -0.1, "dialect": "four", "part": "knob"}, "verify.gcode-offset"),
+        ({"place": (195.0, 60.0), "part": "knob"}, "verify.gcode-off-bed"),
+        ({"layer": 0.28, "part": "knob"}, "verify.gcode-layer"),
+        ({"name": "bed-2.gcode", "part": "knob"}, "verify.gcode-other-bed"),
     ],
     ids=lambda value: value if isinstance(value, str) else None,
 )  # fmt: skip
@@ -100,8 +115,7 @@ def test_what_was_done_wrong_is_named(judged, how, code):
 )
 def test_a_setting_against_the_advice_is_named(built, old, new, code):
     advice = Advice.model_validate(built.record.values()["beds"][0]["advice"])
-    knob = read_stl(built.folder / "parts/knob.stl")
-    text = written([("knob", knob, PLACE)])
+    text = written([("block", block(20.0, 20.0, 2.0), PLACE)])
     for used in (text, text.replace(old, new)):
         path, ledger = follow(used.splitlines()), Ledger()
         stated = stated_in(path, pieces_of(path))
@@ -111,11 +125,21 @@ def test_a_setting_against_the_advice_is_named(built, old, new, code):
     assert (stated.time, stated.filament) == ("3h 5m", "88 g")
 
 
-def test_a_turned_part_is_named_and_refused_only_where_the_printer_is_made_up_for(judged):
-    c, s = math.cos(math.pi / 2), math.sin(math.pi / 2)
-    check = judged(made=np.array([[c, -s], [s, c]]), place=(140.0, 5.0))
+def test_a_turned_part_is_named_and_refused_where_the_printer_is_made_up_for(
+    judged, monkeypatch, built, tmp_path
+):
+    how = {"made": np.array([[0.0, -1.0], [1.0, 0.0]]), "place": (140.0, 5.0)}
+    check = judged(**how)
     assert check.passed
-    assert "turned by 90.0°" in toolpath_text(check)
+    text = toolpath_text(check)
+    assert "turned by 90.0°" in text
+    assert "Print it." in text
+    manifest = read_manifest(built.folder)
+    shed = manifest.model_copy(update={"compensation": manifest.done})
+    monkeypatch.setitem(check_toolpaths.__globals__, "read_manifest", lambda folder: shed)
+    check = check_toolpaths(built.folder, [tmp_path / "toe.gcode"])
+    assert codes(check) == {"verify.gcode-turned"}
+    assert "do NOT print: toe.gcode" in toolpath_text(check)
 
 
 def test_a_moved_hole_is_off_by_as_much(built, mesh, tmp_path):
@@ -126,7 +150,7 @@ def test_a_moved_hole_is_off_by_as_much(built, mesh, tmp_path):
     vertices = mesh.vertices.copy()
     near = np.hypot(vertices[:, 0] - x, vertices[:, 1] - y) < 4.5
     vertices[near, 0] += 0.05
-    moved = type(mesh)(vertices, mesh.triangles)
+    moved = Mesh(vertices, mesh.triangles)
     (tmp_path / "toe.gcode").write_text(written([("body-toe", moved, PLACE)]))
     check = check_toolpaths(built.folder, [tmp_path / "toe.gcode"])
     assert [fault.subject for fault in check.faults] == ["toe-3"]
@@ -134,7 +158,7 @@ def test_a_moved_hole_is_off_by_as_much(built, mesh, tmp_path):
     assert found["toe-3"] == pytest.approx(0.05, abs=0.003)
 
 
-def test_a_bed_is_told_by_its_pieces_and_twice_is_too_often(built, tmp_path):
+def test_a_bed_is_told_by_its_pieces(built, tmp_path):
     bed = built.record.values()["beds"][1]
     files = {part["name"]: part["file"] for part in built.record.values()["parts"]}
     pieces = [
@@ -142,27 +166,21 @@ def test_a_bed_is_told_by_its_pieces_and_twice_is_too_often(built, tmp_path):
         for piece in bed["pieces"]
     ]
     text = written(pieces).replace("30%", "100%")
-    for name in ("second.gcode", "again.gcode", "bed-1.gcode"):
-        (tmp_path / name).write_text(text)
+    (tmp_path / "second.gcode").write_text(text)
     check = check_toolpaths(built.folder, [tmp_path / "second.gcode"])
     assert check.passed, check.faults
     assert check.files[0].holds == bed["file"]
     assert check.unchecked == ("body-toe", "body-heel", "2 x knob")
-    check = check_toolpaths(built.folder, [tmp_path / "second.gcode", tmp_path / "again.gcode"])
+
+
+def test_a_piece_more_than_is_needed_is_named(built, knob, tmp_path):
+    (tmp_path / "knob.gcode").write_text(written([("knob", knob, PLACE)]))
+    check = check_toolpaths(built.folder, [tmp_path / "knob.gcode"] * 3)
     assert codes(check) == {"verify.gcode-count"}
-    check = check_toolpaths(built.folder, [tmp_path / "bed-1.gcode"])
-    assert codes(check) == {"verify.gcode-other-bed"}
 
 
 def test_what_is_no_part_of_the_folder_is_refused(built, tmp_path):
-    corners = np.array([[x, y, z] for z in (0, 14) for y in (0, 68) for x in (0, 214)], float)
-    import trimesh
-
-    hull = trimesh.convex.convex_hull(corners)
-    from jiggen.verify.reading.mesh import Mesh
-
-    block = Mesh(np.asarray(hull.vertices), np.asarray(hull.faces))
-    (tmp_path / "a.gcode").write_text(written([("block", block, (3.0, 3.0))]))
+    (tmp_path / "a.gcode").write_text(written([("block", block(214.0, 68.0, 14.0), (3.0, 3.0))]))
     check = check_toolpaths(built.folder, [tmp_path / "a.gcode"])
     assert codes(check) & {"verify.gcode-part", "verify.gcode-hole-missing"}
 
@@ -177,14 +195,15 @@ def test_a_container_is_refused_with_what_to_do(built, tmp_path, capsys):
     assert all("plain G-code" in str(finding) for finding in caught.value.findings)
 
 
-def test_the_command_says_print_it_or_do_not(built, mesh, tmp_path, capsys):
+def test_the_command_says_print_it_or_do_not(built, mesh, knob, tmp_path, capsys):
     good, bad = tmp_path / "good.gcode", tmp_path / "bad.gcode"
-    good.write_text(written([("body-toe", mesh, PLACE)]))
-    bad.write_text(written([("body-toe", mesh, PLACE)], made=1.005 * np.eye(2)))
+    good.write_text(written([("knob", knob, PLACE)]))
+    way = {"made": np.diag([1.0, -1.0])}
+    bad.write_text(written([("body-toe", mesh, (2.0, 140.0))], **way))
     assert main(["check", str(built.folder), "--gcode", str(good)]) == 0
     assert "print the file" in capsys.readouterr().out
     assert main(["check", str(built.folder), "--gcode", str(bad), "--json"]) == 1
     data = json.loads(capsys.readouterr().out)
     assert data["passed"] is True
     assert data["gcode"]["passed"] is False
-    assert main(["check", str(built.folder), "--gcode", str(tmp_path / "none.gcode")]) == 2
+    assert {fault["code"] for fault in data["gcode"]["faults"]} == {"verify.gcode-mirrored"}
