@@ -6,12 +6,13 @@ import json
 import os
 import re
 import secrets
+import stat
 import time
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from jiggen.errors import InputError
 
@@ -89,6 +90,18 @@ def within(folder: Path, name: str, largest: int) -> Path:
     if real.stat().st_size > largest:
         raise OSError(errno.EFBIG, f"it is larger than {largest // 2**20} MB", str(path))
     return path
+
+
+def open_plain(path: Path) -> BinaryIO:
+    """Open the plain file at `path` to read its bytes; never waits for a pipe.
+
+    Raises OSError, also for a folder, pipe or device.
+    """
+    number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    if not stat.S_ISREG(os.fstat(number).st_mode):
+        os.close(number)
+        raise OSError(errno.EINVAL, "it is not an ordinary file", str(path))
+    return os.fdopen(number, "rb")
 
 
 def mark_of(record: Mapping[str, object]) -> str:

@@ -1,6 +1,7 @@
 """The reader of G-code on texts small enough to work out by hand."""
 
 import math
+import os
 
 import numpy as np
 import pytest
@@ -95,3 +96,11 @@ def test_what_cannot_be_followed_is_refused(tmp_path, text, says):
     (tmp_path / "a.gcode").write_text(text)
     with pytest.raises(GcodeError, match=says):
         read_gcode(tmp_path / "a.gcode")
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "a.gcode")
+    with pytest.raises(OSError, match="not an ordinary file"):
+        read_gcode(tmp_path / "a.gcode")
+    with pytest.raises(OSError, match="not an ordinary file"):
+        read_gcode(tmp_path)

@@ -8,8 +8,10 @@ point by point, of all else its length: memory is bounded by the file's size, ti
 
 from __future__ import annotations
 
+import io
 import json
 import math
+import os
 import re
 from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -20,6 +22,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.files import open_plain
 from jiggen.progress import announce
 from jiggen.verify.geometry import Array
 
@@ -76,16 +79,17 @@ def read_gcode(path: Path) -> Toolpath:
 
     Raises GcodeError for what is not plain G-code or has no outer walls, OSError.
     """
-    with path.open("rb") as stream:
+    with open_plain(path) as stream:
         head = stream.read(1024)
-    for begins, what in CONTAINERS.items():
-        if head.startswith(begins):
-            raise GcodeError(f"it is {what}: export as plain G-code")
-    if b"\0" in head:
-        raise GcodeError("it is not text: export as plain G-code")
-    if path.stat().st_size > LARGEST:
-        raise GcodeError(f"it is larger than {LARGEST // 2**20} MB")
-    with path.open(encoding="utf-8", errors="replace") as text:
+        for begins, what in CONTAINERS.items():
+            if head.startswith(begins):
+                raise GcodeError(f"it is {what}: export as plain G-code")
+        if b"\0" in head:
+            raise GcodeError("it is not text: export as plain G-code")
+        if os.fstat(stream.fileno()).st_size > LARGEST:
+            raise GcodeError(f"it is larger than {LARGEST // 2**20} MB")
+        stream.seek(0)
+        text = io.TextIOWrapper(stream, encoding="utf-8", errors="replace")
         return follow(_lines(text.readline))
 
 
