@@ -1,0 +1,119 @@
+"""Each reader on a megabyte of its worst, each in a process of its own: seconds and memory.
+
+    python tests/bench/readers.py [READER …]
+
+Exit code 1 when any takes more than 5 s of the processor, or 300 MB more than it had.
+"""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+from fuzz_readers import READERS, peak_memory  # noqa: E402 - its place
+
+SECONDS, MEMORY = 5.0, 300.0  # s of the processor, MB
+SIZE = 1_000_000
+
+
+def full(part: str, before: str = "", after: str = "") -> bytes:
+    return (before + part * ((SIZE - len(before + after)) // len(part)) + after).encode()
+
+
+def moves(line: Callable[[random.Random], str]) -> bytes:
+    at = random.Random(1)
+    lines = (line(at) for _ in range(SIZE // 17))
+    return "\n".join([";TYPE:Outer wall", "M83", "G1 Z.2", *lines]).encode()[:SIZE]
+
+
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" viewBox="0 0 9 9">'
+DXF = "0\nSECTION\n2\nENTITIES\n"
+WORST: dict[str, dict[str, Callable[[], bytes]]] = {
+    "pattern": {
+        "tables.toml": lambda: full("[[hole]]\n"),
+        "nested.toml": lambda: full("a=[", "", ""),
+        "values.toml": lambda: full("1,", "a=[", "]"),
+    },
+    "survey": {"tables.toml": lambda: full("[[hole]]\nat=[1,2]\n")},
+    "old holes": {
+        "rows.csv": lambda: full("1,2\n", "x,y\n"),
+        "tables.toml": lambda: full("[[hole]]\nat=[1,2]\n", 'format = 1\nunits = "mm"\n'),
+    },
+    "drawing": {
+        "circles.svg": lambda: full('<circle r="2"/>', SVG, "</svg>"),
+        "nested.svg": lambda: full("<g>", SVG),
+        "elements.svg": lambda: full("<g/>", SVG, "</svg>"),
+        "circles.dxf": lambda: full("0\nCIRCLE\n10\n1\n20\n1\n40\n2\n", DXF),
+        "rows.csv": lambda: full("1,2,3\n", "x,y,d\n"),
+    },
+    "jobs": {
+        "rows.csv": lambda: full("a,1\n", "pattern,boot\n"),
+        "tables.toml": lambda: full("[[job]]\n", "format = 1\n"),
+    },
+    "measurements": {"gauge.toml": lambda: full("[[a]]\n")},
+    "profile": {"shed.toml": lambda: full("[[a]]\n")},
+    "terms": {"terms.toml": lambda: full("[[a]]\n")},
+    "manifest": {
+        "manifest.json": lambda: full("[", '{"parts":'),
+        "manifest.json ": lambda: full("{},", '{"parts":[', "{}]}"),
+    },
+    "gcode": {
+        "scribble.gcode": lambda: moves(lambda at: f"G1X{at.randrange(300)}Y{at.random():.1f}E1"),
+        "arcs.gcode": lambda: moves(lambda _: "G2 X1 I9 J9 E1"),
+        "crossing.gcode": lambda: moves(lambda at: f"G1X{at.randrange(300)}Y{at.randrange(300)}E1"),
+        "far.gcode": lambda: moves(lambda at: f"G1X{at.randrange(99999)}Y{at.randrange(99999)}E1"),
+    },
+    "paper": {
+        "layout.svg": lambda: full('<circle cx="1" cy="1" r="2"/>', SVG, "</svg>"),
+        "layout.svg ": lambda: full("<g>", SVG),
+        "layout.dxf": lambda: full("0\nCIRCLE\n10\n1\n20\n1\n40\n2\n", DXF),
+        "sheet.pdf": lambda: full("1 0 obj<<>>endobj\n", "%PDF-1.4\n"),
+        "sheet.pdf ": lambda: full("[", "%PDF-1.4\n1 0 obj"),
+        "report.html": lambda: full("<p>", "<!doctype html>"),
+        "report.html ": lambda: full("<a b=", "<!doctype html>"),
+    },
+    "folder": {
+        "jig/parts/small.stl": lambda: full("\0"),
+        "jig/jig.step": lambda: full("#1=A((),$);\n", "ISO-10303-21;HEADER;ENDSEC;DATA;\n"),
+        "jig/jig.step ": lambda: full("(", "ISO-10303-21;HEADER;ENDSEC;DATA;#1=A"),
+    },
+}
+
+
+def main() -> int:
+    if len(sys.argv) == 4 and sys.argv[1] == "--one":
+        return one(sys.argv[2], sys.argv[3])
+    sound = True
+    print(f"{'reader':14}{'file':24}{'became':10}{'s':>7}{'MB more':>9}")
+    for name in sys.argv[1:] or WORST:
+        for file in WORST[name]:
+            call = [sys.executable, __file__, "--one", name, file]
+            sound &= subprocess.run(call, check=False, timeout=120).returncode == 0
+    return 0 if sound else 1
+
+
+def one(name: str, file: str) -> int:
+    """Read one file, in this process; a sound one first, so that what it loads does not count."""
+    from fuzz_readers import trial
+
+    reader = next(reader for reader in READERS if reader.name == name)
+    with tempfile.TemporaryDirectory() as place:
+        work = Path(place)
+        for known, data in sorted(reader.seeds().items()):
+            if Path(known).suffix == Path(file.strip()).suffix:
+                trial(reader, 0, known, data, work)
+        data, peak, start = WORST[name][file](), peak_memory(), time.process_time()
+        case = trial(reader, 0, file.strip(), data, work, 60.0)
+    seconds, more = time.process_time() - start, peak_memory() - peak
+    print(f"{name:14}{file:24}{case.outcome:10}{seconds:7.2f}{more:9.0f}  {case.fault}", flush=True)
+    return 0 if seconds <= SECONDS and more <= MEMORY and not case.fault else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
