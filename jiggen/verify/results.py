@@ -126,8 +126,8 @@ def verdict(verification: Verification) -> str:
 
 def scope(verification: Verification) -> str:
     """What was verified, by how many checks, and what never is."""
-    looked = ", ".join(f"{what} {count}" for what, count in verification.checked.items())
-    seen = f"Checks of {looked}. " if looked else ""
+    looked = ", ".join(f"{what} ({count})" for what, count in verification.checked.items())
+    seen = f"Checks, by what was looked at: {looked}. " if looked else ""
     return f"{seen}Not verified: what comes off the printer. No print was measured."
 
 

@@ -53,10 +53,10 @@ JUDGES = (
     ("engravings", judge_engraving),
     ("engravings", judge_index_lines),
     ("lengths for the caliper", judge_lengths),
-    ("screws, bushes, room for tools", judge_room),
+    ("fasteners and room for tools", judge_room),
     ("bodies on the ski", judge_standing),
     ("bodies on the ski", judge_bodies),
-    ("screws, bushes, room for tools", judge_gauges),
+    ("fasteners and room for tools", judge_gauges),
     ("rails and pinions", judge_reach),
     ("surfaces", judge_shells),
     ("drawings", judge_drawings),
@@ -110,7 +110,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     scaled = {fault.subject for fault in ledger.faults if fault.code == "verify.scale"}
     sound = (name for name, mesh in meshes.items() if not mesh.open_edges and name not in scaled)
     sent = {name: done_again(meshes[name], manifest.done) for name in sound}
-    ledger.what = "walls, overhangs, first layers"
+    ledger.what = "walls and overhangs"
     printing = judge_printing(manifest.parts, sent, manifest.inputs.bed, ledger)
     ledger.what = "holes"
     bores: dict[str, dict[str, outcome.FoundBore]] = {"STEP": {}, "STL": {}}
