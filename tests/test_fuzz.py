@@ -32,7 +32,8 @@ def test_spoilt_files_are_read_or_refused(reader: Reader, count: int):
     cases = list(run(reader, range(count), seed=7))
     assert [f"{case.label}\n{case.fault}" for case in cases if case.fault] == []
     assert {case.outcome for case in cases} <= {"read", "refused"}
-    assert any(case.outcome == "refused" for case in cases)
+    if reader.name != "paper":  # which notes what is wrong, and refuses nothing
+        assert any(case.outcome == "refused" for case in cases)
 
 
 def test_a_fault_a_hang_and_a_written_file_are_seen(tmp_path: Path):

@@ -16,6 +16,7 @@ from jiggen.evening.read import read_jobs
 from jiggen.importing.svg import read_svg
 from jiggen.units import length, sizes
 from jiggen.verify.reading.gcode import GcodeError, follow
+from jiggen.verify.reading.manifest import MOST_VALUES, read_manifest
 from jiggen.verify.reading.step_text import StepError, read_step_text
 from jiggen.verify.reading.walls import pieces_of
 
@@ -88,3 +89,9 @@ def test_every_pattern_takes_time_by_the_length_of_its_text():
     assert planted.startswith("planted .search: ")
     assert int(count.split()[0]) > 50
     assert not slow
+
+
+@pytest.mark.parametrize("count", [333_000, MOST_VALUES - 1])
+def test_a_record_of_many_faults(tmp_path: Path, count: int):
+    (tmp_path / "manifest.json").write_text('{"parts":[' + "{}," * count + "{}]}")
+    quickly(lambda: read_manifest(tmp_path))

@@ -81,6 +81,14 @@ def test_a_sound_part_passes_in_every_dialect(judged, how):
     assert (file.stated.walls, file.stated.infill, file.stated.layer) == (4, 30.0, 0.2)
 
 
+def test_nothing_is_to_be_printed_of_a_folder_that_failed(judged):
+    check = judged(part="knob")
+    assert check.passed
+    assert "print the file" in toolpath_text(check)
+    text = toolpath_text(check, sound=False)
+    assert "do NOT print." in text and "Print it" not in text and "print the file" not in text
+
+
 @pytest.mark.parametrize(
     ("how", "code"),
     [
@@ -93,7 +101,7 @@ def test_a_sound_part_passes_in_every_dialect(judged, how):
         ({"name": "bed-2.gcode", "part": "knob"}, "verify.gcode-other-bed"),
     ],
     ids=lambda value: value if isinstance(value, str) else None,
-)  # fmt: skip
+)
 def test_what_was_done_wrong_is_named(judged, how, code):
     check = judged(**how)
     assert code in codes(check)

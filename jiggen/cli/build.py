@@ -331,7 +331,9 @@ def check(
     output.write(
         as_json,
         lambda: found.as_dict() | {"gcode": sliced.as_dict()},
-        lambda: "\n".join((verdict(found), "", toolpath_text(sliced), *CAUTIONS)),
+        lambda: "\n".join(
+            (verdict(found), "", toolpath_text(sliced, sound=found.passed), *CAUTIONS)
+        ),
         passed=found.passed and sliced.passed,
     )
 

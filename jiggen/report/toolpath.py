@@ -8,16 +8,19 @@ from jiggen.verify.toolpath import FoundHole, SlicedFile, ToolpathCheck
 
 HEAD = ("hole", "wanted x, y", "found x, y", "off by", "wanted", "found")
 NOTHING = "not found"
+UNSOUND = "  As the folder has it, but the folder failed its verification: do NOT print it."
 
 
-def toolpath_text(check: ToolpathCheck) -> str:
-    """Every file: what it holds, its holes, how it was sliced, and whether to print it."""
-    return "\n".join(line for file in check.files for line in (*_file(file), "")) + "\n".join(
-        _together(check)
-    )
+def toolpath_text(check: ToolpathCheck, *, sound: bool = True) -> str:
+    """Every file: what it holds, its holes, how it was sliced, and whether to print it.
+
+    Nothing is to be printed of a folder that is not `sound`: its own verification failed.
+    """
+    files = "\n".join(line for file in check.files for line in (*_file(file, sound), ""))
+    return files + "\n".join(_together(check, sound))
 
 
-def _file(file: SlicedFile) -> Iterator[str]:
+def _file(file: SlicedFile, sound: bool) -> Iterator[str]:
     counts = Counter(piece.part or "unknown" for piece in file.pieces)
     pieces = ", ".join(f"{count} x {name}" if count > 1 else name for name, count in counts.items())
     yield f"{plain(file.file)}: {file.holds or 'not a bed of this folder'} ({pieces})"
@@ -38,7 +41,7 @@ def _file(file: SlicedFile) -> Iterator[str]:
         yield "  Do NOT print it:"
         yield from (f"    {_fault(fault)}" for fault in file.faults)
     else:
-        yield "  Print it."
+        yield "  Print it." if sound else UNSOUND
 
 
 def _holes(holes: tuple[FoundHole, ...]) -> Iterator[str]:
@@ -64,7 +67,7 @@ def _fault(fault: Fault) -> str:
     return f"{plain(fault.subject)}: {plain(fault.message)}  [{fault.code}]"
 
 
-def _together(check: ToolpathCheck) -> Iterator[str]:
+def _together(check: ToolpathCheck, sound: bool) -> Iterator[str]:
     within = {id(fault) for file in check.files for fault in file.faults}
     yield ""
     if check.unchecked:
@@ -72,7 +75,9 @@ def _together(check: ToolpathCheck) -> Iterator[str]:
     yield from (_fault(fault) for fault in check.faults if id(fault) not in within)
     count = len(check.files)
     what = "the file" if count == 1 else f"all {count} files"
-    if check.passed:
+    if check.passed and not sound:
+        yield f"G-code as the folder has it, {check.checks} checks; that failed: do NOT print."
+    elif check.passed:
         yield f"G-code passed, {check.checks} checks: print {what}."
     else:
         bad = [plain(file.file) for file in check.files if file.faults]
