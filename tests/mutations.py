@@ -8,6 +8,7 @@ beside this module; ``python tests/bench/mutations.py`` runs them all.
 
 from __future__ import annotations
 
+import hashlib
 import importlib
 import re
 import shutil
@@ -22,7 +23,7 @@ from verify_samples import MODEL, mesh_xml, read_facets, read_manifest_data, reh
 
 import jiggen
 from jiggen.design import Bed, Settings, SkiRange
-from jiggen.files import PICTURE
+from jiggen.files import PAGE, PICTURE
 from jiggen.job import Job
 from jiggen.layout import Layout, lay_out
 from jiggen.measure.printer.profile import Profile
@@ -99,7 +100,7 @@ def caught(mutation: Mutation, good: Path, scratch: Path) -> tuple[str, ...]:
         if mutation.where == "STL":
             lay_on_beds(folder, good)
         if mutation.hashes:
-            renew(folder)
+            renew(folder, good)
         if mutation.where == "gcode":
             faults = check_toolpaths(folder, sorted((folder / TOOLPATHS).iterdir())).faults
         else:
@@ -137,9 +138,16 @@ def lay_on_beds(folder: Path, good: Path) -> None:
                 package.writestr(name, text.encode() if name == MODEL else content)
 
 
-def renew(folder: Path) -> None:
-    """Renew the sizes and hashes of the files that are listed, and there."""
+def renew(folder: Path, good: Path) -> None:
+    """Renew the sizes and hashes of the files that are listed, and there; on the page too."""
     listed = read_manifest_data(folder)["files"]
+    page = folder / PAGE
+    for name, entry in read_manifest_data(good)["files"].items():
+        if name != PAGE and page.is_file() and (folder / name).is_file():
+            now = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+            if now != entry["sha256"]:
+                text = page.read_bytes().replace(entry["sha256"].encode(), now.encode())
+                page.write_bytes(text)
     rehash(folder)
     data = read_manifest_data(folder)
     data["files"] = {name: data["files"].get(name, entry) for name, entry in listed.items()}
