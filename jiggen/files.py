@@ -39,7 +39,9 @@ DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
     f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"
 }
 FORBIDDEN = re.compile(r'[\\:*?"<>|]|[. ]$')
+DEEPEST = 100  # lists and tables within one another
 MOST_KEY_PARTS = 50
+_BRACKET = re.compile(r"[][{}]")
 _LONG_KEY = re.compile(
     r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
     rf"{{{MOST_KEY_PARTS}}}"
@@ -123,10 +125,12 @@ def parse_toml(text: str) -> Toml:
     """
     if _LONG_KEY.search(text):
         raise ValueError(f"a key of more than {MOST_KEY_PARTS} parts")
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise ValueError("lists or tables are nested too deeply") from None
+    depth = 0
+    for bracket in _BRACKET.finditer(text):
+        depth += 1 if bracket[0] in "[{" else -1
+        if depth > DEEPEST:  # of what a person writes; in words and comments it may be uneven
+            raise ValueError("lists or tables are nested too deeply")
+    return tomllib.loads(text)
 
 
 @contextmanager

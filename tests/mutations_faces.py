@@ -12,7 +12,14 @@ from faults import box_of, edit_mesh, edit_text
 from mutations import Mutation
 from verify_samples import FACET, read_manifest_data, write_facets
 
-OFF = ("verify.surface", "verify.surface-extra", "verify.pad", "verify.outline", "verify.extra")
+OFF = (
+    "verify.surface",
+    "verify.surface-extra",
+    "verify.pad",
+    "verify.outline",
+    "verify.extra",
+    "verify.engraving-extra",
+)
 EDGE, OPEN, FACE = "verify.step-edge", "verify.step-open", "verify.step-face"
 ROUND = step_faults.is_kind("CYLINDRICAL_SURFACE")
 
