@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator
 
+from jiggen.errors import printable
 from jiggen.outcome import Fault
 from jiggen.verify.toolpath import FoundHole, SlicedFile, ToolpathCheck
 
@@ -23,7 +24,7 @@ def toolpath_text(check: ToolpathCheck, *, sound: bool = True) -> str:
 def _file(file: SlicedFile, sound: bool) -> Iterator[str]:
     counts = Counter(piece.part or "unknown" for piece in file.pieces)
     pieces = ", ".join(f"{count} x {name}" if count > 1 else name for name, count in counts.items())
-    yield f"{plain(file.file)}: {file.holds or 'not a bed of this folder'} ({pieces})"
+    yield f"{printable(file.file)}: {file.holds or 'not a bed of this folder'} ({pieces})"
     yield from _holes(file.holes)
     stated = file.stated
     rows = (
@@ -35,8 +36,10 @@ def _file(file: SlicedFile, sound: bool) -> Iterator[str]:
         ("time", stated.time),
         ("filament", stated.filament),
     )
-    yield "  " + plain(", ".join(f"{name} {value}" for name, value in rows if value is not None))
-    yield from (f"  Note: {plain(note)}." for note in file.notes)
+    yield "  " + printable(
+        ", ".join(f"{name} {value}" for name, value in rows if value is not None)
+    )
+    yield from (f"  Note: {printable(note)}." for note in file.notes)
     if file.faults:
         yield "  Do NOT print it:"
         yield from (f"    {_fault(fault)}" for fault in file.faults)
@@ -64,7 +67,7 @@ def _cells(hole: FoundHole) -> tuple[str, ...]:
 
 
 def _fault(fault: Fault) -> str:
-    return f"{plain(fault.subject)}: {plain(fault.message)}  [{fault.code}]"
+    return f"{printable(fault.subject)}: {printable(fault.message)}  [{fault.code}]"
 
 
 def _together(check: ToolpathCheck, sound: bool) -> Iterator[str]:
@@ -80,11 +83,6 @@ def _together(check: ToolpathCheck, sound: bool) -> Iterator[str]:
     elif check.passed:
         yield f"G-code passed, {check.checks} checks: print {what}."
     else:
-        bad = [plain(file.file) for file in check.files if file.faults]
+        bad = [printable(file.file) for file in check.files if file.faults]
         named = f": {', '.join(bad)}" if bad else ""
         yield f"G-code FAILED, {len(check.faults)} of {check.checks} checks: do NOT print{named}."
-
-
-def plain(text: str) -> str:
-    """`text` with what could steer a terminal shown as an escape."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
