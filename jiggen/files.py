@@ -39,6 +39,7 @@ DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
     f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"
 }
 FORBIDDEN = re.compile(r'[\\:*?"<>|]|[. ]$')
+TOO_DEEP = "lists or tables are nested too deeply"
 DEEPEST = 100  # lists and tables within one another
 MOST_KEY_PARTS = 50
 _BRACKET = re.compile(r"[][{}]")
@@ -129,8 +130,11 @@ def parse_toml(text: str) -> Toml:
     for bracket in _BRACKET.finditer(text):
         depth += 1 if bracket[0] in "[{" else -1
         if depth > DEEPEST:  # of what a person writes; in words and comments it may be uneven
-            raise ValueError("lists or tables are nested too deeply")
-    return tomllib.loads(text)
+            raise ValueError(TOO_DEEP)
+    try:
+        return tomllib.loads(text)
+    except RecursionError:  # brackets in words made up for those of lists
+        raise ValueError(TOO_DEEP) from None
 
 
 @contextmanager
