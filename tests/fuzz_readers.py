@@ -22,7 +22,7 @@ from functools import cache
 from pathlib import Path
 from random import Random
 
-from mutation import spoilt
+from spoiling import spoilt
 
 from jiggen.errors import CheckFailed, JiggenError
 

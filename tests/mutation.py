@@ -1,253 +1,175 @@
-"""Files spoilt at random: by bytes, lines and tokens, and by the values they hold."""
+"""Mutations: things done wrong in a built folder, or in the room that draws it, one at a time.
+
+Each says by which checks it must be caught.  A folder's own hashes are renewed after its files
+were changed, and a changed STL is put into the 3MF of its bed too, so that it is what is in them
+that fails.  The lists stand in ``mutations_*.py``
+beside this module; ``python tests/bench/mutations.py`` runs them all.
+"""
 
 from __future__ import annotations
 
-import io
-import json
+import hashlib
+import importlib
 import re
-import tomllib
+import shutil
 import zipfile
 from collections.abc import Callable
-from random import Random
-from typing import Any
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
 
-import tomlkit
+from verify_samples import MODEL, mesh_xml, read_facets, read_manifest_data, rehash, write_manifest
 
-NUMBER = re.compile(rb"[-+]?\d+(?:\.\d*)?(?:[eE][-+]?\d+)?")
-WORD = re.compile(rb"[A-Za-z_][A-Za-z0-9_-]*")
-STRING = re.compile(rb'"[^"\n]*"|\'[^\'\n]*\'')
-NUMBERS = (
-    *(
-        "0",
-        "-0",
-        "0.0",
-        "-1",
-        "1",
-        "1e-320",
-        "1e308",
-        "1e309",
-        "-1e309",
-        "1e-9",
-        "0x7f",
-        "1_0",
-        "0x" + "f" * 5000,
-    ),
-    *("nan", "inf", "-inf", "NaN", "Infinity", "9" * 30, "9" * 5000, "1." + "3" * 5000),
-    *(
-        "4294967295",
-        "2147483648",
-        "-9223372036854775809",
-        "18446744073709551616",
-        "1,5",
-        "1979-05-27",
-    ),
-)
-TEXTS = (
-    *("", " ", "\0", "\n", "..", "../../../etc/passwd", "/etc/passwd", "C:\\x", "CON", "nul.toml"),
-    *(
-        "\u202egnp.exe",
-        "\u2066a\u2069",
-        "\ufeff",
-        "\u200b",
-        "\x1b[31m",
-        "\x7f",
-        "\ud7ff",
-        "\U0010ffff",
-    ),
-    *("é" * 300, "n" * 300, "n" * 70_000, "𝔘𝔫", "e\u0301" * 40, "%s%n{0}", "'\"", "\\u0000", "\\"),
-)
-VALUES: tuple[Any, ...] = (
-    *(None, True, False, 0, -1, 1.5, 1e308, float("nan"), float("inf"), 10**30, "", "x", "../x"),
-    *([], {}, [[]], [[], []], {"": ""}, [1, 2, 3], [None], ["a"] * 300, {"a": {"b": {"c": 1}}}),
-)
-RAW = (
-    b"\0",
-    b"\xff\xfe",
-    b"\xc3",
-    b"\xef\xbb\xbf",
-    b"\r",
-    b"\r\n",
-    b"\t",
-    b"\\",
-    b'"""',
-    b"'''",
-    b"#",
-)
-NESTS = (
-    (b"[", b"]"),
-    (b"{", b"}"),
-    (b"{a=", b"}"),
-    (b'{"a":', b"}"),
-    (b"(", b")"),
-    (b"<a>", b"</a>"),
-)
+import jiggen
+from jiggen.design import Bed, Settings, SkiRange
+from jiggen.files import PAGE, PICTURE
+from jiggen.job import Job
+from jiggen.layout import Layout, lay_out
+from jiggen.measure.printer.profile import Profile
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.model import Pattern
+from jiggen.pipeline.build import build
+from jiggen.pipeline.products import GAUGE, JIG, TRIAL, plan_gauge, plan_jig, plan_trial
+from jiggen.verify import Verification
+from jiggen.verify.toolpath import check_toolpaths
+
+Where = Literal["STL", "STEP", "3MF", "record", "drawing", "paper", "folder", "solid", "gcode"]
+Kind = Literal["jig", "boots", "trial", "gauge", "printer"]
+TOOLPATHS = "toolpaths"  # folder within the mutated one that G-code is written to
+SKIS = SkiRange(84.0, 112.0)
 
 
-def spoilt(data: bytes, rng: Random, kind: str) -> bytes:
-    """`data` of a file of `kind` (its name's ending) with one to four things done to it."""
-    ways = WAYS.get(kind, BYTES)
-    for _ in range(rng.choice((1, 1, 1, 2, 2, 4))):
-        data = rng.choice(ways)(data, rng)
-    return data[:2_000_000]
+@dataclass(frozen=True)
+class Mutation:
+    """One thing done wrong, and the codes of which one at least must be reported.
+
+    `apply` takes the folder of a `product` and changes its files; of one planted in the room
+    that draws (`where` is ``solid``) it takes nothing and is a context to build the product in;
+    one of ``gcode`` writes that into `TOOLPATHS`, and the check of toolpaths must report it.
+    `harmless` is the reason why one need not be caught.
+    """
+
+    name: str
+    where: Where
+    apply: Callable[[Path], object] | Callable[[], AbstractContextManager[object]]
+    caught_by: tuple[str, ...] = ()
+    product: Kind = "jig"
+    harmless: str = ""
+    hashes: bool = True
+
+    def __str__(self) -> str:
+        return f"{self.product}, {self.where}: {self.name}"
 
 
-def _span(data: bytes, rng: Random) -> tuple[int, int]:
-    start = rng.randrange(len(data) + 1)
-    return start, min(len(data), start + rng.choice((1, 1, 2, 5, 20, 200)))
+def every_mutation() -> tuple[Mutation, ...]:
+    """All lists beside this module, in the order of their names."""
+    lists = sorted(path.stem for path in Path(__file__).parent.glob("mutations_*.py"))
+    found = [row for name in lists for row in importlib.import_module(name).MUTATIONS]
+    names = [str(mutation) for mutation in found]
+    twice = {name for name in names if names.count(name) > 1}
+    if twice:
+        raise ValueError(f"twice in the lists: {', '.join(sorted(twice))}")
+    return tuple(found)
 
 
-def truncated(data: bytes, rng: Random) -> bytes:
-    return data[: rng.randrange(len(data) + 1)]
+def job(kind: Kind = "jig") -> Job:
+    """The jig that mutations are made of: one boot, or eleven boots, or for a printer."""
+    boots = (300.0, 310.0) if kind == "boots" else (305.0, 305.0)
+    printer = None
+    if kind == "printer":
+        printer = Profile(name="shed", material="PETG", scale_x=1.002, scale_y=0.999, skew=0.05)
+    return Job(read_pattern(find_pattern("club-piste")), boots, Settings(SKIS), printer=printer)
 
 
-def deleted(data: bytes, rng: Random) -> bytes:
-    start, stop = _span(data, rng)
-    return data[:start] + data[stop:]
+def make(kind: Kind, target: Path, *, bare: bool = False) -> tuple[Path, Verification]:
+    """Build a product in `target`; if `bare`, without pictures and what is made after its check."""
+    product, plan = PLANS[kind]
+    outputs = tuple(o for o in product.outputs if o.needs == "drawn" and o.name != PICTURE)
+    built = build(replace(product, outputs=outputs) if bare else product, plan, target)
+    return built.folder, built.verification
 
 
-def doubled(data: bytes, rng: Random) -> bytes:
-    start, stop = _span(data, rng)
-    return data[:stop] + data[start:stop] * rng.choice((1, 1, 2, 300)) + data[stop:]
-
-
-def flipped(data: bytes, rng: Random) -> bytes:
-    if not data:
-        return data
-    spoiled = bytearray(data)
-    for _ in range(rng.choice((1, 1, 3, 30))):
-        spoiled[rng.randrange(len(spoiled))] ^= 1 << rng.randrange(8)
-    return bytes(spoiled)
-
-
-def inserted(data: bytes, rng: Random) -> bytes:
-    at = rng.randrange(len(data) + 1)
-    return data[:at] + rng.choice((*RAW, rng.choice(TEXTS).encode())) + data[at:]
-
-
-def numbers_set(data: bytes, rng: Random) -> bytes:
-    """A whole number of four bytes somewhere, as a count in a binary file is."""
-    at = rng.randrange(max(1, len(data) - 4))
-    size = rng.choice((0, 1, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF, 0x7FC00000, 0x7F800000, 10**6))
-    return data[:at] + size.to_bytes(4, "little") + data[at + 4 :]
-
-
-def lines_moved(data: bytes, rng: Random) -> bytes:
-    lines = data.split(b"\n")
-    line = lines.pop(rng.randrange(len(lines)))
-    for _ in range(rng.choice((0, 1, 2, 2, 50))):
-        lines.insert(rng.randrange(len(lines) + 1), line)
-    return b"\n".join(lines)
-
-
-def nested(data: bytes, rng: Random) -> bytes:
-    opening, closing = rng.choice(NESTS)
-    depth = rng.choice((2, 30, 600, 20_000))
-    found = list(NUMBER.finditer(data))
-    at = rng.choice(found).start() if found else rng.randrange(len(data) + 1)
-    return data[:at] + opening * depth + b"1" + closing * depth + data[at:]
-
-
-def _token(pattern: re.Pattern[bytes], others: Callable[[Random], bytes]) -> Way:
-    def change(data: bytes, rng: Random) -> bytes:
-        found = list(pattern.finditer(data))
-        if not found:
-            return data
-        one = rng.choice(found)
-        return data[: one.start()] + others(rng) + data[one.end() :]
-
-    return change
-
-
-Way = Callable[[bytes, Random], bytes]
-other_number = _token(NUMBER, lambda rng: rng.choice(NUMBERS).encode())
-other_string = _token(STRING, lambda rng: b'"' + rng.choice(TEXTS).encode() + b'"')
-other_type = _token(STRING, lambda rng: rng.choice((b"1", b"[]", b"true", b"{}", b"nan")))
-number_as_text = _token(NUMBER, lambda rng: rng.choice((b'"1"', b"[1]", b"true", b"[]", b"{}")))
-other_word = _token(WORD, lambda rng: rng.choice((b"x", b"name", b"hole", b"true", b"__class__")))
-
-
-def value_changed(tree: Any, rng: Random) -> None:
-    """One value somewhere in `tree` replaced, left out, moved or multiplied."""
-    places = list(_places(tree))
-    if not places:
-        return
-    holder, key = rng.choice(places)
-    match rng.randrange(6):
-        case 0:
-            del holder[key]
-        case 1 if isinstance(holder[key], list) and holder[key]:
-            holder[key] = holder[key] * rng.choice((2, 3, 400))
-        case 2:
-            other, where = rng.choice(places)
-            holder[key] = json.loads(json.dumps(other[where], default=str))
-        case 3:
-            holder[key] = rng.choice(TEXTS)
-        case _:
-            holder[key] = rng.choice(VALUES)
-
-
-def _places(tree: Any) -> Any:
-    stack = [tree]
-    while stack:
-        holder = stack.pop()
-        keys = range(len(holder)) if isinstance(holder, list) else list(holder)
-        for key in keys:
-            yield holder, key
-            if isinstance(holder[key], list | dict):
-                stack.append(holder[key])
-
-
-def json_changed(data: bytes, rng: Random) -> bytes:
+def caught(mutation: Mutation, good: Path, scratch: Path) -> tuple[str, ...]:
+    """The codes reported of a mutation, without repetition; `good` is its product's folder."""
+    if mutation.where == "solid":
+        return _planted(mutation, scratch)
+    folder = shutil.copytree(good, scratch / "mutated")
     try:
-        tree = json.loads(data)
-    except (ValueError, RecursionError):
-        return data
-    if isinstance(tree, list | dict):
-        value_changed(tree, rng)
-    return json.dumps(tree, indent=1, ensure_ascii=rng.random() < 0.5).encode("utf-8", "replace")
+        mutation.apply(folder)  # type: ignore[call-arg]
+        if mutation.where == "STL":
+            lay_on_beds(folder, good)
+        if mutation.hashes:
+            renew(folder, good)
+        if mutation.where == "gcode":
+            faults = check_toolpaths(folder, sorted((folder / TOOLPATHS).iterdir())).faults
+        else:
+            faults = jiggen.verify(folder).faults
+    except jiggen.JiggenError as error:  # a manifest that is none
+        return tuple(dict.fromkeys(finding.code for finding in error.findings))
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return tuple(dict.fromkeys(fault.code for fault in faults))
 
 
-def toml_changed(data: bytes, rng: Random) -> bytes:
-    try:
-        tree = tomllib.loads(data.decode("utf-8"))
-        value_changed(tree, rng)
-        return tomlkit.dumps(tree).encode("utf-8", "replace")
-    except Exception:  # spoilt before, or no value that TOML has: any other change will do
-        return flipped(data, rng)
-
-
-def package_changed(data: bytes, rng: Random) -> bytes:
-    """A member of a ZIP file spoilt, and the file written anew around it."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as package:
+def lay_on_beds(folder: Path, good: Path) -> None:
+    """Write every STL file that is not as in `good` into the 3MF of its bed too."""
+    data = read_manifest_data(good)
+    files = {part["name"]: part["file"] for part in data["parts"]}
+    changed = {
+        name: folder / file
+        for name, file in files.items()
+        if (folder / file).is_file() and (folder / file).read_bytes() != (good / file).read_bytes()
+    }
+    for bed in (bed for bed in data["beds"] if any(p["part"] in changed for p in bed["pieces"])):
+        path = folder / bed["file"]
+        with zipfile.ZipFile(path) as package:
             members = {name: package.read(name) for name in package.namelist()}
-    except Exception:  # spoilt before
-        return flipped(data, rng)
-    if not members:
-        return data
-    name = rng.choice(list(members))
-    members[name] = rng.choice(TEXT)(members[name], rng)
-    buffer = io.BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as package:
-        for name, content in members.items():
-            package.writestr(name, content)
-    return buffer.getvalue()
+        text = members[MODEL].decode()
+        for name, stl in changed.items():
+            inner = re.compile(rf'(<object [^>]*name="{name}".*?<mesh>).*?(</mesh>)', re.DOTALL)
+            try:
+                mesh = mesh_xml(read_facets(stl))
+            except ValueError:  # no STL any more
+                continue
+            text = inner.sub(lambda match, mesh=mesh: match[1] + mesh + match[2], text)
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
+            for name, content in members.items():
+                package.writestr(name, text.encode() if name == MODEL else content)
 
 
-BYTES: tuple[Way, ...] = (truncated, deleted, doubled, flipped, inserted, numbers_set)
-TEXT: tuple[Way, ...] = (
-    *(truncated, deleted, doubled, flipped, inserted, lines_moved, lines_moved, nested),
-    *(other_number, other_number, other_string, other_type, number_as_text, other_word),
-)
-WAYS: dict[str, tuple[Way, ...]] = {
-    ".toml": (*TEXT, *(toml_changed,) * 8),
-    ".json": (*TEXT, *(json_changed,) * 14),
-    ".csv": TEXT,
-    ".svg": TEXT,
-    ".dxf": TEXT,
-    ".step": TEXT,
-    ".gcode": TEXT,
-    ".html": TEXT,
-    ".pdf": (*BYTES, *TEXT),
-    ".3mf": (*BYTES, *(package_changed,) * 6),
+def renew(folder: Path, good: Path) -> None:
+    """Renew the sizes and hashes of the files that are listed, and there; on the page too."""
+    listed = read_manifest_data(folder)["files"]
+    page = folder / PAGE
+    for name, entry in read_manifest_data(good)["files"].items():
+        if name != PAGE and page.is_file() and (folder / name).is_file():
+            now = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+            if now != entry["sha256"]:
+                text = page.read_bytes().replace(entry["sha256"].encode(), now.encode())
+                page.write_bytes(text)
+    rehash(folder)
+    data = read_manifest_data(folder)
+    data["files"] = {name: data["files"].get(name, entry) for name, entry in listed.items()}
+    write_manifest(folder, data)
+
+
+def _planted(mutation: Mutation, scratch: Path) -> tuple[str, ...]:
+    with mutation.apply():  # type: ignore[call-arg, union-attr]
+        folder, verification = make(mutation.product, scratch / "planted", bare=True)
+    shutil.rmtree(folder)
+    return tuple(dict.fromkeys(fault.code for fault in verification.faults))
+
+
+def _layout() -> tuple[Pattern, Layout]:
+    pattern = read_pattern(find_pattern("club-piste"))
+    return pattern, lay_out(pattern, 305.0)
+
+
+PLANS: dict[Kind, tuple[Any, Callable[[], Any]]] = {
+    "jig": (JIG, lambda: plan_jig(job())),
+    "boots": (JIG, lambda: plan_jig(job("boots"))),
+    "printer": (JIG, lambda: plan_jig(job("printer"))),
+    "trial": (TRIAL, lambda: plan_trial(*_layout(), Bed(220.0, 220.0, 250.0))),
+    "gauge": (GAUGE, lambda: plan_gauge(Bed(220.0, 220.0, 250.0))),
 }

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from mutations import Mutation
+from mutation import Mutation
 
 MOVED, EXTRA = "verify.drawn-moved", "verify.drawn-extra"
 MISSING, UNIT = "verify.drawn-missing", "verify.unit"

@@ -12,7 +12,7 @@ from unittest.mock import patch
 import shapely
 import trimesh
 from faults import boolean, box_of, edit_manifest
-from mutations import Kind, Mutation
+from mutation import Kind, Mutation
 from shapely import affinity
 
 from jiggen.design.engraving import ARROW, Engraving

@@ -9,7 +9,7 @@ import numpy as np
 import step_faults
 import trimesh
 from faults import box_of, edit_mesh, edit_text
-from mutations import Mutation
+from mutation import Mutation
 from verify_samples import FACET, read_manifest_data, write_facets
 
 OFF = (

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from gcode_writing import written
-from mutations import TOOLPATHS, Kind, Mutation
+from mutation import TOOLPATHS, Kind, Mutation
 from mutations_engraving import rewritten
 from verify_samples import read_manifest_data
 

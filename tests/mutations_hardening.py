@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from mutations import Kind, Mutation
+from mutation import Kind, Mutation
 from verify_samples import BED, MODEL
 from zip_samples import Entry, archive, entries
 

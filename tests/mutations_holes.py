@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from faults import edit_mesh, move_hole
-from mutations import Mutation
+from mutation import Mutation
 
 SHIFT = "verify.moved"
 

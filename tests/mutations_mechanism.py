@@ -12,7 +12,7 @@ from unittest.mock import patch
 import cadquery as cq
 import faults
 import numpy as np
-from mutations import Mutation
+from mutation import Mutation
 from numpy.typing import NDArray
 from verify_samples import read_manifest_data
 

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
-from mutations import Mutation
+from mutation import Mutation
 from mutations_drawings import edited
 
 SHEET, PAGE = "sheet.pdf", "report.html"

@@ -10,7 +10,7 @@ from pathlib import Path
 import faults
 import numpy as np
 import trimesh
-from mutations import Mutation
+from mutation import Mutation
 from verify_samples import read_facets, read_manifest_data, write_facets
 
 BODY = "body-toe"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import faults
-from mutations import Mutation
+from mutation import Mutation
 from verify_samples import read_facets, write_facets
 
 from jiggen.pattern import find_pattern

@@ -12,7 +12,7 @@ import cadquery as cq
 import numpy as np
 import trimesh
 from faults import boolean, edit_manifest
-from mutations import Kind, Mutation
+from mutation import Kind, Mutation
 
 from jiggen.design.jig import Body, Design
 from jiggen.solid import body as drawn

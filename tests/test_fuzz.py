@@ -15,7 +15,7 @@ import pytest
 from fuzz_readers import READERS, Reader, jig_folder, run, shared, trial, whole_manifest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from mutation import spoilt
+from spoiling import spoilt
 from verify_samples import MODEL, RELATIONSHIPS, TYPES
 
 pytestmark = pytest.mark.usefixtures("nothing_engraved")

@@ -9,7 +9,7 @@ import os
 from random import Random
 
 import pytest
-from mutations import Mutation, caught, every_mutation
+from mutation import Mutation, caught, every_mutation
 
 import jiggen
 

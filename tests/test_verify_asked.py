@@ -8,7 +8,7 @@ from pathlib import Path
 
 import faults
 import pytest
-from mutations import Mutation
+from mutation import Mutation
 from mutations_pattern import ASKED, DRILLING, LAYOUT, LEFT_OUT, MISSING, MUTATIONS, UNLISTED
 
 from jiggen.errors import InputError

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import mutations_standing as standing
 import pytest
-from mutations import Mutation
+from mutation import Mutation
 
 from jiggen.errors import InputError
 from jiggen.outcome import Fault

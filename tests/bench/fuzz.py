@@ -17,7 +17,7 @@ from random import Random
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 from fuzz_readers import READERS, Case, peak_memory, run, shared  # noqa: E402 - its place
-from mutation import spoilt  # noqa: E402
+from spoiling import spoilt  # noqa: E402
 
 MEMORY = 6 * 2**30  # bytes of address space: a reader that wants more fails its case
 

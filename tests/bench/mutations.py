@@ -23,7 +23,7 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from mutations import PLANS, Mutation, caught, every_mutation, make
+from mutation import PLANS, Mutation, caught, every_mutation, make
 from sharing import read_once
 
 from jiggen.verify import beds, parts, printing

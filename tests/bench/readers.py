@@ -7,11 +7,13 @@ Exit code 1 when any takes more than 5 s of the processor, or 300 MB more than i
 
 from __future__ import annotations
 
+import io
 import random
 import subprocess
 import sys
 import tempfile
 import time
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -26,6 +28,60 @@ def full(part: str, before: str = "", after: str = "") -> bytes:
     return (before + part * ((SIZE - len(before + after)) // len(part)) + after).encode()
 
 
+def grown(reader: str, file: str, part: str, before: str) -> bytes:
+    """A sound file of the reader with `part` put in again and again, in front of `before`."""
+    sound = seeds_of(reader)[file]
+    place = sound.rindex(before.encode())
+    return sound[:place] + full(part) + sound[place:]
+
+
+def again(reader: str, file: str, first: str, last: str) -> bytes:
+    """A sound file of the reader with all from `first` to `last` in it again and again."""
+    text = seeds_of(reader)[file].decode()
+    return grown(reader, file, text[text.index(first) : text.rindex(last)], last)
+
+
+def grown_sheet() -> bytes:
+    """The sheet with a megabyte of its own drawing operators on its last page."""
+    from pypdf import PdfReader, PdfWriter
+    from pypdf.generic import DecodedStreamObject, NameObject
+
+    writer = PdfWriter(clone_from=PdfReader(io.BytesIO(seeds_of("paper")["sheet.pdf"])))
+    more, page = DecodedStreamObject(), writer.pages[-1]
+    more.set_data(full(page.get_contents().get_data().decode("latin-1") + "\n"))
+    page[NameObject("/Contents")] = writer._add_object(more)
+    written = io.BytesIO()
+    writer.write(written)
+    return written.getvalue()
+
+
+def grown_bed(part: str, before: str) -> bytes:
+    """The bed's 3MF with its model grown by a megabyte of `part`."""
+    grown_file = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(seeds_of("folder")[BED])) as sound,
+        zipfile.ZipFile(grown_file, "w", zipfile.ZIP_DEFLATED) as package,
+    ):
+        for name in sound.namelist():
+            data = sound.read(name)
+            if name.endswith(".model"):
+                place = data.rindex(before.encode())
+                data = data[:place] + full(part) + data[place:]
+            package.writestr(name, data)
+    return grown_file.getvalue()
+
+
+def grown_stl() -> bytes:
+    """The small body's STL with its triangles again and again."""
+    sound = seeds_of("folder")["jig/parts/body.stl"]
+    triangles = sound[84:] * (SIZE // len(sound[84:]))
+    return sound[:80] + (len(triangles) // 50).to_bytes(4, "little") + triangles
+
+
+def seeds_of(name: str) -> dict[str, bytes]:
+    return next(reader for reader in READERS if reader.name == name).seeds()
+
+
 def moves(line: Callable[[random.Random], str]) -> bytes:
     at = random.Random(1)
     lines = (line(at) for _ in range(SIZE // 17))
@@ -34,6 +90,8 @@ def moves(line: Callable[[random.Random], str]) -> bytes:
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" viewBox="0 0 9 9">'
 DXF = "0\nSECTION\n2\nENTITIES\n"
+DXF_START, DXF_END = "  0\nLINE", "  0\nENDSEC\n  0\nSECTION\n  2\nOBJECTS"
+BED = "jig/bed-1.3mf"
 WORST: dict[str, dict[str, Callable[[], bytes]]] = {
     "pattern": {
         "tables.toml": lambda: full("[[hole]]\n"),
@@ -70,18 +128,29 @@ WORST: dict[str, dict[str, Callable[[], bytes]]] = {
         "far.gcode": lambda: moves(lambda at: f"G1X{at.randrange(99999)}Y{at.randrange(99999)}E1"),
     },
     "paper": {
-        "layout.svg": lambda: full('<circle cx="1" cy="1" r="2"/>', SVG, "</svg>"),
-        "layout.svg ": lambda: full("<g>", SVG),
-        "layout.dxf": lambda: full("0\nCIRCLE\n10\n1\n20\n1\n40\n2\n", DXF),
-        "sheet.pdf": lambda: full("1 0 obj<<>>endobj\n", "%PDF-1.4\n"),
-        "sheet.pdf ": lambda: full("[", "%PDF-1.4\n1 0 obj"),
-        "report.html": lambda: full("<p>", "<!doctype html>"),
-        "report.html ": lambda: full("<a b=", "<!doctype html>"),
+        "layout.svg": lambda: again("paper", "layout.svg", "<g", "</svg>"),
+        "layout.svg ": lambda: grown("paper", "layout.svg", "<g>", "</svg>"),
+        "layout.dxf": lambda: again("paper", "layout.dxf", DXF_START, DXF_END),
+        "sheet.pdf": grown_sheet,
+        "sheet.pdf ": lambda: full("1 0 obj<<>>endobj\n", "%PDF-1.4\n"),
+        "sheet.pdf  ": lambda: full("[", "%PDF-1.4\n1 0 obj"),
+        "report.html": lambda: grown("paper", "report.html", "<p>9 mm", "<script"),
+        "report.html ": lambda: grown("paper", "report.html", "<table><tr><td>1", "<script"),
+        "report.html  ": lambda: full("<a b=", "<!doctype html>"),
     },
     "folder": {
-        "jig/parts/small.stl": lambda: full("\0"),
-        "jig/jig.step": lambda: full("#1=A((),$);\n", "ISO-10303-21;HEADER;ENDSEC;DATA;\n"),
-        "jig/jig.step ": lambda: full("(", "ISO-10303-21;HEADER;ENDSEC;DATA;#1=A"),
+        "jig/parts/body.stl": grown_stl,
+        "jig/bed-1.3mf": lambda: grown_bed('<vertex x="1" y="1" z="1"/>', "</vertices>"),
+        "jig/bed-1.3mf ": lambda: grown_bed('<triangle v1="1" v2="2" v3="3"/>', "</triangles>"),
+        "jig/bed-1.3mf  ": lambda: grown_bed('<item objectid="1"/>', "</build>"),
+        "jig/bed-1.3mf   ": lambda: grown_bed("<a>", "</build>"),
+        "jig/jig.step": lambda: grown("folder", "jig/jig.step", "#9=A((),$);\n", "ENDSEC;"),
+        "jig/jig.step ": lambda: grown("folder", "jig/jig.step", "/* ", "ENDSEC;"),
+        "jig/jig.step  ": lambda: grown("folder", "jig/jig.step", "#9=A((((((((1", "ENDSEC;"),
+        "jig/job.toml": lambda: full("[[a]]\n", seeds_of("folder")["jig/job.toml"].decode()),
+        "jig/pattern.toml": lambda: full(
+            "[[hole]]\n", seeds_of("folder")["jig/pattern.toml"].decode()
+        ),
     },
 }
 

@@ -27,7 +27,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import faults
-from mutations import Kind, job, make
+from mutation import Kind, job, make
 from mutations_engraving import rewritten
 from test_slicer import SLICER
 
