@@ -9,13 +9,15 @@ from pathlib import Path
 import pytest
 from mutations_papers import PAGE, PAPERS, SHEET
 from papers import drawn_folder, faults_of
-from record_samples import report_html, sheet_pdf
+from record_samples import drilled, report_html, sheet_pdf
 
+from jiggen.drilling import Screw
 from jiggen.layout import lay_out
 from jiggen.outcome import Verification
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline import build
 from jiggen.record import JigRecord
+from jiggen.record.results import Drilling
 from jiggen.verify.reading.page import read_page
 from jiggen.verify.reading.plan import DrawingError
 
@@ -46,6 +48,20 @@ def test_a_sheet_made_with_other_choices_is_as_good(choices, good: Path, tmp_pat
     data = json.loads((folder / "manifest.json").read_text())
     (folder / SHEET).write_bytes(sheet_pdf(data, **choices))
     assert faults_of(folder, SHEET) == []
+
+
+def test_a_listed_screw_that_does_not_fit_is_named(good: Path, tmp_path: Path, monkeypatch):
+    folder = shutil.copytree(good, tmp_path / "jig")
+    data = json.loads((folder / "manifest.json").read_text())
+    screws = {hole["id"]: Screw(6.0, (14.0,)) for hole in data["holes"]}
+    data["drilling"] = drilled(data, data["holes"], screws=screws)
+    (folder / "manifest.json").write_text(json.dumps(data))
+    (folder / SHEET).write_bytes(sheet_pdf(data))
+    assert faults_of(folder, SHEET) == []
+    monkeypatch.setattr(Drilling, "screws", {14.0: 9})  # toe-5 has room for 6.9, and 8 go in
+    (folder / SHEET).write_bytes(sheet_pdf(data))
+    [fault] = faults_of(folder, SHEET)
+    assert "lists screws [('9', '14')], those that fit are [('8', '14')]" in fault.message
 
 
 def test_a_fault_of_the_papers_fails_the_build(monkeypatch: pytest.MonkeyPatch, tmp_path: Path):

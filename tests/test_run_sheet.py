@@ -183,6 +183,17 @@ def test_a_pair_worked_by_hand(pages):
         assert said in head
 
 
+def test_a_screw_that_failed_its_check_is_not_in_the_column(tmp_path, monkeypatch):
+    monkeypatch.setattr("jiggen.evening.fits", one_boot)
+    text = find_pattern("club-piste").read_text().replace("[12, 14, 16]", "[30]")
+    (tmp_path / "long.toml").write_text(text)
+    (tmp_path / "one.csv").write_text(HEAD + "A1,long.toml,305,98,96,,,,\n")
+    plan = plan_evening(read_jobs(tmp_path / "one.csv"), TERMS)
+    said = text_of(read_pages(run_sheet_pdf(plan, outcomes(plan, "one"))))
+    assert "a screw of 30 mm goes 24.00 mm into the ski" in said
+    assert "no screw at hand fits: see the note" in said and "× 30" not in said
+
+
 def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     text = text_of(pages("ladder", "A4"))
     after = text[text.rindex("A01 Resi, race") :]

@@ -194,14 +194,26 @@ def with_drilling(ski: SkiState, screws=None, limits=DrillingLimits()):  # noqa:
 
 
 def test_base_left_and_screws_and_warnings_are_said():
-    screws = {h["id"]: Screw(9.0, (14.0,)) for h in manifest("club-piste")["holes"]}
+    screws = {h["id"]: Screw(9.0, (14.0, 16.0)) for h in manifest("club-piste")["holes"]}
     ski = SkiState(thickness=(15.0,), widths=((0.0, 50.0),))
     text = read_pages(sheet_pdf(with_drilling(ski, screws)))
     text = " ".join(page.text for page in text)
     # 15 - 9.2 - 1.23 = 4.57
     assert "Remaining base thickness under the point: 4.57 mm" in text
-    assert "9 × screw 14 mm" in text
-    assert "a screw of 14 mm holds 5.00 mm in the ski; 6 mm are wanted" in text
+    assert "8 × screw 16 mm" in text
+    # toe-5 is 7.4 deep, and 0.5 of that stays free: 16 - 9 = 7 > 6.9, and 14 - 9 = 5 < 6.
+    assert "toe-5: a screw of 14 mm holds 5.00 mm in the ski; 6 mm are wanted" in text
+
+
+def test_no_screw_that_failed_its_check_is_listed():
+    screws = {h["id"]: Screw(6.0, (30.0, 40.0)) for h in manifest("club-piste")["holes"]}
+    screws["toe-5"] = Screw(6.0, (12.0,))
+    read = read_pages(sheet_pdf(with_drilling(SkiState(), screws)))
+    text = " ".join(page.text for page in read)
+    assert "a screw of 30 mm goes 24.00 mm into the ski" in text
+    assert "1 × screw 12 mm" in text and "screw 30 mm" not in text
+    wanted = "heel-1, heel-2, heel-3, heel-4: no screw at hand fits. Screws of 12.00 to 14.70 mm"
+    assert wanted in text
 
 
 def test_the_point_angle_of_the_check_is_the_sheets():

@@ -1,6 +1,7 @@
 """What was computed for a built folder: drilling, accuracy, plastic.  Lengths are mm."""
 
 import math
+from collections import Counter
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
@@ -93,6 +94,18 @@ class Drilling(Entry):
     holes: tuple[DrilledHole, ...]
     errors: tuple[Note, ...] = ()
     warnings: tuple[Note, ...] = ()
+
+    @property
+    def unfit(self) -> dict[str, str]:
+        """The holes that none of the screws at hand fits, as they are listed, and what would."""
+        codes = ("drilling.screw-short", "drilling.screw-deep")
+        return {one.key: one.hint for one in self.warnings if one.code in codes}
+
+    @property
+    def screws(self) -> dict[float, int]:
+        """How many screws of each length, in mm, one ski takes: of those that fit their hole."""
+        bad = {hole for holes in self.unfit for hole in holes.split(", ")}
+        return Counter(hole.screw for hole in self.holes if hole.screw and hole.id not in bad)
 
 
 class Spread(Entry):

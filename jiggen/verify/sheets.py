@@ -21,6 +21,7 @@ from jiggen.verify.stated_words import (
     Setting,
     boot_rows,
     boots_of,
+    screws_of,
     setting_of,
     settings_of,
     shift_of,
@@ -33,6 +34,7 @@ PALEST = 0.6  # grey of words that are still read; 1 is white
 STOP = re.compile(
     r"Drill(\d[\d.]*)mmDepthD([\d.]+)mmStopA,tothecorners([\d.]+)mmStopB,tothetip([\d.]+)mm"
 )
+SCREW = re.compile(r"(\d+)×screw(\d[\d.]*)mm")
 PAIR = re.compile(r"([A-Z]) to ([A-Z])")
 OF_PEG = re.compile(r"peg ([A-Z]), across")
 WORDS = "verify.sheet-words"
@@ -60,6 +62,8 @@ def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
     found = sorted({tuple(match) for match in STOP.findall(shown)})
     message = f"its settings of drill and depth stop are {found}, those of the holes {wanted}"
     about.expect(found == wanted, WORDS, message)
+    listed, fit = sorted(SCREW.findall(shown)), screws_of(stated)
+    about.expect(listed == fit, WORDS, f"it lists screws {listed}, those that fit are {fit}")
     judge_tiles(document.pages, stated, ledger)
 
 

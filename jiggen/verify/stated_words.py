@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
 from jiggen.units import number
+from jiggen.verify import limits
 from jiggen.verify.reading.stated import Stated, StatedHole, StatedLadder
 
 CORES = {"plain": "plain", "metal": "metal sheet under the top"}
@@ -36,6 +38,18 @@ def settings_of(stated: Stated) -> list[Setting]:
     """Every setting once, as the record has them in order."""
     found = (setting_of(stated, hole) for hole in stated.holes)
     return list(dict.fromkeys(one for one in found if one))
+
+
+def screws_of(stated: Stated) -> list[tuple[str, str]]:
+    """How many screws of which length go into a ski: of those that hold and have room."""
+    least = stated.inputs.drilling_limits.get("engagement", 0.0) - limits.FIGURE
+    free = stated.inputs.drilling_limits.get("screw_gap", 0.0) - limits.FIGURE
+    found = Counter(
+        hole.screw
+        for hole in (stated.drilling.holes if stated.drilling else ())
+        if hole.screw and hole.engagement and least <= hole.engagement <= hole.depth - free
+    )
+    return sorted((str(count), number(screw)) for screw, count in found.items())
 
 
 def boots_of(stated: Stated) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import get_args
@@ -211,11 +210,12 @@ class _Sheet:
             words = kit.para("DO NOT DRILL: the other ski has no verified jig", bold=True)
             return [kit.beside(*columns, (sum(own[3:]), words), right=RIGHT)]
         skis = dict(task.skis)
-        lengths = Counter(hole.screw for hole in task.drilled.drilling.holes if hole.screw)
+        drilling = task.drilled.drilling
         screws = [
             f"{count * len(skis)} × {number(length)}"
-            for length, count in sorted(lengths.items(), reverse=True)
+            for length, count in sorted(drilling.screws.items(), reverse=True)
         ]
+        screws += ["no screw at hand fits: see the note"] if drilling.unfit else []
         for room, ski in zip(own[3:5], get_args(Side), strict=True):
             if ski in skis:
                 columns.append((room, _boxes(skis[ski], room - RIGHT)))

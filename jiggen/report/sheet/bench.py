@@ -1,7 +1,6 @@
 """The pages to work from: job, depth stops, layout, lists, steps, holes to tick, plastic."""
 
 import math
-from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -140,11 +139,12 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
 def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     """Tools, what is bought, and what is printed bed by bed and for which printer, in columns."""
     drills = sorted({hole.diameter for hole in job.holes})
-    screws = Counter(hole.screw for hole in job.drilling.holes if hole.screw)
+    unfit = job.drilling.unfit
     keys = sorted({line.key for line in job.hardware if line.key})
     tools = [
         *(f"twist drill {kit.full(drill, units)} with depth stop" for drill in drills),
-        *(f"{n} × screw {kit.full(length, units)} for the plate" for length, n in screws.items()),
+        *(f"{n} × screw {kit.full(mm, units)}" for mm, n in job.drilling.screws.items()),
+        *(f"screws for {ids}: no screw at hand fits. {hint}" for ids, hint in unfit.items()),
         *(f"hexagon key {number(key)} mm, bent" for key in keys),
         *TOOLS,
     ]

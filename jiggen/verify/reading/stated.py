@@ -34,6 +34,7 @@ class StatedInputs(Entry):
     side: Literal["left", "right"] = "left"
     pair: Literal["same", "mirrored"] = "same"
     ski: StatedSkis | None = None
+    drilling_limits: dict[Name, float] = Field(default_factory=dict)
 
 
 class StatedHole(Entry):
@@ -78,10 +79,19 @@ class StatedStop(Entry):
     point_angle: Angle
 
 
+class StatedScrew(Entry):
+    """A drilled hole, the screw chosen for it if any, and how much of that holds in the ski."""
+
+    depth: Length
+    screw: Length | None = None
+    engagement: Coefficient | None = None
+
+
 class StatedDrilling(Entry):
     """How it is drilled."""
 
     stops: tuple[StatedStop, ...]
+    holes: tuple[StatedScrew, ...] = ()
 
 
 class StatedPlaces(Entry):
