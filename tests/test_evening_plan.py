@@ -208,11 +208,31 @@ def test_every_hole_is_in_one_stop_and_every_ski_gets_every_stop(demo):
     for jig in demo.jigs:
         holes = [hole for stop in jig.stops for hole in stop.holes]
         assert sorted(holes) == sorted(jig.job.lay_out().ids)
-        for task in jig.tasks:
-            for _, stops in task.skis:
-                assert sorted(stops) == list(range(1, len(jig.stops) + 1))
-        ways = [stops for task in jig.tasks for _, stops in task.skis]
+        ways = [way for task in jig.tasks for _, way in task.skis]
+        for (clamping,) in ways:  # none of these jigs has halves that are used by themselves
+            assert sorted(clamping.stops) == list(range(1, len(jig.stops) + 1))
+        ways = [clamping.stops for (clamping,) in ways]
         assert all(a[-1] == b[0] for a, b in pairwise(ways)), "a ski begins as the last one ended"
+    assert demo.clampings == demo.skis
+
+
+def test_a_jig_for_many_boots_is_planned_by_its_halves(monkeypatch, tmp_path):
+    monkeypatch.setattr("jiggen.evening.fits", lambda _: True)
+    rows = "".join(f"C{boot},club-piste,{boot},96,94,,,,\n" for boot in (285, 305, 325))
+    found = plan(tmp_path, rows)
+    [jig] = found.jigs
+    assert [half.name for half in jig.halves] == ["toe", "heel"]
+    assert (found.skis, found.clampings) == (6, 12)
+    # By the pattern file: toe-5 is less deep; every other hole has the stop of the heel's holes.
+    [shallow] = [n for n, stop in enumerate(jig.stops, start=1) if stop.holes == ("toe-5",)]
+    deep = 3 - shallow
+    for task in jig.tasks:
+        for _, ways in task.skis:
+            given = {clamping.half: set(clamping.stops) for clamping in ways}
+            assert given == {"toe": {deep, shallow}, "heel": {deep}}
+            assert len(ways) == 2
+    # Each ski needs both stops, and the next one begins as the last ended: once a ski at least.
+    assert found.changes == (0, 0, 6)
 
 
 def test_one_jig_serves_all_boots_of_a_plate_about_the_boot_centre(quick, tmp_path):

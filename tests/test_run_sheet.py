@@ -165,7 +165,8 @@ def test_every_pair_is_there_with_a_box_for_each_setting_of_each_ski(plans, page
     text = text_of(read)
     for pair in plan.pairs:
         assert pair.row.ticket in text
-    wanted = sum(len(stops) for jig in plan.jigs for t in jig.tasks for _, stops in t.skis)
+    ways = [ski for jig in plan.jigs for task in jig.tasks for _, ski in task.skis]
+    wanted = sum(len(clamping.stops) for ski in ways for clamping in ski)
     assert sum(len(ticks(page)) for page in read) == wanted + len(plan.jigs)
 
 

@@ -7,8 +7,8 @@ from ladder_samples import ladder_manifest, pattern_named
 from record_samples import record
 
 from jiggen.design import Settings, SkiRange
+from jiggen.evening.halves import halves_of
 from jiggen.job import Job
-from jiggen.report.evening.run_sheet import halves_of
 
 
 def wanted(name, least=265.0, most=345.0):

@@ -2,7 +2,7 @@
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -12,9 +12,11 @@ from jiggen.design import SkiRange
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Serves, around, fewest, remembered
+from jiggen.evening.halves import Half, halves_of
 from jiggen.evening.order import Block, Changes, Setting, run_order
 from jiggen.evening.read import COLUMNS, Jobs, Row
 from jiggen.job import Interval, Job, boots_alike, fits, obstacles
+from jiggen.layout import Layout
 from jiggen.pattern.model import Side
 from jiggen.progress import announce
 from jiggen.record.results import DepthStop
@@ -37,19 +39,31 @@ class Spans:
 
 
 @dataclass(frozen=True, eq=False)
+class Clamping:
+    """One clamping: of the `half` of that name, or of a whole jig; its stops in order, from 1."""
+
+    half: str
+    stops: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Task:
-    """One pair on one jig: for each ski drilled, the numbers from 1 of its stops in order."""
+    """One pair on one jig: for each ski drilled, its clampings in order."""
 
     pair: Pair
     drilled: Drilled
-    skis: tuple[tuple[Side, tuple[int, ...]], ...]
+    skis: tuple[tuple[Side, tuple[Clamping, ...]], ...]
 
 
 @dataclass(frozen=True, eq=False)
 class PlannedJig:
-    """A jig, its depth stops, and its tasks in the order they are done."""
+    """A jig, the halves it is used by, its depth stops, and its tasks in the order they are done.
+
+    A jig that is used whole has no halves.
+    """
 
     job: Job
+    halves: tuple[Half, ...]
     stops: tuple[DepthStop, ...]
     tasks: tuple[Task, ...]
 
@@ -70,8 +84,14 @@ class Plan:
 
     @property
     def skis(self) -> int:
-        """How many times a ski is clamped under a jig."""
+        """How many skis come to the bench."""
         return sum(len(task.skis) for jig in self.jigs for task in jig.tasks)
+
+    @property
+    def clampings(self) -> int:
+        """How many times a jig, or a half of one, is clamped on a ski."""
+        skis = (ways for jig in self.jigs for task in jig.tasks for _, ways in task.skis)
+        return sum(map(len, skis))
 
 
 @dataclass(frozen=True)
@@ -212,33 +232,61 @@ def ski_needed(row: Row) -> Interval:
 
 
 def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[_Jig], bound: int) -> Plan:
-    """The plan with jigs and stops in the order that changes them the fewest times."""
+    """The plan with jigs, halves and stops in the order that changes them the fewest times."""
     stops = [_stops(needs[0].drilled) for _, needs in jigs]
+    halves = [halves_of(job) for job, _ in jigs]
     order = run_order(
         [
-            Block(tuple(mine), sum(len(need.drilled.skis) for need in needs))
-            for (_, needs), mine in zip(jigs, stops, strict=True)
+            Block(
+                _by_half(needs[0].drilled.layout, own, mine),
+                sum(len(need.drilled.skis) for need in needs),
+            )
+            for (_, needs), own, mine in zip(jigs, halves, stops, strict=True)
         ]
     )
     planned = []
-    for number, orders in zip(order.blocks, order.skis, strict=True):
-        job, needs = jigs[number]
-        numbers = {setting: n for n, setting in enumerate(orders[0], start=1)}
-        ways = (tuple(numbers[setting] for setting in way) for way in orders)
+    for number, skis in zip(order.blocks, order.skis, strict=True):
+        (job, needs), names = jigs[number], [half.name for half in halves[number]] or [""]
+        first = (setting for clamping in skis[0] for setting in clamping.settings)
+        numbers = {setting: n for n, setting in enumerate(dict.fromkeys(first), start=1)}
+        ways = (
+            tuple(
+                Clamping(names[half], tuple(numbers[setting] for setting in settings))
+                for half, settings in ski
+            )
+            for ski in skis
+        )
         tasks = tuple(
             Task(need.pair, need.drilled, tuple((ski, next(ways)) for ski in need.drilled.skis))
             for need in needs
         )
-        planned.append(PlannedJig(job, tuple(stops[number][setting] for setting in numbers), tasks))
+        mine = tuple(stops[number][setting] for setting in numbers)
+        planned.append(PlannedJig(job, halves[number], mine, tasks))
     return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
+
+
+def _by_half(
+    layout: Layout, halves: Sequence[Half], stops: Mapping[Setting, DepthStop]
+) -> tuple[tuple[Setting, ...], ...]:
+    """The settings that each half needs; all of them where a jig is used whole."""
+    shares = [half.drills(layout) for half in halves] or [frozenset(layout.ids)]
+    return tuple(
+        tuple(setting for setting, stop in stops.items() if share & set(stop.holes))
+        for share in shares
+    )
 
 
 def _stops(drilled: Drilled) -> dict[Setting, DepthStop]:
     """The depth stops of a layout, those that a hand cannot tell apart as one."""
     found: dict[Setting, DepthStop] = {}
     for stop in drilled.drilling.stops:
-        key = Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))
+        key = setting_of(stop)
         if first := found.get(key):
             stop = first.model_copy(update={"holes": first.holes + stop.holes})
         found[key] = stop
     return found
+
+
+def setting_of(stop: DepthStop) -> Setting:
+    """The drill and the stop as finely as a hand tells them apart."""
+    return Setting(round(stop.drill / DRILL_STEP), round(stop.from_tip / STOP_STEP))

@@ -1,7 +1,9 @@
 """In which order to drill: the fewest changes of jig, then of drill, then of its depth stop.
 
-Every ski is clamped once and gets all its holes then, and each jig comes up once.  What is left
-to choose is the order of the jigs, and for each ski the order of its settings (drill and stop).
+Every ski is on the bench once and gets all its holes then, and each jig comes up once.  A jig is
+one clamping or, of halves used by themselves, one for each half: all settings (drill and stop) of
+a half come one after the other, so that no half is clamped twice.  What is left to choose is the
+order of the jigs, and for each ski that of its halves and of the settings of each.
 
 The least cost of a jig's run of skis is found exactly for every first and last setting.  Jigs
 whose runs cost alike, above the cheapest, are interchangeable, so the order of the jigs is a
@@ -10,15 +12,15 @@ while there are at most MOST_STATES such counts.  Beyond that the nearest jig is
 the result says so.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial, reduce
 from itertools import chain, pairwise, permutations, product, starmap
 from math import prod
 from operator import itemgetter
 from typing import NamedTuple
 
 MOST_STATES = 50_000
-MOST_ORDERS = 6  # settings of one jig of which every order is tried; of more, one and its reverse
 
 
 class Setting(NamedTuple):
@@ -38,18 +40,29 @@ class Changes(NamedTuple):
 
 @dataclass(frozen=True)
 class Block:
-    """One jig's work: its settings, and how many skis are drilled with it."""
+    """One jig's work: the settings of each of its halves, one of a whole jig; skis drilled."""
 
-    settings: tuple[Setting, ...]
+    halves: tuple[tuple[Setting, ...], ...]
     skis: int
+
+
+class Clamping(NamedTuple):
+    """A half of a jig on a ski, by its place in the block, and its settings in order."""
+
+    half: int
+    settings: tuple[Setting, ...]
+
+
+Ski = tuple[Clamping, ...]
+"""The clampings of one ski, in order."""
 
 
 @dataclass(frozen=True)
 class Order:
-    """Blocks by index in the order they are drilled; for each, the settings ski by ski."""
+    """Blocks by index in the order they are drilled; for each, its skis in order."""
 
     blocks: tuple[int, ...]
-    skis: tuple[tuple[tuple[Setting, ...], ...], ...]
+    skis: tuple[tuple[Ski, ...], ...]
     changes: Changes
     exact: bool
 
@@ -58,8 +71,8 @@ Cost = tuple[int, int]
 """Changes of drill, and of its stop; compared in this order."""
 Ends = tuple[Setting, Setting]
 """The setting that a run of skis begins with, and the one it ends with."""
-Skis = tuple[tuple[Setting, ...], ...]
-"""The settings of each ski of a run, in order."""
+Skis = tuple[Ski, ...]
+_Runs = dict[Ends, tuple[Cost, Skis]]
 _Kind = tuple[tuple[Ends, Cost], ...]
 _Left = tuple[int, ...]
 _Step = tuple[Cost, int, Ends]
@@ -95,10 +108,11 @@ def run_order(blocks: Sequence[Block]) -> Order:
     return Order(tuple(order), tuple(skis), count_changes(skis), exact)
 
 
-def count_changes(skis: Iterable[Iterable[Sequence[Setting]]]) -> Changes:
+def count_changes(skis: Iterable[Iterable[Ski]]) -> Changes:
     """The changes of a whole evening, block by block and ski by ski."""
     each = [list(block) for block in skis]
-    drilled = chain.from_iterable(chain.from_iterable(each))
+    clampings = chain.from_iterable(chain.from_iterable(each))
+    drilled = chain.from_iterable(clamping.settings for clamping in clampings)
     return Changes(max(0, len(each) - 1), *_add(*starmap(_change, pairwise(drilled))))
 
 
@@ -112,34 +126,57 @@ def _add(*costs: Cost) -> Cost:
     return sum(cost[0] for cost in costs), sum(cost[1] for cost in costs)
 
 
-def _runs(block: Block) -> dict[Ends, tuple[Cost, Skis]]:
+def _runs(block: Block) -> _Runs:
     """The cheapest run through the skis of a block, by the settings it begins and ends with."""
-    orders: Iterable[tuple[Setting, ...]] = permutations(block.settings)
-    if len(block.settings) > MOST_ORDERS:
-        orders = block.settings, block.settings[::-1]
-    one = _cheapest(
-        ((order[0], order[-1]), _add(*starmap(_change, pairwise(order))), (order,))
-        for order in orders
-    )
-    runs = one
-    for _ in range(block.skis - 1):
-        runs = _cheapest(
-            ((first, last), _add(cost, _change(middle, again), more), (*done, *skis))
-            for (first, middle), (cost, done) in runs.items()
-            for (again, last), (more, skis) in one.items()
-        )
+    clamped = [_clampings(half, settings) for half, settings in enumerate(block.halves)]
+    one: _Runs = {}
+    for first, *others in permutations(clamped):
+        ways = reduce(partial(_joined, join=_on_one_ski), others, first)
+        one |= {ends: way for ends, way in ways.items() if ends not in one or way[0] < one[ends][0]}
+    runs, many, left = one, one, block.skis - 1
+    while left:  # by halving: a run behind a run is one of as many skis as both
+        runs = _joined(runs, many) if left % 2 else runs
+        many, left = _joined(many, many), left // 2
     return runs
 
 
-def _cheapest(runs: Iterable[tuple[Ends, Cost, Skis]]) -> dict[Ends, tuple[Cost, Skis]]:
-    found: dict[Ends, tuple[Cost, Skis]] = {}
-    for ends, cost, skis in runs:
-        if ends not in found or cost < found[ends][0]:
-            found[ends] = cost, skis
+def _on_one_ski(done: Skis, more: Skis) -> Skis:
+    return ((*done[0], *more[0]),)
+
+
+def _clampings(half: int, settings: tuple[Setting, ...]) -> _Runs:
+    """The cheapest way through the settings of one half, by the first and the last of them.
+
+    None comes twice, so that every step changes the stop; and each drill comes up once, but
+    again where the last setting has the drill of the first and there are others.
+    """
+    drills = [setting.drill for setting in settings]
+    found: _Runs = {}
+    for first, last in permutations(settings, 2) if len(settings) > 1 else [settings * 2]:
+
+        def place(one: Setting, first: Setting = first, last: Setting = last) -> tuple[int, ...]:
+            drill = one.drill
+            return drill != first.drill, drill == last.drill, drills.index(drill)
+
+        between = sorted((one for one in settings if one not in (first, last)), key=place)
+        way = tuple(dict.fromkeys((first, *between, last)))
+        cost = _add(*starmap(_change, pairwise(way)))
+        found[first, last] = cost, ((Clamping(half, way),),)
     return found
 
 
-def _kind(runs: Mapping[Ends, tuple[Cost, Skis]]) -> _Kind:
+def _joined(runs: _Runs, more: _Runs, join: Callable[[Skis, Skis], Skis] = tuple.__add__) -> _Runs:
+    """The cheapest of `runs` with one of `more` behind it, by its ends."""
+    found: _Runs = {}
+    for (first, middle), (cost, done) in runs.items():
+        for (again, last), (added, skis) in more.items():
+            total = _add(cost, _change(middle, again), added)
+            if (first, last) not in found or total < found[first, last][0]:
+                found[first, last] = total, join(done, skis)
+    return found
+
+
+def _kind(runs: _Runs) -> _Kind:
     """What decides where a block is best drilled: what each of its runs costs above the least."""
     drills, stops = min(cost for cost, _ in runs.values())
     return tuple(

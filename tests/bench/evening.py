@@ -39,23 +39,17 @@ def main() -> None:
         for pair in plan.pairs
         for one in (drilled.skis for drilled in pair.drilled)
     }
-    # As they come: jigs in the file's order, the settings of each ski in the pattern's order.
+    # As they come: jigs in the file's order, halves and settings in the pattern's order.
     jigs = sorted(plan.jigs, key=lambda jig: jig.tasks[0].pair.number)
-    plain = [
-        [
-            [(round(s.drill, 2), round(s.from_tip, 1)) for s in jig.stops]
-            for task in jig.tasks
-            for _ in task.skis
-        ]
-        for jig in jigs
-    ]
+    plain = [[settings_of(jig) for task in jig.tasks for _ in task.skis] for jig in jigs]
     print(f"{'pairs':<40}{len(plan.pairs):8}")
     print(f"{'skis to clamp':<40}{plan.skis:8}")
+    print(f"{'clampings, halves by themselves':<40}{plan.clampings:8}")
     print(f"{'jigs, one for each that differs':<40}{len(each):8}")
     print(f"{'jigs planned':<40}{len(plan.jigs):8}")
     print(f"{'lower bound':<40}{plan.bound:8}")
     print(f"{'changes of drill, of stop':<40}{plan.changes.drills:8}{plan.changes.stops:8}")
-    _, drills, stops = count_changes(settings_of(plain))
+    _, drills, stops = count_changes(plain)
     print(f"{'the same as the rows come':<40}{drills:8}{stops:8}")
     print(f"{'verified the fewest changes':<40}{plan.exact!s:>8}")
     print(f"{'planning':<40}{took:8.1f} s, {worked:.1f} s of processor")
@@ -73,13 +67,17 @@ def main() -> None:
         print(f"{f'building, {said.workers} at a time':<40}{took:8.1f} s")
 
 
-def settings_of(blocks):
-    """Drills and stops in whole units."""
-    from jiggen.evening.order import Setting
+def settings_of(jig):
+    """The clampings of one ski as a pattern's file has them."""
+    from jiggen.evening import setting_of
+    from jiggen.evening.order import Clamping
 
+    layout = jig.job.lay_out()
+    stops = sorted(jig.stops, key=lambda stop: layout.ids.index(stop.holes[0]))
+    shares = [half.drills(layout) for half in jig.halves] or [set(layout.ids)]
     return [
-        [[Setting(round(d * 20), round(t * 10)) for d, t in ski] for ski in block]
-        for block in blocks
+        Clamping(n, tuple(setting_of(stop) for stop in stops if share & set(stop.holes)))
+        for n, share in enumerate(shares)
     ]
 
 

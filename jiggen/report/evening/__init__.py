@@ -1,6 +1,7 @@
 """What an evening comes to, planned or done: words for people, plain values for machines."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from jiggen.evening import Outcome, Plan
@@ -31,10 +32,12 @@ def as_text(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> str:
     jigs, changes = len(plan.jigs), plan.changes
     fewest = "no fewer will do" if plan.bound == jigs else f"at least {plan.bound} are needed"
     verified = "the fewest" if plan.exact else "not shown to be the fewest"
+    halves = plan.clampings > plan.skis
+    clampings = f" in {plan.clampings} clampings: halves by themselves" if halves else ""
     lines = [
         *text_table(rows),
         "",
-        f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp",
+        f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp{clampings}",
         f"Jigs:     {jigs}; {fewest}",
         f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
     ]
@@ -66,6 +69,7 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
     return {
         "pairs": len(plan.pairs),
         "skis": plan.skis,
+        "clampings": plan.clampings,
         "lower_bound": plan.bound,
         "changes": {**plan.changes._asdict(), "fewest": plan.exact},
         "jigs": [
@@ -82,7 +86,10 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
                     for n, stop in enumerate(jig.stops, start=1)
                 ],
                 "tasks": [
-                    {**task.pair.row.model_dump(include=TOLD), "skis": dict(task.skis)}
+                    {
+                        **task.pair.row.model_dump(include=TOLD),
+                        "skis": {ski: [asdict(one) for one in each] for ski, each in task.skis},
+                    }
                     for task in jig.tasks
                 ],
                 **state,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import get_args
 
 from reportlab.platypus.flowables import Flowable
@@ -12,17 +11,12 @@ from reportlab.platypus.flowables import Flowable
 from jiggen import __version__
 from jiggen.accuracy.lift import force_on
 from jiggen.design.engraving import words as engraved
-from jiggen.design.ladder import boot_rows
-from jiggen.design.reusable import name_halves
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
-from jiggen.evening import Outcome, Plan, Task
+from jiggen.evening import Clamping, Outcome, Plan, PlannedJig, Task
 from jiggen.evening.check import Pair
-from jiggen.job import Job
-from jiggen.layout import motions
 from jiggen.pattern.model import Side
-from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
 from jiggen.record.results import DepthStop
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
@@ -31,7 +25,7 @@ from jiggen.units import counted, number
 
 TITLE, JIG, TICKET, STOP = 20.0, 15.0, 11.0, 15.0  # points: read at arm's length
 TICK = 5.0  # mm, a box to tick with a pen in a gloved hand
-PITCH = 12.0  # mm from a box with its number to the next
+PITCH = 10.2  # mm from a box with its number to the next
 STEPS = (
     "Keep to the order of this sheet: it changes jig, drill and depth stop the fewest times. The "
     "second ski starts with the setting that the first one ended with.",
@@ -43,24 +37,27 @@ STEPS = (
     "Read all four rails: left and right must agree at each station, and be near the numbers given "
     "(half the ski's width, measured {where}). Clamp the jig down firmly.",
     "Set drill and depth stop by the number, drill all holes of that setting, and tick its box. "
-    "Then the next number. Only then take the jig off.",
+    "Then the next box. Only when all are ticked take the jig off, or that half of it.",
     "Drill a scrap board first with every new setting, and measure its depth.",
 )
 BY_LINES = (
+    "The halves are used one after the other. Clamp the one whose boxes come first and drill all "
+    "its settings; take it off only then, and clamp the other: no half twice on a ski. "
     "Set each half by itself: slide it until its line, given with each pair, lies on the ski's "
     "mark, seen straight down at that edge of its tongue. + and − count lines on from the number, "
     "+ towards longer boots. Read the line twice: on a wrong one every hole is in the wrong place."
 )
 COLUMNS = {  # of a pair's row: shares of the width
-    "ticket": 0.32,
-    "set to": 0.13,
-    "rails read about toe / heel": 0.15,
-    "left ski": 0.14,
-    "right ski": 0.14,
+    "ticket": 0.26,
+    "set to": 0.12,
+    "rails read about toe / heel": 0.14,
+    "left ski": 0.18,
+    "right ski": 0.18,
     "screws": 0.12,
 }
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
 STRONG = Pen(0.5)
+HALF = 9.6  # mm, the name of a half before its boxes
 RIGHT = 2.0  # mm left free at the right of a cell
 UNSEEN = 0.05  # mm that a hole may be off and no caliper could tell: common practice, no source
 
@@ -94,8 +91,8 @@ class _Sheet:
     def __init__(self, plan: Plan, outcomes: Sequence[Outcome], width: float) -> None:
         self.plan, self.width = plan, width
         self.barred = barred(plan, outcomes)
-        self.jigs = {  # those that can be used, by number, each with its folder's name and halves
-            count: (jig, plain(outcome.folder.name), halves_of(jig.job))
+        self.jigs = {  # those that can be used, by number, each with its folder's name
+            count: (jig, plain(outcome.folder.name))
             for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1)
             if outcome.state != "failed"
         }
@@ -123,12 +120,12 @@ class _Sheet:
             [
                 [
                     kit.para(f"{count}"),
-                    kit.para(f"{plain(jig.job.pattern.name)}, {_facts(jig.job, halves)}"),
+                    kit.para(f"{plain(jig.job.pattern.name)}, {_facts(jig)}"),
                     kit.para(folder),
                     kit.para(counted(len(jig.tasks), "pair")),
                     kit.tick(TICK),
                 ]
-                for count, (jig, folder, halves) in self.jigs.items()
+                for count, (jig, folder) in self.jigs.items()
             ],
             [share * self.width for share in LISTED],
             names=("jig", "what it is", "folder with its files", "for", "ready"),
@@ -145,7 +142,7 @@ class _Sheet:
         pairs, jigs = counted(len(self.plan.pairs), "pair"), counted(len(self.plan.jigs), "jig")
         room = kit.column(self.width, 4)
         fields = (
-            kit.field("Skis to clamp", f"{self.plan.skis}", room),
+            kit.field("Skis to clamp", _clamped(self.plan), room),
             kit.field("Drills, each with a stop", ", ".join(f"{size:g}" for size in drills), room),
             kit.blank("Date", room),
             kit.blank("Drilled by", room),
@@ -160,7 +157,7 @@ class _Sheet:
 
     def _jig(self, count: int) -> Flowable:
         """One jig: what it is, how it is set, and its pairs."""
-        (jig, folder, halves), width = self.jigs[count], self.width
+        (jig, folder), width = self.jigs[count], self.width
         name = f"Jig {count}: {plain(jig.job.pattern.name)}"
         boots = None if jig.job.one_boot else jig.job.whole_boots
         marks = plain(" · ".join(engraved(jig.job.lay_out(), boots)[1:]))
@@ -169,17 +166,17 @@ class _Sheet:
         heading = [
             kit.Picture(width, 3.0, [Line((0.0, -2.0), (width, -2.0), STRONG)]),
             kit.para(name, fit(name, JIG, 9.0, width, bold=True), bold=True),
-            kit.para(f"{_facts(jig.job, halves)} · engraved: {marks}"),
+            kit.para(f"{_facts(jig)} · engraved: {marks}"),
             kit.para(folder, kit.SMALL, dim=kit.DIM),
         ]
-        if halves:
+        if jig.halves:
             words = BY_LINES
-            for band in [band for half in halves for band in half.bands][:1]:
+            for band in [band for half in jig.halves for band in half.bands][:1]:
                 words += f" Two numbers, {band}, are one line for all boots between them."
             heading += [kit.gap(1.0), kit.para(words)]
         heading.append(kit.gap(1.5))
         for place, stop in enumerate(jig.stops, start=1):
-            heading += _stop(place, stop, len(jig.stops) == 1, width)
+            heading += _stop(place, stop, _holes(stop, jig), width)
         for words in common:
             heading += _note(f"Note, every pair: {words}")
         names = (
@@ -187,16 +184,14 @@ class _Sheet:
             for name, share in COLUMNS.items()
         )
         heading += [kit.gap(1.5), kit.beside(*names)]
-        rows = [[self._row(task, jig.job, halves, common)] for task in jig.tasks]
+        rows = [[self._row(task, jig, common)] for task in jig.tasks]
         return kit.section(heading, rows, (width,), few=1, ruled=True, above=1.6, below=1.6)
 
-    def _row(
-        self, task: Task, job: Job, halves: tuple[Half, ...], common: Sequence[str]
-    ) -> list[Flowable]:
+    def _row(self, task: Task, jig: PlannedJig, common: Sequence[str]) -> list[Flowable]:
         """One pair: what to set, what to read, boxes to tick, screws, and notes."""
         row = task.pair.row
         setting = [f"boot {number(row.boot)}"]
-        setting += ["any boot"] if not halves and not job.one_boot else []
+        setting += ["any boot"] if not jig.halves and not jig.job.one_boot else []
         setting += [f"shift {row.shift:+g}"] if row.shift else []
         rails = f"{number(row.ski_toe / 2, 1)} / {number(row.ski_heel / 2, 1)}"
         own = [share * self.width for share in COLUMNS.values()]
@@ -225,13 +220,13 @@ class _Sheet:
         columns.append((own[5], [kit.para(line) for line in screws or ["not given"]]))
         found = [kit.beside(*columns, right=RIGHT)]
         notes = [words for words in _notes(task) if words not in common]
-        if halves:
-            readings, offs = zip(*(half.on_the_mark(row.boot) for half in halves), strict=True)
+        if jig.halves:
+            readings, offs = zip(*(half.on_the_mark(row.boot) for half in jig.halves), strict=True)
             lines = [  # as they are engraved on each half's ladder
                 f"line {plain(one.line)}, {one.edge} edge" if one else "its one line"
                 for one in readings
             ]
-            names = [f"{plain(half.name)} half" for half in halves]
+            names = [f"{plain(half.name)} half" for half in jig.halves]
             if len(set(lines)) == 1 < len(lines):
                 names, lines = ["each half"], lines[:1]
             mark = " · ".join(map(" ".join, zip(names, lines, strict=True)))
@@ -242,33 +237,48 @@ class _Sheet:
         return [*found, *(_note(f"Note: {' '.join(notes)}") if notes else [])]
 
 
-def _boxes(stops: Sequence[int], room: float) -> Flowable:
-    """A box to tick for each setting of a ski, in order."""
-    in_line = max(1, int(room // PITCH))
+def _boxes(clampings: Sequence[Clamping], room: float) -> Flowable:
+    """A box to tick for each setting of a ski, in order, those of each half by themselves."""
     shapes: list[Shape] = []
-    for place, stop in enumerate(stops):
-        x, y = place % in_line * PITCH, -(place // in_line) * (TICK + 1.4)
-        at = (x + 4.6, y - TICK + 1.0)
-        shapes.append(kit.typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
-        shapes += box((x + 5.2, y - TICK - 0.2), (x + 5.2 + TICK, y - 0.2), kit.BOX)
-    return kit.Picture(room, math.ceil(len(stops) / in_line) * (TICK + 1.4) - 1.0, shapes)
+    line = 0
+    for clamping in clampings:
+        left = HALF if clamping.half else 0.0
+        if clamping.half:
+            at = (0.0, -line * (TICK + 1.4) - TICK + 1.0)
+            size = fit(clamping.half, kit.BODY, 5.0, HALF, bold=True)
+            shapes.append(kit.typeset(at, clamping.half, size, bold=True))
+        in_line = max(1, int((room - left) // PITCH))
+        for place, stop in enumerate(clamping.stops):
+            x, y = left + place % in_line * PITCH, -(line + place // in_line) * (TICK + 1.4)
+            at = (x + 4.6, y - TICK + 1.0)
+            shapes.append(kit.typeset(at, f"{stop}", TICKET, bold=True, anchor="end"))
+            shapes += box((x + 5.0, y - TICK - 0.2), (x + 5.0 + TICK, y - 0.2), kit.BOX)
+        line += math.ceil(len(clamping.stops) / in_line)
+    return kit.Picture(room, line * (TICK + 1.4) - 1.0, shapes)
 
 
-def _facts(job: Job, halves: tuple[Half, ...]) -> str:
+def _facts(jig: PlannedJig) -> str:
     """What a jig is for."""
+    job = jig.job
     least, most = map(number, job.boots)
     boots = f"boots from {least} to {most} mm, by the line on the mark"
-    if not halves:
+    if not jig.halves:
         boots = f"any boot from {least} to {most} mm"
     if least == most:
         boots = f"boot {least} mm"
-    facts = [boots, f"skis {'–'.join(map(number, job.skis))} mm wide"]
+    facts = [boots, job.core, f"skis {'–'.join(map(number, job.skis))} mm wide"]
     if job.shift:
         way = "tip" if job.shift > 0 else "tail"
         facts.append(f"shift {number(abs(job.shift))} mm to the {way}")
     if job.pattern.pair == "mirrored":
         facts.append(f"{job.side} skis only")
     return " · ".join(facts)
+
+
+def _clamped(plan: Plan) -> str:
+    """How many skis there are and, where halves are clamped by themselves, how many clampings."""
+    more = plan.clampings - plan.skis
+    return f"{plan.skis}" + (f", in {plan.clampings} clampings" if more else "")
 
 
 def _steps(plan: Plan) -> Iterator[str]:
@@ -281,9 +291,21 @@ def _steps(plan: Plan) -> Iterator[str]:
         yield from (step.format(press=press, where=where) for step in STEPS)
 
 
-def _stop(place: int, stop: DepthStop, only: bool, width: float) -> list[Flowable]:
+def _holes(stop: DepthStop, jig: PlannedJig) -> str:
+    """Which holes are drilled with a stop, those of each half by themselves."""
+    if len(jig.stops) == 1:
+        return "every hole"
+    layout = jig.tasks[0].drilled.layout
+    shares = [(f"{plain(half.name)} half: ", half.drills(layout)) for half in jig.halves]
+    found = (
+        (name, [plain(hole) for hole in stop.holes if hole in share])
+        for name, share in shares or [("", frozenset(stop.holes))]
+    )
+    return " · ".join(name + ", ".join(holes) for name, holes in found if holes)
+
+
+def _stop(place: int, stop: DepthStop, holes: str, width: float) -> list[Flowable]:
     """One depth stop, its place in the jig's list and its lengths large."""
-    holes = "every hole" if only else ", ".join(map(plain, stop.holes))
     shapes: list[Shape] = [
         *box((0.0, -6.6), (6.6, 0.0), STRONG),
         kit.typeset((3.3, -5.2), f"{place}", STOP, bold=True, anchor="middle"),
@@ -318,53 +340,3 @@ def _notes(task: Task) -> list[str]:
 
 def _note(words: str, size: float = kit.SMALL, *, bold: bool = False) -> list[Flowable]:
     return [kit.gap(0.6), kit.para(words, size, bold=bold), kit.gap(0.4)]
-
-
-@dataclass(frozen=True, eq=False)
-class Half:
-    """One half of a jig: its name, its ladder (empty where no boot moves it), one of its holes."""
-
-    job: Job
-    name: str
-    ladder: dict[RowName, tuple[LadderLine, ...]]
-    hole: int
-
-    def on_the_mark(self, boot: float) -> tuple[Reading | None, float]:
-        """Its line for `boot`, mm, None where it has but one; and how far off it puts the holes.
-
-        It is the one that puts them the nearest, which is on the boot's side of a step.
-        """
-        if not self.ladder:
-            return None, 0.0
-        place, *others = (
-            self.job.lay_out(one).positions[self.hole, 0]
-            for one in (boot, math.floor(boot), math.ceil(boot))
-        )
-        before, after = (abs(float(other - place)) for other in others)
-        whole = math.floor(boot) if before <= after else math.ceil(boot)
-        return read_ladder(self.ladder, whole), min(before, after)
-
-    @property
-    def bands(self) -> list[str]:
-        """The engraved numbers of its lines that are for bands of boots."""
-        lines = (line for row in self.ladder.values() for line in row)
-        return [line.number for line in lines if line.number and line.last > line.first]
-
-
-def halves_of(job: Job) -> tuple[Half, ...]:
-    """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
-
-    Raises InputError for what cannot be built.
-    """
-    if job.one_boot:
-        return ()
-    every = job.lay_out_all()
-    moving = motions(every)
-    if all(motion.still for motion in moving):
-        return ()
-    longest = every[max(every)]
-    found = []
-    for (name, _), motion in zip(name_halves(moving, longest), moving, strict=True):
-        ladder = {} if motion.still else boot_rows(motion)
-        found.append(Half(job, name, ladder, longest.groups.index(motion.groups[0])))
-    return tuple(found)
