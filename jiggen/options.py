@@ -22,7 +22,7 @@ _FORMS: dict[Kind, str] = {
     "path": "FILE",
     "sizes": "XxYxZ",
     "bush": "BUSH",
-    "point": "X,Y",
+    "point": "X/Y",
     "sidewall": "SIDE",
 }
 
@@ -53,7 +53,6 @@ class Option:
     required: bool = False
     choices: tuple[str, ...] = ()
     counts: tuple[int, ...] = ()
-    between: str = ","
     form: str = ""
     positive: bool = False
     suffix: str = ""
@@ -109,10 +108,7 @@ def _read_path(option: Option, words: str) -> Path:
 
 
 def _read_lengths(option: Option, words: str) -> tuple[float, ...]:
-    found = tuple(units.length(word) for word in words.split(option.between))
-    if option.counts and len(found) not in option.counts:
-        raise _refusal("cli.lengths", words, "list of lengths", f"Write it as {option.form}.")
-    return found
+    return units.lengths(words, *option.counts, example=option.form)
 
 
 def _read_bush(_: Option, words: str) -> str | tuple[float, ...]:
@@ -127,19 +123,20 @@ def _read_sidewall(_: Option, words: str) -> str | float:
     if words in ("upright", "rounded"):
         return words
     try:
-        return float(words.removesuffix("°"))
-    except ValueError:
+        return units.degrees(words)
+    except InputError as error:
         hint = "Write upright, rounded, or how many degrees it leans off upright: 20."
-        raise _refusal("cli.choice", words, "side", hint) from None
+        raise _refusal("cli.choice", words, "side", hint) from error
 
 
-def _read_point(option: Option, words: str) -> str | tuple[float, ...]:
+def _read_point(_: Option, words: str) -> str | tuple[float, ...]:
     if words == "middle":
         return words
-    if words.count(",") != 1:
-        hint = "Write X,Y as the drawing program shows them, or middle."
-        raise _refusal("import.origin", words, "point", hint)
-    return _read_lengths(option, words)
+    try:
+        return units.lengths(words, 2)
+    except InputError as error:
+        hint = "Write X/Y as the drawing program shows them, or middle."
+        raise _refusal("import.origin", words, "point", hint) from error
 
 
 def _refusal(code: str, words: str, what: str, hint: str) -> InputError:
@@ -171,11 +168,17 @@ PATTERN = argument(
     "pattern", "text", "A pattern's name, or the path of a pattern file.", metavar="PATTERN"
 )
 FOLDER = argument("folder", "path", "A folder that jiggen build made.", metavar="DIR")
-BOOT = Option("boot", "length", "Boot sole length: 305, or 12in.", required=True)
+BOOT = Option(
+    "boot",
+    "length",
+    "Boot sole length, moulded on the shell near the heel: 305, or 12in.",
+    required=True,
+)
 BOOTS = replace(
     BOOT,
     kind="boots",
-    help="Boot sole length: 305, or 12in; a range makes one jig for all of them: 265-345.",
+    help="Boot sole length, moulded on the shell near the heel: 305, or 12in; a range makes one "
+    "jig for all of them: 265-345.",
 )
 SKIS = Option(
     "ski",
@@ -210,7 +213,11 @@ SIDE = Option(
 )
 
 THICKNESS = _ski(
-    "thickness", "lengths", "Ski thickness where it is drilled: 22, or under toe and heel: 23,21."
+    "thickness",
+    "lengths",
+    "Ski thickness where it is drilled: 22, or under toe and heel: 23/21.",
+    counts=(1, 2),
+    form="23/21",
 )
 WIDTH_AT = _ski(
     "width-at",
@@ -218,19 +225,18 @@ WIDTH_AT = _ski(
     "Ski width at a place, across the top sheet: 150:96 is 96 mm wide, 150 mm in front of the "
     "mark. Up to three times.",
     counts=(2,),
-    between=":",
-    form="place:width, both from the mark: 150:96",
+    form="place:width, 150:96",
     repeated=True,
     metavar="X:MM",
 )
 AREA = _ski(
     "area",
     "lengths",
-    "Where holes are allowed: from x, to x, and to either side: -210,200,32. "
+    "Where holes are allowed: from x, to x, and to either side: -210/200/32. "
     "By default the pattern's own, if it has one.",
     counts=(3,),
-    form="from x, to x, to either side: -210,200,32",
-    metavar="X,X,Y",
+    form="from x, to x, to either side, -210/200/32",
+    metavar="X/X/Y",
 )
 BASE_LEFT = _ski(
     "base-left", "length", "Least base left under the drill's point.", default="2", habit=True

@@ -1,6 +1,7 @@
 """Lengths as a person types them, into millimetres: the edge where units are converted.
 
-A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.
+A plain number is in mm; ``mm``, ``in`` or an inch mark after it says so.  A decimal comma is read
+like a decimal point; where it could part two numbers as well, the words are refused.
 """
 
 import math
@@ -11,15 +12,17 @@ from jiggen.errors import InputError
 INCH = 25.4  # mm, exactly: international yard and pound agreement, 1959
 
 _UNITS = {"mm": 1.0, "in": INCH, '"': INCH, "″": INCH}
-_LENGTH = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))\s*+(mm|in|\"|″)?", re.IGNORECASE)
+_NUMBER = r"([+-]?(?:[0-9]+(?:\.[0-9]*|,[0-9]+)?|[.,][0-9]+))"
+_LENGTH = re.compile(_NUMBER + r"\s*+(mm|in|\"|″)?", re.IGNORECASE)
 _DASH = re.compile(r"(?<=[^\s-])\s*[-–]\s*(?=[^\s-])")
 _TIMES = re.compile(r"(?<!\s)\s*+[xX×*]\s*+")
-_COMMA = re.compile(r"\d,\d")
+_BETWEEN = re.compile(r"\s*+[;:/]\s*+|,?\s++(?=[+−-]?[.,]?[0-9])")  # a blank, before a number
+_TWO = re.compile(r"([+−-]?[0-9.]+),([0-9.]{2,})\s*+(mm|in|\"|″)?", re.IGNORECASE)
 _SHOWN = 40  # characters of bad input repeated in a message
 
 
 def length(text: str) -> float:
-    """The length in mm that `text` stands for: ``12.5``, ``-8``, ``12.5mm``, ``4.25in``.
+    """The length in mm that `text` stands for: ``12.5``, ``12,5``, ``-8``, ``12.5mm``, ``4.25in``.
 
     Raises InputError ``units.length`` for anything else, NaN and infinity among them.
     """
@@ -27,6 +30,37 @@ def length(text: str) -> float:
     if found is None:
         raise _refusal("length", text, "a length", "12.5, 12.5mm or 4.25in")
     return found[0]
+
+
+def lengths(text: str, *counts: int, example: str = "23/21") -> tuple[float, ...]:
+    """Lengths in mm with ``/`` between them, ``24/22,5``: as many as one of `counts`.
+
+    Semicolons or blanks serve as well; so do commas, but only where the count tells them from
+    decimal ones: ``23,5`` is one length where one is allowed, and ``23,21`` is refused there.  A
+    unit after the last serves all.  Raises InputError ``units.lengths``.
+    """
+    words = _BETWEEN.split(text.strip())
+    if len(words) == 1 and 1 not in counts:
+        words = words[0].split(",")
+    elif len(words) == 1 and (found := _TWO.fullmatch(words[0])):
+        one, other, unit = found.groups(default="")
+        message = f"{_quoted(text)} is one length or two"
+        hint = f"Write {one}.{other}{unit} for one, or {one}/{other}{unit} for two."
+        raise InputError.of("units.lengths", message, hint=hint)
+    values = _read(words)
+    if values is None or len(values) not in counts:
+        allowed = " or ".join(map(str, counts))
+        raise _refusal("lengths", text, f"a list of {allowed} lengths", example)
+    return tuple(values)
+
+
+def degrees(text: str) -> float:
+    """The angle that `text` stands for: ``20``, ``12,5°``.  Raises InputError ``units.degrees``."""
+    found = re.fullmatch(_NUMBER + r"\s*+°?", text.strip().replace("−", "-"))
+    if not found:
+        message = f"{_quoted(text)} is not an angle"
+        raise InputError.of("units.degrees", message, hint="Write degrees: 20.")
+    return float(found[1].replace(",", "."))
 
 
 def length_range(text: str) -> tuple[float, float]:
@@ -63,21 +97,22 @@ def sizes(text: str, count: int) -> tuple[float, ...]:
 
 def _read(words: list[str]) -> list[float] | None:
     """Each word in mm, or None when one of them is not a length."""
-    found = [_LENGTH.fullmatch(word.strip().replace("−", "-")) for word in words]
-    matches = [match for match in found if match]
+    read = [_LENGTH.fullmatch(word.strip().replace("−", "-")) for word in words]
+    matches = [match for match in read if match]
     if len(matches) < len(words):
         return None
     last = matches[-1][2] or "mm"
     units = [_UNITS[(match[2] or last).lower()] for match in matches]
     # 14.2 in is 360.68, not 360.67999999999995
-    lengths = [round(float(m[1]) * unit, 9) for m, unit in zip(matches, units, strict=True)]
-    return lengths if all(map(math.isfinite, lengths)) else None
+    numbers = [float(match[1].replace(",", ".")) for match in matches]
+    found = [round(value * unit, 9) for value, unit in zip(numbers, units, strict=True)]
+    return found if all(map(math.isfinite, found)) else None
 
 
 def _refusal(code: str, text: str, wanted: str, example: str) -> InputError:
     hint = f"Write it as {example}; without a unit it is in mm."
-    if _COMMA.search(text):
-        hint = f"Write a decimal point, not a comma: {example}."
+    if re.search(r"[0-9]\s*cm\b", text, re.IGNORECASE):
+        hint = f"Write millimetres, not centimetres: {example}."
     return InputError.of(f"units.{code}", f"{_quoted(text)} is not {wanted}", hint=hint)
 
 

@@ -80,7 +80,7 @@ def test_help_is_shown_despite_a_faulty_file(desk: Path, capsys):
 def test_every_fault_of_both_files_has_its_place(desk: Path):
     set_user('bed = "250"\nboot = 305\nmaterail = "ABS"\n')
     LOCAL.write_text(
-        '\npaper = "A5"\nbush-fit = "0,1"\nforce = true\nbush = ["auto"]\nbody = nan\n'
+        '\npaper = "A5"\nbush-fit = "0,1,2"\nforce = true\nbush = ["auto"]\nbody = nan\n'
     )
     with pytest.raises(InputError) as caught:
         read_defaults()

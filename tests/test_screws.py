@@ -167,7 +167,7 @@ def test_build_hands_on_what_the_pattern_says(asked):
 
 
 def test_an_area_on_the_command_line_wins(asked):
-    assert cli.main([*BUILD, "--area=-100,90,30"]) == 1
+    assert cli.main([*BUILD, "--area=-100/90/30"]) == 1
     assert asked.state.area == Area(-100.0, 90.0, 30.0)
     assert cli.main(["build", "step-track", "--boot", "305", "--ski", "84-112"]) == 1
     assert (asked.state.area, dict(asked.screws)) == (None, {})

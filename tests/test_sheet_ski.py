@@ -38,7 +38,7 @@ def test_another_core_than_the_jig_was_built_for_is_refused(manifest):
 
 def test_the_command(built, tmp_path, capsys):
     out = tmp_path / "bench.pdf"
-    words = ["sheet", str(built.folder), "--thickness", "22,20", "-o", str(out), "--json"]
+    words = ["sheet", str(built.folder), "--thickness", "22/20", "-o", str(out), "--json"]
     assert main(words) == 0
     assert json.loads(capsys.readouterr().out)["file"] == str(out)
     assert out.read_bytes().startswith(b"%PDF")

@@ -70,7 +70,7 @@ ONLY = _drawing(
     "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
 )
 ORIGIN = _drawing(
-    "origin", "point", "Its point at the datum, in mm; middle is that of the holes.", default="0,0"
+    "origin", "point", "Its point at the datum, in mm; middle is that of the holes.", default="0/0"
 )
 TURN = _drawing(
     "turn", "choice", "Turn it anticlockwise: tip to the right.", choices=tuple(TURNS), default="0"

@@ -19,7 +19,7 @@ from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.pattern.model import Core
-from jiggen.units import length
+from jiggen.units import length, lengths
 
 MAX_BYTES = 4_000_000
 MAX_ROWS = 10_000
@@ -83,14 +83,6 @@ def _core(cell: str) -> str:
     raise fault("core", message, did_you_mean(cell.lower(), _CORES) + hint)
 
 
-def _thickness(cell: str) -> tuple[float, ...]:
-    values = tuple(length(word.strip()) for word in cell.split("/"))
-    if len(values) > 2:
-        hint = "Write one thickness, or two, under the toe and under the heel: 23/21."
-        raise fault("length", f"{len(values)} thicknesses", hint)
-    return values
-
-
 Name = Annotated[str, _cell(lambda cell: _visible(cell, "name", LONGEST_NAME))]
 Length = Annotated[float, _cell(length)]
 
@@ -110,7 +102,7 @@ class Row(Shape):
     ski_heel: Length
     core: Annotated[Core, _cell(_core)] = _CORES[0]
     shift: Length = 0.0
-    thickness: Annotated[tuple[float, ...], _cell(_thickness)] = ()
+    thickness: Annotated[tuple[float, ...], _cell(lambda cell: lengths(cell, 1, 2))] = ()
     old_holes: Name = ""
 
 

@@ -295,7 +295,9 @@ def read_csv(path: Path) -> Drawing:
 def _circle(row: Row, unit: str, where: str) -> Circle | Finding:
     cells = [row.cells.get(name, "") for name in _NAMES]
     try:
-        x, y, diameter = numbers = [float(cell.removesuffix(f" {unit}")) for cell in cells]
+        x, y, diameter = numbers = [
+            float(cell.removesuffix(f" {unit}").replace(",", ".")) for cell in cells
+        ]
     except ValueError:
         numbers = []
     if not numbers or not all(map(math.isfinite, numbers)):

@@ -1,9 +1,9 @@
 """Tables of words, CSV as spreadsheets write it.
 
 The first row names the columns, in any writing of capitals, spaces and hyphens; a name may say
-the unit of its column, ``boot (in)``.  Cells are separated by commas, semicolons or tabs; with
-semicolons or tabs, a decimal comma is read as a point.  Empty rows are skipped, and lines that
-begin with ``#`` above the names; below them only where the reader asks for it.
+the unit of its column, ``boot (in)``.  Cells are separated by commas, semicolons or tabs; lengths
+stay as they are written, for `jiggen.units` to read.  Empty rows are skipped, and lines that begin
+with ``#`` above the names; below them only where the reader asks for it.
 """
 
 import csv
@@ -121,7 +121,7 @@ def read_table(path: Path, kind: FileKind, columns: Columns) -> Table:
         row = dict(zip(names, cells, strict=False))
         for name in columns.lengths:
             if name in row:
-                row[name] = _with_unit(row[name], units.get(name, ""), comma=mark != ",")
+                row[name] = _with_unit(row[name], units.get(name, ""))
         too_wide = any(cells[len(names) :])
         rows.append(Row(line, {}, len(cells)) if too_wide else Row(line, row))
     table = Table(file, kind, tuple(names), units, header, tuple(rows))
@@ -141,12 +141,9 @@ def _column(cell: str, columns: Columns) -> tuple[str, str]:
     return cell, ""
 
 
-def _with_unit(cell: str, unit: str, *, comma: bool) -> str:
-    """A cell with a decimal point for its comma, and the unit that its column says."""
-    numbers = (cell.replace(",", ".") if comma else cell).split("/")
-    return "/".join(
-        f"{number} {unit}" if unit and _BARE.fullmatch(number) else number for number in numbers
-    )
+def _with_unit(cell: str, unit: str) -> str:
+    """A cell with the unit that its column says, where it ends in a bare number."""
+    return f"{cell} {unit}" if unit and _BARE.fullmatch(cell) else cell
 
 
 def _misnamed(names: Sequence[str], columns: Columns) -> Iterator[Fault]:

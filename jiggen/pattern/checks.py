@@ -11,7 +11,17 @@ from typing import NamedTuple
 
 from jiggen.errors import InputError
 from jiggen.inputs.faults import UNITS, Fault, KeyPath, Unit, key_text
-from jiggen.pattern.model import MAX_HOLES, SAME, WEB, X_LIMIT, Datum, Group, Pattern
+from jiggen.pattern.model import (
+    MAX_HOLES,
+    SAME,
+    SHOE_SIZES,
+    SOLE_HINT,
+    WEB,
+    X_LIMIT,
+    Datum,
+    Group,
+    Pattern,
+)
 
 Boots = tuple[float, float]
 USUAL_BOOTS = (200.0, 400.0)  # checked when a file gives no `boot`; common practice, no source
@@ -77,6 +87,9 @@ def check_boot(pattern: Pattern, boot: float) -> None:
 def _unserved(pattern: Pattern, boot: float) -> Iterator[Fault]:
     if not (math.isfinite(boot) and boot > 0):
         yield Fault(("boot",), "boot-range", f"{boot:g} is not a valid boot sole length")
+        return
+    if SHOE_SIZES[0] <= boot <= SHOE_SIZES[1]:
+        yield Fault(("boot",), "boot-range", f"{boot:g} looks like a shoe size", SOLE_HINT)
         return
     unit = UNITS[pattern.units]
 

@@ -17,6 +17,8 @@ Y_LIMIT = 75.0  # from the centre line, either way
 DIAMETERS = (1.0, 12.0)
 DEEPEST = 30.0
 BOOTS = (100.0, 500.0)
+SHOE_SIZES = (3.0, 60.0)  # a number between is a shoe's size, in whatever system
+SOLE_HINT = "Write the sole length in mm, which is moulded on the shell near the heel: 305."
 WEB = 1.0  # least wall between two drilled holes
 SAME = 1e-6  # centres nearer than this are one hole written twice
 

@@ -102,6 +102,12 @@ def _rear_to_front(ends: tuple[float, float], info: ValidationInfo) -> tuple[flo
     raise fault("area", f"ends at {front}, but begins at {rear}", hint)
 
 
+def _sole(boot: float) -> float:
+    if model.SHOE_SIZES[0] <= boot <= model.SHOE_SIZES[1]:
+        raise fault("boot", f"{boot:g} mm looks like a shoe size", model.SOLE_HINT)
+    return boot
+
+
 def _boots(boots: tuple[float, float]) -> tuple[float, float]:
     if boots[0] > boots[1]:
         raise fault("boot", "the longest boot is written before the shortest")
@@ -137,7 +143,9 @@ Across = Annotated[Size, between(-model.Y_LIMIT, model.Y_LIMIT, "length", "y")]
 Diameter = Annotated[Size, between(*model.DIAMETERS, "diameter", "a drill")]
 Depth = Annotated[Size, between(0.0, model.DEEPEST, "depth", "a depth", above=True)]
 Position = Annotated[tuple[Length, Across], pair_of("numbers")]
-BootLength = Annotated[Size, between(*model.BOOTS, "boot", "a boot sole length")]
+BootLength = Annotated[
+    Size, AfterValidator(_sole), between(*model.BOOTS, "boot", "a boot sole length")
+]
 Boots = Annotated[tuple[BootLength, BootLength], pair_of("numbers"), AfterValidator(_boots)]
 Plate = Annotated[Size, between(*PLATES, "screw", "a plate")]
 ScrewLength = Annotated[Size, between(*SCREWS, "screw", "a screw")]

@@ -12,7 +12,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.inputs.faults import UNITS, Unit, did_you_mean, quoted
 from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Screw, Step
 from jiggen.pattern.read import parse_pattern
-from jiggen.units import length
+from jiggen.units import length, lengths
 
 Units = Literal["mm", "in"]
 
@@ -24,8 +24,8 @@ GROUP_HINT = (
     "Write name, datum, shift: toe,boot-toe,-8; or boot:shift for each step: "
     "toe,boot-centre,255:112.6,290:126.3."
 )
-_PLAIN = re.compile(r"\s*[+−-]?[0-9.]+\s*")
-_SEPARATOR = re.compile(r"[\s,;]+")
+_PLAIN = re.compile(r"\s*[+−-]?[0-9.,]+\s*")
+_BOTH = re.compile(r"(.*?)[\s,;/]*(both)?", re.IGNORECASE)
 WIDTH = 96  # characters of a comment's line
 COLUMN = 34  # where the comment beside a value begins
 HOW_TO_READ = (
@@ -118,10 +118,10 @@ def read_shift(words: str, units: Units) -> tuple[float, tuple[Step, ...]]:
 
     Raises InputError ``draft.group`` or ``units.length``.
     """
-    if not {",", ":"} & set(words):
+    if ":" not in words:
         return measure(words, units), ()
     steps = []
-    for word in words.split(","):
+    for word in words.split(";" if ";" in words else ","):
         start, colon, shift = word.partition(":")
         if not colon:
             message = f"{quoted(word)} is not a valid step"
@@ -133,15 +133,17 @@ def read_shift(words: str, units: Units) -> tuple[float, tuple[Step, ...]]:
 def read_hole(words: str, units: Units) -> Hole:
     """A hole, or one on each side: ``12, 21`` or ``12, 21, both``.
 
-    Raises InputError ``draft.hole`` or ``units.length``.
+    Raises InputError ``draft.hole``.
     """
-    x, y, *rest = [*_SEPARATOR.split(words.strip()), "", ""]
-    both = [word.lower() for word in rest if word]
-    if not (x and y) or both not in ([], ["both"]):
+    found = _BOTH.fullmatch(words.strip())
+    place = found[1] if found else ""
+    try:
+        x, y = lengths(f"{place}{units}" if place[-1:].isdigit() else place, 2)
+    except InputError as error:
         message = f"{quoted(words)} is not a valid position of a hole"
-        hint = "Write x, y, and both for one on each side: 12, 21, both."
-        raise InputError.of("draft.hole", message, hint=hint)
-    return Hole((measure(x, units), measure(y, units)), bool(both), USUAL_DRILL)
+        hint = "Write x, y, and both for one on each side: 12, 21, both; or 12,5/21/both."
+        raise InputError.of("draft.hole", message, hint=hint) from error
+    return Hole((x, y), bool(found and found[2]), USUAL_DRILL)
 
 
 def add_holes(groups: Iterable[Group], holes: Iterable[str], units: Units) -> tuple[Group, ...]:
