@@ -55,9 +55,12 @@ UNSAFE = re.compile(r"[^a-z0-9]+")
 def plain_name(words: str, otherwise: str) -> str:
     """A name for a file or folder made of any `words`: small letters, digits and hyphens only.
 
-    At most `LONGEST_NAME` characters; `otherwise` where nothing is left, and before a device.
+    Letters of other scripts become those that sound alike.  At most `LONGEST_NAME` characters;
+    `otherwise` where nothing is left, and before a device.
     """
-    name = UNSAFE.sub("-", words.lower()).strip("-")[:LONGEST_NAME].rstrip("-")
+    from anyascii import anyascii
+
+    name = UNSAFE.sub("-", anyascii(words).lower()).strip("-")[:LONGEST_NAME].rstrip("-")
     return f"{otherwise}-{name}" if name in DEVICES else name or otherwise
 
 

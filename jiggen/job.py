@@ -2,7 +2,7 @@
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -22,8 +22,9 @@ from jiggen.accuracy.sections import Array
 from jiggen.accuracy.support import weak_holes
 from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import Terms, default_terms
-from jiggen.design import Design, Settings, SkiRange, design_jig
+from jiggen.design import Bush, Design, Settings, SkiRange, design_jig
 from jiggen.design.reusable import Reusable, design_reusable
+from jiggen.design.settings import BushChoice
 from jiggen.drilling import DrillingLimits, SkiState, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.files import plain_name
@@ -32,12 +33,14 @@ from jiggen.measure.printer.profile import Profile
 from jiggen.pattern.model import Core, Pattern, Screw, Side
 from jiggen.progress import announce
 from jiggen.record.results import round_up
+from jiggen.tables import USUAL
 
 # What keeps a jig from being made that another bed, ski range or boot may allow.
 MENDED = {
     f"design.{code}"
     for code in ("bed", "clash", "ladder-close", "ladder-side", "narrow", "no-place", "no-room")
 }
+LONGEST_SHOWN = 40  # characters of a pattern's or a printer's name in a folder's
 COMMON_BEDS = (220.0, 256.0, 300.0, 350.0)  # mm, square, of printers sold (from memory)
 
 Interval = tuple[float, float]
@@ -121,9 +124,50 @@ def deepest(layout: Layout, limits: DrillingLimits) -> dict[str, float]:
     return {hole: round_up(most_too_deep(drill, terms, angle)) for hole, drill in drills}
 
 
-def folder_name(pattern: str, *boots: float) -> str:
-    """A plain folder name for a pattern and its boot, or its shortest and longest one."""
-    return "-".join([plain_name(pattern, "jig"), *(f"{boot:g}" for boot in boots)])
+def folder_name(pattern: str, *boots: float, more: Iterable[str] = ()) -> str:
+    """A plain folder name: a pattern, its boot or its shortest and longest one, and `more`."""
+    name = plain_name(pattern[:LONGEST_SHOWN], "jig")[:LONGEST_SHOWN].rstrip("-")
+    return "-".join([name, *(f"{boot:g}" for boot in dict.fromkeys(boots)), *more])
+
+
+def mount_words(mirrored: bool, side: Side, shift: float, core: Core) -> Iterator[str]:
+    """Words of a folder's name for what tells it from the usual mount of its pattern."""
+    if mirrored:
+        yield side
+    if shift:
+        yield f"{'tip' if shift > 0 else 'tail'}{abs(shift):g}"
+    if core != "plain":
+        yield core
+
+
+def bush_words(bush: BushChoice) -> Iterator[str]:
+    """Likewise for a bush."""
+    if isinstance(bush, Bush):
+        yield f"bush{bush.outside:g}x{bush.length:g}"
+    elif bush == "none":
+        yield "nobush"
+
+
+def printer_words(printer: Profile | None) -> Iterator[str]:
+    """Likewise for a printer."""
+    if printer:
+        yield plain_name(printer.name, "printer")[:LONGEST_SHOWN]
+
+
+def job_name(job: Job) -> str:
+    """A plain folder name for the jig of `job`: what distinguishes it, as far as that is short.
+
+    Jigs that differ in anything else share a name, and neither replaces the other unasked.
+    """
+    settings = job.settings
+    more = (
+        f"on-{settings.ski.least:g}-{settings.ski.most:g}",
+        *mount_words(job.pattern.pair == "mirrored", job.side, job.shift, job.core),
+        *bush_words(settings.bush),
+        *printer_words(job.printer),
+        *([] if settings.material == USUAL else [plain_name(settings.material, "plastic")]),
+    )
+    return folder_name(job.pattern.name, *job.boots, more=more)
 
 
 @dataclass(frozen=True, eq=False)

@@ -285,8 +285,15 @@ TERMS = Option("terms", "path", "What you know better than our assumptions, as T
 LIMIT = result(
     "limit", "length", "Warn of holes expected to be farther off.", default="0.5", positive=True
 )
-OUT = result("out", "path", "Folder for the files; by default out/<pattern>-<boot>.", metavar="DIR")
-FORCE = result("force", "flag", "Replace the folder even if jiggen did not make it.")
+OUT = result(
+    "out",
+    "path",
+    "Folder for the files; by default out/<pattern>-<boot>-on-<skis>, with what is unusual.",
+    metavar="DIR",
+)
+FORCE = result(
+    "force", "flag", "Replace the folder even if it holds another jig, or jiggen did not make it."
+)
 SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
 DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")

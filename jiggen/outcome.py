@@ -223,7 +223,7 @@ class Verification:
     `limits` are those it went by.  `ladders` are the boot lengths of a jig for many; `made_for`
     is the printer that the files are for, None where they have the parts' own sizes;
     `checked` is how many checks were made of what, in plain words.  `printing` is told beside it,
-    not within.
+    not within; and so are `strange` files, which jiggen did not write and did not look into.
     """
 
     passed: bool
@@ -236,6 +236,7 @@ class Verification:
     made_for: MadeFor | None = None
     checked: dict[Name, int] = field(default_factory=dict)
     printing: Annotated[SkipJsonSchema[Printing | None], Field(exclude=True)] = None
+    strange: Annotated[SkipJsonSchema[tuple[str, ...]], Field(exclude=True)] = ()
 
     @property
     def measured(self) -> tuple[HoleCheck | PegCheck, ...]:

@@ -1,16 +1,28 @@
 import hashlib
 import json
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from killing import small_record
 
-from jiggen.design import Bed
+from jiggen.design import Bed, Bush, Settings, SkiRange
+from jiggen.drilling import SkiState
 from jiggen.errors import InputError
-from jiggen.export.folder import check_target, put_in_place, workshop
+from jiggen.export.asked import asked_of_jig, asked_of_trial
+from jiggen.export.folder import check_target, listing, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
 from jiggen.export.write import normalised
-from jiggen.job import folder_name
+from jiggen.files import plain_name
+from jiggen.job import Job, folder_name, job_name
+from jiggen.pattern import find_pattern, read_pattern
+from jiggen.pattern.read import parse_pattern
+from jiggen.pipeline.build import Built, Planned
+
+CLUB = Job(
+    read_pattern(find_pattern("club-piste")), (305.0, 305.0), Settings(SkiRange(84.0, 112.0))
+)
 
 BOX = np.array([(x, y, z) for x in (0.0, 2.0) for y in (0.0, 3.0) for z in (0.0, 4.0)])
 FACES = np.array(
@@ -123,7 +135,9 @@ def test_our_own_folder_is_replaced_whole(tmp_path):
     for content in ("one", "two"):
         check_target(target, force=False)
         with workshop(target) as folder:
-            (folder / "manifest.json").write_text('{"manifest": 1}')
+            (folder / "manifest.json").write_text(
+                json.dumps({"manifest": 1, "files": {f"{content}.txt": {}}})
+            )
             (folder / f"{content}.txt").write_text(content)
             put_in_place(folder, target)
     assert sorted(path.name for path in target.iterdir()) == ["manifest.json", "two.txt"]
@@ -141,3 +155,109 @@ def test_folder_names_are_plain():
     assert folder_name("Arvenal Club Piste", 305.0) == "arvenal-club-piste-305"
     assert folder_name("../../etc/passwd", 305.0) == "etc-passwd-305"
     assert folder_name("…", 300.5) == "jig-300.5"
+
+
+def test_a_folder_has_what_distinguishes_its_jig_in_its_name():
+    usual, skew = CLUB, read_pattern(find_pattern("skew-plate"))
+    settings = usual.settings
+    jigs = {
+        "arvenal-club-piste-305-on-84-112": usual,
+        "arvenal-club-piste-265-345-on-84-112": replace(usual, boots=(265.0, 345.0)),
+        "arvenal-club-piste-305-on-70-112.5": replace(
+            usual, settings=replace(settings, ski=SkiRange(70.0, 112.5))
+        ),
+        "arvenal-club-piste-305-on-84-112-tip5": replace(usual, shift=5.0),
+        "arvenal-club-piste-305-on-84-112-tail0.5-metal": replace(usual, shift=-0.5, core="metal"),
+        "arvenal-skew-plate-305-on-84-112-left": replace(usual, pattern=skew),
+        "arvenal-skew-plate-305-on-84-112-right": replace(usual, pattern=skew, side="right"),
+        "arvenal-club-piste-305-on-84-112-bush8x12": replace(
+            usual, settings=replace(settings, bush=Bush(8.0, 12.0))
+        ),
+        "arvenal-club-piste-305-on-84-112-nobush": replace(
+            usual, settings=replace(settings, bush="none")
+        ),
+        "arvenal-club-piste-305-on-84-112-asa": replace(
+            usual, settings=replace(settings, material="ASA")
+        ),
+    }
+    assert {job_name(job): job for job in jigs.values()} == jigs
+
+
+def test_letters_of_every_script_stay_apart_in_a_name():
+    names = [plain_name(words, "jig") for words in ("Müller 2", "Möller 2", "Мост", "Łódź ß")]
+    assert names == ["muller-2", "moller-2", "most", "lodz-ss"]
+    assert plain_name("Mu\u0308ller 2", "jig") == names[0]
+
+
+@pytest.fixture
+def jig(tmp_path):
+    """A folder as a build leaves it, as far as its job and what lies beside it go."""
+    folder = tmp_path / "jig"
+    (folder / "parts").mkdir(parents=True)
+    for name, text in asked_of_jig(CLUB).items():
+        (folder / name).write_text(text, encoding="utf-8")
+    (folder / "parts" / "body.stl").write_text("old")
+    files = {name: {} for name in ("parts/body.stl", *asked_of_jig(CLUB))}
+    (folder / "manifest.json").write_text(
+        json.dumps({"manifest": 2, "kind": "jig", "files": files})
+    )
+    return folder
+
+
+def test_a_folder_of_another_job_is_replaced_only_when_told(jig):
+    pattern = CLUB.pattern
+    same = (
+        CLUB,
+        replace(CLUB, side="right"),  # of a pattern that is alike on both
+        replace(CLUB, measured=SkiState(thickness=(23.0,))),
+        replace(CLUB, pattern=replace(pattern, note="another")),
+    )
+    for job in same:
+        check_target(jig, force=False, asked=asked_of_jig(job))
+    others = {
+        "another core": replace(CLUB, core="metal"),
+        "another shift": replace(CLUB, shift=1.0),
+        "another bed, another ski": replace(
+            CLUB, settings=replace(CLUB.settings, ski=SkiRange(80.0, 112.0), bed=Bed(400, 400, 250))
+        ),
+        "another pattern": replace(
+            CLUB, pattern=parse_pattern(pattern.text.replace("9.2", "9.1"), "club.toml")
+        ),
+    }
+    for words, job in others.items():
+        with pytest.raises(InputError, match=f"a jig of that name, for {words}; nothing was"):
+            check_target(jig, force=False, asked=asked_of_jig(job))
+        check_target(jig, force=True, asked=asked_of_jig(job))
+    trial = asked_of_trial(pattern, CLUB.lay_out(), Bed(), None)
+    with pytest.raises(InputError, match="a jig of that name, for another purpose"):
+        check_target(jig, force=False, asked=trial)
+    (jig / "job.toml").write_text("kind =")
+    with pytest.raises(InputError, match=r"whose job\.toml cannot be read"):
+        check_target(jig, force=False, asked=asked_of_jig(CLUB))
+
+
+def test_what_jiggen_did_not_write_stays_in_a_folder_that_is_replaced(jig):
+    (jig / "photos").mkdir()
+    own = {"notes.txt": "mine", "photos/a.jpg": "sun", "parts/body.gcode": "G1", "sheet.pdf": "old"}
+    for name, text in own.items():
+        (jig / name).write_text(text)
+    (jig / "link").symlink_to(jig.parent)
+    with workshop(jig) as folder:
+        (folder / "parts").mkdir()
+        for name in ("manifest.json", "parts/body.stl", "sheet.pdf"):
+            (folder / name).write_text("new")
+        put_in_place(folder, jig)
+    there = {p.relative_to(jig).as_posix() for p in jig.rglob("*") if p.is_file()}
+    own["sheet.pdf.yours"] = own.pop("sheet.pdf")
+    assert there == {*own, "manifest.json", "parts/body.stl", "sheet.pdf"}
+    assert {name: (jig / name).read_text() for name in own} == own
+    assert (jig / "sheet.pdf").read_text() == (jig / "parts" / "body.stl").read_text() == "new"
+    assert (jig / "link").is_symlink()
+    record = small_record("jig").model_copy(update={"files": listing(jig)})
+    for name in own:
+        del record.files[name]
+    made = Built(jig, Planned(None, Bed(), 0.0), record, None)
+    assert made.warnings == ()
+    (jig / "knob.3mf").write_text("mine")
+    assert [finding.where for finding in made.warnings] == [str(jig / "knob.3mf")]
+    assert [path.name for path in jig.parent.iterdir()] == ["jig"]

@@ -56,13 +56,31 @@ def test_a_hole_moved_with_its_hash_left_is_told_both_ways(folder):
 
 def test_a_missing_file_is_told_once_and_a_strange_one_is_told(folder):
     (folder / "bed-1.3mf").unlink()
-    (folder / "notes.txt").write_text("mine")
+    (folder / "body-new.STL").write_text("mine")
     (folder / ".DS_Store").write_text("a file manager's")
     verification = check(folder)
     assert [(fault.code, fault.source) for fault in verification.faults] == [
         ("verify.file-missing", "bed-1.3mf"),
-        ("verify.unlisted", "notes.txt"),
+        ("verify.unlisted", "body-new.STL"),
     ]
+
+
+def test_what_a_person_keeps_beside_a_jig_is_a_note_and_what_may_be_printed_a_fault(folder):
+    kept = ["body.gcode", "notes.txt", "parts/Kopf.GCODE", "photos/a.jpg"]
+    for name in kept:
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text("mine")
+    found = check(folder)
+    assert found.passed and list(found.strange) == kept
+    assert verdict(found).endswith(f"Your own, not verified: {', '.join(kept)}.")
+    taken = [".notes.txt", "a.3mf", "a.DXF", "a.html", "a.pdf", "a.step", "a.stl", "a.svg", "b"]
+    taken.append("photos/.b/c.jpg")
+    (folder / "photos" / ".b").mkdir()
+    for name in taken:
+        (folder / name).write_text("mine")
+    found = check(folder)
+    assert [fault.source for fault in found.of("verify.unlisted")] == sorted(taken)
+    assert list(found.strange) == kept
 
 
 def test_a_folder_never_verified_or_failed_when_built_is_told(folder):

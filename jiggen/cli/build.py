@@ -22,11 +22,17 @@ from jiggen.options import RESULT, SKI, Option, argument
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
     from jiggen.pipeline.build import Built
+    from jiggen.verify import Verification
 
-TRIAL_OUT = replace(table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-trial.")
-GAUGE_OUT = replace(table.OUT, help="Folder for the files.", short="o", default="out/gauge")
+TRIAL_OUT = replace(
+    table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-…-trial."
+)
+GAUGE_OUT = replace(
+    table.OUT, help="Folder for the files; by default out/gauge, with an unusual bush.", short="o"
+)
 GAUGE_FORCE = replace(
-    table.FORCE, help="Replace the folder even if jiggen did not make it, or readings are in it."
+    table.FORCE,
+    help="Replace the folder even if it holds another gauge or readings, or is none of jiggen's.",
 )
 SHEET_CORE = replace(
     table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
@@ -104,7 +110,7 @@ def build(
     settings = options.read_settings(ski, sides, bed, bush, material)
     settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
 
-    from jiggen.job import Job, folder_name
+    from jiggen.job import Job, job_name
     from jiggen.pattern import find_pattern, read_pattern
 
     job = Job(
@@ -122,7 +128,7 @@ def build(
     from jiggen.pipeline.products import build_jig
     from jiggen.report.summary import summary
 
-    target = out or Path("out") / folder_name(job.pattern.name, *dict.fromkeys(job.boots))
+    target = out or Path("out") / job_name(job)
     with output.shown_progress():
         made = build_jig(job, target, force=force)
     _finish(made, summary(made.record, made.verification, made.folder), as_json)
@@ -154,12 +160,14 @@ def trial(
     holes = mount.lay_out(pattern)
 
     from jiggen.design import Bed
-    from jiggen.job import folder_name
+    from jiggen.job import folder_name, mount_words, printer_words
     from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import TRIAL, plan_trial
     from jiggen.report.summary import trial_summary
 
-    target = out or Path("out") / f"{folder_name(holes.pattern, holes.boot)}-trial"
+    words = mount_words(holes.pair == "mirrored", holes.side, holes.mount_shift, holes.core)
+    more = (*words, *printer_words(profile), "trial")
+    target = out or Path("out") / folder_name(holes.pattern, holes.boot, more=more)
     plan = partial(plan_trial, pattern, holes, Bed(*bed), profile)
     with output.shown_progress():
         made = pipeline.build(TRIAL, plan, target, force=force)
@@ -173,7 +181,7 @@ def gauge(
     bed: options.BedOption,
     bush: options.BushOption,
     caliper: Annotated[float, table.CALIPER],
-    out: Annotated[Path, GAUGE_OUT],
+    out: Annotated[Path | None, GAUGE_OUT],
     force: Annotated[bool, GAUGE_FORCE],
     as_json: options.JsonOption,
 ) -> None:
@@ -186,6 +194,7 @@ def gauge(
     """
     from jiggen.design import Bed, Bush
     from jiggen.files import MEASUREMENTS
+    from jiggen.job import bush_words
     from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import GAUGE, plan_gauge
     from jiggen.report.summary import gauge_summary
@@ -193,7 +202,8 @@ def gauge(
     in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
     plan = partial(plan_gauge, Bed(*bed), in_hand, caliper)
     with output.shown_progress():
-        made = pipeline.build(GAUGE, plan, out, force=force)
+        target = out or Path("out") / "-".join(["gauge", *bush_words(in_hand)])
+        made = pipeline.build(GAUGE, plan, target, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
     then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
     _finish(made, f"{text}\n{then}" if made.verification.passed else text, as_json)
@@ -313,6 +323,10 @@ def check(
     Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it, or do
     not print it.
     """
+
+    def as_data(found: Verification) -> dict[str, Any]:
+        return found.as_dict() | {"strange": list(found.strange)}
+
     from jiggen.verify import check as verify_folder
     from jiggen.verify import table as as_table
     from jiggen.verify import verdict
@@ -320,7 +334,7 @@ def check(
     found = verify_folder(folder)
     text = f"{as_table(found)}\n\n{verdict(found)}"
     if not gcode:
-        output.write(as_json, found.as_dict, lambda: text, passed=found.passed)
+        output.write(as_json, lambda: as_data(found), lambda: text, passed=found.passed)
         return
 
     from jiggen.report.toolpath import toolpath_text
@@ -330,7 +344,7 @@ def check(
         sliced = check_toolpaths(folder, gcode)
     output.write(
         as_json,
-        lambda: found.as_dict() | {"gcode": sliced.as_dict()},
+        lambda: as_data(found) | {"gcode": sliced.as_dict()},
         lambda: "\n".join(
             (verdict(found), "", toolpath_text(sliced, sound=found.passed), *CAUTIONS)
         ),

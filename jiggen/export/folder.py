@@ -8,38 +8,96 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 from jiggen.errors import InputError
-from jiggen.files import MANIFEST, MEASUREMENTS, within
+from jiggen.files import (
+    JOB_FILE,
+    MANIFEST,
+    MEASUREMENTS,
+    PATTERN_FILE,
+    PRINTER_FILE,
+    parse_toml,
+    within,
+)
+from jiggen.pattern.read import parse_pattern
 from jiggen.record import Record, json_text
 from jiggen.record.entries import FileEntry
 
 LARGEST_MANIFEST = 16 * 2**20  # bytes
+Texts = Mapping[str, str]
+"""Texts by the name of their file."""
+YOURS = ".yours"
+NO_TEXTS: Texts = MappingProxyType({})
 
 
-def check_target(target: Path, *, force: bool) -> None:
-    """Raise InputError when `target` may not be replaced: only a jiggen folder, or by force."""
+def check_target(target: Path, *, force: bool, asked: Texts = NO_TEXTS) -> None:
+    """Raise InputError when `target` may not be replaced: unless by force, only a jiggen folder.
+
+    With the texts of what is `asked` for, only one of the same job.
+    """
+    kind, why = "file", ""
     with _refusals(target):
         if not target.exists() and not target.is_symlink():
             return
-        if target.is_dir() and (force or _is_ours(target) or not any(target.iterdir())):
-            return
-    kind = "folder that jiggen did not make" if target.is_dir() else "file"
-    text = f"there is already a {kind} of that name; nothing was written"
+        if target.is_dir():
+            kind = "folder that jiggen did not make"
+            if force or not any(target.iterdir()):
+                return
+            if _manifest(target) is not None:
+                kind, why = _differences(target, asked) if asked else ("", "")
+                if not why:
+                    return
+    text = f"there is already a {kind} of that name{why}; nothing was written"
     hint = "Choose another folder, or force its replacement."
     raise InputError.of("export.in-the-way", text, where=str(target), key="out, force", hint=hint)
 
 
-def _is_ours(folder: Path) -> bool:
+def _manifest(folder: Path) -> dict[str, Any] | None:
+    """The values of the folder's manifest; None where there is none of jiggen's."""
     try:
         path = within(folder, MANIFEST, LARGEST_MANIFEST)
         data = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):  # the last: lists in lists without end
-        return False
-    return isinstance(data, dict) and isinstance(data.get("manifest"), int)
+        return None
+    return data if isinstance(data, dict) and isinstance(data.get("manifest"), int) else None
+
+
+def _differences(folder: Path, asked: Texts) -> tuple[str, str]:
+    """The kind of product in `folder`, and what was asked for otherwise: empty where nothing."""
+    texts = {}
+    for name in (JOB_FILE, PATTERN_FILE, PRINTER_FILE):
+        with suppress(OSError, UnicodeError):
+            texts[name] = within(folder, name, LARGEST_MANIFEST).read_text(encoding="utf-8")
+    try:
+        there, wanted = _decisive(texts), _decisive(asked)
+    except (KeyError, ValueError):
+        return "folder", f", whose {JOB_FILE} cannot be read"
+    names = sorted(there.keys() | wanted.keys())
+    other = [name.replace("_", " ") for name in names if there.get(name) != wanted.get(name)]
+    other = ["purpose"] if "kind" in other else other
+    return str(there["kind"]), f", for another {', another '.join(other)}" if other else ""
+
+
+def _decisive(texts: Texts) -> dict[str, Any]:
+    """Of texts as `jiggen.export.asked` writes them, the values that decide what is printed.
+
+    A note decides nothing, nor the ski that is held against the holes, nor the side of a pattern
+    that is the same on both.
+    """
+    job = parse_toml(texts[JOB_FILE])
+    values = {**job, "kind": job["kind"], "printer": parse_toml(texts.get(PRINTER_FILE, ""))}
+    left_out = ["ski_in_hand", "drilling_limits"]
+    if text := texts.get(PATTERN_FILE):
+        pattern = replace(parse_pattern(text, PATTERN_FILE), source="", note="", text="")
+        values["pattern"] = pattern
+        left_out += [] if pattern.pair == "mirrored" else ["side"]
+    return {name: value for name, value in values.items() if name not in left_out}
 
 
 @contextmanager
@@ -129,6 +187,8 @@ def _exchange(one: Path, other: Path) -> bool:
 def put_in_place(folder: Path, target: Path) -> None:
     """Rename the finished `folder` to `target`; what was there goes only when that is done.
 
+    What a person put into a folder of jiggen's there stays in it.
+
     In one step where the system can exchange two folders.  Where it cannot, `target` is missing
     between two renames; a process killed then leaves the old folder for the next `workshop` to
     put back.
@@ -138,6 +198,7 @@ def put_in_place(folder: Path, target: Path) -> None:
         if path.is_file():
             with path.open("rb+") as stream:
                 os.fsync(stream.fileno())
+    _take_over(place, folder)
     if not place.exists():
         folder.replace(place)
     elif not _exchange(folder, place):
@@ -151,6 +212,32 @@ def put_in_place(folder: Path, target: Path) -> None:
         with suppress(OSError):
             old.replace(folder)  # as a part it is never put back, however little of it is left
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def _take_over(there: Path, folder: Path) -> None:
+    """Put into `folder` whatever jiggen did not write of its folder `there`, under its name.
+
+    Where a file of jiggen's has that name now, `YOURS` is added to it.
+    """
+    if (manifest := _manifest(there)) is None:
+        return
+    listed = manifest.get("files")
+    ours = {MANIFEST, *(listed if isinstance(listed, dict) else ())}
+    ours |= {MEASUREMENTS} if manifest.get("kind") == "gauge" else set()
+    for base, folders, names in os.walk(there):
+        links = (name for name in folders if Path(base, name).is_symlink())
+        for path in (Path(base, name) for name in (*names, *links)):
+            inner = path.relative_to(there)
+            if inner.as_posix() in ours:
+                continue
+            to = folder / inner
+            to.parent.mkdir(parents=True, exist_ok=True)
+            if os.path.lexists(to):
+                to = to.with_name(to.name + YOURS)
+            try:  # at once, however large it is
+                os.link(path, to, follow_symlinks=False)
+            except (OSError, NotImplementedError):  # not on every system
+                shutil.copy2(path, to, follow_symlinks=False)
 
 
 def _real(target: Path) -> Path:

@@ -12,12 +12,20 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding
-from jiggen.export.folder import check_target, listing, put_in_place, workshop, write_manifest
+from jiggen.export.folder import (
+    NO_TEXTS,
+    check_target,
+    listing,
+    put_in_place,
+    workshop,
+    write_manifest,
+)
 from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
 from jiggen.verify import PAPERS, Verification, verify_folder, verify_papers
+from jiggen.verify.folder import STRANGE, strangers
 
 if TYPE_CHECKING:
     from jiggen.export.write import Meshes
@@ -100,7 +108,13 @@ class Built(Generic[P, R]):
     @property
     def warnings(self) -> tuple[Finding, ...]:
         """What to beware of."""
-        return self.plan.warnings
+        beside = strangers(self.folder, self.record.files)
+        hint = "Move it away: a folder with it in is refused when it is verified again."
+        return self.plan.warnings + tuple(
+            Finding("export.strange", STRANGE, where=str(self.folder / name), hint=hint)
+            for name, harmless in beside.items()
+            if not harmless
+        )
 
 
 def build(
@@ -156,7 +170,9 @@ def build(
                     data = content.encode() if isinstance(content, str) else content
                     (folder / output.name).write_bytes(data)
 
-    folder, record, verification = verified_folder(target, draw, finish=finish, force=force)
+    folder, record, verification = verified_folder(
+        target, draw, finish=finish, force=force, asked=plan.asked
+    )
     return Built(folder, plan, record, verification)
 
 
@@ -166,15 +182,16 @@ def verified_folder(
     *,
     finish: Callable[[Path, R], None] = lambda _folder, _record: None,
     force: bool,
+    asked: Mapping[str, str] = NO_TEXTS,
 ) -> tuple[Path, R, Verification]:
     """What `make` writes into a folder, with its record and verification, as `build` says.
 
     `make` returns the record so far; `finish` may write more, by a record with its verification.
     What it writes is verified in its turn, and written anew where that finds a fault.
     """
-    check_target(target, force=force)
+    check_target(target, force=force, asked=asked)
     with workshop(target) as folder:
-        check_target(target, force=force)  # now that no other jiggen writes there
+        check_target(target, force=force, asked=asked)  # now that no other jiggen writes there
         record = _listed(make(folder), folder)
         write_manifest(folder, record)
         announce("verification")
@@ -194,7 +211,8 @@ def verified_folder(
             record = _listed(record, folder)
             write_manifest(folder, record)
         final = target if verification.passed else target.with_name(target.name + "-failed")
-        check_target(final, force=force)  # building takes time: something may have been put there
+        # Building takes time: something may have been put there.  What failed is not worth keeping.
+        check_target(final, force=force, asked=asked if verification.passed else NO_TEXTS)
         put_in_place(folder, final)
     return final, record, verification
 

@@ -15,7 +15,7 @@ from jiggen.evening import Outcome, Plan
 from jiggen.executors import do_all
 from jiggen.export.folder import clear_leftovers, listing
 from jiggen.export.manifest import versions
-from jiggen.job import Job, folder_name
+from jiggen.job import Job, job_name
 from jiggen.record import read_jig
 
 KEY_SHOWN = 8  # figures of a jig's key in its folder's name: enough to tell an evening's apart
@@ -34,8 +34,7 @@ class JigTask:
 
 def _task(job: Job, out: Path, force: bool) -> JigTask:
     key = key_of(job)
-    name = f"{folder_name(job.pattern.name, *dict.fromkeys(job.boots))}-{key[:KEY_SHOWN]}"
-    return JigTask(job, out / name, key, force)
+    return JigTask(job, out / f"{job_name(job)}-{key[:KEY_SHOWN]}", key, force)
 
 
 def build_evening(

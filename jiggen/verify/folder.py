@@ -1,7 +1,8 @@
 """The files of a folder: those that its kind has, all of them, none other, as they were built."""
 
 import hashlib
-from collections.abc import Iterator
+import re
+from collections.abc import Container, Iterator
 from pathlib import Path
 
 from jiggen.files import (
@@ -32,6 +33,15 @@ WITH_SHEET = ("jig", "gauge")  # once they passed: then there is something to wo
 # Left by file managers: of macOS, Windows and KDE (from memory).
 LITTER = {".DS_Store", ".localized", ".directory", "Thumbs.db", "ehthumbs.db", "desktop.ini"}
 DOUBLE, DOUBLE_MAGIC = "._", bytes.fromhex("00051607")  # AppleDouble: RFC 1740, appendix B
+# What people keep beside a jig: G-code, notes, tables, photos and films.  Whatever else there is,
+# a mesh, a drawing or a page above all, may be taken for a file to print or to work from.
+# `yours` is what a build adds to a name.
+KEPT_BESIDE = re.compile(
+    r"(?!.*/\.).*\.(gcode|gco|g|nc|bgcode|gx|ngc|log|txt|md|rst|rtf|docx?|odt|ods|xlsx?|csv|tsv"
+    r"|jpe?g|png|heic|heif|webp|gif|bmp|tiff?|raw|dng|mp4|mov|avi|mkv|m4a|mp3|wav|yours)",
+    re.IGNORECASE | re.DOTALL,
+)
+STRANGE = "a file that jiggen did not write, and that may be taken for one of its own"
 WORDS = {"jig": "a jig", "trial": "a trial plate", "gauge": "a gauge"}
 
 
@@ -55,9 +65,26 @@ def judge_files(folder: Path, manifest: Manifest, ledger: Ledger) -> None:
     mine = needed | {SHEET} if manifest.kind in WITH_SHEET else needed
     for name in sorted(manifest.files.keys() - mine):
         ledger.about(name, name).fail("verify.unlisted", f"{what} has no such file")
-    there = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if _counts(path)}
-    for name in sorted(there - {MANIFEST, MEASUREMENTS} - manifest.files.keys()):
-        ledger.about(name, name).fail("verify.unlisted", "a file that jiggen did not write")
+    for name, harmless in strangers(folder, manifest.files).items():
+        about = ledger.about(name, name)
+        if harmless:
+            ledger.strange.append(name)
+        else:
+            about.fail("verify.unlisted", STRANGE)
+
+
+def strangers(folder: Path, listed: Container[str]) -> dict[str, bool]:
+    """The files in `folder` that jiggen did not write, by name in order; whether each may stay.
+
+    It may if nobody can take it for something of this folder to print or to work from.
+    """
+    known = {MANIFEST, MEASUREMENTS}
+    names = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if _counts(p))
+    return {
+        name: KEPT_BESIDE.fullmatch(f"/{name}") is not None
+        for name in names
+        if name not in known and name not in listed
+    }
 
 
 def _needed(manifest: Manifest) -> Iterator[str]:

@@ -10,18 +10,21 @@ from jiggen.outcome import Fault, HoleCheck, MadeFor, PegCheck, Verification
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
 NOTHING = "not found"
+MOST_NAMES = 8  # shown
 
 
 @dataclass
 class Ledger:
     """Collects checks while a verification is made; never stops at the first that fails.
 
-    `checked` counts them by what they are of: `what`, from when it is set.
+    `checked` counts them by what they are of: `what`, from when it is set.  `strange` files are
+    named, and no fault.
     """
 
     what: str = "files"
     checked: Counter[str] = field(default_factory=Counter)
     faults: list[Fault] = field(default_factory=list)
+    strange: list[str] = field(default_factory=list)
 
     @property
     def checks(self) -> int:
@@ -114,14 +117,23 @@ def verdict(verification: Verification) -> str:
             f"Files verified: {len(verification.holes)} holes{pegs}, "
             f"{verification.checks} checks; the farthest {'of them' if pegs else 'hole'} is "
             f"{verification.deviation:.3f} mm from where it should be.\n"
-            f"{scope(verification)}\n{made_for}"
+            f"{scope(verification)}\n{made_for}{_beside(verification)}"
         )
     lines = [
         f"Verification FAILED: do not use this jig. {len(faults)} of {verification.checks} checks:",
         *(f"  {printable(str(fault))}  [{fault.code}]" for fault in faults),
-        made_for,
+        f"{made_for}{_beside(verification)}",
     ]
     return "\n".join(lines)
+
+
+def _beside(verification: Verification) -> str:
+    """A line on what lies beside the files, if there is anything."""
+    if not (names := verification.strange):
+        return ""
+    more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+    shown = ", ".join(map(printable, names[:MOST_NAMES]))
+    return f"\nYour own, not verified: {shown}{more}."
 
 
 def scope(verification: Verification) -> str:

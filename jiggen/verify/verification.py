@@ -162,6 +162,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
         made_for,
         dict(sorted(ledger.checked.items())),
         printing,
+        tuple(ledger.strange),
     )
 
 
