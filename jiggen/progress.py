@@ -1,15 +1,18 @@
-"""What is being done, told to whoever listens: a terminal's status line, or nobody.
+"""What is being done, and what is to be known of it, told to whoever listens, or to nobody.
 
-The listener is a context variable, so that it need not be handed through every function.
+The listener and the list of notes are context variables: no function need hand them through.
 """
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+from jiggen.errors import Finding
+
 Listener = Callable[[str], None]
 
 _LISTENER: ContextVar[Listener | None] = ContextVar("listener", default=None)
+_NOTES: ContextVar[list[Finding] | None] = ContextVar("notes", default=None)
 
 
 def announce(step: str) -> None:
@@ -26,3 +29,27 @@ def announcing_to(listener: Listener) -> Iterator[None]:
         yield
     finally:
         _LISTENER.reset(token)
+
+
+def note(finding: Finding) -> None:
+    """Keep what is no fault but must be said, such as how a file was read, if notes are kept."""
+    if (notes := _NOTES.get()) is not None and finding not in notes:
+        notes.append(finding)
+
+
+def noted() -> tuple[Finding, ...]:
+    """What was noted since it was last asked for."""
+    notes = _NOTES.get() or []
+    found = tuple(notes)
+    notes.clear()
+    return found
+
+
+@contextmanager
+def keeping_notes() -> Iterator[None]:
+    """Keep what is noted within this context."""
+    token = _NOTES.set([])
+    try:
+        yield
+    finally:
+        _NOTES.reset(token)

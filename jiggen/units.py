@@ -6,6 +6,7 @@ like a decimal point; where it could part two numbers as well, the words are ref
 
 import math
 import re
+from collections.abc import Sequence
 
 from jiggen.errors import InputError
 
@@ -129,3 +130,9 @@ def number(value: float, digits: int = 2) -> str:
 def counted(count: int, name: str) -> str:
     """A number of things: 1 hole, 2 holes."""
     return f"{count} {name}" if count == 1 else f"{count} {name}s"
+
+
+def listed(names: Sequence[str]) -> str:
+    """``a, b and c``; nothing of no names."""
+    *most, last = names or ("",)
+    return f"{', '.join(most)} and {last}" if most else last

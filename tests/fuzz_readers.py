@@ -6,6 +6,7 @@ function of a path that reads the spoilt file.
 
 from __future__ import annotations
 
+import io
 import json
 import resource
 import shutil
@@ -212,6 +213,23 @@ def jobs(path: Path) -> object:
     return read_jobs(path)
 
 
+def workbook() -> Seeds:
+    from openpyxl import Workbook
+
+    book, packed = Workbook(), io.BytesIO()
+    for line in (ROOT / "tests/data/evening.csv").read_text().splitlines()[2:12]:
+        book.active.append([number(cell) for cell in line.split(";")])
+    book.save(packed)
+    return {"jobs.xlsx": packed.getvalue()}
+
+
+def number(cell: str) -> str | float:
+    try:
+        return float(cell.replace(",", "."))
+    except ValueError:
+        return cell
+
+
 def measurements(path: Path) -> object:
     from jiggen.measure.printer.read import read_measurements
 
@@ -304,6 +322,7 @@ READERS = (
     Reader("terms", 6, files("jiggen/tables/terms.toml"), terms),
     Reader("profile", 6, lambda: {"shed.toml": PROFILE}, profile),
     Reader("jobs", 8, lambda: {"jobs.toml": JOBS, **files("tests/data/evening.csv")()}, jobs),
+    Reader("workbook", 6, workbook, jobs),
     Reader("measurements", 6, measured, measurements),
     Reader("manifest", 14, whole_manifest, manifest),
     Reader("sheet", 8, whole_manifest, sheet),

@@ -60,6 +60,66 @@ def test_conflicts_and_the_nearest_clear_mounts(table, capsys):
     assert max(map(len, lines)) <= 80
 
 
+def test_which_holes_to_plug_is_an_answer_beside_other_mounts(tmp_path, capsys):
+    path = tmp_path / "old.csv"
+    path.write_text("x,y\n105,0\n90.5,0\n300,0\n")  # 7 mm before toe-5 and 7.5 behind it
+    code, out, _ = run(capsys, "--old-holes", str(path))
+    assert code == 1
+    assert "Plug old-1 and old-2, and every hole is clear at this mount." in out
+    assert "Nearest clear mount as the old holes are:" in out
+    text = path.read_text()
+    path.write_text(text.replace("x,y", "x,y,plugged").replace("105,0", "105,0,yes"))
+    code, out, _ = run(capsys, "--old-holes", str(path))
+    assert "Plug old-2, and every hole" in out
+    path.write_text("x,y,plugged\n105,0,yes\n90.5,0,yes\n")
+    assert run(capsys, "--old-holes", str(path))[0] == 0
+
+
+def test_plugs_may_bring_the_nearest_mount_nearer(table, capsys):
+    code, out, _ = run(capsys, "--old-holes", table)
+    assert code == 1
+    # toe-5 is 5 mm behind old-1: a plug asks for 6.
+    assert "Plug old-1, and every hole is clear at --shift -1." in out
+
+
+def test_mounts_farther_than_they_are_moved_come_last_and_are_marked(tmp_path, capsys):
+    path = tmp_path / "old.csv"
+    path.write_text("x,y\n" + "".join(f"{x},0\n" for x in range(90, 121, 5)))
+    _, out, _ = run(capsys, "--old-holes", str(path), "--shift", "-14")
+    # Before all of them toe-5 lies at 130 or more, a shift of 32; behind them at 80.
+    assert [line.strip() for line in out.splitlines()[-2:]] == [
+        "4 mm towards the tail: --shift -18 (clear from -18 to -74)",
+        "46 mm towards the tip: --shift 32 (clear from 32 to 46; farther than the 20 mm that "
+        "mounts are moved)",
+    ]
+    _, out, _ = run(capsys, "--old-holes", str(path), "--shift", "10")
+    ways = [line for line in out.splitlines() if "towards the t" in line]
+    assert ["tail" in way for way in ways] == [True, False]  # though the tip's is nearer
+
+
+def test_each_ski_of_the_pair_has_holes_of_its_own(tmp_path, capsys):
+    path = tmp_path / "old.csv"
+    path.write_text("x,y,ski\n105,0,left\n90.5,0,right\n300,0,both\n")
+    code, out, _ = run(capsys, "--old-holes", str(path))
+    assert code == 1
+    assert "left ski: NOT CLEAR" in out and "right ski: NOT CLEAR" in out
+    assert "Plug old-1-left and old-2-right, and every hole is clear at this mount." in out
+    path.write_text("x,y,ski\n105,0,left\n250,0,right\n250,0,left\n")
+    _, out, _ = run(capsys, "--old-holes", str(path))
+    assert "left ski: NOT CLEAR" in out and "right ski: clear" in out
+
+
+def test_of_a_mirrored_pattern_the_ski_asked_for_counts(tmp_path, capsys):
+    path = tmp_path / "old.csv"
+    path.write_text("x,y,ski\n-300,0,left\n300,0,right\n310,0,right\n")
+    words = ("remount", "skew-plate", "--boot", "305", "--old-holes", str(path))
+    assert main(list(words)) == 0
+    assert "2 old holes on the right ski alone: see --side right" in capsys.readouterr().out
+    assert main([*words, "--side", "right", "--json"]) == 0
+    old = json.loads(capsys.readouterr().out)["old_holes"]
+    assert [hole["id"] for hole in old] == ["old-2-right", "old-3-right"]
+
+
 def test_a_wider_drill_uses_the_hole_again(table, capsys):
     code, out, _ = run(capsys, "--old-holes", table, "--core", "metal")
     assert code == 1
@@ -142,7 +202,11 @@ def test_json(table, capsys):
         "y": 0.0,
         "diameter": None,
         "plugged": True,
+        "ski": None,
     }
+    # 4 mm is too near a plug too: 6 mm behind old-1 toe-5 lies at a shift of -1.
+    assert (data["plug"], data["plug_there"]) == ([], ["old-1"])
+    assert data["plugged_way"]["set_to"] == -1.0
 
 
 @pytest.mark.parametrize(

@@ -296,6 +296,24 @@ def test_a_plan_alone_builds_nothing(quick, jobs, tmp_path, capsys, monkeypatch)
     assert not list(tmp_path.iterdir())
 
 
+def test_all_build_settings_reach_every_jig(jobs, capsys, monkeypatch, tmp_path):
+    seen = []
+    monkeypatch.setattr("jiggen.evening.fits", lambda job: seen.append(job) or True)
+    (tmp_path / "shed.toml").write_text(
+        'profile = 1\nname = "shed"\nmaterial = "ASA"\nhole = -0.1\nwall = 0.1\nslide = 0.3\n'
+    )
+    words = ["--material", "asa", "--body", "12", "--slide", "0.25", "--bush", "none"]
+    words += ["--printer", str(tmp_path / "shed.toml"), "--sidewall", "rounded", "--edge", "9"]
+    code, _ = run(capsys, str(jobs), "--plan", *words)
+    assert code == 0
+    for job in seen:
+        made = job.settings
+        assert (made.material, made.body, made.bush) == ("ASA", 12.0, "none")
+        assert (made.sidewall, job.limits.edge, job.printer.name) == ("rounded", 9.0, "shed")
+    # A jig must be possible as it is asked for, and as the printer needs its parts.
+    assert len({job.settings.slide for job in seen}) == 2
+
+
 def test_faults_are_errors_with_line_and_column(quick, tmp_path, capsys):
     path = tmp_path / "jobs.csv"
     path.write_text(SMALL.replace("96,5", "96,5,1").replace(";metal", ";steel"))

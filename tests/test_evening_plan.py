@@ -67,7 +67,7 @@ def test_every_fault_of_every_row_is_said_at_once_in_the_rows_order(quick, tmp_p
         "A6,hut-plate,305,55,92,tin,,22,\n"  # core and width
         "A7,skew-plate,305,38,38,,,,\n"  # narrower than any ski, and than the holes
         "A7,club-piste,305,96,92,,,22,none.csv\n"
-        "A8,club-piste,3O5,96,92,,,900,none.csv\n",  # checked further when it can be read
+        "A8,club-piste,3O5,96,92,,,900,none.csv\n",  # what hangs on the boot is not said
     )
     assert said == [
         ("2", "pattern", "pattern.missing"),
@@ -80,10 +80,12 @@ def test_every_fault_of_every_row_is_said_at_once_in_the_rows_order(quick, tmp_p
         ("6", "old_holes", "evening.old-holes"),
         ("7", "core", "evening.core"),
         ("8", "ski_toe", "drilling.ski"),
-        ("8", "ski_toe", "drilling.ski"),
+        ("8", "ski_heel", "drilling.ski"),
         ("9", "ticket", "evening.same-ticket"),
         ("9", "old_holes", "evening.file"),
         ("10", "boot", "evening.length"),
+        ("10", "thickness", "drilling.ski"),
+        ("10", "old_holes", "evening.file"),
     ]
 
 
@@ -95,8 +97,56 @@ def test_old_holes_in_the_way_come_with_the_shifts_that_clear_them(quick, tmp_pa
     # 5.30 mm, 6 needed, and the two shifts: by `jiggen remount`, shown in the README.
     assert "5.30 mm" in fault.message
     assert "6 mm are needed (and 1 more)" in fault.message
-    assert fault.hint == "Clear: shift 40.8 (towards the tip) or shift 2.3 (towards the tail)."
+    assert fault.hint == (
+        "Clear: shift 2.3 (towards the tail); or shift 40.8 (towards the tip, farther than the "
+        "20 mm that mounts are moved)."
+    )
     assert plan(tmp_path, "A5,club-piste,305,96,92,,2.3,,old.csv\n").pairs[0].drilled[0].old
+
+
+def test_faults_are_said_under_the_column_that_has_them(tmp_path):
+    shutil.copy(DATA / "old-holes.csv", tmp_path / "old.csv")
+    (tmp_path / "left.csv").write_text("x;y;ski\n105;0;left\n")
+    said = faults(
+        tmp_path,
+        "A1,club-piste,305,96,960,,,,\n"
+        "A2,hut-plate,305,96,94,,200,,\n"  # without a shift it is served
+        "A3,club-piste,305,96,1000,wood,,,\n"
+        "A4,hut-plate,305,96,34,tin,300,2,none.csv\n"
+        "A5,club-piste,305,96,44,,,,\n"  # the heel's holes are farther apart
+        "A6,club-piste,305,96,92,,,,left.csv\n",
+    )
+    assert said == [
+        ("2", "ski_heel", "drilling.ski"),
+        ("3", "shift", "evening.no-jig"),
+        ("4", "ski_heel", "drilling.ski"),
+        ("4", "core", "evening.core"),
+        ("5", "ski_heel", "drilling.ski"),
+        ("5", "core", "evening.core"),
+        ("5", "thickness", "drilling.ski"),
+        ("5", "old_holes", "evening.file"),
+        ("6", "ski_heel", "evening.no-jig"),
+        ("7", "old_holes", "evening.old-holes"),
+    ]
+
+
+def test_plugs_and_the_ski_are_named_where_old_holes_are_in_the_way(quick, tmp_path):
+    (tmp_path / "old.csv").write_text("x;y;ski\n105;0;left\n90,5;0;right\n")
+    with pytest.raises(InputError) as caught:
+        plan(tmp_path, "A6,club-piste,305,96,92,,,,old.csv\n")
+    [fault] = caught.value.findings
+    assert "of the old hole old-1-left; 10 mm are needed (and 1 more)" in fault.message
+    assert fault.hint.startswith(
+        "Clear: old-1-left and old-2-right plugged, and the mount as it is; or "
+    )
+    # The plate of each ski is compared with that ski's holes alone.
+    rows = "A7,skew-plate,305,96,92,,,,skew.csv\n"
+    (tmp_path / "skew.csv").write_text("x;y;ski\n-300;0;left\n300;0;right\n")
+    left, right = plan(tmp_path, rows).pairs[0].drilled
+    assert [[hole.id for hole in one.old.old] for one in (left, right)] == [
+        ["old-1-left"],
+        ["old-2-right"],
+    ]
 
 
 def test_a_pattern_file_with_faults_says_them_once(quick, tmp_path):
@@ -157,7 +207,7 @@ def test_no_jig_for_a_ski_is_said_of_its_row_with_the_reason(tmp_path):
     with pytest.raises(InputError) as caught:
         plan(tmp_path, "A1,club-piste,305,61,60,,,,\n")
     [fault] = caught.value.findings
-    assert (fault.code, fault.key) == ("evening.no-jig", "ski_toe")
+    assert (fault.code, fault.key) == ("evening.no-jig", "ski_heel")  # 61 by itself is served
     assert "no jig serves skis from 58 to 63 mm" in fault.message
 
 

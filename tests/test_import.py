@@ -491,7 +491,7 @@ def test_an_empty_table(tmp_path: Path, text: str):
 
 def test_a_table_that_is_not_utf8(tmp_path: Path):
     with pytest.raises(InputError, match="not UTF-8") as caught:
-        import_pattern(table(tmp_path, b"1,2,3\n\xff,2,3\n"), Choices())
+        import_pattern(table(tmp_path, b"1,2,3\n\x81,2,3\n"), Choices())
     assert caught.value.findings[0].where.endswith(":2:1")
 
 

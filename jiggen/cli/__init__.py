@@ -22,6 +22,7 @@ from jiggen.cli.options import Default, defaults_for, placed
 from jiggen.cli.output import as_lines, in_options
 from jiggen.cli.program import app, colourful
 from jiggen.errors import CheckFailed, Finding, JiggenError, printable
+from jiggen.progress import keeping_notes
 
 __all__ = ["app", "main", "run"]
 
@@ -68,7 +69,7 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         in_files = {field: default.words for field, default in used.items()}
         defaults = dict.fromkeys(getattr(command, "commands", ()), in_files)
         given = words or ["--help"]
-        with command.make_context(PROGRAM, given, default_map=defaults) as begun:
+        with keeping_notes(), command.make_context(PROGRAM, given, default_map=defaults) as begun:
             command.invoke(begun)
         sys.stdout.flush()
     except typer.Exit as end:

@@ -51,8 +51,9 @@ _evening = partial(Option, group="The evening")
 JOBS = argument(
     "jobs",
     "path",
-    "The pairs: CSV with the columns ticket, pattern, boot, ski_toe, ski_heel and if wanted "
-    "core, shift, thickness, old_holes; or TOML. Widths are measured where the rails' noses touch.",
+    "The pairs: CSV or .xlsx with the columns ticket, pattern, boot, ski_toe, ski_heel and if "
+    "wanted core, shift, thickness, old_holes; or TOML. Widths are measured where the rails' noses "
+    "touch.",
     metavar="JOBS",
 )
 BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig may serve.")
@@ -221,7 +222,11 @@ def evening(
     limits: options.Limits,
     bush: options.BushOption,
     bush_fit: options.BushFitOption,
+    printer: options.PrinterOption,
     bed: options.BedOption,
+    material: options.MaterialOption,
+    body: Annotated[float, table.BODY],
+    slide: Annotated[float, table.SLIDE],
     paper: Annotated[options.Paper, RUN_PAPER],
     out: Annotated[Path, EVENING_OUT],
     force: Annotated[bool, EVENING_FORCE],
@@ -238,12 +243,16 @@ def evening(
     from jiggen.evening import Spans, plan_evening
     from jiggen.evening.check import Terms
     from jiggen.evening.read import read_jobs
+    from jiggen.export.compensation import fit_settings
     from jiggen.remount.shifts import RemountLimits
 
     # Each jig has a ski range of its own; this one is a placeholder.
-    settings = replace(options.read_settings((80.0, 100.0), sides, bed, bush), bush_fit=bush_fit)
+    settings = options.read_settings((80.0, 100.0), sides, bed, bush, material)
+    settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
     settings.check()
-    terms = Terms(settings, limits.checked(), RemountLimits())
+    profile = options.read_printer(printer)
+    fitted = partial(fit_settings, profile=profile) if profile else None
+    terms = Terms(settings, limits.checked(), RemountLimits(), profile, fitted)
     spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))
     with output.shown_progress():
         plan = plan_evening(read_jobs(jobs), terms, spans)

@@ -16,7 +16,7 @@ import typer
 
 from jiggen.cli.program import COMMANDS
 from jiggen.errors import CheckFailed, Finding, printable
-from jiggen.progress import announcing_to
+from jiggen.progress import announcing_to, noted
 from jiggen.units import counted
 
 if TYPE_CHECKING:
@@ -39,14 +39,20 @@ def write(
     *,
     passed: bool = True,
 ) -> None:
-    """Write a result to standard output: as JSON, or as lines for people and its `warnings`.
+    """Write a result to standard output: as JSON, or as lines for people, notes and `warnings`.
 
     The command ends with exit code 1 unless what was made or checked has `passed`.
     """
+    notes = noted()
     if as_json:
-        typer.echo(json.dumps(data(), indent=1, ensure_ascii=False))
+        found = data()
+        if notes and isinstance(found, dict):
+            found["notes"] = [finding.as_dict() for finding in notes]
+        typer.echo(json.dumps(found, indent=1, ensure_ascii=False))
     else:
         say(text())
+    for finding in () if as_json else notes:
+        say(f"note: {as_lines(finding)}", err=True)
     for finding in () if as_json else warnings:
         say(f"warning: {as_lines(finding)}", err=True)
     if not passed:

@@ -14,7 +14,7 @@ from jiggen.cli.layout import mount_line
 from jiggen.cli.program import SKIS, command
 from jiggen.errors import InputError
 from jiggen.options import Option
-from jiggen.units import number
+from jiggen.units import counted, listed, number
 
 if TYPE_CHECKING:
     from jiggen.layout import Layout
@@ -24,7 +24,10 @@ OLD = "The old holes"
 _old = partial(Option, group=OLD)
 _earlier = partial(replace, group=OLD, default=None)
 OLD_HOLES = _old(
-    "old-holes", "path", "CSV with the columns x, y and if known diameter, plugged; or TOML."
+    "old-holes",
+    "path",
+    "CSV or .xlsx with the columns x, y and if known diameter, plugged, ski (left, right or both); "
+    "or TOML.",
 )
 OLD_PATTERN = _old(
     "old", "text", "The pattern that an earlier mount was drilled by.", metavar="PATTERN"
@@ -120,17 +123,20 @@ def remount(
         from jiggen.export.remount_svg import remount_svg
         from jiggen.files import write_whole
 
-        write_whole(svg, remount_svg(new, found.best, old, limits), "--svg")
+        write_whole(svg, remount_svg(new, found.best, found.old, limits), "--svg")
     output.write(
         as_json,
         lambda: output.plain(found.as_dict()),
-        lambda: "\n".join(_lines(found)),
+        lambda: "\n".join(_lines(found, len(old) - len(found.old))),
         passed=not found.conflicts,
     )
 
 
-def _lines(found: Answer) -> Iterator[str]:
-    """The answer for people: the job, what is too near, what is used again, and the way out."""
+def _lines(found: Answer, others: int) -> Iterator[str]:
+    """The answer for people: the job, what is too near, what is used again, and the way out.
+
+    So many `others` are on the ski that this mount is not for.
+    """
     layout, limits = found.layout, found.limits
     plugged = sum(hole.plugged for hole in found.old)
     yield layout.pattern
@@ -139,6 +145,14 @@ def _lines(found: Answer) -> Iterator[str]:
         f"old holes: {len(found.old) - plugged} open (keep {limits.open:g} mm), "
         f"{plugged} plugged (keep {limits.plugged:g} mm), centre to centre"
     )
+    if others:
+        other = "right" if layout.side == "left" else "left"
+        yield f"{counted(others, 'old hole')} on the {other} ski alone: see --side {other}"
+    elif sides := {hole.ski for hole in found.old if hole.ski}:
+        bad = {one.old for one in found.conflicts}
+        for side in sorted(sides):
+            mine = {hole.id for hole in found.old if hole.ski in (None, side)}
+            yield f"{side} ski: {'NOT CLEAR' if bad & mine else 'clear'}"
     yield ""
     if found.conflicts:
         near = len({conflict.new for conflict in found.conflicts})
@@ -155,17 +169,25 @@ def _lines(found: Answer) -> Iterator[str]:
         yield "Used again:"
     for r in found.reused:
         yield f"  {r.new} takes the place of {r.old}, {r.distance:.2f} mm off"
-    if found.conflicts:
+    if not found.conflicts:
+        return
+    yield ""
+    if plugs := listed(found.plug or found.plug_there):
+        at = "this mount"
+        if found.plugged_way:
+            at = f"--shift {number(found.plugged_way.set_to, 3)}"
+        yield f"Plug {plugs}, and every hole is clear at {at}."
         yield ""
-        yield "Nearest clear mount:"
-        yield _way(layout, "tip", found.to_tip, found.to_tip_why)
-        yield _way(layout, "tail", found.to_tail, found.to_tail_why)
+    yield "Nearest clear mount as the old holes are:" if plugs else "Nearest clear mount:"
+    yield from (_way(layout, end, way) for end, way in found.ways)
+    yield from (f"  {why}" for why in (found.to_tip_why, found.to_tail_why) if why)
 
 
-def _way(layout: Layout, end: str, way: Way | None, why: str) -> str:
-    if not way:
-        return f"  {why}"
+def _way(layout: Layout, end: str, way: Way) -> str:
+    from jiggen.remount.shifts import SENSIBLE
+
     by = number(abs(way.set_to - layout.mount_shift), 3)
     first, last = (number(shift, 3) for shift in way.room)
-    shift = number(way.set_to, 3)
-    return f"  {by} mm towards the {end}: --shift {shift} (clear from {first} to {last})"
+    line = f"  {by} mm towards the {end}: --shift {number(way.set_to, 3)}"
+    far = f"; farther than the {SENSIBLE:g} mm that mounts are moved" if way.far else ""
+    return f"{line} (clear from {first} to {last}{far})"

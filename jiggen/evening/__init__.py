@@ -2,13 +2,13 @@
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
-from jiggen.design import SkiRange
+from jiggen.design import Settings, SkiRange
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.cover import Box, Serves, around, fewest, remembered
@@ -25,6 +25,8 @@ from jiggen.record.results import DepthStop
 # its sidecut makes it up to 2 mm wider: 2·(230² - 170²)/(2·R) mm at a radius R of 12 m about the
 # mounting mark; tighter ones are rare (common practice, no source).
 MARGIN = 2.0
+
+USUAL_SKI = (84.0, 100.0)  # mm: a boot that is not served on these is itself the reason
 
 DRILL_STEP, STOP_STEP = 0.05, 0.1  # mm: as finely as drills are stocked, and a stop can be set;
 # common practice, no source
@@ -109,10 +111,13 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans = Spans()) -> Plan:
     known: Known = {}
     pairs: list[Pair] = []
     faults = list(jobs.faults)
-    for number, row in jobs.rows.items():
-        place = jobs.places[number]
+    for number, place in enumerate(jobs.places):
+        if number not in jobs.rows and number not in jobs.partly:
+            continue
+        whole = jobs.rows.get(number)
+        row, unread = (whole, frozenset[str]()) if whole else jobs.partly[number]
         announce(f"checking {place.where}")
-        pair, found = check_row(number, row, place, jobs.file.parent, known, terms)
+        pair, found = check_row(number, row, place, jobs.file.parent, known, terms, unread)
         faults += ((number, finding) for finding in found)
         pairs += [pair] if pair else []
     families = _families(pairs, terms, spans)
@@ -154,6 +159,7 @@ class _Family:
     common: Job
     needs: tuple[_Need, ...]
     spans: Spans
+    fitted: Callable[[Settings], Settings] | None = None
 
     def job(self, box: Box) -> Job:
         """The jig that serves `box`."""
@@ -163,7 +169,12 @@ class _Family:
     @cached_property
     def serves(self) -> Serves:
         """Whether one jig, within the ranges asked for, serves a box."""
-        return remembered(lambda box: not self._too_wide(box) and fits(self.job(box)))
+        return remembered(lambda box: not self._too_wide(box) and self._fits(self.job(box)))
+
+    def _fits(self, job: Job) -> bool:
+        """Whether `job` can be served, and by the parts as the printer needs them too."""
+        fitted = replace(job, settings=self.fitted(job.settings)) if self.fitted else job
+        return fits(job) and (fitted == job or fits(fitted))
 
     def _too_wide(self, box: Box) -> bool:
         same = boots_alike(self.common.pattern, box.boots)
@@ -178,8 +189,22 @@ class _Family:
                 continue
             for need in together:
                 if not self.serves(need.box):
-                    why = need.pair.place.at("ski_toe", self._why(need.box))
+                    why = need.pair.place.at(self._column(need), self._why(need.box))
                     yield need.pair.number, why
+
+    def _column(self, need: _Need) -> str:
+        """The column in which to correct what no jig can serve: the one that, changed, helps."""
+        row = need.pair.row
+        if self.common.shift and self._fits(replace(self.job(need.box), shift=0.0)):
+            return "shift"
+        toe, heel = (
+            self.serves(replace(need.box, ski=_around(width)))
+            for width in (row.ski_toe, row.ski_heel)
+        )
+        if toe != heel:
+            return "ski_heel" if toe else "ski_toe"
+        usual = Box(need.box.boots, USUAL_SKI)
+        return "boot" if not toe and not self.serves(usual) else "ski_toe"
 
     def _why(self, box: Box) -> Finding:
         least, most = box.ski
@@ -203,11 +228,21 @@ def _families(pairs: Sequence[Pair], terms: Terms, spans: Spans) -> list[_Family
             side, drills = drilled.layout.side, tuple(drilled.layout.diameters.tolist())
             need = _Need(pair, drilled, Box(boots, ski_needed(row)))
             common = Job(
-                pattern, boots, terms.settings, row.core, side, row.shift, limits=terms.limits
+                pattern,
+                boots,
+                terms.settings,
+                row.core,
+                side,
+                row.shift,
+                limits=terms.limits,
+                printer=terms.printer,
             )
             key = (pattern, drills, row.shift, side)
             together.setdefault(key, (common, []))[1].append(need)
-    return [_Family(common, tuple(_one_boot(needs)), spans) for common, needs in together.values()]
+    return [
+        _Family(common, tuple(_one_boot(needs)), spans, terms.fitted)
+        for common, needs in together.values()
+    ]
 
 
 def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
@@ -227,7 +262,10 @@ def _one_boot(needs: Sequence[_Need]) -> Iterator[_Need]:
 
 def ski_needed(row: Row) -> Interval:
     """Ski widths in whole mm that a jig must serve for a pair."""
-    widths = row.ski_toe, row.ski_heel
+    return _around(row.ski_toe, row.ski_heel)
+
+
+def _around(*widths: float) -> Interval:
     return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
 
 

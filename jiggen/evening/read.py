@@ -108,6 +108,8 @@ class Row(Shape):
 
 COLUMNS = tuple(Row.model_fields)
 NEEDED = COLUMNS[:5]
+# Of a row with faults, in place of the cells that cannot be read: what hangs on it is not said.
+_STANDING_IN = dict(zip(NEEDED, ("?", "?", "300", "90", "90"), strict=True))
 _CSV = Columns(COLUMNS, NEEDED, ("boot", "ski_toe", "ski_heel", "shift", "thickness"))
 
 
@@ -135,11 +137,14 @@ class Place:
 class Jobs:
     """A jobs file as read: the valid rows by number, the places of all, and what is wrong.
 
-    `faults` holds (row, finding); a fault of no single row has the row it was found at.
+    `partly` are rows of which some cells are: with something that is not, in place of these, and
+    the names of their columns.  `faults` holds (row, finding); a fault of no single row has the
+    row it was found at.
     """
 
     file: Path
     rows: Mapping[int, Row]
+    partly: Mapping[int, tuple[Row, frozenset[str]]]
     places: tuple[Place, ...]
     faults: tuple[tuple[int, Finding], ...]
 
@@ -163,17 +168,25 @@ def read_jobs(path: Path) -> Jobs:
         Place(source.where((name, number)), f"job[{number + 1}]." if name == "job" else "")
         for number in range(len(rows))
     )
-    valid = {}
+    valid: dict[int, Row] = {}
+    partly: dict[int, tuple[Row, frozenset[str]]] = {}
     for number, row in enumerate(rows):
         if isinstance(row, dict):
             job, wrong = check(Row, dict.fromkeys(NEEDED, "") | row)
             faults += [replace(one, path=(name, number, *one.path)) for one in wrong]
             if job:
                 valid[number] = job
-    faults += _unfit_tickets(valid, places, name)
+                continue
+            columns = frozenset(str(one.path[0]) for one in wrong)
+            sound = {key: cell for key, cell in row.items() if key not in columns}
+            rest, _ = check(Row, _STANDING_IN | sound)
+            if rest:
+                partly[number] = rest, columns
+    tickets = valid | {n: row for n, (row, columns) in partly.items() if "ticket" not in columns}
+    faults += _unfit_tickets(dict(sorted(tickets.items())), places, name)
     faults.sort(key=lambda one: source.place(one.path))
     found = tuple((int(one.path[1]), source.findings([one])[0]) for one in faults)
-    return Jobs(path, valid, places, found)
+    return Jobs(path, valid, partly, places, found)
 
 
 def _csv(path: Path) -> tuple[Source, str, list[Any], list[Fault]]:

@@ -103,10 +103,10 @@ def _reader(path: Path) -> Callable[[Path], Drawing]:
             from jiggen.importing.svg import read_svg
 
             return read_svg
-        case ".csv":
+        case ".csv" | ".xlsx":
             return read_csv
     message = f"a file that ends in {path.suffix or 'nothing'} is not read"
-    hint = "Files that end in .dxf, .svg, .csv are. Save the drawing as one of them."
+    hint = "Files that end in .dxf, .svg, .csv, .xlsx are. Save the drawing as one of them."
     raise InputError.of("import.kind", message, where=str(path), hint=hint)
 
 

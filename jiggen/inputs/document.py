@@ -8,6 +8,7 @@ import tomllib
 from abc import ABC, abstractmethod
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
@@ -17,6 +18,7 @@ from typing import NamedTuple
 from jiggen.errors import Finding, InputError
 from jiggen.files import Toml, parse_toml
 from jiggen.inputs.faults import Fault, KeyPath, key_text
+from jiggen.progress import note
 
 MAX_BYTES = 1_000_000
 DEEPEST = 12  # parts of a key path whose place is kept: more could fill the memory
@@ -146,17 +148,25 @@ def toml_text(values: Mapping[str, object], table: str = "") -> str:
     return "".join([*plain, *tables])
 
 
-def read_text(path: str | os.PathLike[str], kind: FileKind, *, utf16: bool = False) -> str:
+def read_text(path: str | os.PathLike[str], kind: FileKind, *, office: bool = False) -> str:
     """The text of the file at `path`: UTF-8, less a byte-order mark.
 
-    With `utf16`, a byte-order mark may say that it is UTF-16: some spreadsheets write that.
+    With `office`, a byte-order mark may say that it is UTF-16, and what is not UTF-8 is read as
+    Windows-1252, with a note: spreadsheets write both.
     Raises InputError as `read_bytes` does, and ``.not-utf8`` with line and column.
     """
     data = read_bytes(path, kind)
-    utf16 = utf16 and data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    utf16 = office and data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
         return data.decode("utf-16" if utf16 else "utf-8-sig")
     except UnicodeDecodeError as error:
+        if office and not utf16 and b"\0" not in data:
+            with suppress(UnicodeDecodeError):
+                text = data.decode("cp1252")
+                message = "not UTF-8: it was read as Windows-1252"
+                hint = "Look at a name with an accent; save the file as UTF-8 if it came out wrong."
+                note(Finding(f"{kind.prefix}.encoding", message, os.fspath(path), hint=hint))
+                return text
         message, where = "not UTF-16 text", os.fspath(path)
         if not utf16:
             *lines, last = data[: error.start].split(b"\n")

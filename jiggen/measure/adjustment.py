@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding
+from jiggen.units import listed
 
 Array = NDArray[np.float64]
 
@@ -277,12 +278,6 @@ SHOWN = 6  # readings or holes named in one line
 def in_file(findings: Iterable[Finding], room: str, source: str) -> tuple[Finding, ...]:
     """The findings with `room` before their codes, about the file `source`."""
     return tuple(replace(one, code=f"{room}.{one.code}", where=source) for one in findings)
-
-
-def listed(names: Sequence[str]) -> str:
-    """``a, b and c``."""
-    *most, last = names
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def the_first(names: Sequence[str], separator: str = "; ") -> str:

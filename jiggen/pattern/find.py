@@ -1,16 +1,21 @@
 """Where pattern files are looked for: as given, then folder by folder.
 
 A name is looked for as a file, in ./patterns, which belongs to the job at hand, in the user's own
-data folder, then among the patterns that come with jiggen; the first found is used.
+data folder, then among the patterns that come with jiggen; the first found is used.  Where none
+is called so, the names count that patterns have inside, and case and separators do not.
 """
 
 import os
+import re
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
 from jiggen.errors import InputError
+from jiggen.files import parse_toml
+from jiggen.inputs.document import MAX_BYTES
 from jiggen.inputs.faults import did_you_mean, quoted
 
 LOCAL = Path("patterns")
@@ -47,12 +52,44 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
             return candidate
     if os.path.exists(given):  # noqa: PTH110 - as above
         return given  # a folder, say: reading it tells what is wrong
+    if len(candidates) > 1 and (alike := _alike(name)):
+        return alike
     known = sorted({pattern.name for pattern in known_patterns()})
     hint = (
         f"{did_you_mean(given.stem, known)}Known patterns: {', '.join(known) or 'none'}. "
         "Or give the path of a pattern file."
     )
     raise InputError.of("pattern.missing", f"no pattern {quoted(name, 200)}", hint=hint)
+
+
+def _alike(name: str) -> Path | None:
+    """The pattern called `name` but for case and separators: by its file, else inside it.
+
+    Raises InputError ``pattern.ambiguous`` where patterns of one folder are.
+    """
+    wanted = _plain(name)
+    for called in (lambda path: path.stem, _name_inside):
+        for _, folder in _folders():
+            found = [path for path in _patterns_in(folder) if _plain(called(path)) == wanted]
+            if len(found) > 1 and wanted:
+                hint = f"Give its file: {', '.join(map(str, found))}."
+                message = f"{len(found)} patterns are called {quoted(name, 200)}"
+                raise InputError.of("pattern.ambiguous", message, hint=hint)
+            if found and wanted:
+                return found[0]
+    return None
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\W_]+", "", name).casefold()
+
+
+def _name_inside(path: Path) -> str:
+    """The name that a pattern file gives itself, as far as it can be read."""
+    with suppress(OSError, ValueError):
+        if path.stat().st_size <= MAX_BYTES:
+            return str(parse_toml(path.read_text(encoding="utf-8")).get("name", ""))
+    return ""
 
 
 def known_patterns() -> tuple[Known, ...]:

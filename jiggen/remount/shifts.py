@@ -10,19 +10,22 @@ left, closed ones: their ends are exact, no grid is walked.
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import NamedTuple
+from functools import partial
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
+from jiggen.pattern.model import Side
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
 """Least and greatest shift in mm, both included."""
 
 SPAN = (-60.0, 60.0)  # mm of shift looked over; farther than any mount is moved
+SENSIBLE = 20.0  # mm that mounts are moved, at the most; common practice, no source
 NO_WAY = f"no shift of up to {SPAN[1]:g} mm towards the {{}} is clear"
 ROUNDING = 1e-9
 """mm by which a distance may miss its limit through rounding alone and still keep it."""
@@ -32,7 +35,8 @@ ROUNDING = 1e-9
 class OldHole:
     """A hole that an earlier mount left in the ski: x, y from the mounting mark, in mm.
 
-    `diameter` is None where nobody measured it; `plugged` says that it was filled.
+    `diameter` is None where nobody measured it; `plugged` says that it was filled; `ski` is the
+    one of the pair that has it, None for both.
     """
 
     id: str
@@ -40,6 +44,7 @@ class OldHole:
     y: float
     diameter: float | None = None
     plugged: bool = False
+    ski: Side | None = None
 
 
 @dataclass(frozen=True)
@@ -239,14 +244,23 @@ class Way:
     set_to: float
     room: Interval
 
+    @property
+    def far(self) -> bool:
+        """Whether it is farther than mounts are moved."""
+        return abs(self.set_to) > SENSIBLE
+
 
 @dataclass(frozen=True, eq=False)
 class Answer:
     """What was asked, and what was found.
 
-    `clear` are shifts from `layout`, mm.  Where no mount is clear towards one end of the ski,
-    the field ending in `_why` says so in words.  `best` is the layout at the nearest clear mount,
-    as it is set; None where `layout` is clear itself, or no mount is.
+    `old` are the holes of the skis that get `layout`, `clear` are shifts from it, mm.  Where no
+    mount is clear towards one end of the ski, the field ending in `_why` says so in words.  `plug`
+    are the open holes that are in the way of the mount asked for alone: once they are plugged it
+    is clear; empty where that does not do.  `plugged_way` is then the nearest mount that is clear
+    once the holes `plug_there` are plugged, where that is nearer than any without.  `best` is the
+    layout at the nearest clear mount, as it is set; None where `layout` is clear itself, or no
+    mount is.
     """
 
     layout: Layout
@@ -259,12 +273,26 @@ class Answer:
     to_tail: Way | None
     to_tip_why: str
     to_tail_why: str
+    plug: tuple[str, ...]
+    plugged_way: Way | None
+    plug_there: tuple[str, ...]
     best: Layout | None
+
+    @property
+    def ways(self) -> tuple[tuple[Literal["tip", "tail"], Way], ...]:
+        """The nearest clear mounts, each with the end it lies towards: what is far comes last."""
+        ways: list[tuple[Literal["tip", "tail"], Way]] = []
+        ways += [("tip", self.to_tip)] if self.to_tip else []
+        ways += [("tail", self.to_tail)] if self.to_tail else []
+        return tuple(sorted(ways, key=lambda one: one[1].far))
 
     def as_dict(self) -> dict[str, object]:
         """The answer as plain values: mm; shifts are whole mount shifts."""
         found = asdict(self)
-        same = ("conflicts", "reused", "to_tip", "to_tip_why", "to_tail", "to_tail_why")
+        same = (
+            *("conflicts", "reused", "to_tip", "to_tip_why", "to_tail", "to_tail_why"),
+            *("plug", "plugged_way", "plug_there"),
+        )
         asked = ("pattern", "boot", "mount_shift", "core", "side")
         return {
             **{name: found["layout"][name] for name in asked},
@@ -277,24 +305,67 @@ class Answer:
 
 
 def check_mount(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> Answer:
-    """Compare `layout` with the `old` holes.  Raises InputError ``remount.limit``."""
-    found = conflicts(layout, old, limits)
-    clear = clear_shifts(layout, old, limits)
+    """Compare `layout` with the `old` holes of the skis that get it.
+
+    Where both skis do, a mount is clear that is so on both.  Raises InputError ``remount.limit``.
+    """
+    mine = on_skis(layout, old)
+    found = conflicts(layout, mine, limits)
+    clear = clear_shifts(layout, mine, limits)
     near = nearest_clear(clear)
-    way = _way(near.best, clear, layout.mount_shift) if found else None
+    ways = [_way(shift, clear, layout.mount_shift) for shift in near]
+    way = min(filter(None, ways), key=partial(_order, layout), default=None) if found else None
+    plug = _plugs(layout, mine, limits) if found else ()
+    plugged_way, there = _once_plugged(layout, mine, limits) if found and not plug else (None, ())
+    if not there or _order(layout, way) <= _order(layout, plugged_way):
+        plugged_way, there = None, ()
     return Answer(
         layout=layout,
-        old=tuple(old),
+        old=mine,
         limits=limits,
         conflicts=found,
-        reused=reused(layout, old, limits),
+        reused=reused(layout, mine, limits),
         clear=clear,
-        to_tip=_way(near.to_tip, clear, layout.mount_shift),
-        to_tail=_way(near.to_tail, clear, layout.mount_shift),
+        to_tip=ways[0],
+        to_tail=ways[1],
         to_tip_why=NO_WAY.format("tip") if near.to_tip is None else "",
         to_tail_why=NO_WAY.format("tail") if near.to_tail is None else "",
+        plug=plug,
+        plugged_way=plugged_way,
+        plug_there=there,
         best=moved(layout, way.set_to - layout.mount_shift) if way else None,
     )
+
+
+def on_skis(layout: Layout, old: Sequence[OldHole]) -> tuple[OldHole, ...]:
+    """Those of `old` that are on a ski that gets `layout`."""
+    both = layout.pair == "same"
+    return tuple(hole for hole in old if both or hole.ski in (None, layout.side))
+
+
+def _order(layout: Layout, way: Way | None) -> tuple[bool, float]:
+    """Mounts that are moved so far come before those that are not, then the nearer ones."""
+    return (way.far, abs(way.set_to - layout.mount_shift)) if way else (True, math.inf)
+
+
+def _plugs(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> tuple[str, ...]:
+    """The open holes that are in the way, if `layout` is clear once they are plugged."""
+    near = {one.old for one in conflicts(layout, old, limits)}
+    plug = {hole.id for hole in old if hole.id in near and not hole.plugged}
+    after = [replace(hole, plugged=hole.plugged or hole.id in plug) for hole in old]
+    return () if conflicts(layout, after, limits) else tuple(h.id for h in old if h.id in plug)
+
+
+def _once_plugged(
+    layout: Layout, old: Sequence[OldHole], limits: RemountLimits
+) -> tuple[Way | None, tuple[str, ...]]:
+    """The nearest mount that is clear once open holes are plugged, and which."""
+    clear = clear_shifts(layout, [replace(hole, plugged=True) for hole in old], limits)
+    ways = (_way(shift, clear, layout.mount_shift) for shift in nearest_clear(clear))
+    way = min(filter(None, ways), key=partial(_order, layout), default=None)
+    if way is None:
+        return None, ()
+    return way, _plugs(moved(layout, way.set_to - layout.mount_shift), old, limits)
 
 
 def _way(shift: float | None, clear: Iterable[Interval], mount: float) -> Way | None:

@@ -8,11 +8,12 @@ import numpy as np
 
 from jiggen.errors import Finding
 from jiggen.measure import METHODS, REACH, adjustment
-from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informed, listed
+from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informed
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit, blocks
 from jiggen.measure.survey.network import Claim, Numbers
 from jiggen.measure.survey.rigidity import Alternative, Hinge
+from jiggen.units import listed
 
 
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:

@@ -23,9 +23,9 @@ from jiggen.inputs.shape import (
     validate,
 )
 from jiggen.measure import METHODS, REACH, Method
-from jiggen.measure.adjustment import listed
 from jiggen.pattern.model import Datum, Pair
 from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
+from jiggen.units import listed
 
 # The plate's edges, each with the one across the plate.
 OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
