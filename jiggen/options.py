@@ -281,6 +281,13 @@ TICKET = _sheet(
     "ticket", "text", "Free text for the head: customer, order, ski.", default="", metavar="TEXT"
 )
 
+PLATE_HOLE = Option(
+    "plate-hole",
+    "length",
+    "How wide the plate's own holes are, 5.5: draws them at 1:1 too, around the drill's.",
+    group=SHEET,
+)
+
 TERMS = Option("terms", "path", "What you know better than our assumptions, as TOML.")
 LIMIT = result(
     "limit", "length", "Warn of holes expected to be farther off.", default="0.5", positive=True
@@ -295,6 +302,7 @@ FORCE = result(
     "force", "flag", "Replace the folder even if it holds another jig, or jiggen did not make it."
 )
 SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
+PDF = result("pdf", "path", "Draw at 1:1 over the pages of a PDF, to print.", suffix=".pdf")
 DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")
 

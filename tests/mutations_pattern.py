@@ -422,6 +422,13 @@ MUTATIONS = [
         LAYOUT,
         product="trial",
     ),
+    mutation(
+        "a trial plate's holes, said to be the plate's own",
+        "record",
+        inputs(plate_hole=5.5),
+        ASKED,
+        product="trial",
+    ),
     mutation("a trial plate's shift", "record", inputs(shift=4.0), ASKED, product="trial"),
     mutation(
         "a trial plate's pattern lost",

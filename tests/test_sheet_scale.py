@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -11,6 +12,10 @@ import pytest
 from record_samples import sheet_pdf
 from sheet_samples import STEMS, manifest, pages, tiles
 
+from jiggen.cautions import CAUTIONS
+from jiggen.cli import main
+from jiggen.layout import lay_out
+from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify.reading.pdf import Sheet, Stroke, read_pages
 
 # Width and height in mm: A4 of ISO 216; letter, 8.5 x 11 in, of ANSI/ASME Y14.1.
@@ -130,7 +135,11 @@ def crosses(page: Sheet) -> dict[str, tuple[float, float]]:
 @cache
 def lay_together(name: str, paper: str) -> list[tuple[Sheet, tuple[float, float]]]:
     """Each 1:1 page with its shift on the table, found by the crosses it shares with others."""
-    sheets = tiles(name, paper)
+    return laid_together(tiles(name, paper))
+
+
+def laid_together(sheets: Sequence[Sheet]) -> list[tuple[Sheet, tuple[float, float]]]:
+    """Pages with their shifts, as `lay_together`."""
     marks = [crosses(page) for page in sheets]
     shifts = {0: np.zeros(2)}
     while len(shifts) < len(sheets):
@@ -147,6 +156,40 @@ def lay_together(name: str, paper: str) -> list[tuple[Sheet, tuple[float, float]
                 shifts[index] = moves[0]
         assert len(shifts) > before, "every page is joined to another"
     return [(page, tuple(shifts[index])) for index, page in enumerate(sheets)]
+
+
+@pytest.mark.parametrize("name", ["club-piste", "free-heel"])
+def test_a_layout_has_the_same_pages_without_a_build(name, tmp_path, capsys):
+    target = tmp_path / "look.pdf"
+    words = ["layout", name, "--boot", "305", "--pdf", str(target), "--paper", "letter"]
+    assert main([*words, "--plate-hole", "5.5"]) == 0
+    read = read_pages(target.read_bytes())
+    assert all(page.size == pytest.approx(PAPERS["letter"][::-1], abs=NEAR) for page in read)
+    assert all(caution in page.text for page in read for caution in CAUTIONS)
+    placed = laid_together(read)
+    mark = next(s.start[0] + shift[0] for page, shift in placed for s in page.strokes if is_mark(s))
+    middle = next(s.start[1] for s in read[0].strokes if is_centre(s))
+    found = {
+        (*np.round(np.add(ring.centre, shift), 2), round(2 * ring.radius, 2))
+        for page, shift in placed
+        for ring in page.rings
+    }
+    layout = lay_out(read_pattern(find_pattern(name)), 305.0)
+    places = np.add(layout.positions, (mark, middle))
+    for place in places:  # the drill's hole, and around it the plate's
+        near = {size for x, y, size in found if math.dist((x, y), place) < NEAR + 0.01}
+        assert near == {3.6, 5.5}
+    assert all(min(math.dist(p, ring[:2]) for p in places) < NEAR + 0.01 for ring in found)
+    assert main([*words, "--plate-hole", "30"]) == 2
+    assert "Allowed: 2 to 15 mm" in capsys.readouterr().err
+
+
+def test_the_plate_lies_on_the_page_never_under_it():
+    for page in tiles("hut-plate", "A4"):
+        assert "Lay the plate on it, mark on mark" in page.text
+    said = " ".join(page.text for page in pages("hut-plate", "A4"))
+    assert "pieces on the 1:1 holes, never under them" in said
+    assert "holes over the" not in said and "Lay it over" not in said
 
 
 def test_scale_is_seen_when_it_is_wrong(monkeypatch):

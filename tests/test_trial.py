@@ -41,6 +41,7 @@ from jiggen.verify import check
 BED = Bed(220.0, 220.0, 250.0)
 LARGE = Bed(400.0, 400.0, 400.0)
 TEXTS = ("manifest.json", "job.toml", "pattern.toml")
+PLATE_HOLE = 5.5
 FEW = ((12.0, 10.0), (-30.0, 0.0), (20.0, -12.5))
 
 
@@ -189,10 +190,10 @@ def built(tmp_path_factory) -> Built:
 
 @pytest.fixture(scope="module")
 def halves(tmp_path_factory) -> Built:
-    """A plate of two pieces."""
+    """A plate of two pieces, its holes as large as the plate's own."""
     target = tmp_path_factory.mktemp("trial") / "two"
     places = (150.0, 10.0), (-150.0, -12.5)
-    plan = partial(plan_trial, pattern(*places), made(*places), BED)
+    plan = partial(plan_trial, pattern(*places), made(*places), BED, plate_hole=PLATE_HOLE)
     return build(TRIAL, plan, target)
 
 
@@ -285,6 +286,26 @@ def test_a_hole_moved_in_the_files_is_found(built: Built, tmp_path: Path):
     assert moved.found == pytest.approx(0.1, abs=0.005)
 
 
+def test_holes_as_large_as_the_plates_own(halves: Built, tmp_path: Path):
+    assert {guide.bore for guide in halves.record.guides} == {PLATE_HOLE}
+    assert halves.record.inputs.plate_hole == PLATE_HOLE
+    folder = shutil.copytree(halves.folder, tmp_path / "smaller")
+    data = json.loads((folder / "manifest.json").read_text())
+    data["guides"][0]["bore"] = 5.4
+    (folder / "manifest.json").write_text(json.dumps(data))
+    found = check(folder).of("verify.bore")
+    assert [(fault.subject, fault.found, fault.wanted) for fault in found] == [("a-1", 5.4, 5.5)]
+
+
+@pytest.mark.parametrize(
+    "plate_hole, code", [(1.0, "layout.plate-hole"), (9.0, "design.trial-hole")]
+)
+def test_holes_that_no_plate_has_or_that_run_together_are_refused(plate_hole, code):
+    with pytest.raises(InputError) as error:
+        design_trial(made((12.0, 5.0), (12.0, -5.0)), BED, plate_hole=plate_hole)
+    assert [finding.code for finding in error.value.findings] == [code]
+
+
 def test_a_plate_that_fails_its_verification_is_not_handed_over(built: Built, tmp_path: Path):
     def make(folder: Path) -> TrialRecord:
         shutil.copytree(built.folder, folder, dirs_exist_ok=True)
@@ -310,6 +331,9 @@ def test_a_summary_says_how_to_use_it(built: Built, halves: Built):
     assert "Measure its 100.0 scale" in words(halves)
     assert "100.0" not in words(built)  # too short for one
     said = words(built)
+    # 3.75 mm holes are seen within the plate's 5.5 mm, and never under them.
+    assert "Lay the real plate on it, never under it" in said and "smaller one must" in said
+    assert "open right through" in words(halves) and "smaller" not in words(halves)
     assert "Files verified: 3 holes" in said
     assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
     assert "never drill through it" in said

@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     from jiggen.pipeline.build import Built
     from jiggen.verify import Verification
 
+TRIAL_HOLE = replace(
+    table.PLATE_HOLE,
+    help="Make its holes as large as the plate's own, 5.5, so that one can be seen or a pin pushed "
+    "right through both; by default a drill just passes.",
+    group=table.JOB,
+)
 TRIAL_OUT = replace(
     table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-…-trial."
 )
@@ -147,11 +153,12 @@ def trial(
     mount: options.Mount,
     bed: options.BedOption,
     printer: options.PrinterOption,
+    plate_hole: Annotated[float | None, TRIAL_HOLE],
     out: Annotated[Path | None, TRIAL_OUT],
     force: options.ForceOption,
     as_json: options.JsonOption,
 ) -> None:
-    """Make a trial plate: 2 mm thin, with every hole, to lay on the real plate first.
+    """Make a trial plate: 2 mm thin, with every hole, to lay the real plate on first.
 
     It costs little plastic and shows whether the pattern is right. It guides no drill.
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
@@ -167,9 +174,10 @@ def trial(
     from jiggen.report.summary import trial_summary
 
     words = mount_words(holes.pair == "mirrored", holes.side, holes.mount_shift, holes.core)
-    more = (*words, *printer_words(profile), "trial")
+    sizes = [f"hole{plate_hole:g}"] if plate_hole else []
+    more = (*words, *printer_words(profile), *sizes, "trial")
     target = out or Path("out") / folder_name(holes.pattern, holes.boot, more=more)
-    plan = partial(plan_trial, pattern, holes, Bed(*bed), profile)
+    plan = partial(plan_trial, pattern, holes, Bed(*bed), profile, plate_hole)
     with output.shown_progress():
         made = pipeline.build(TRIAL, plan, target, force=force)
     scaled = made.plan.design.scaled
@@ -367,6 +375,7 @@ def sheet(
     paper: Annotated[options.Paper, table.PAPER],
     units: Annotated[options.Units, table.UNITS],
     ticket: Annotated[str, table.TICKET],
+    plate_hole: Annotated[float | None, table.PLATE_HOLE],
     core: Annotated[options.Core | None, SHEET_CORE],
     measured: options.SkiInHand,
     limits: options.Limits,
@@ -394,7 +403,8 @@ def sheet(
         check_core(record, core)
     if state != SkiState():
         record = redrilled(record, state, asked)
-    write_whole(target, sheet_pdf(record, paper=paper, units=units, ticket=ticket), "--out")
+    pages = sheet_pdf(record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole)
+    write_whole(target, pages, "--out")
     data = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}
     text = f"{target}\nPrint it at 100 %, and check its bars with a ruler."
     output.write(as_json, lambda: data, lambda: text)

@@ -37,6 +37,10 @@ def layout(
     ski: Annotated[options.Range | None, DRAWN_SKI],
     svg: Annotated[Path | None, table.SVG],
     dxf: Annotated[Path | None, table.DXF],
+    pdf: Annotated[Path | None, table.PDF],
+    paper: Annotated[options.Paper, table.PAPER],
+    units: Annotated[options.Units, table.UNITS],
+    plate_hole: Annotated[float | None, table.PLATE_HOLE],
     as_json: options.JsonOption,
 ) -> None:
     """Show where the holes go for one boot: a table, and drawings at 1:1.
@@ -52,6 +56,12 @@ def layout(
             write_whole(svg, layout_svg(found, ski), "--svg")
         if dxf:
             write_whole(dxf, layout_dxf(found, ski), "--dxf")
+    if pdf:
+        from jiggen.files import write_whole
+        from jiggen.report.sheet import layout_pdf
+
+        pages = layout_pdf(found, ski or (), paper=paper, units=units, plate_hole=plate_hole)
+        write_whole(pdf, pages, "--pdf")
     x, y = found.positions.T
     sizes = {"diameter": found.diameters, "depth": found.depths}
     data = {

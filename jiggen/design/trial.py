@@ -1,11 +1,14 @@
 """The trial plate as plain numbers: a thin print for a dry fit on the real plate.
 
-It is laid on the plate before any jig is built: every hole must match the one under it.  It lies
-in the ski frame, underside at z = 0, as it is printed.  It guides no drill: one just passes.
+The plate is laid on it before any jig is built: its holes are smaller than the plate's and must
+show in the middle of them, or are as large and must be open right through.  It lies in the ski
+frame, underside at z = 0, as it is printed.  It guides no drill: one just passes.
 """
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import shapely
@@ -22,7 +25,7 @@ from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
 from jiggen.design.settings import Bed
 from jiggen.errors import Finding, InputError
-from jiggen.layout import Layout
+from jiggen.layout import Layout, check_plate_hole
 
 NAME = "plate"  # of the part, or with a half's name after it
 THICKNESS = 2.0  # mm: stiff enough to handle, thin enough to look through
@@ -31,6 +34,7 @@ FOOT = 0.4  # mm at 45° off the edges on the bed, against elephant's foot
 EDGE = 8.0  # mm from a hole to the plate's edge: room for its name
 LEAST_REACH = 20.0  # mm of plate past the mounting mark
 LEAST_HALF_WIDTH = 25.0
+LEAST_WALL = 1.2  # mm between two holes: three lines of a 0.4 mm nozzle
 CUT_WALL = 2.0  # mm between a hole and the cut at the mounting mark
 BED_MARGIN = 2.0
 DEPTH = 0.4  # mm of engraving: two layers
@@ -48,7 +52,8 @@ COARSE = 0.05  # mm that a letter's outline is simplified by, which halves its c
 class Trial:
     """A trial plate for `layout`, of one piece or of two that meet at the mounting mark.
 
-    `left_out` are the names, by part, of what found no room to be engraved.
+    `left_out` are the names, by part, of what found no room to be engraved; `plate_hole` is how
+    wide the plate's own holes are, mm, where these are as large.
     """
 
     layout: Layout
@@ -56,6 +61,7 @@ class Trial:
     plates: tuple[Body, ...]
     left_out: dict[str, tuple[str, ...]]
     hole_fit: float
+    plate_hole: float | None = None
 
     @property
     def scaled(self) -> bool:
@@ -78,16 +84,22 @@ class Trial:
         )
 
 
-def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
+def design_trial(
+    layout: Layout, bed: Bed, hole_fit: float = 0.0, plate_hole: float | None = None
+) -> Trial:
     """Choose every number of a trial plate, its holes wider by `hole_fit` mm, as in `Settings`.
 
+    The drill just passes them, or they are as large as the plate's own, `plate_hole` mm.
     Raises InputError ``design.trial-cut`` when two pieces are needed and a hole lies in the cut
-    between them, ``design.trial-bed`` when a piece does not fit the bed, and ``design.no-letter``.
+    between them, ``design.trial-bed`` when a piece does not fit the bed, ``design.trial-hole`` when
+    holes as large cannot be, and ``design.no-letter``.
     """
+    if plate_hole is not None:
+        _check_walls(layout, plate_hole)
     guides = []
     columns = (layout.positions.tolist(), layout.diameters.tolist())
     for hole, (x, y), drill in zip(layout.ids, *columns, strict=True):
-        bore, z = drill + (CLEARANCE + hole_fit), (FOOT, THICKNESS)
+        bore, z = hole_fit + (plate_hole or drill + CLEARANCE), (FOOT, THICKNESS)
         guides.append(Guide(hole, x, y, drill, None, bore, bore, z, *z, THICKNESS, 0.0))
     widest = max(abs(guide.y) + guide.radius for guide in guides)
     low = min(guide.x - guide.radius for guide in guides)
@@ -108,7 +120,19 @@ def design_trial(layout: Layout, bed: Bed, hole_fit: float = 0.0) -> Trial:
         raise InputError(faults)
     made = [_body(plate, guides, layout, _turn(plate, bed) or 0.0) for plate in plates]
     left_out = {body.name: names for body, names in made if names}
-    return Trial(layout, bed, tuple(body for body, _ in made), left_out, hole_fit)
+    return Trial(layout, bed, tuple(body for body, _ in made), left_out, hole_fit, plate_hole)
+
+
+def _check_walls(layout: Layout, plate_hole: float) -> None:
+    """Refuse holes as large as the plate's where no wall is left between two."""
+    check_plate_hole(plate_hole)
+    at, names = layout.positions, layout.ids
+    near = ((math.dist(at[a], at[b]), a, b) for a, b in combinations(range(len(at)), 2))
+    apart, one, other = min(near, default=(math.inf, 0, 0))
+    if apart < plate_hole + LEAST_WALL:
+        message = f"{names[one]} and {names[other]}, {apart:.1f} mm apart, would run together"
+        hint = "Leave it away: a drill just passes the trial's holes, and the plate is laid on it."
+        raise InputError.of("design.trial-hole", message, key="plate-hole", hint=hint)
 
 
 def _halves(whole: Plate, guides: list[Guide]) -> list[Plate]:

@@ -37,7 +37,13 @@ def asked_of_jig(job: Job) -> Texts:
     return _texts("jig", values, job.pattern, job.printer)
 
 
-def asked_of_trial(pattern: Pattern, layout: Layout, bed: Bed, printer: Profile | None) -> Texts:
+def asked_of_trial(
+    pattern: Pattern,
+    layout: Layout,
+    bed: Bed,
+    printer: Profile | None,
+    plate_hole: float | None = None,
+) -> Texts:
     """The texts of a trial plate.  Raises as `asked_of_jig`."""
     values = {
         "boots": (layout.boot, layout.boot),
@@ -45,6 +51,7 @@ def asked_of_trial(pattern: Pattern, layout: Layout, bed: Bed, printer: Profile 
         "core": layout.core,
         "side": layout.side,
         "bed": asdict(bed),
+        "plate_hole": plate_hole,
     }
     return _texts("trial", values, pattern, printer)
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # the record's models take longer to load than all else that 
 Array = NDArray[np.float64]
 
 SAME = 1e-6  # mm: groups whose moves differ by less move as one
+PLATE_HOLE = (2.0, 15.0)  # mm: a plate's own holes are as wide; common practice, no source
 MOST_BOOTS = 200  # lengths: more than any boot has
 
 
@@ -138,6 +139,14 @@ def lay_out(
         diameters=locked([drill.diameter(core) for drill in drills]),
         depths=locked([drill.depth for drill in drills]),
     )
+
+
+def check_plate_hole(plate_hole: float) -> None:
+    """Raise InputError ``layout.plate-hole`` for a hole, mm, that is as wide as no plate's."""
+    low, high = PLATE_HOLE
+    if not low <= plate_hole <= high:  # so put, NaN is refused as well
+        message, hint = f"a hole {plate_hole:g} mm wide", f"Allowed: {low:g} to {high:g} mm."
+        raise InputError.of("layout.plate-hole", message, key="plate-hole", hint=hint)
 
 
 def numbered(group: Group) -> Iterator[tuple[str, Hole]]:

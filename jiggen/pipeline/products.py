@@ -255,17 +255,21 @@ JIG = Product[PlannedJig, JigRecord](
 
 
 def plan_trial(
-    pattern: Pattern, layout: Layout, bed: Bed, printer: Profile | None = None
+    pattern: Pattern,
+    layout: Layout,
+    bed: Bed,
+    printer: Profile | None = None,
+    plate_hole: float | None = None,
 ) -> Planned[Trial]:
     """The design of a trial plate for a `layout` of `pattern`, its holes as the printer needs them.
 
-    Raises InputError.
+    They are as large as the plate's own, `plate_hole` mm, if that is given.  Raises InputError.
     """
     compensation = printer.compensation if printer else None
     if compensation:
         printers.refuse_compensation(compensation)
-    trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0)
-    asked = asked_of_trial(pattern, layout, bed, printer)
+    trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0, plate_hole)
+    asked = asked_of_trial(pattern, layout, bed, printer, plate_hole)
     return Planned(trial, bed, TRIAL_MARGIN, compensation, asked=asked)
 
 
@@ -287,6 +291,7 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
                 "hole_fit": trial.hole_fit,
                 "thickness": THICKNESS,
                 "clearance": CLEARANCE,
+                "plate_hole": trial.plate_hole,
                 "printer": compensation.printer if compensation else None,
             }
         ),

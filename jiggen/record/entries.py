@@ -119,12 +119,16 @@ class JigInputs(LayoutInputs):
 
 
 class TrialInputs(LayoutInputs):
-    """What was asked of a trial plate; its holes are `hole_fit` wider than it takes."""
+    """What was asked of a trial plate; its holes are `hole_fit` wider than it takes.
+
+    They are as large as the `plate_hole`s, or larger than the drill by the `clearance`.
+    """
 
     bed: BedSize
     hole_fit: float
     thickness: Length
     clearance: float
+    plate_hole: Length | None = None
     printer: Name | None
 
 

@@ -17,9 +17,18 @@ from jiggen.report.sides import about_ski
 from jiggen.tables import material
 from jiggen.verify import Verification, table, verdict
 
+PRINT_TRIAL = "Print it as it lies, without supports."
+SMALLER = (
+    "Lay the real plate on it, never under it: arrow to the plate's tip end.",
+    "Look straight down: in the middle of each hole of the plate the trial's smaller one must",
+    "show, with an even rim. Or push a drill's shank through both: it stands in the middle.",
+)
+AS_LARGE = (
+    "Lay the real plate on it: arrow to the plate's tip end.",
+    "Look straight down: every hole must be open right through, without a crescent at its rim, and",
+    "a pin that fits the plate's hole must go through both.",
+)
 USE_TRIAL = (
-    "Print it as it lies, without supports.",
-    "Lay it on the real plate, arrow to the tip: each hole must show the plate's in its middle.",
     "Where one does not, the pattern is wrong: correct it before a jig is built.",
     "It guides no drill: never drill through it.",
 )
@@ -49,6 +58,8 @@ def trial_summary(
         "",
         *([MEASURE_SCALE] if scaled else []),
         *([LAY] if entry else []),
+        PRINT_TRIAL,
+        *(AS_LARGE if record.inputs.plate_hole else SMALLER),
         *USE_TRIAL,
     ]
     return "\n".join(_result(verification, folder, lines))

@@ -87,6 +87,15 @@ def _judge_boots(manifest: Manifest, found: Layouts, ledger: Ledger) -> None:
         about.within(float(xs[worst]), wanted, limits.FIGURE, "verify.layout", message)
 
 
+def judge_plate_holes(manifest: Manifest, plate_hole: float, ledger: Ledger) -> None:
+    """Holes of a trial plate that must be as large as the plate's own."""
+    wanted = plate_hole + manifest.inputs.hole_fit
+    for guide in manifest.guides:
+        message = f"hole {guide.bore:.3f} mm wide; {wanted:.3f} mm for the plate's own"
+        about = ledger.about(MANIFEST, guide.id)
+        about.within(guide.bore, wanted, limits.FIGURE, "verify.bore", message)
+
+
 def judge_drilling(
     evidence: Evidence, job: Job, pattern: Pattern, found: Layouts, ledger: Ledger
 ) -> None:

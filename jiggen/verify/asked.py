@@ -19,7 +19,7 @@ from jiggen.files import JOB_FILE, MANIFEST, PATTERN_FILE, PRINTER_FILE
 from jiggen.pattern.model import Pattern
 from jiggen.pattern.read import parse_pattern
 from jiggen.verify import limits
-from jiggen.verify.anew import judge_drilling, judge_layout
+from jiggen.verify.anew import judge_drilling, judge_layout, judge_plate_holes
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.parts import fail_unreadable
 from jiggen.verify.reading.asked import Printer, Written, read_job, read_printer, read_text
@@ -73,6 +73,8 @@ def judge_asked(evidence: Evidence, ledger: Ledger) -> None:
         judge_same("inputs", found, wanted, limits.FIGURE, "verify.asked", ledger)
     if pattern and job.boots:
         layouts = judge_layout(manifest, job, pattern, ledger)
+        if job.plate_hole:
+            judge_plate_holes(manifest, job.plate_hole, ledger)
         if layouts and kind == "jig":
             judge_drilling(evidence, job, pattern, layouts, ledger)
 
@@ -131,6 +133,8 @@ def _plain(written: Written, pattern: Pattern | None) -> dict[str, Any]:
         "pair": pattern.pair,
         "boot": float(math.ceil(most)) if many else most,
     }
+    if job.kind == "trial":
+        wanted["plate_hole"] = job.plate_hole
     if job.kind == "jig":
         wanted["boots"] = [float(math.floor(least)), float(math.ceil(most))] if many else None
         area = job.ski_in_hand.area or pattern.area

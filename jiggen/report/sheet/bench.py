@@ -37,8 +37,8 @@ PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per colum
 LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
 WHOLE = (
-    "Lay the 1:1 holes over the finished jig, mark on mark: every hole lies in the middle of its "
-    "guide.",
+    "Lay the body on the 1:1 holes before its rails go in, its line on the mark. Straight down "
+    "every guide the cross lies in the middle.",
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen through the jig's "
     "windows.",
     "Lay the jig on the ski, arrow to the tip. Turn the knobs until the rails nearly touch, and "
@@ -47,8 +47,8 @@ WHOLE = (
     "Tighten both lock screws.",
 )
 HALVES = (
-    "Lay the 1:1 holes over each half, mark on the line of the boot they are drawn for: every hole "
-    "lies in the middle of its guide.",
+    "Lay each half on the 1:1 holes before its rails go in, the line of the boot they are drawn "
+    "for on the mark. Straight down every guide the cross lies in the middle.",
     "Fix the ski. Find its mounting mark, and mark it so that it can be seen on either side of a "
     "half's tongue.",
     MOUNT_SHIFT,
@@ -117,7 +117,7 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
             width,
             kit.field("Boot sole", kit.boot_lengths(job, units), own),
             kit.field("Mount shift", way if shift else "none", own),
-            kit.field("Skis", kit.which_skis(job), own),
+            kit.field("Skis", kit.which_skis(inputs), own),
         ),
         kit.columns(
             width,
@@ -181,10 +181,10 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
     return (
         "Check this sheet, both 100 mm bars on each 1:1 page, with a rule, and the print with "
         "caliper and try square, within the limits above.",
-        "Assemble the jig from what is listed above, as Assembly says.",
         lay_over,
-        "Dry fit: lay the 1:1 holes over the plate or binding: every hole lies in the middle of "
-        "the plate's own.",
+        "Assemble the jig from what is listed above, as Assembly says.",
+        "Dry fit: lay the plate or the binding's pieces on the 1:1 holes, never under them: in the "
+        "middle of every hole of theirs a cross shows, and the circle with an even rim.",
         "Compare boot sole, mount shift, core and ski with the ticket.",
         *place,
         "Read the scales of all four rails at the body's side edge: left and right must agree, "

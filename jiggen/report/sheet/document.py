@@ -23,7 +23,7 @@ PAPERS: dict[Paper, Size] = {
     "letter": (215.9, 279.4),  # 8.5 x 11 in: ANSI/ASME Y14.1, size A
 }
 MARGIN = 10.0  # mm; common practice, no source: office printers leave 4 to 6.4 mm blank
-UPRIGHT, LYING = "upright", "lying"  # page templates
+UPRIGHT, LYING = TEMPLATES = ("upright", "lying")  # of pages
 CAUTION, FOOT = 7.0, 7.5  # points
 FOOT_GAP = 2.0  # mm over the cautions
 
@@ -37,9 +37,16 @@ def frame_size(paper: Paper, *, upright: bool = True) -> Size:
 
 
 def write_document(
-    story: Iterable[Flowable], paper: Paper, title: str, about: str, version: str, mark: str = ""
+    story: Iterable[Flowable],
+    paper: Paper,
+    title: str,
+    about: str,
+    version: str,
+    mark: str = "",
+    *,
+    first: str = UPRIGHT,
 ) -> bytes:
-    """The PDF of `story`, which starts on an upright page: equal bytes for equal stories.
+    """The PDF of `story`, with its `first` page upright or lying: equal bytes for equal stories.
 
     A table stays on one page if it fits on one.  `about` says what the pages are for, `version`
     is jiggen's, `mark` that of the record they belong to.  The templates ``UPRIGHT`` and
@@ -48,7 +55,7 @@ def write_document(
     stream = io.BytesIO()
     document = BaseDocTemplate(
         stream,
-        pageTemplates=[_template(UPRIGHT, paper), _template(LYING, paper)],
+        pageTemplates=[_template(name, paper) for name in sorted(TEMPLATES, key=first.__ne__)],
         initialFontName=font_name(False),
         pageCompression=1,
         invariant=1,

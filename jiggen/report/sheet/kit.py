@@ -17,7 +17,9 @@ from jiggen.draw.figures import box
 from jiggen.draw.fonts import POINT, fit, font_name, points
 from jiggen.draw.pdf import paint
 from jiggen.draw.shapes import Anchor, Area, Colour, Line, Pen, Point, Shape, Text, grey
+from jiggen.layout import Layout
 from jiggen.record import JigRecord
+from jiggen.record.entries import LayoutInputs
 from jiggen.units import INCH, number
 
 Units = Literal["mm", "in"]
@@ -230,8 +232,6 @@ def boot_lengths(job: JigRecord, units: Units) -> str:
     return f"{number(least)} to {full(most, units)}"
 
 
-def which_skis(job: JigRecord) -> str:
-    """Which ski of a pair the jig is for."""
-    if job.inputs.pair == "same":
-        return "left and right"
-    return f"{job.inputs.side.upper()} ski only"
+def which_skis(of: LayoutInputs | Layout) -> str:
+    """Which ski of a pair holes are for."""
+    return "left and right" if of.pair == "same" else f"{of.side.upper()} ski only"

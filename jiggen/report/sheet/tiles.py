@@ -1,4 +1,4 @@
-"""The holes at 1:1, over as many lying pages as it takes, to lay over the jig and the plate.
+"""The holes at 1:1, over as many lying pages as it takes, to lay the plate and the jig on.
 
 A page shows a window of the ski.  Where two windows meet, both show the same registration
 crosses, and a dashed seam to cut along.
@@ -6,21 +6,22 @@ crosses, and a dashed seam to cut along.
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from itertools import chain, pairwise, product
 from string import ascii_lowercase, ascii_uppercase
 from typing import NamedTuple
 
-from reportlab.platypus import NextPageTemplate, PageBreak
+from reportlab.platypus import PageBreak
 from reportlab.platypus.flowables import Flowable
 
 from jiggen.draw.figures import SCALE_BAR, cross, scale_bar
-from jiggen.draw.fonts import POINT, fit, plain, points, width_of, wrap
-from jiggen.draw.shapes import Anchor, Box, Line, Pen, Point, Shape, grey
-from jiggen.record import JigRecord
+from jiggen.draw.fonts import POINT, fit, points, width_of, wrap
+from jiggen.draw.shapes import Anchor, Box, Circle, Line, Pen, Point, Shape, grey
+from jiggen.layout import check_plate_hole
 from jiggen.record.entries import Hole
 from jiggen.report.sheet import kit
-from jiggen.report.sheet.document import LYING, Size
+from jiggen.report.sheet.document import Size
 from jiggen.report.sheet.drawing import (
     View,
     box_around,
@@ -52,9 +53,11 @@ INSET, INSET_ALONG = 14.0, 65.0  # mm from a window's corner to a cross on an up
 APART = 10.0  # mm that a registration cross keeps from the centre of a hole, along x or y
 
 USE = (
-    "Lay it over the finished jig, and over the plate. It is for checking: drill through the jig, "
-    "never through paper."
+    "Lay the plate on it, mark on mark, and each body of the jig before its rails go in. Look "
+    "straight down: every hole has its cross in the middle. Only a check: never drill through "
+    "paper."
 )
+AS_LARGE = "Dashed: the plate's own holes, {wide} wide."
 JOIN = (
     "To join: cut one page along the seam and lay it on the other so that crosses of the same "
     "letter meet; tape."
@@ -65,6 +68,7 @@ CHECK = (
 )
 
 REGISTER, INK = Pen(0.2), Pen(0.25)
+PLATE = Pen(0.2, grey(0.3), (1.5, 1.0))
 SEAM = Pen(0.15, grey(0.4), (2.0, 2.0))
 _CAPITAL = points(BODY)  # mm
 
@@ -91,42 +95,65 @@ Marks = Iterator[tuple[list[Shape], Box]]
 """Shapes, and the box around them that the holes' names keep clear of."""
 
 
-def tile_pages(job: JigRecord, units: kit.Units, frame: Size) -> list[Flowable]:
-    """The 1:1 pages, which lie; `frame` is the room on a page."""
+@dataclass(frozen=True)
+class Plan:
+    """What is drawn at 1:1: whose holes they are, edges of `skis` of these widths, in mm.
+
+    With the `plate_hole`s, mm, each hole of the plate is drawn around its own too.
+    """
+
+    about: str
+    holes: tuple[Hole, ...]
+    skis: tuple[float, ...]
+    plate_hole: float | None = None
+
+    def reach(self, hole: Hole) -> float:
+        """How far from its centre a hole is drawn, mm."""
+        return max(self.plate_hole or 0.0, hole.diameter) / 2 + ARM
+
+
+def tile_pages(plan: Plan, units: kit.Units, frame: Size) -> list[Flowable]:
+    """The 1:1 pages, which lie; `frame` is the room on a page.  All but the first break before.
+
+    Raises InputError ``layout.plate-hole``.
+    """
+    if plan.plate_hole is not None:
+        check_plate_hole(plan.plate_hole)
     width, height = frame
-    top = kit.height_of(_head(job, units, (0, 0), 9, width), width)  # every page's is as high
+    top = kit.height_of(_head(plan, units, (0, 0), 9, width), width)  # every page's is as high
     height -= top + 0.1  # a little, since heights are rounded
     room = (STRIP, STRIP - height, width, 0.0)  # of the window in a page's picture
-    skis = (job.inputs.ski.least, job.inputs.ski.most)
-    xs, ys = [hole.x for hole in job.holes], [hole.y for hole in job.holes]
+    xs, ys = [hole.x for hole in plan.holes], [hole.y for hole in plan.holes]
     half = max(abs(y) for y in ys) + NAME_ROOM
     columns = cut(min(0.0, *xs) - BEYOND, max(0.0, *xs) + BEYOND, room[2] - room[0], [*xs, 0.0])
     rows = cut(-half, half, room[3] - room[1], [*ys, 0.0])[::-1]
     crosses = tuple(registers(columns, rows, list(zip(xs, ys, strict=True))))
-    story: list[Flowable] = [NextPageTemplate(LYING)]
+    story: list[Flowable] = []
     for row, column in product(range(len(rows)), range(len(columns))):
         across, along = rows[row], columns[column]
         view = View(1.0, room[0] - along.low, room[1] - across.low)
         holes = [
             hole
-            for hole in job.holes
-            if along.holds(hole.x, hole.diameter / 2 + ARM)
-            and across.holds(hole.y, hole.diameter / 2 + ARM)
+            for hole in plan.holes
+            if along.holds(hole.x, plan.reach(hole)) and across.holds(hole.y, plan.reach(hole))
         ]
         marks = [
             *_seams(view, columns, rows, room),
             *_registers(view, crosses, (row, column)),
-            *_edge_names(view, skis, units, room),
+            *_edge_names(view, plan.skis, units, room),
         ]
+        obstacles = ski_lines(view, plan.skis)
+        arm = max((plan.reach(hole) - hole.diameter / 2 for hole in holes), default=ARM)
         shapes = [
-            *draw_ski(view, skis, room, BAND),
+            *draw_ski(view, plan.skis, room, BAND),
             *chain.from_iterable(shapes for shapes, _ in marks),
             *draw_holes(holes, view, ARM),
-            *_hole_names(holes, view, [*ski_lines(view, skis), *(box for _, box in marks)], room),
+            *_plate_holes(holes, view, plan.plate_hole),
+            *_hole_names(holes, view, [*obstacles, *(box for _, box in marks)], room, arm),
             *_bars(-height, width, units),
         ]
-        head = _head(job, units, (row, column), len(rows) * len(columns), width)
-        story += [PageBreak(), *head, kit.Picture(width, height, shapes)]
+        head = _head(plan, units, (row, column), len(rows) * len(columns), width)
+        story += [*([PageBreak()] if story else []), *head, kit.Picture(width, height, shapes)]
     return story
 
 
@@ -189,7 +216,7 @@ def _edge_names(view: View, skis: Sequence[float], units: kit.Units, room: Box) 
     # Where the mounting mark is not, and far from the words at the registration crosses.
     share = 0.7 if view.mark < (left + right) / 2 else 0.3
     x = left + share * (right - left)
-    for width, drop in ((skis[1], -1.0), (skis[0], 1.0 + points(kit.SMALL))):
+    for width, drop in zip(skis[::-1], (-1.0, 1.0 + points(kit.SMALL)), strict=False):
         y = view.at(0.0, width / 2)[1] - drop
         if foot <= y <= top - BAND - kit.SMALL * POINT:
             words = f"ski {kit.full(width, units)} wide"
@@ -236,14 +263,20 @@ def _registers(view: View, crosses: Sequence[Register], page: PageIndex) -> Mark
         yield [kit.typeset(at, words, BODY, bold=True, anchor=anchor)], around
 
 
+def _plate_holes(holes: Sequence[Hole], view: View, plate_hole: float | None) -> Iterator[Shape]:
+    """Around each hole the plate's own, if it is known how wide that is."""
+    if plate_hole:
+        yield from (Circle(view.at(hole.x, hole.y), plate_hole / 2, PLATE) for hole in holes)
+
+
 def _hole_names(
-    holes: Sequence[Hole], view: View, obstacles: Sequence[Box], room: Box
+    holes: Sequence[Hole], view: View, obstacles: Sequence[Box], room: Box, arm: float
 ) -> Iterator[Shape]:
     """The ids, as large as they fit, near their holes; or a note that some did not fit."""
     left, foot, right, top = room
     free = (left, foot, right, top - BAND)
     for size in ID_SIZES if len(holes) <= MANY else ID_SIZES[-1:]:
-        named = place_names(holes, view, ARM, obstacles, size, free, LEADER)
+        named = place_names(holes, view, arm, obstacles, size, free, LEADER)
         if len(named) == len(holes):
             break
     else:
@@ -261,20 +294,21 @@ def _name(page: PageIndex) -> str:
 
 
 def _head(
-    job: JigRecord, units: kit.Units, page: PageIndex, pages: int, width: float
+    plan: Plan, units: kit.Units, page: PageIndex, pages: int, width: float
 ) -> list[Flowable]:
     """What the page is, what it is for, and which way it lies."""
     heading = "Holes at 1:1" if pages == 1 else f"Holes at 1:1, page {_name(page)} of {pages}"
-    boot, skis = kit.full(job.inputs.boot, units), kit.which_skis(job)
-    about = f"{plain(job.inputs.pattern)}, boot {boot}, {skis}"
     left = width_of(heading, kit.HEADING, bold=True) + 8.0
-    size = fit(about, kit.HEADING, 6.0, width - left)
+    size = fit(plan.about, kit.HEADING, 6.0, width - left)
+    use = USE
+    if plan.plate_hole:
+        use += f" {AS_LARGE.format(wide=kit.full(plan.plate_hole, units))}"
     return [
         kit.beside(
             (left, kit.para(heading, kit.HEADING, bold=True)),
-            (width - left, kit.para(about, size, anchor="end")),
+            (width - left, kit.para(plan.about, size, anchor="end")),
         ),
-        kit.para(USE, BODY),
+        kit.para(use, BODY),
         *([kit.para(JOIN, BODY)] if pages > 1 else []),
         kit.gap(1.0),
         kit.Picture(width, 4.0, draw_way(width, -2.4, outermost=page[0] == 0)),

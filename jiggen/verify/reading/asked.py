@@ -34,6 +34,7 @@ class Job(Entry):
     shift: float = 0.0
     core: Core = "plain"
     side: Side = "left"
+    plate_hole: Length | None = None
     ski_in_hand: SkiState = Field(default_factory=SkiState)
     drilling_limits: DrillingLimits = Field(default_factory=DrillingLimits)
 
