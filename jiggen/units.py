@@ -136,3 +136,9 @@ def listed(names: Sequence[str]) -> str:
     """``a, b and c``; nothing of no names."""
     *most, last = names or ("",)
     return f"{', '.join(most)} and {last}" if most else last
+
+
+def ordinal(place: int) -> str:
+    """The place in a row: 1st, 2nd, 3rd, 4th, 11th, 21st."""
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(place % 10, "th")
+    return f"{place}{'th' if place % 100 in (11, 12, 13) else ending}"

@@ -19,6 +19,7 @@ WORDS, LOOK, OTHER = "verify.sheet-words", "verify.tile-look", "verify.other-rec
 MOVED, MISSING = "verify.drawn-moved", "verify.drawn-missing"
 EXTRA, UNREADABLE = "verify.drawn-extra", "verify.unreadable"
 SAID, CODE = "verify.page-words", "verify.page-code"
+STRIP = "verify.sheet-strip"
 Change = Callable[[bytes], bytes]
 
 
@@ -103,6 +104,15 @@ def replaced(kind: bytes, old: bytes, new: bytes) -> Callable[[Path], None]:
             found[number] = re.sub(old, new, found[number])
 
     return objects(change)
+
+
+LAID = rb"(?<=1.417323 w\n\[\] 0 d\n0 G\n)n (\S+) (\S+) m \S+ (\S+) l S"
+
+
+def shifted(found: re.Match[bytes]) -> bytes:
+    """The bold line of a strip picture, a millimetre of the tongue farther."""
+    x = float(found[1]) + 2.4 / 25.4 * 72
+    return b"n %f %s m %f %s l S" % (x, found[2], x, found[3])
 
 
 CIRCLE = rb"n\n\S+ \S+ m\n(?:\S+ \S+ \S+ \S+ \S+ \S+ c\n){4}S"
@@ -338,8 +348,15 @@ MUTATIONS = [
     Mutation(
         "another line for a boot on the page",
         "paper",
-        edited(PAGE, (r"left 305 − 2", "left 305 + 2")),
+        edited(PAGE, (r"2nd line from 305", "1st line from 305")),
         (SAID,),
+        "boots",
+    ),
+    Mutation(
+        "another line on the mark of a picture",
+        "paper",
+        drawn(lambda content, _: re.sub(LAID, shifted, content)),
+        (STRIP,),
         "boots",
     ),
     Mutation(

@@ -1,6 +1,8 @@
 """How a jig for many boots is set: in the sheet, on the page and in the summary's words."""
 
 import copy
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,9 +10,16 @@ from ladder_samples import ladder_manifest
 from page_samples import Seen
 from record_samples import record, redrilled, report_html, sheet_pdf
 
+from jiggen.draw.shapes import Text
 from jiggen.drilling import Area, DrillingLimits, SkiState
 from jiggen.errors import CheckFailed, InputError
+from jiggen.files import MANIFEST, SHEET
+from jiggen.record import json_text
+from jiggen.report.sheet import setting, strip
+from jiggen.verify.papers import verify_papers
 from jiggen.verify.reading.pdf import read_pages
+
+LINE = "left, 1st line from 305 to 295"  # of boot 303: odd, and 2 mm short of a number
 
 
 def settings_of(name):
@@ -26,13 +35,13 @@ def words_of(manifest, **choices):
 @pytest.mark.parametrize(
     ("boot", "reading"),
     [
-        (305.0, "left 305"),
-        (300.0, "right 300"),
-        (303.0, "left 305 − 1"),
-        (301.0, "left 305 − 2"),
-        (299.0, "left 295 + 2"),
-        (266.0, "right 270 − 2"),
-        (344.0, "right 340 + 2"),
+        (305.0, "left, line 305"),
+        (300.0, "right, line 300"),
+        (303.0, "left, 1st line from 305 to 295"),
+        (301.0, "left, 2nd line from 305 to 295"),
+        (299.0, "left, 2nd line from 295 to 305"),
+        (266.0, "right, 2nd line from 270 towards shorter boots"),
+        (344.0, "right, 2nd line from 340 towards longer boots"),
     ],
 )
 def test_a_reading_is_at_most_two_lines_from_a_number(boot, reading):
@@ -42,11 +51,82 @@ def test_a_reading_is_at_most_two_lines_from_a_number(boot, reading):
 
 def test_readings_of_a_stepped_pattern_name_its_bands_and_cross_no_step():
     by_boot = settings_of("step-track")
-    assert str(by_boot[277.0].readings["toe"]) == "right 265-277"
-    assert str(by_boot[278.0].readings["toe"]) == "right 278-305"
+    assert str(by_boot[277.0].readings["toe"]) == "right, line 265-277"
+    assert str(by_boot[278.0].readings["toe"]) == "right, line 278-305"
     # The heel's lines jump between 303 and 304: count on the step's own side.
-    assert str(by_boot[304.0].readings["heel"]) == "right 310 − 3"
-    assert str(by_boot[303.0].readings["heel"]) == "left 295 + 4"
+    assert str(by_boot[304.0].readings["heel"]) == "right, 3rd line from 310 to 300"
+    assert str(by_boot[303.0].readings["heel"]) == "left, 4th line from 295 to 305"
+
+
+@pytest.mark.parametrize("name", ["club-piste", "step-track", "mixed"])
+def test_no_line_can_be_taken_for_a_sum(name):
+    for one in settings_of(name).values():
+        for reading in one.readings.values():
+            said = f"{reading} {reading.other}"
+            assert not re.search(r"[+−]|\d\s*-\s+\d", said)
+            assert re.search(r"line \d|\d(st|nd|rd|th) line from \d+ (to|towards)", said)
+
+
+@pytest.mark.parametrize(
+    ("boot", "other"),
+    [
+        (306.0, "left, midway between line 305 and the 1st line to 315"),
+        (308.0, "left, midway between the 1st and the 2nd line from 305 to 315"),
+        (303.0, "right, midway between the 1st and the 2nd line from 300 to 310"),
+        (305.0, "right, midway between the 2nd and the 3rd line from 300 to 310"),
+        (345.0, "right, just past the 2nd line from 340 towards longer boots"),
+    ],
+)
+def test_the_other_edge_is_a_second_witness(boot, other):
+    """By hand: odd lengths at the left edge, even ones at the right, 1 mm apart on each."""
+    assert {one.other for one in settings_of("club-piste")[boot].readings.values()} == {other}
+
+
+def test_the_other_edge_of_a_stepped_ladder_is_told_as_it_is():
+    by_boot = settings_of("step-track")
+    assert by_boot[277.0].readings["toe"].other == "left, the line opposite"
+    # The heel jumps by 5.2 + 0.5 mm between 303 and 304: no longer midway.
+    assert by_boot[303.0].readings["heel"].other == (
+        "right, between the 1st and the 2nd line from 300 to 310"
+    )
+
+
+def checked(folder, manifest):
+    """What the verification says of a sheet of `manifest`."""
+    (folder / MANIFEST).write_text(json_text(record(manifest)), encoding="utf-8")
+    (folder / SHEET).write_bytes(sheet_pdf(manifest))
+    return verify_papers(folder)
+
+
+@pytest.mark.parametrize("name", ["club-piste", "step-track"])
+def test_every_boot_has_a_picture_of_its_line_on_each_half(name, tmp_path):
+    assert checked(tmp_path, ladder_manifest(name)) == ()
+
+
+def drawn_two_off(rows, boot, *room):
+    """Another boot's picture under this boot's number."""
+    other = boot + 2 if boot < 344 else boot - 2
+    picture = strip.strip(rows, other, *room)
+    shapes = picture.shapes
+    picture.shapes = [
+        replace(one, words=f"{boot:g}") if isinstance(one, Text) and one.bold else one
+        for one in shapes
+    ]
+    return picture
+
+
+def without_numbers(rows, boot, *room):
+    picture = strip.strip(rows, boot, *room)
+    picture.shapes = [one for one in picture.shapes if not isinstance(one, Text) or one.bold]
+    return picture
+
+
+@pytest.mark.parametrize("wrong", [drawn_two_off, without_numbers])
+def test_a_wrong_picture_is_found(wrong, tmp_path, monkeypatch):
+    monkeypatch.setattr(setting, "strip", wrong)
+    found = checked(tmp_path, ladder_manifest("club-piste"))
+    assert {fault.code for fault in found} == {"verify.sheet-strip"}
+    assert {fault.subject for fault in found} == {f"boot {boot}" for boot in range(265, 346)}
 
 
 def test_the_first_hole_is_where_the_layout_of_that_boot_has_it():
@@ -62,7 +142,7 @@ def test_the_sheet_tells_how_to_set_each_half_and_has_every_boot():
     assert "Lay the line of your boot length on the ski's mark" in said
     assert "the line of each of 81 boot lengths on the mark" in said
     assert "For a mount shift, lay the 0 in a half's slot on the ski's mark" in said
-    assert "303 left 305 − 1 left 305 − 1 154.3 116.8" in said
+    assert f"303 {LINE} {LINE} 154.3 116.8" in said
     for boot in range(265, 346):
         assert f" {boot} " in said
     assert "Drawn for a boot of 345 mm" in said
@@ -93,7 +173,7 @@ def test_the_page_has_the_table_too(tmp_path):
     text = Seen(report_html(tmp_path, ladder_manifest("club-piste"))).text
     assert "Boot sole 265–345 mm" in text
     assert "Set each half by the boot" in text
-    assert "303 left 305 − 1 left 305 − 1 154.30 116.80 0.000" in text
+    assert f"303 {LINE} {LINE} 154.30 116.80 0.000" in text
     assert "All for a boot of 345 mm" in text
 
 

@@ -199,7 +199,7 @@ def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     text = text_of(pages("ladder", "A4"))
     after = text[text.rindex("A01 Resi, race") :]
     assert after.startswith("A01 Resi, race boot 305 ")
-    assert "On the mark: each half line 305, left edge" in after[: after.index("A02")]
+    assert "On the mark: each half: left edge, line 305" in after[: after.index("A02")]
     assert "boots from 295 to 305 mm, by the line on the mark" in text
     assert "B02 Nesa boot 305 any boot" in text  # a plate about the boot centre has none
     assert len(plans("ladder").jigs) < len(plans("demo").jigs)
@@ -217,11 +217,11 @@ def test_a_boot_of_a_band_is_told_the_line_that_is_engraved_for_the_band(pages):
     for ticket, band in told.items():
         row = head[head.index(ticket) :]
         row = row[row.index("On the mark: ") :]
-        assert row.startswith(f"On the mark: toe half line {band}, right edge · heel half line ")
+        assert row.startswith(f"On the mark: toe half: right edge, line {band} · heel half: ")
     # The heel moves with every boot: 304 is even, three lines of 2 mm from the number 310.
     row = head[head.index("D03 Not") :]
     assert "boot 304" in row[:40]
-    assert "heel half line 310 − 3, right edge" in row[: row.index("D04")]
+    assert "heel half: right edge, 3rd line from 310 to 300" in row[: row.index("D04")]
 
 
 def test_old_holes_and_mirrored_skis_are_spoken_of(pages):

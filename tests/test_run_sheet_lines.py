@@ -43,7 +43,7 @@ def test_a_half_that_stands_still_has_no_line_to_choose():
 def test_bands_end_where_the_jigs_boots_end():
     jig = wanted("step-track", 270.0, 304.5)
     assert bands(halves_of(jig)) == ["270-277", "278-305"]
-    assert told("step-track", 304.0, 270.0, 304.5)["toe"] == "right 278-305"
+    assert told("step-track", 304.0, 270.0, 304.5)["toe"] == "right, line 278-305"
     # From 281 on no boot moves the toe: its half has one line, and its file is body-centre.
     assert told("step-track", 304.0, 281.0, 304.5)["centre"] is None
 

@@ -31,7 +31,7 @@ from jiggen.design.engraving import DEPTH, Engraving, engraving_of
 from jiggen.design.lettering import Drawn, letter, rule, together, upright, write
 from jiggen.errors import InputError
 from jiggen.layout import SAME, Motion
-from jiggen.record.model import LadderLine, LadderRow, RowName
+from jiggen.record.ladders import LadderLine, LadderRow, RowName
 
 PITCH = 1.0  # mm, least between two lines of one edge
 LONG = 4.2  # mm, a line on the top, from the wall in

@@ -29,7 +29,7 @@ from jiggen.design.settings import Settings
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout, Motion, motions
 from jiggen.record.entries import HalfName, Station
-from jiggen.record.model import Ladder
+from jiggen.record.ladders import Ladder
 
 FINE = 0.25  # mm: how exactly the longest half that fits the bed is found
 RANGE_HELP = "A larger bed, a thinner bush or shorter boots give it room."

@@ -7,7 +7,7 @@ from jiggen.design.ladder import boot_rows
 from jiggen.design.reusable import name_halves
 from jiggen.job import Job
 from jiggen.layout import Layout, motions
-from jiggen.record.model import LadderLine, Reading, RowName, read_ladder
+from jiggen.record.ladders import LadderLine, Reading, RowName, read_ladder
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,8 +3,6 @@
 Lengths are mm, in the ski frame: x from the mounting mark towards the tip, y to the left, z up.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
@@ -14,61 +12,10 @@ from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
 from jiggen.record.bodies import BodyShape, Fastener
 from jiggen.record.entries import Rounded
+from jiggen.record.ladders import BootSetting, Ladder, read_ladder
 from jiggen.record.results import Accuracy, Drilling, Entry, HoldDown, Inside, Plastic
 
 SAME = 1e-6  # mm: the record and its verification both round to this
-EDGES = {"odd": "left", "even": "right", "bands": "right"}
-
-RowName = Literal["odd", "even", "bands", "bands-left", "shift"]
-
-
-class LadderLine(Entry):
-    """An engraved line at `x` for boots `first` to `last`, and the number beside it or none."""
-
-    x: Rounded
-    first: float
-    last: float
-    number: Annotated[str, Field(max_length=20)] = ""
-
-
-class LadderRow(Entry):
-    """Lines along one edge of a half's tongue, or of its slot.
-
-    All of them end at y = `foot`, at the height `end` over the ski.  The long ones cross `y` at
-    height `floor` too; their numbers stand between the two `numbers`, y's.
-    """
-
-    name: RowName
-    floor: Rounded
-    y: Rounded
-    numbers: tuple[Rounded, Rounded]
-    foot: Rounded
-    end: Rounded
-    lines: Annotated[tuple[LadderLine, ...], Field(min_length=1)]
-
-
-class Ladder(Entry):
-    """The ladders of one half, as it lies for the longest boot, and the groups that it drills."""
-
-    part: Name
-    half: Name
-    groups: tuple[Name, ...]
-    rows: Annotated[tuple[LadderRow, ...], Field(min_length=1)]
-
-    @property
-    def boot_rows(self) -> tuple[LadderRow, ...]:
-        """The rows for boot lengths, without that for mount shifts."""
-        return tuple(row for row in self.rows if row.name != "shift")
-
-    @property
-    def boot_lines(self) -> dict[RowName, tuple[LadderLine, ...]]:
-        """The lines for boot lengths, by their row."""
-        return {row.name: row.lines for row in self.boot_rows}
-
-    @property
-    def bands(self) -> tuple[str, ...]:
-        """The engraved numbers of its bands of boots that share one place."""
-        return tuple(line.number for line in self.boot_lines.get("bands", ()))
 
 
 class BootLayout(Entry):
@@ -76,48 +23,6 @@ class BootLayout(Entry):
 
     boot: Length
     x: dict[Name, Rounded]
-
-
-@dataclass(frozen=True)
-class Reading:
-    """The line of a half to lay on the mark: `lines` on from a `number`, towards longer boots."""
-
-    edge: str
-    number: str
-    lines: int
-
-    @property
-    def line(self) -> str:
-        """The number, and how many lines on from it."""
-        on = f" {'+' if self.lines > 0 else '−'} {abs(self.lines)}" if self.lines else ""
-        return f"{self.number}{on}"
-
-    def __str__(self) -> str:
-        return f"{self.edge} {self.line}"
-
-
-def read_ladder(rows: Mapping[RowName, tuple[LadderLine, ...]], boot: float) -> Reading:
-    """The line for `boot` in mm, counted from the nearest numbered one.
-
-    So no step of the pattern lies between the two.  Raises ValueError where no line is for it.
-    """
-    for name, row in rows.items():
-        lines = sorted(row, key=lambda line: line.first)
-        at = next((i for i, line in enumerate(lines) if line.first <= boot <= line.last), None)
-        numbered = [i for i, line in enumerate(lines) if line.number]
-        if at is not None and numbered:
-            nearest = min(numbered, key=lambda i: (abs(lines[at].x - lines[i].x), i))
-            return Reading(EDGES[name], lines[nearest].number, at - nearest)
-    raise ValueError(f"no line is for a boot of {boot:g} mm")
-
-
-@dataclass(frozen=True)
-class BootSetting:
-    """One boot length: a reading for each half, and how far each half's first hole is, mm."""
-
-    boot: float
-    readings: Mapping[str, Reading]
-    first_holes: Mapping[str, float]
 
 
 class Record(Entry):

@@ -13,7 +13,7 @@ from jiggen.measure.printer.jig import Body, Notched, PrintedJig, Rigid
 from jiggen.measure.printer.profile import LARGEST_OFFSET, LARGEST_STRETCH, Compensation, Fits
 from jiggen.record import JigRecord, read_jig
 from jiggen.record.entries import Part
-from jiggen.record.model import LadderRow
+from jiggen.record.ladders import LadderRow
 from jiggen.report.check import jaws
 
 LARGEST_SHEAR = 0.05  # twice what the largest skew makes of it

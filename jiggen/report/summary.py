@@ -255,8 +255,9 @@ def half_instructions(record: JigRecord) -> Iterator[str]:
     if still := ", ".join(group for group in groups if group not in moved):
         yield f"The piece for {still} has one line: it serves every boot."
     yield (
-        "In the table, + and − count lines on from the number, + towards longer boots. Beside it, "
-        "how far the half's first hole is from the mark: check it with a rule."
+        "Where no number stands at the line, count lines, not millimetres, from the number that is "
+        "named, towards the other one. The table says, too, how far the half's first hole is from "
+        "the mark: check it with a rule."
     )
 
 

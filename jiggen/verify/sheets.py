@@ -28,6 +28,7 @@ from jiggen.verify.stated_words import (
     widths_of,
 )
 from jiggen.verify.tiles import judge_tiles
+from jiggen.verify.tongues import judge_strips
 
 PAPERS = ((210.0, 297.0), (215.9, 279.4))  # mm: A4 of ISO 216, letter of ANSI/ASME Y14.1
 PALEST = 0.6  # grey of words that are still read; 1 is white
@@ -64,6 +65,7 @@ def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
     about.expect(found == wanted, WORDS, message)
     listed, fit = sorted(SCREW.findall(shown)), screws_of(stated)
     about.expect(listed == fit, WORDS, f"it lists screws {listed}, those that fit are {fit}")
+    judge_strips(document.pages, stated, ledger)
     judge_tiles(document.pages, stated, ledger)
 
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from jiggen.units import number
+from jiggen.units import number, ordinal
 from jiggen.verify import limits
 from jiggen.verify.reading.stated import Stated, StatedHole, StatedLadder
 
@@ -97,6 +97,13 @@ def line_of(ladder: StatedLadder, boot: float) -> str:
         if mine and numbered:
             at = mine[0]
             near = min(numbered, key=lambda n: (abs(lines[at].x - lines[n].x), n))
-            on = f" {'+' if at > near else '−'} {abs(at - near)}" if at != near else ""
-            return f"{EDGES[row.name]} {lines[near].number}{on}"
+            edge, start = EDGES[row.name], lines[near].number
+            if at == near:
+                return f"{edge}, line {start}"
+            longer = at > near
+            past = [n for n in numbered if n != near and (n > near) == longer]
+            way = f"towards {'longer' if longer else 'shorter'} boots"
+            if past:
+                way = f"to {lines[min(past, key=lambda n: abs(n - near))].number}"
+            return f"{edge}, {ordinal(abs(at - near))} line from {start} {way}"
     return ""

@@ -223,12 +223,11 @@ class _Sheet:
         if jig.halves:
             readings, offs = zip(*(half.on_the_mark(row.boot) for half in jig.halves), strict=True)
             lines = [  # as they are engraved on each half's ladder
-                f"line {plain(one.line)}, {one.edge} edge" if one else "its one line"
-                for one in readings
+                plain(f"{one.edge} edge, {one.line}") if one else "its one line" for one in readings
             ]
-            names = [f"{plain(half.name)} half" for half in jig.halves]
+            names = [f"{plain(half.name)} half:" for half in jig.halves]
             if len(set(lines)) == 1 < len(lines):
-                names, lines = ["each half"], lines[:1]
+                names, lines = ["each half:"], lines[:1]
             mark = " · ".join(map(" ".join, zip(names, lines, strict=True)))
             found += _note(f"On the mark: {mark}", kit.BODY, bold=True)
             if max(offs) >= UNSEEN:

@@ -118,6 +118,7 @@ def section(
     *,
     names: Sequence[str] = (),
     few: int = FEW,
+    together: int = 1,
     ruled: bool = False,
     above: float = 0.0,
     below: float = 0.0,
@@ -125,7 +126,8 @@ def section(
 ) -> Table:
     """Cells in columns of `widths` mm, under a heading, if any, which stands on each page again.
 
-    `names` are those of the columns; the first `few` rows are on one page with the heading.
+    `names` are those of the columns; the first `few` rows are on one page with the heading, and
+    `together` rows at a time on one page.
     `ruled` draws a thin line over each row; `above`, `below` and `right` are mm free in each cell.
     """
     style: list[tuple[Any, ...]] = [
@@ -145,6 +147,10 @@ def section(
         heads.append([para(name, SMALL, dim=DIM) for name in names])
     if heads:
         style.append(("NOSPLIT", (0, 0), (0, len(heads) + min(few, len(rows)) - 1)))
+    style += [
+        ("NOSPLIT", (0, len(heads) + n), (0, len(heads) + n + together - 1))
+        for n in range(0, len(rows) if together > 1 else 0, together)
+    ]
     if ruled:
         rule = (THIN.width / POINT, HexColor(THIN.colour))
         style.append(("LINEABOVE", (0, len(heads)), (-1, -1), *rule))

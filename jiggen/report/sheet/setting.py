@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator
-from itertools import chain, groupby
+from itertools import groupby
 from textwrap import shorten
 
 from reportlab.platypus.flowables import Flowable
@@ -14,6 +14,7 @@ from jiggen.record import JigRecord
 from jiggen.record.results import DepthStop, DrilledHole
 from jiggen.report.depth import depth_words
 from jiggen.report.sheet import kit
+from jiggen.report.sheet.strip import strip
 from jiggen.report.summary import WRONG_LINE, half_instructions, room_words
 from jiggen.units import number
 
@@ -22,9 +23,15 @@ NUMBER, NUMBER_IN = 28.0, 24.0  # points: read at arm's length
 STOP_DIGITS = 1  # a depth stop cannot be set finer than to 0.1 mm; common practice, no source
 LONGEST_KEY = 200  # characters, for the holes of a warning
 RUN_LINES = 3  # at most, for the holes of a setting
-CELL = 8.0  # points, in the tables of boot lengths
+CELL = 6.4  # points, in the tables of boot lengths
 TABLES, TABLE_GUTTER = 2, 8.0  # beside one another, and mm between them
+BOOT_WIDE, PLACE_WIDE, RIGHT_FREE = 7.0, 8.5, 0.8  # mm, columns and what stays free in each
 
+STRIPS = (
+    "Each picture shows a half's tongue from above, tip to the right, its left edge on top: the "
+    "wide line is the ski's mark, and the boot's length stands at the edge to read. Number and "
+    "lines beside the mark must look so on the other edge, too."
+)
 SET_BY = (
     "Set the depth stop by A or by B, whichever your caliper reaches. Another point angle changes "
     "B, never A."
@@ -159,32 +166,42 @@ def boot_sections(job: JigRecord, units: kit.Units, width: float) -> Iterator[Fl
         return
     lines = [[kit.para(plain(line))] for line in half_instructions(job)]
     lines.append([kit.para(WRONG_LINE, bold=True)])
+    lines.append([kit.para(STRIPS)])
     yield kit.section("Set each half by the boot", lines, (width,), below=1.0)
 
     own = (width - (TABLES - 1) * TABLE_GUTTER) / TABLES
     names = ["boot", *(f"{plain(ladder.half)} half" for ladder in job.ladders)]
     names += [f"{plain(job.first_holes[ladder.part])} at" for ladder in job.ladders]
-    widths = [0.12 * own, *[0.88 * own / (len(names) - 1)] * (len(names) - 1)]
-    settings = [
-        [
+    count = len(job.ladders)
+    wide = (own - BOOT_WIDE - count * PLACE_WIDE) / count
+    widths = [BOOT_WIDE, *[wide] * count, *[PLACE_WIDE] * count]
+    settings = []
+    for setting in job.boot_settings:
+        pictures = [
+            strip(ladder.boot_lines, setting.boot, wide - RIGHT_FREE) for ladder in job.ladders
+        ]
+        words = [
             number(setting.boot),
             *(plain(str(reading)) for reading in setting.readings.values()),
             *(kit.short(abs(x), units, 1) for x in setting.first_holes.values()),
         ]
-        for setting in job.boot_settings
-    ]
+        settings.append([[kit.para(word, CELL) for word in words], ["", *pictures, *[""] * count]])
     deep = math.ceil(len(settings) / TABLES)
-    settings += [[""] * len(names)] * (deep * TABLES - len(settings))
-    rows = (chain.from_iterable(settings[n::deep]) for n in range(deep))
+    settings += [[[""] * len(names)] * 2] * (deep * TABLES - len(settings))
+    rows = (
+        [cell for boot in settings[n::deep] for cell in boot[part]]
+        for n in range(deep)
+        for part in range(2)
+    )
     yield kit.section(
         "Boot lengths",
-        [[kit.para(words, CELL) for words in row] for row in rows],
+        list(rows),
         ([*widths[:-1], widths[-1] + TABLE_GUTTER] * TABLES)[:-1] + widths[-1:],
         names=names * TABLES,
-        ruled=True,
-        above=0.6,
-        below=0.5,
-        right=2.0,
+        together=2,
+        above=0.2,
+        below=0.4,
+        right=RIGHT_FREE,
     )
 
 
