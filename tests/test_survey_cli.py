@@ -64,7 +64,7 @@ def test_report_says_what_is_known_and_how_surely(capsys):
     assert survey(EXAMPLE) == 0
     told = capsys.readouterr().out
     assert re.search(r"^a +102\.6\d +21\.6\d|^a +102\.6\d +21\.5\d", told, re.MULTILINE)
-    assert "7 holes, 19 distances" in told
+    assert "7 holes, 20 distances" in told
     assert "a to b, outside to outside" in told
     assert "front edge to a, near rim" in told
     assert "Left and right are symmetric as far as measured" in told
@@ -99,7 +99,7 @@ def test_json_has_everything(tmp_path, capsys):
     assert data["written"] == str(out)
     assert data["refused"] == data["warnings"] == []
     assert (data["rigid"], data["lacking"], data["rank"]) == (True, 0, data["unknowns"])
-    assert len(data["readings"]) == 19 + 7  # distances and diameters
+    assert len(data["readings"]) == 20 + 7  # distances and diameters
     assert data["symmetry"]["verdict"] == "symmetric"
     hole = data["holes"][0]
     assert hole["within"] == pytest.approx(2.4477 * max(hole["deviation"]), rel=0.1)

@@ -60,7 +60,7 @@ def test_example_is_read_whole():
     assert survey.holes == tuple("abcdefg")
     assert survey.file.plate.pairs == (("a", "b"), ("c", "d"), ("e", "f"))
     assert survey.file.plate.origin == ("c", "d", "e", "f")
-    assert len(survey.readings) == 19
+    assert len(survey.readings) == 20
     assert survey.file.boot == (255.0, 355.0)
 
 

@@ -106,6 +106,7 @@ def as_data(found: Examination) -> dict[str, object]:
         "scale": found.plain.spread,
         "doubt": output.gross_error_record(labels, found.plain.gross_error),
         "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
+        "other_tool": found.scale and vars(found.scale),
         "other_places": [
             {"moved": [found.survey.holes[hole] for hole in other.moved], "places": other.places}
             for other in found.others
@@ -162,12 +163,18 @@ def _verdicts(found: Examination) -> Iterator[str]:
         yield (
             f"Most likely a gross error: {label}, {wrong.off:+.2f} mm off what the others say."
             if wrong.likely
-            else f"No reading stands out. Were one a gross error, it would most likely be {label}; "
-            f"the others agree within {rest:.2f} mm without it."
+            else f"No reading stands out: the largest misfit is {fit.largest:.1f} of its standard "
+            f"uncertainties, and from {fit.critical:.1f} on it would. Were one a gross error, it "
+            f"would most likely be {label}; the others agree within {rest:.2f} mm without it."
+        )
+    if found.scale and not found.scale.differs:
+        yield (
+            f"The other tool agrees: {100 * found.scale.long:+.2f} % in length, and it would show "
+            f"more than {100 * found.scale.most:.2f} %."
         )
     if mirror.verdict in ("symmetric", "different"):
         how = "symmetric as far as measured" if mirror.verdict == "symmetric" else "NOT symmetric"
         yield (
             f"Left and right are {how}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
-            f"{mirror.within:.2f} would be no surprise."
+            f"and up to {mirror.within:.2f} can be chance."
         )

@@ -1,8 +1,12 @@
 """Least-squares adjustment of readings: what they say, how surely, whether they agree, in words.
 
 One set of terms for the survey of a plate, a printer's calibration print and a finished jig.
-Redundancy numbers and normalised residuals are Baarda's (1968): the largest normalised residual
-is that of the reading without which the others agree best, so it points to a gross error.
+Each reading is judged by itself as well as all together, by data snooping (W. Baarda, A testing
+procedure for use in geodetic networks, 1968, from memory): a residual over its own standard
+deviation is normal where nothing is wrong, and the largest is that of the reading without which the
+others agree best.  The limit is set so that the largest of all of them exceeds it by chance in a
+stated share of sets (Z. Sidak 1967, from memory); how often it does is what `tests/bench/survey.py`
+counts.
 """
 
 from __future__ import annotations
@@ -27,10 +31,12 @@ COVERED = NormalDist().inv_cdf(0.975)
 REGION = math.sqrt(-2 * math.log(0.05))
 
 CONTRADICTION = 1e-3  # readings that disagree so much in fewer than this share of sets contradict
+ALARMS = 5e-3  # share of faultless sets in which one reading by itself is called wrong (our choice)
 NOTICED = 1.0  # mm; a gross error of so much in one reading should show in the others
 _COARSER = 0.01  # readings that disagree so seldom by chance are coarser than stated
-_DETECTED = 4.13  # 0.1 % false alarms, 80 % detected: Baarda 1968, his usual choice
+_DETECTED = NormalDist().inv_cdf(0.99)  # a reading is checked where 99 of 100 such errors show
 _TELLING = 9.2  # squares less: 100 times as likely
+_SURER = 0.02  # share of false alarms left where one reading was named already (our choice)
 _CHECKED = 1e-6  # redundancy number below which no other reading checks one
 _LOOSE = 1e-5  # of the largest weight: what a motion must change to count as seen
 
@@ -142,17 +148,34 @@ class Adjustment:
         return self.disagreement if self.likelihood < _COARSER else 1.0
 
     @property
+    def critical(self) -> float:
+        """What a normalised residual may be: one of all is larger in `ALARMS` of faultless sets."""
+        return self._critical(ALARMS)
+
+    def _critical(self, share: float) -> float:
+        count = max(1, int((self.redundancy[: self.equations.readings] > _CHECKED).sum()))
+        return -NormalDist().inv_cdf(each_of(count, share) / 2)
+
+    @property
+    def largest(self) -> float:
+        """The largest normalised residual of a reading."""
+        return float(np.abs(self.normalised[: self.equations.readings]).max(initial=0.0))
+
+    @property
     def contradicts(self) -> bool:
         """The readings disagree more than chance would have it, as a whole or one of them."""
-        read = slice(self.equations.readings)
-        count = max(1, int((self.redundancy[read] > _CHECKED).sum()))
-        critical = -NormalDist().inv_cdf(-np.expm1(np.log1p(-CONTRADICTION) / count) / 2)
-        largest = np.abs(self.normalised[read]).max(initial=0.0)
-        return self.likelihood < CONTRADICTION or bool(largest > critical)
+        return self.likelihood < CONTRADICTION or self.largest > self.critical
+
+    @property
+    def broken(self) -> bool:
+        """They contradict beyond any doubt: a second gross error, not a faultless set in 1000."""
+        level, single = CONTRADICTION * _SURER, self._critical(ALARMS * _SURER)
+        return self.likelihood < level or self.largest > single
 
     def unchecked(self, count: int) -> tuple[int, ...]:
         """Of the first `count` rows those in which an error of `NOTICED` might not be noticed."""
-        least = _DETECTED / np.sqrt(np.maximum(self.redundancy[:count], 1e-12))
+        seen = self.critical + _DETECTED
+        least = seen / np.sqrt(np.maximum(self.redundancy[:count], 1e-12))
         rows = np.flatnonzero(least > NOTICED * self.equations.weights[:count])
         return tuple(rows.tolist())
 
@@ -181,7 +204,7 @@ class GrossError(Generic[A]):
 
     `off` is read less what the others say, known to `known` (a standard uncertainty), and
     `normalised` its normalised residual.  `likely`: the readings contradict one another, and
-    without it the rest agree.  `rivals` are rows that could as well be the wrong one.
+    without it the rest are not `broken`.  `rivals` are rows that could as well be the wrong one.
     """
 
     row: int
@@ -230,7 +253,7 @@ def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:
     for row in np.argsort(-sizes, kind="stable")[: tried if fit.contradicts else 1].tolist():
         trial = fit.without(row)
         found.append((trial.squares, row, trial))
-        if not trial.contradicts:
+        if not trial.broken:
             break
     _, row, rest = min(found, key=lambda one: one[0])
     slope = rest.equations.slopes(rest.parameters)[row]
@@ -243,9 +266,14 @@ def find_gross_error(fit: A, tried: int = 1) -> GrossError[A] | None:
         off=float(rest.residuals[row]),
         known=float(np.sqrt(slope @ rest.covariance @ slope + sigma**2)),
         normalised=float(fit.normalised[row]),
-        likely=fit.contradicts and not rest.contradicts,
+        likely=fit.contradicts and not rest.broken,
         rivals=tuple(np.flatnonzero(rivals).tolist()),
     )
+
+
+def each_of(count: int, share: float) -> float:
+    """The share of false alarms of each of `count` tests so that one of them has `share`."""
+    return -math.expm1(math.log1p(-share) / count)
 
 
 def gains(covariance: Array, slopes: Array, sigma: float, wanted: Array) -> Array:

@@ -1,12 +1,13 @@
 """A survey solved and judged, left and right compared, in one value."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
-from scipy.special import chdtrc
+from scipy.special import chdtri
 
-from jiggen.measure.adjustment import CONTRADICTION, REGION, Array
+from jiggen.measure.adjustment import CONTRADICTION, REGION, Array, each_of
 from jiggen.measure.survey.fit import Fit, loosened, refined, robust, solve
 from jiggen.measure.survey.network import Network
 from jiggen.measure.survey.read import Survey
@@ -18,8 +19,9 @@ class Symmetry:
     """What the readings say of the pairs and the centre line that the survey names.
 
     ``symmetric``: they may be so; ``assumed``: no reading shows it; ``none`` are named.  `worst`
-    holes lie `off` mm from being mirror images, where up to `within` mm would be no surprise
-    (95 %).  `explains`: readings that contradict one another all agree once no pair is imposed.
+    holes lie `off` mm from being mirror images.  ``different``: that is more than `within` mm,
+    which a pair of a symmetric plate exceeds by chance in `CONTRADICTION` of surveys.  `explains`:
+    readings that contradict one another all agree once no pair is imposed.
     """
 
     verdict: Literal["symmetric", "different", "assumed", "none"]
@@ -27,6 +29,10 @@ class Symmetry:
     off: float = 0.0
     within: float = 0.0
     explains: bool = False
+
+
+_KNOWN = 1e-12  # mm²; a smaller variance is that of what rules fix
+_SAME = 1e-9  # mm
 
 
 def compare_sides(fit: Fit) -> Symmetry:
@@ -42,7 +48,6 @@ def compare_sides(fit: Fit) -> Symmetry:
     more = round(fit.freedom - free.freedom)
     if more <= 0 or find_rigidity(free).lacking:
         return Symmetry("assumed")
-    likelihood = float(chdtrc(more, max(fit.squares - free.squares, 0.0)))
     rows = np.vstack([own for _, own in groups])
     x, y = free.places.T
     axis = np.zeros((network.size, 2))  # what a turn and a shift of the axis do
@@ -50,22 +55,75 @@ def compare_sides(fit: Fit) -> Symmetry:
     axis[: 2 * network.holes, 1] = np.tile([0.0, 1.0], network.holes)
     effects = rows @ axis
     rest = rows - effects @ np.linalg.pinv(effects) @ rows
-    off, spread = rest @ free.parameters, rest @ free.covariance @ rest.T
-    found, first = [], 0
+    off = rest @ free.parameters
+    spread = free.spread**2 * rest @ free.covariance @ rest.T
+    chance, first, found = each_of(len(groups), CONTRADICTION), 0, []
     for names, own in groups:
         part = slice(first, first + len(own))
-        size = float(np.hypot.reduce(off[part]))
-        reach = REGION * float(np.sqrt(np.linalg.eigvalsh(spread[part, part])[-1]))
-        found.append((size / max(reach, 1e-9), size, reach, names))
         first += len(own)
-    _, size, reach, names = max(found)
+        sizes, ways = np.linalg.eigh(spread[part, part])
+        known = sizes > _KNOWN
+        if known.any():  # of one pair alone the axis has taken up what could be seen
+            parts = ways[:, known].T @ off[part]
+            limit = float(np.sqrt(chdtri(known.sum(), chance)))
+            size, far = (
+                float(np.hypot.reduce(each)) for each in (parts, parts / sizes[known] ** 0.5)
+            )
+            reach = limit * (size / far if size > _SAME else float(sizes[-1]) ** 0.5)
+            found.append((size / reach, size, reach, names))
+    if not found:
+        return Symmetry("assumed")
+    share, size, reach, names = max(found)
+    different = share > 1.0
     return Symmetry(
-        "symmetric" if likelihood > CONTRADICTION else "different",
+        "different" if different else "symmetric",
         names,
         size,
         reach,
-        explains=fit.contradicts and not free.contradicts,
+        explains=different and fit.contradicts and not free.contradicts,
     )
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What readings with another tool say of the first tool's scale, as shares of a length.
+
+    It reads `long` more than the other, known to `known` (a standard uncertainty).
+    """
+
+    long: float
+    known: float
+
+    @property
+    def most(self) -> float:
+        """What equal tools exceed by chance in `CONTRADICTION` of surveys."""
+        return self.known * -NormalDist().inv_cdf(CONTRADICTION / 2)
+
+    @property
+    def differs(self) -> bool:
+        """More than chance would have it."""
+        return abs(self.long) > self.most
+
+
+def compare_scales(fit: Fit) -> Scale | None:
+    """The scale of the readings of `fit` by what was measured again; None where nothing was.
+
+    No reading of one tool can show that all of them are too long or too short.
+    """
+    survey, count = fit.network.survey, len(fit.network.survey.readings)
+    if not survey.again:
+        return None
+    both = Network(replace(survey, readings=(*survey.readings, *survey.again)))
+    rows = slice(count, count + len(survey.again))
+    lengths = both.predicted(fit.parameters)[rows]
+    slopes = both.slopes(fit.parameters)[rows]
+    covariance = slopes @ (fit.spread**2 * fit.covariance) @ slopes.T + np.diag(
+        both.sigmas[rows] ** 2
+    )
+    weighted = np.linalg.solve(covariance, lengths)
+    information = float(weighted @ lengths)
+    long = float(weighted @ (lengths - both.equations.values[rows])) / information
+    return Scale(long, information**-0.5)
 
 
 def find_possible_pairs(fit: Fit, within: Array) -> tuple[tuple[str, str], ...]:
@@ -106,6 +164,7 @@ class Examination:
     unchecked: tuple[int, ...]
     symmetry: Symmetry
     asymmetry: Symmetry | None
+    scale: Scale | None
     possible_pairs: tuple[tuple[str, str], ...]
     deviations: Array
     within: Array
@@ -137,6 +196,7 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
+        scale=compare_scales(fit) if rigidity.rigid else None,
         possible_pairs=find_possible_pairs(fit, within) if sure and unpaired else (),
         deviations=np.where(loose, np.inf, deviations),
         within=within,

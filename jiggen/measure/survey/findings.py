@@ -12,6 +12,7 @@ from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informe
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit, blocks
 from jiggen.measure.survey.network import Claim, Numbers
+from jiggen.measure.survey.read import SCALE
 from jiggen.measure.survey.rigidity import Alternative, Hinge
 from jiggen.units import listed
 
@@ -20,7 +21,7 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     """Why no pattern should be made of it; `limit` in mm for the 95 % uncertainty of a place.
 
     Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.gross-error``, ``.disagree``, ``.sides``,
-    ``.unlike``, ``.uncertain``.
+    ``.unlike``, ``.scale``, ``.uncertain``.
     """
     rigidity, findings = found.rigidity, list[Finding]()
     if rigidity.lacking:
@@ -48,6 +49,13 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
         findings += _sides(found)
     if found.symmetry.verdict == "different" and not found.plain.contradicts:
         findings.append(_unlike(found.symmetry))
+    if found.scale and found.scale.differs and not found.plain.contradicts:
+        scale = found.scale
+        way = "long" if scale.long > 0 else "short"
+        size = f"{100 * abs(scale.long):.2f} % (± {100 * scale.known:.2f} %)"
+        message = f"your readings are {size} too {way} by the other tool"
+        hint = "Which of the two is wrong does not show: measure a long distance with a third."
+        findings.append(Finding("scale", message, hint=hint))
     reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
     over = [name for name, reach in reaches.items() if reach > limit]
     if over and rigidity.rigid and not found.plain.contradicts:
@@ -65,7 +73,7 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
 def warnings(found: Examination) -> tuple[Finding, ...]:
     """What to know before relying on it.
 
-    Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``.
+    Codes: ``survey.unchecked``, ``.assumed``, ``.coarse``, ``.alike``, ``.one-tool``.
     """
     findings: list[Finding] = []
     plain, plate, rows = found.plain, found.survey.file.plate, np.array(found.unchecked, dtype=int)
@@ -95,7 +103,22 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
         hint = f"If the plate is made so, the places get surer with pairs = [{pairs}]."
         message = "left and right look alike within what was measured"
         findings.append(Finding("alike", message, hint=hint))
+    if found.rigidity.rigid and not found.scale:
+        findings.append(_one_tool(found))
     return adjustment.in_file(findings, "survey", found.survey.source)
+
+
+def _one_tool(found: Examination) -> Finding:
+    """That a tool which reads all too long or too short does not show, and what that makes."""
+    reach = float(np.hypot(*found.fit.places.T).max())
+    message = (
+        f"a caliper that reads {100 * SCALE:g} % wrong does not show in its own readings, and puts "
+        f"a hole {SCALE * reach:.2f} mm off"
+    )
+    longest = max(found.survey.readings, key=lambda reading: reading.value)
+    entry = f"[other_tool]: {longest.first}-{longest.second} = {{ {longest.kind} = … }}"
+    hint = f"Measure the longest with another caliper or a steel ruler, and write under {entry}"
+    return Finding("one-tool", message, hint=hint)
 
 
 def _way(found: Examination, hinge: Hinge, *, alone: bool) -> str:
@@ -216,7 +239,7 @@ def _gap(found: Symmetry) -> str:
     several = len(found.worst) > 1
     who = f"{listed(found.worst)} {'are' if several else 'is'} {found.off:.2f} mm from"
     what = "being mirror images" if several else "the centre line"
-    return f"{who} {what}, where {found.within:.2f} would be no surprise"
+    return f"{who} {what}; measured so, {found.within:.2f} can be chance"
 
 
 def _holes(names: Sequence[str]) -> str:

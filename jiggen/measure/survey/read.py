@@ -3,7 +3,7 @@
 import os
 import re
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -29,7 +29,11 @@ from jiggen.units import listed
 
 # The plate's edges, each with the one across the plate.
 OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
-CALIPER = 0.05  # mm; standard uncertainty of a reading: common practice, no source
+# Standard uncertainties of a reading in mm, and scale of a caliper or ruler: common practice, no
+# source.
+CALIPER = 0.05
+RULER = 0.3
+SCALE = 0.003  # by so much of its length a tool may read wrong, as one
 
 
 def _several(value: object) -> object:
@@ -117,6 +121,9 @@ class SurveyFile(Shape):
     distances: dict[str, Measured] = Field(
         default={}, description="[distances]: a-b = { outside = 45.5 }"
     )
+    other_tool: dict[str, Measured] = Field(
+        default={}, description="[other_tool]: a long one again with a ruler, as in [distances]"
+    )
     plate: Plate = Field(default=Plate(), description="a table headed [plate]")
 
 
@@ -145,11 +152,15 @@ class Reading:
 
 @dataclass(frozen=True)
 class Survey:
-    """A survey `file` that fits together, and its readings in the file's order."""
+    """A survey `file` that fits together, and its readings in the file's order.
+
+    `again` are distances that were measured with another tool as well; they move no hole.
+    """
 
     file: SurveyFile
     readings: tuple[Reading, ...]
     source: str = ""
+    again: tuple[Reading, ...] = ()
 
     @property
     def holes(self) -> tuple[str, ...]:
@@ -181,13 +192,32 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     document = read_document(path, KIND)
     unit = unit_of(document.data)
     file = validate(SurveyFile, document, document.data, unit)
-    found = [
-        one for key, line in file.distances.items() for one in _read(key, line, file.holes, unit)
-    ]
-    readings = tuple(one for one in found if isinstance(one, Reading))
-    faults = [one for one in found if isinstance(one, Fault)]
+    tables = {"distances": file.distances, "other_tool": file.other_tool}
+    found = {
+        table: [
+            one
+            for key, line in lines.items()
+            for one in _read((table, key), line, file.holes, unit)
+        ]
+        for table, lines in tables.items()
+    }
+    faults = [one for each in found.values() for one in each if isinstance(one, Fault)]
+    readings, again = (
+        tuple(one for one in each if isinstance(one, Reading)) for each in found.values()
+    )
+    faults += _unmeasured_edges(readings, again)
     document.refuse([*_bad_holes(file), *faults, *_bad_plate(file, readings)])
-    return Survey(file, readings, document.file)
+    return Survey(file, readings, document.file, again)
+
+
+def _unmeasured_edges(readings: Iterable[Reading], again: Iterable[Reading]) -> Iterator[Fault]:
+    """Edges that only the other tool was laid to: nothing says where they are."""
+    known = {end for one in readings for end in (one.first, one.second)}
+    for one in again:
+        for end in {one.first, one.second} & {*OPPOSITE} - known:
+            path = ("other_tool", f"{one.first}-{one.second}")
+            message = f"the {end} edge has no distance under [distances]"
+            yield Fault(path, "no-distance", message, "Measure between the same holes again.")
 
 
 def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
@@ -215,10 +245,11 @@ def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
 
 
 def _read(
-    key: str, line: Measured, holes: dict[str, float], unit: Unit
+    path: tuple[str, str], line: Measured, holes: dict[str, float], unit: Unit
 ) -> Iterator[Reading | Fault]:
     """The readings in one line of ``[distances]``, or what is wrong with it."""
-    path, ends = ("distances", key), key.split("-")
+    table, key = path
+    ends = key.split("-")
     if len(ends) != 2:
         hint = "Write the names of both holes with a hyphen between them: a-b"
         yield Fault(path, "value", f"{quoted(key)} does not name two holes", hint)
@@ -247,7 +278,8 @@ def _read(
                 hint = "Was it measured inside to inside? Then write inside = …"
                 yield Fault((*path, kind), "too-short", message, hint)
             else:
-                yield Reading(first, second, kind, value, line.sigma)
+                usual = None if table == "distances" else RULER
+                yield Reading(first, second, kind, value, line.sigma or usual)
 
 
 def _bad_plate(file: SurveyFile, readings: tuple[Reading, ...]) -> Iterator[Fault]:
