@@ -67,10 +67,11 @@ class Option:
         return f"--{self.name}"
 
     @property
-    def shown_form(self) -> str | None:
-        """What stands for the value in help; None for choices, which are shown themselves."""
-        usual = None if self.kind == "choice" else _FORMS.get(self.kind, "MM")
-        return usual if self.metavar is None else self.metavar
+    def shown_form(self) -> str:
+        """What stands for the value in help."""
+        if self.metavar is not None:
+            return self.metavar
+        return "|".join(self.choices) if self.choices else _FORMS.get(self.kind, "MM")
 
     def read(self, words: str) -> Any:
         """The value that `words` stand for; lengths in mm.
@@ -93,9 +94,15 @@ class Option:
 
 
 def _read_choice(option: Option, words: str) -> str:
-    if words not in option.choices:
-        raise _refusal("cli.choice", words, "choice", f"Allowed: {', '.join(option.choices)}.")
-    return words
+    """One of the choices, in whatever letters it is written: a4 is A4."""
+    from jiggen.inputs.faults import did_you_mean
+
+    given = words.strip().casefold()
+    for choice in option.choices:
+        if choice.casefold() == given:
+            return choice
+    allowed = f"Allowed: {', '.join(option.choices)}."
+    raise _refusal("cli.choice", words, option.name, did_you_mean(words, option.choices) + allowed)
 
 
 def _read_path(option: Option, words: str) -> Path:

@@ -17,6 +17,7 @@ from jiggen import __version__, cli, options
 from jiggen.cautions import CAUTIONS
 from jiggen.cli import app, main, run
 from jiggen.cli.options import JsonOption
+from jiggen.cli.output import fitted
 from jiggen.cli.program import colourful, command
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.pattern.model import Core, Side
@@ -135,8 +136,8 @@ def test_both_drawings(plate: str, tmp_path: Path, capsys):
         (["--boot", "305", "--ski", "112-84"], "--ski"),
         (["--boot", "305", "--svg", "SELF"], "does not end in .svg"),
         (["--boot", "305", "--dxf", "drawing.svg"], "does not end in .dxf"),
-        (["--boot", "305", "--core", "wood"], "'plain', 'metal'"),
-        (["--boot", "305", "--side", "up"], "'left', 'right'"),
+        (["--boot", "305", "--core", "wood"], "Allowed: plain, metal"),
+        (["--boot", "305", "--side", "up"], "Allowed: left, right"),
         (["--boot"], "--boot"),
         ([], "Missing option '--boot'"),
         (["--boot", "305", "more"], "more"),
@@ -379,3 +380,38 @@ def test_the_key_of_a_finding_becomes_its_option(capsys):
 def test_a_key_in_a_file_stays_that_files(finding: Finding, line: str, capsys):
     assert run(failing(InputError(finding)), ["fail"]) == 2
     assert text_of(capsys)[1] == line
+
+
+def test_a_choice_is_taken_in_any_letters_and_refused_in_plain_words(capsys):
+    assert main(["layout", "hut-plate", "--boot", "305", "--core", "METAL"]) == 0
+    assert "core metal" in capsys.readouterr().out
+    assert main(["layout", "hut-plate", "--boot", "305", "--core", "mettal"]) == 2
+    said = capsys.readouterr().err
+    assert '--core: "mettal" is not a valid core' in said
+    assert 'Did you mean "metal"? Allowed: plain, metal.' in said
+    assert "Value error" not in said
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_lines_end_between_words_on_a_narrow_terminal(width):
+    verdict = (
+        "Files verified: " + "1 hole, 30 checks; " * 9 + "\n    " + "a hint of many words " * 9
+    )
+    lines = list(fitted(verdict, width))
+    assert max(map(len, lines)) <= width
+    assert "".join("".join(lines).split()) == "".join(verdict.split())  # nothing is lost
+    assert all(line.startswith("    ") for line in lines[-3:])
+    assert lines[1].startswith(" " * len("Files verified: "))
+
+
+def test_help_breaks_a_paragraph_where_the_terminal_ends(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "200")
+    main(["build", "--help"])
+    assert "each with a ladder of boot lengths to lay on the ski's mark." in capsys.readouterr().out
+
+
+def test_one_ski_width_that_cannot_be_is_said_once(capsys):
+    assert main(["build", "hut-plate", "--boot", "305", "--ski", "1000"]) == 2
+    said = capsys.readouterr().err
+    assert said.count("error:") == 1
+    assert "Allowed: 50 to 160 mm" in said

@@ -19,9 +19,9 @@ from pathlib import Path
 import typer
 
 from jiggen.cli.options import Default, defaults_for, placed
-from jiggen.cli.output import as_lines, in_options
-from jiggen.cli.program import app, colourful
-from jiggen.errors import CheckFailed, Finding, JiggenError, printable
+from jiggen.cli.output import as_lines, in_options, say
+from jiggen.cli.program import app
+from jiggen.errors import CheckFailed, Finding, JiggenError
 from jiggen.progress import keeping_notes
 
 __all__ = ["app", "main", "run"]
@@ -115,8 +115,6 @@ def _report(findings: Iterable[Finding], code: int, words: list[str]) -> int:
         typer.echo(json.dumps({"exit": code, "errors": errors}, indent=1, ensure_ascii=False))
         return code
     word = "failed" if code == CheckFailed.exit_code else "error"
-    if colourful(sys.stderr):
-        word = typer.style(word, fg="red", bold=True)
     for finding in findings:
-        typer.echo(f"{word}: {printable(as_lines(finding), chr(10))}", err=True)
+        say(as_lines(finding), err=True, word=word)
     return code

@@ -268,7 +268,7 @@ def _accuracy_lines(
         for term, share in shares.items():
             x, y = (share**0.5).max(axis=0)
             size = f"  {term.name}: {term.size}, {term.distribution}"
-            yield f"{size:<62}{x:7.2f}{y:7.2f}"
+            yield f"{size:<62}{output.fixed(x):>7}{output.fixed(y):>7}"
             yield f"      {term.source}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from jiggen.cli.program import COMMANDS
+from jiggen.cli.program import COMMANDS, colourful
 from jiggen.errors import CheckFailed, Finding, printable
 from jiggen.progress import announcing_to, noted
 from jiggen.units import counted
@@ -24,11 +25,36 @@ if TYPE_CHECKING:
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
+_LABEL = re.compile(r" *+(?:(?:error|failed|warning|[A-Z][a-z ]{0,15}+): ++)?")
 
 
-def say(text: str, *, err: bool = False) -> None:
-    """Write lines to a terminal, with what could steer it shown as an escape."""
-    typer.echo(printable(text, "\n"), err=err)
+def say(text: str, *, err: bool = False, word: str = "") -> None:
+    """Write lines to a terminal, with what could steer it shown as an escape.
+
+    Lines that are wider than the terminal are broken between words; a file has them whole.
+    A `word` that says what became of a command comes first, in red where there is colour.
+    """
+    stream = sys.stderr if err else sys.stdout
+    text = printable(f"{word}: {text}" if word else text, "\n")
+    if stream.isatty():
+        text = "\n".join(fitted(text, shutil.get_terminal_size().columns))
+    if word and colourful(stream):
+        text = typer.style(word, fg="red", bold=True) + text.removeprefix(word)
+    typer.echo(text, err=err)
+
+
+def fitted(text: str, width: int) -> Iterator[str]:
+    """Lines of `text` in `width` characters; what goes on starts below what follows a label."""
+    for line in text.split("\n"):
+        label = _LABEL.match(line)
+        indent = " " * (label.end() if label else 0)
+        if len(line) <= width or len(indent) > width // 2:
+            yield line
+        else:
+            yield from textwrap.wrap(
+                line, width, subsequent_indent=indent, break_long_words=False,
+                break_on_hyphens=False,
+            )  # fmt: skip
 
 
 def write(

@@ -364,8 +364,9 @@ def _whole_lines(found: PrintedFit) -> list[str]:
         lines.append(f"The {what}: 300 mm along the ski came out {along}, 40 mm across {across}.")
     if joint := found.parts.get("joint"):
         (gap, offset, bend), sure = joint
+        near, aside, angle = (output.fixed(value, sign="+") for value in (gap, offset, bend))
         lines.append(
-            f"The joint: gap {gap:+.2f} ± {2 * sure[0]:.2f} mm, sideways {offset:+.2f} ± "
-            f"{2 * sure[1]:.2f} mm, bend {bend:+.2f} ± {2 * sure[2]:.2f}°."
+            f"The joint: gap {near} ± {2 * sure[0]:.2f} mm, sideways {aside} ± "
+            f"{2 * sure[1]:.2f} mm, bend {angle} ± {2 * sure[2]:.2f}°."
         )
     return lines

@@ -6,13 +6,14 @@ or are a dataclass of such fields, a block of options that several commands shar
 
 import inspect
 import os
+import re
 import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import is_dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal, TextIO, TypeVar, get_args, get_type_hints
+from typing import Annotated, Any, TextIO, TypeVar, get_args, get_type_hints
 
 import typer
 
@@ -25,6 +26,8 @@ from jiggen.options import Option
 PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
 
 T = TypeVar("T")
+
+_PARAGRAPH = re.compile(r"(?<=\S)\n(?=\S)")
 
 COMMANDS: dict[str, dict[str, Option]] = {}
 """The options of each command of `app`, by the name of typer's parameter for each."""
@@ -134,7 +137,8 @@ def command(
                 reading.end()
                 body(**given)
 
-        run.__doc__ = body.__doc__
+        # one line a paragraph: help breaks it to the terminal
+        run.__doc__ = _PARAGRAPH.sub(" ", inspect.cleandoc(body.__doc__ or ""))
         run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
             [_parameter(field, row) for field, row in rows.items()]
         )
@@ -180,8 +184,6 @@ def _parameter(field: str, row: Option) -> inspect.Parameter:
     form: Any = str
     if row.kind == "flag":
         form, default = bool, False
-    elif row.kind == "choice":
-        form = Literal[row.choices]
     elif row.kind == "count":
         form = int
         settings |= {"min": row.counts[0], "max": row.counts[-1]}

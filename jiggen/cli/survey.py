@@ -12,6 +12,7 @@ from jiggen.cli import options, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
+from jiggen.units import counted
 
 if TYPE_CHECKING:
     from jiggen.measure.survey.examination import Examination
@@ -129,7 +130,7 @@ def as_text(found: Examination) -> str:
     rows += [wrong] if wrong is not None and wrong >= len(rows) else []
     lines = (
         survey.file.name,
-        f"{len(survey.holes)} holes, {len(survey.readings)} distances",
+        f"{counted(len(survey.holes), 'hole')}, {counted(len(survey.readings), 'distance')}",
         "",
         *output.columns(
             ("hole", "x", "y", "within", "± x", "± y"),

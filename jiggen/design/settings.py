@@ -75,7 +75,7 @@ class Settings:
         """Raise InputError, all faults at once, when no jig can be built on these numbers."""
         limits = (
             ("ski", self.ski.least, 50.0, 160.0, "narrowest ski width"),
-            ("ski", self.ski.most, self.ski.least, 160.0, "widest ski width"),
+            ("ski", self.ski.most, min(self.ski.least, 160.0), 160.0, "widest ski width"),
             ("bed", min(self.bed.x, self.bed.y), 120.0, 2000.0, "bed side"),
             ("bed", self.bed.z, 40.0, 2000.0, "bed height"),
             ("bush-fit", self.bush_fit, -0.2, 0.6, "bush fit allowance"),
@@ -89,7 +89,8 @@ class Settings:
             ("joint-fit", self.joint_fit, 0.05, 0.4, "joint clearance per side"),
         )
         faults = []
-        for key, value, low, high, what in limits:
+        one = self.ski.least == self.ski.most  # which is said once
+        for key, value, low, high, what in (limits[0], *limits[1 + one :]):
             if not low <= value <= high:
                 message, hint = f"{what} is {value:g} mm", f"Allowed: {low:g} to {high:g} mm."
                 faults.append(Finding("design.setting", message, key=key, hint=hint))

@@ -9,6 +9,7 @@ from urllib.parse import unquote
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MANIFEST, PAGE, PICTURE, within
+from jiggen.units import counted
 from jiggen.verify import limits
 from jiggen.verify.drawn import expect_mark, judge_rings, shows, squeezed
 from jiggen.verify.reading.page import Page, Row, read_page
@@ -107,7 +108,7 @@ def _judge_words(page: Page, stated: Stated, about: Subject) -> None:
     ]
     if found and passed:
         words.append(
-            f"{len(found.holes)} holes, {found.checks} checks; the farthest hole is "
+            f"{counted(len(found.holes), 'hole')}, {found.checks} checks; the farthest hole is "
             f"{found.deviation:.3f} mm from where it should be"
         )
     for line in words:

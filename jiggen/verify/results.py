@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from jiggen.errors import printable
 from jiggen.outcome import Fault, HoleCheck, MadeFor, PegCheck, Verification
+from jiggen.units import counted
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
 NOTHING = "not found"
@@ -112,10 +113,11 @@ def verdict(verification: Verification) -> str:
     """Whether the files hold, what was looked at and what was not, or one line per fault."""
     faults, made_for = verification.faults, _made_for(verification.made_for)
     if verification.passed:
-        pegs = f" and {len(verification.pegs)} pegs" if verification.pegs else ""
+        pegs = f" and {counted(len(verification.pegs), 'peg')}" if verification.pegs else ""
+        holes, checks = len(verification.holes), verification.checks
         return (
-            f"Files verified: {len(verification.holes)} holes{pegs}, "
-            f"{verification.checks} checks; the farthest {'of them' if pegs else 'hole'} is "
+            f"Files verified: {counted(holes, 'hole')}{pegs}, {counted(checks, 'check')}; "
+            f"the farthest {'of them' if pegs else 'hole'} is "
             f"{verification.deviation:.3f} mm from where it should be.\n"
             f"{scope(verification)}\n{made_for}{_beside(verification)}"
         )

@@ -42,6 +42,7 @@ from jiggen.report.summary import (
     mass_rows,
     print_settings,
 )
+from jiggen.units import counted
 from jiggen.verify.results import HEAD, NOTHING, scope
 
 DEPTH_NOTE = (
@@ -114,7 +115,7 @@ def _verdict(found: Verification | None) -> Html:
         return _alarm("Do not print", "This jig was never verified: where it drills is unknown.")
     if found.passed:
         text = (
-            f"{len(found.holes)} holes, {found.checks} checks; the farthest hole is "
+            f"{counted(len(found.holes), 'hole')}, {found.checks} checks; the farthest hole is "
             f"{found.deviation:.3f} mm from where it should be, measured in the files themselves."
         )
         passed = node("strong", "Files verified"), node("p", text), node("p", scope(found))
