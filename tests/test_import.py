@@ -25,6 +25,11 @@ MICROMETRE = 1e-3
 SHIPPED = [pytest.param(read_pattern(path), id=path.stem) for path in shipped_patterns()]
 
 
+def chosen(**how) -> Choices:
+    """Choices with the circles' own diameters as drills, whatever they are."""
+    return Choices(**{"as_drawn": "drill" not in how, "unusual": True} | how)
+
+
 def holes_of(pattern: Pattern) -> set[tuple[float, float, float]]:
     """x, y, plain drill of every hole from the group's origin, both sides written out."""
     (group,) = pattern.groups
@@ -53,7 +58,7 @@ def test_a_layout_drawn_and_imported_has_the_same_holes(pattern: Pattern, kind: 
     drawn = lay_out(pattern, 305.0, mount_shift=-3.3, core="metal", side="right")
     path = tmp_path / f"plate{kind}"
     path.write_bytes(layout_dxf(drawn) if kind == ".dxf" else layout_svg(drawn).encode())
-    made = import_pattern(path, Choices(layers=("holes",)))
+    made = import_pattern(path, chosen(layers=("holes",)))
     back = lay_out(made.pattern, 305.0)
     assert len(back) == len(drawn) == made.circles
     assert np.abs(rows(back) - rows(drawn)).max() < MICROMETRE
@@ -63,7 +68,7 @@ def test_what_is_imported_is_what_the_file_reads_as(tmp_path: Path):
     drawn = lay_out(read_pattern(shipped_patterns()[0]), 305.0)
     drawing, target = tmp_path / "plate.svg", tmp_path / "pattern.toml"
     drawing.write_text(layout_svg(drawn))
-    made = import_pattern(drawing, Choices(), str(target))
+    made = import_pattern(drawing, chosen(), str(target))
     target.write_text(made.text)
     assert read_pattern(target) == made.pattern
 
@@ -88,7 +93,7 @@ def two(document) -> None:
 
 
 def test_a_drawing_in_inches(tmp_path: Path):
-    made = import_pattern(dxf(tmp_path, two, dxf_units.IN), Choices(layers=("drill",)))
+    made = import_pattern(dxf(tmp_path, two, dxf_units.IN), chosen(layers=("drill",)))
     # 1 in = 25.4 mm exactly: international yard and pound agreement, 1959. 0.14 in = 3.556 mm.
     assert holes_of(made.pattern) == {(25.4, 12.7, 3.556), (25.4, -12.7, 3.556)}
     assert made.pattern.units == "mm"
@@ -106,7 +111,7 @@ def test_the_units_of_a_header(tmp_path: Path, code: int, mm: float):
     def draw(document) -> None:
         document.modelspace().add_circle((30.0 / mm, 20.0 / mm), 2.0 / mm)
 
-    (hole,) = holes_of(import_pattern(dxf(tmp_path, draw, code), Choices()).pattern)
+    (hole,) = holes_of(import_pattern(dxf(tmp_path, draw, code), chosen()).pattern)
     assert hole == pytest.approx((30.0, 20.0, 4.0), abs=1e-6)
 
 
@@ -114,10 +119,10 @@ def test_the_units_of_a_header(tmp_path: Path, code: int, mm: float):
 def test_a_drawing_without_units_asks_for_them(tmp_path: Path, version: str):
     path = dxf(tmp_path, two, units=0, version=version)
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices(layers=("drill",)))
+        import_pattern(path, chosen(layers=("drill",)))
     (finding,) = caught.value.findings
     assert (finding.code, finding.key) == ("import.units", "units")
-    made = import_pattern(path, Choices(units="in", layers=("drill",)))
+    made = import_pattern(path, chosen(units="in", layers=("drill",)))
     assert (25.4, 12.7, 3.556) in holes_of(made.pattern)
 
 
@@ -126,7 +131,7 @@ def test_the_word_of_a_person_outranks_the_header(tmp_path: Path):
         document.modelspace().add_circle((20.0, 10.0), 2.0)
 
     path = dxf(tmp_path, draw, dxf_units.IN)
-    made = import_pattern(path, Choices(units="mm"))
+    made = import_pattern(path, chosen(units="mm"))
     assert holes_of(made.pattern) == {(20.0, 10.0, 4.0)}
     assert made.unit == "mm, as chosen"
 
@@ -134,7 +139,7 @@ def test_the_word_of_a_person_outranks_the_header(tmp_path: Path):
 def test_a_layer_that_is_not_there_names_those_that_are(tmp_path: Path):
     path = dxf(tmp_path, two, dxf_units.IN)
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices(layers=("dril", "HEADS", "0")))
+        import_pattern(path, chosen(layers=("dril", "HEADS", "0")))
     assert codes(caught) == ["import.layer", "import.layer"]
     first = caught.value.findings[0]
     assert first.key == "layer"
@@ -149,7 +154,7 @@ def test_what_nobody_sees_is_passed_over(tmp_path: Path, state: str):
         document.modelspace().add_circle((1, 2), 2, {"layer": "hidden"})
         document.modelspace().add_circle((30, 2), 2)
 
-    made = import_pattern(dxf(tmp_path, draw), Choices())
+    made = import_pattern(dxf(tmp_path, draw), chosen())
     assert holes_of(made.pattern) == {(30.0, 2.0, 4.0)}
 
 
@@ -170,9 +175,9 @@ def test_circles_in_blocks_in_blocks(tmp_path: Path):
     # By hand: a quarter turn takes (0, 10) to (-10, 0), and (0, -10) to (10, 0), about (40, 5).
     toe = {(30.0, 5.0, 2.0), (50.0, 5.0, 3.0)}
     heel = {(-80.0, 0.0, 4.0), (-60.0, 0.0, 4.0), (-40.0, 0.0, 4.0)}
-    assert holes_of(import_pattern(path, Choices()).pattern) == toe | heel
-    assert holes_of(import_pattern(path, Choices(layers=("toe",))).pattern) == toe
-    assert holes_of(import_pattern(path, Choices(layers=("heel",))).pattern) == heel
+    assert holes_of(import_pattern(path, chosen()).pattern) == toe | heel
+    assert holes_of(import_pattern(path, chosen(layers=("toe",))).pattern) == toe
+    assert holes_of(import_pattern(path, chosen(layers=("heel",))).pattern) == heel
 
 
 def test_a_block_that_squeezes_its_circles(tmp_path: Path):
@@ -183,7 +188,7 @@ def test_a_block_that_squeezes_its_circles(tmp_path: Path):
         space.add_circle((50, 10), 2)
 
     with pytest.raises(InputError, match="squeezed to an ellipse") as caught:
-        import_pattern(dxf(tmp_path, draw), Choices())
+        import_pattern(dxf(tmp_path, draw), chosen())
     assert codes(caught) == ["import.circle"]
     assert "circle at (10, 10)" in caught.value.findings[0].key
 
@@ -196,7 +201,7 @@ def test_ellipses_circles_from_below_and_leaning_ones(tmp_path: Path):
         # seen from below: in the drawing x changes its sign (DXF reference, object coordinates)
         space.add_circle((40, 5), 2, {"extrusion": (0, 0, -1)})
 
-    assert holes_of(import_pattern(dxf(tmp_path, draw), Choices()).pattern) == {
+    assert holes_of(import_pattern(dxf(tmp_path, draw), chosen()).pattern) == {
         (20.0, 5.0, 4.0),
         (-40.0, 5.0, 4.0),
     }
@@ -205,12 +210,12 @@ def test_ellipses_circles_from_below_and_leaning_ones(tmp_path: Path):
         document.modelspace().add_circle((40, 5), 2, {"extrusion": (0, 0.1, 1)})
 
     with pytest.raises(InputError, match="does not lie flat"):
-        import_pattern(dxf(tmp_path, leaning), Choices())
+        import_pattern(dxf(tmp_path, leaning), chosen())
 
 
 def test_a_binary_drawing(tmp_path: Path):
     path = dxf(tmp_path, two, dxf_units.IN, fmt="bin")
-    assert len(holes_of(import_pattern(path, Choices(layers=("drill",))).pattern)) == 2
+    assert len(holes_of(import_pattern(path, chosen(layers=("drill",))).pattern)) == 2
 
 
 def test_blocks_without_end(tmp_path: Path):
@@ -220,7 +225,7 @@ def test_blocks_without_end(tmp_path: Path):
         document.modelspace().add_blockref("a", (0, 0))
 
     with pytest.raises(InputError, match="without end"):
-        import_pattern(dxf(tmp_path, draw), Choices())
+        import_pattern(dxf(tmp_path, draw), chosen())
 
 
 def test_a_drawing_without_circles_says_what_is_there(tmp_path: Path):
@@ -228,7 +233,7 @@ def test_a_drawing_without_circles_says_what_is_there(tmp_path: Path):
         document.modelspace().add_lwpolyline([(0, 0, 1), (4, 0, 1)])
 
     with pytest.raises(InputError, match="What is there: 1 x LWPOLYLINE") as caught:
-        import_pattern(dxf(tmp_path, draw), Choices())
+        import_pattern(dxf(tmp_path, draw), chosen())
     assert codes(caught) == ["import.no-circle"]
 
 
@@ -237,7 +242,7 @@ def test_a_file_that_is_no_dxf(tmp_path: Path, data: bytes, capfd):
     path = tmp_path / "plate.dxf"
     path.write_bytes(data)
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices(units="mm"))
+        import_pattern(path, chosen(units="mm"))
     assert codes(caught)[0] in ("import.no-dxf", "import.no-circle")
     assert capfd.readouterr() == ("", "")  # the reader's own log stays silent
 
@@ -253,7 +258,7 @@ def svg(
     return path
 
 
-PLAIN = Choices()
+PLAIN = chosen()
 
 
 def from_svg(tmp_path: Path, *drawn: str, choices: Choices = PLAIN) -> set:
@@ -267,14 +272,14 @@ def from_svg(tmp_path: Path, *drawn: str, choices: Choices = PLAIN) -> set:
 )
 def test_an_inch_in_every_unit(tmp_path: Path, width: str):
     head = f'width="{width}" viewBox="0 0 10 10"'
-    (hole,) = from_svg(tmp_path, '<circle cx="10" cy="-5" r="1"/>', head)
-    assert hole == pytest.approx((25.4, 12.7, 5.08), abs=1e-6)
+    (hole,) = from_svg(tmp_path, '<circle cx="10" cy="-5" r=".8"/>', head)
+    assert hole == pytest.approx((25.4, 12.7, 4.064), abs=1e-6)
 
 
 def test_without_a_view_box_a_unit_is_a_pixel(tmp_path: Path):
-    body = '<circle cx="96" cy="-48" r="6pt"/>'  # 6 pt = 1/12 in
+    body = '<circle cx="96" cy="-48" r="7pt"/>'  # 7 pt = 7/72 in
     (hole,) = from_svg(tmp_path, body, 'width="400mm" height="99mm"')
-    assert hole == pytest.approx((25.4, 12.7, 25.4 / 6), abs=1e-6)
+    assert hole == pytest.approx((25.4, 12.7, 25.4 * 7 / 36), abs=1e-6)
 
 
 @pytest.mark.parametrize("head", ["", 'viewBox="0 0 200 100"', 'width="100%" viewBox="0 0 9 9"'])
@@ -283,7 +288,7 @@ def test_a_drawing_without_a_size_asks_for_the_unit(tmp_path: Path, head: str):
     with pytest.raises(InputError) as caught:
         from_svg(tmp_path, body, head)
     assert codes(caught) == ["import.units"]
-    assert from_svg(tmp_path, body, head, choices=Choices(units="mm")) == {(20.0, 5.0, 4.0)}
+    assert from_svg(tmp_path, body, head, choices=chosen(units="mm")) == {(20.0, 5.0, 4.0)}
 
 
 def test_y_grows_downwards_in_svg_and_the_view_box_moves_no_origin(tmp_path: Path):
@@ -319,10 +324,10 @@ def test_nested_transforms_as_in_the_standard(tmp_path: Path):
         '<g transform="translate(50, 90)"><g transform="rotate(-45)">'
         '<g transform="translate(130 160)"><circle r="2"/></g></g></g>'
     )
-    (hole,) = from_svg(tmp_path, body, choices=Choices(origin=(0.0, 90.0)))
+    (hole,) = from_svg(tmp_path, body, choices=chosen(origin=(0.0, 90.0)))
     assert hole == pytest.approx((255.03, 90 - 111.21, 4.0), abs=0.04)
     matrix = '<g transform="matrix(.707 -.707 .707 .707 255.03 111.21)"><circle r="2"/></g>'
-    (said,) = from_svg(tmp_path, matrix, choices=Choices(origin=(0.0, 90.0)))
+    (said,) = from_svg(tmp_path, matrix, choices=chosen(origin=(0.0, 90.0)))
     assert said == pytest.approx(hole, abs=0.04)
 
 
@@ -401,10 +406,10 @@ def test_groups_are_layers(tmp_path: Path):
       <g id="toe"><g xmlns:x="urn:x" x:label="Holes"><circle cx="10" r="2"/></g></g>
       <g id="toe2"><circle cx="20" r="2"/></g>
     """
-    assert from_svg(tmp_path, body, choices=Choices(layers=("toe",))) == {(10.0, 0.0, 4.0)}
-    assert from_svg(tmp_path, body, choices=Choices(layers=("holes",))) == {(10.0, 0.0, 4.0)}
+    assert from_svg(tmp_path, body, choices=chosen(layers=("toe",))) == {(10.0, 0.0, 4.0)}
+    assert from_svg(tmp_path, body, choices=chosen(layers=("holes",))) == {(10.0, 0.0, 4.0)}
     with pytest.raises(InputError, match="toe2 "):
-        from_svg(tmp_path, body, choices=Choices(layers=("heel",)))
+        from_svg(tmp_path, body, choices=chosen(layers=("heel",)))
 
 
 BILLION = """<!DOCTYPE svg [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;&a;">]>
@@ -420,7 +425,7 @@ def test_a_doctype_is_refused(tmp_path: Path, text: str, encoding: str):
     path = tmp_path / "plate.svg"
     path.write_bytes(text.encode(encoding))
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices())
+        import_pattern(path, chosen())
     assert codes(caught) == ["import.doctype"]
 
 
@@ -431,7 +436,7 @@ def test_a_file_that_is_no_svg(tmp_path: Path, text: str):
     path = tmp_path / "plate.svg"
     path.write_text(text)
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices(units="mm"))
+        import_pattern(path, chosen(units="mm"))
     assert codes(caught) == ["import.no-svg"]
 
 
@@ -455,28 +460,28 @@ def table(tmp_path: Path, text: str | bytes) -> Path:
     ],
 )
 def test_tables_of_every_kind(tmp_path: Path, text: str):
-    made = import_pattern(table(tmp_path, text), Choices())
+    made = import_pattern(table(tmp_path, text), chosen())
     assert holes_of(made.pattern) == {(40.0, 12.5, 3.6), (40.0, -12.5, 3.6), (-20.0, 0.0, 4.0)}
 
 
 def test_a_table_in_inches(tmp_path: Path):
-    made = import_pattern(table(tmp_path, "1,0.5,0.1\n"), Choices(units="in"))
+    made = import_pattern(table(tmp_path, "1,0.5,0.1\n"), chosen(units="in"))
     assert holes_of(made.pattern) == {(25.4, 12.7, 2.54)}
 
 
 def test_a_unit_in_the_names_of_the_columns(tmp_path: Path):
-    made = import_pattern(table(tmp_path, "x (in);y (in);d (in)\n1;0,5;0,1\n"), Choices())
+    made = import_pattern(table(tmp_path, "x (in);y (in);d (in)\n1;0,5;0,1\n"), chosen())
     assert holes_of(made.pattern) == {(25.4, 12.7, 2.54)}
     assert made.unit == "in, as its columns say"
     with pytest.raises(InputError, match="different units") as caught:
-        import_pattern(table(tmp_path, "x (in);y;d\n1;12.7;2.54\n"), Choices())
+        import_pattern(table(tmp_path, "x (in);y;d\n1;12.7;2.54\n"), chosen())
     assert codes(caught) == ["import.units"]
 
 
 def test_every_faulty_row_is_named_with_its_line(tmp_path: Path):
     path = table(tmp_path, "x,y,d\n1,2,3\n40,wide,3\n# fine\n41,2\n42,nan,3\n99,2,40\n")
     with pytest.raises(InputError) as caught:
-        import_pattern(path, Choices())
+        import_pattern(path, chosen())
     found = caught.value.findings
     assert [finding.where for finding in found] == [f"{path}:{n}" for n in (3, 5, 6, 7)]
     assert codes(caught) == ["import.row"] * 3 + ["import.circle"]
@@ -485,13 +490,13 @@ def test_every_faulty_row_is_named_with_its_line(tmp_path: Path):
 @pytest.mark.parametrize("text", ["", "\n# nothing\n"])
 def test_an_empty_table(tmp_path: Path, text: str):
     with pytest.raises(InputError) as caught:
-        import_pattern(table(tmp_path, text), Choices())
+        import_pattern(table(tmp_path, text), chosen())
     assert codes(caught) == ["import.empty"]
 
 
 def test_a_table_that_is_not_utf8(tmp_path: Path):
     with pytest.raises(InputError, match="not UTF-8") as caught:
-        import_pattern(table(tmp_path, b"1,2,3\n\x81,2,3\n"), Choices())
+        import_pattern(table(tmp_path, b"1,2,3\n\x81,2,3\n"), chosen())
     assert caught.value.findings[0].where.endswith(":2:1")
 
 
@@ -499,7 +504,7 @@ def test_a_table_that_is_not_utf8(tmp_path: Path):
 
 
 def made_of(tmp_path: Path, text: str, **how) -> Pattern:
-    return import_pattern(table(tmp_path, text), Choices(**how)).pattern
+    return import_pattern(table(tmp_path, text), chosen(**how)).pattern
 
 
 def test_pairs_are_folded_and_all_else_is_left(tmp_path: Path):
@@ -531,7 +536,7 @@ def test_origin_and_turn(tmp_path: Path, turn: Turn, wanted: tuple[float, float]
 
 def test_the_origin_of_an_svg_is_given_as_it_is_drawn(tmp_path: Path):
     body = '<circle cx="130" cy="58" r="2"/>'  # y downwards: 8 below the point is -8
-    found = from_svg(tmp_path, body, choices=Choices(origin=(100.0, 50.0)))
+    found = from_svg(tmp_path, body, choices=chosen(origin=(100.0, 50.0)))
     assert found == {(30.0, -8.0, 4.0)}
 
 
@@ -557,7 +562,7 @@ def test_what_the_holes_move_with(tmp_path: Path, datum: Datum, name: str):
 
 def test_the_drill_is_the_circles_own_unless_said(tmp_path: Path):
     path = table(tmp_path, "10,5,5.5\n30,5,5.5\n50,5,6\n")
-    made = import_pattern(path, Choices())
+    made = import_pattern(path, chosen())
     drills = [hole.drill for hole in made.pattern.groups[0].holes]
     assert [(d.plain, d.metal, d.depth) for d in drills] == [
         (6, 6, 9),
@@ -565,11 +570,12 @@ def test_the_drill_is_the_circles_own_unless_said(tmp_path: Path):
         (5.5, 5.5, 9),
     ]
     assert len(made.checks) == 4  # drill, metal, depth, and no hole on the other side
-    made = import_pattern(path, Choices(drill=3.6, metal=4.1, depth=8.5))
+    made = import_pattern(path, chosen(drill=3.6, metal=4.1, depth=8.5))
     drills = [hole.drill for hole in made.pattern.groups[0].holes]
     assert {(d.plain, d.metal, d.depth) for d in drills} == {(3.6, 4.1, 8.5)}
     assert made.checks == (
-        "No hole has a counterpart on the other side: is the drawing's y = 0 the centre line?",
+        "No hole has a counterpart on the other side: is the table's y = 0 the centre line, and "
+        "does its tip point to the right?",
     )
 
 
@@ -611,8 +617,8 @@ def test_drills_given_are_what_must_not_meet(tmp_path: Path):
 def test_a_name_of_the_file(tmp_path: Path):
     path = tmp_path / "hut_plate\u202e  front.csv"
     path.write_text("10,5,4\n")
-    assert import_pattern(path, Choices()).pattern.name == "hut plate front"
-    assert import_pattern(path, Choices(name="Hut")).pattern.name == "Hut"
+    assert import_pattern(path, chosen()).pattern.name == "hut plate front"
+    assert import_pattern(path, chosen(name="Hut")).pattern.name == "Hut"
 
 
 # -- the command --------------------------------------------------------------------------------
@@ -698,9 +704,9 @@ def test_no_hole_is_lost_moved_or_made(tmp_path_factory, at, dx: float, dy: floa
     reach = max(abs(y) if turn in (0, 180) else abs(x) for x, y in points)
     if reach > 75.0:
         with pytest.raises(InputError, match="outside the range of real skis"):
-            import_pattern(path, Choices(turn=turn))
+            import_pattern(path, chosen(turn=turn, origin=(0.0, 0.0)))
         return
-    pattern = import_pattern(path, Choices(turn=turn)).pattern
+    pattern = import_pattern(path, chosen(turn=turn, origin=(0.0, 0.0))).pattern
     back = lay_out(pattern, 300.0).positions
     turned = np.array(points) @ np.linalg.matrix_power(np.array([[0, 1], [-1, 0]]), turn // 90)
     assert len(back) == len(points)

@@ -18,7 +18,7 @@ import jiggen.cli.new as command
 from jiggen.cli import main
 from jiggen.errors import InputError
 from jiggen.pattern import read_pattern, shipped_patterns
-from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Step
+from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Step, oddities
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import (
     USUAL_DRILL,
@@ -32,6 +32,7 @@ from jiggen.pattern.write import (
     read_hole,
     read_shift,
 )
+from jiggen.tables import trade_drill
 
 DRILL = Drill(plain=3.6, metal=4.1, depth=9.0)
 
@@ -56,14 +57,11 @@ def nanometres(low: float, high: float):
     return st.floats(low, high).map(lambda value: round(value, 6) + 0.0)
 
 
-def a_drill(**sizes):
-    return st.builds(
-        Drill,
-        plain=nanometres(1.0, 4.0),
-        metal=nanometres(1.0, 4.0),
-        depth=nanometres(1.0, 30.0),
-        **sizes,
-    )
+def a_drill():
+    """Any drill as the reader takes it: a size that is sold, or far from one; meant where odd."""
+    size = nanometres(1.0, 6.0).map(trade_drill)
+    drills = st.builds(Drill, plain=size, metal=size, depth=nanometres(1.0, 30.0))
+    return drills.map(lambda drill: replace(drill, unusual=bool(oddities(drill))))
 
 
 def a_group(name: str):
@@ -124,7 +122,7 @@ def rounded(value):
 
 
 def test_what_a_reader_is_told():
-    hole, odd = Hole((12.0, 21.0), True, DRILL), Hole((-20.0, 0.0), False, Drill(3.6, 5.0, 7.0))
+    hole, odd = Hole((12.0, 21.0), True, DRILL), Hole((-20.0, 0.0), False, Drill(3.6, 4.4, 7.0))
     group = Group("toe", "boot-toe", -8.0, (), (hole, hole, odd))
     pattern = Pattern("Bench", "", "mm", (255.0, 355.0), "same", (group,), "")
     text = pattern_toml(pattern, ["From a \x07 sheet.\nOf two lines."], "Check. " * 40)
@@ -135,7 +133,7 @@ def test_what_a_reader_is_told():
         'name = "Bench"                    # engraved on the jig',
         'name = "toe"                      # hole ids are made of it',
     ]
-    assert "  drill = { diameter = { metal = 5.0 }, depth = 7.0 }" in lines
+    assert "  drill = { diameter = { metal = 4.4 }, depth = 7.0 }" in lines
     with pytest.raises(InputError, match="no hole"):
         pattern_toml(Pattern("Bench", "", "mm", None, "same", (), ""))
 
@@ -260,7 +258,9 @@ def test_inches_and_defaults(desk: Path):
     assert made.boot == pytest.approx((254.0, 355.6))
     assert made.groups[0].shift == pytest.approx(-12.7)
     drill = made.groups[0].holes[0].drill
-    assert (drill.plain, drill.metal, drill.depth) == pytest.approx((3.6068, 3.6068, 9.0))
+    assert (drill.plain, drill.metal, drill.depth) == pytest.approx(
+        (3.6, 3.6, 9.0)
+    )  # 0.142 in is 3.6068 mm
 
 
 def test_every_missing_and_faulty_option_at_once(desk: Path, capsys):
@@ -400,3 +400,17 @@ def test_stopped_at_a_terminal(desk: Path):
 def test_the_command_knows_the_words_of_the_room():
     assert command.UNITS.choices == get_args(Units)
     assert get_args(command.Pair) == get_args(Pair) == command.PAIR.choices
+
+
+def test_a_drill_that_no_binding_has_is_written_only_where_it_is_meant(desk: Path, capsys):
+    words = ["new", "--name", "Wide", "--drill", "5.5", "--depth", "4", "-o", "wide.toml"]
+    words += ["--group", "plate,boot-centre,0", "--hole", "plate,20,20,both"]
+    assert main(words) == 2
+    said = capsys.readouterr().err
+    assert "a drill of 5.5 mm leaves no hold for a binding's screw" in said
+    assert "a hole 4 mm deep is too shallow" in said
+    assert "--unusual" in said
+    assert not (desk / "wide.toml").exists()
+    assert main([*words, "--unusual"]) == 0
+    hole = read_pattern(desk / "wide.toml").groups[0].holes[0]
+    assert hole.drill == Drill(5.5, 5.5, 4.0, unusual=True)

@@ -40,7 +40,7 @@ shift = -8.0
 
   [[group.hole]]
   at = [-20.0, 0.0]
-  drill = { diameter = { metal = 5.2 }, depth = 7.0 }
+  drill = { diameter = { metal = 5.2 }, depth = 7.0, unusual = true }
 
 [[group]]
 name = "heel"
@@ -337,7 +337,7 @@ hole = []
         ("both_side = true\n  [[", "both_sides = true\n  [["),
         ("depht", "depth"),
         ("60, 80", "60, 8"),
-        ("-1", "1"),
+        ("-1", "6"),
         ('"4"', "4"),
         ('"x"', "2"),
     ):

@@ -36,6 +36,9 @@ METAL = _words(
     "metal", help="Drill diameter under a metal sheet; with --hole, by default as --drill."
 )
 DEPTH = _words("depth", help="Drill depth below the top sheet.")
+UNUSUAL = _pattern(
+    "unusual", "flag", "Drills over 4.5 mm or holes less than 5 mm deep are meant, for inserts say."
+)
 GROUP = _holes(
     "group",
     help="Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
@@ -70,10 +73,22 @@ ONLY = _drawing(
     "only", "range", "Take circles of this diameter, or from least to greatest: 5.5, 4-6."
 )
 ORIGIN = _drawing(
-    "origin", "point", "Its point at the datum, in mm; middle is that of the holes.", default="0/0"
+    "origin", "point", "Its point at the datum, in mm, by default 0/0; middle is that of the holes."
 )
 TURN = _drawing(
-    "turn", "choice", "Turn it anticlockwise: tip to the right.", choices=tuple(TURNS), default="0"
+    "turn",
+    "choice",
+    "Turn it anticlockwise until the tip is to the right: 270 for a tip above; by default 0, and "
+    "a drawing that stands upright is refused.",
+    choices=tuple(TURNS),
+)
+PIECE = _drawing(
+    "piece",
+    "text",
+    "Holes that move together, by layer or by from:to along the ski, what they move with, and the "
+    "drawing's point there: Toe=boot-toe@120/0, -200:0=boot-heel@-150/0; may be repeated.",
+    repeated=True,
+    metavar="WHERE=DATUM[@X/Y]",
 )
 TITLE = replace(NAME, help="The pattern's name; by default the drawing's.", default="")
 DATUM = _pattern(
@@ -83,9 +98,14 @@ DATUM = _pattern(
     choices=get_args(Datum),
     default="boot-centre",
 )
-CIRCLES_DRILL = _pattern("drill", "length", "Drill diameter; by default the circles' own.")
+CIRCLES_DRILL = _pattern(
+    "drill", "length", "Drill diameter, of points too; by default 3.6, which is only a guess."
+)
 CIRCLES_METAL = _pattern(
-    "metal", "length", "Drill diameter under a metal sheet; by default as --drill."
+    "metal", "length", "Drill diameter under a metal sheet; by default as --drill, or 4.1, a guess."
+)
+AS_DRAWN = _pattern(
+    "as-drawn", "flag", "The circles' own diameters are the drills: of a template, not of a plate."
 )
 CIRCLES_DEPTH = _pattern(
     "depth", "length", "Drill depth below the top sheet; by default 9, which is only a guess."
@@ -103,6 +123,7 @@ class Given:
     drill: Annotated[str | None, DRILL]
     metal: Annotated[str | None, METAL]
     depth: Annotated[str | None, DEPTH]
+    unusual: Annotated[bool, UNUSUAL]
 
 
 @command(PATTERNS)
@@ -169,15 +190,18 @@ def import_drawing(
     layer: Annotated[list[str] | None, LAYER],
     only: Annotated[options.Range | None, ONLY],
     origin: Annotated[Origin | None, ORIGIN],
-    turn: Annotated[Degrees, TURN],
+    turn: Annotated[Degrees | None, TURN],
+    piece: Annotated[list[str] | None, PIECE],
     name: Annotated[str, TITLE],
     datum: Annotated[Datum, DATUM],
     drill: Annotated[float | None, CIRCLES_DRILL],
     metal: Annotated[float | None, CIRCLES_METAL],
     depth: Annotated[float | None, CIRCLES_DEPTH],
+    as_drawn: Annotated[bool, AS_DRAWN],
+    unusual: Annotated[bool, UNUSUAL],
     force: Annotated[bool, FORCE],
 ) -> None:
-    """Make a pattern file from a drawing: each circle is a hole.
+    """Make a pattern file from a drawing: each circle, and each round outline, is a hole.
 
     Holes that mirror one another about the centre line (y = 0) become one on both sides.
     """
@@ -185,30 +209,43 @@ def import_drawing(
 
     from jiggen.importing import Choices
     from jiggen.importing.job import import_pattern
+    from jiggen.importing.placing import read_piece
 
+    parts = [reading.read(partial(read_piece, words), None, "--piece") for words in piece or ()]
     choices = Choices(
         units=units,
         layers=tuple(layer or ()),
         only=only,
-        origin=origin or "middle",
-        turn=TURNS[turn],
+        origin=origin,
+        turn=TURNS[turn] if turn else None,
+        pieces=tuple(part for part in parts if part),
         name=name,
         datum=datum,
         drill=drill,
         metal=metal,
         depth=depth,
+        as_drawn=as_drawn,
+        unusual=unusual,
     )
     made = reading.read(lambda: import_pattern(file, choices, str(out)), None)
     reading.end()
     if not made or not out:
         return
     _write_pattern(out, made.text)
-    over = f", {made.passed_over} passed over" if made.passed_over else ""
+    over, rounded = "", ""
+    if made.passed_over:
+        over = f", {made.passed_over} passed over, of other layers, diameters or pieces"
+    if made.rounded:
+        from jiggen.importing.outlines import ROUND
+
+        kinds = ", ".join(f"{count} x {kind}" for kind, count in made.rounded.items())
+        rounded = f"\nNot drawn as circles: {kinds}; round within {ROUND:.1%} of their diameter."
     holes, pairs = _count_holes(made.pattern.groups), counted(made.pairs, "pair")
     lines = [
-        f"{file.name}: {counted(made.circles, 'circle')}{over}; its unit: {made.unit}.",
+        f"{file.name}: {counted(made.circles, 'circle')}{over}; its unit: {made.unit}.{rounded}",
         f"{out}: {holes}, {pairs} of them on both sides.",
     ]
     if made.checks:
         lines += ["", "Check in the file:", *(f"- {check}" for check in made.checks)]
-    output.say("\n".join([*lines, "", f"Look at it: jiggen show {out}"]))
+    text = "\n".join([*lines, "", f"Look at it: jiggen show {out}"])
+    output.write(False, dict, lambda: text, made.warnings)

@@ -14,6 +14,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import Option
 from jiggen.pattern.model import Group
 from jiggen.pattern.write import (
+    USUAL_DRILL,
     Draft,
     add_holes,
     measure,
@@ -62,7 +63,7 @@ def _boot(draft: Draft, words: str) -> Draft:
 
 def _drill(draft: Draft, words: str, size: str) -> Draft:
     as_plain = size == "metal" and not words.strip()
-    found = draft.drill.plain if as_plain else measure(words, draft.units)
+    found: Any = draft.drill.plain if as_plain else measure(words, draft.units)
     return replace(draft, drill=replace(draft.drill, **{size: found}))
 
 
@@ -81,8 +82,15 @@ def _checked(draft: Draft, words: str, read: Read) -> Draft:
     """The draft with an answer in it.  Raises InputError for all that is wrong with it."""
     found = read(draft, words)
     if faults := found.faults():
-        raise InputError(faults)
+        raise InputError(_as_option(fault) for fault in faults)
     return found
+
+
+def _as_option(fault: Finding) -> Finding:
+    """A fault that a word in the pattern allows, with the option that writes it."""
+    if fault.code != "pattern.unusual":
+        return fault
+    return replace(fault, hint="Where it is meant, for threaded inserts say, give --unusual.")
 
 
 def ask(draft: Draft, words: str, read: Read, usual: str | None = None, option: str = "") -> Draft:
@@ -131,7 +139,7 @@ def make_draft(given: Given, groups: list[str], holes: list[str], reading: Readi
     if not holes:
         reading.end()  # before anyone answers twenty questions
         typer.echo(WELCOME)
-    draft = Draft()
+    draft = Draft(drill=replace(USUAL_DRILL, unusual=given.unusual))
     for question in QUESTIONS:
         row = question.row
         asked = row.help.partition(";")[0].rstrip(".")

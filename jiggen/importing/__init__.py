@@ -11,12 +11,11 @@ from jiggen.errors import Finding
 from jiggen.inputs.document import FileKind
 from jiggen.pattern.model import Datum
 
-DEPTH = 9.0  # mm: of the test hole of ISO 6005:1991, as a drawing gives none
-
 _TOO_BIG = "Save the plate alone, without the rest of the drawing."
 KIND = FileKind("import", "A drawing", 64_000_000, _TOO_BIG)
 Turn = Literal[0, 90, 180, 270]
 Unit = Literal["mm", "in"]
+Origin = tuple[float, float] | Literal["middle"]
 
 
 @dataclass(frozen=True)
@@ -24,8 +23,10 @@ class Circle:
     """A circle of a drawing: centre and diameter in the drawing's own unit and directions.
 
     `name` is how a person finds it again, `where` its file and line where that has lines.
-    `layers` are the names it is selected by.  `flaw` says why it is not a circle after all (one
-    that is squeezed by what it is drawn in, say); empty otherwise.
+    `layers` are the names it is selected by, `listed` those of them that are shown to a person.
+    `flaw` says why it is not a circle after all (one that is squeezed by what it is drawn in, say);
+    empty otherwise.  `drawn_as` is what a circle was read from that is not drawn as one; a point
+    has no diameter.
     """
 
     x: float
@@ -35,15 +36,37 @@ class Circle:
     where: str
     layers: tuple[str, ...] = ()
     flaw: str = ""
+    drawn_as: str = ""
+    listed: tuple[str, ...] = ()
+
+    @property
+    def is_point(self) -> bool:
+        """Whether only its place is drawn."""
+        return bool(self.drawn_as) and self.diameter == 0
+
+
+@dataclass(frozen=True)
+class Unread:
+    """A shape that is not round: what drew it, its middle and size in the drawing's unit."""
+
+    kind: str
+    x: float
+    y: float
+    width: float
+    height: float
+    closed: bool
+    straight: bool
+    layers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Drawing:
-    """The circles of a file.
+    """The circles of a file, which a person calls `what`.
 
     `unit` is the size of the drawing's unit in mm, None where the file does not say; `unit_source`
-    says how it does.  `y_down` tells that y grows downwards, as in SVG.  `others` counts, by
-    name, the shapes that are not read: they are not circles, but may be meant as such.
+    says how it does.  `y_down` tells that y grows downwards, as in SVG.  `unread` are
+    the shapes that are not round, but may be meant as holes; `others` counts, by name, those that
+    are not looked at.
     """
 
     file: str
@@ -53,25 +76,45 @@ class Drawing:
     y_down: bool = False
     others: Counter[str] = field(default_factory=Counter)
     faults: tuple[Finding, ...] = ()
+    unread: tuple[Unread, ...] = ()
+    what: str = "drawing"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Part of a drawing that moves by itself, as the toe and the heel piece do; mm.
+
+    `where` is a layer, or from and to along the ski as the drawing shows them; `origin` is the
+    drawing's point that lies at the datum, None where it is that of the whole drawing.
+    """
+
+    where: str | tuple[float, float]
+    datum: Datum
+    origin: Origin | None = None
 
 
 @dataclass(frozen=True)
 class Choices:
     """What a person chooses for a drawing; lengths in mm.
 
-    `origin` is the drawing's point that becomes the group's origin, or "middle" for the middle
-    of the holes; `turn` is in degrees, anticlockwise.  `only` takes circles of diameters (least,
-    greatest).  `drill` and `metal` are drill diameters, None for the circles' own; `depth` is
-    the drill depth, None for DEPTH.
+    `origin` is the drawing's point that becomes the group's origin, "middle" for the middle of the
+    holes, None for 0, 0 unless the holes show another centre line; `turn` is in degrees,
+    anticlockwise, None for a drawing that must not stand upright.  `pieces` make a group each.
+    `only` takes circles of diameters (least, greatest).  `drill` and `metal` are drill diameters,
+    None for a guess, or, `as_drawn`, the circles' own; `depth` is the drill depth, None for a
+    guess.  `unusual` allows drills and depths that no binding has.
     """
 
     units: Unit | None = None
     layers: tuple[str, ...] = ()
     only: tuple[float, float] | None = None
-    origin: tuple[float, float] | Literal["middle"] = (0.0, 0.0)
-    turn: Turn = 0
+    origin: Origin | None = None
+    turn: Turn | None = None
     name: str = ""
     datum: Datum = "boot-centre"
+    pieces: tuple[Piece, ...] = ()
     drill: float | None = None
     metal: float | None = None
     depth: float | None = None
+    as_drawn: bool = False
+    unusual: bool = False

@@ -1,4 +1,4 @@
-"""Circles of a DXF drawing: those of its model space, and those in the blocks placed there."""
+"""Circles of a DXF drawing: of its model space and the blocks there, drawn as circles or not."""
 
 import io
 import logging
@@ -11,6 +11,7 @@ from typing import Any
 
 from jiggen.errors import InputError
 from jiggen.importing import KIND, Circle, Drawing
+from jiggen.importing.outlines import GAP, Outlines, Tracer
 from jiggen.inputs.document import read_bytes
 
 # DXF reference, HEADER section: $INSUNITS, the codes that a plate could be drawn in.
@@ -29,6 +30,8 @@ MOST = 100_000  # entities looked at
 UPRIGHT = 1 - 1e-9  # cosine of an axis that counts as upright
 BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"  # DXF reference, binary files: the sentinel
 LONGEST_REASON = 200  # characters: the reason may quote the file at any length
+LINES = {"ARC", "ELLIPSE", "HATCH", "LINE", "LWPOLYLINE", "POLYLINE", "SPLINE"}
+NOT_PRINTED = "defpoints"  # the layer of points that dimensions hang on, by custom
 NO_DXF = "Save it from the drawing program as DXF, release 2010 say."
 
 # What the reader raises, besides its own errors, on files that are broken or not DXF.
@@ -36,7 +39,7 @@ NOT_READ = (ValueError, LookupError, TypeError, AttributeError, struct.error)
 
 
 def read_dxf(path: Path) -> Drawing:
-    """Read the circles of the DXF file at `path`, text or binary.
+    """Read the circles, round outlines and points of the DXF file at `path`, text or binary.
 
     Circles in blocks are read where the blocks are placed; what is on layers that are switched
     off or frozen is ignored, as it is not visible.
@@ -52,24 +55,27 @@ def read_dxf(path: Path) -> Drawing:
     try:
         binary = data.startswith(BINARY)
         document = ezdxf.readfile(path) if binary else recover.read(io.BytesIO(data))[0]
-        walk = _Walk(file, document.layers)
+        name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
+        walk = _Walk(file, document.layers, Outlines(GAP / (unit or 1.0)))
         circles = tuple(walk.circles(document.modelspace()))
+        rounded, unread = walk.outlines.read()
     except InputError:
         raise
     except (ezdxf.DXFError, *NOT_READ) as error:
         reason = " ".join(str(error).split())[:LONGEST_REASON] or type(error).__name__
         message = f"not a DXF drawing: {reason}"
         raise InputError.of("import.no-dxf", message, where=file, hint=NO_DXF) from None
-    name, unit = INSUNITS.get(document.header.get("$INSUNITS", 0), ("", None))
     source = f"{name}, as the drawing's header says" if name else ""
-    return Drawing(file, circles, unit, source, others=walk.others)
+    circles = (*circles, *rounded)
+    return Drawing(file, circles, unit, source, others=walk.others, unread=unread)
 
 
 class _Walk:
-    """Goes through entities and into blocks; counts in `others` what is not a circle."""
+    """Goes through entities and into blocks; keeps `outlines`, counts in `others` all else."""
 
-    def __init__(self, file: str, layers: Any) -> None:
+    def __init__(self, file: str, layers: Any, outlines: Outlines) -> None:
         self.others: Counter[str] = Counter()
+        self.outlines = outlines
         self._file = file
         self._layers = layers
         self._seen = 0
@@ -102,8 +108,30 @@ class _Walk:
                     yield from self.circles(inside, own, depth + 1, squeezed=uneven)
             elif kind == "CIRCLE" or (kind == "ELLIPSE" and _is_circle(entity, squeezed=squeezed)):
                 yield self._circle(entity, own)
+            elif kind == "POINT":
+                if own.casefold() != NOT_PRINTED:
+                    x, y, _ = entity.dxf.location
+                    name = f"point at ({x:.6g}, {y:.6g}) on layer {own}"
+                    yield Circle(x, y, 0.0, name, self._file, (own,), "", kind, (own,))
+            elif kind in LINES:
+                self._trace(entity, own)
             else:
                 self.others[kind] += 1
+
+    def _trace(self, entity: Any, layer: str) -> None:
+        """Keep the lines of an entity that is drawn with lines and curves."""
+        from ezdxf import path as paths
+
+        kind = entity.dxftype()
+        many = paths.from_hatch(entity) if kind == "HATCH" else (paths.make_path(entity),)
+        tracer = Tracer()
+        for path in (single for one in many for single in one.sub_paths()):
+            tracer.moveTo((path.start.x, path.start.y))
+            for end, *bent in path.commands():
+                draw = (tracer.lineTo, tracer.qCurveTo, tracer.curveTo)[len(bent)]
+                draw(*((at.x, at.y) for at in (*bent, end)))
+            (tracer.closePath if kind == "HATCH" else tracer.endPath)()
+        self.outlines.add(kind, tracer, (layer,), (layer,), self._file)
 
     def _circle(self, entity: Any, layer: str) -> Circle:
         """A circle, or an ellipse that was one."""
@@ -119,7 +147,7 @@ class _Walk:
             if not _is_circle(entity):
                 flaw = "is squeezed to an ellipse by the block it is in"
         name = f"circle at ({x:.6g}, {y:.6g}) on layer {layer}"
-        return Circle(x, y, diameter, name, self._file, (layer,), flaw)
+        return Circle(x, y, diameter, name, self._file, (layer,), flaw, "", (layer,))
 
 
 def _is_circle(ellipse: Any, *, squeezed: bool = False) -> bool:

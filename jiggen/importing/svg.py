@@ -1,4 +1,4 @@
-"""Circles of an SVG drawing, through its groups, transforms and view box.
+"""Circles of an SVG drawing, drawn as such or not, through groups, transforms and view box.
 
 SVG 2; lengths by CSS Values and Units 3.  What cannot be read for certain is a fault, and never
 guessed; a document type is refused.
@@ -17,19 +17,24 @@ from xml.etree.ElementTree import Element, SubElement
 from xml.parsers import expat
 
 from fontTools.misc.transform import Transform
+from fontTools.svgLib.path.parser import parse_path
 
 from jiggen.errors import Finding, InputError
 from jiggen.importing import KIND, Circle, Drawing
+from jiggen.importing.outlines import GAP, Outlines, Tracer
 from jiggen.inputs.document import read_bytes
 from jiggen.units import INCH
 
 SVG = "http://www.w3.org/2000/svg"
 LINE = "}line"  # of an element in the file: among its attributes, under a name that no file has
 NO_SVG = "Save it from the drawing program as plain SVG."
-SHAPES = {"path", "ellipse", "rect", "polygon", "polyline", "line", "image"}
+SHAPES = {"path", "rect", "polygon", "polyline", "line"}
+GROUPS = ("g", "a", "switch")
+UNREAD = {"image", "text"}
 MOST_NESTED = 500  # elements within elements; no drawing comes near it
 MOST_LAYERS = 50  # names kept of those that a circle is within
 LONGEST = 10_000  # characters of a transform
+LONGEST_PATH = 200_000  # characters of a path
 LONGEST_NAME = 1000  # of a namespace
 MOST_USES = 32  # elements used by elements that are used
 MOST = 100_000  # elements looked at, uses counted each time
@@ -55,7 +60,7 @@ _STYLE = re.compile(r"(?<![\w-])([\w-]++)\s*+:\s*+([^;]*+)")
 
 
 def read_svg(path: Path) -> Drawing:
-    """Read the circles of the SVG file at `path`: ``circle``, and ``ellipse`` with equal radii.
+    """Read the circles of the SVG file at `path`: ``circle``, ``ellipse``, and round outlines.
 
     Positions are in the user units of the outermost ``svg``, whose origin is the drawing's.
     Definitions, and what is not displayed, are left out.
@@ -65,10 +70,11 @@ def read_svg(path: Path) -> Drawing:
     file = str(path)
     root = _read_tree(read_bytes(path, KIND), file)
     unit, source = _unit(root, file)
-    walk = _Walk(file, root)
+    walk = _Walk(file, root, Outlines(GAP / (unit or 1.0)))
     circles = tuple(walk.circles())
-    faults = tuple(walk.faults)
-    return Drawing(file, circles, unit, source, y_down=True, others=walk.others, faults=faults)
+    rounded, unread = walk.outlines.read()
+    circles, faults, others = (*circles, *rounded), tuple(walk.faults), walk.others
+    return Drawing(file, circles, unit, source, True, others, faults, unread)
 
 
 def _read_tree(data: bytes, file: str) -> Element:
@@ -164,22 +170,26 @@ class _Place:
 
     matrix: Transform
     layers: tuple[str, ...] = ()
+    listed: tuple[str, ...] = ()
     uses: int = 0
 
     def within(self, node: Element) -> _Place:
         if _moves(node.get("style", "")):
             raise _Unread("a style moves the shape, which is not read")
         matrix = _transformed(self.matrix, node.get("transform", ""))
-        names = filter(None, (node.get("id"), node.get("label")))
-        return replace(self, matrix=matrix, layers=(*self.layers, *names)[-MOST_LAYERS:])
+        names = [name for name in (node.get("label"), node.get("id")) if name]
+        layers = (*self.layers, *names)[-MOST_LAYERS:]
+        listed = (*self.listed, *names[:1] * (node.tag in GROUPS))[-MOST_LAYERS:]
+        return replace(self, matrix=matrix, layers=layers, listed=listed)
 
 
 class _Walk:
-    """Goes through the tree as it is drawn; `faults` and `others` are full when it is done."""
+    """Goes through the tree as it is drawn; the other values are full when it is done."""
 
-    def __init__(self, file: str, root: Element) -> None:
+    def __init__(self, file: str, root: Element, outlines: Outlines) -> None:
         self.faults: list[Finding] = []
         self.others: Counter[str] = Counter()
+        self.outlines = outlines
         self._file = file
         self._root = root
         self._named = {node.get("id"): node for node in root.iter() if node.get("id")}
@@ -206,13 +216,15 @@ class _Walk:
                 own = place.within(node)
                 if node.tag in ("circle", "ellipse"):
                     yield from self._circle(node, own)
-                elif node.tag in ("g", "a", "switch"):
+                elif node.tag in GROUPS:
                     stack += [(child, own) for child in reversed(node)]
                 elif node.tag == "use":
                     stack += self._used(node, own)
                 elif node.tag == "svg":
                     raise _Unread("an svg within the svg is not read")
                 elif node.tag in SHAPES:
+                    self._trace(node, own)
+                elif node.tag in UNREAD:
                     self.others[node.tag] += 1
             except _Unread as error:
                 self._refuse(node, str(error))
@@ -235,7 +247,7 @@ class _Walk:
         names = ("cx", "cy", "r", "r") if node.tag == "circle" else ("cx", "cy", "rx", "ry")
         x, y, radius, other = (_user_units(node, name) for name in names)
         if abs(radius - other) > EVEN * abs(radius):
-            self.others["ellipse"] += 1
+            self._trace(node, place)
         elif radius:  # a radius of 0 draws nothing
             at_x, at_y = place.matrix.transformPoint((x, y))
             a, b, c, d, *_ = place.matrix
@@ -250,12 +262,51 @@ class _Walk:
                 f"{self._file}:{node.get(LINE)}",
                 place.layers,
                 "" if even else "is squeezed to an ellipse by a transform",
+                listed=place.listed,
             )
+
+    def _trace(self, node: Element, place: _Place) -> None:
+        """Keep the lines of a shape; of one that cannot be read, that it is there."""
+        path, tracer = _path(node), Tracer(place.matrix.transformPoint)
+        if len(path) > LONGEST_PATH:  # no hole is drawn so
+            self.others[node.tag] += 1
+            return
+        try:
+            parse_path(" ".join(path.split()), tracer)
+        except (ValueError, LookupError, ArithmeticError):
+            raise _Unread("its outline is not understood") from None
+        if not all(math.isfinite(abs(point)) for points, *_ in tracer.lines for point in points):
+            raise _Unread("its outline is too large")
+        where = f"{self._file}:{node.get(LINE)}"
+        self.outlines.add(node.tag, tracer, place.layers, place.listed, where)
 
     def _refuse(self, node: Element, message: str) -> None:
         hint = "Save it as plain SVG, with transforms applied to the shapes."
         where = f"{self._file}:{node.get(LINE)}"
         self.faults.append(Finding("import.shape", message, where, node.tag, hint))
+
+
+def _path(node: Element) -> str:
+    """A shape as the ``d`` of a path (SVG 2, chapter 10)."""
+    if node.tag == "path":
+        return node.get("d", "")
+    if node.tag in ("polygon", "polyline"):
+        points = node.get("points", "")
+        return f"M {points} {'z' * (node.tag == 'polygon')}" if points.strip() else ""
+    if node.tag == "line":
+        x1, y1, x2, y2 = (_user_units(node, name) for name in ("x1", "y1", "x2", "y2"))
+        return f"M {x1!r} {y1!r} L {x2!r} {y2!r}"
+    if node.tag == "ellipse":
+        cx, cy, rx, ry = (_user_units(node, name) for name in ("cx", "cy", "rx", "ry"))
+        x, y, width, height = cx - rx, cy - ry, 2 * rx, 2 * ry
+    else:
+        x, y, width, height = (_user_units(node, name) for name in ("x", "y", "width", "height"))
+        rx, ry = (_user_units(node, name) for name in ("rx", "ry"))
+        rx, ry = min(rx or ry, width / 2), min(ry or rx, height / 2)
+    across, down = width - 2 * rx, height - 2 * ry
+    sides = ((across, 0.0, rx, ry), (0.0, down, -rx, ry), (-across, 0.0, -rx, -ry))
+    corners = "".join(f" l {a!r} {b!r} a {rx!r} {ry!r} 0 0 1 {c!r} {d!r}" for a, b, c, d in sides)
+    return f"M {x + rx!r} {y!r}{corners} l 0 {-down!r} a {rx!r} {ry!r} 0 0 1 {rx!r} {-ry!r} z"
 
 
 @lru_cache(1000)  # an element may be used again and again

@@ -19,6 +19,8 @@ DEEPEST = 30.0
 BOOTS = (100.0, 500.0)
 SHOE_SIZES = (3.0, 60.0)  # a number between is a shoe's size, in whatever system
 SOLE_HINT = "Write the sole length in mm, which is moulded on the shell near the heel: 305."
+WIDEST_DRILL = 4.5  # for a binding's screw; wider ones, for inserts, must be said to be meant
+LEAST_DEPTH = 5.0  # of a hole that holds a binding's screw; the same
 WEB = 1.0  # least wall between two drilled holes
 SAME = 1e-6  # centres nearer than this are one hole written twice
 
@@ -28,16 +30,28 @@ class Drill:
     """Drill diameters by what lies under the top sheet, and the depth below it, in mm.
 
     The depth ends where the hole has its full diameter; the drill's point goes deeper, one of 118
-    degrees by 0.3 of the diameter.
+    degrees by 0.3 of the diameter.  `unusual` says that a size no binding's screw has is meant.
     """
 
     plain: float
     metal: float
     depth: float
+    unusual: bool = False
 
     def diameter(self, core: Core) -> float:
         """Drill diameter in mm for `core`."""
         return self.metal if core == "metal" else self.plain
+
+
+def oddities(drill: Drill) -> dict[str, str]:
+    """What of a drill is not for a binding's screw, and why, by its field; `unusual` or not."""
+    found = {}
+    for name in ("plain", "metal"):
+        if (size := getattr(drill, name)) > WIDEST_DRILL:
+            found[name] = f"a drill of {size:.6g} mm leaves no hold for a binding's screw"
+    if drill.depth < LEAST_DEPTH:
+        found["depth"] = f"a hole {drill.depth:.6g} mm deep is too shallow for a binding's screw"
+    return found
 
 
 @dataclass(frozen=True)

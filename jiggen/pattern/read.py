@@ -29,6 +29,7 @@ from jiggen.inputs.shape import (
 from jiggen.pattern import model
 from jiggen.pattern.checks import conflicts
 from jiggen.pattern.model import Area, Datum, Drill, Group, Hole, Pair, Pattern, Screw, Step
+from jiggen.tables import trade_drill
 
 KIND = FileKind("pattern", "A pattern file")
 
@@ -52,6 +53,8 @@ _NEEDED = {
 def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     """Read the pattern file at `path`; every length of the result is in mm.
 
+    Drills within 0.03 mm of a size that is sold are read as that size.
+
     Raises InputError with every fault at once, in the file's order: first those of single
     values; where there are none, those of groups and holes; at last those of holes that are too
     close to each other.  Each finding has `where` as ``file:line:column`` (counted from 1) and
@@ -61,7 +64,7 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
 
     file      missing, folder, unreadable, too-big, not-utf8, syntax
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note
-    measures  length, diameter, depth, boot, screw, area
+    measures  length, diameter, depth, unusual, boot, screw, area
     holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
     groups    no-group, empty-group, too-many-groups, same-name, shift, steps
     """
@@ -140,7 +143,9 @@ def _note(note: str) -> str:
 
 Length = Annotated[Size, between(-LONGEST, LONGEST, "length", "a length")]
 Across = Annotated[Size, between(-model.Y_LIMIT, model.Y_LIMIT, "length", "y")]
-Diameter = Annotated[Size, between(*model.DIAMETERS, "diameter", "a drill")]
+Diameter = Annotated[
+    Size, between(*model.DIAMETERS, "diameter", "a drill"), AfterValidator(trade_drill)
+]
 Depth = Annotated[Size, between(0.0, model.DEEPEST, "depth", "a depth", above=True)]
 Position = Annotated[tuple[Length, Across], pair_of("numbers")]
 BootLength = Annotated[
@@ -172,6 +177,11 @@ class DrillShape(Shape):
         "a table of diameters: { plain = 3.6, metal = 4.1 }", DiametersShape()
     )
     depth: Depth | None = key("a depth, without the drill's point", None)
+    unusual: bool | None = key(
+        f"true: drills over {model.WIDEST_DRILL:g} mm and holes less than {model.LEAST_DEPTH:g} mm "
+        "deep are meant",
+        None,
+    )
 
 
 class ScrewShape(Shape):
@@ -243,7 +253,7 @@ def _group(group: GroupShape, file: FileShape) -> Group:
     holes = []
     for hole in group.hole:
         plain, metal, depth, *screw = _values(hole, file).values()
-        drill = Drill(plain, metal, depth)
+        drill = Drill(plain, metal, depth, _unusual(hole, file))
         holes.append(Hole(hole.at, hole.both_sides, drill, Screw(*screw) if screw else None))
     return Group(group.name, group.datum, group.shift or 0.0, steps, tuple(holes))
 
@@ -256,6 +266,31 @@ def _values(hole: HoleShape, file: FileShape) -> dict[tuple[str, ...], Any]:
     return {
         keys: reduce(getattr, keys, file) if value is None else value for keys, value in own.items()
     }
+
+
+def _unusual(hole: HoleShape, file: FileShape) -> bool:
+    own = hole.drill.unusual
+    return bool(file.drill.unusual if own is None else own)
+
+
+def _odd_drills(file: FileShape) -> Iterator[Fault]:
+    """A fault for each drill and depth that no binding has and nobody says is meant."""
+    found: dict[KeyPath, str] = {}
+    for g, group in enumerate(file.group):
+        for h, hole in enumerate(group.hole):
+            values = _values(hole, file)
+            sizes = [values[keys] for keys in _NEEDED if keys[0] == "drill"]
+            if None in sizes or _unusual(hole, file):
+                continue
+            odd = model.oddities(Drill(*sizes))
+            for keys in _NEEDED:
+                if keys[0] == "drill" and keys[-1] in odd:
+                    own = reduce(getattr, keys, hole) is not None
+                    path: KeyPath = ("group", g, "hole", h, *keys) if own else keys
+                    found.setdefault(path, odd[keys[-1]])
+    hint = "Where it is meant, for threaded inserts or a thin ski, write unusual = true in drill."
+    for path, message in found.items():
+        yield Fault(path, "unusual", message, hint)
 
 
 def _inconsistent(file: FileShape, unit: Unit) -> Iterator[Fault]:
@@ -280,6 +315,7 @@ def _inconsistent(file: FileShape, unit: Unit) -> Iterator[Fault]:
                 hint = "Remove both_sides, or give y."
                 yield Fault((*path, "hole", h, "both_sides"), "both-sides", message, hint)
     yield from _lacking(file)
+    yield from _odd_drills(file)
 
 
 def _misplaced(group: GroupShape, path: KeyPath, unit: Unit) -> Iterator[Fault]:

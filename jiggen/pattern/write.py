@@ -226,6 +226,8 @@ def _defaults(pattern: Pattern, drill: Values, screw: Values, unit: Unit) -> Ite
     yield f"diameter = {sizes}   # by what lies under the top sheet"
     depth = "of the full diameter below the top sheet; the drill's point goes deeper"
     yield _line(f"depth = {drill['depth']}", depth)
+    if drill["unusual"] == "true":
+        yield _line("unusual = true", "these drills and depths are meant")
     if screw:
         yield ""
         yield _line("[screw]", "for every hole that gives nothing else")
@@ -267,7 +269,8 @@ def _group(group: Group, drill: Values, screw: Values, unit: Unit) -> Iterator[s
 
 
 def _drill(drill: Drill, unit: Unit) -> Values:
-    return {key: _number(getattr(drill, key), unit) for key in ("plain", "metal", "depth")}
+    sizes = {key: _number(getattr(drill, key), unit) for key in ("plain", "metal", "depth")}
+    return sizes | {"unusual": str(drill.unusual).lower()}
 
 
 def _screw(screw: Screw | None, unit: Unit) -> Values:

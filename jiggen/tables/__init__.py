@@ -5,6 +5,7 @@ stand in µm, as the standard prints them, and are returned in mm.
 """
 
 import csv
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -177,6 +178,25 @@ def jobber_drill(diameter: float) -> JobberDrill:
     """The row of jobber drills for a drill of `diameter` mm. Raises InputError."""
     message = f"no jobber drill of {diameter:g} mm is listed"
     return _in_band(jobber_drills(), diameter, message)
+
+
+# Twist drills and DIN 179 bushes are sold in tenths and quarters of a mm; from memory.
+_STEPS = (0.1, 0.25)
+SOLD = 0.03  # mm: a drill is taken for a size that is sold this near; common practice, no source
+
+
+def sold_drills(diameter: float) -> tuple[float, float]:
+    """The sizes that are sold next below and above a drill's `diameter`, mm; equal if it is one."""
+    steps = [(step, diameter / step) for step in _STEPS]
+    below = max(round(step * math.floor(count + 1e-6), 2) for step, count in steps)
+    above = min(round(step * math.ceil(count - 1e-6), 2) for step, count in steps)
+    return below, above
+
+
+def trade_drill(diameter: float) -> float:
+    """The size that is sold within SOLD of a drill's `diameter`, mm, or else that diameter."""
+    near = min(sold_drills(diameter), key=lambda size: abs(size - diameter))
+    return near if abs(near - diameter) <= SOLD + 1e-9 else diameter
 
 
 def nut(size: str) -> Nut:

@@ -27,7 +27,12 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     """
     file = found.survey.file
     sizes, twins = file.drill.diameter, dict(file.plate.pairs)
-    drill = Drill(sizes.plain or 0.0, sizes.metal or 0.0, file.drill.depth or 0.0)
+    drill = Drill(
+        sizes.plain or 0.0,
+        sizes.metal or 0.0,
+        file.drill.depth or 0.0,
+        bool(file.drill.unusual),
+    )
     holes, comments = [], []
     plate = zip(file.holes.items(), found.fit.places, found.within, strict=True)
     for (name, diameter), place, within in plate:
