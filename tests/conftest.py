@@ -3,6 +3,7 @@
 import gc
 import os
 import shutil
+import sys
 from functools import lru_cache
 from pathlib import Path
 
@@ -32,6 +33,7 @@ def _no_settings_of_ones_own(tmp_path_factory):
     assert not Path("jiggen-defaults.toml").exists(), "tests are not run beside a shop's defaults"
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
         yield
 
 
@@ -77,6 +79,12 @@ def built(tmp_path_factory):
 def folder(built, tmp_path):
     """A fresh copy of a good build, to be harmed."""
     return shutil.copytree(built.folder, tmp_path / "jig")
+
+
+@pytest.fixture
+def as_if_verified(monkeypatch):
+    """For folders that hold a record alone: commands that work from one do not verify it."""
+    monkeypatch.setattr(sys.modules["jiggen.verify"], "certify", lambda folder: None)
 
 
 @pytest.fixture(scope="module")

@@ -127,6 +127,7 @@ def a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder):
     (folder / "more.svg").write_text(drawing)
     assert not is_finished(folder, key)
     (folder / "more.svg").unlink()
+    (folder / "notes.txt").write_text("mine")
     assert is_finished(folder, key)
     for harm in (
         manifest | {"verification": manifest["verification"] | {"passed": False}},

@@ -114,6 +114,7 @@ def test_the_blank_asks_for_them_and_a_body_that_is_none_is_refused(jig, tmp_pat
         read_printed(path, jig.holes, lengths=lengths)
 
 
+@pytest.mark.usefixtures("as_if_verified")
 def test_the_command_says_what_the_lengths_mean(jig, tmp_path, capsys):
     path = tmp_path / "m.toml"
     path.write_text(first_length(blank_text(jig), 144.42))

@@ -16,6 +16,7 @@ from jiggen.measure.printer.profile import find_profile, profile_names
 from jiggen.measure.printer.read import Diameter, Distance, Height, Measurements
 from jiggen.report.printed import read_printout
 
+pytestmark = pytest.mark.usefixtures("as_if_verified")
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 
 

@@ -353,7 +353,7 @@ def test_every_large_number_has_its_unit_beside_it(name, paper):
 
 
 @pytest.fixture
-def folder(tmp_path) -> Path:
+def folder(tmp_path, as_if_verified) -> Path:
     made = tmp_path / "jig"
     made.mkdir()
     (made / "manifest.json").write_text(json.dumps(manifest("club-piste")))

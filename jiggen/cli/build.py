@@ -384,8 +384,9 @@ def sheet(
 ) -> None:
     """Write the sheet to work from: drill and depth stop, tools, steps, and the holes at 1:1.
 
-    With what was measured on the ski in hand, the drilling is checked again for it. Exit code 1
-    when the jig failed or was never verified, or the ski is too thin: then no sheet is made.
+    The folder is verified again first. With what was measured on the ski in hand, the drilling is
+    checked again for it. Exit code 1 when the jig fails, or the ski is too thin: then no sheet is
+    made.
     """
     state, asked = measured.state(), limits.checked()
     full = folder.resolve()
@@ -394,13 +395,17 @@ def sheet(
 
     from jiggen.drilling import SkiState
     from jiggen.files import write_whole
-    from jiggen.record import read_jig
+    from jiggen.record import check_usable, read_jig
     from jiggen.report.redrill import check_core, redrilled
     from jiggen.report.sheet import sheet_pdf
+    from jiggen.verify import certify
 
     record = read_jig(folder)
     if core:
         check_core(record, core)
+    check_usable(record)
+    with output.shown_progress():
+        certify(folder)
     if state != SkiState():
         record = redrilled(record, state, asked)
     pages = sheet_pdf(record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole)

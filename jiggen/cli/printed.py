@@ -204,7 +204,8 @@ def printed(
     Says where each hole will be drilled and how surely, and whether to use the jig or print it
     again, with which values.
 
-    Exit code 1 when a hole may be off by more than the limit.
+    The folder is verified again first. Exit code 1 when it fails, or when a hole may be off by
+    more than the limit.
     """
     if (file is None) == (blank is None):
         message = "neither readings nor --blank" if file is None else "readings and --blank at once"
@@ -212,8 +213,11 @@ def printed(
         raise InputError.of("cli.use", message, key="--blank", hint=hint)
 
     from jiggen.report.printed import read_printout
+    from jiggen.verify import certify
 
     printout = read_printout(folder)
+    with output.shown_progress():
+        certify(folder)
     if blank is not None:
         from jiggen.files import write_whole
         from jiggen.measure.printer.printed import blank_text

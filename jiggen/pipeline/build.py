@@ -24,7 +24,7 @@ from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
-from jiggen.verify import PAPERS, Verification, verify_folder, verify_papers
+from jiggen.verify import PAPERS, Verification, remember, verify_folder, verify_papers
 from jiggen.verify.folder import STRANGE, strangers
 
 if TYPE_CHECKING:
@@ -108,9 +108,14 @@ class Built(Generic[P, R]):
     @property
     def warnings(self) -> tuple[Finding, ...]:
         """What to beware of."""
+        return self.plan.warnings + self.strange
+
+    @property
+    def strange(self) -> tuple[Finding, ...]:
+        """What lies in the folder and may be taken for a file of jiggen's."""
         beside = strangers(self.folder, self.record.files)
         hint = "Move it away: a folder with it in is refused when it is verified again."
-        return self.plan.warnings + tuple(
+        return tuple(
             Finding("export.strange", STRANGE, where=str(self.folder / name), hint=hint)
             for name, harmless in beside.items()
             if not harmless
@@ -173,7 +178,10 @@ def build(
     folder, record, verification = verified_folder(
         target, draw, finish=finish, force=force, asked=plan.asked
     )
-    return Built(folder, plan, record, verification)
+    made = Built(folder, plan, record, verification)
+    if verification.passed and not made.strange:
+        remember(folder)  # its files were verified just now, and its papers
+    return made
 
 
 def verified_folder(
