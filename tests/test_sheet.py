@@ -176,9 +176,32 @@ def test_hardware_tools_and_parts_are_listed():
     assert "twist drill 4.1 mm" in text
 
 
+@EITHER
+@pytest.mark.parametrize("name", STEMS)
+def test_the_sheet_is_a_shops_record_of_the_pair_and_its_tools_are_complete(name, paper):
+    text = bench(name, paper)
+    for asked in (
+        "Ski: make, model, number",
+        "Owner",
+        "Binding: make, model",
+        "Boot: make, model",
+        "Sole length on the shell, mm",
+        "Brake width, mm",
+        "Tail to mark, left / right, mm",
+        "Release set, toe: left / right",
+        "Tested with, by",
+        "Second check, by",
+    ):
+        assert asked in text
+    for tool in ("tap,", "glue for the holes", "screwdriver", "drill machine", "countersink"):
+        assert tool in text
+    assert "both skis' marks with one another" in text
+
+
 def test_steps_go_from_sheet_and_print_to_the_function_test():
-    assembly, text = bench("club-piste").rpartition("Steps 1.")[::2]
+    text, assembly = bench("club-piste").split("Assembly, once")
     assert "the line across one rail" in assembly and "4.7 mm away" in assembly
+    text = text.partition("Steps, for each ski 1.")[2].partition(" Left and right readings")[0]
     steps = [m.group() for m in re.finditer(r"\b\d+\. [A-Z][^.:]*", f"1.{text}")]
     assert [int(step.split(".")[0]) for step in steps] == list(range(1, len(steps) + 1))
     assert "Check this sheet" in steps[0]

@@ -62,10 +62,17 @@ NEXT = "Take the half off, and do the same with the next one: the same mark, the
 TOOLS = (
     "caliper, steel rule, try square",
     "vice for the ski, clamps for the jig",
-    "scrap board for the first hole",
-    "brush for the chips",
-    "fine pen, adhesive tape",
-    "eye protection",
+    "drill machine; scrap board for the first hole",
+    "brush for the chips; countersink, turned by hand",
+    "tap, where the maker or a metal sheet asks for one",
+    "glue for the holes, as the maker says",
+    "screwdriver that fits the screws' heads",
+    "fine pen, adhesive tape, eye protection",
+)
+RECORD = (  # to be written by hand
+    ("Ski: make, model, number", "Owner", "Binding: make, model", "Boot: make, model"),
+    ("Sole length on the shell, mm", "Brake width, mm", "Tail to mark, left / right, mm", "Date"),
+    ("Release set, toe: left / right", "heel: left / right", "Tested with, by", "Second check, by"),
 )
 ONE_LINE_OFF = (
     "The scale on each rail shows half the ski's width at the body's side edge, in mm. Left and "
@@ -83,14 +90,23 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *warning_sections(job, width),
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
+        holes_section(job, units, width),
+        kit.loose(kit.checklist("Steps, for each ski", kit.steps(_steps(job)), width)),
+        *_readings(job, units, width),
+        record_section(width),
+        # What is done once comes after what every ski needs.
         _lists(job, units, width),
         *_check(job, width),
-        kit.checklist("Assembly, once", kit.steps(tuple(assembly_steps(job))), width),
-        kit.checklist("Steps", kit.steps(_steps(job)), width),
-        *_readings(job, units, width),
-        _holes(job, units, width),
-        _plastic(job.plastic, width),  # printed once: after what every ski needs
+        kit.loose(kit.checklist("Assembly, once", kit.steps(assembly_steps(job)), width)),
+        kit.loose(_plastic(job.plastic, width)),
     ]
+
+
+def record_section(width: float) -> Flowable:
+    """What a shop keeps of the pair, to be filled in by hand."""
+    own = kit.column(width, 4)
+    rows = [[kit.columns(width, *(kit.blank(name, own) for name in names))] for names in RECORD]
+    return kit.section("Record of the pair", rows, (width,))
 
 
 def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[Flowable]:
@@ -142,7 +158,7 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     unfit = job.drilling.unfit
     keys = sorted({line.key for line in job.hardware if line.key})
     tools = [
-        *(f"twist drill {kit.full(drill, units)} with depth stop" for drill in drills),
+        *(f"twist drill {kit.full(drill, units)}, plain, with depth stop" for drill in drills),
         *(f"{n} × screw {kit.full(mm, units)}" for mm, n in job.drilling.screws.items()),
         *(f"screws for {ids}: no screw at hand fits. {hint}" for ids, hint in unfit.items()),
         *(f"hexagon key {number(key)} mm, bent" for key in keys),
@@ -185,7 +201,8 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         "Assemble the jig from what is listed above, as Assembly says.",
         "Dry fit: lay the plate or the binding's pieces on the 1:1 holes, never under them: in the "
         "middle of every hole of theirs a cross shows, and the circle with an even rim.",
-        "Compare boot sole, mount shift, core and ski with the ticket.",
+        "Compare boot sole, mount shift, core and ski with the ticket, and both skis' marks with "
+        "one another: as far from the tail on either. Write it into the record.",
         *place,
         "Read the scales of all four rails at the body's side edge: left and right must agree, "
         "see below.",
@@ -196,10 +213,11 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         "the chips often. Tick the hole in the list. Where the setting changes, set the depth "
         "stop anew.",
         *([NEXT] if halves else []),
-        "Take the jig off, brush the holes clean, and lay the plate on without force: every hole "
-        "must meet.",
+        "Take the jig off and the raised rims with the countersink, brush the holes clean, and lay "
+        "the plate on without force: every hole must meet.",
         "Tap, glue and tighten the screws as the maker's instructions say.",
-        "Release set, and function test by a trained technician.",
+        "Release set, and function test by a trained technician. Fill in the record; a second "
+        "person checks it.",
     )
 
 
@@ -261,7 +279,7 @@ def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowab
         yield kit.section("Left and right readings", rows, (width,), below=1.0)
 
 
-def _holes(job: JigRecord, units: kit.Units, width: float) -> Flowable:
+def holes_section(job: JigRecord, units: kit.Units, width: float) -> Flowable:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
     names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]

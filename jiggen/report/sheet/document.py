@@ -48,9 +48,9 @@ def write_document(
 ) -> bytes:
     """The PDF of `story`, with its `first` page upright or lying: equal bytes for equal stories.
 
-    A table stays on one page if it fits on one.  `about` says what the pages are for, `version`
-    is jiggen's, `mark` that of the record they belong to.  The templates ``UPRIGHT`` and
-    ``LYING`` are there to turn to.
+    A table stays on one page if it fits on one and is not loose.  `about` says what the pages are
+    for, `version` is jiggen's, `mark` that of the record they belong to.  The templates ``UPRIGHT``
+    and ``LYING`` are there to turn to.
     """
     stream = io.BytesIO()
     document = BaseDocTemplate(
@@ -60,9 +60,16 @@ def write_document(
         pageCompression=1,
         invariant=1,
     )
-    blocks = [KeepTogether([one]) if isinstance(one, Table) else one for one in story]
+    room = frame_size(paper)
+    blocks = [KeepTogether([one]) if _is_kept(one, *room) else one for one in story]
     document.build(blocks, canvasmaker=partial(_Pages, title, about, f"jiggen {version}", mark))
     return stream.getvalue()
+
+
+def _is_kept(one: Flowable, width: float, height: float) -> bool:
+    """Whether it stays on one page: a table that is longer starts where there is room."""
+    table = isinstance(one, Table) and not hasattr(one, "loose")
+    return table and kit.height_of((one,), width) <= height
 
 
 def _template(name: str, paper: Paper) -> PageTemplate:

@@ -167,6 +167,13 @@ def tick(size: float = TICK) -> Picture:
     return Picture(size + 0.4, size + 0.4, box((0.2, -size - 0.2), (size + 0.2, -0.2), BOX))
 
 
+def loose(table: Table) -> Table:
+    """A section that may go on over the page's end, with a few rows of it on either page."""
+    table.loose = True
+    table.setStyle([("NOSPLIT", (0, -FEW), (-1, -1))])
+    return table
+
+
 def checklist(name: str, lines: Iterable[str], width: float) -> Table:
     """Each line behind a box to tick, under the heading `name`."""
     rows = [[tick(), para(line)] for line in lines]
