@@ -123,11 +123,33 @@ def test_accepted_it_is_written_with_a_note(tmp_path, capsys):
     assert survey(path, "-o", out, "--accept") == 0
     text = out.read_text(encoding="utf-8")
     assert "# ACCEPTED BY HAND despite failed checks. The survey said:" in text
-    assert "not known: can still move" in text
+    assert "LEFT OUT, for their places are not known: g." in text
     pattern = read_pattern(out)
+    assert len(lay_out(pattern, 305.0).positions) == 6  # a jig must not have g anywhere
     assert "Accepted by hand: cannot tell where hole g is" in pattern.note
     assert pattern.note.startswith("Measured on the bench")
     assert "warning" in capsys.readouterr().err
+
+
+def test_no_number_is_told_of_a_place_that_is_not_known(tmp_path, capsys):
+    loose = ("^(c-g|d-g|f-g).*$", ""), (r"^centre_line.*$", "")  # g swings about e
+    few = ("^(c-e|d-f|c-f|d-e|a-e|b-f|c-g|d-g).*$", "")  # the rear half hangs on nothing
+    folded = (("^(d-g|f-g).*$", ""), (r"^centre_line.*$", ""))  # g on either side of c and e
+    for changes, unknown in ((loose, "g"), ((few,), "abcdefg"), (folded, "g")):
+        path, svg = changed(tmp_path, *changes), tmp_path / "look.svg"
+        assert survey(path, "--svg", svg) == 1
+        told = capsys.readouterr()
+        rows = {row.split()[0]: row.split()[1:] for row in told.out.splitlines()[3:10]}
+        for name, cells in rows.items():
+            assert (cells[2] == "?") == (name in unknown)
+            assert ("?" in cells[:2]) == (name in unknown)
+        survey(path, "--json")
+        for hole in json.loads(capsys.readouterr().out)["holes"]:
+            assert (None in (hole["x"], hole["y"])) == (hole["name"] in unknown)
+        assert f"place not known: {', '.join(unknown)}" in svg.read_text(encoding="utf-8")
+    assert "hole g: g at x " in told.err  # where both ways to lie are told
+    assert survey(changed(tmp_path, few), "-o", tmp_path / "x.toml", "--accept") == 2
+    assert "the place of no hole is known" in capsys.readouterr().err
 
 
 def test_the_limit_refuses_and_the_ruler_is_believed(tmp_path, capsys):
@@ -180,8 +202,10 @@ def test_faults_of_the_file_are_told_with_their_lines(tmp_path, capsys):
 
 def test_holes_too_near_for_their_drills_are_no_pattern(tmp_path, capsys):
     path = changed(tmp_path, ("plain = 3.6, metal = 4.1", "plain = 12.0, metal = 12.0"),
+                   ("^depth", "unusual = true\ndepth"),
                    ("^c = .*$", "c = 5.54\nx = 3.0"), ("^c-d =", "c-x = { centre = 8.0 }\nx-d = "
-                    "{ centre = 28.03 }\nx-f = { centre = 94.6 }\nc-d ="))  # fmt: skip
+                    "{ centre = 27.8 }\nx-f = { centre = 98.5 }\nx-e = { centre = 94.56 }\n"
+                    "a-x = { centre = 56.82 }\nc-d ="))  # fmt: skip
     out = tmp_path / "bench.toml"
     code = survey(path, "-o", out, "--accept")
     told = capsys.readouterr().err

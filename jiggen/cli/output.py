@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import shutil
 import sys
@@ -138,8 +139,8 @@ def columns(
 
 
 def fixed(value: float, places: int = 2, sign: str = "") -> str:
-    """A number to some decimals, never a negative zero; "?" when it is infinite."""
-    if abs(value) == float("inf"):
+    """A number to some decimals, never a negative zero; "?" when it is infinite or none."""
+    if not math.isfinite(value):
         return "?"
     return f"{round(float(value), places) + 0.0:{sign}.{places}f}"
 

@@ -80,7 +80,7 @@ def survey(
 def as_data(found: Examination) -> dict[str, object]:
     """Everything for ``--json``; lengths in mm, infinite ones null."""
     plain, rigidity, symmetry = found.plain, found.rigidity, found.symmetry
-    x, y = found.fit.places.T
+    x, y = found.places.T
     labels = plain.network.labels
     data = {
         "survey": found.survey.file.name,
@@ -119,7 +119,7 @@ def as_data(found: Examination) -> dict[str, object]:
 def as_text(found: Examination) -> str:
     """The examination as lines: the holes, the readings, and what they say together."""
     survey, plain, wrong = found.survey, found.plain, found.plain.wrong_row
-    holes = zip(survey.holes, found.fit.places, found.within, found.deviations, strict=True)
+    holes = zip(survey.holes, found.places, found.within, found.deviations, strict=True)
     known = (
         "x from the plate's origin towards the tip, y from the centre line to the left, in mm. "
         "95 of 100 such surveys find a hole within that of its true place; ±: standard "

@@ -149,9 +149,10 @@ _LIMIT = 0.3  # mm; pairs are looked for where every place is known so well (95 
 class Examination:
     """A survey solved and judged; arrays in the order of the survey's holes, in mm.
 
-    `fit` is robust, `plain` gives every reading its stated weight.  `deviations` (n, 2) and
-    `within` (n,), what 95 of 100 such surveys stay within, have in them how much coarser than
-    stated the readings proved to be, and are infinite for a hole that can still move.  `symmetry`
+    `fit` is robust, `plain` gives every reading its stated weight.  `places` (n, 2) are NaN, and
+    `deviations` (n, 2) and `within` (n,), what 95 of 100 such surveys stay within, infinite where
+    they are not known: of a hole that can still move, or fits elsewhere as well.  The last two have
+    in them how much coarser than stated the readings proved to be.  `symmetry`
     leaves out a reading that is likely wrong; `asymmetry` is how left and right would differ if
     that, and no gross error, were why readings contradict.
     """
@@ -166,8 +167,14 @@ class Examination:
     asymmetry: Symmetry | None
     scale: Scale | None
     possible_pairs: tuple[tuple[str, str], ...]
+    places: Array
     deviations: Array
     within: Array
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """The holes whose places are not known."""
+        return tuple(np.array(self.survey.holes)[np.isinf(self.within)].tolist())
 
 
 def examine(survey: Survey, sigma: float | None = None) -> Examination:
@@ -187,17 +194,21 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
     sure = rigidity.rigid and not plain.contradicts and within.max() <= _LIMIT
     unpaired = not survey.file.plate.pairs
     whole = compare_sides(plain)
+    others = alternatives(sound, within) if rigidity.rigid else ()
+    elsewhere = {hole for other in others for hole in other.moved or range(len(within))}
+    loose[sorted(elsewhere)] = True
     return Examination(
         survey=survey,
         fit=fit,
         plain=plain,
         rigidity=rigidity,
-        others=alternatives(sound, within) if rigidity.rigid else (),
+        others=others,
         unchecked=plain.unchecked(len(survey.readings)),
         symmetry=whole if sound is plain else compare_sides(sound),
         asymmetry=whole if whole.explains else None,
         scale=compare_scales(fit) if rigidity.rigid else None,
         possible_pairs=find_possible_pairs(fit, within) if sure and unpaired else (),
+        places=np.where(loose, np.nan, fit.places),
         deviations=np.where(loose, np.inf, deviations),
-        within=within,
+        within=np.where(loose.any(axis=1), np.inf, reach),
     )

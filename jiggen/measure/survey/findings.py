@@ -57,7 +57,7 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
         hint = "Which of the two is wrong does not show: measure a long distance with a third."
         findings.append(Finding("scale", message, hint=hint))
     reaches = dict(zip(found.survey.holes, found.within.tolist(), strict=True))
-    over = [name for name, reach in reaches.items() if reach > limit]
+    over = [name for name, reach in reaches.items() if limit < reach < np.inf]
     if over and rigidity.rigid and not found.plain.contradicts:
         who = _holes(over) if len(over) <= adjustment.SHOWN else f"{len(over)} holes"
         who += " is" if len(over) == 1 else " are"
@@ -144,7 +144,10 @@ def _two_ways(found: Examination, other: Alternative) -> Finding:
         hint = "Name the holes nearest the tip under front, and holes under left or right."
         return Finding("two-ways", message, hint=hint)
     there = np.round(other.places, 1) + 0.0  # no negative zero
-    places = ", ".join(f"{names[h]} at x {there[h, 0]}, y {there[h, 1]}" for h in moved[:3])
+    ways_to_lie = (
+        ", ".join(f"{names[h]} at x {at[h, 0]}, y {at[h, 1]}" for h in moved[:3])
+        for at in (np.round(here, 1) + 0.0, there)
+    )
     what = _holes([names[hole] for hole in moved])
     best = best_distance(found.fit, lambda _, pairs: np.abs(_apart(here, there, pairs)))
     ways = [f"measure {one} as well" for one in best]
@@ -159,7 +162,7 @@ def _two_ways(found: Examination, other: Alternative) -> Finding:
     hint = f"{'; or, '.join(ways)}." if ways else "Measure the distances again."
     return Finding(
         "two-ways",
-        f"the distances fit two places of {what}: as listed, or elsewhere ({places})",
+        f"the distances fit two places of {what}: {'; or '.join(ways_to_lie)}",
         hint=hint[0].upper() + hint[1:],
     )
 

@@ -15,6 +15,7 @@ from jiggen.measure.survey.read import OPPOSITE
 from jiggen.pattern.model import Drill, Group, Hole, Pattern
 from jiggen.pattern.read import parse_pattern
 from jiggen.pattern.write import pattern_toml
+from jiggen.units import listed
 
 DIGITS = 2  # decimals of a place in mm: finer than any caliper, and what a drill can follow
 
@@ -22,8 +23,9 @@ DIGITS = 2  # decimals of a place in mm: finer than any caliper, and what a dril
 def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
     """The pattern as TOML; `accepted` are the refusals that were overridden; the file lists them.
 
-    Named pairs are written once with ``both_sides``.  Raises InputError when `read_pattern`
-    refuses the result, for two holes nearer than their drills allow, for example.
+    Named pairs are written once with ``both_sides``; holes whose places are not known are left out,
+    which the file says.  Raises InputError ``survey.no-place`` where that are all, and when
+    `read_pattern` refuses the result, for two holes nearer than their drills allow, for example.
     """
     file = found.survey.file
     sizes, twins = file.drill.diameter, dict(file.plate.pairs)
@@ -34,14 +36,17 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
         bool(file.drill.unusual),
     )
     holes, comments = [], []
-    plate = zip(file.holes.items(), found.fit.places, found.within, strict=True)
+    if len(found.unknown) == len(file.holes):
+        hint = "Measure what is missing first: there is nothing to write yet."
+        message = "the place of no hole is known"
+        raise InputError.of("survey.no-place", message, where=found.survey.source, hint=hint)
+    plate = zip(file.holes.items(), found.places, found.within, strict=True)
     for (name, diameter), place, within in plate:
-        if name not in twins.values():
+        if name not in twins.values() and not {name, twins.get(name)} & {*found.unknown}:
             x, y = (np.round(place, DIGITS) + 0.0).tolist()
             holes.append(Hole((x, y), name in twins, drill))
             who = f"{name} and {twins[name]}" if name in twins else name
-            known = f"within {within:.2f}" if np.isfinite(within) else "not known: can still move"
-            comments.append(f"{who}: {known}; {diameter:.1f} in the plate")
+            comments.append(f"{who}: within {within:.2f}; {diameter:.1f} in the plate")
     head = [
         "Written by jiggen survey from distances measured on a plate; the comment beside a hole is "
         "its name in the survey and what 95 of 100 such surveys stay within.",
@@ -51,6 +56,10 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
         messages = "; ".join(" ".join(finding.message.split()) for finding in accepted)
         head.append(f"ACCEPTED BY HAND despite failed checks. The survey said: {messages}.")
         notes.append(f"Accepted by hand: {messages}.")
+    if found.unknown:
+        missing = f"LEFT OUT, for their places are not known: {listed(found.unknown)}."
+        head.append(missing)
+        notes.append(missing)
     group = Group(file.group.name, file.group.datum, file.group.shift, (), tuple(holes))
     pattern = Pattern(file.name, " ".join(notes), "mm", file.boot, file.pair, (group,), "")
     beside, text = iter(comments), pattern_toml(pattern, head)
@@ -75,18 +84,24 @@ _DIGITS = 3  # decimals of a mm: finer ones differ from one linear algebra libra
 def survey_svg(found: Examination) -> str:
     """The plate seen from above, tip to the right: same examination, same text.
 
-    Grey lines are the distances measured, a red one is the reading most likely wrong; a red hole
-    can still move or fits elsewhere; blue ellipses are the 95 % regions, `MAGNIFIED` times.
+    Grey lines are the distances measured, a red one is the reading most likely wrong; blue ellipses
+    are the 95 % regions, `MAGNIFIED` times.  Holes whose places are not known are only named.
     """
-    lower, upper = found.fit.places.min(axis=0) - _MARGIN, found.fit.places.max(axis=0) + _MARGIN
-    lower[1] -= _LETTER  # for the line below
+    known = found.places[np.isfinite(found.within)]
+    if not len(known):
+        known = np.zeros((1, 2))
+    lower, upper = known.min(axis=0) - _MARGIN, known.max(axis=0) + _MARGIN
+    lower[1] -= (1 + 2 * bool(found.unknown)) * _LETTER  # for the lines below
     name = found.survey.file.name
     words = f"{name}: tip to the right, mm; 95 % regions {MAGNIFIED} times larger"
+    missing = f"place not known: {', '.join(found.unknown)}"
+    below = [Text((lower[0] + 2, lower[1] + 2 + 2 * _LETTER), missing, _HEIGHT, colour=_RED.colour)]
     shapes = [
         Line((lower[0], 0.0), (upper[0], 0.0), _CENTRE),
         *_distances(found, lower, upper),
         *_holes(found),
         Text((lower[0] + 2, lower[1] + 2), words, _HEIGHT, colour=_INK.colour),
+        *(below if found.unknown else []),
     ]
     drawing = Drawing(name, (lower[0], lower[1]), (upper[0], upper[1]), shapes=shapes)
     return svg_text(drawing, _DIGITS)
@@ -105,23 +120,22 @@ def _distances(found: Examination, lower: Array, upper: Array) -> Iterator[Line]
     for row, reading in enumerate(found.survey.readings):
         if reading.first not in OPPOSITE and reading.second not in OPPOSITE:
             ends = [network.index[reading.first], network.index[reading.second]]
-            (x1, y1), (x2, y2) = found.fit.places[ends]
-            yield Line((x1, y1), (x2, y2), _RED if row == wrong else _PALE)
+            (x1, y1), (x2, y2) = found.places[ends]
+            if not {reading.first, reading.second} & {*found.unknown}:
+                yield Line((x1, y1), (x2, y2), _RED if row == wrong else _PALE)
 
 
 def _holes(found: Examination) -> Iterator[Shape]:
-    """The 95 % regions of all holes that cannot move, then the holes with their names."""
-    squares = found.fit.place_covariances
-    for (x, y), square, reach in zip(found.fit.places, squares, found.within, strict=True):
-        if np.isfinite(reach):
-            sizes, ways = np.linalg.eigh(square)
-            radii = MAGNIFIED * REGION * found.plain.spread * np.sqrt(np.clip(sizes, 0.0, None))
-            turn = float(np.degrees(np.arctan2(ways[1, 1], ways[0, 1])))
-            yield Ellipse((x, y), (radii[1], radii[0]), turn, _BLUE)
-    folded = {hole for other in found.others for hole in other.moved}
-    holes = enumerate(zip(found.survey.file.holes.items(), found.fit.places, strict=True))
-    for number, ((name, diameter), (x, y)) in holes:
-        pen = _INK if np.isfinite(found.within[number]) and number not in folded else _RED
-        yield Circle((x, y), diameter / 2, pen)
+    """The 95 % regions of all holes whose places are known, then those holes with their names."""
+    sizes = found.survey.file.holes.items()
+    each = zip(sizes, found.places, found.fit.place_covariances, found.within, strict=True)
+    known = [(name, size, at, square) for (name, size), at, square, reach in each if reach < np.inf]
+    for _, _, (x, y), square in known:
+        spreads, ways = np.linalg.eigh(square)
+        radii = MAGNIFIED * REGION * found.plain.spread * np.sqrt(np.clip(spreads, 0.0, None))
+        turn = float(np.degrees(np.arctan2(ways[1, 1], ways[0, 1])))
+        yield Ellipse((x, y), (radii[1], radii[0]), turn, _BLUE)
+    for name, diameter, (x, y), _ in known:
+        yield Circle((x, y), diameter / 2, _INK)
         at = (x + diameter / 2 + 1, y + diameter / 2)
-        yield Text(at, name, _HEIGHT, colour=pen.colour)
+        yield Text(at, name, _HEIGHT, colour=_INK.colour)
