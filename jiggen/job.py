@@ -275,7 +275,7 @@ def moves_holes(layouts: Mapping[float, Layout]) -> bool:
 def boots_alike(pattern: Pattern, boots: Interval) -> bool:
     """Whether `pattern` has its holes at the same places for every boot from least to most."""
     return boots[0] == boots[1] or all(
-        group.datum == "boot-centre"
+        pattern.from_mark(group.datum)[0] == 0.0
         and not any(boots[0] < step.start <= boots[1] for step in group.steps)
         for group in pattern.groups
     )

@@ -17,6 +17,7 @@ ROW_WORDS = {
     "bands-left": (),
 }
 TIP_SHIFT, TAIL_SHIFT = "TIP SHIFT", "TAIL SHIFT"
+CENTRE = "boot-centre"  # the point of the boot that lies on a ski's mark, unless one says more
 TRIAL, MARK = "TRIAL PLATE", "MARK"
 SCALE = 100.0  # mm between the end lines of a check scale, centre to centre
 SCALE_STEP = 10.0  # mm between its lines
@@ -30,16 +31,24 @@ def body_lines(
     drills: Iterable[float],
     core: str,
     side: str = "",
+    mark: str = CENTRE,
 ) -> tuple[str, ...]:
     """The lines on every body, the pattern's name first; `side` is that of a mirrored pair's ski.
 
-    `boots`, from and to of a range, the mount shift and the diameters of `drills` are mm.
+    `boots`, from and to of a range, the mount shift and the diameters of `drills` are mm.  `mark`
+    is the point of the boot on the ski's mark: said where it is not the centre of the sole.
     """
     soles = "-".join(f"{boot:g}" for boot in boots)
     shifted = f"  SHIFT {shift:+g}" if shift else ""
     sizes = " / ".join(f"{drill:g}" for drill in sorted(set(drills)))
-    lines = (pattern, f"BOOT {soles}{shifted}", f"DRILL {sizes} {core.upper()}")
-    return (*lines, f"{side.upper()} SKI") if side else lines
+    lines = [pattern, f"BOOT {soles}{shifted}", f"DRILL {sizes} {core.upper()}"]
+    lines += [f"MARK = {point_words(mark).upper()}"] if mark != CENTRE else []
+    return (*lines, f"{side.upper()} SKI") if side else tuple(lines)
+
+
+def point_words(point: str) -> str:
+    """A point of the boot in words, ``pin-line`` as pin line."""
+    return "boot centre" if point == CENTRE else point.replace("-", " ")
 
 
 def half_line(name: str) -> str:

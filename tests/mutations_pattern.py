@@ -236,6 +236,7 @@ MUTATIONS = [
     ),
     mutation("right ski", "record", inputs(side="right"), ASKED),
     mutation("mirrored pair", "record", inputs(pair="mirrored"), ASKED),
+    mutation("pin line on the mark", "record", inputs(mark="pin-line"), ASKED),
     mutation("skis 60 to 140", "record", inputs(ski={"least": 60.0, "most": 140.0}), ASKED),
     mutation(
         "skis 60 to 140, in the job too",

@@ -122,12 +122,15 @@ def test_a_boot_below_the_first_step():
         lay_out(STEPPED, 259.0)
 
 
-@pytest.mark.parametrize("boot", [30.5, 12.0, 501.0])
+@pytest.mark.parametrize("boot", [30.5, 12.0, 61.0, 501.0])
 def test_without_a_range_a_slip_of_the_unit_is_caught(boot: float):
     anywhere = pattern(group("mid", "boot-centre", 0.0, single(0.0, 10.0)), boot=None)
-    with pytest.raises(InputError, match="is out of range") as caught:
+    slip, code = ("looks like a shoe size", "pattern.boot-range")
+    if boot > 60:
+        slip, code = ("is out of range", "layout.boot")
+    with pytest.raises(InputError, match=slip) as caught:
         lay_out(anywhere, boot)
-    assert caught.value.findings[0].code == "layout.boot"
+    assert caught.value.findings[0].code == code and "12in" in caught.value.findings[0].hint
 
 
 # At a boot of 305 the ends lie at 152.5 - 8 + 12 = 156.5 (toe-1) and -152.5 + 5 + 30 = -117.5

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from jiggen.errors import Finding, InputError
 from jiggen.inputs.document import DEEPEST, MAX_BYTES, find_places
 from jiggen.inputs.faults import KeyPath, key_text, quoted
-from jiggen.pattern import DATUM_SLOPE, check_boot, find_pattern, read_pattern, shipped_patterns
+from jiggen.pattern import check_boot, find_pattern, read_pattern, shipped_patterns
 from jiggen.pattern import find as find_module
 from jiggen.pattern.model import Area, Drill, Group, Hole, Pattern, Screw, Step
 from jiggen.pattern.read import parse_pattern
@@ -1151,8 +1151,9 @@ def test_any_toml_at_all_is_refused(tmp_path: Path, table: dict[str, object]) ->
 
 def holes_at(pattern: Pattern, boot: float) -> list[tuple[float, float]]:
     return [
-        (DATUM_SLOPE[group.datum] * boot + group.shift_at(boot) + hole.at[0], side * hole.at[1])
+        (slope * boot + apart + group.shift_at(boot) + hole.at[0], side * hole.at[1])
         for group in pattern.groups
+        for slope, apart in [pattern.from_mark(group.datum)]
         for hole in group.holes
         for side in ((1, -1) if hole.both_sides else (1,))
     ]
@@ -1169,7 +1170,7 @@ def test_shipped_patterns_suit_a_jig(path: Path, boot: float) -> None:
     assert max(x for x, _ in holes) <= boot / 2 + 8
     assert min(x for x, _ in holes) >= -boot / 2 - 14
     assert min(math.dist(a, b) for a, b in combinations(holes, 2)) >= 14
-    if all(group.datum == "boot-centre" for group in pattern.groups):
+    if all(pattern.from_mark(group.datum)[0] == 0 for group in pattern.groups):
         assert max(abs(x) for x, _ in holes) <= 78
     else:
         assert min(abs(x) for x, _ in holes) >= 48

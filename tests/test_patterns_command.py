@@ -110,6 +110,7 @@ def test_the_list_as_data(desk: Path, capsys):
         ],
         "boot": None,
         "pair": "mirrored",
+        "mark": "boot-centre",
     }
     assert entries["broken"]["faults"] == 2  # the format and the name
     assert "holes" not in entries["broken"]

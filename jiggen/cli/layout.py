@@ -13,6 +13,7 @@ from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import argument, result
+from jiggen.wording import CENTRE, point_words
 
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import AnyBudget
@@ -88,7 +89,7 @@ def layout(
 
 def _mount_data(found: Layout) -> dict[str, object]:
     """What a layout is for, for ``--json``; lengths in mm."""
-    names = ("pattern", "boot", "mount_shift", "core", "side")
+    names = ("pattern", "boot", "mount_shift", "core", "side", "mark")
     return {name: getattr(found, name) for name in names}
 
 
@@ -97,7 +98,8 @@ def mount_line(found: Layout, skis: str = "", boots: options.Range | None = None
     shift = f"{found.mount_shift:+g} mm" if found.mount_shift else "none"
     pair = f"{found.side} ski" if found.pair == "mirrored" else "the same on left and right ski"
     boot = " to ".join(f"{one:g}" for one in dict.fromkeys(boots or (found.boot,)))
-    return f"boot {boot} mm, mount shift {shift}, core {found.core}, {skis or pair}"
+    mark = "" if found.mark == CENTRE else f", {point_words(found.mark)} on the ski's mark"
+    return f"boot {boot} mm, mount shift {shift}, core {found.core}, {skis or pair}{mark}"
 
 
 @command(JIGS)

@@ -91,7 +91,8 @@ def words(layout: Layout, boots: Pair | None = None) -> tuple[str, ...]:
     side = layout.side if layout.pair == "mirrored" else ""
     drills = layout.diameters.tolist()
     soles = boots or (layout.boot,)
-    return wording.body_lines(layout.pattern, soles, layout.mount_shift, drills, layout.core, side)
+    shift, core, mark = layout.mount_shift, layout.core, layout.mark
+    return wording.body_lines(layout.pattern, soles, shift, drills, core, side, mark)
 
 
 def check_scale(caps: float, number_y: float) -> Drawn:

@@ -18,6 +18,7 @@ from jiggen.draw.vector import svg_text
 from jiggen.export.hole_plan import name_holes
 from jiggen.layout import Layout
 from jiggen.remount.shifts import Conflict, OldHole, RemountLimits, Reuse, conflicts, reused
+from jiggen.wording import point_words
 
 RED, GREEN, GREY, BLUE, TINT = "#aa141e", "#0a6b32", "#6e6e6e", "#14468c", "#f6e3df"
 PLUG = "#b8b8b8"
@@ -158,7 +159,7 @@ def _across(layout: Layout, half: float) -> Iterator[Shape]:
     if shift:
         side: shapes.Anchor = "start" if shift > 0 else "end"
         yield Line((shift, -half), (shift, half), Pen(0.3, BLUE, (3, 1.5)))
-        yield Text((shift, top), "boot centre", SMALL_HEIGHT, side, colour=BLUE)
+        yield Text((shift, top), point_words(layout.mark), SMALL_HEIGHT, side, colour=BLUE)
     side = "end" if shift > 0 else "start" if shift else "middle"
     yield Text((0, top), "mounting mark", SMALL_HEIGHT, side, colour=RED)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from jiggen.errors import Finding, InputError
-from jiggen.pattern import DATUM_SLOPE, check_boot
+from jiggen.pattern import check_boot
 from jiggen.pattern.model import BOOTS, X_LIMIT, Core, Group, Hole, Pair, Pattern, Side
 
 if TYPE_CHECKING:  # the record's models take longer to load than all else that a layout needs
@@ -29,7 +29,8 @@ class Layout:
     """Where the holes go on one ski: mm, x to the tip, y left, origin on the mounting mark.
 
     `positions` is (n, 2) float; `diameters` (drill) and `depths` (below the top sheet)
-    are (n,) float; `ids` and `groups` hold n names. Arrays are read-only.
+    are (n,) float; `ids` and `groups` hold n names. Arrays are read-only.  `mark` is the point
+    of the boot that lies on the mounting mark.
     """
 
     pattern: str
@@ -43,6 +44,7 @@ class Layout:
     positions: Array
     diameters: Array
     depths: Array
+    mark: str = "boot-centre"
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -68,6 +70,7 @@ def recorded_layout(record: JigRecord | TrialRecord) -> Layout:
         positions=locked([(hole.x, hole.y) for hole in holes]),
         diameters=locked([hole.diameter for hole in holes]),
         depths=locked([hole.depth for hole in holes]),
+        mark=inputs.mark,
     )
 
 
@@ -91,7 +94,8 @@ def lay_out(
     `mount_shift` moves every hole along the ski, + towards the tip, in mm.  A hole lies at
     x = k·boot + shift + at[0] + mount_shift, with k = +1/2 for ``boot-toe``, -1/2 for
     ``boot-heel``, 0 for ``boot-centre``, and at y = at[1]; on the right ski of a mirrored pair
-    y changes its sign.
+    y changes its sign.  Where another point than the boot's centre lies on the mark, or a group
+    has a datum of its own, both are as `Pattern.from_mark` has them.
 
     Ids count within a group: toe-1, toe-2 …, in the file's order, and of a hole on both sides
     the one that lies left (+y) on this ski first.  So on a mirrored right ski a hole written
@@ -116,7 +120,8 @@ def lay_out(
     places: list[tuple[float, float]] = []
     drills = []
     for group in pattern.groups:
-        origin = DATUM_SLOPE[group.datum] * boot + group.shift_at(boot)
+        slope, apart = pattern.from_mark(group.datum)
+        origin = slope * boot + apart + group.shift_at(boot)
         for (name, hole), y in zip(numbered(group), _across(group, turn), strict=True):
             named.append((name, group.name))
             places.append((origin + hole.at[0], y + 0.0))
@@ -138,6 +143,7 @@ def lay_out(
         positions=positions,
         diameters=locked([drill.diameter(core) for drill in drills]),
         depths=locked([drill.depth for drill in drills]),
+        mark=pattern.mark,
     )
 
 

@@ -18,15 +18,13 @@ from jiggen.pattern.model import (
     SOLE_HINT,
     WEB,
     X_LIMIT,
-    Datum,
     Group,
+    Hole,
     Pattern,
 )
 
 Boots = tuple[float, float]
 USUAL_BOOTS = (200.0, 400.0)  # checked when a file gives no `boot`; common practice, no source
-DATUM_SLOPE: dict[Datum, float] = {"boot-toe": 0.5, "boot-heel": -0.5, "boot-centre": 0.0}
-"""How far a datum lies from the mounting mark, in boot sole lengths, + towards the tip."""
 
 
 class _Site(NamedTuple):
@@ -135,22 +133,29 @@ def _sites(group: Group, g: int) -> Iterator[_Site]:
         radius = max(hole.drill.plain, hole.drill.metal) / 2
         x, y = hole.at
         sides = ((" (left)", abs(y)), (" (right)", -abs(y))) if hole.both_sides else (("", y),)
-        yield from (_Site(("group", g, "hole", h), side, x, y, radius) for side, y in sides)
+        path = _path(g, h, hole)
+        yield from (_Site(path, side, x, y, radius) for side, y in sides)
 
 
-def _runs(group: Group, g: int, boots: Boots) -> list[_Run]:
-    """The group's shifts over `boots`; at a step's edge, both its sides are checked."""
+def _path(g: int, h: int, hole: Hole) -> KeyPath:
+    """Where the file has a hole: the group's hole number `h`, unless it has several places."""
+    return ("group", g, "hole", h if hole.entry is None else hole.entry)
+
+
+def _runs(pattern: Pattern, g: int, boots: Boots) -> list[_Run]:
+    """A group's shifts over `boots`; at a step's edge, both its sides are checked."""
     low, high = boots
-    slope = DATUM_SLOPE[group.datum]
+    group = pattern.groups[g]
+    slope, apart = pattern.from_mark(group.datum)
     if not group.steps:
-        return [_Run(low, high, slope, group.shift, ("group", g, "shift"))]
+        return [_Run(low, high, slope, apart + group.shift, ("group", g, "shift"))]
     nexts = [*(step.start for step in group.steps[1:]), math.inf]
     runs = []
     for s, (step, after) in enumerate(zip(group.steps, nexts, strict=True)):
         if step.start <= high and after > low:
             stop = min(math.nextafter(after, low), high)  # there the next step takes over
             path = ("group", g, "steps", s)
-            runs.append(_Run(max(step.start, low), stop, slope, step.shift, path))
+            runs.append(_Run(max(step.start, low), stop, slope, apart + step.shift, path))
     return runs
 
 
@@ -164,7 +169,7 @@ def _beyond(pattern: Pattern, boots: Boots) -> Iterator[Fault]:
     for g, group in enumerate(pattern.groups):
         origins = [
             (run.origin(boot), boot, run.path)
-            for run in _runs(group, g, boots)
+            for run in _runs(pattern, g, boots)
             for boot in (run.start, run.stop)
         ]
         found = []
@@ -174,7 +179,7 @@ def _beyond(pattern: Pattern, boots: Boots) -> Iterator[Fault]:
             if abs(x) > X_LIMIT:
                 message = f"x is {show(x)} from the mounting mark at a boot of {show(boot)}, "
                 message += f"outside the range of real skis (± {show(X_LIMIT)})"
-                found.append(Fault(("group", g, "hole", h, "at", 0), "length", message, limit))
+                found.append(Fault((*_path(g, h, hole), "at", 0), "length", message, limit))
         x, boot, path = max(origins, key=lambda place: abs(place[0]))
         if abs(x) > X_LIMIT and len(found) == len(group.holes):
             message = f"puts the group {show(x)} from the mounting mark at a boot of {show(boot)}"
@@ -186,7 +191,7 @@ def _clashes(pattern: Pattern, boots: Boots, *, across: bool = True) -> Iterator
     """Holes too near another: one fault per hole, with the nearest of those before it."""
     before: list[tuple[list[_Run], list[_Site]]] = []
     for g, group in enumerate(pattern.groups):
-        runs = _runs(group, g, boots)
+        runs = _runs(pattern, g, boots)
         done: list[_Site] = []
         others = [(done, [_Offset((0.0, 0.0), (0.0, 0.0))])]  # its own, whatever the boot
         if across:
@@ -228,8 +233,9 @@ def _too_near(site: _Site, other: _Site, distance: float, boot: float, unit: Uni
     at = f" at a boot of {unit.show(boot)}" if boot else ""
     name = f"{key_text(other.path)}{other.side}"
     if other.path == site.path:
-        name = "its other side"
-    elif distance < SAME:
+        across = other.x == site.x and other.y == -site.y
+        name = "its other side" if across else "itself at another place"
+    if distance < SAME:
         message = f"the same hole as {name}{at}"
         return Fault(site.path, "same-hole", message, "Remove one of them.")
     needed = unit.show(site.radius + other.radius + WEB)

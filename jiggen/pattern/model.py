@@ -4,9 +4,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
+"""The points of a boot that need no entry in a pattern's `points`."""
 Core = Literal["plain", "metal"]
 Side = Literal["left", "right"]
 Pair = Literal["same", "mirrored"]
+
+DATUM_SLOPE: dict[str, float] = {"boot-toe": 0.5, "boot-heel": -0.5, "boot-centre": 0.0}
+"""How far such a point lies from the boot's centre, in boot sole lengths, + towards the tip."""
 
 # Limits.  All are common practice (no source): wide enough for any ski, narrow enough to catch
 # a slip of the decimal point or the wrong unit.
@@ -18,7 +22,9 @@ DIAMETERS = (1.0, 12.0)
 DEEPEST = 30.0
 BOOTS = (100.0, 500.0)
 SHOE_SIZES = (3.0, 60.0)  # a number between is a shoe's size, in whatever system
-SOLE_HINT = "Write the sole length in mm, which is moulded on the shell near the heel: 305."
+SOLE_HINT = (
+    "Write the sole length in mm, which is moulded on the shell near the heel: 305, or 12in."
+)
 WIDEST_DRILL = 4.5  # for a binding's screw; wider ones, for inserts, must be said to be meant
 LEAST_DEPTH = 5.0  # of a hole that holds a binding's screw; the same
 WEB = 1.0  # least wall between two drilled holes
@@ -68,12 +74,16 @@ class Screw:
 
 @dataclass(frozen=True)
 class Hole:
-    """One ``[[group.hole]]``: position in mm from the group's origin, its drill, its screw."""
+    """One ``[[group.hole]]``: position in mm from the group's origin, its drill, its screw.
+
+    Of a group with several places it is at one of them; `entry` counts those of the file from 0.
+    """
 
     at: tuple[float, float]
     both_sides: bool
     drill: Drill
     screw: Screw | None = None
+    entry: int | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -86,10 +96,13 @@ class Step:
 
 @dataclass(frozen=True)
 class Group:
-    """Holes that move together; either `shift` or `steps` places their origin, in mm."""
+    """Holes that move together; either `shift` or `steps` places their origin, in mm.
+
+    `datum` is a point of the boot, one of `Datum` or of the pattern's `points`.
+    """
 
     name: str
-    datum: Datum
+    datum: str
     shift: float
     steps: tuple[Step, ...]
     holes: tuple[Hole, ...]
@@ -118,7 +131,11 @@ class Area:
 
 @dataclass(frozen=True)
 class Pattern:
-    """A whole pattern file after checking; `source` is the file it came from, `text` its words."""
+    """A whole pattern file after checking; `source` is the file it came from, `text` its words.
+
+    The point of the boot called `mark` lies on the ski's mounting mark.  `points` have names of
+    their own; each lies so many mm from the boot's toe, + towards the tip.
+    """
 
     name: str
     note: str
@@ -128,4 +145,16 @@ class Pattern:
     groups: tuple[Group, ...]
     source: str
     area: Area | None = None
+    mark: str = "boot-centre"
+    points: tuple[tuple[str, float], ...] = ()
     text: str = field(default="", compare=False, repr=False)
+
+    def from_mark(self, point: str) -> tuple[float, float]:
+        """How far a point lies from the mounting mark: boot sole lengths, and mm besides."""
+        (slope, apart), (mark, beside) = map(self._from_centre, (point, self.mark))
+        return slope - mark, apart - beside
+
+    def _from_centre(self, point: str) -> tuple[float, float]:
+        if point in DATUM_SLOPE:
+            return DATUM_SLOPE[point], 0.0
+        return DATUM_SLOPE["boot-toe"], dict(self.points)[point]

@@ -4,15 +4,27 @@ The shape of the file is in pydantic models, which read lengths into mm.
 """
 
 import os
+import re
 from collections.abc import Iterator
 from functools import reduce
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
+from jiggen.files import Toml
 from jiggen.inputs.document import FileKind, parse_document, read_text
-from jiggen.inputs.faults import Fault, KeyPath, Unit, hidden, key_text, quoted, shown, unit_of
+from jiggen.inputs.faults import (
+    Fault,
+    KeyPath,
+    Unit,
+    did_you_mean,
+    hidden,
+    key_text,
+    quoted,
+    shown,
+    unit_of,
+)
 from jiggen.inputs.shape import (
     Shape,
     Size,
@@ -20,15 +32,15 @@ from jiggen.inputs.shape import (
     Version,
     at_most,
     between,
+    check,
     fault,
     key,
     pair_of,
     unit_in,
-    validate,
 )
 from jiggen.pattern import model
 from jiggen.pattern.checks import conflicts
-from jiggen.pattern.model import Area, Datum, Drill, Group, Hole, Pair, Pattern, Screw, Step
+from jiggen.pattern.model import Area, Drill, Group, Hole, Pair, Pattern, Screw, Step
 from jiggen.tables import trade_drill
 
 KIND = FileKind("pattern", "A pattern file")
@@ -38,6 +50,9 @@ LONGEST = 2000.0  # any shift or coordinate, wherever its group lies
 PLATES = (0.0, 60.0)  # thickness of plate under a screw; 0: nothing between screw and ski
 SCREWS = (4.0, 60.0)  # length of a screw
 MOST_SCREWS = 12  # available lengths
+POINTS = (-500.0, 100.0)  # a point of the boot, from its toe
+LONGEST_POINT = 16  # characters of its name
+MOST_PLACES = 24  # of a group
 HALF_WIDTH = 100.0  # of the area allowed for holes, as wide as any ski
 
 # What every hole needs, by its own table or the file's.
@@ -66,7 +81,7 @@ def read_pattern(path: str | os.PathLike[str]) -> Pattern:
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note
     measures  length, diameter, depth, unusual, boot, screw, area
     holes     both-sides, same-hole, spacing, no-drill, no-screw, too-many-holes
-    groups    no-group, empty-group, too-many-groups, same-name, shift, steps
+    groups    no-group, empty-group, too-many-groups, same-name, shift, steps, places
     """
     return parse_pattern(read_text(path, KIND), os.fspath(path))
 
@@ -75,14 +90,31 @@ def parse_pattern(text: str, source: str) -> Pattern:
     """`text` as `read_pattern` reads the file `source`, with the same errors."""
     document = parse_document(text, source, KIND)
     unit = unit_of(document.data)
-    file = validate(FileShape, document, document.data, unit)
+    read, faults = check(FileShape, document.data, unit)
+    document.refuse((*faults, *_unknown_points(document.data)))
+    assert read is not None
+    file = read
     document.refuse(_inconsistent(file, unit))
     groups = tuple(_group(group, file) for group in file.group)
     area = Area(*file.area.x, file.area.half_width) if file.area else None
     values = (file.name, file.note, file.units, file.boot, file.pair, groups, source, area)
-    pattern = Pattern(*values, text)
+    pattern = Pattern(*values, file.mark, tuple(file.points.items()), text)
     document.refuse(conflicts(pattern))
     return pattern
+
+
+def _unknown_points(data: Toml) -> Iterator[Fault]:
+    """A fault for each name of a point that is none: the words of the file, in any shape."""
+    groups, own = data.get("group"), data.get("points")
+    known = (*model.DATUM_SLOPE, *(own if isinstance(own, dict) else ()))
+    named: list[tuple[KeyPath, object]] = [(("mark",), data.get("mark"))]
+    for g, group in enumerate(groups if isinstance(groups, list) else ()):
+        if isinstance(group, dict):
+            named.append((("group", g, "datum"), group.get("datum")))
+    for path, word in named:
+        if isinstance(word, str) and word not in known:
+            hint = f"{did_you_mean(word, known)}Allowed here: {', '.join(known)}."
+            yield Fault(path, "value", f"{quoted(word)} is not allowed", hint)
 
 
 def _screw_lengths(value: object) -> object:
@@ -135,6 +167,23 @@ def _group_name(name: str) -> str:
     return name
 
 
+def _point_names(points: dict[str, float]) -> dict[str, float]:
+    """Names as they are engraved, in capitals."""
+    for name in points:
+        if name in model.DATUM_SLOPE:
+            raise fault("name", f"{quoted(name)} has its place already", "Choose another name.")
+        if not re.fullmatch(r"[A-Za-z0-9]+(?:-[A-Za-z0-9]+)*", name) or len(name) > LONGEST_POINT:
+            hint = f"Up to {LONGEST_POINT} letters a to z, digits and hyphens: pin-line."
+            raise fault("name", f"{quoted(name)} is not a valid name of a point", hint)
+    return points
+
+
+def _places(places: list[float]) -> list[float]:
+    if not places:
+        raise fault("places", "no place", "Leave places out where there is only one.")
+    return places
+
+
 def _note(note: str) -> str:
     if message := hidden(note, apart_from="\n\t"):
         raise fault("note", message)
@@ -147,6 +196,7 @@ Diameter = Annotated[
     Size, between(*model.DIAMETERS, "diameter", "a drill"), AfterValidator(trade_drill)
 ]
 Depth = Annotated[Size, between(0.0, model.DEEPEST, "depth", "a depth", above=True)]
+FromToe = Annotated[Size, between(*POINTS, "length", "a point")]
 Position = Annotated[tuple[Length, Across], pair_of("numbers")]
 BootLength = Annotated[
     Size, AfterValidator(_sole), between(*model.BOOTS, "boot", "a boot sole length")
@@ -161,6 +211,8 @@ StepStart = Annotated[Size, between(0.0, model.X_LIMIT, "boot", "a boot sole len
 Name = Annotated[str, AfterValidator(_name)]
 GroupName = Annotated[str, AfterValidator(_group_name)]
 Note = Annotated[str, AfterValidator(_note)]
+Places = Annotated[list[Length], at_most(MOST_PLACES, "places", "places"), AfterValidator(_places)]
+Points = Annotated[dict[str, FromToe], AfterValidator(_point_names)]
 
 
 class DiametersShape(Shape):
@@ -221,12 +273,15 @@ class GroupShape(Shape):
         f"up to {model.LONGEST_NAME} letters, digits, hyphens, dots and underscores: "
         "hole ids are made of it"
     )
-    datum: Datum = key('"boot-toe", "boot-heel" or "boot-centre"')
+    datum: str = key('"boot-toe", "boot-heel", "boot-centre" or a name from [points]')
     shift: Length | None = key(
         "a length from the datum to the group's origin, + towards the tip", None
     )
     steps: Annotated[list[StepShape], at_most(200, "steps", "steps")] | None = key(
         "a list: [ { from = 255, shift = -14.0 }, … ]", None
+    )
+    places: Places | None = key(
+        "the holes are drilled at each of them, from shift, + towards the tip: [-20.0, 0.0]", None
     )
     hole: list[HoleShape] = key("tables headed [[group.hole]]", [])
 
@@ -240,6 +295,8 @@ class FileShape(Shape):
     units: Units = key('"mm" or "in"', "mm")
     boot: Boots | None = key("shortest and longest boot sole length served: [255, 355]", None)
     pair: Pair = key('"same" or "mirrored"', "same")
+    mark: str = key("what lies on the ski's mark: a datum", "boot-centre")
+    points: Points = key("points of the boot, from its toe, + to the tip", {})
     drill: DrillShape = key("a table headed [drill]", DrillShape())
     screw: ScrewShape = key("a table headed [screw]", ScrewShape())
     area: AreaShape | None = key("a table headed [area]", None)
@@ -251,10 +308,14 @@ class FileShape(Shape):
 def _group(group: GroupShape, file: FileShape) -> Group:
     steps = tuple(Step(step.start, step.shift) for step in group.steps or ())
     holes = []
-    for hole in group.hole:
-        plain, metal, depth, *screw = _values(hole, file).values()
+    for place, (number, hole) in product(group.places or (0.0,), enumerate(group.hole)):
+        plain, metal, depth, *screws = _values(hole, file).values()
         drill = Drill(plain, metal, depth, _unusual(hole, file))
-        holes.append(Hole(hole.at, hole.both_sides, drill, Screw(*screw) if screw else None))
+        screw = Screw(*screws) if screws else None
+        at, entry = hole.at, None
+        if group.places:
+            at, entry = (round(at[0] + place, 9), at[1]), number
+        holes.append(Hole(at, hole.both_sides, drill, screw, entry))
     return Group(group.name, group.datum, group.shift or 0.0, steps, tuple(holes))
 
 

@@ -13,6 +13,7 @@ from jiggen.inputs.faults import UNITS, Unit, did_you_mean, quoted
 from jiggen.pattern.model import Datum, Drill, Group, Hole, Pair, Pattern, Screw, Step
 from jiggen.pattern.read import parse_pattern
 from jiggen.units import length, lengths
+from jiggen.wording import CENTRE
 
 Units = Literal["mm", "in"]
 
@@ -192,7 +193,10 @@ def pattern_toml(pattern: Pattern, head: Iterable[str] = (), drill_note: str = "
         *_defaults(pattern, drill, screw, unit),
     ]
     for group in pattern.groups:
-        lines += ["", *_group(group, drill, screw, unit)]
+        datum = DATUMS.get(group.datum, "a point of the boot")
+        if pattern.mark != CENTRE:
+            datum = "on the mark" if group.datum == pattern.mark else "a point of the boot"
+        lines += ["", *_group(group, datum, drill, screw, unit)]
     return "\n".join([*lines, ""])
 
 
@@ -218,6 +222,11 @@ def _opening(pattern: Pattern, unit: Unit) -> Iterator[str]:
     if pattern.boot:
         yield _line(f"boot = {_list(pattern.boot, unit)}", "boot sole lengths this pattern serves")
     yield _line(f"pair = {_text(pattern.pair)}", PAIRS[pattern.pair])
+    if pattern.points:
+        points = _inline({name: _number(at, unit) for name, at in pattern.points})
+        yield _line(f"points = {points}", "of the boot, from its toe, + to the tip")
+    if pattern.mark != CENTRE:
+        yield _line(f"mark = {_text(pattern.mark)}", "what lies on the ski's mounting mark")
 
 
 def _defaults(pattern: Pattern, drill: Values, screw: Values, unit: Unit) -> Iterator[str]:
@@ -241,10 +250,10 @@ def _defaults(pattern: Pattern, drill: Values, screw: Values, unit: Unit) -> Ite
         yield _line(f"half_width = {_number(area.half_width, unit)}", "to either side")
 
 
-def _group(group: Group, drill: Values, screw: Values, unit: Unit) -> Iterator[str]:
+def _group(group: Group, datum: str, drill: Values, screw: Values, unit: Unit) -> Iterator[str]:
     yield "[[group]]"
     yield _line(f"name = {_text(group.name)}", "hole ids are made of it")
-    yield _line(f"datum = {_text(group.datum)}", DATUMS[group.datum])
+    yield _line(f"datum = {_text(group.datum)}", datum)
     if group.steps:
         yield _line("steps = [", "each holds from its boot length up to the next one's")
         for step in group.steps:

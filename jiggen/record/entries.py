@@ -78,7 +78,7 @@ class SkiInHand(Entry):
 
 
 class LayoutInputs(Entry):
-    """What was asked of a layout; `shift` is the mount shift."""
+    """What was asked of a layout; `shift` is the mount shift, `mark` what lies on the mark."""
 
     pattern: Name
     boot: Length
@@ -86,6 +86,7 @@ class LayoutInputs(Entry):
     core: Literal["plain", "metal"]
     side: Literal["left", "right"]
     pair: Literal["same", "mirrored"]
+    mark: Name = "boot-centre"
 
 
 class JigInputs(LayoutInputs):

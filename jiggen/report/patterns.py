@@ -8,15 +8,11 @@ from jiggen.errors import InputError, printable
 from jiggen.layout import Layout
 from jiggen.pattern import read_pattern
 from jiggen.pattern.find import Known, known_patterns
-from jiggen.pattern.model import Group, Pattern
+from jiggen.pattern.model import DATUM_SLOPE, Group, Pattern
 from jiggen.report import text_table
+from jiggen.report.mark import about_mark
 from jiggen.units import counted
-
-DATUMS = {
-    "boot-toe": "the boot's toe",
-    "boot-heel": "the boot's heel",
-    "boot-centre": "the mounting mark",
-}
+from jiggen.wording import point_words
 
 
 @dataclass(frozen=True)
@@ -47,6 +43,7 @@ class Listed:
                 ],
                 "boot": self.pattern.boot,
                 "pair": self.pattern.pair,
+                "mark": self.pattern.mark,
             }
         return entry
 
@@ -73,6 +70,10 @@ def described(pattern: Pattern) -> list[str]:
     skis = "mirrored" if pattern.pair == "mirrored" else "alike"
     lines = [pattern.note] if pattern.note else []
     lines.append(f"For boots of {boots}; left and right ski {skis}.")
+    for point, at in pattern.points:
+        side = "in front of" if at > 0 else "behind"
+        lines.append(f"On the boot, {point_words(point)}: {abs(at):g} mm {side} its toe.")
+    lines += about_mark(pattern.mark)
     width = max(len(group.name) for group in pattern.groups)
     for group in pattern.groups:
         where, after = f"{abs(group.shift):g} mm behind", ""
@@ -84,8 +85,16 @@ def described(pattern: Pattern) -> list[str]:
         elif group.shift > 0:
             where = f"{group.shift:g} mm in front of"
         holes = counted(hole_count((group,)), "hole")
-        lines.append(f"  {group.name:{width}}  {holes} {where} {DATUMS[group.datum]}{after}")
+        lines.append(f"  {group.name:{width}}  {holes} {where} {_datum(pattern, group)}{after}")
     return lines
+
+
+def _datum(pattern: Pattern, group: Group) -> str:
+    """The point that a group is measured from, in words."""
+    if group.datum == pattern.mark:
+        return "the mounting mark"
+    point = group.datum.removeprefix("boot-") if group.datum in DATUM_SLOPE else group.datum
+    return f"the boot's {point_words(point)}"
 
 
 def _boots(pattern: Pattern) -> str:

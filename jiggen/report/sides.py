@@ -7,6 +7,7 @@ from jiggen.accuracy.reach import WHY
 from jiggen.design.sidewall import RADIUS, Sidewall, compare_widths
 from jiggen.record import JigRecord
 from jiggen.record.results import HoldDown, ServedSkis
+from jiggen.report.mark import about_mark
 
 USUAL = 14.0  # mm, thickness of a ski's side where nothing was measured: common practice, no source
 
@@ -34,8 +35,9 @@ def about_width(side: Sidewall, depth: float, thickness: float = USUAL) -> Itera
 
 
 def about_ski(record: JigRecord) -> Iterator[str]:
-    """`about_width` of a jig's skis, as thick as the ski in hand, and what lifts it off them."""
+    """What lies on the mark; `about_width` of the skis, as thick as the one in hand; what lifts."""
     inputs = record.inputs
+    yield from about_mark(inputs.mark)
     thickness = min(inputs.ski_in_hand.thickness, default=USUAL)
     yield from about_width(inputs.sidewall, inputs.rail_depth, thickness)
     yield about_reach(record.accuracy.moving.reach)

@@ -12,6 +12,7 @@ from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.check import check_line
 from jiggen.report.depth import depth_words, giving_words
+from jiggen.report.mark import about_mark
 from jiggen.report.plastics import car_words
 from jiggen.report.sides import about_ski
 from jiggen.tables import material
@@ -58,6 +59,7 @@ def trial_summary(
         "",
         *([MEASURE_SCALE] if scaled else []),
         *([LAY] if entry else []),
+        *about_mark(record.inputs.mark),
         PRINT_TRIAL,
         *(AS_LARGE if record.inputs.plate_hole else SMALLER),
         *USE_TRIAL,

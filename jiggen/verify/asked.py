@@ -131,6 +131,7 @@ def _plain(written: Written, pattern: Pattern | None) -> dict[str, Any]:
     wanted |= {
         "pattern": pattern.name,
         "pair": pattern.pair,
+        "mark": pattern.mark,
         "boot": float(math.ceil(most)) if many else most,
     }
     if job.kind == "trial":

@@ -25,7 +25,8 @@ def lines_on(manifest: Manifest, part: str) -> tuple[str, ...]:
     soles = given.boots or ((given.boot,) if given.boot else ())
     drills = [hole.diameter for hole, guide in manifest.guided if guide.part == part]
     side = given.side if given.pair == "mirrored" else ""
-    return wording.body_lines(given.pattern, soles, given.shift, drills, given.core, side)
+    shift, core, mark = given.shift, given.core, given.mark
+    return wording.body_lines(given.pattern, soles, shift, drills, core, side, mark)
 
 
 def judge_body(

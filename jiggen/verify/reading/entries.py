@@ -234,6 +234,7 @@ class Inputs(Entry):
     core: str = ""
     side: str = ""
     pair: str = ""
+    mark: str = "boot-centre"
     bush_fit: Coefficient = 0.0
     hole_fit: Coefficient = 0.0
     slide: Coefficient = 0.0
