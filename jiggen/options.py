@@ -271,6 +271,13 @@ PRINTER_NAME = _printer(
 BED = _printer(
     "bed", "sizes", "Width, depth, height it can print.", default="220x220x250", counts=(3,)
 )
+BED_RIM = _printer(
+    "bed-rim",
+    "length",
+    "Kept free along the bed's rim, for a brim and what the printer purges; a part too long for "
+    "that gets what is left.",
+    default="8",
+)
 MATERIAL = _printer(
     "material", "text", "PLA, PETG, ABS, ASA, PA or PC: see jiggen materials.", default="PETG"
 )
@@ -314,7 +321,7 @@ DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")
 
 HABITS = (
-    SIDEWALL, RAIL_DEPTH, BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, MATERIAL, BODY, SLIDE,
-    CALIPER, PAPER, UNITS,
+    SIDEWALL, RAIL_DEPTH, BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, BED_RIM, MATERIAL,
+    BODY, SLIDE, CALIPER, PAPER, UNITS,
 )  # fmt: skip
 """The options that a shop's file of defaults may set."""

@@ -57,6 +57,22 @@ def _exchanged(one: str, other: str) -> Callable[[str], str]:
     return change
 
 
+def _onto_the_rim(folder: Path) -> None:
+    """Move a body 4 mm to the left, in the 3MF and in the record."""
+    piece = read_manifest_data(folder)["beds"][0]["pieces"][0]
+    faults.edit_3mf(
+        folder,
+        lambda text: re.sub(
+            rf'(partnumber="{piece["name"]}" transform="1 0 0 0 1 0 0 0 1) \S+',
+            rf"\g<1> {piece['x'] - 4.0:.10g}",
+            text,
+        ),
+    )
+    faults.edit_manifest(
+        folder, lambda data: data["beds"][0]["pieces"][0].update(x=piece["x"] - 4.0)
+    )
+
+
 def _mesh(part: str, change: Callable[[np.ndarray], np.ndarray]) -> Callable[[Path], None]:
     return lambda folder: faults.edit_mesh(folder, part, change)
 
@@ -297,6 +313,7 @@ MUTATIONS = [
         _manifest(lambda d: d["beds"][0]["pieces"][0].update(x=d["beds"][0]["pieces"][0]["x"] + 1)),
         ("verify.place",),
     ),
+    Mutation("a piece moved onto the bed's rim", "3MF", _onto_the_rim, ("verify.rim",)),
     Mutation(
         "a smaller printer",
         "record",

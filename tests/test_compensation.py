@@ -147,7 +147,8 @@ def test_what_no_sound_printer_needs_is_refused():
 
 
 def test_a_body_that_outgrows_the_bed_is_refused():
-    small = replace(club(), settings=replace(club().settings, bed=Bed(212.0, 100.0, 250.0)))
+    flat = design_jig(club_layout(), replace(USUAL, bed=Bed(rim=4.0)))  # it lies square there
+    small = replace(flat, settings=replace(USUAL, bed=Bed(212.0, 100.0, 250.0)))
     refuse_for_design(small, Profile(name="club", scale_x=1 / 1.002))
     said = refused(refuse_for_design, small, Profile(name="club", scale_x=1 / 1.015))
     longer = 1.015 * np.ptp(club().bodies[0].outline.outer[:, 0])

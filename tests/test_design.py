@@ -144,10 +144,10 @@ def test_stations_outside_the_holes_where_there_is_room():
 
 def test_longest_fit_is_what_turning_an_outline_finds():
     bed = Bed()
-    length = longest_fit(70.0, bed, 2.0)
+    length = longest_fit(70.0, bed)
     box = np.array([[0, 0], [length - 0.6, 0], [length - 0.6, 70.0], [0, 70.0]])
-    assert bed_turn(box, bed, 2.0) is not None
-    assert bed_turn(box * (length / (length - 2.0), 1.0) + 0.0, bed, 2.0) is None
+    assert bed_turn(box, bed) is not None
+    assert bed_turn(box * (length / (length - 2.0), 1.0) + 0.0, bed) is None
     # Along the diagonal of a square bed of side s a bar of width w fits with L + w = s·√2.
     assert length == pytest.approx(216 * np.sqrt(2) - 70, abs=0.05)
 

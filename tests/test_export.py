@@ -74,7 +74,7 @@ def test_3mf_passes_a_strict_reader_without_a_warning(built):
 
 def test_3mf_bytes_are_the_same_twice():
     meshes = {"box": PartMesh("box", BOX, FACES, 3)}
-    (bed,) = lay_out(meshes, {"box": ("one", "two", "three")}, Bed(), 2.0, {"box": None})
+    (bed,) = lay_out(meshes, {"box": ("one", "two", "three")}, Bed(), {"box": None})
     assert [(piece.name, piece.part) for piece in bed.pieces] == [
         ("one", "box"),
         ("two", "box"),

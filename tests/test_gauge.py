@@ -22,7 +22,6 @@ from jiggen.design import Bush, Settings, SkiRange
 from jiggen.design.fit_ladder import CLEARANCES, LENGTH, RACK, SLOTS, STRIP
 from jiggen.design.gauge import (
     ALLOWANCES,
-    BED_MARGIN,
     CALIPER,
     INSIDE_JAWS,
     JAW_GRIP,
@@ -72,10 +71,11 @@ def test_the_pegs_stand_as_far_apart_as_bed_and_caliper_allow(bed: Bed, caliper:
     whole = shapely.union_all([plan_of(gauge), *pegs])
     low, high = np.array(whole.bounds).reshape(2, 2)
     assert low == pytest.approx(np.zeros(2), abs=0.01)
-    assert (high <= np.array([bed.x, bed.y]) - 2 * BED_MARGIN).all()
+    rim = bed.rim if min(bed.x, bed.y) >= LEAST_SPAN + PEG + 2 * bed.rim else bed.least_rim
+    assert (high <= np.array([bed.x, bed.y]) - 2 * rim).all()
     longer = [x + 5.0, y + 5.0]  # neither could be one step longer
     for side, room in zip(longer, (bed.x, bed.y), strict=True):
-        assert side + PEG + 2 * BED_MARGIN > room or side * math.sqrt(2) + PEG + 2.0 > caliper
+        assert side + PEG + 2 * rim > room or side * math.sqrt(2) + PEG + 2.0 > caliper
 
 
 def test_jaws_reach_what_is_measured():

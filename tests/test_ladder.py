@@ -166,7 +166,7 @@ def test_every_shipped_pattern_has_halves_for_265_to_345_on_a_common_bed(path, c
     side = "right" if found.pair == "mirrored" else "left"
     jig = reusable(found, ski=SkiRange(70.0, 130.0), core=core, side=side)
     for half in jig.halves:
-        turned = bed_turn(half.body.outline.outer * (1.0, -1.0), Bed(220, 220, 250), 2.0)
+        turned = bed_turn(half.body.outline.outer * (1.0, -1.0), Bed(220, 220, 250))
         assert turned is not None
         wall, reach = half.design.settings.wall, half.design.mechanism.station.half_length
         for station in half.body.stations:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from itertools import combinations, product
 
@@ -10,10 +11,17 @@ import pytest
 import shapely
 from verify_samples import read_facets
 
+from jiggen.cli import main
+from jiggen.design import Bed, Settings, SkiRange
+from jiggen.design.jig import tight_rims
+from jiggen.design.plan import bed_turn, free_rim
 from jiggen.export.packing import Room, pack
+from jiggen.job import Job, design_job
+from jiggen.pattern import find_pattern, read_pattern
 
 ROOM = Room(2.0, 2.0, 218.0, 218.0)
 GAP = 5.0
+SKIS = SkiRange(84.0, 112.0)
 TINY = Room(0.0, 0.0, 10.0, 10.0)
 
 
@@ -141,26 +149,54 @@ def test_no_pieces_need_no_bed():
     assert pack([], ROOM, GAP) == ()
 
 
-def test_the_jig_needs_the_two_beds_it_gets(built):
-    beds = built.record.values()["beds"]
-    assert [bed["file"] for bed in beds] == ["bed-1.3mf", "bed-2.3mf"]
-    names = [piece["name"] for bed in beds for piece in bed["pieces"]]
+def test_every_piece_of_the_jig_leaves_the_beds_rim_free(built):
+    data = built.record.values()
+    assert (data["inputs"]["bed"]["x"], data["inputs"]["bed"]["rim"]) == (220.0, 8.0)
+    names, infills = [], []
+    for bed in data["beds"]:
+        infills.append(bed["advice"]["infill"])
+        for piece in bed["pieces"]:
+            names.append(piece["name"])
+            at = read_facets(built.folder / f"parts/{piece['part']}.stl").reshape(-1, 3)[:, :2]
+            at = at + np.array((piece["x"], piece["y"]))
+            assert at.min() >= 8.0 - 1e-3 and at.max() <= 212.0 + 1e-3, piece["name"]
+    # The toe half is longer than 204 mm, so it lies askew and leaves no room for the other half.
+    toe, heel = built.plan.design.bodies
+    assert np.ptp(toe.outline.outer[:, 0]) > 204.0 and heel.turn == 0.0
+    assert infills == [30, 30, 100]  # what is solid has a bed to itself
     assert sorted(names) == sorted(
-        placed["name"] for part in built.record.values()["parts"] for placed in part["placed"]
+        placed["name"] for part in data["parts"] for placed in part["placed"]
     )
 
-    def size(part):
-        corners = read_facets(built.folder / f"parts/{part}.stl").reshape(-1, 3)
-        return np.ptp(corners[:, :2], axis=0)
 
-    # On one bed of 216 mm a rail does not go beside the toe half, so both lie on one side of it,
-    # with the heel half. There it does not go before or behind the heel half either, and beside
-    # it there is room for one of the four.
-    (toe_x, toe_y), (heel_x, heel_y), (rail_x, rail_y) = map(
-        size, ("body-toe", "body-heel", "rail")
-    )
-    room = 220.0 - 2 * 2.0
-    assert toe_x + GAP + heel_x > room and toe_x + GAP + rail_x > room
-    left = room - toe_y - GAP
-    assert heel_y + GAP + rail_y > left
-    assert 2 * rail_y + GAP > left and heel_x + 2 * (GAP + rail_x) > room
+@pytest.mark.parametrize(
+    ("long", "free"),
+    # By hand, 68 mm wide on 220 mm: askew at 45 degrees it takes (long + 68)/sqrt(2) each way.
+    [(204.0, 8.0), (204.1, 8.0), (220.0, 8.0), (230.0, 4.64), (237.0, 2.17)],
+)
+def test_the_rim_gives_way_to_what_is_too_long_and_no_further_than_it_must(long, free):
+    bed, outline = Bed(), rectangle(long, 68.0)
+    turn = bed_turn(outline, bed)
+    assert (turn == 0.0) is (long == 204.0)
+    left = free_rim(outline, turn, bed)
+    assert left >= 8.0 if free == 8.0 else left == pytest.approx(free, abs=0.01)
+    assert bed_turn(rectangle(238.0, 68.0), bed) is None  # 1.8 mm would be left: 2 are the least
+
+
+def test_a_jig_too_long_for_the_rim_is_made_and_says_so():
+    wanted = Job(read_pattern(find_pattern("hut-plate")), (305.0, 305.0), Settings(SKIS))
+    design = design_job(wanted, engraved=False).whole
+    [said] = tight_rims(design.bodies, design.settings.bed)
+    assert said.message == "body is so long that 5.4 mm of the bed stay free around it, not 8"
+    larger = replace(wanted, settings=replace(wanted.settings, bed=Bed(256.0, 256.0)))
+    roomy = design_job(larger, engraved=False).whole
+    assert tight_rims(roomy.bodies, roomy.settings.bed) == ()
+
+
+def test_the_rim_is_settable_within_reason(capsys):
+    words = ["hut-plate", "--boot", "305", "--ski", "84-112", "--bed-rim", "40"]
+    assert main(["build", *words]) == 2
+    said = capsys.readouterr().err
+    assert "the bed's rim is 40 mm" in said and "--bed-rim" in said
+    assert main(["trial", *words[:3], *words[-2:]]) == 2
+    assert "--bed-rim" in capsys.readouterr().err

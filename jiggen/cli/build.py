@@ -98,7 +98,7 @@ def build(
     bush: options.BushOption,
     bush_fit: options.BushFitOption,
     printer: options.PrinterOption,
-    bed: options.BedOption,
+    bed: options.PrintBed,
     material: options.MaterialOption,
     body: Annotated[float, table.BODY],
     slide: Annotated[float, table.SLIDE],
@@ -114,7 +114,7 @@ def build(
     Exit code 0 when the verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    settings = options.read_settings(ski, sides, bed, bush, material)
+    settings = options.read_settings(ski, sides, bed.checked(), bush, material)
     settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
 
     from jiggen.job import Job, job_name
@@ -151,7 +151,7 @@ def _finish(made: Built[Any, Any], text: str, as_json: bool) -> None:
 @command(PATTERNS)
 def trial(
     mount: options.Mount,
-    bed: options.BedOption,
+    bed: options.PrintBed,
     printer: options.PrinterOption,
     plate_hole: Annotated[float | None, TRIAL_HOLE],
     out: Annotated[Path | None, TRIAL_OUT],
@@ -167,7 +167,6 @@ def trial(
     profile, pattern = options.read_printer(printer), mount.read()
     holes = mount.lay_out(pattern)
 
-    from jiggen.design import Bed
     from jiggen.job import folder_name, mount_words, printer_words
     from jiggen.pipeline import build as pipeline
     from jiggen.pipeline.products import TRIAL, plan_trial
@@ -177,7 +176,7 @@ def trial(
     sizes = [f"hole{plate_hole:g}"] if plate_hole else []
     more = (*words, *printer_words(profile), *sizes, "trial")
     target = out or Path("out") / folder_name(holes.pattern, holes.boot, more=more)
-    plan = partial(plan_trial, pattern, holes, Bed(*bed), profile, plate_hole)
+    plan = partial(plan_trial, pattern, holes, bed.checked(), profile, plate_hole)
     with output.shown_progress():
         made = pipeline.build(TRIAL, plan, target, force=force)
     scaled = made.plan.design.scaled
@@ -187,7 +186,7 @@ def trial(
 
 @command(JIGS)
 def gauge(
-    bed: options.BedOption,
+    bed: options.PrintBed,
     bush: options.BushOption,
     caliper: Annotated[float, table.CALIPER],
     out: Annotated[Path | None, GAUGE_OUT],
@@ -201,7 +200,7 @@ def gauge(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    from jiggen.design import Bed, Bush
+    from jiggen.design import Bush
     from jiggen.files import MEASUREMENTS
     from jiggen.job import bush_words
     from jiggen.pipeline import build as pipeline
@@ -209,7 +208,7 @@ def gauge(
     from jiggen.report.summary import gauge_summary
 
     in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
-    plan = partial(plan_gauge, Bed(*bed), in_hand, caliper)
+    plan = partial(plan_gauge, bed.checked(), in_hand, caliper)
     with output.shown_progress():
         target = out or Path("out") / "-".join(["gauge", *bush_words(in_hand)])
         made = pipeline.build(GAUGE, plan, target, force=force)
@@ -231,7 +230,7 @@ def evening(
     bush: options.BushOption,
     bush_fit: options.BushFitOption,
     printer: options.PrinterOption,
-    bed: options.BedOption,
+    bed: options.PrintBed,
     material: options.MaterialOption,
     body: Annotated[float, table.BODY],
     slide: Annotated[float, table.SLIDE],
@@ -255,7 +254,7 @@ def evening(
     from jiggen.remount.shifts import RemountLimits
 
     # Each jig has a ski range of its own; this one is a placeholder.
-    settings = options.read_settings((80.0, 100.0), sides, bed, bush, material)
+    settings = options.read_settings((80.0, 100.0), sides, bed.checked(), bush, material)
     settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
     settings.check()
     profile = options.read_printer(printer)

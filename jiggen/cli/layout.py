@@ -125,7 +125,9 @@ def accuracy(
     the hand's own errors; of a range of boots, each hole at the boot where it is off most. Warnings
     of holes over the limit leave the exit code 0.
     """
-    settings = options.read_settings(ski, sides, bed, bush, material)
+    from jiggen.design import Bed
+
+    settings = options.read_settings(ski, sides, Bed(*bed), bush, material)
     from jiggen.accuracy.plot import check_kind
     from jiggen.accuracy.plot import plot as draw
     from jiggen.files import write_whole

@@ -14,7 +14,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.options import HABITS, Option
 
 if TYPE_CHECKING:
-    from jiggen.design import Settings
+    from jiggen.design import Bed, Settings
     from jiggen.drilling import DrillingLimits, SkiState
     from jiggen.layout import Layout
     from jiggen.measure.printer.profile import Profile
@@ -82,6 +82,22 @@ class Sides:
     rail_depth: Annotated[float, table.RAIL_DEPTH]
 
 
+@dataclass(frozen=True)
+class PrintBed:
+    """The options that say where on its bed the printer may print; lengths in mm."""
+
+    size: Annotated[tuple[float, float, float], table.BED]
+    rim: Annotated[float, table.BED_RIM]
+
+    def checked(self) -> Bed:
+        """The bed.  Raises InputError."""
+        from jiggen.design import Bed
+
+        bed = Bed(*self.size, self.rim)
+        bed.check()
+        return bed
+
+
 def read_boots(boot: float | Range) -> Range:
     """The shortest and the longest boot sole asked for, mm: of a range, whole lengths.
 
@@ -131,14 +147,14 @@ class Limits:
 
 
 def read_settings(
-    ski: Range, sides: Sides, bed: Lengths, bush: BushOption, material: str = ""
+    ski: Range, sides: Sides, bed: Bed, bush: BushOption, material: str = ""
 ) -> Settings:
     """A jig's settings, the rest by default.  Raises InputError for a plastic not listed."""
-    from jiggen.design import Bed, Bush, Settings, SkiRange
+    from jiggen.design import Bush, Settings, SkiRange
     from jiggen.tables import material as find_material
 
     in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
-    settings = Settings(SkiRange(*ski), bed=Bed(*bed), bush=in_hand, **vars(sides))
+    settings = Settings(SkiRange(*ski), bed=bed, bush=in_hand, **vars(sides))
     if not material:
         return settings
     return replace(settings, material=find_material(material, "--material").name)

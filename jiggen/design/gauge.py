@@ -42,7 +42,6 @@ CALIPER_SPARE = 2.0  # mm not counted on: a print may come out 1 % too large
 JAW_GRIP = 6.0  # mm of height that jaws need on a peg above the frame; common practice, no source
 INSIDE_JAWS = 6.0  # mm, the narrowest hole they enter; common practice, no source
 LEAST_SPAN, SPAN_STEP = 100.0, 5.0  # mm between the pegs
-BED_MARGIN = 2.0
 
 # The frame
 THICKNESS = 7.0  # mm: jaws closed with 4 N (from memory) bend 100 mm of rib by 0.01 mm
@@ -138,10 +137,12 @@ def design_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER) 
 
 def _span(bed: Bed, caliper: float) -> Pair:
     across = (caliper - CALIPER_SPARE - PEG) / math.sqrt(2)
-    x, y = (side - 2 * BED_MARGIN - PEG for side in (bed.x, bed.y))
+    smallest = LEAST_SPAN + PEG
+    rim = bed.rim if min(bed.x, bed.y) - 2 * bed.rim >= smallest else bed.least_rim
+    x, y = (side - 2 * rim - PEG for side in (bed.x, bed.y))
     findings = []
     if min(x, y) < LEAST_SPAN or bed.z < max(PEG_TOPS):
-        needed = LEAST_SPAN + PEG + 2 * BED_MARGIN
+        needed = smallest + 2 * bed.least_rim
         message = f"a bed of {bed.x:g} x {bed.y:g} x {bed.z:g} mm is too small for the gauge"
         hint = f"It needs {needed:g} x {needed:g} x {max(PEG_TOPS):g} mm."
         findings.append(Finding("design.gauge-bed", message, key="bed", hint=hint))

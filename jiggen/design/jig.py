@@ -1,7 +1,7 @@
 """The whole jig as plain numbers: chosen here, only drawn by the solid room."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
@@ -20,10 +20,10 @@ from jiggen.design.lettering import Region, regions_of
 from jiggen.design.notches import Notch, find_notch
 from jiggen.design.placing import place_stations
 from jiggen.design.plan import Interval, JointShape, Plate
-from jiggen.design.settings import Settings
+from jiggen.design.settings import Bed, Settings
 from jiggen.design.sidewall import BEARING, bearing_half_width
 from jiggen.design.station import Bolt, Mechanism, design_mechanism, refuse_range
-from jiggen.errors import InputError
+from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout
 from jiggen.record.entries import Station
 
@@ -160,7 +160,7 @@ class Base:
     @property
     def longest(self) -> float:
         """Length in mm of the longest plain bar of this width that fits the bed."""
-        return plan.longest_fit(2 * self.half_width, self.settings.bed, self.settings.bed_margin)
+        return plan.longest_fit(2 * self.half_width, self.settings.bed)
 
     @property
     def edge(self) -> float:
@@ -359,7 +359,7 @@ def lay_body(
     whole = shapely.union_all([shape, *(flare.plan for flare in flares)])
     relief = regions_of(whole.buffer(1.0).difference(shapely.union_all(strips)))
     body = Body(plate, region, relief, guides, stations, (), 0.0, flares, notch, clamps)
-    turn = plan.bed_turn(body.corners * (1.0, -1.0), base.settings.bed, base.settings.bed_margin)
+    turn = plan.bed_turn(body.corners * (1.0, -1.0), base.settings.bed)
     if turn is None:
         raise InputError.of(
             "design.bed",
@@ -368,3 +368,21 @@ def lay_body(
             hint="Choose a larger bed.",
         )
     return replace(body, turn=turn)
+
+
+def tight_rims(bodies: Iterable[Body], bed: Bed) -> tuple[Finding, ...]:
+    """Warnings of bodies that are too long to leave the whole rim of the bed free."""
+    free = [
+        (body.name, plan.free_rim(body.corners * (1.0, -1.0), body.turn, bed)) for body in bodies
+    ]
+    hint = "Make its brim narrower, see where the printer purges, or choose a larger bed."
+    return tuple(
+        Finding(
+            "design.bed-rim",
+            f"{name} is so long that {left:.1f} mm of the bed stay free around it, not {bed.rim:g}",
+            key="bed, bed-rim",
+            hint=hint,
+        )
+        for name, left in free
+        if left < bed.rim
+    )

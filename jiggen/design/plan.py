@@ -45,6 +45,8 @@ LEAST_STRIP = 1.2  # mm: what is narrower beside a guide is left away (three lin
 BEYOND = 3.0  # mm that a strip is drawn beyond the body, which ends it
 ROUND = 1 / math.cos(math.pi / 12)  # a polygon of 12 corners around a circle, over its radius
 CLAMP_MARK = 4.4  # mm, radius of the diamond where a clamp presses
+TURNS = (0.0, 90.0, *map(float, range(1, 90)))  # degrees on the bed, the first ones preferred
+HAIR = 1e-9  # mm: what just fits must not be lost to rounding
 FAR = 500.0  # mm: beyond any body
 CORNER = 2.5  # chamfered corners: no sharp horn to break, yet 1.5 mm left beside a channel
 END_WALL = 4.0  # mm beyond a station's channel
@@ -346,19 +348,26 @@ def worst_error(
     return np.asarray(gain + joint)
 
 
-def bed_turn(outline: Array, bed: Bed, margin: float) -> float | None:
-    """The turn in degrees, square first, at which `outline` ((n, 2), mm) fits the bed, or None."""
-    for degrees in (0.0, 90.0, *map(float, range(1, 90))):
-        c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-        size = np.ptp(outline @ np.array([[c, s], [-s, c]]), axis=0)
-        if size[0] <= bed.x - 2 * margin and size[1] <= bed.y - 2 * margin:
-            return degrees
-    return None
+def bed_turn(outline: Array, bed: Bed) -> float | None:
+    """The turn in degrees, square first, at which `outline` ((n, 2), mm) fits the bed, or None.
+
+    Its rim stays free if that can be; else the turn leaves as much of it free as can be.
+    """
+    free = {turn: free_rim(outline, turn, bed) for turn in TURNS}
+    turn = next((turn for turn in TURNS if free[turn] >= bed.rim), max(TURNS, key=free.__getitem__))
+    return turn if free[turn] >= bed.least_rim else None
 
 
-def longest_fit(width: float, bed: Bed, margin: float) -> float:
+def free_rim(outline: Array, degrees: float, bed: Bed) -> float:
+    """How much stays free around `outline` ((n, 2), mm) in the middle of the bed, so turned, mm."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    wide, deep = np.ptp(outline @ np.array([[c, s], [-s, c]]), axis=0).tolist()
+    return float(min(bed.x - wide, bed.y - deep) / 2 + HAIR)
+
+
+def longest_fit(width: float, bed: Bed) -> float:
     """Length in mm of the longest rectangle of `width` (mm) that fits the bed at any turn."""
-    x, y = bed.x - 2 * margin, bed.y - 2 * margin
+    x, y = bed.x - 2 * bed.least_rim, bed.y - 2 * bed.least_rim
     turn = np.radians(np.arange(0, 90.25, 0.25))
     cos, sin = np.cos(turn), np.sin(turn)
     with np.errstate(divide="ignore"):

@@ -272,7 +272,7 @@ def _longest(base: Base, tongue: Tongue) -> float:
         main = Plate("", *_between(tongue.joins, end), base.half_width)
         outline = np.asarray(_outline(main, tongue).exterior.coords)[:-1]
         shape = np.vstack([outline, *flares]) * (1.0, -1.0)
-        return plan.bed_turn(shape, base.settings.bed, base.settings.bed_margin) is not None
+        return plan.bed_turn(shape, base.settings.bed) is not None
 
     low = tongue.span[1] - tongue.span[0] + 10.0
     high = low + base.settings.bed.x + base.settings.bed.y

@@ -7,6 +7,8 @@ from jiggen.design.sidewall import Sidewall, check_sidewall
 from jiggen.errors import Finding, InputError
 from jiggen.tables import USUAL, material
 
+LEAST_RIM, MOST_RIM = 2.0, 30.0  # mm, common practice, no source
+
 
 @dataclass(frozen=True)
 class SkiRange:
@@ -23,11 +25,28 @@ class SkiRange:
 
 @dataclass(frozen=True)
 class Bed:
-    """Printable space in mm: x and y on the bed, z up."""
+    """Printable space in mm: x and y on the bed, z up.
+
+    `rim` is kept free along its sides, for a brim and what the printer purges (common practice, no
+    source); a piece that is too long for that keeps LEAST_RIM free.
+    """
 
     x: float = 220.0
     y: float = 220.0
     z: float = 250.0
+    rim: float = 8.0
+
+    def check(self) -> None:
+        """Raise InputError for a rim that leaves no bed, or none at all."""
+        if not 0.0 <= self.rim <= MOST_RIM:
+            message = f"the bed's rim is {self.rim:g} mm"
+            hint = f"Allowed: 0 to {MOST_RIM:g} mm."
+            raise InputError.of("design.setting", message, key="bed-rim", hint=hint)
+
+    @property
+    def least_rim(self) -> float:
+        """What stays free beside the longest piece, mm."""
+        return min(self.rim, LEAST_RIM)
 
 
 @dataclass(frozen=True)
@@ -68,7 +87,6 @@ class Settings:
     sidewall: Sidewall = "upright"
     rail_depth: float = 9.0
     joint_fit: float = 0.15
-    bed_margin: float = 2.0
     material: str = USUAL
 
     def check(self) -> None:
@@ -94,7 +112,11 @@ class Settings:
             if not low <= value <= high:
                 message, hint = f"{what} is {value:g} mm", f"Allowed: {low:g} to {high:g} mm."
                 faults.append(Finding("design.setting", message, key=key, hint=hint))
-        for check in (lambda: material(self.material), lambda: check_sidewall(self.sidewall)):
+        for check in (
+            self.bed.check,
+            lambda: material(self.material),
+            lambda: check_sidewall(self.sidewall),
+        ):
             try:
                 check()
             except InputError as error:

@@ -36,7 +36,6 @@ LEAST_REACH = 20.0  # mm of plate past the mounting mark
 LEAST_HALF_WIDTH = 25.0
 LEAST_WALL = 1.2  # mm between two holes: three lines of a 0.4 mm nozzle
 CUT_WALL = 2.0  # mm between a hole and the cut at the mounting mark
-BED_MARGIN = 2.0
 DEPTH = 0.4  # mm of engraving: two layers
 CLEAR = 1.2  # mm between engravings, holes and edges
 ARM = 9.0  # mm of the mounting mark that is drawn at each edge, and at the middle
@@ -156,7 +155,7 @@ def _halves(whole: Plate, guides: list[Guide]) -> list[Plate]:
 
 
 def _turn(plate: Plate, bed: Bed) -> float | None:
-    return bed_turn(np.array(plate.bar.exterior.coords)[:-1], bed, BED_MARGIN)
+    return bed_turn(np.array(plate.bar.exterior.coords)[:-1], bed)
 
 
 def _body(

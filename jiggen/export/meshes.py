@@ -61,16 +61,15 @@ def lay_out(
     meshes: Mapping[str, PartMesh],
     pieces: Mapping[str, Sequence[str]],
     bed: Bed,
-    margin: float,
     advice: Mapping[str, PrintAdvice | None],
 ) -> tuple[PrintBed, ...]:
     """Every piece on one of as few beds as :func:`jiggen.export.packing.pack` finds.
 
     `meshes` are taken as they are, by part name; `pieces` are the names of each part's pieces,
-    all of which are printed; `margin` is kept free around the bed, mm.  Only parts of the same
+    all of which are printed.  Only parts of the same
     `advice` share a bed: a slicing program has one set of values for all that is on it.
     """
-    room = Room(margin, margin, bed.x - margin, bed.y - margin)
+    room = Room(bed.rim, bed.rim, bed.x - bed.rim, bed.y - bed.rim)
     beds: list[PrintBed] = []
     for how in dict.fromkeys(advice[part] for part in pieces):
         named = [(n, part) for part, names in pieces.items() if advice[part] == how for n in names]

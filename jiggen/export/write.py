@@ -28,15 +28,14 @@ MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 def write_parts(
     model: Model,
     bed: Bed,
-    margin: float,
     folder: Path,
     for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
     material: str = "",
 ) -> tuple[Meshes, tuple[PrintBed, ...]]:
     """Write STL, 3MF and STEP of every part; return the nominal meshes and the beds.
 
-    `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold; `margin`
-    is kept free around each bed, mm.  Without a `material` the files say nothing of how they are
+    `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold.
+    Without a `material` the files say nothing of how they are
     best printed.
     """
     announce("files: meshes")
@@ -52,7 +51,7 @@ def write_parts(
     advice = {
         part.name: advise(part.piece.kind, material) if material else None for part in model.parts
     }
-    beds = lay_out(printed, names, bed, margin, advice)
+    beds = lay_out(printed, names, bed, advice)
     for one in beds:
         (folder / one.file).write_bytes(threemf_bytes(printed, one))
     announce("files: STEP")

@@ -40,14 +40,13 @@ R = TypeVar("R", bound=Record)
 class Planned(Generic[D]):
     """What is decided before anything is drawn: the design, and how it is laid on the beds.
 
-    `margin` is kept free around each bed, mm; `compensation` is applied to what the printer gets;
+    `compensation` is applied to what the printer gets;
     `material` is the plastic that it is designed for, or empty; `asked` are the texts of the files
     that say what was asked for, by their names.
     """
 
     design: D
     bed: Bed
-    margin: float
     compensation: Compensation | None = None
     warnings: tuple[Finding, ...] = ()
     material: str = ""
@@ -150,7 +149,6 @@ def build(
         meshes, beds = write_parts(
             model,
             plan.bed,
-            plan.margin,
             folder,
             lambda meshes: compensated(meshes, done) if done else meshes,
             plan.material,

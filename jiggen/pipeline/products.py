@@ -23,10 +23,9 @@ from jiggen.accuracy.sweep import sweep_stations
 from jiggen.accuracy.terms import default_terms
 from jiggen.design import Design
 from jiggen.design.envelopes import rooms
-from jiggen.design.gauge import BED_MARGIN as GAUGE_MARGIN
 from jiggen.design.gauge import Gauge, design_gauge, readings_of
+from jiggen.design.jig import tight_rims
 from jiggen.design.settings import Bed, BushChoice
-from jiggen.design.trial import BED_MARGIN as TRIAL_MARGIN
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import DrillingLimits, check_all_boots
 from jiggen.errors import CheckFailed, Finding, InputError
@@ -137,9 +136,13 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     return PlannedJig(
         design=design,
         bed=design.settings.bed,
-        margin=design.settings.bed_margin,
         compensation=compensation,
-        warnings=warnings + too_deep(job.settings, ski.thickness) + drilling.warnings,
+        warnings=(
+            warnings
+            + too_deep(job.settings, ski.thickness)
+            + drilling.warnings
+            + tight_rims(design.bodies, design.settings.bed)
+        ),
         material=design.settings.material,
         asked=asked_of_jig(job),
         known=known,
@@ -270,7 +273,8 @@ def plan_trial(
         printers.refuse_compensation(compensation)
     trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0, plate_hole)
     asked = asked_of_trial(pattern, layout, bed, printer, plate_hole)
-    return Planned(trial, bed, TRIAL_MARGIN, compensation, asked=asked)
+    tight = tight_rims(trial.plates, bed)
+    return Planned(trial, bed, compensation, tight, asked=asked)
 
 
 def _draw_trial(plan: Planned[Trial]) -> Model:
@@ -318,7 +322,7 @@ TRIAL = Product[Planned[Trial], TrialRecord](
 def plan_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0) -> Planned[Gauge]:
     """The design of a gauge for a caliper that opens so far, mm.  Raises InputError."""
     asked = asked_of_gauge(bed, bush, caliper)
-    return Planned(design_gauge(bed, bush, caliper), bed, GAUGE_MARGIN, asked=asked)
+    return Planned(design_gauge(bed, bush, caliper), bed, asked=asked)
 
 
 def _draw_gauge(plan: Planned[Gauge]) -> Model:

@@ -33,11 +33,12 @@ class Asked(Entry):
 
 
 class BedSize(Entry):
-    """The printer's room: x and y on the bed, z up."""
+    """The printer's room: x and y on the bed, z up; its rim is kept free where that can be, mm."""
 
     x: Length
     y: Length
     z: Length
+    rim: Least = 0.0
 
 
 class BushSize(Entry):
@@ -111,7 +112,6 @@ class JigInputs(LayoutInputs):
     rail_depth: Length
     sidewall: Literal["upright", "rounded"] | Annotated[float, Field(ge=0, le=45)]
     joint_fit: float
-    bed_margin: float
     material: Name
     printer: Name | None
     ski_in_hand: SkiInHand

@@ -134,7 +134,10 @@ def _judge_items(
 
 
 def _judge_places(package: ThreeMF, room: PrintBed, about: Callable[[str], Subject]) -> None:
-    """Every item must stand on the bed, inside it, and SPACING from the others."""
+    """Every item must stand on the bed, inside it, off its rim, and SPACING from the others.
+
+    One that is too long to leave the rim free must lie in the middle of the bed.
+    """
     placed = []
     for item in package.items:
         piece, points = about(item.piece), applied(item.place, package.meshes[item.name].vertices)
@@ -146,7 +149,16 @@ def _judge_places(package: ThreeMF, room: PrintBed, about: Callable[[str], Subje
         past = float(np.concatenate([-low[:2], high - (room.x, room.y, room.z)]).max())
         message = f"reaches {past:.2f} mm past the bed of {room.x:g} x {room.y:g} x {room.z:g} mm"
         inside = past <= limits.ON_BED
-        piece.expect(inside, "verify.off-bed", message, past, 0.0, limits.ON_BED, "mm")
+        if not piece.expect(inside, "verify.off-bed", message, past, 0.0, limits.ON_BED, "mm"):
+            continue
+        size = np.array([room.x, room.y])
+        free = np.minimum(low[:2], size - high[:2])
+        least = np.minimum(room.rim, np.maximum(0.0, size - (high - low)[:2]) / 2)
+        side = int((free - least).argmin())
+        found, wanted = float(free[side]), float(least[side])
+        message = f"lies {found:.2f} mm from the bed's rim, {wanted:.2f} mm must stay free"
+        clear = found >= wanted - limits.ON_BED
+        piece.expect(clear, "verify.rim", message, found, wanted, limits.ON_BED, "mm")
     for (one, hull), (other, another) in combinations(placed, 2):
         apart, least, slack = float(hull.distance(another)), limits.SPACING, limits.ON_BED
         message = f"stands {apart:.2f} mm from {other}, {least:g} mm are needed"

@@ -70,7 +70,7 @@ def rooms(name: str, boot: float) -> None:
         settings = jig.settings
         timed(
             "parts written",
-            lambda: write_parts(model, settings.bed, settings.bed_margin, folder),
+            lambda: write_parts(model, settings.bed, folder),
         )
     show("all of these", whole())
     from jiggen.job import Job

@@ -171,11 +171,12 @@ class PrintLength(Entry):
 
 
 class PrintBed(Entry):
-    """The printer's room: x and y on the bed, z up, mm."""
+    """The printer's room: x and y on the bed, z up; its rim is kept free where that can be, mm."""
 
     x: Length
     y: Length
     z: Length
+    rim: Annotated[float, Field(ge=0)] = 0.0
 
 
 class SkiWidths(Entry):
