@@ -77,7 +77,7 @@ def test_the_table(plate: str, capsys):
         ["toe-2", "122.00", "15.00", "4.10", "7.00"],
         ["toe-3", "122.00", "-15.00", "4.10", "7.00"],
     ]
-    assert "mm" in lines[-2]
+    assert "mm" in lines[-3]
 
 
 def test_lengths_in_inches(plate: str, capsys):
@@ -102,6 +102,7 @@ def test_json(plate: str, capsys):
             {"id": "toe-2", "group": "toe", "x": 124.5, "y": 15.0, "diameter": 3.6, "depth": 7.0},
             {"id": "toe-3", "group": "toe", "x": 124.5, "y": -15.0, "diameter": 3.6, "depth": 7.0},
         ],
+        "warnings": [],
     }
 
 

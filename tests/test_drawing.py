@@ -173,7 +173,7 @@ def test_side_and_core_are_said_where_they_matter():
 def test_ski_widths_that_are_none(ski):
     with pytest.raises(InputError) as caught:
         draw_layout(SIMPLE, ski)
-    assert caught.value.findings[0].code == "drawing.ski"
+    assert caught.value.findings[0].code == "layout.ski"
 
 
 # -- SVG ----------------------------------------------------------------------------------------

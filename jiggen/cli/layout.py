@@ -48,7 +48,12 @@ def layout(
 
     Nothing is built and nothing is printed in plastic: this is quick, to look before you build.
     """
+    from jiggen.layout import check_skis, off_ski, reach
+
     found = mount.lay_out()
+    if ski:
+        check_skis(ski)
+    warnings = off_ski(found, ski[0]) if ski else ()
     if svg or dxf:
         from jiggen.export.hole_plan import layout_dxf, layout_svg
         from jiggen.files import write_whole
@@ -70,6 +75,7 @@ def layout(
         "pair": found.pair,
         "bounds": found.bounds,
         "holes": output.records(id=found.ids, group=found.groups, x=x, y=y, **sizes),
+        "warnings": [warning.as_dict() for warning in warnings],
     }
     rows = zip(found.ids, x, y, *sizes.values(), strict=True)
     lines = [
@@ -83,8 +89,9 @@ def layout(
         "",
         "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
         "left edge, depth below the top sheet.",
+        f"A ski narrower than {output.fixed(2 * reach(found), 1)} mm cannot take these holes.",
     ]
-    output.write(as_json, lambda: output.plain(data), lambda: "\n".join(lines))
+    output.write(as_json, lambda: output.plain(data), lambda: "\n".join(lines), warnings)
 
 
 def _mount_data(found: Layout) -> dict[str, object]:

@@ -19,7 +19,7 @@ import numpy as np
 from jiggen.advice import LAYER, whole_layers
 from jiggen.design.settings import Bush, Settings
 from jiggen.errors import InputError
-from jiggen.layout import Layout
+from jiggen.layout import Layout, off_ski
 from jiggen.tables import bush_for
 
 THROAT_HEIGHT = 1.0  # mm, of the round throat at least; no feature is thinner
@@ -68,6 +68,12 @@ def design_guides(layout: Layout, settings: Settings) -> tuple[Guide, ...]:
         _guide(hole, x, y, drill, settings)
         for hole, (x, y), drill in zip(layout.ids, *columns, strict=True)
     )
+
+
+def refuse_off_ski(layout: Layout, settings: Settings) -> None:
+    """Raise InputError ``layout.off-ski`` for holes that are not on the narrowest ski."""
+    if found := off_ski(layout, settings.ski.least):
+        raise InputError(found)
 
 
 def _guide(hole: str, x: float, y: float, drill: float, settings: Settings) -> Guide:

@@ -14,7 +14,7 @@ from jiggen.design import plan
 from jiggen.design.engraving import Engraving, centre_line, engrave, graduate, obstacles_on, words
 from jiggen.design.envelopes import Marks, clamp_places
 from jiggen.design.gear import mesh_half_length
-from jiggen.design.guides import Guide, design_guides, layout_part
+from jiggen.design.guides import Guide, design_guides, layout_part, refuse_off_ski
 from jiggen.design.ladder import Flare
 from jiggen.design.lettering import Region, regions_of
 from jiggen.design.notches import Notch, find_notch
@@ -134,6 +134,7 @@ def design_jig(
     made.
     """
     settings.check()
+    refuse_off_ski(layout, settings)
     guides = design_guides(layout, settings)
     base = base_for(guides, settings, closest=closest)
     places = try_places(guides, base)

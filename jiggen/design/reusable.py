@@ -20,7 +20,7 @@ from jiggen import wording
 from jiggen.design import jig, plan
 from jiggen.design.engraving import DEPTH, engrave, obstacles_on, words
 from jiggen.design.envelopes import clamp_places
-from jiggen.design.guides import Guide, design_guides, layout_part
+from jiggen.design.guides import Guide, design_guides, layout_part, refuse_off_ski
 from jiggen.design.jig import Base, Body, Design, Places
 from jiggen.design.ladder import Tongue, engrave_tongue, tongue_for
 from jiggen.design.placing import place_stations
@@ -93,6 +93,7 @@ def design_reusable(
     settings.check()
     boots = min(layouts), max(layouts)
     longest = layouts[boots[1]]
+    refuse_off_ski(longest, settings)
     guides = design_guides(longest, settings)
     base = jig.base_for(guides, settings, closest=closest)
     moving = motions(layouts)

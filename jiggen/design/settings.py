@@ -5,6 +5,7 @@ from typing import Literal
 
 from jiggen.design.sidewall import Sidewall, check_sidewall
 from jiggen.errors import Finding, InputError
+from jiggen.layout import SKIS
 from jiggen.tables import USUAL, material
 
 LEAST_RIM, MOST_RIM = 2.0, 30.0  # mm, common practice, no source
@@ -92,8 +93,8 @@ class Settings:
     def check(self) -> None:
         """Raise InputError, all faults at once, when no jig can be built on these numbers."""
         limits = (
-            ("ski", self.ski.least, 50.0, 160.0, "narrowest ski width"),
-            ("ski", self.ski.most, min(self.ski.least, 160.0), 160.0, "widest ski width"),
+            ("ski", self.ski.least, *SKIS, "narrowest ski width"),
+            ("ski", self.ski.most, min(self.ski.least, SKIS[1]), SKIS[1], "widest ski width"),
             ("bed", min(self.bed.x, self.bed.y), 120.0, 2000.0, "bed side"),
             ("bed", self.bed.z, 40.0, 2000.0, "bed height"),
             ("bush-fit", self.bush_fit, -0.2, 0.6, "bush fit allowance"),

@@ -29,6 +29,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from jiggen.drilling.sizes import ODD_SIZES, odd_sizes
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout, numbered
 from jiggen.pattern.model import Area, Pattern, Screw
@@ -36,7 +37,7 @@ from jiggen.record.results import DepthStop, DrilledHole, Drilling
 from jiggen.tables import jobber_drill
 
 _ERRORS = ("base", "area", "off-ski")
-_WARNINGS = ("screw-short", "screw-deep", "edge")
+_WARNINGS = (*ODD_SIZES, "screw-short", "screw-deep", "edge")
 _SCREWS = "a plate of 0 to 60 mm, and screws of 4 to 100 mm"
 Array = NDArray[np.float64]
 
@@ -154,7 +155,8 @@ def check_drilling(
     deeper than asked it may come out, mm: that is taken off the base left.
 
     The result's errors are ``drilling.base``, ``.area``, ``.off-ski``; its warnings
-    ``drilling.screw-short``, ``.screw-deep``, ``.edge``, ``.drill-short``, ``.flute-short``.
+    ``drilling.screw-short``, ``.screw-deep``, ``.edge``, ``.drill-short``, ``.flute-short``, those
+    of `odd_sizes`.
     Raises InputError: ``drilling.limit``, ``.ski``, ``.screw`` for numbers that cannot be,
     ``tables.unlisted`` for a drill that is not in DIN 338.
     """
@@ -172,7 +174,8 @@ def check_drilling(
     # One finding for all holes with the same remark.
     shared: dict[tuple[str, str, str], list[str]] = {}
     for hole in holes:
-        for remark in (*_errors(hole, ski.area, limits), *_warnings(hole, limits)):
+        remarks = (*_errors(hole, ski.area, limits), *odd_sizes(hole), *_warnings(hole, limits))
+        for remark in remarks:
             shared.setdefault(remark, []).append(hole.id)
     found: dict[str, list[Finding]] = {code: [] for code in (*_ERRORS, *_WARNINGS)}
     for (code, message, hint), names in shared.items():

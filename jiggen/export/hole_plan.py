@@ -4,7 +4,6 @@ Everything is in the ski frame: mm, x to the tip, y to the left edge, origin on 
 mark.
 """
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -17,8 +16,7 @@ from jiggen.draw.figures import ARM, ID_HEIGHT, LEADING, NAME_HEIGHT, NOTE_HEIGH
 from jiggen.draw.labels import Label, place_boxes, text_width
 from jiggen.draw.shapes import Area, Circle, Drawing, Line, Pen, Point, Shape, Text
 from jiggen.draw.vector import dxf_bytes, svg_text
-from jiggen.errors import InputError
-from jiggen.layout import Layout
+from jiggen.layout import Layout, check_skis
 from jiggen.units import number
 
 SkiWidths = tuple[float, float]
@@ -54,7 +52,7 @@ def layout_svg(layout: Layout, ski: SkiWidths | None = None, mark: str = "") -> 
 
     A hole is a ``circle`` in the group ``holes``: cx = x, cy = -y (SVG counts y downwards), in
     mm from the mounting mark, r half the drill diameter.  Same layout, same text.
-    Raises InputError ``drawing.ski`` for widths that are not valid.
+    Raises InputError ``layout.ski`` for widths that are not valid.
     """
     return svg_text(replace(draw_layout(layout, ski), mark=mark))
 
@@ -70,7 +68,7 @@ def layout_dxf(layout: Layout, ski: SkiWidths | None = None, mark: str = "") -> 
 def draw_layout(layout: Layout, ski: SkiWidths | None = None) -> Drawing:
     """Draw `layout` at 1:1; `ski` widths (mm) add a straight band for the ski.
 
-    Raises InputError ``drawing.ski`` unless the widths are positive, narrowest first.
+    Raises InputError ``layout.ski`` unless the widths are those of skis, narrowest first.
     """
     halves = _half_widths(ski)
     edges = [y for half in halves for y in (half, -half)]
@@ -118,10 +116,7 @@ def _half_widths(ski: SkiWidths | None) -> tuple[float, ...]:
     """Half of each width to draw, once where both are the same."""
     if ski is None:
         return ()
-    if not 0 < ski[0] <= ski[1] < math.inf:
-        message = f"{ski[0]:g} to {ski[1]:g} mm is not a valid range of ski widths"
-        hint = "Give the narrowest ski first: 84-112."
-        raise InputError.of("drawing.ski", message, key="ski", hint=hint)
+    check_skis(ski)
     return tuple(sorted({width / 2 for width in ski}))
 
 

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 SAME = 1e-6  # mm: groups whose moves differ by less move as one
 PLATE_HOLE = (2.0, 15.0)  # mm: a plate's own holes are as wide; common practice, no source
+SKIS = (50.0, 160.0)  # mm wide: any ski there is; common practice, no source
 MOST_BOOTS = 200  # lengths: more than any boot has
 
 
@@ -53,6 +54,35 @@ class Layout:
     def bounds(self) -> Array:
         """(2, 2) float, mm: least x, y over greatest x, y of the hole centres."""
         return np.vstack([self.positions.min(axis=0), self.positions.max(axis=0)])
+
+
+def reach(layout: Layout) -> float:
+    """How far the holes' walls reach from the centre line, mm."""
+    return float((np.abs(layout.positions[:, 1]) + layout.diameters / 2).max())
+
+
+def check_skis(skis: tuple[float, float]) -> None:
+    """Raise InputError ``layout.ski`` unless `skis` are widths in mm, narrowest first."""
+    if not SKIS[0] <= skis[0] <= skis[1] <= SKIS[1]:
+        message = f"{skis[0]:g} to {skis[1]:g} mm is not a valid range of ski widths"
+        hint = f"Allowed: {SKIS[0]:g} to {SKIS[1]:g} mm, the narrowest ski first: 84-112."
+        raise InputError.of("layout.ski", message, key="ski", hint=hint)
+
+
+def off_ski(layout: Layout, width: float) -> tuple[Finding, ...]:
+    """A finding ``layout.off-ski`` for each place that is outside a ski `width` mm wide."""
+    found: dict[str, list[str]] = {}
+    sizes = zip(layout.ids, layout.positions[:, 1].tolist(), layout.diameters.tolist(), strict=True)
+    for name, y, drill in sizes:
+        if abs(y) + drill / 2 > width / 2:
+            outside = "lies outside" if abs(y) >= width / 2 else "breaks the edge of"
+            message = f"{abs(y):g} mm from the centre line it {outside} a ski {width:g} mm wide"
+            found.setdefault(message, []).append(name)
+    hint = "Check the pattern's y, and its unit; then the width of the narrowest ski."
+    return tuple(
+        Finding("layout.off-ski", message, key=", ".join(names), hint=hint)
+        for message, names in found.items()
+    )
 
 
 def recorded_layout(record: JigRecord | TrialRecord) -> Layout:

@@ -14,6 +14,7 @@ from typing import Any, TypeVar, get_type_hints
 
 from jiggen.errors import InputError
 from jiggen.files import Toml, parse_toml
+from jiggen.units import INCH
 
 Row = TypeVar("Row")
 
@@ -197,6 +198,12 @@ def trade_drill(diameter: float) -> float:
     """The size that is sold within SOLD of a drill's `diameter`, mm, or else that diameter."""
     near = min(sold_drills(diameter), key=lambda size: abs(size - diameter))
     return near if abs(near - diameter) <= SOLD + 1e-9 else diameter
+
+
+def is_sold_screw(length: float) -> bool:
+    """Whether screws of a `length` in mm are sold: whole and half mm, or sixteenths of an inch."""
+    steps = (0.5, INCH / 16)  # common practice, no source
+    return any(abs(length - step * round(length / step)) <= SOLD for step in steps)
 
 
 def nut(size: str) -> Nut:
