@@ -187,6 +187,16 @@ class JobDesign:
             return (self.whole,)
         return tuple(half.design for half in self.reusable.halves)
 
+    @property
+    def places(self) -> Iterator[dict[str, float]]:
+        """The x of stations by name: of the whole, or of each half once for each of its boots."""
+        for design in self.alone if self.reusable is None else ():
+            yield {station.name: station.x for station in design.stations}
+        for half in self.reusable.halves if self.reusable else ():
+            names = [station.name for station in half.design.stations]
+            for boot in half.motion.boots.tolist():
+                yield dict(zip(names, half.stations_at(boot), strict=True))
+
 
 def design_job(
     job: Job,

@@ -21,6 +21,7 @@ from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
 from jiggen.verify import verify_folder
+from jiggen.verify.reading.pdf import read_pages
 from jiggen.verify.results import table
 
 BOOTS = [float(boot) for boot in range(299, 312)]
@@ -171,6 +172,19 @@ def test_check_and_sheet_take_such_a_folder(folder, capsys):
     assert "Ladder of body-heel: boots 299 to 311, 13 lengths" in capsys.readouterr().out
     assert main(["sheet", str(folder), "--thickness", "23", "--width-at", "0:90"]) == 0
     assert (folder.parent / "jig-sheet.pdf").is_file()
+
+
+def test_the_page_for_the_pair_in_hand(folder, capsys):
+    words = ["sheet", str(folder), "--boot", "306", "--width-at", "0:95", "--thickness", "23"]
+    assert main(words) == 0
+    said = capsys.readouterr().out
+    assert "toe front 47.5, heel rear 47.5" in said
+    page = folder.parent / "jig-boot-306.pdf"
+    assert len(read_pages(page.read_bytes())) == 1
+    assert main([*words[:2], "--boot", "312"]) == 2
+    assert "299 to 311 mm, not 312 mm" in capsys.readouterr().err
+    assert main([*words[:4], "--width-at", "150:66"]) == 1
+    assert "66.0 mm wide where the rails touch it" in capsys.readouterr().err
 
 
 @pytest.fixture(scope="session")

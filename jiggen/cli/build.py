@@ -43,6 +43,13 @@ GAUGE_FORCE = replace(
 SHEET_CORE = replace(
     table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
 )
+SHEET_BOOT = replace(
+    table.BOOT,
+    help="Only the page for the pair in hand, with this boot sole length: its line as a picture, "
+    "the rails' readings, drill and stop, holes, screws.",
+    group=table.SHEET,
+    required=False,
+)
 SHEET_OUT = replace(
     table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
 )
@@ -375,6 +382,7 @@ def sheet(
     units: Annotated[options.Units, table.UNITS],
     ticket: Annotated[str, table.TICKET],
     plate_hole: Annotated[float | None, table.PLATE_HOLE],
+    boot: Annotated[float | None, SHEET_BOOT],
     core: Annotated[options.Core | None, SHEET_CORE],
     measured: options.SkiInHand,
     limits: options.Limits,
@@ -384,19 +392,21 @@ def sheet(
     """Write the sheet to work from: drill and depth stop, tools, steps, and the holes at 1:1.
 
     The folder is verified again first. With what was measured on the ski in hand, the drilling is
-    checked again for it. Exit code 1 when the jig fails, or the ski is too thin: then no sheet is
+    checked again for it. Exit code 1 when the jig fails, or does not fit the ski: then no sheet is
     made.
     """
     state, asked = measured.state(), limits.checked()
     full = folder.resolve()
-    target = out or full.parent / f"{full.name}-sheet.pdf"  # beside the folder, under its name
+    name = "sheet" if boot is None else f"boot-{boot:g}"
+    target = out or full.parent / f"{full.name}-{name}.pdf"  # beside the folder, under its name
     options.check_outside(target, folder, "--out")
 
     from jiggen.drilling import SkiState
     from jiggen.files import write_whole
     from jiggen.record import check_usable, read_jig
-    from jiggen.report.redrill import check_core, redrilled
+    from jiggen.report.redrill import check_core, for_boot, redrilled
     from jiggen.report.sheet import sheet_pdf
+    from jiggen.report.sides import about_rails
     from jiggen.verify import certify
 
     record = read_jig(folder)
@@ -406,11 +416,15 @@ def sheet(
     with output.shown_progress():
         certify(folder)
     if state != SkiState():
-        record = redrilled(record, state, asked)
-    pages = sheet_pdf(record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole)
+        record = redrilled(record, state, asked, boot)
+    pages = sheet_pdf(
+        record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole, boot=boot
+    )
     write_whole(target, pages, "--out")
     data = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}
-    text = f"{target}\nPrint it at 100 %, and check its bars with a ruler."
+    how = "Print it at 100 %, and check its bars with a ruler." if boot is None else "One page."
+    used = record if boot is None else for_boot(record, boot)
+    text = "\n".join((str(target), how, *about_rails(used)))
     output.write(as_json, lambda: data, lambda: text)
 
 

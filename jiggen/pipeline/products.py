@@ -26,8 +26,10 @@ from jiggen.design.envelopes import rooms
 from jiggen.design.gauge import Gauge, design_gauge, readings_of
 from jiggen.design.jig import tight_rims
 from jiggen.design.settings import Bed, BushChoice
+from jiggen.design.sidewall import run_out
 from jiggen.design.trial import CLEARANCE, THICKNESS, Trial, design_trial
 from jiggen.drilling import DrillingLimits, check_all_boots
+from jiggen.drilling.clamping import unheld
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.export import compensation as printers
 from jiggen.export.asked import asked_of_gauge, asked_of_jig, asked_of_trial
@@ -129,8 +131,10 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     drilling = check_all_boots(
         [design.layout, *others], tops, ski, limits, screws, chucks, accuracy.depth.too_deep
     )
-    if drilling.errors:
-        raise CheckFailed(drilling.errors)
+    settings, widths = job.settings, job.settings.ski
+    wider = 2 * run_out(settings.sidewall, settings.rail_depth)
+    if errors := drilling.errors + unheld(made.places, ski, wider, (widths.least, widths.most)):
+        raise CheckFailed(errors)
     boots = None if job.one_boot else (min(layouts), longest)
     known = Known(accuracy, drilling, room, ski, limits, screws, boots, made.reusable, key)
     return PlannedJig(

@@ -1,13 +1,16 @@
 """The drilling check of a built jig done again, for the ski that is on the bench now."""
 
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
+from jiggen.design.sidewall import run_out
 from jiggen.drilling import DrillingLimits, SkiState, check_all_boots
+from jiggen.drilling.clamping import unheld
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import recorded_layout
-from jiggen.pattern.model import Screw
+from jiggen.pattern.model import Area, Screw
 from jiggen.record import JigRecord, check_usable
 from jiggen.record.entries import SkiInHand
+from jiggen.record.model import BootLayout
 
 
 def check_core(record: JigRecord, core: str) -> None:
@@ -19,29 +22,80 @@ def check_core(record: JigRecord, core: str) -> None:
         raise InputError(Finding("sheet.core", message, key="core", hint=hint))
 
 
-def redrilled(record: JigRecord, state: SkiState, limits: DrillingLimits) -> JigRecord:
-    """`record` with its drilling check done for `state`.
+def for_boot(record: JigRecord, boot: float) -> JigRecord:
+    """`record` as it is used for one of its boots, mm: holes, stations and drilling of that one.
 
-    Raises CheckFailed where the ski must not be drilled so, and as `check_usable`.
+    Raises InputError ``sheet.boot`` for a boot that the jig does not serve, and as `redrilled`.
+    """
+    measured = record.inputs.ski_in_hand
+    area = Area(**measured.area.model_dump()) if measured.area else None
+    state = SkiState(measured.thickness, measured.widths, area)
+    limits = DrillingLimits(**record.inputs.drilling_limits)
+    return _narrowed(redrilled(record, state, limits, boot), boot)
+
+
+def _narrowed(record: JigRecord, boot: float) -> JigRecord:
+    """`record` with the holes and the stations of one boot, and no other boot."""
+    inputs = record.inputs
+    least, most = inputs.boots or (inputs.boot, inputs.boot)
+    if not least <= boot <= most:
+        made = f"{least:g}" if least == most else f"{least:g} to {most:g}"
+        message = f"the jig is for a boot sole of {made} mm, not {boot:g} mm"
+        hint = "Read the length on the shell again, or build a jig for this boot."
+        raise InputError.of("sheet.boot", message, key="boot", hint=hint)
+    entries = tuple(entry for entry in record.boots if entry.boot == boot)
+    if record.ladders and not entries:
+        message = f"no line is for {boot:g} mm: there is one for each whole millimetre"
+        hint = "Round to the nearer one: half a millimetre of boot moves a hole by a quarter."
+        raise InputError.of("sheet.boot", message, key="boot", hint=hint)
+    here = _at(record, entries[0]) if entries else record
+    inputs = inputs.model_copy(update={"boot": boot, "boots": None})
+    return here.model_copy(update={"inputs": inputs, "boots": entries})
+
+
+def _at(record: JigRecord, entry: BootLayout) -> JigRecord:
+    """`record` with holes and stations where they are for a boot."""
+    along = {hole.id: entry.x[hole.id] - hole.x for hole in record.holes}
+    moved = {guide.part: along[guide.id] for guide in record.guides}
+    holes = (hole.model_copy(update={"x": entry.x[hole.id]}) for hole in record.holes)
+    stations = (
+        station.model_copy(update={"x": station.x + moved.get(station.part, 0.0)})
+        for station in record.stations
+    )
+    inputs = record.inputs.model_copy(update={"boot": entry.boot})
+    changed = {"holes": tuple(holes), "stations": tuple(stations), "inputs": inputs}
+    return record.model_copy(update=changed)
+
+
+def redrilled(
+    record: JigRecord, state: SkiState, limits: DrillingLimits, boot: float | None = None
+) -> JigRecord:
+    """`record` with its drilling check done for `state`: for all its boots, or for that `boot`.
+
+    Raises CheckFailed where the ski must not be drilled so or the rails do not hold it, and as
+    `check_usable`; InputError as `for_boot`.
     """
     check_usable(record)
+    whole, record = record, record if boot is None else _narrowed(record, boot)
     screws = {
         hole: Screw(plate=fixing.plate, lengths=fixing.lengths)
         for hole, fixing in record.inputs.screws.items()
     }
     tops = {hole: stop.bush_top for stop in record.drilling.stops for hole in stop.holes}
     chucks = {guide.id: guide.chuck_z for guide in record.guides}
-    layouts = [recorded_layout(record)]  # then those of the other boots that the jig serves
-    for entry in record.boots:
-        if entry.boot != layouts[0].boot:
-            positions = layouts[0].positions.copy()
-            positions[:, 0] = [entry.x[hole] for hole in layouts[0].ids]
-            layouts.append(replace(layouts[0], boot=entry.boot, positions=positions))
+    # That which it is drawn for, then those of the other boots that the jig serves.
+    others = (entry for entry in record.boots if entry.boot != record.inputs.boot)
+    every = [record, *(_at(record, entry) for entry in others)]
+    layouts = tuple(recorded_layout(one) for one in every)
     too_deep = record.accuracy.depth.too_deep
-    found = check_all_boots(tuple(layouts), tops, state, limits, screws, chucks, too_deep)
-    if found.errors:
-        raise CheckFailed(found.errors)
+    found = check_all_boots(layouts, tops, state, limits, screws, chucks, too_deep)
+    inputs = record.inputs
+    wider = 2 * run_out(inputs.sidewall, inputs.rail_depth)
+    places = [{station.name: station.x for station in one.stations} for one in every]
+    errors = found.errors + unheld(places, state, wider, (inputs.ski.least, inputs.ski.most))
+    if errors:
+        raise CheckFailed(errors)
     ski = SkiInHand.model_validate(asdict(state))
     asked = {"ski_in_hand": ski, "drilling_limits": asdict(limits)}
-    inputs = record.inputs.model_copy(update=asked)
-    return record.model_copy(update={"drilling": found, "inputs": inputs})
+    inputs = whole.inputs.model_copy(update=asked)
+    return whole.model_copy(update={"drilling": found, "inputs": inputs})

@@ -4,7 +4,9 @@ import math
 from collections.abc import Iterator
 
 from jiggen.accuracy.reach import WHY
-from jiggen.design.sidewall import RADIUS, Sidewall, compare_widths
+from jiggen.design.sidewall import RADIUS, Sidewall, compare_widths, run_out
+from jiggen.drilling import SkiState
+from jiggen.drilling.clamping import widths_at
 from jiggen.record import JigRecord
 from jiggen.record.results import HoldDown, ServedSkis
 from jiggen.report.mark import about_mark
@@ -41,11 +43,33 @@ def about_ski(record: JigRecord) -> Iterator[str]:
     thickness = min(inputs.ski_in_hand.thickness, default=USUAL)
     yield from about_width(inputs.sidewall, inputs.rail_depth, thickness)
     yield about_reach(record.accuracy.moving.reach)
+    yield from about_rails(record)
     hold = record.hold
     if hold.press:
         yield (
             f"{PRESS} before you turn the knobs: {newton(hold)}. Sides sloped {hold.slope:.0f}° "
             f"where the noses touch lift it by {hold.lift:.0f} N; it weighs {hold.weight:.1f} N."
+        )
+
+
+def rail_readings(record: JigRecord) -> dict[str, float]:
+    """What the rails read at each station on the ski that was measured, mm; nothing of another."""
+    inputs = record.inputs
+    state = SkiState(widths=inputs.ski_in_hand.widths)
+    stations = {station.name: station.x for station in record.stations}
+    widths = widths_at(stations, state, 2 * run_out(inputs.sidewall, inputs.rail_depth))
+    return {name: width / 2 for name, width in widths.items()}
+
+
+def about_rails(record: JigRecord) -> Iterator[str]:
+    """The widths that were measured, and what the rails read on that ski."""
+    if readings := rail_readings(record):
+        places = (f"{width:g} mm at {x:g}" for x, width in record.inputs.ski_in_hand.widths)
+        boot = f" for a boot of {record.inputs.boot:g} mm" if len(record.boots) > 1 else ""
+        known = (f"{name} {reading:.1f}" for name, reading in readings.items())
+        yield (
+            f"The ski's top sheet was measured {', '.join(places)} mm from the mark. On it both "
+            f"rails read about{boot}: {', '.join(known)}."
         )
 
 

@@ -85,7 +85,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
     """Everything on the bench pages, `width` mm wide, in the order it is needed."""
     drawing = layout_drawing(job, units, width)
     return [
-        *_head(job, units, ticket, width),
+        *head("Drilling sheet", job, units, ticket, width),
         stop_section(job, units, width),
         *warning_sections(job, width),
         *boot_sections(job, units, width),
@@ -104,12 +104,19 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
 
 def record_section(width: float) -> Flowable:
     """What a shop keeps of the pair, to be filled in by hand."""
+    return kit.section("Record of the pair", record_rows(width), (width,))
+
+
+def record_rows(width: float, first: int = 0) -> list[list[kit.Cell]]:
+    """The rows of the record, from the `first` on."""
     own = kit.column(width, 4)
-    rows = [[kit.columns(width, *(kit.blank(name, own) for name in names))] for names in RECORD]
-    return kit.section("Record of the pair", rows, (width,))
+    return [
+        [kit.columns(width, *(kit.blank(name, own) for name in names))] for names in RECORD[first:]
+    ]
 
 
-def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[Flowable]:
+def head(title: str, job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[Flowable]:
+    """What a sheet is for, and what its jig was found to be."""
     inputs, found = job.inputs, job.verification
     assert found is not None, "only a verified jig has a sheet"
     name, shift = plain(inputs.pattern), inputs.shift
@@ -124,9 +131,10 @@ def _head(job: JigRecord, units: kit.Units, ticket: str, width: float) -> list[F
         f"holes is within {kit.thousandths(found.deviation)} mm of its place"
     )
     if job.ladders:
-        verified += f", with the line of each of {len(job.boots)} boot lengths on the mark"
+        lines = f"each of {len(job.boots)} boot lengths" if len(job.boots) > 1 else "this boot"
+        verified += f", with the line of {lines} on the mark"
     return [
-        kit.para("Drilling sheet", dim=kit.DIM),
+        kit.para(title, dim=kit.DIM),
         kit.para(name, fit(name, 22.0, 12.0, width, 1, bold=True), bold=True),
         kit.gap(1.5),
         kit.columns(
@@ -279,7 +287,7 @@ def _readings(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowab
         yield kit.section("Left and right readings", rows, (width,), below=1.0)
 
 
-def holes_section(job: JigRecord, units: kit.Units, width: float) -> Flowable:
+def holes_section(job: JigRecord, units: kit.Units, width: float, **look: float) -> Flowable:
     """Every hole with its numbers, and a box to tick for each ski that gets it."""
     skis = ("left", "right") if job.inputs.pair == "same" else (job.inputs.side,)
     names = ["hole", "from the mark", "from the centre line", "drill", "depth D", "stop B"]
@@ -302,7 +310,7 @@ def holes_section(job: JigRecord, units: kit.Units, width: float) -> Flowable:
         heading.append(kit.para(f"Places along the ski are those for a boot of {boot}.", kit.SMALL))
     widths = [share * width for share in shares]
     names += [f"{ski} ski" for ski in skis]
-    return kit.section(heading, rows, widths, names=names, **LIST)
+    return kit.section(heading, rows, widths, names=names, **LIST | look)
 
 
 def _towards(value: float, above: str, below: str, units: kit.Units) -> str:
