@@ -11,7 +11,7 @@ from jiggen.errors import InputError
 
 Kind = Literal[
     "text", "flag", "choice", "count", "path",
-    "length", "lengths", "range", "boots", "sizes", "bush", "point", "sidewall",
+    "length", "lengths", "range", "boots", "sizes", "bush", "point", "sidewall", "mark",
 ]  # fmt: skip
 """How the words of an option are read; `Option.read` says into what."""
 
@@ -24,6 +24,7 @@ _FORMS: dict[Kind, str] = {
     "bush": "BUSH",
     "point": "X/Y",
     "sidewall": "SIDE",
+    "mark": "tail:MM|chord:MM",
 }
 
 # Groups, in the order of importance for a technician.
@@ -78,7 +79,7 @@ class Option:
 
         length: float; lengths, sizes and range: tuples of float; boots: a float or a range;
         bush: "auto", "none" or (outside, length); point: "middle" or (x, y); path: Path;
-        sidewall: "upright", "rounded" or degrees; else: str.
+        sidewall: "upright", "rounded" or degrees; mark: ("tail" or "chord", length); else: str.
 
         Raises InputError with the option's name as key.
         """
@@ -136,6 +137,17 @@ def _read_sidewall(_: Option, words: str) -> str | float:
         raise _refusal("cli.choice", words, "side", hint) from error
 
 
+def _read_mark(_: Option, words: str) -> tuple[str, float]:
+    way, length = (word.strip().lower() for word in words.partition(":")[::2])
+    if way not in ("tail", "chord"):
+        hint = (
+            "Write how far the mark is in front of the tail's end, tail:812; or how long the ski "
+            "is in a straight line, chord:1724, where the mark is at half of it."
+        )
+        raise _refusal("cli.mark", words, "place of a mark", hint)
+    return way, units.length(length)
+
+
 def _read_point(_: Option, words: str) -> str | tuple[float, ...]:
     if words == "middle":
         return words
@@ -163,6 +175,7 @@ _READERS: dict[Kind, Callable[[Option, str], Any]] = {
     "bush": _read_bush,
     "sidewall": _read_sidewall,
     "point": _read_point,
+    "mark": _read_mark,
 }
 
 argument = partial(Option, argument=True, required=True)
@@ -235,6 +248,12 @@ WIDTH_AT = _ski(
     form="place:width, 150:96",
     repeated=True,
     metavar="X:MM",
+)
+MARK = _ski(
+    "mark",
+    "mark",
+    "A ski with no mark, or with several: how far it is in front of the tail's end, tail:812, or "
+    "at half the chord, chord:1724; both in a straight line.",
 )
 AREA = _ski(
     "area",

@@ -118,14 +118,16 @@ class SkiInHand:
     thickness: Annotated[Lengths | None, table.THICKNESS]
     widths: Annotated[list[Range] | None, table.WIDTH_AT]
     area: Annotated[tuple[float, float, float] | None, table.AREA]
+    mark: Annotated[tuple[Literal["tail", "chord"], float] | None, table.MARK]
 
     def state(self) -> SkiState:
         """What was measured.  Raises InputError for what cannot be."""
-        from jiggen.drilling import SkiState
+        from jiggen.drilling import SkiMark, SkiState
         from jiggen.pattern.model import Area
 
         area = Area(*self.area) if self.area else None
-        state = SkiState(self.thickness or (), tuple(self.widths or ()), area)
+        mark = SkiMark(*self.mark) if self.mark else None
+        state = SkiState(self.thickness or (), tuple(self.widths or ()), area, mark)
         state.check()
         return state
 

@@ -25,6 +25,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,17 +93,35 @@ class DrillingLimits:
 
 
 @dataclass(frozen=True)
+class SkiMark:
+    """Where a ski's mounting mark is: `length` mm before its tail, or half its chord of `length`.
+
+    Both are straight lines from the tail's end, whatever the camber; the chord ends at the tip.
+    """
+
+    way: Literal["tail", "chord"]
+    length: float
+
+    @property
+    def from_tail(self) -> float:
+        """How far in front of the tail's end the mark is, in mm."""
+        return self.length / 2 if self.way == "chord" else self.length
+
+
+@dataclass(frozen=True)
 class SkiState:
     """What was measured on the ski, in mm; nothing of it has to be known.
 
     `thickness` is empty, one value for the whole ski, or two: under the toe and under the heel,
     that is at the centres of the foremost and the rearmost group of holes.  `widths` are up to
-    three pairs of x from the mounting mark and the width of the top sheet there.
+    three pairs of x from the mounting mark and the width of the top sheet there.  `mark` says
+    where that mark is on a ski that shows none, or several.
     """
 
     thickness: tuple[float, ...] = ()
     widths: tuple[tuple[float, float], ...] = ()
     area: Area | None = None
+    mark: SkiMark | None = None
 
     def check(self) -> None:
         """Raise InputError ``drilling.ski``, all faults at once, for impossible measurements."""
@@ -126,6 +145,9 @@ class SkiState:
         if any(not b - a >= 20.0 for a, b in pairwise(sorted(x for x, _ in self.widths))):
             text = "two widths were measured at nearly the same place"
             yield text, "width", "20 mm apart or more"
+        if self.mark and not 300.0 <= self.mark.from_tail <= 1300.0:  # common practice, no source
+            text = f"a mark {self.mark.from_tail:g} mm in front of the tail"
+            yield text, "mark", "300 to 1300 mm"
         area = self.area
         if area and not (-math.inf < area.x_from < area.x_to < math.inf and area.half_width > 0):
             text = f"an area from {area.x_from:g} to {area.x_to:g} mm, {area.half_width:g} mm wide"

@@ -70,12 +70,25 @@ class MountingArea(Entry):
     half_width: float
 
 
+class MarkPlace(Entry):
+    """Where the ski's mark is: so far in front of its tail, or at half the chord of that length."""
+
+    way: Literal["tail", "chord"]
+    length: Length
+
+    @property
+    def from_tail(self) -> float:
+        """How far in front of the tail's end the mark is, in mm."""
+        return self.length / 2 if self.way == "chord" else self.length
+
+
 class SkiInHand(Entry):
-    """What was measured on the ski: thickness, (x, width) pairs, and where holes are allowed."""
+    """What was measured on the ski: thickness, (x, width) pairs, where holes and mark are."""
 
     thickness: tuple[float, ...] = ()
     widths: tuple[tuple[float, float], ...] = ()
     area: MountingArea | None = None
+    mark: MarkPlace | None = None
 
 
 class LayoutInputs(Entry):

@@ -9,7 +9,7 @@ from jiggen.drilling import SkiState
 from jiggen.drilling.clamping import widths_at
 from jiggen.record import JigRecord
 from jiggen.record.results import HoldDown, ServedSkis
-from jiggen.report.mark import about_mark
+from jiggen.report.mark import about_mark, where_marked
 
 USUAL = 14.0  # mm, thickness of a ski's side where nothing was measured: common practice, no source
 
@@ -40,6 +40,8 @@ def about_ski(record: JigRecord) -> Iterator[str]:
     """What lies on the mark; `about_width` of the skis, as thick as the one in hand; what lifts."""
     inputs = record.inputs
     yield from about_mark(inputs.mark)
+    if inputs.ski_in_hand.mark:
+        yield where_marked(inputs.ski_in_hand.mark)
     thickness = min(inputs.ski_in_hand.thickness, default=USUAL)
     yield from about_width(inputs.sidewall, inputs.rail_depth, thickness)
     yield about_reach(record.accuracy.moving.reach)

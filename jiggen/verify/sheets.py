@@ -29,6 +29,7 @@ from jiggen.verify.stated_words import (
 )
 from jiggen.verify.tiles import judge_tiles
 from jiggen.verify.tongues import judge_strips
+from jiggen.wording import CENTRE, point_words
 
 PAPERS = ((210.0, 297.0), (215.9, 279.4))  # mm: A4 of ISO 216, letter of ANSI/ASME Y14.1
 PALEST = 0.6  # grey of words that are still read; 1 is white
@@ -97,6 +98,14 @@ def _words(stated: Stated) -> Iterator[str]:
     yield f"Mount shift {shift_of(stated)} Skis {skis}"
     yield f"Core {CORES[inputs.core]}"
     yield f"{widths_of(stated)} mm"
+    yield "The mark on both skis"
+    if inputs.mark != CENTRE:
+        yield f"The boot's {point_words(inputs.mark)} goes on the ski's mark"
+    if mark := inputs.ski_in_hand.mark:
+        apart = mark.length / 2 if mark.way == "chord" else mark.length
+        yield f"{apart:g} mm in front of the tail's end"
+        for hole in (min(stated.holes, key=_along), max(stated.holes, key=_along)):
+            yield f"{hole.id} {number(round(apart + hole.x, 1))} mm"
     if found:
         off = math.ceil(max(found.deviation, 1e-9) * 1000) / 1000
         yield f"{found.checks} checks"
@@ -104,6 +113,10 @@ def _words(stated: Stated) -> Iterator[str]:
     for row in boot_rows(stated):
         places = (number(place, 1) for place in row.first)
         yield " ".join((number(row.boot), *row.lines, *places))
+
+
+def _along(hole: StatedHole) -> float:
+    return hole.x
 
 
 def hole_row(stated: Stated, hole: StatedHole) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from jiggen.report.assembly import assembly_steps
 from jiggen.report.check import HEADS, HOW, check_rows, rules
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
+from jiggen.report.sheet.mark import mark_section
 from jiggen.report.sheet.setting import (
     STOP_DIGITS,
     boot_sections,
@@ -91,6 +92,7 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
         holes_section(job, units, width),
+        kit.loose(mark_section(job, units, width)),
         kit.loose(kit.checklist("Steps, for each ski", kit.steps(_steps(job)), width)),
         *_readings(job, units, width),
         record_section(width),

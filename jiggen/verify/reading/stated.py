@@ -23,6 +23,19 @@ class StatedSkis(Entry):
     most: Length
 
 
+class StatedMark(Entry):
+    """Where the mark of the ski in hand is: so far from its tail, or at half a chord so long."""
+
+    way: Literal["tail", "chord"]
+    length: Length
+
+
+class StatedSki(Entry):
+    """The ski in hand."""
+
+    mark: StatedMark | None = None
+
+
 class StatedInputs(Entry):
     """What was asked for."""
 
@@ -33,7 +46,9 @@ class StatedInputs(Entry):
     core: Literal["plain", "metal"] = "plain"
     side: Literal["left", "right"] = "left"
     pair: Literal["same", "mirrored"] = "same"
+    mark: Name = "boot-centre"
     ski: StatedSkis | None = None
+    ski_in_hand: StatedSki = Field(default_factory=StatedSki)
     drilling_limits: dict[Name, float] = Field(default_factory=dict)
 
 
