@@ -334,6 +334,7 @@ OUT = result(
 FORCE = result(
     "force", "flag", "Replace the folder even if it holds another jig, or jiggen did not make it."
 )
+HOLES = result("holes", "flag", "List every hole: where it is wanted, and where it was found.")
 SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
 PDF = result("pdf", "path", "Draw at 1:1 over the pages of a PDF, to print.", suffix=".pdf")
 DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")

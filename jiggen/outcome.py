@@ -223,7 +223,8 @@ class Verification:
     `limits` are those it went by.  `ladders` are the boot lengths of a jig for many; `made_for`
     is the printer that the files are for, None where they have the parts' own sizes;
     `checked` is how many checks were made of what, in plain words.  `printing` is told beside it,
-    not within; and so are `strange` files, which jiggen did not write and did not look into.
+    not within; and so are `strange` files, which jiggen did not write and did not look into, and
+    `whose` holes they are, in words.
     """
 
     passed: bool
@@ -237,6 +238,7 @@ class Verification:
     checked: dict[Name, int] = field(default_factory=dict)
     printing: Annotated[SkipJsonSchema[Printing | None], Field(exclude=True)] = None
     strange: Annotated[SkipJsonSchema[tuple[str, ...]], Field(exclude=True)] = ()
+    whose: Annotated[SkipJsonSchema[str], Field(exclude=True)] = ""
 
     @property
     def measured(self) -> tuple[HoleCheck | PegCheck, ...]:

@@ -1,10 +1,10 @@
-"""The words engraved on a part: what it is for, in every form that finds room on it.
+"""What a part is for: the words engraved on it, in every form that finds room.
 
 The design chooses among the forms and the verification accepts them: this is their one
 definition.  Where the words stand, and their outlines, each of the two has by itself.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 SHORT_WORDS = {"BOOT": "B", "SHIFT": "S", "DRILL": "D", " SKI": "", " HALF": "", " / ": "/"}
 ELLIPSIS = "…"
@@ -49,6 +49,21 @@ def body_lines(
 def point_words(point: str) -> str:
     """A point of the boot in words, ``pin-line`` as pin line."""
     return "boot centre" if point == CENTRE else point.replace("-", " ")
+
+
+def whose_holes(
+    boot: float, boots: Sequence[float] | None, shift: float, side: str, *, drawn: bool
+) -> str:
+    """For what boot and ski places of holes are: those of `boots`, all or as `drawn` for `boot`.
+
+    `side` is that of a mirrored pair's ski; lengths are mm.
+    """
+    words = f"boot {boot:g} mm"
+    if boots:
+        soles = "-".join(f"{one:g}" for one in boots)
+        words = f"boot {boot:g} mm, the longest of {soles}" if drawn else f"boots {soles} mm"
+    shifted = f", shift {shift:+g} mm" if shift else ""
+    return f"{words}{shifted}{f', {side.upper()} ski only' if side else ''}"
 
 
 def half_line(name: str) -> str:

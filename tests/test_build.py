@@ -116,6 +116,8 @@ def test_every_shipped_pattern_is_verified_and_fits_the_bed(name, boot, ski, bed
         assert mesh.is_volume
         assert mesh.bounds[0, 2] == 0.0 and (mesh.bounds[0] >= 0.0).all()
         assert (mesh.bounds[1] <= (bed, bed, 250.0)).all(), (part["name"], mesh.bounds)
+    mirrored = job.pattern.pair == "mirrored"
+    assert done.verification.whose == f"boot {boot:g} mm{', RIGHT ski only' if mirrored else ''}"
     # Every hole of the pattern has its bore in the STL files, and there is no other such bore.
     centres, sizes = bores_cut(done.folder, done.record.values()["parts"])
     (bore,) = {guide["bore"] for guide in done.record.values()["guides"]}
@@ -208,7 +210,7 @@ def test_jiggen_check_says_it_and_exits_with_1(folder, capsys):
     faults.move_hole(folder, "toe-1", 0.1)
     assert main(["check", str(folder)]) == 1
     said = capsys.readouterr().out
-    assert "toe-1" in said and "do not use" in said
+    assert said.startswith("Verification FAILED: do not use this jig") and "toe-1" in said
 
 
 def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):

@@ -20,9 +20,10 @@ from jiggen.job import Job
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pipeline.products import build_jig
+from jiggen.report.summary import summary
 from jiggen.verify import verify_folder
 from jiggen.verify.reading.pdf import read_pages
-from jiggen.verify.results import table
+from jiggen.verify.results import table, verdict
 
 BOOTS = [float(boot) for boot in range(299, 312)]
 ALL = [float(boot) for boot in range(265, 346)]
@@ -76,7 +77,11 @@ def check_every_boot(done, name, boots, looked_at):
 
 def test_13_boot_lengths_of_the_club_piste(club):
     check_every_boot(club, "club-piste", BOOTS, (299.0, 303.0, 304.0, 311.0))
-    assert "Ladder of body-toe: boots 299 to 311, 13 lengths" in table(club.verification)
+    assert "Ladder of body-toe: boots 299 to 311, 13 lengths" in verdict(club.verification)
+    # The table is of one boot, and says of which.
+    assert table(club.verification).startswith("Holes for boot 311 mm, the longest of 299-311; x")
+    said = summary(club.record, club.verification, club.folder)
+    assert "For:      Arvenal Club Piste, boot 311 mm, the longest of 299-311\n" in said
     assert len(club.verification.ladders) == 2 * 13
 
 
@@ -146,7 +151,7 @@ def test_the_verification_measures_how_high_each_line_ends(club):
     ends = {boot.end for boot in club.verification.ladders}
     assert len(club.verification.ladders) == 2 * len(BOOTS)
     assert all(end == pytest.approx(0.6, abs=1e-4) for end in ends)
-    assert "0.60 mm above the ski at most" in table(club.verification)
+    assert "0.60 mm above the ski at most" in verdict(club.verification)
 
 
 def test_what_a_build_of_a_range_says_and_holds(club):

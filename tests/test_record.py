@@ -94,6 +94,31 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
     assert f"depth stop {shown[1]} mm from the drill's tip ({shown[0]} from its corners)" in text
 
 
+def test_a_build_says_first_what_to_print_to_buy_and_to_open_and_for_which_ski(tmp_path):
+    for side, other in (("left", "RIGHT"), ("right", "LEFT")):
+        data = shipped("skew-plate")
+        data["inputs"]["side"] = side
+        whose = f"boot 305 mm, {side.upper()} ski only"
+        good = Verification(True, 1, {}, (), whose=whose)
+        text = summary(record(data), good, tmp_path)
+        starts = (
+            "To print: ",
+            "To buy:   ",
+            "To open:  ",
+            "For:      ",
+            "Files verified: ",
+            "Stop: ",
+        )
+        places = [f"\n{text}".index(f"\n{start}") for start in starts]
+        assert places == sorted(places) and places[0] == 0
+        assert f"report.html to look at it, sheet.pdf to work from, in {tmp_path}\n" in text
+        assert f"For:      Arvenal Skew Plate, {whose}\n" in text
+        assert f"The {other} ski takes another jig: build that one too." in text
+    alike = summary(record(shipped("club-piste")), good, tmp_path)
+    assert "takes another" not in alike
+    assert "wanted x, y" not in text
+
+
 @pytest.mark.parametrize("key", ["from_tip", "from_corners", "point", "bush_top"])
 def test_a_depth_stop_that_is_not_that_of_its_hole_is_refused(key):
     data = shipped("club-piste")

@@ -24,8 +24,14 @@ def folder(tmp_path):
 def test_a_sound_folder_is_told_and_ends_with_0(folder, capsys):
     assert main(["check", str(folder)]) == 0
     told = capsys.readouterr()
-    assert "Files verified: 3 holes" in told.out
+    assert told.out.startswith("Files verified: 3 holes for boot 305 mm; ")
+    assert "deviation" not in told.out
     assert told.err == ""
+    assert main(["check", str(folder), "--holes"]) == 0
+    with_holes = capsys.readouterr().out
+    assert with_holes.startswith(told.out)
+    assert "Holes for boot 305 mm; x from the mounting mark" in with_holes
+    assert with_holes.rstrip().splitlines()[-1].startswith("heel-1 ")
 
 
 def test_a_fault_is_told_with_hole_and_amount_and_ends_with_1(folder, capsys):

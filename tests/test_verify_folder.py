@@ -134,7 +134,8 @@ def test_a_folder_without_manifest_is_bad_input(tmp_path):
 
 def test_the_table_tells_where_each_hole_was_found(folder):
     verification = check(folder)
-    lines = table(verification).splitlines()
+    whose, _, *lines = table(verification).splitlines()
+    assert whose.startswith("Holes for boot 305 mm; x from the mounting mark")
     assert [head in lines[0] for head in ("hole", "wanted", "STEP", "STL", "deviation")] == [
         True
     ] * 5

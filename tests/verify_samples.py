@@ -206,6 +206,7 @@ def ask(folder: Path, holes: dict[str, tuple[float, float]]) -> dict[str, Any]:
     bed = {"x": 220.0, "y": 220.0, "z": 250.0}
     say_job(folder, JOB | {"core": "plain", "side": "left", "bed": bed})
     how = {"boot": 305.0, "shift": 0.0, "core": "plain", "side": "left", "pair": "same"}
+    how["mark"] = "boot-centre"
     files = {"job": "job.toml", "pattern": "pattern.toml", "printer": None}
     inputs = {"pattern": "Sample", **how, "bed": bed, "hole_fit": 0.0, "printer": None}
     return {"kind": "trial", "asked": files, "inputs": inputs}

@@ -30,7 +30,7 @@ DONE, BAD_USE, FAULT, SYSTEM, STOPPED, UNREAD = 0, 2, 70, 74, 130, 141
 PROGRAM = "jiggen"
 SELDOM = 100_000  # objects made before the garbage collector looks for rings among them
 # Importing a module registers its commands.
-for _module in ("build", "layout", "new", "printed", "remount", "survey"):
+for _module in ("build", "check", "layout", "new", "printed", "remount", "survey"):
     import_module(f"jiggen.cli.{_module}")
 
 

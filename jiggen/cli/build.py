@@ -1,4 +1,4 @@
-"""``jiggen build``, ``trial``, ``gauge``, ``evening``: folders to print; ``check``, ``sheet``."""
+"""``jiggen build``, ``trial``, ``gauge``, ``evening``: folders to print; ``sheet``."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen import options as table
-from jiggen.cautions import CAUTIONS
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
@@ -22,7 +21,6 @@ from jiggen.options import RESULT, SKI, Option, argument
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
     from jiggen.pipeline.build import Built
-    from jiggen.verify import Verification
 
 TRIAL_HOLE = replace(
     table.PLATE_HOLE,
@@ -52,13 +50,6 @@ SHEET_BOOT = replace(
 )
 SHEET_OUT = replace(
     table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
-)
-GCODE = Option(
-    "gcode",
-    "path",
-    "Check this G-code, made of the folder's parts or beds, as well; once for each file.",
-    group=RESULT,
-    repeated=True,
 )
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -111,6 +102,7 @@ def build(
     slide: Annotated[float, table.SLIDE],
     out: Annotated[Path | None, table.OUT],
     force: options.ForceOption,
+    holes_too: options.HolesOption,
     as_json: options.JsonOption,
 ) -> None:
     """Build a jig: files to print, verified: every hole is where it should be.
@@ -145,11 +137,14 @@ def build(
     target = out or Path("out") / job_name(job)
     with output.shown_progress():
         made = build_jig(job, target, force=force)
-    _finish(made, summary(made.record, made.verification, made.folder), as_json)
+    _finish(made, summary(made.record, made.verification, made.folder), holes_too, as_json)
 
 
-def _finish(made: Built[Any, Any], text: str, as_json: bool) -> None:
+def _finish(made: Built[Any, Any], text: str, holes_too: bool, as_json: bool) -> None:
     """Write what was made and its warnings; exit code 1 when its verification failed."""
+    from jiggen.verify import table as as_table
+
+    text = f"{text}\n\n{as_table(made.verification)}" if holes_too else text
     data = {"folder": str(made.folder), **made.record.values()}
     passed = made.verification.passed
     output.write(as_json, lambda: data, lambda: text, made.warnings, passed=passed)
@@ -163,6 +158,7 @@ def trial(
     plate_hole: Annotated[float | None, TRIAL_HOLE],
     out: Annotated[Path | None, TRIAL_OUT],
     force: options.ForceOption,
+    holes_too: options.HolesOption,
     as_json: options.JsonOption,
 ) -> None:
     """Make a trial plate: 2 mm thin, with every hole, to lay the real plate on first.
@@ -188,7 +184,7 @@ def trial(
         made = pipeline.build(TRIAL, plan, target, force=force)
     scaled = made.plan.design.scaled
     text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
-    _finish(made, text, as_json)
+    _finish(made, text, holes_too, as_json)
 
 
 @command(JIGS)
@@ -198,6 +194,7 @@ def gauge(
     caliper: Annotated[float, table.CALIPER],
     out: Annotated[Path | None, GAUGE_OUT],
     force: Annotated[bool, GAUGE_FORCE],
+    holes_too: options.HolesOption,
     as_json: options.JsonOption,
 ) -> None:
     """Make a gauge: a small frame to print and measure, so that jigs come out true.
@@ -221,7 +218,7 @@ def gauge(
         made = pipeline.build(GAUGE, plan, target, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
     then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
-    _finish(made, f"{text}\n{then}" if made.verification.passed else text, as_json)
+    _finish(made, f"{text}\n{then}" if made.verification.passed else text, holes_too, as_json)
 
 
 @command(JIGS)
@@ -330,49 +327,6 @@ def _built(
         return build_evening(
             plan, folder, executor=executor, force=force, done=lambda _: shown.advance(task)
         )
-
-
-@command(JIGS)
-def check(
-    folder: options.FolderArgument,
-    gcode: Annotated[tuple[Path, ...], GCODE],
-    as_json: options.JsonOption,
-) -> None:
-    """Verify a built folder again: every hole, every part, and that no file has changed.
-
-    With --gcode, also what your slicing program made of its parts or beds: which they are,
-    whether they were scaled, mirrored, turned or changed, and every hole in the toolpath.
-
-    Exit code 0 when all is as it was designed, 1 when anything is not: then do not use it, or do
-    not print it.
-    """
-
-    def as_data(found: Verification) -> dict[str, Any]:
-        return found.as_dict() | {"strange": list(found.strange)}
-
-    from jiggen.verify import check as verify_folder
-    from jiggen.verify import table as as_table
-    from jiggen.verify import verdict
-
-    found = verify_folder(folder)
-    text = f"{as_table(found)}\n\n{verdict(found)}"
-    if not gcode:
-        output.write(as_json, lambda: as_data(found), lambda: text, passed=found.passed)
-        return
-
-    from jiggen.report.toolpath import toolpath_text
-    from jiggen.verify.toolpath import check_toolpaths
-
-    with output.shown_progress():
-        sliced = check_toolpaths(folder, gcode)
-    output.write(
-        as_json,
-        lambda: as_data(found) | {"gcode": sliced.as_dict()},
-        lambda: "\n".join(
-            (verdict(found), "", toolpath_text(sliced, sound=found.passed), *CAUTIONS)
-        ),
-        passed=found.passed and sliced.passed,
-    )
 
 
 @command(JIGS)

@@ -44,6 +44,7 @@ BedOption = Annotated[tuple[float, float, float], table.BED]
 MaterialOption = Annotated[str, table.MATERIAL]
 PrinterOption = Annotated[str | None, table.PRINTER_NAME]
 ForceOption = Annotated[bool, table.FORCE]
+HolesOption = Annotated[bool, table.HOLES]
 JsonOption = Annotated[bool, table.JSON]
 
 

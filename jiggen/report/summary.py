@@ -6,7 +6,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
-from jiggen.files import MEASUREMENTS, SHEET
+from jiggen.files import MEASUREMENTS, PAGE, PICTURE, SHEET
 from jiggen.record import GaugeRecord, JigRecord, TrialRecord
 from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
@@ -16,7 +16,7 @@ from jiggen.report.mark import about_mark
 from jiggen.report.plastics import car_words
 from jiggen.report.sides import about_ski
 from jiggen.tables import material
-from jiggen.verify import Verification, table, verdict
+from jiggen.verify import Verification, verdict
 
 PRINT_TRIAL = "Print it as it lies, without supports."
 SMALLER = (
@@ -42,7 +42,14 @@ USE_GAUGE = (
 
 def summary(record: JigRecord, verification: Verification, folder: Path) -> str:
     """The result of building a jig as plain lines."""
-    return "\n".join([*_result(verification, folder, _jig(record, folder)), "", *CAUTIONS])
+    first = (
+        *to_print(record.beds),
+        f"To buy:   {', '.join(_bought(record))}",
+        to_open(folder, f"{PAGE} to look at it, {SHEET} to work from"),
+        *_for_which(record, verification),
+    )
+    lines = _result(verification, folder, first, _jig(record))
+    return "\n".join([*lines, "", *CAUTIONS])
 
 
 def trial_summary(
@@ -51,12 +58,14 @@ def trial_summary(
     """The result of building a trial plate; `scaled` says whether its check scale is engraved."""
     left_out = [name for names in record.left_out.values() for name in names]
     entry = record.compensation
-    lines = [
+    first = (
         *to_print(record.beds),
+        to_open(folder, f"{PICTURE} to look at it"),
+        *_for_which(record, verification),
+    )
+    lines = [
         *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
-        f"Files:    {folder}",
         *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
-        "",
         *([MEASURE_SCALE] if scaled else []),
         *([LAY] if entry else []),
         *about_mark(record.inputs.mark),
@@ -64,37 +73,60 @@ def trial_summary(
         *(AS_LARGE if record.inputs.plate_hole else SMALLER),
         *USE_TRIAL,
     ]
-    return "\n".join(_result(verification, folder, lines))
+    return "\n".join(_result(verification, folder, first, lines))
 
 
 def gauge_summary(record: GaugeRecord, verification: Verification, folder: Path) -> str:
     """The result of building a gauge as plain lines."""
     x, y = record.span
     pegs = f"Pegs:     {x:g} mm apart along x, {y:g} mm along y"
-    lines = [*to_print(record.beds), pegs, f"Files:    {folder}", "", *USE_GAUGE]
-    return "\n".join(_result(verification, folder, lines))
+    first = (
+        *to_print(record.beds),
+        to_open(folder, f"{SHEET} to measure by, {MEASUREMENTS} to fill in"),
+    )
+    lines = (pegs, *USE_GAUGE)
+    return "\n".join(_result(verification, folder, first, lines))
 
 
-def _result(verification: Verification, folder: Path, lines: Iterable[str]) -> list[str]:
-    """The verdict, and `lines`; of what failed no more than where it is."""
+def _result(
+    verification: Verification, folder: Path, first: Iterable[str], lines: Iterable[str]
+) -> list[str]:
+    """What comes `first`, the verdict, and `lines`; of what failed no more than where it is."""
     if not verification.passed:
-        lines = [f"DO NOT PRINT. The files are kept for a look in {folder}"]
-    return [table(verification), "", verdict(verification), "", *lines]
+        where = f"DO NOT PRINT. The files are kept for a look in {folder}"
+        return [where, "", verdict(verification)]
+    return [*first, "", verdict(verification), "", *lines]
 
 
-def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
-    """What to print and to buy, how to set jig and drill, and what to expect of it."""
+def to_open(folder: Path, words: str) -> str:
+    """The line of a summary on what to look at."""
+    return f"To open:  {words}, in {folder}"
+
+
+def _for_which(record: JigRecord | TrialRecord, verification: Verification) -> Iterator[str]:
+    """For which boot and ski it is, and that a mirrored pair's other ski takes another."""
+    inputs = record.inputs
+    yield f"For:      {inputs.pattern}, {verification.whose}"
+    if inputs.pair == "mirrored":
+        other = "right" if inputs.side == "left" else "left"
+        kind = "jig" if isinstance(record, JigRecord) else "trial plate"
+        yield f"          The {other.upper()} ski takes another {kind}: build that one too."
+
+
+def _bought(record: JigRecord) -> Iterator[str]:
+    return (f"{one.count} x {one.name} {one.size} ({one.standard})" for one in record.hardware)
+
+
+def _jig(record: JigRecord) -> Iterator[str]:
+    """How to set jig and drill, and what to expect of it."""
     plastic, accuracy, moving = record.plastic, record.accuracy, record.accuracy.moving
     solid = " and ".join(part.name + "s" for part in plastic.parts if part.infill == 100)
     infill = min(part.infill for part in plastic.parts)
-    yield from to_print(record.beds)
     yield (
         f"Plastic:  {plastic.name}, about {plastic.printed:.0f} g with {plastic.walls} "
         f"walls and {infill} % infill, {solid} solid; {plastic.solid:.0f} g all solid"
     )
     yield f"          {car_words(material(plastic.name))}"
-    bought = (f"{one.count} x {one.name} {one.size} ({one.standard})" for one in record.hardware)
-    yield f"To buy:   {', '.join(bought)}"
     if record.ladders:
         yield (
             "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
@@ -125,7 +157,6 @@ def _jig(record: JigRecord, folder: Path) -> Iterator[str]:
     for start, line in zip_longest(("Skis:",), about_ski(record), fillvalue=""):
         yield f"{start:<10}{line}"
     yield from for_printer(record.compensation)
-    yield f"Files:    {folder}"
 
 
 def headline(accuracy: Accuracy) -> str:

@@ -31,9 +31,9 @@ def certify(folder: Path) -> None:
     if found.passed:
         remember(folder)
         return
-    told = "; ".join(map(str, found.faults[:SHOWN]))
+    shown = "; ".join(map(str, found.faults[:SHOWN]))
     more = f"; and {len(found.faults) - SHOWN} more" if len(found.faults) > SHOWN else ""
-    message = f"this folder does not pass its verification: do not use it. {told}{more}"
+    message = f"this folder does not pass its verification: do not use it. {shown}{more}"
     hint = f"jiggen check {folder} says all. Build it again."
     raise CheckFailed(Finding("verify.refused", message, where=str(folder), hint=hint))
 

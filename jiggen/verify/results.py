@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from jiggen.errors import printable
@@ -11,6 +12,7 @@ from jiggen.units import counted
 
 HEAD = ("hole", "wanted x, y", "found in STEP", "found in STL", "deviation")
 NOTHING = "not found"
+FRAME = "x from the mounting mark to the tip, y from the centre line to the left, in mm."
 MOST_NAMES = 8  # shown
 
 
@@ -76,7 +78,7 @@ class Subject:
 
 
 def table(verification: Verification) -> str:
-    """Columns id, wanted, found in STEP, in STL, deviation (mm, ski frame); a line per ladder."""
+    """Whose holes; columns id, wanted, found in STEP, found in STL, deviation (mm, ski frame)."""
     head = ("hole or peg", *HEAD[1:]) if verification.pegs else HEAD
     rows = [head, *map(_cells, verification.measured)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
@@ -84,9 +86,13 @@ def table(verification: Verification) -> str:
     lines = [
         "  ".join((row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:]))) for row in rows
     ]
-    parts = dict.fromkeys(boot.part for boot in verification.ladders)
-    lines += [""] if parts else []
-    for part in parts:
+    whose = f"Holes for {printable(verification.whose)}; " if verification.whose else ""
+    return "\n".join((f"{whose}{FRAME}", "", *lines))
+
+
+def _ladder_lines(verification: Verification) -> Iterator[str]:
+    """A line for each part with a ladder."""
+    for part in dict.fromkeys(boot.part for boot in verification.ladders):
         mine = [boot for boot in verification.ladders if boot.part == part]
         lost = [boot for boot in mine if boot.deviation is None]
         worst = max((boot.deviation or 0.0 for boot in mine), default=0.0)
@@ -94,11 +100,11 @@ def table(verification: Verification) -> str:
         ends = [boot.end for boot in mine if boot.end is not None]
         if ends:
             found += f", {max(ends):.2f} mm above the ski at most"
-        lines.append(
-            f"Ladder of {part}: boots {mine[0].boot:g} to {mine[-1].boot:g}, {len(mine)} lengths, "
-            f"{found}; with it on the mark the farthest hole is {worst:.3f} mm off"
+        yield (
+            f"Ladder of {printable(part)}: boots {mine[0].boot:g} to {mine[-1].boot:g}, "
+            f"{len(mine)} lengths, {found}; with it on the mark the farthest hole is "
+            f"{worst:.3f} mm off"
         )
-    return "\n".join(lines)
 
 
 def _cells(item: HoleCheck | PegCheck) -> tuple[str, ...]:
@@ -115,15 +121,20 @@ def verdict(verification: Verification) -> str:
     if verification.passed:
         pegs = f" and {counted(len(verification.pegs), 'peg')}" if verification.pegs else ""
         holes, checks = len(verification.holes), verification.checks
-        return (
-            f"Files verified: {counted(holes, 'hole')}{pegs}, {counted(checks, 'check')}; "
+        whose = f" for {printable(verification.whose)}" if verification.whose else ""
+        lines = [
+            f"Files verified: {counted(holes, 'hole')}{pegs}{whose}; {counted(checks, 'check')}, "
             f"the farthest {'of them' if pegs else 'hole'} is "
-            f"{verification.deviation:.3f} mm from where it should be.\n"
-            f"{scope(verification)}\n{made_for}{_beside(verification)}"
-        )
+            f"{verification.deviation:.3f} mm from where it should be.",
+            *_ladder_lines(verification),
+            scope(verification),
+            f"{made_for}{_beside(verification)}",
+        ]
+        return "\n".join(lines)
     lines = [
         f"Verification FAILED: do not use this jig. {len(faults)} of {verification.checks} checks:",
         *(f"  {printable(str(fault))}  [{fault.code}]" for fault in faults),
+        *_ladder_lines(verification),
         f"{made_for}{_beside(verification)}",
     ]
     return "\n".join(lines)

@@ -39,12 +39,14 @@ from jiggen.verify.reach import judge_reach
 from jiggen.verify.reading.entries import Guide, Hole, Peg
 from jiggen.verify.reading.manifest import Manifest, read_manifest
 from jiggen.verify.reading.mesh import Mesh
+from jiggen.verify.reading.stated import StatedInputs
 from jiggen.verify.results import Ledger
 from jiggen.verify.rings import Body, MeshBody, StepBody
 from jiggen.verify.room import judge_room
 from jiggen.verify.shells import judge_shells
 from jiggen.verify.standing import judge_standing
 from jiggen.verify.surface import judge_surface
+from jiggen.wording import whose_holes
 
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
@@ -163,7 +165,21 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
         dict(sorted(ledger.checked.items())),
         printing,
         tuple(ledger.strange),
+        _whose(manifest),
     )
+
+
+def _whose(manifest: Manifest) -> str:
+    """For what boot and ski the holes are, in words; empty where that is not stated."""
+    try:
+        inputs = StatedInputs.model_validate(manifest.stated)
+    except ValueError:
+        return ""
+    if "boot" not in inputs.model_fields_set:  # of a gauge
+        return ""
+    side = inputs.side if inputs.pair == "mirrored" else ""
+    drawn = bool(manifest.ladders)
+    return whose_holes(inputs.boot, inputs.boots, inputs.shift, side, drawn=drawn)
 
 
 def _both(
