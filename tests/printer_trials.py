@@ -17,7 +17,8 @@ from printer_samples import Printer, any_printer, misread, read_gauge, reads
 from jiggen.design.pieces import list_pieces
 from jiggen.measure.adjustment import COVERED
 from jiggen.measure.printer.gauge_fit import PARAMETERS, fit_gauge, profile_of
-from jiggen.measure.printer.printed import fit_printed, worth_measuring
+from jiggen.measure.printer.printed import fit_printed
+from jiggen.measure.printer.to_measure import worth_measuring
 from jiggen.report.printed import read_printout
 
 Array = NDArray[np.float64]

@@ -122,10 +122,10 @@ def test_every_hole_has_its_wall_and_every_word_its_place():
 
 def test_pockets_step_by_a_twentieth_and_are_named_by_it():
     gauge = design_gauge(BED)
-    assert gauge.bush == Bush(8.0, 8.0)  # DIN 179, bush for drills over 4 up to 5 mm: its row
+    assert gauge.bush == Bush(7.0, 8.0)  # DIN 179, as a jig with the usual 3.6 mm drill takes
     assert gauge.allowances == ALLOWANCES
     for pocket, allowance in zip(gauge.pockets, ALLOWANCES, strict=True):
-        assert pocket.bore - 8.0 == pytest.approx(allowance)
+        assert pocket.bore - 7.0 == pytest.approx(allowance)
         assert pocket.id == f"bush +{allowance:.2f}"
     assert len(design_gauge(BED, Bush(10.0, 12.0)).pockets) == 6
     assert 0.30 not in design_gauge(BED, Bush(10.0, 12.0)).allowances
@@ -312,10 +312,10 @@ def test_pegs_and_holes_by_another_route(built: Built):
     pegs = [(x, y, 6.0) for x in (3.0, 103.0) for y in (3.0, 103.0)]
     assert round_things(shapely.get_parts(cross(mesh, 10.0))) == matching(pegs)
     # the row of pockets begins and ends 2.5 mm of wall, and half the widest one, beside E and F
-    first, last = 8.0 + 4.0 + 2.5 + 4.15, 98.0 - 4.0 - 2.5 - 4.15
+    first, last = 8.0 + 4.0 + 2.5 + 3.65, 98.0 - 4.0 - 2.5 - 3.65
     pitch = (last - first) / 6
     holes = [(8.0, 53.0, 8.0), (98.0, 53.0, 8.0), (53.0, 8.0, 8.0), (53.0, 98.0, 8.0)]
-    holes += [(first + pitch * i, 53.0, 8.0 + 0.05 * i) for i in range(7)]
+    holes += [(first + pitch * i, 53.0, 7.0 + 0.05 * i) for i in range(7)]
     rings = [Polygon(ring) for ring in cross(mesh, 3.5).interiors]
     assert round_things([ring for ring in rings if ring.area < 100.0]) == matching(holes)
 
@@ -462,7 +462,7 @@ def test_a_pocket_of_the_wrong_diameter_is_found(folder: Path):
     faults.shrink_bore(folder, "bush +0.10", 0.05)
     found = [f for f in verify_folder(folder).of("verify.diameter") if f.source == "STL"]
     assert {fault.subject for fault in found} == {"bush +0.10"}
-    assert found[0].found == pytest.approx(8.05, abs=0.004)
+    assert found[0].found == pytest.approx(7.05, abs=0.004)
 
 
 def test_pegs_of_a_manifest_are_checked_like_the_rest(folder: Path):
@@ -503,7 +503,7 @@ def test_the_sheet_has_room_for_every_word_and_every_reading(built: Built):
         "H to E",
         "hole G, across",
         "peg D, height",
-        "8 mm bush",
+        "7 mm bush",
     ):
         assert needed in said
     assert "ISO 11088" in said  # the cautions

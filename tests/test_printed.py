@@ -10,18 +10,18 @@ from printed_samples import designed, finished, readings, sent, write_jig
 from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
+from jiggen.cli.printed import printed_text
 from jiggen.errors import CheckFailed, InputError
 from jiggen.measure.printer.printed import (
-    MOST,
-    blank_text,
     corrected,
     fit_printed,
     profile_then,
     refusals_of_print,
-    worth_measuring,
+    usual_limit,
 )
 from jiggen.measure.printer.profile import Fits, Profile, save_profile
 from jiggen.measure.printer.read import PinReadings, read_printed
+from jiggen.measure.printer.to_measure import MOST, blank_text, worth_measuring
 from jiggen.report.printed import read_printout
 
 SMALL = Printer(0.997, 0.997)
@@ -242,3 +242,41 @@ def test_a_compensation_out_of_bounds_is_refused(said, tmp_path):
         "printer.no-jig",
         "record.invalid",
     }
+
+
+def test_a_caliper_of_150_mm_is_asked_for_no_more_than_it_reaches(tmp_path):
+    jig = read_printout(write_jig(tmp_path, designed("club-piste"))).jig
+    far = blank_text(jig)
+    assert max(map(jig.over_pins, worth_measuring(jig))) > 300
+    assert far.index("more than 150 mm") > far.index("[[distance]]")  # what it reaches comes first
+    pairs = worth_measuring(jig, reach=150.0)
+    assert len(pairs) >= 8
+    assert max(map(jig.over_pins, pairs)) <= 148
+    assert "more than 150 mm" not in blank_text(jig, reach=150.0)
+
+
+def test_a_print_that_passes_the_check_of_the_print_is_used(tmp_path):
+    chosen = designed("club-piste")
+    jig = read_printout(write_jig(tmp_path, chosen)).jig
+    places = finished(chosen, both(chosen, Printer(0.999, 0.999)))  # 0.1 % short: not made again
+    found = fit_printed(jig, readings(places, worth_measuring(jig)))
+    assert found.limit == usual_limit(jig)
+    assert max(one.off for one in found.expected) > 0.15
+    assert (found.verdict, refusals_of_print(found)) == ("use", ())
+
+
+def test_every_hole_over_the_limit_is_in_the_verdict(tmp_path):
+    chosen = designed("club-piste")
+    jig = read_printout(write_jig(tmp_path, chosen)).jig
+    places = finished(chosen, both(chosen, Printer(0.9985, 0.9985)))
+    found = fit_printed(jig, readings(places, worth_measuring(jig)), 0.2)
+    [said] = refusals_of_print(found)
+    over = [one for one in found.expected if one.off > 0.2]
+    perhaps = [one for one in found.expected if one.off <= 0.2 < one.at_worst]
+    assert over
+    assert perhaps
+    assert f"{len(perhaps)} others may be" in said.message or "1 other may be" in said.message
+    assert printed_text(found, None).count("perhaps > 0.2") == 0
+    lines = printed_text(found, corrected(found, Profile(name="x"), "x"))
+    assert lines.count("  > 0.2") == len(over)
+    assert lines.count("perhaps > 0.2") == len(perhaps)

@@ -15,7 +15,8 @@ from test_profile_cli import fill
 
 from jiggen.cli import main
 from jiggen.errors import InputError
-from jiggen.measure.printer.printed import MOST, fit_printed, refusals_of_print, worth_measuring
+from jiggen.measure.printer.printed import fit_printed, refusals_of_print
+from jiggen.measure.printer.to_measure import MOST, worth_measuring
 from jiggen.report.printed import read_printout
 
 SHIPPED = ["club-piste", "step-track", "skew-plate", "old-inch"]
@@ -109,6 +110,7 @@ def test_holes_of_halves_lie_within_what_is_said(tmp_path):
     assert alarms <= 1
 
 
+@pytest.mark.usefixtures("as_if_verified")
 def test_from_the_blank_file_to_use_it_and_to_print_it_again(folder, tmp_path, capsys):
     blank = tmp_path / "m.toml"
     assert main(["printed", str(folder), "--blank", str(blank)]) == 0
@@ -137,6 +139,7 @@ def test_from_the_blank_file_to_use_it_and_to_print_it_again(folder, tmp_path, c
     assert worst["off"] == pytest.approx(0.7, abs=0.1)
 
 
+@pytest.mark.usefixtures("as_if_verified")
 def test_a_reading_from_half_to_half_is_refused_in_its_own_words(folder, tmp_path, capsys):
     blank = tmp_path / "m.toml"
     main(["printed", str(folder), "--blank", str(blank)])

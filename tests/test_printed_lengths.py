@@ -12,8 +12,9 @@ from printer_samples import Printer
 from jiggen.cli import main
 from jiggen.design.pieces import list_pieces
 from jiggen.errors import InputError
-from jiggen.measure.printer.printed import blank_text, fit_printed, worth_measuring
+from jiggen.measure.printer.printed import fit_printed
 from jiggen.measure.printer.read import BodyLength, PinReadings, read_printed
+from jiggen.measure.printer.to_measure import blank_text, worth_measuring
 from jiggen.report.printed import read_printout
 
 

@@ -70,6 +70,17 @@ def test_inches_are_what_the_caliper_shows_and_no_more(tmp_path):
     assert (read.readings[2].asked, read.fits.bush_fit) == (12.0, 0.15)
 
 
+@pytest.mark.parametrize(
+    "typed", ['"127.61"', '"127,61"', "127,61", "127,61  # long", '" 127.61 "']
+)
+def test_a_number_is_read_as_people_type_it(typed, tmp_path):
+    read = read_measurements(write(tmp_path, SMALL.replace("127.61", typed)))
+    assert read.readings[0] == distance("A1", "A2", "outside", 127.61)
+    both = PRINTED.replace("over = 3.6", 'over = "3,6"').replace("30.0", typed)
+    again = printed(write(tmp_path, both)).readings[1]
+    assert (again.value, again.over) == (127.61, (3.6, 4.0))
+
+
 def test_pins_reach_the_readings(tmp_path):
     read = printed(write(tmp_path, PRINTED))
     assert [(*one.between, one.edges, one.value, one.over) for one in read.readings] == [
@@ -102,7 +113,7 @@ def test_pins_reach_the_readings(tmp_path):
          "distance[1].between", 9),
         (('between = ["A1", "A2"]', 'between = "A1-A2"'), "type", "distance[1].between", 9),
         (('edges = "outside"', 'edges = "outer"'), "value", "distance[1].edges", 10),
-        (("value = 127.61", 'value = "127,61"'), "type", "distance[1].value", 11),
+        (("value = 127.61", 'value = "127,61,5"'), "type", "distance[1].value", 11),
         (("value = 127.61", "value = inf"), "not-finite", "distance[1].value", 11),
         (("value = 127.61", "value = -127.61"), "distance", "distance[1].value", 11),
         (("value = 127.61", "value = 12761"), "distance", "distance[1].value", 11),

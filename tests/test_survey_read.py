@@ -82,6 +82,18 @@ def test_every_key_reaches_the_survey(tmp_path):
     assert plate.twins == {"a": "b", "b": "a", "c": "c"}
 
 
+def test_numbers_are_read_as_people_type_them(tmp_path):
+    text = SMALL.replace("a = 5.5", 'a = "5,5"').replace("b = 5.5", "b = 5,5   # twice")
+    text = text.replace("centre = 50.0, sigma = 0.3", "centre = 50,0, sigma = 0,3")
+    text = text.replace("inside = 44.1", 'inside = "44,1"').replace(
+        "[45.5, 45.6]", '["45,5", 45.6]'
+    )
+    assert (
+        read_survey(write(tmp_path, text)).readings == read_survey(write(tmp_path, SMALL)).readings
+    )
+    assert read_survey(write(tmp_path, text)).diameters == (5.5, 5.5, 6.5)
+
+
 def test_inches_become_millimetres(tmp_path):
     text = SMALL.replace(
         'name = "Small plate"', 'name = "Small plate"\nunits = "in"\nsigma = 0.002'
@@ -111,7 +123,7 @@ def test_inches_become_millimetres(tmp_path):
         ("shift = -8.0", "shift = 1\nsteps = []", "unknown-key", "group.steps", 10),
         ('name = "toe"', 'name = "to e"', "name", "group.name", 7),
         ("c = 6.5", "c = 0.2", "diameter", "holes.c", 13),
-        ("c = 6.5", 'c = "6.5"', "type", "holes.c", 13),
+        ("c = 6.5", 'c = "6.5 mm"', "type", "holes.c", 13),
         ("c = 6.5", "c = nan", "not-finite", "holes.c", 13),
         ("c = 6.5", "c = 6.5\nleft = 5", "name", "holes.left", 14),
         ("c = 6.5", "c = 6.5\nc-d = 5", "name", "holes.c-d", 14),

@@ -45,7 +45,13 @@ PINS = argument(
     "file", "path", "Readings over pins in the bushes.", required=False, metavar="MEASUREMENTS.toml"
 )
 LIMIT = Option(
-    "limit", "length", "Largest error of a hole (common practice).", default="0.2", positive=True
+    "limit",
+    "length",
+    "Largest error of a hole; by default what the caliper check of the print lets pass.",
+    positive=True,
+)
+REACH = Option(
+    "caliper", "length", "With --blank: ask only for what a caliper opens that far.", positive=True
 )
 BLANK = result(
     "blank", "path", "Write a file that lists what is worth measuring, .toml.", suffix=".toml"
@@ -192,8 +198,9 @@ def _reading_lines(found: GaugeFit) -> list[str]:
 def printed(
     folder: options.FolderArgument,
     file: Annotated[Path | None, PINS],
-    limit: Annotated[float, LIMIT],
+    limit: Annotated[float | None, LIMIT],
     blank: Annotated[Path | None, BLANK],
+    caliper: Annotated[float | None, REACH],
     name: Annotated[str | None, STORED_AS],
     as_json: options.JsonOption,
 ) -> None:
@@ -220,14 +227,15 @@ def printed(
         certify(folder)
     if blank is not None:
         from jiggen.files import write_whole
-        from jiggen.measure.printer.printed import blank_text
+        from jiggen.measure.printer.to_measure import blank_text
 
         options.check_outside(blank, folder, "--blank")
         if blank.exists():  # and may be filled in already
             message = "there is already a file of that name; nothing was written"
             hint = "It may hold what you measured: choose another name."
             raise InputError.of("cli.exists", message, where=str(blank), key="--blank", hint=hint)
-        write_whole(blank, blank_text(printout.jig, limit), "--blank")
+        reach = float("inf") if caliper is None else caliper
+        write_whole(blank, blank_text(printout.jig, limit, reach), "--blank")
         output.write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
         return
     assert file is not None  # it is the one or the other
@@ -348,8 +356,13 @@ def _hole_lines(found: PrintedFit) -> list[str]:
         (hole, output.fixed(dx, sign="+"), output.fixed(dy, sign="+"), *map(output.fixed, sizes))
         for hole, _, dx, dy, *sizes in found.expected
     ]
-    over = f"  > {found.limit:g}"
-    notes = [over if hole.at_worst > found.limit else "" for hole in found.expected]
+    over = f"> {found.limit:g}"
+    notes = [
+        f"  {over}"
+        if hole.off > found.limit
+        else f"  perhaps {over}" * (hole.at_worst > found.limit)
+        for hole in found.expected
+    ]
     head = ("hole", "off x", "off y", "off", "known to", "at worst")
     return [
         *map("".join, zip(output.columns(head, rows), ["", *notes], strict=True)),

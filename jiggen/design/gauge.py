@@ -61,7 +61,7 @@ WALL = 2.5  # mm beside the pockets
 # The pockets
 ALLOWANCES = (0.0, 0.05, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm over the bush's outside diameter
 SPARED = (0.30, 0.0, 0.25)  # left out in this order where thick bushes leave no room
-USUAL_DRILL = 4.1  # mm, whose bush is meant where none is named
+USUAL_DRILL = 3.6  # mm: its bush goes into a jig for which nothing else is asked
 
 # Engravings
 DEPTH = 0.6  # mm of engraving: three layers

@@ -9,7 +9,7 @@ from abc import ABC, abstractmethod
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate
 from pathlib import Path
@@ -23,6 +23,7 @@ from jiggen.progress import note
 MAX_BYTES = 1_000_000
 DEEPEST = 12  # parts of a key path whose place is kept: more could fill the memory
 _TOML_PLACE = re.compile(r" ?\(at (?:line (\d+), column (\d+)|end of document)\)$")
+_COMMA = re.compile(r"(=[ \t]*+[0-9]++),([0-9]++)(?=[ \t\r]*+(?:[\n#}]|,[ \t]*+[A-Za-z]|\Z))")
 _SYNTAX = "Use a decimal point (9.5), put text in quotes, close every bracket; each key only once."
 
 # A multi-line string may end in up to five quotes, two of them its own.
@@ -51,6 +52,7 @@ class FileKind:
     name: str
     most: int = MAX_BYTES
     too_big: str = ""  # a hint of its own for a file of more than `most` bytes
+    typed: bool = False  # people type numbers into it: a decimal comma is read as a point
 
     def refusal(self, code: str, message: str, where: str, hint: str) -> InputError:
         """The error for a file that cannot be read at all."""
@@ -119,6 +121,9 @@ def parse_document(text: str, file: str, kind: FileKind) -> Document:
     try:
         return Document(file, kind, text, parse_toml(text))
     except tomllib.TOMLDecodeError as error:
+        pointed = _COMMA.sub(r"\1.\2", text) if kind.typed else text
+        if pointed != text:  # no TOML has a comma there, but for one in text
+            return parse_document(pointed, file, replace(kind, typed=False))
         message, where = f"not TOML: {error}", file
         if found := _TOML_PLACE.search(message):
             message = message[: found.start()]

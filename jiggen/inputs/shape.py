@@ -4,6 +4,7 @@ A model's field has a description, which says what is allowed there; it is the h
 fault in it.  The validation context is the file's `Unit`; lengths are read into mm.
 """
 
+import re
 from collections.abc import Iterable
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, LiteralString, TypeVar, Union, get_args, get_origin
@@ -197,6 +198,22 @@ def _version(version: int) -> int:
         return version
     raise fault("format", f"format {shown(version)}, which this program does not read")
 
+
+_TYPED = re.compile(r"\s*+[+-]?[0-9]++(?:[.,][0-9]++)?\s*+")
+
+
+def number_in(text: str) -> float | None:
+    """The number that `text` is, with a decimal point or comma; None where it is none."""
+    return float(text.replace(",", ".")) if _TYPED.fullmatch(text) else None
+
+
+def _unquoted(value: object) -> object:
+    found = number_in(value) if isinstance(value, str) else None
+    return value if found is None else found
+
+
+typed = BeforeValidator(_unquoted)
+"""Takes a number in quotes as a number: forms leave quotes for a reading to be typed between."""
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
 # Rounded: 14.2 in is 360.68 mm, not 360.67999999999995.

@@ -15,6 +15,9 @@ import numpy as np
 from jiggen.errors import InputError
 from jiggen.measure.adjustment import Array
 
+USUAL_CALIPER = 150.0  # mm that most calipers open; common practice, no source
+CALIPER_SPARE = 2.0  # mm not counted on: a print may come out 1 % too large
+
 
 class Stretch(NamedTuple):
     """An affine map taken apart: a distortion turned by `turn`; both angles in degrees."""
@@ -169,6 +172,20 @@ class PrintedJig:
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """All pairs of holes whose distance the print has in it."""
         return tuple(pair for one in self.rigid for pair in combinations(one.holes, 2))
+
+    def apart(self, pair: tuple[str, str]) -> Array:
+        """(2,) how far the first hole of a pair is from the second in the layout, in mm."""
+        one, other = (self.asked[self.holes.index(hole)] for hole in pair)
+        return np.asarray(one - other)
+
+    def over_pins(self, pair: tuple[str, str]) -> float:
+        """What a caliper shows over pins in two holes of a true print, mm."""
+        drills = dict(zip(self.holes, self.drills, strict=True))
+        return float(np.hypot(*self.apart(pair))) + sum(drills[hole] for hole in pair) / 2
+
+    def within(self, reach: float) -> tuple[tuple[str, str], ...]:
+        """The `pairs` that a caliper of `reach` mm spans, over pins in them."""
+        return tuple(pair for pair in self.pairs if self.over_pins(pair) <= reach - CALIPER_SPARE)
 
     @property
     def asked(self) -> Array:

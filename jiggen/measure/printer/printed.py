@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from functools import cached_property, partial
-from itertools import combinations, pairwise
+from itertools import pairwise
 from operator import attrgetter
 from typing import Literal, NamedTuple
 
@@ -20,23 +20,42 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.measure import adjustment
 from jiggen.measure.adjustment import REGION, Adjustment, Array, Equations, derivative, gains
 from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
-from jiggen.measure.printer.jig import Notched, PrintedJig, Stretch, nearest_map, take_apart
+from jiggen.measure.printer.jig import (
+    CALIPER_SPARE,
+    USUAL_CALIPER,
+    Notched,
+    PrintedJig,
+    Stretch,
+    nearest_map,
+    take_apart,
+)
 from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
 from jiggen.measure.printer.read import (
     BUSH_FITS,
-    PINS,
     SLIDES,
     BodyLength,
-    PinDistance,
     PinReadings,
 )
 from jiggen.tables import before_measured, error_terms
+from jiggen.units import counted
 
 Pair = tuple[str, str]
 
-# How far a hole may be off in mm: a few tenths is what mounting asks for, and the drill and the
-# ski's place under the jig want their share too (common practice, no source).
-LIMIT = 0.2
+
+def usual_limit(jig: PrintedJig) -> float:
+    """How far a hole may be off, mm: what the check of the print lets pass at the farthest hole.
+
+    A print that passed it is what the error budget counts on, so it passes here too.
+    """
+    terms = error_terms()["jig"]
+    scale, caliper, square = (
+        float(terms[name]["half_width"]) for name in ("print_scale", "caliper", "square")
+    )
+    across = [one.nominal for one in jig.lengths if one.direction == "across"]
+    lean = square * float(np.abs(jig.asked[:, 1]).max()) / max(across) if across else 0.0
+    farthest = float(np.hypot(*jig.asked.T).max())
+    passed = max(scale * farthest / 100.0, float(terms["print_scale"]["least"]))
+    return round(passed + caliper + lean, 2)
 
 
 class Expected(NamedTuple):
@@ -133,19 +152,25 @@ class PrintedFit:
 
     @property
     def next_pair(self) -> tuple[str, str]:
-        """Of pairs measured least often, that which makes the least certain hole most certain."""
+        """Of pairs measured least often, that which makes the least certain hole most certain.
+
+        None is longer than what the caliper has reached already.
+        """
         least = max(range(len(self.expected)), key=lambda n: self.expected[n].known)
         times = Counter(frozenset(one.between) for one in self.readings.readings)
-        fewest = min(times[frozenset(pair)] for pair in self.jig.pairs)
-        pairs = [pair for pair in self.jig.pairs if times[frozenset(pair)] == fewest]
+        reached = max((one.value for one in self.readings.readings), default=0.0)
+        within = self.jig.within(max(reached + CALIPER_SPARE, USUAL_CALIPER)) or self.jig.pairs
+        fewest = min(times[frozenset(pair)] for pair in within)
+        pairs = [pair for pair in within if times[frozenset(pair)] == fewest]
         slopes = derivative(_chords(self.jig, pairs), self.fit.parameters)
         moves = derivative(self.jig.places, self.fit.parameters)[least]
         return pairs[int(gains(self.covariance, slopes, self.readings.caliper, moves).argmax())]
 
 
-def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) -> PrintedFit:
+def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float | None = None) -> PrintedFit:
     """What `readings`, all between holes or on bodies of `jig`, say of where its holes are.
 
+    They may be off by `limit` in mm, or else by the jig's `usual_limit`.
     A length of a body is known as well as its walls are thick or thin: it counts as what is known
     before, and is not tested for a gross error.
     """
@@ -170,7 +195,7 @@ def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float = LIMIT) ->
         readings=count,
     )
     fit = Adjustment(equations, adjustment.minimum(equations, true))
-    return PrintedFit(jig, readings, fit, limit)
+    return PrintedFit(jig, readings, fit, usual_limit(jig) if limit is None else limit)
 
 
 def lengths_of(jig: PrintedJig, readings: PinReadings) -> list[tuple[BodyLength, Notched]]:
@@ -218,102 +243,16 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
         yield of_joint, before_measured(f"joint_{name}")
 
 
-MOST = 20  # readings that a person takes in a quarter of an hour (common practice, no source)
-LEAST = 8  # readings of which a single gross error can be identified (our choice)
-_ENOUGH = 0.5  # of the limit: what a hole is known to may take so much of it
-
-
-def worth_measuring(jig: PrintedJig, limit: float = LIMIT) -> tuple[Pair, ...]:
-    """Pairs of holes: longest along, widest across, both diagonals, then what adds most.
-
-    Of the whole jig and of each body, but never from one loose half to another; up to 20, until
-    they identify a gross error and every hole would be known well within `limit` in mm.
-    """
-    groups = [*(one.holes for one in jig.rigid), *(body.holes for body in jig.bodies)]
-    chosen = list(dict.fromkeys(pair for group in groups for pair in _outermost(jig, group)))
-    times = len(jig.rigid)  # a half has few pairs, and its holes lie far from its line
-    while len(chosen) < min(MOST, times * len(jig.pairs)):
-        # how well each hole would be known, were these the readings of a true print
-        lengths = [float(np.hypot(*_asked(jig, pair))) for pair in chosen]
-        read = tuple(
-            PinDistance.model_construct(between=pair, edges="centre", value=length)
-            for pair, length in zip(chosen, lengths, strict=True)
-        )
-        found = fit_printed(jig, PinReadings(read), limit)
-        if len(chosen) >= LEAST and all(one.known <= _ENOUGH * limit for one in found.expected):
-            break
-        chosen.append(found.next_pair)
-    return tuple(chosen)
-
-
-def _outermost(jig: PrintedJig, holes: Sequence[str]) -> list[Pair]:
-    """The longest pair along, the widest across, and the longest diagonal either way."""
-    pairs = list(combinations(holes, 2))
-    if not pairs:
-        return []
-    x, y = np.array([_asked(jig, pair) for pair in pairs]).T
-    wanted = (abs(x) - 2 * abs(y), abs(y) - 2 * abs(x), x * y, -x * y)
-    return [pairs[int(worth.argmax())] for worth in wanted if worth.max(initial=0.0) > 0]
-
-
-def _asked(jig: PrintedJig, pair: Pair) -> Array:
-    """(2,) how far the first hole of a pair is from the second in the layout, in mm."""
-    one, other = (jig.asked[jig.holes.index(hole)] for hole in pair)
-    return np.asarray(one - other)
-
-
-def blank_text(jig: PrintedJig, limit: float = LIMIT) -> str:
-    """A file of measurements for `jig`, its values to be filled in."""
-    drills = dict(zip(jig.holes, jig.drills, strict=True))
-    usual = max(set(jig.drills), key=lambda drill: (jig.drills.count(drill), drill))
-    name = "".join(c if c.isprintable() else "?" for c in jig.name)
-    loose = "# Measure each half by itself: how far apart they lie is set on the ski, by its mark."
-    lines = [
-        f"# The finished jig {name}, measured with a caliper over pins in its bushes.",
-        "# Stand straight pins or drill shanks without play in the bushes, measure over their",
-        '# outsides close above the jig, and write what the caliper shows in place of "".',
-        "# Leave out what the caliper does not reach. Measure at room temperature.",
-        *([loose] if len(jig.rigid) > 1 else []),
-        "",
-        "measurements = 1",
-        'units = "mm"                    # what the caliper shows: "mm" or "in"',
-        f"caliper = {PINS:g}                  # standard uncertainty (1 σ) of one reading, with",
-        "                                # the pins' play; inches where the caliper shows them",
-        f"over = {usual:g}                      # the pins' diameter, measured",
-    ]
-    listed = worth_measuring(jig, limit)
-    for row, pair in enumerate(listed):
-        one, other = (drills[hole] for hole in pair)
-        true = float(np.hypot(*_asked(jig, pair))) + (one + other) / 2
-        again = ["# Once more, after re-inserting the pins."] if pair in listed[:row] else []
-        lines += [
-            "",
-            *again,
-            "[[distance]]",
-            f'between = ["{pair[0]}", "{pair[1]}"]',
-            f'edges = "outside"               # {true:.2f} if the jig were true',
-            *([] if one == other == usual else [f"over = [{one:g}, {other:g}]"]),
-            'value = ""',
-        ]
-    for length in jig.lengths:
-        lines += [
-            "",
-            "[[length]]                      # of the body itself, outside jaws at half its height",
-            f"# {length.words}: {length.nominal:.2f} if the jig were true",
-            f'of = "{length.body}"',
-            f'direction = "{length.direction}"',
-            'value = ""',
-        ]
-    return "\n".join(lines) + "\n"
-
-
 def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     """What stands against it: ``printer.gross-error``, ``.disagree``, ``.off``, ``.unsure``."""
     source, limit = found.readings.source, found.limit
     if found.fit.contradicts:
         return (contradiction(found.fit, found.readings),)
+    beyond_it = sum(one.at_worst > limit for one in found.expected)
     if off := [f"{one.id} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
         message = f"holes are off by more than {limit:g} mm: {adjustment.the_first(off, ', ')}"
+        if rest := beyond_it - len(off):
+            message += f"; {counted(rest, 'other')} may be, as surely as they are known"
         hint = "Do not drill with it: print it again with the corrected profile."
         return (Finding("printer.off", message, source, hint=hint),)
     worst = [(one.id, one.at_worst) for one in found.expected if one.at_worst > limit]

@@ -24,7 +24,9 @@ from jiggen.inputs.shape import (
     at_most,
     between,
     fault,
+    number_in,
     pair_of,
+    typed,
     validate,
 )
 from jiggen.measure import REACH, Method
@@ -38,11 +40,13 @@ SLIDES = (0.05, 0.6)  # and clearances
 
 
 def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
-    """NaN for a row that was left empty; text is never taken for a number."""
+    """NaN for a row that was left empty; a number in quotes is one, any other text is none."""
     if isinstance(value, str):
         if not value.strip():
             return math.nan
-        hint = 'Write the number without quotes, with a decimal point: 120.12, or leave "".'
+        if (found := number_in(value)) is not None:
+            return cast(float, read(found))
+        hint = 'Write a number, 120.12, or leave "" where nothing was measured.'
         raise fault("type", f"is {shown(value)}, but must be a number", hint)
     return cast(float, read(value))
 
@@ -51,7 +55,7 @@ def _if_measured(value: object, read: ValidatorFunctionWrapHandler) -> float:
 Place = Annotated[Number, between(-2000.0, 2000.0, "length", "a place on the bed", in_mm=True)]
 AskedDiameter = Annotated[Number, between(1.0, 60.0, "diameter", "a diameter", in_mm=True)]
 AskedHeight = Annotated[Number, between(0.5, 400.0, "height", "a height", in_mm=True)]
-Pin = Annotated[Size, between(0.5, 20.0, "diameter", "a pin")]
+Pin = Annotated[Size, between(0.5, 20.0, "diameter", "a pin"), typed]
 Pins = Annotated[
     tuple[Pin, Pin] | None,
     pair_of("diameters"),
@@ -67,6 +71,7 @@ Value = Annotated[
 Caliper = Annotated[
     Size,
     between(0.0, 0.5, "caliper", "a standard uncertainty", above=True),
+    typed,
     Field(description="the standard uncertainty (1 σ) of one reading: 0.02"),
 ]
 _tried = WrapValidator(_if_measured)
@@ -203,7 +208,7 @@ class PinReadings:
     lengths: tuple[BodyLength, ...] = ()
 
 
-KIND = FileKind("printer", "A file of measurements")
+KIND = FileKind("printer", "A file of measurements", typed=True)
 _NOTHING = Fault(
     ("distance",),
     "nothing-measured",

@@ -20,6 +20,7 @@ from jiggen.inputs.shape import (
     between,
     fault,
     pair_of,
+    typed,
     validate,
 )
 from jiggen.measure import METHODS, REACH, Method
@@ -48,8 +49,8 @@ def _pairs(value: object) -> object:
 
 
 # Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
-Diameter = Annotated[Size, between(1.0, 60.0, "diameter", "a hole")]
-Distance = Annotated[Size, between(0.0, 1500.0, "distance", "a distance", above=True)]
+Diameter = Annotated[Size, between(1.0, 60.0, "diameter", "a hole"), typed]
+Distance = Annotated[Size, between(0.0, 1500.0, "distance", "a distance", above=True), typed]
 Distances = Annotated[
     tuple[Distance, ...],
     BeforeValidator(_several),
@@ -58,6 +59,7 @@ Distances = Annotated[
 Sigma = Annotated[
     Size,
     between(0.0, 5.0, "sigma", "a standard uncertainty", above=True),
+    typed,
     Field(description="the standard uncertainty (1 σ) of a reading: caliper 0.05, ruler 0.3"),
 ]
 Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
@@ -173,7 +175,7 @@ class Survey:
         return tuple(self.file.holes.values())
 
 
-KIND = FileKind("survey", "A survey file")
+KIND = FileKind("survey", "A survey file", typed=True)
 
 
 def read_survey(path: str | os.PathLike[str]) -> Survey:
