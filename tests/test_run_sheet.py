@@ -177,7 +177,7 @@ def test_a_pair_worked_by_hand(pages):
     text = text_of(pages("demo", "A4"))
     after = text[text.rindex("A01 Resi, race") :]
     assert after.startswith("A01 Resi, race boot 305 42.2 / 41.5 ")
-    assert "16 × 14 2 × 12" in after[:80]
+    assert "16 of 14 2 of 12" in after[:80]
     before = text[: text.rindex("A01 Resi, race")]
     head = before[before.rindex("Jig ") :]
     for said in ("drill 4.1", "stop 24.4 to the tip", "stop 22.6 to the tip", "METAL"):

@@ -269,11 +269,13 @@ def evening(
         plan = plan_evening(read_jobs(jobs), terms, spans)
 
     from jiggen.files import write_whole
-    from jiggen.report.evening import as_dict, as_text, run_sheet_pdf
+    from jiggen.pipeline.evening import planned_evening, records_of
+    from jiggen.report.evening import as_dict, as_text, print_job, run_sheet_pdf
 
-    outcomes: tuple[Outcome, ...] = ()
     sheet = None
-    if not plan_only:
+    if plan_only:
+        outcomes = planned_evening(plan, out)
+    else:
         try:  # before hours of work are put into it
             out.mkdir(parents=True, exist_ok=True)
         except (OSError, ValueError) as error:
@@ -283,12 +285,14 @@ def evening(
                 "cli.out", message, where=str(out), key="--out", hint="Choose another --out."
             ) from error
         outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
+    job = print_job(plan, records_of(outcomes))
+    if not plan_only:
         sheet = out / "run-sheet.pdf"
-        write_whole(sheet, run_sheet_pdf(plan, outcomes, paper=paper), "--out")
+        write_whole(sheet, run_sheet_pdf(plan, outcomes, job, paper=paper), "--out")
     output.write(
         as_json,
-        lambda: as_dict(plan, outcomes, sheet),
-        lambda: as_text(plan, outcomes, sheet),
+        lambda: as_dict(plan, outcomes, job, sheet),
+        lambda: as_text(plan, outcomes, job, sheet),
         dict.fromkeys(warning for outcome in outcomes for warning in outcome.warnings),
         passed=not any(outcome.state == "failed" for outcome in outcomes),
     )

@@ -98,9 +98,12 @@ class Plan:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of a jig: where it is, what is wrong with it if it failed, what to beware of."""
+    """What became of a jig: where it is, what is wrong with it if it failed, what to beware of.
 
-    state: Literal["built", "found", "failed"]
+    One that is planned is still to be built there.
+    """
+
+    state: Literal["planned", "built", "found", "failed"]
     folder: Path
     faults: tuple[Finding, ...] = ()
     warnings: tuple[Finding, ...] = ()

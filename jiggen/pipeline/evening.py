@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
@@ -16,7 +16,7 @@ from jiggen.executors import do_all
 from jiggen.export.folder import clear_leftovers
 from jiggen.export.manifest import versions
 from jiggen.job import Job, job_name
-from jiggen.record import read_jig
+from jiggen.record import JigRecord, read_jig
 from jiggen.verify import certify
 
 KEY_SHOWN = 8  # figures of a jig's key in its folder's name: enough to tell an evening's apart
@@ -52,11 +52,10 @@ def build_evening(
     fails fails alone.  The processes of `executor` see `out`; `done` is called with each outcome.
     """
     tasks = [_task(jig.job, out, force) for jig in plan.jigs]
-    outcomes: dict[str, Outcome] = {}
-    for task in tasks:
-        if is_finished(task.folder, task.key):
-            outcomes[task.key] = Outcome("found", task.folder)
-            done(outcomes[task.key])
+    known = dict(zip((task.key for task in tasks), planned_evening(plan, out), strict=True))
+    outcomes = {key: outcome for key, outcome in known.items() if outcome.state == "found"}
+    for outcome in outcomes.values():
+        done(outcome)
     missing = [task for task in tasks if task.key not in outcomes]
     # The longest ladders are most of the work: none is left for one process at the end.
     missing.sort(key=lambda task: task.job.boots[1] - task.job.boots[0], reverse=True)
@@ -69,6 +68,23 @@ def build_evening(
         outcomes[task.key] = outcome
         done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
+
+
+def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
+    """For each jig of `plan` whether it is found finished in `out`, or is still to be built."""
+    tasks = [_task(jig.job, out, False) for jig in plan.jigs]
+    return tuple(
+        Outcome("found" if is_finished(task.folder, task.key) else "planned", task.folder)
+        for task in tasks
+    )
+
+
+def records_of(outcomes: Iterable[Outcome]) -> tuple[JigRecord | None, ...]:
+    """The records of the jigs that there are, None of those that failed or are to be built."""
+    return tuple(
+        read_jig(outcome.folder) if outcome.state in ("built", "found") else None
+        for outcome in outcomes
+    )
 
 
 def build_one(task: JigTask) -> Outcome:

@@ -1,24 +1,31 @@
 """What an evening comes to, planned or done: words for people, plain values for machines."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from jiggen.evening import Outcome, Plan
 from jiggen.report import text_table
+from jiggen.report.evening.print_job import PrintJob, print_job
 from jiggen.report.evening.run_sheet import barred, run_sheet_pdf
 from jiggen.units import counted
 
-__all__ = ["as_dict", "as_text", "run_sheet_pdf"]
+__all__ = ["as_dict", "as_text", "print_job", "run_sheet_pdf"]
 
-STATES = {"built": "built", "found": "already there", "failed": "FAILED"}
-PLANNED = "planned"
+STATES = {
+    "planned": "to be built",
+    "built": "built",
+    "found": "already there",
+    "failed": "FAILED",
+}
 TOLD = {"ticket", "boot"}  # of a row
 
 
-def as_text(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> str:
-    """The evening as a table of its jigs; without `outcomes` it is only planned."""
-    states = [STATES[outcome.state] for outcome in outcomes] or [PLANNED] * len(plan.jigs)
+def as_text(
+    plan: Plan, outcomes: Sequence[Outcome], printing: PrintJob | None, sheet: Path | None
+) -> str:
+    """The evening as a table of its jigs, and what is printed and bought for those there are."""
+    states = [STATES[outcome.state] for outcome in outcomes]
     rows: list[tuple[str, ...]] = [("jig", "pattern", "boot", "shift", "core", "skis", "for", "")]
     for number, (jig, state) in enumerate(zip(plan.jigs, states, strict=True), start=1):
         job = jig.job
@@ -44,17 +51,32 @@ def as_text(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> str:
     for number, outcome in enumerate(outcomes, start=1):
         if outcome.state == "failed":
             lines += [f"FAILED:   jig {number}: {fault}" for fault in outcome.faults]
-    if outcomes:
-        if never := barred(plan, outcomes):
-            tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
-            lines.append(f"DO NOT DRILL: {tickets}")
-        lines.append(f"Folders:  {outcomes[0].folder.parent}")
+    missing = sum(outcome.state == "planned" for outcome in outcomes)
+    if missing:
+        lines.append(
+            f"To build: {missing} of {counted(jigs, 'jig')}, {jigs - missing} already there"
+        )
+    if never := barred(plan, outcomes):
+        tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
+        lines.append(f"DO NOT DRILL: {tickets}")
+    lines += ["", *job_lines(printing, jigs), ""] if printing else []
+    lines.append(f"Folders:  {outcomes[0].folder.parent}")
     if sheet:
         lines.append(f"Sheet:    {sheet}")
     return "\n".join(lines)
 
 
-def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict[str, object]:
+def job_lines(job: PrintJob, jigs: int) -> Iterator[str]:
+    """What is printed and bought, each line with its heading."""
+    if job.jigs < jigs:
+        yield f"Of the {counted(job.jigs, 'jig')} built so far:"
+    for heading, words in job.words():
+        yield f"{f'{heading}:' if heading else '':<10}{words}"
+
+
+def as_dict(
+    plan: Plan, outcomes: Sequence[Outcome], job: PrintJob | None, sheet: Path | None
+) -> dict[str, object]:
     """The evening as plain values; lengths in mm, jigs and tasks in the order of the sheet."""
     states: list[dict[str, object]] = [
         {
@@ -64,8 +86,8 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
             "warnings": [warning.as_dict() for warning in outcome.warnings],
         }
         for outcome in outcomes
-    ] or [{"state": PLANNED}] * len(plan.jigs)
-    never = barred(plan, outcomes) if outcomes else {}
+    ]
+    never = barred(plan, outcomes)
     return {
         "pairs": len(plan.pairs),
         "skis": plan.skis,
@@ -97,5 +119,6 @@ def as_dict(plan: Plan, outcomes: Sequence[Outcome], sheet: Path | None) -> dict
             for number, (jig, state) in enumerate(zip(plan.jigs, states, strict=True), start=1)
         ],
         "do_not_drill": [pair.row.ticket for pair, _ in never.values()],
+        "print_job": job.as_dict() if job else None,
         "sheet": str(sheet) if sheet else None,
     }

@@ -18,6 +18,7 @@ from jiggen.evening import Clamping, Outcome, Plan, PlannedJig, Task
 from jiggen.evening.check import Pair
 from jiggen.pattern.model import Side
 from jiggen.record.results import DepthStop
+from jiggen.report.evening.print_job import PrintJob
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.report.sides import PRESS, measured_where
@@ -53,9 +54,10 @@ COLUMNS = {  # of a pair's row: shares of the width
     "rails read about toe / heel": 0.14,
     "left ski": 0.18,
     "right ski": 0.18,
-    "screws": 0.12,
+    "screws, mm": 0.12,
 }
 LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
+PRINTED = (0.05, 0.14, 0.48, 0.08, 0.09, 0.09, 0.07)  # the list of beds
 STRONG = Pen(0.5)
 HALF = 9.6  # mm, the name of a half before its boxes
 RIGHT = 2.0  # mm left free at the right of a cell
@@ -74,22 +76,26 @@ def barred(plan: Plan, outcomes: Sequence[Outcome]) -> dict[int, tuple[Pair, str
     return found
 
 
-def run_sheet_pdf(plan: Plan, outcomes: Sequence[Outcome], *, paper: Paper = "A4") -> bytes:
-    """The run sheet as PDF: the same bytes for the same plan and outcomes.
+def run_sheet_pdf(
+    plan: Plan, outcomes: Sequence[Outcome], job: PrintJob | None = None, *, paper: Paper = "A4"
+) -> bytes:
+    """The run sheet as PDF: the same bytes for the same plan, outcomes and print job.
 
     A pair of which any jig failed is marked not to be drilled.
     """
     width, _ = frame_size(paper)
     title = f"Run sheet: {counted(len(plan.pairs), 'pair')}"
-    story = _Sheet(plan, outcomes, width).story()
+    story = _Sheet(plan, outcomes, width, job).story()
     return write_document(story, paper, title, title, __version__)
 
 
 class _Sheet:
     """The parts of one run sheet, `width` mm wide."""
 
-    def __init__(self, plan: Plan, outcomes: Sequence[Outcome], width: float) -> None:
-        self.plan, self.width = plan, width
+    def __init__(
+        self, plan: Plan, outcomes: Sequence[Outcome], width: float, job: PrintJob | None
+    ) -> None:
+        self.plan, self.width, self.job = plan, width, job
         self.barred = barred(plan, outcomes)
         self.jigs = {  # those that can be used, by number, each with its folder's name
             count: (jig, plain(outcome.folder.name))
@@ -134,6 +140,8 @@ class _Sheet:
             below=1.6,
             right=RIGHT,
         )
+        if self.job:
+            yield from _printed(self.job, self.width)
         for count in self.jigs:
             yield self._jig(count)
 
@@ -207,7 +215,7 @@ class _Sheet:
         skis = dict(task.skis)
         drilling = task.drilled.drilling
         screws = [
-            f"{count * len(skis)} × {number(length)}"
+            f"{count * len(skis)} of {number(length)}"
             for length, count in sorted(drilling.screws.items(), reverse=True)
         ]
         screws += ["no screw at hand fits: see the note"] if drilling.unfit else []
@@ -234,6 +242,31 @@ class _Sheet:
                 between = f"boot {number(row.boot)} lies between two lines: holes come up to"
                 notes.insert(0, f"{between} {number(max(offs))} mm from the pattern's place.")
         return [*found, *(_note(f"Note: {' '.join(notes)}") if notes else [])]
+
+
+def _printed(job: PrintJob, width: float) -> Iterator[Flowable]:
+    """What is printed and bought for the evening, with a box to tick for each bed."""
+    shares = [share * width for share in (0.14, 0.86)]
+    facts = [[kit.para(heading, bold=True), kit.para(plain(said))] for heading, said in job.words()]
+    yield kit.section("To print and to buy", facts, shares, below=0.8, right=RIGHT)
+    rows = []
+    for bed in job.beds:
+        pieces = ", ".join(f"{n} × {part}" for part, n in bed.pieces.items())
+        if bed.left_out:
+            left = ", ".join(f"{n} × {part}" for part, n in bed.left_out.items())
+            pieces += f" (leave out {left}: there from a jig before)"
+        cells = (f"{bed.jig}", bed.file, pieces, f"{bed.infill} %", f"{bed.grams:.0f} g")
+        rows.append([*map(kit.para, (*cells, f"{bed.hours:.1f} h")), kit.tick(TICK)])
+    yield kit.section(
+        "Beds in the order they are printed",
+        rows,
+        [share * width for share in PRINTED],
+        names=("jig", "file in its folder", "pieces", "infill", "plastic", "about", "done"),
+        ruled=True,
+        above=1.0,
+        below=1.0,
+        right=RIGHT,
+    )
 
 
 def _boxes(clampings: Sequence[Clamping], room: float) -> Flowable:
