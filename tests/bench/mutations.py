@@ -18,6 +18,7 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from functools import lru_cache, partial
+from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 
@@ -88,7 +89,7 @@ def main() -> int:
                 _, verification = make(kind, good / kind)
                 assert verification.passed, (kind, verification.faults)
         rows = []
-        with ProcessPoolExecutor(args.jobs, initializer=read_files_once) as pool:
+        with ProcessPoolExecutor(args.jobs, get_context("spawn"), read_files_once) as pool:
             for row in pool.map(partial(tried, good=good), [index for index, _ in chosen]):
                 rows.append(row)
                 print(told(row), flush=True)
