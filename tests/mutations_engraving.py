@@ -246,6 +246,13 @@ SOLID = [
         )
     ),
     _planted(
+        "even ladder's lines on the top missing",
+        without("even ladder"),
+        "verify.ladder-short",
+        GONE,
+        product="boots",
+    ),
+    _planted(
         "TIP and TAIL exchanged",
         exchanged("TIP SHIFT", "TAIL SHIFT"),
         GONE,

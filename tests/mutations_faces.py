@@ -10,7 +10,7 @@ import step_faults
 import trimesh
 from faults import box_of, edit_mesh, edit_text
 from mutation import Mutation
-from verify_samples import FACET, read_manifest_data, write_facets
+from verify_samples import FACET, read_manifest_data, write_facets, write_manifest
 
 OFF = (
     "verify.surface",
@@ -19,6 +19,8 @@ OFF = (
     "verify.outline",
     "verify.extra",
     "verify.engraving-extra",
+    "verify.run-free",
+    "verify.teeth",
 )
 EDGE, OPEN, FACE = "verify.step-edge", "verify.step-open", "verify.step-face"
 ROUND = step_faults.is_kind("CYLINDRICAL_SURFACE")
@@ -73,6 +75,13 @@ def _without_one(text: str, product: str, chosen: Callable[..., bool]) -> str:
         return taken == [face]
 
     return step_faults.without_faces(text, product, first)
+
+
+def _other_rails_place(folder: Path) -> None:
+    data = read_manifest_data(folder)
+    (rail,) = (part for part in data["parts"] if part["name"] == "rail")
+    rail["to_ski"] = rail["placed"][1]["to_ski"]
+    write_manifest(folder, data)
 
 
 def _coarse(folder: Path) -> None:
@@ -205,6 +214,12 @@ MUTATIONS = [
         "STL",
         _coarse,
         (*OFF, "verify.coarse", "verify.shape"),
+    ),
+    Mutation(
+        "the sides' places exchanged in the record of a rail",
+        "record",
+        _other_rails_place,
+        ("verify.pose",),
     ),
     Mutation(
         "stored normals reversed",

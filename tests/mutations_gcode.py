@@ -114,6 +114,12 @@ def bed_lacks_a_piece(folder: Path) -> None:
     (folder / TOOLPATHS / f"{Path(bed['file']).stem}.gcode").write_text(text)
 
 
+def without_layers(text: str) -> str:
+    """The G-code of a print that ends ten layers too early."""
+    kept = text.rsplit(";LAYER_CHANGE", 10)
+    return kept[0]
+
+
 def _row(name: str, apply: Way, *codes: str, product: Kind = "jig") -> Mutation:
     caught_by = tuple(f"verify.gcode-{code}" for code in codes)
     return Mutation(name, "gcode", apply, caught_by, product, hashes=False)
@@ -139,6 +145,7 @@ MUTATIONS = [
     _row("size compensation -0.1 mm, no holes", sliced(part="knob", grown=-0.1), "offset"),
     _row("hole toe-3 moved 0.05 mm", sliced(mesh=by_hole("toe-3", moved)), "hole"),
     _row("hole toe-3 filled", sliced(mesh=by_hole("toe-3", filled)), "hole-missing"),
+    _row("ten layers too few", sliced(part="knob", edit=without_layers), "height"),
     _row("layers of 0.3 mm", sliced(part="knob", layer=0.3), "layer"),
     *(
         _row(
@@ -151,6 +158,7 @@ MUTATIONS = [
             ("infill of 10 %", "30%", "10%", "infill"),
             ("three skins", "_layers = 5", "_layers = 3", "skins"),
             ("sliced for PLA", "PETG", "PLA", "material"),
+            ("compensation stated", "compensation = 0", "compensation = -0.1", "compensation"),
             ("support", ";TYPE:Perimeter", ";TYPE:Support material", "support"),
         )
     ),

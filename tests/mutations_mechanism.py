@@ -393,7 +393,12 @@ MUTATIONS = [
     _solid("noses 0.05 mm longer", rails_as(nose_off(-0.05)), TOUCH),
     _solid("right rails unlike the left by 0.3 mm", partial(unlike, 0.3), CENTRED),
     _solid("right rails unlike the left by 0.05 mm", partial(unlike, -0.05), CENTRED),
-    _solid("rails leaning over by 1°", rails_as(lean(1.0, (1, 0, 0))), LEANS),
+    _solid(
+        "rails leaning over by 1°",
+        rails_as(lean(1.0, (1, 0, 0))),
+        LEANS,
+        "verify.print-contact",
+    ),
     _solid("rails leaning along by 0.4°", rails_as(lean(0.4, (0, 1, 0))), CHANNEL),
     _solid(
         "noses 1 mm too short downwards",

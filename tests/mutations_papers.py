@@ -256,7 +256,7 @@ PAPERS = [
         lying(lambda content: b"n 0 0 m 9 0 l 9 9 l h W n\n" + content),
         (UNREADABLE,),
     ),
-    ("the last page left out", without_page(-1), ("verify.sheet-page",)),
+    ("the last page left out", without_page(-1), ("verify.sheet-page", "verify.tile-place")),
     ("the second page left out", without_page(1), ("verify.sheet-page",)),
     (
         "a 1:1 page on larger paper",

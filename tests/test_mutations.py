@@ -6,6 +6,8 @@
 from __future__ import annotations
 
 import os
+import re
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -39,3 +41,13 @@ def test_what_mutations_are_made_of_is_good(built):
 def test_each_mutation_says_what_must_catch_it_or_why_nothing_need_to():
     for mutation in every_mutation():
         assert bool(mutation.caught_by) != bool(mutation.harmless), mutation
+
+
+def test_each_code_of_a_finding_has_a_fault_that_brings_it_out():
+    here = Path(__file__).parent
+    text = "\n".join(path.read_text(encoding="utf-8") for path in here.glob("*.py"))
+    stated = (here.parent / ".docs" / "findings.md").read_text(encoding="utf-8")
+    codes = re.findall(r"`verify\.([a-z-]+)`", stated)
+    assert len(codes) > 100
+    named = set(re.findall(r'["`.](?:gcode-|verify\.)?([a-z]+(?:-[a-z]+)*)\b', text))
+    assert [code for code in codes if not {code, code.removeprefix("gcode-")} & named] == []

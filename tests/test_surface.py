@@ -148,3 +148,15 @@ def test_stored_normals_are_read(made, tmp_path):
     assert odd(lambda normal: -normal) > 0.9 * len(facets)
     assert odd(lambda normal: 2 * normal) > 0.9 * len(facets)
     assert odd(lambda normal: np.nan * normal) > 0.9 * len(facets)
+
+
+def test_a_face_without_one_of_its_triangles_is_said(made, tmp_path):
+    corners = np.asarray(trimesh.load_mesh(made.stl).triangles)
+    sizes = np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    largest = int(np.argmax(sizes))
+    path = tmp_path / "open.stl"
+    write_facets(path, np.delete(corners, largest, axis=0))
+    lost = found(made.piece, path)["verify.surface-area"]
+    assert lost.wanted - lost.found == pytest.approx(sizes[largest] / 2, rel=0.01)
