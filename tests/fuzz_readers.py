@@ -138,6 +138,30 @@ def measured() -> Seeds:
     return {"gauge.toml": SMALL.encode()}
 
 
+ROUND_SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="300mm" viewBox="0 0 300 100">
+<path d="M 37,-20 a 3,3 0 1 0 6,0 a 3,3 0 1 0 -6,0 z"/><path d="M37 20A3 3 0 0 1 43 20"/>
+<path d="M43 20A3 3 0 0 1 37 20"/><rect x="77" y="-3" width="6" height="6" rx="3"/>
+<polygon points="1,2 3,4 5,1"/><ellipse cx="9" rx="2" ry="3" transform="scale(1.5 1)"/></svg>"""
+
+
+def round_dxf() -> bytes:
+    """Round and other outlines and a point, as a text DXF."""
+    import ezdxf
+
+    document = ezdxf.new("R2000", setup=False)
+    space = document.modelspace()
+    space.add_arc((20, 9), 2.7, 30, 200)
+    space.add_arc((20, 9), 2.7, 200, 30)
+    space.add_point((5, 6))
+    space.add_lwpolyline([(40, -9, 1), (46, -9, 1)], format="xyb", close=True)
+    space.add_polyline2d([(60, 9), (70, 9), (66, 14)], close=True)
+    space.add_spline().control_points = [(0, 0), (1, 5), (8, 5), (9, 0)]
+    space.add_hatch().paths.add_edge_path().add_arc((90, 0), 3, 0, 360)
+    written = io.StringIO()
+    document.write(written)
+    return written.getvalue().encode()
+
+
 @cache
 def drawings() -> Seeds:
     from jiggen.export.hole_plan import layout_dxf, layout_svg
@@ -148,7 +172,8 @@ def drawings() -> Seeds:
     table = (HERE / "data" / "eurodist.csv").read_bytes()
     plate = b"x;y;d\n10,5;20;4.1\n# a note\n-10,5;20;4.1\n"
     svg, dxf = layout_svg(holes).encode(), layout_dxf(holes)
-    return {"plate.csv": plate, "table.csv": table, "plate.svg": svg, "plate.dxf": dxf}
+    drawn = {"plate.svg": svg, "plate.dxf": dxf, "round.svg": ROUND_SVG.encode()}
+    return {"plate.csv": plate, "table.csv": table, "round.dxf": round_dxf(), **drawn}
 
 
 @cache

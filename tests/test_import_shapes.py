@@ -11,6 +11,7 @@ import pytest
 from ezdxf import units as dxf_units
 
 from jiggen.cli import main
+from jiggen.errors import InputError
 from jiggen.importing import Choices
 from jiggen.importing.job import import_pattern
 from jiggen.layout import lay_out
@@ -334,3 +335,19 @@ def test_import_refuses_what_no_binding_has(tmp_path: Path, capsys, words: list[
     assert f"({key}, --unusual)" in err
     assert imported(capsys, path, *words, "--unusual")[0] == 0
     assert "unusual = true" in (tmp_path / "pattern.toml").read_text()
+
+
+def test_thousands_of_circles_are_too_many_at_once(tmp_path: Path):
+    path = tmp_path / "plate.csv"
+    path.write_text("".join(f"{n / 10},{m / 10},4\n" for n in range(200) for m in range(100)))
+    with pytest.raises(InputError) as caught:  # each beside each would be 200 million looks
+        import_pattern(path, Choices())
+    assert [finding.code for finding in caught.value.findings] == ["import.too-many"]
+
+
+def test_a_spline_without_points_is_passed_over(tmp_path: Path):
+    def draw(space) -> None:
+        clearance(space)
+        space.add_spline()
+
+    assert len(places(drawing(tmp_path, draw))) == 4

@@ -35,7 +35,10 @@ NOT_PRINTED = "defpoints"  # the layer of points that dimensions hang on, by cus
 NO_DXF = "Save it from the drawing program as DXF, release 2010 say."
 
 # What the reader raises, besides its own errors, on files that are broken or not DXF.
-NOT_READ = (ValueError, LookupError, TypeError, AttributeError, struct.error)
+NOT_READ = (
+    ValueError, LookupError, TypeError, AttributeError, ArithmeticError, AssertionError,
+    struct.error,
+)  # fmt: skip
 
 
 def read_dxf(path: Path) -> Drawing:
@@ -122,15 +125,18 @@ class _Walk:
         """Keep the lines of an entity that is drawn with lines and curves."""
         from ezdxf import path as paths
 
-        kind = entity.dxftype()
-        many = paths.from_hatch(entity) if kind == "HATCH" else (paths.make_path(entity),)
-        tracer = Tracer()
-        for path in (single for one in many for single in one.sub_paths()):
-            tracer.moveTo((path.start.x, path.start.y))
-            for end, *bent in path.commands():
-                draw = (tracer.lineTo, tracer.qCurveTo, tracer.curveTo)[len(bent)]
-                draw(*((at.x, at.y) for at in (*bent, end)))
-            (tracer.closePath if kind == "HATCH" else tracer.endPath)()
+        kind, tracer = entity.dxftype(), Tracer()
+        try:
+            many = paths.from_hatch(entity) if kind == "HATCH" else (paths.make_path(entity),)
+            for path in (single for one in many for single in one.sub_paths()):
+                tracer.moveTo((path.start.x, path.start.y))
+                for end, *bent in path.commands():
+                    draw = (tracer.lineTo, tracer.qCurveTo, tracer.curveTo)[len(bent)]
+                    draw(*((at.x, at.y) for at in (*bent, end)))
+                (tracer.closePath if kind == "HATCH" else tracer.endPath)()
+        except NOT_READ:  # a spline without points, say: it is not shown either
+            self.others[kind] += 1
+            return
         self.outlines.add(kind, tracer, (layer,), (layer,), self._file)
 
     def _circle(self, entity: Any, layer: str) -> Circle:

@@ -259,13 +259,14 @@ def _unread(
     if arcs := Counter(one.kind for one in small if not one.closed and not one.straight):
         message = f"small open curves: {', '.join(f'{n} x {kind}' for kind, n in arcs.items())}"
         yield Finding("import.unread", message, drawing.file, hint=hint)
-    used = [circle for part in parts for circle in part]
+    used = {circle for part in parts for circle in part}
+    centres = {(round(one.x, 2), round(one.y, 2)) for one in used}
     points = [
         one
         for one in drawn
         if one.is_point
         and on_layers(one.layers, choices)
-        and not any(apart(one, other) < SAME for other in used)
+        and (round(one.x, 2), round(one.y, 2)) not in centres
     ]
     if points:
         message = f"{counted(len(points), 'point')} with no drill given"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain, islice
+from itertools import chain
 
 from fontTools.pens.basePen import BasePen
 
@@ -25,7 +25,9 @@ Point = tuple[float, float]
 Words = tuple[str, ...]
 End = tuple[int, int]
 """Which line, and 0 or -1 for its beginning or its end."""
-Cell = tuple[Words, int, int]
+Cell = tuple[int, int, int]
+"""A layer's number, and a square of the drawing that is as large as the gap."""
+AROUND = [(i, j) for i in (0, -1, 1) for j in (0, -1, 1)]
 
 
 @dataclass(frozen=True)
@@ -128,24 +130,34 @@ class Outlines:
 
 def _joined(pieces: Sequence[Outline], gap: float) -> Iterator[tuple[Outline, list[Outline]]]:
     """Closed outlines made of pieces of one layer, where two ends, and no third, meet."""
+    numbers: dict[Words, int] = {}
     ends: dict[Cell, list[End]] = defaultdict(list)
-    for number, piece in enumerate(pieces):
+
+    def cell(number: int, end: int) -> Cell:
+        piece = pieces[number]
+        at = piece.points[end] / gap
+        layer = numbers.setdefault(piece.layers, len(numbers))
+        return layer, round(at.real), round(at.imag)
+
+    for number in range(len(pieces)):
         for end in (0, -1):
-            ends[_cell(piece, piece.points[end], gap)].append((number, end))
+            ends[cell(number, end)].append((number, end))
 
     def meeting(number: int, end: int) -> End | None:
         """The one end that meets this one."""
-        piece = pieces[number]
-        at = piece.points[end]
-        steps = (gap * complex(x, y) for x in (-1, 0, 1) for y in (-1, 0, 1))
-        cells = dict.fromkeys(_cell(piece, at + step, gap) for step in steps)
-        about = list(islice(chain.from_iterable(ends.get(c, ()) for c in cells), MOST_ENDS))
-        near = [
-            (other, its)
-            for other, its in about
-            if (other, its) != (number, end) and abs(pieces[other].points[its] - at) <= gap
-        ]
-        return near[0] if len(near) == 1 and len(about) < MOST_ENDS else None
+        layer, x, y = cell(number, end)
+        at = pieces[number].points[end]
+        near: list[End] = []
+        for i, j in AROUND:
+            about = ends.get((layer, x + i, y + j), ())
+            near += (
+                (other, its)
+                for other, its in about[:MOST_ENDS]
+                if abs(pieces[other].points[its] - at) <= gap and (other, its) != (number, end)
+            )
+            if len(near) > 1 or len(about) > MOST_ENDS:
+                return None
+        return near[0] if near else None
 
     seen: set[int] = set()
     for first in range(len(pieces)):
@@ -160,10 +172,6 @@ def _joined(pieces: Sequence[Outline], gap: float) -> Iterator[tuple[Outline, li
             lines = (pieces[number].points[:: 1 if end == 0 else -1] for number, end in loop)
             points = tuple(chain.from_iterable(line[1:] for line in lines))
             yield replace(parts[0], points=points, closed=True, straight=False), parts
-
-
-def _cell(piece: Outline, at: complex, gap: float) -> Cell:
-    return piece.layers, round(at.real / gap), round(at.imag / gap)
 
 
 def _circle(outline: Outline) -> Circle | None:

@@ -14,6 +14,7 @@ from jiggen.pattern.write import read_datum
 from jiggen.units import length, lengths
 
 SAME = 1e-3  # mm: centres and diameters nearer than this are one, and a pair's two sides
+ENOUGH = 5 * model.MAX_HOLES  # circles: far too many
 LEAST_HOLES = 3  # that show where the centre line is
 PIECE = (
     "Write layer=datum or from:to=datum, and @x/y for the drawing's point at that datum: "
@@ -101,6 +102,8 @@ def placed(
         there = replace(circle, x=x, y=y)
         if not any(_are_one(there, other) for other in found):
             found.append(there)
+        if len(found) > ENOUGH:
+            break
     return found
 
 

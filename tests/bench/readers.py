@@ -90,6 +90,7 @@ def moves(line: Callable[[random.Random], str]) -> bytes:
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" viewBox="0 0 9 9">'
 DXF = "0\nSECTION\n2\nENTITIES\n"
+DXF_ALL = "0\nENDSEC\n0\nEOF\n"
 DXF_START, DXF_END = "  0\nLINE", "  0\nENDSEC\n  0\nSECTION\n  2\nOBJECTS"
 BED = "jig/bed-1.3mf"
 WORST: dict[str, dict[str, Callable[[], bytes]]] = {
@@ -107,7 +108,12 @@ WORST: dict[str, dict[str, Callable[[], bytes]]] = {
         "circles.svg": lambda: full('<circle r="2"/>', SVG, "</svg>"),
         "nested.svg": lambda: full("<g>", SVG),
         "elements.svg": lambda: full("<g/>", SVG, "</svg>"),
-        "circles.dxf": lambda: full("0\nCIRCLE\n10\n1\n20\n1\n40\n2\n", DXF),
+        "paths.svg": lambda: full('<path d="M1 1a1 1 0 0 1 2 0"/>', SVG, "</svg>"),
+        "curves.svg": lambda: full(f'<path d="M0 0{"t1 1" * 40_000}"/>', SVG, "</svg>"),
+        "moves.svg": lambda: full(f'<path d="{"M0 0h1" * 30_000}"/>', SVG, "</svg>"),
+        "arcs.dxf": lambda: full("0\nARC\n10\n1\n20\n1\n40\n2\n50\n0\n51\n90\n", DXF, DXF_ALL),
+        "lines.dxf": lambda: full("0\nLINE\n10\n1\n20\n1\n11\n2\n21\n1\n", DXF, DXF_ALL),
+        "circles.dxf": lambda: full("0\nCIRCLE\n10\n1\n20\n1\n40\n2\n", DXF, DXF_ALL),
         "rows.csv": lambda: full("1,2,3\n", "x,y,d\n"),
     },
     "jobs": {
