@@ -198,6 +198,49 @@ def test_the_sheet_is_a_shops_record_of_the_pair_and_its_tools_are_complete(name
     assert "both skis' marks with one another" in text
 
 
+@pytest.mark.parametrize("name", STEMS)
+def test_a_picture_has_the_jigs_own_holes_and_every_part_has_its_name(name):
+    one = manifest(name)
+    [page] = [page for page in pages(name, "A4") if "The parts, by their names" in page.text]
+    start = page.text.index("The parts, by their names")
+    for said in ("rail", "knob", "drill bush", "lock screw", "sight window"):
+        assert said in page.text[start:]
+    for part in one["parts"]:
+        assert part["name"] in bench(name)[bench(name).index("The parts, by their names") :]
+    # What is round there has corners: of each hole the drill's, in the bush's.
+    square = [a for a in page.areas if abs((a[2] - a[0]) - (a[3] - a[1])) < NEAR]
+    drills = [hole["diameter"] for hole in one["holes"]]
+    scale = min(a[2] - a[0] for a in square) / min(drills)
+    shown = [a for a in square if (a[2] - a[0]) < 1.05 * scale * max(drills)]
+    at = np.array([((a[0] + a[2]) / 2, (a[1] + a[3]) / 2) for a in shown])
+    places = np.array([(hole["x"], hole["y"]) for hole in one["holes"]])
+    assert len(at) == len(places)
+    at, places = at - at.mean(axis=0), scale * (places - places.mean(axis=0))
+    assert max(np.abs(at - place).max(axis=1).min() for place in places) < 0.02
+
+
+def test_assembly_is_pictured_with_the_numbers_of_its_steps():
+    [page] = [page for page in pages("club-piste", "A4") if "Assembly, once" in page.text]
+    text = page.text[page.text.index("Assembly, once") :]
+    for said in ("pinion", "M5 nut", "lock screw M5 x 25", "drill bush", "knob", "body"):
+        assert said in text[: text.index("1. Before any bush")]
+    numbers = {word.text for word in page.words if re.fullmatch(r"\d", word.text)}
+    assert {"2", "3", "4", "5"} <= numbers  # bushes, rails, pinion, knob
+
+
+@pytest.mark.parametrize("name", STEMS)
+def test_few_pages_are_half_empty(name):
+    filled = []
+    for page in pages(name, "A4"):
+        if page.size[0] < page.size[1]:
+            [foot] = {word.box[3] for word in page.words if word.text.startswith("The jig places")}
+            low = min(word.box[1] for word in page.words if word.box[1] > foot)
+            top = page.size[1] - LEAST_MARGIN
+            filled.append((top - low) / (top - foot))
+    assert np.mean(filled[:-1]) > 0.85
+    assert len(filled) <= 4
+
+
 def test_steps_go_from_sheet_and_print_to_the_function_test():
     text, assembly = bench("club-piste").split("Assembly, once")
     assert "the line across one rail" in assembly and "4.7 mm away" in assembly

@@ -15,6 +15,7 @@ from jiggen.report.check import HEADS, HOW, check_rows, rules
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import layout_drawing
 from jiggen.report.sheet.mark import mark_section
+from jiggen.report.sheet.pictures import assembly_picture, parts_picture
 from jiggen.report.sheet.setting import (
     STOP_DIGITS,
     boot_sections,
@@ -34,6 +35,8 @@ from jiggen.report.summary import (
 from jiggen.units import number
 
 CHECK_SHARES = (0.13, 0.33, 0.1, 0.165, 0.165, 0.11)  # of the width, per column
+LIST_SHARES = (0.4, 0.33, 0.27)  # of the width: tools, what is bought, what is printed
+PICTURE_SHARE = 0.44  # of the width, beside the steps of assembly
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
 LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
@@ -99,9 +102,20 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         # What is done once comes after what every ski needs.
         _lists(job, units, width),
         *_check(job, width),
-        kit.loose(kit.checklist("Assembly, once", kit.steps(assembly_steps(job)), width)),
+        *_pictured(job, width),
         kit.loose(_plastic(job.plastic, width)),
     ]
+
+
+def _pictured(job: JigRecord, width: float) -> Iterator[Flowable]:
+    """The parts by their names; how a station goes together, beside the steps for it."""
+    picture = parts_picture(job, width)
+    yield kit.section("The parts, by their names", [[picture]], (width,))
+    lines, left = kit.steps(assembly_steps(job)), PICTURE_SHARE * width
+    own = width - left - kit.GUTTER
+    picture, steps = assembly_picture(job, left), kit.checklist("", lines, own)
+    both = kit.beside((left, picture), (kit.GUTTER, []), (own, steps))
+    yield kit.section("Assembly, once", [[both]], (width,))
 
 
 def record_section(width: float) -> Flowable:
@@ -194,10 +208,12 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
             f"made for printer {plain(job.compensation.printer)} alone: as the files lie, not "
             "turned on its bed, at 100 %"
         )
-    own = kit.column(width, 3)
     lists = {"Tools": tools, "Bought for the jig": bought, "Printed": printed}
-    cells = ([kit.checklist(name, lines, own), kit.gap(1.0)] for name, lines in lists.items())
-    return kit.columns(width, *cells)
+    columns: list[tuple[float, kit.Cell]] = []
+    for share, (name, lines) in zip(LIST_SHARES, lists.items(), strict=True):
+        own = share * (width - 2 * kit.GUTTER)
+        columns += [(own, [kit.checklist(name, lines, own), kit.gap(1.0)]), (kit.GUTTER, [])]
+    return kit.beside(*columns[:-1])
 
 
 def _steps(job: JigRecord) -> tuple[str, ...]:
