@@ -229,7 +229,7 @@ def test_assembly_is_pictured_with_the_numbers_of_its_steps():
 
 
 @pytest.mark.parametrize("name", STEMS)
-def test_few_pages_are_half_empty(name):
+def test_no_page_but_the_last_is_half_empty(name):
     filled = []
     for page in pages(name, "A4"):
         if page.size[0] < page.size[1]:
@@ -237,8 +237,9 @@ def test_few_pages_are_half_empty(name):
             low = min(word.box[1] for word in page.words if word.box[1] > foot)
             top = page.size[1] - LEAST_MARGIN
             filled.append((top - low) / (top - foot))
-    assert np.mean(filled[:-1]) > 0.85
-    assert len(filled) <= 4
+    assert min(filled[:-1]) > 0.6
+    if name == "club-piste":
+        assert len(filled) == 4 and np.mean(filled) > 0.9
 
 
 def test_steps_go_from_sheet_and_print_to_the_function_test():

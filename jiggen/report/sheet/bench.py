@@ -36,8 +36,9 @@ from jiggen.units import number
 
 CHECK_SHARES = (0.13, 0.33, 0.1, 0.165, 0.165, 0.11)  # of the width, per column
 LIST_SHARES = (0.4, 0.33, 0.27)  # of the width: tools, what is bought, what is printed
-PICTURE_SHARE = 0.44  # of the width, beside the steps of assembly
+PICTURE_SHARE = 0.4  # of the width, beside the steps of assembly
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
+ADVICE = 8.0  # points
 LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 
 WHOLE = (
@@ -101,21 +102,20 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         record_section(width),
         # What is done once comes after what every ski needs.
         _lists(job, units, width),
+        kit.section("The parts, by their names", [[parts_picture(job, width)]], (width,)),
         *_check(job, width),
-        *_pictured(job, width),
+        _assembly(job, width),
         kit.loose(_plastic(job.plastic, width)),
     ]
 
 
-def _pictured(job: JigRecord, width: float) -> Iterator[Flowable]:
-    """The parts by their names; how a station goes together, beside the steps for it."""
-    picture = parts_picture(job, width)
-    yield kit.section("The parts, by their names", [[picture]], (width,))
+def _assembly(job: JigRecord, width: float) -> Flowable:
+    """How a station goes together, in a picture beside the steps for it."""
     lines, left = kit.steps(assembly_steps(job)), PICTURE_SHARE * width
     own = width - left - kit.GUTTER
     picture, steps = assembly_picture(job, left), kit.checklist("", lines, own)
     both = kit.beside((left, picture), (kit.GUTTER, []), (own, steps))
-    yield kit.section("Assembly, once", [[both]], (width,))
+    return kit.section("Assembly, once", [[both]], (width,))
 
 
 def record_section(width: float) -> Flowable:
@@ -344,7 +344,7 @@ def _plastic(plastic: Plastic, width: float) -> Flowable:
     ]
     words: list[Flowable] = [kit.gap(1.1), kit.para(mass_note(plastic), kit.SMALL)]
     for advice in plastic.advice:
-        words += [kit.gap(0.8), kit.para(f"– {plain(advice)}")]
+        words += [kit.gap(0.5), kit.para(f"– {plain(advice)}", ADVICE)]
     widths = [share * width for share in PLASTIC_SHARES]
-    table = kit.section((), rows, widths, names=MASS_HEADS, **LIST)
+    table = kit.section((), rows, widths, names=MASS_HEADS, **LIST | {"above": 0.6, "below": 0.3})
     return kit.section(f"Printing in {plain(plastic.name)}", [[table], [words]], (width,))

@@ -148,8 +148,8 @@ def _names(
 
 # -- how a station goes together ------------------------------------------------------------------
 
-SIZE = 0.58  # of the parts as drawn
-WIDE, SHORT = 34.0, 20.0  # mm of the body to either side, and of a rail: cut short
+SIZE = 0.53  # of the parts as drawn
+WIDE, SHORT = 34.0, 19.0  # mm of the body to either side, and of a rail: cut short
 AWAY = 9.0  # mm that parts are drawn from where they go
 
 
