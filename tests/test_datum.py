@@ -151,3 +151,19 @@ def test_every_pattern_shipped_names_its_points_in_a_comment():
     for name in ("long-valley", "bent-knee", "high-pass"):
         text = Path(find_pattern(name)).read_text(encoding="utf-8")
         assert "from its toe" in text or "from the boot's toe" in text
+
+
+def test_a_new_pattern_has_its_own_points_and_mark(tmp_path, capsys):
+    target = tmp_path / "track.toml"
+    words = ["new", "--name", "Track", "--drill", "3,6", "--depth", "9", "-o", str(target)]
+    words += ["--group", "toe,pin-line,-4,5", "--hole", "toe,12,5/13/both", "--hole", "toe,-30/0"]
+    assert main([*words, "--point", "pin-line:-7,5", "--mark", "pin-line"]) == 0
+    pattern = read_pattern(target)
+    assert (pattern.mark, pattern.points) == ("pin-line", (("pin-line", -7.5),))
+    assert lay_out(pattern, 290.0).positions[:, 0] == pytest.approx([8.0, 8.0, -34.5])
+    capsys.readouterr()
+    faulty = [*words, "--force", "--point", "pin-line", "--mark", "ball"]
+    assert main(faulty) == 2
+    said = capsys.readouterr().err
+    assert '--point: "pin-line" is not a valid point' in said and "--mark" in said
+    assert '"pin-line" is not a valid datum' in said

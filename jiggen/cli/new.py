@@ -39,6 +39,20 @@ DEPTH = _words("depth", help="Drill depth below the top sheet.")
 UNUSUAL = _pattern(
     "unusual", "flag", "Drills over 4.5 mm or holes less than 5 mm deep are meant, for inserts say."
 )
+POINT = _pattern(
+    "point",
+    "text",
+    "A point of the boot that holes are measured from, and how far in front of its toe it is: "
+    "pin-line:-15; may be repeated.",
+    metavar="NAME:MM",
+    repeated=True,
+)
+ON_MARK = _pattern(
+    "mark",
+    "text",
+    "Which point of the boot lies on the ski's mark; by default boot-centre.",
+    metavar="POINT",
+)
 GROUP = _holes(
     "group",
     help="Holes that move together: toe,boot-toe,-8. Of steps, each is boot:shift.",
@@ -124,6 +138,8 @@ class Given:
     metal: Annotated[str | None, METAL]
     depth: Annotated[str | None, DEPTH]
     unusual: Annotated[bool, UNUSUAL]
+    point: Annotated[list[str] | None, POINT]
+    mark: Annotated[str | None, ON_MARK]
 
 
 @command(PATTERNS)

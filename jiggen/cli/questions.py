@@ -21,6 +21,7 @@ from jiggen.pattern.write import (
     read_datum,
     read_group,
     read_hole,
+    read_point,
     read_shift,
 )
 from jiggen.units import length_range
@@ -130,6 +131,19 @@ def _with_shift(draft: Draft, words: str) -> Draft:
     return _with(draft, shift=shift, steps=steps)
 
 
+def _with_point(draft: Draft, words: str) -> Draft:
+    return replace(draft, points=(*draft.points, read_point(words, draft.units)))
+
+
+def _with_mark(draft: Draft, words: str) -> Draft:
+    return replace(draft, mark=words.strip())
+
+
+def _with_datum(draft: Draft, words: str) -> Draft:
+    word = words.strip()
+    return _with(draft, datum=word if word in dict(draft.points) else read_datum(word))
+
+
 def make_draft(given: Given, groups: list[str], holes: list[str], reading: Reading) -> Draft:
     """The draft that the options say; without `holes`, what they do not say is asked."""
     if groups and not holes:
@@ -157,10 +171,17 @@ def make_draft(given: Given, groups: list[str], holes: list[str], reading: Readi
             reading.faults.append(Finding("cli.missing", message, key=row.flag, hint=hint))
         else:
             draft = ask(draft, asked, question.read, question.usual, row.flag)
+    for words in given.point or ():
+        draft = reading.read(partial(_checked, draft, words, _with_point), draft, "--point")
+    if given.mark:
+        draft = reading.read(partial(_checked, draft, given.mark, _with_mark), draft, "--mark")
     if not holes:
+        reading.end()
         return _ask_groups(draft)
+    points = dict(draft.points)
     named = [
-        reading.read(partial(read_group, words, draft.units), None, "--group") for words in groups
+        reading.read(partial(read_group, words, draft.units, points), None, "--group")
+        for words in groups
     ]
     sound = tuple(group for group in named if group)
     if len(sound) == len(groups):
@@ -187,7 +208,7 @@ def _ask_groups(draft: Draft) -> Draft:
         return _with(draft, holes=(*draft.groups[-1].holes, read_hole(words, draft.units)))
 
     draft = ask(draft, "Name of the group, of which its holes' names are made", begin, usual)
-    draft = ask(draft, DATUM, lambda draft, words: _with(draft, datum=read_datum(words.strip())))
+    draft = ask(draft, ", or ".join((DATUM, *dict(draft.points))), _with_datum)
     draft = ask(draft, SHIFT, _with_shift, "0")
     typer.echo("Its holes: x to the tip, y to the left, from there; both for one on each side.")
     before = None

@@ -59,6 +59,8 @@ class Draft:
     pair: Pair = "same"
     drill: Drill = USUAL_DRILL
     groups: tuple[Group, ...] = ()
+    mark: str = CENTRE
+    points: tuple[tuple[str, float], ...] = ()
 
     def text(self, head: Iterable[str] = ()) -> str:
         """The draft as the text of a pattern file."""
@@ -66,7 +68,8 @@ class Draft:
             replace(group, holes=tuple(replace(hole, drill=self.drill) for hole in group.holes))
             for group in self.groups
         )
-        pattern = Pattern(self.name, "", self.units, self.boot, self.pair, groups, "")
+        about = (self.name, "", self.units, self.boot, self.pair, groups, "")
+        pattern = Pattern(*about, mark=self.mark, points=self.points)
         return pattern_toml(pattern, head)
 
     def faults(self, *, finished: bool = False) -> tuple[Finding, ...]:
@@ -93,8 +96,22 @@ def measure(words: str, units: Units) -> float:
     return length(f"{words}{units}" if _PLAIN.fullmatch(words) else words)
 
 
-def read_group(words: str, units: Units) -> Group:
+def read_point(words: str, units: Units) -> tuple[str, float]:
+    """A point of the boot and how far it is from the toe, ``pin-line:-15``.
+
+    Raises InputError ``draft.point`` or ``units.length``.
+    """
+    name, colon, at = (word.strip() for word in words.partition(":"))
+    if not (name and colon):
+        hint = "Write its name, and mm from the boot's toe, + towards the tip: pin-line:-15."
+        raise InputError.of("draft.point", f"{quoted(words)} is not a valid point", hint=hint)
+    return name, measure(at, units)
+
+
+def read_group(words: str, units: Units, points: Iterable[str] = ()) -> Group:
     """The group without holes that ``name,datum,shift`` describes; a step is ``boot:shift``.
+
+    The datum may be one of `points` too.
 
     Raises InputError ``draft.group``, ``draft.datum`` or ``units.length``.
     """
@@ -102,7 +119,8 @@ def read_group(words: str, units: Units) -> Group:
     if len(parts) < 3:
         raise InputError.of("draft.group", f"{quoted(words)} is not a valid group", hint=GROUP_HINT)
     shift, steps = read_shift(parts[2], units)
-    return Group(parts[0], read_datum(parts[1]), shift, steps, ())
+    datum = parts[1] if parts[1] in points else read_datum(parts[1])
+    return Group(parts[0], datum, shift, steps, ())
 
 
 def read_datum(word: str) -> Datum:
