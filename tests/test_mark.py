@@ -9,12 +9,16 @@ from pathlib import Path
 import pytest
 from record_samples import sheet_pdf
 from sheet_samples import shipped
+from test_evening_plan import TERMS
 
 from jiggen import options
 from jiggen.cli import main
 from jiggen.drilling import SkiMark, SkiState
 from jiggen.errors import InputError
+from jiggen.evening import Outcome, plan_evening
+from jiggen.evening.read import read_jobs
 from jiggen.files import mark_of
+from jiggen.report.evening import run_sheet_pdf
 from jiggen.report.mark import FIND
 from jiggen.verify.drawn import squeezed
 from jiggen.verify.reading.pdf import read_pages
@@ -114,3 +118,19 @@ def test_the_command_makes_a_sheet_for_a_ski_without_a_mark(built, tmp_path, cap
     capsys.readouterr()
     assert main([*words[:2], "--mark", "1725", "-o", str(out)]) == 2
     assert "tail:812" in capsys.readouterr().err
+
+
+def test_a_column_of_the_evening_says_where_a_pairs_mark_is(tmp_path, monkeypatch):
+    monkeypatch.setattr("jiggen.evening.fits", lambda _: True)
+    head = "ticket;pattern;boot;ski_toe;ski_heel;mark\n"
+    jobs = tmp_path / "jobs.csv"
+    jobs.write_text(f"{head}A1;hut-plate;305;96;94;chord:1725\nA2;hut-plate;305;96;94;\n")
+    plan = plan_evening(read_jobs(jobs), TERMS)
+    outcomes = [Outcome("built", tmp_path / "jig")] * len(plan.jigs)
+    shown = words_of(run_sheet_pdf(plan, outcomes))
+    assert shown.count(squeezed("at half the chord of 1725 mm: 862.5 mm in front of")) == 1
+    jobs.write_text(f"{head}A1;hut-plate;305;96;94;812\nA2;hut-plate;305;96;94;tail:81,2\n")
+    with pytest.raises(InputError) as caught:
+        plan_evening(read_jobs(jobs), TERMS)
+    found = [(finding.where.rpartition(":")[2], finding.key) for finding in caught.value.findings]
+    assert found == [("2", "mark"), ("3", "mark")]

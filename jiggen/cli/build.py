@@ -56,8 +56,8 @@ JOBS = argument(
     "jobs",
     "path",
     "The pairs: CSV or .xlsx with the columns ticket, pattern, boot, ski_toe, ski_heel and if "
-    "wanted core, shift, thickness, old_holes; or TOML. Widths are measured where the rails' noses "
-    "touch.",
+    "wanted core, shift, thickness, old_holes, mark; or TOML. Widths are measured where the rails' "
+    "noses touch.",
     metavar="JOBS",
 )
 BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig may serve.")

@@ -10,7 +10,7 @@ import numpy as np
 from jiggen.design import Settings
 from jiggen.design.guides import design_guides
 from jiggen.design.sidewall import run_out
-from jiggen.drilling import DrillingLimits, SkiState, check_drilling, screws_of
+from jiggen.drilling import DrillingLimits, SkiMark, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
 from jiggen.inputs.faults import quoted
@@ -181,6 +181,7 @@ def _measured(row: Row, holes: Layout | None, settings: Settings) -> dict[str, S
         "ski_toe": SkiState(widths=((max(middles), row.ski_toe - less),)),
         "ski_heel": SkiState(widths=((min(middles), row.ski_heel - less),)),
         "thickness": SkiState(row.thickness),
+        "mark": SkiState(mark=SkiMark(*row.mark) if row.mark else None),
     }
 
 

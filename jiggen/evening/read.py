@@ -18,6 +18,7 @@ from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
 from jiggen.inputs.table import Columns, read_table
+from jiggen.options import MARK
 from jiggen.pattern.model import Core
 from jiggen.units import length, lengths
 
@@ -92,7 +93,7 @@ class Row(Shape):
 
     `ski_toe` and `ski_heel` are the ski's widths where the pieces sit, the rails' depth below its
     top sheet (see `jiggen.design.sidewall`), `thickness` none, one or two there, `old_holes` the
-    file of its earlier holes, as seen from the jobs file.
+    file of its earlier holes, as seen from the jobs file; `mark` says where the ski's mark is.
     """
 
     ticket: Annotated[str, _cell(_ticket)]
@@ -104,6 +105,7 @@ class Row(Shape):
     shift: Length = 0.0
     thickness: Annotated[tuple[float, ...], _cell(lambda cell: lengths(cell, 1, 2))] = ()
     old_holes: Name = ""
+    mark: Annotated[tuple[Literal["tail", "chord"], float] | None, _cell(MARK.read)] = None
 
 
 COLUMNS = tuple(Row.model_fields)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from jiggen.wording import CENTRE, point_words
 
 if TYPE_CHECKING:
+    from jiggen.drilling import SkiMark
     from jiggen.record.entries import MarkPlace
 
 APART = 1.0  # mm that the marks of a pair may differ: common practice, no source
@@ -39,7 +40,7 @@ def about_mark(point: str) -> Iterator[str]:
         )
 
 
-def where_marked(mark: MarkPlace) -> str:
+def where_marked(mark: MarkPlace | SkiMark) -> str:
     """Where the mark of the ski in hand is."""
     if mark.way == "tail":
         return f"The mark is {mark.from_tail:g} mm in front of the tail's end, in a straight line."

@@ -14,11 +14,13 @@ from jiggen.design.engraving import words as engraved
 from jiggen.draw.figures import box
 from jiggen.draw.fonts import fit, plain, width_of
 from jiggen.draw.shapes import Line, Pen, Shape
+from jiggen.drilling import SkiMark
 from jiggen.evening import Clamping, Outcome, Plan, PlannedJig, Task
 from jiggen.evening.check import Pair
 from jiggen.pattern.model import Side
 from jiggen.record.results import DepthStop
 from jiggen.report.evening.print_job import PrintJob
+from jiggen.report.mark import where_marked
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.report.sides import PRESS, measured_where
@@ -360,6 +362,8 @@ def _notes(task: Task) -> list[str]:
         f"{plain(one.key)}: {plain(one.message)}. {plain(one.hint)}"
         for one in task.drilled.drilling.warnings
     ]
+    if task.pair.row.mark:
+        words.insert(0, where_marked(SkiMark(*task.pair.row.mark)))
     if task.drilled.old is not None:
         again = [
             f"{plain(one.new)} takes the place of an old hole ({number(one.distance)} mm off): see "
