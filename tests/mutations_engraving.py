@@ -17,6 +17,7 @@ from shapely import affinity
 
 from jiggen.design.engraving import ARROW, Engraving
 from jiggen.design.lettering import Drawn, letter, regions_of
+from jiggen.record.ladders import LadderLine, LineLength, RowName, length_of
 from jiggen.solid import body, level, model, plates
 
 MOVED, GONE, WRONG = "verify.engraving-moved", "verify.engraving-missing", "verify.engraving-wrong"
@@ -27,6 +28,7 @@ BOOT = "BOOT 305"
 TOP, FLOOR = 14.0, 13.4  # mm: a body's top, and the floors of its engravings
 
 Items = tuple[Engraving, ...]
+WITNESS = "verify.ladder-witness"
 Plant = Callable[[], AbstractContextManager[object]]
 
 
@@ -121,6 +123,19 @@ def half_exchanged() -> Plant:
             yield item
 
     return engraved(change)
+
+
+def long_only(shape: Any) -> Any:
+    """The lines of a ladder that reach its numbers."""
+    parts = shapely.get_parts(shape)
+    return shapely.union_all([one for one in parts if one.bounds[3] - one.bounds[1] > 3.0])
+
+
+def half_at_others(row: RowName, line: LadderLine) -> LineLength:
+    """Of the lengths, those that end in 1 and 6 are half long."""
+    if length_of(row, line) == "long":
+        return "long"
+    return "half-long" if line.first % 5 == 1 else "short"
 
 
 def words_exchanged(one: str, other: str) -> Plant:
@@ -244,6 +259,18 @@ SOLID = [
             ("down the wall 0.4 mm off", moved(0.4, name), MOVED),
             ("down the wall missing", without(name), GONE),
         )
+    ),
+    _planted(
+        "half-long lines of a ladder missing",
+        each(long_only, "odd ladder"),
+        WITNESS,
+        product="boots",
+    ),
+    _planted(
+        "half-long lines at other lengths, in drawing and record",
+        lambda: patch("jiggen.design.ladder.length_of", half_at_others),
+        WITNESS,
+        product="boots",
     ),
     _planted(
         "even ladder's lines on the top missing",

@@ -82,6 +82,23 @@ def test_the_other_edge_is_a_second_witness(boot, other):
     assert {one.other for one in settings_of("club-piste")[boot].readings.values()} == {other}
 
 
+@pytest.mark.parametrize(
+    ("boot", "look"),
+    [
+        (300.0, "a long line"),
+        (302.0, "a short line between a long and a half-long one"),
+        (304.0, "a half-long line"),
+        (306.0, "a short line between a half-long and a short one"),
+        (308.0, "a short line between a short and a long one"),
+        (266.0, "the last line, short, beside a short one"),
+    ],
+)
+def test_each_line_looks_unlike_its_neighbours(boot, look):
+    assert {one.look for one in settings_of("club-piste")[boot].readings.values()} == {look}
+    said = words_of(ladder_manifest("club-piste"), boot=boot)
+    assert said.count(f"It is {look}.") == 2
+
+
 def test_the_other_edge_of_a_stepped_ladder_is_told_as_it_is():
     by_boot = settings_of("step-track")
     assert by_boot[277.0].readings["toe"].other == "left, the line opposite"

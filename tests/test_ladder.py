@@ -8,23 +8,25 @@ from shapely.geometry import Polygon
 
 from jiggen.design import Bed, Settings, SkiRange
 from jiggen.design.ladder import (
+    AIR,
     BAND_PITCH,
     CAPS,
     GROOVE,
     GROOVE_DEPTH,
+    HALF,
     LONG,
     PITCH,
     REACH,
     SHIFTS,
     WINDOW,
     boot_rows,
-    is_long,
 )
 from jiggen.design.plan import END_WALL, bed_turn
 from jiggen.design.reusable import design_reusable
 from jiggen.errors import InputError
 from jiggen.layout import layouts, motions, whole_boots
 from jiggen.pattern import find_pattern, read_pattern, shipped_patterns
+from jiggen.record.ladders import length_of
 
 NARROW = SkiRange(84.0, 112.0)
 
@@ -92,7 +94,9 @@ def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):
     for row in rows(club.halves[0]).values():
         for line in row.lines:
             assert line.number == (f"{line.first:g}" if line.first % 5 == 0 else "")
-            assert is_long(line) == (line.first % 5 == 0)
+            # Evens end in 0 2 4 6 8 and odds in 5 7 9 1 3: long, short, half, short, short.
+            wanted = {0: "long", 4: "half-long"}.get(line.first % 5, "short")
+            assert length_of(row.name, line) == wanted
     shift = club.halves[0].tongue.shift
     assert [line.first for line in shift.lines] == list(range(-SHIFTS, SHIFTS + 1))
     assert {line.first: line.number for line in shift.lines if line.number} == {
@@ -100,7 +104,8 @@ def test_every_fifth_is_longer_and_numbered_by_what_it_is(club):
     }  # fmt: skip
     zero = next(line.x for line in shift.lines if line.first == 0)
     assert all(line.x == pytest.approx(zero + line.first) for line in shift.lines)
-    assert all(is_long(line) == (line.first % 5 == 0) for line in shift.lines)
+    for line in shift.lines:
+        assert length_of("shift", line) == ("short" if line.first % 5 else "long")
 
 
 def shape(item):
@@ -127,12 +132,29 @@ def test_long_lines_begin_in_the_window_and_go_down_the_wall_to_the_flare(club):
     body = Polygon(half.body.outline.outer, half.body.outline.inner)
     for row, flare in zip((*half.tongue.rows, half.tongue.shift), half.body.flares, strict=True):
         (comb,) = (e for e in half.body.engravings if e.name == f"{row.name} ladder")
-        long = [line for line in row.lines if is_long(line)]
-        assert len(comb.regions) == len(long)
+        lengths = [length_of(row.name, line) for line in row.lines]
+        reach = sorted(r.outer[:, 1].max() - r.outer[:, 1].min() for r in comb.regions)
+        halves = lengths.count("half-long")
+        assert len(reach) == lengths.count("long") + halves
+        assert reach[:halves] == pytest.approx([HALF + AIR] * halves)
+        assert reach[halves:] == pytest.approx([LONG + AIR] * lengths.count("long"))
         assert shape(comb).bounds[3] - shape(comb).bounds[1] > LONG
         assert not body.contains(shape(comb))
         (down,) = (e for e in half.body.engravings if e.name == f"{row.name} ladder down the wall")
         assert flare.bend - 0.5 < half.design.settings.body - down.depth < flare.bend
+
+
+def test_no_two_lines_within_ten_millimetres_of_boot_look_the_same(club):
+    """A second witness: on a line beside the right one the neighbours are others."""
+    for half in club.halves:
+        for row in half.tongue.rows:
+            along = sorted(row.lines, key=lambda line: line.first)
+            looks = [length_of(row.name, line) for line in along]
+            around = [tuple(looks[i - 1 : i + 2]) for i in range(1, len(looks) - 1)]
+            for start in range(len(around) - 4):
+                assert len(set(around[start : start + 5])) == 5
+    xs = sorted(line.x for line in rows(club.halves[0])["even"].lines if not line.first % 5 % 4)
+    assert min(np.diff(xs)) == pytest.approx(2 * PITCH)  # a land of three threads between two
 
 
 def test_every_line_goes_down_a_flare_to_the_ski_beside_which_the_mark_shows(club):

@@ -138,13 +138,15 @@ def row_of(club, name, part="body-toe"):
     return row
 
 
-def test_only_long_lines_are_on_the_top_and_leave_wide_lands(club):
+def test_only_long_and_half_long_lines_are_on_the_top_and_leave_wide_lands(club):
     """What a 0.4 mm nozzle lays first: lands of several threads between lines 5 mm apart."""
     solid = section(club, "body-toe", 13.7)
     for boot in BOOTS:
-        x, y = (311.0 - boot) / 2, 25.0 if boot % 2 else -25.0
-        assert solid(x, y) == (boot % 5 != 0)
-        assert solid(x + 0.35, y)
+        x, side = (311.0 - boot) / 2, 1.0 if boot % 2 else -1.0
+        assert solid(x, side * 25.0) == (boot % 5 != 0)
+        # A second witness 1.8 mm long, at lengths that end in 4 and 9: the wall is at 27.0 mm.
+        assert solid(x, side * 25.5) == (boot % 5 not in (0, 4))
+        assert solid(x + 0.35, side * 25.0) and solid(x + 0.35, side * 25.5)
 
 
 def test_the_verification_measures_how_high_each_line_ends(club):
@@ -199,9 +201,9 @@ def harmed(club, tmp_path_factory):
     def harm(folder):
         shutil.copytree(club.folder, folder)
         faults.move_line(folder, "body-toe", "odd", 303.0, 0.05)
-        faults.erase_line(folder, "body-toe", "even", 304.0)
+        faults.erase_line(folder, "body-toe", "even", 306.0)
         faults.erase_line(folder, "body-toe", "even", 308.0, upto=0.45)
-        faults.erase_line(folder, "body-heel", "odd", 301.0, upto=1.5)
+        faults.erase_line(folder, "body-heel", "odd", 303.0, upto=1.5)
         faults.move_line(folder, "body-heel", "shift", 7.0, 0.05)
         faults.mirror_row(folder, "body-heel", "even")
         faults.move_line_in_step(folder, "body-heel", "odd", 307.0, -0.05)
@@ -229,11 +231,11 @@ def test_a_line_moved_in_the_step_file_is_named(harmed):
 
 def test_a_missing_line_is_named(harmed):
     (fault,) = found(harmed, "ladder-missing")
-    assert fault.subject == "body-toe, boot 304" and fault.source == "STL"
+    assert fault.subject == "body-toe, boot 306" and fault.source == "STL"
     lost = [boot for boot in harmed.ladders if boot.deviation is None]
     assert [(boot.part, boot.boot) for boot in lost] == [
-        ("body-toe", 304.0),
-        ("body-heel", 301.0),
+        ("body-toe", 306.0),
+        ("body-heel", 303.0),
     ]
 
 
@@ -242,7 +244,7 @@ def test_a_line_that_ends_too_high_is_named(harmed):
     assert low.subject == "body-toe, boot 308" and low.source == "STL"
     assert (low.found, low.limit) == (pytest.approx(1.05, abs=1e-3), 1.0)
     (high,) = about(harmed, "ladder-high", "body-heel")
-    assert high.subject == "body-heel, boot 301" and high.source == "STL"
+    assert high.subject == "body-heel, boot 303" and high.source == "STL"
     assert "ends more than 1.1 mm above the ski" in high.message
 
 
@@ -260,17 +262,23 @@ def test_a_line_of_the_shifts_moved_is_named(harmed):
 
 def test_what_was_not_harmed_is_not_blamed(harmed):
     ladders = {(f.code, f.subject) for f in harmed.faults if "ladder" in f.code}
-    assert {subject for code, subject in ladders if code != "verify.ladder-number"} == {
+    consequent = ("verify.ladder-number", "verify.ladder-witness")
+    assert {subject for code, subject in ladders if code not in consequent} == {
         "body-toe, boot 303",
-        "body-toe, boot 304",
+        "body-toe, boot 306",
         "body-toe, boot 308",
-        "body-heel, boot 301",
+        "body-heel, boot 303",
         "body-heel, shift 7",
         "body-heel, even ladder",
         "body-heel, boot 307",
     }
     assert {subject for code, subject in ladders if code == "verify.ladder-number"} == {
         "body-heel, even ladder"
+    }
+    # Mirrored, the half-long line of 304 lies where that of 306 did.
+    assert {subject for code, subject in ladders if code == "verify.ladder-witness"} == {
+        "body-heel, boot 304",
+        "body-heel, boot 306",
     }
 
 

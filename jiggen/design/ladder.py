@@ -10,8 +10,10 @@ that one used.
 
 A line is read where it meets the ski, or an eye that is not straight above it is off by 14 mm of
 body times the slope.  So each wall has a flare at its foot, printed top down without support, and
-every line runs down that as a groove to its lower edge.  On the top there are the long lines only,
-with their numbers: all of them would leave lands of one thread in the first layer.
+every line runs down that as a groove to its lower edge.  On the top there are long lines, with
+their numbers, and half-long ones: all of them would leave lands of one thread in the first layer.
+These are a second witness: from one number to the next no two lines look the same, so that a wrong
+one shows by what is beside it.
 
 Frame: the ski's, with the half as it lies for the longest boot.  All numbers are mm.
 """
@@ -31,10 +33,11 @@ from jiggen.design.engraving import DEPTH, Engraving, engraving_of
 from jiggen.design.lettering import Drawn, letter, rule, together, upright, write
 from jiggen.errors import InputError
 from jiggen.layout import SAME, Motion
-from jiggen.record.ladders import LadderLine, LadderRow, RowName
+from jiggen.record.ladders import LadderLine, LadderRow, LineLength, RowName, length_of
 
 PITCH = 1.0  # mm, least between two lines of one edge
-LONG = 4.2  # mm, a line on the top, from the wall in
+LONG, HALF = 4.2, 1.8  # mm, a line on the top, from the wall in, and a half-long one
+OVER: dict[LineLength, float] = {"long": LONG, "half-long": HALF, "short": 0.0}
 GROOVE, GROOVE_DEPTH = 0.6, 0.4  # mm, a line on a flare: wide at its mouth, sharp at its bottom
 AIR = 0.4  # mm before a wall, from where its lines are cut
 BELOW = 0.2  # mm below the bend, where a wall's grooves end and a flare's begin
@@ -334,20 +337,16 @@ def _packed(
     return Tongue(span, half, root, rows, replace(shift, wall=head), slot, tuple(words))
 
 
-def is_long(line: LadderLine) -> bool:
-    """Whether a line goes on over the top: every fifth does, and what is numbered."""
-    return bool(line.number) or line.first % 5 == 0
-
-
 def engrave_tongue(tongue: Tongue, body: float, relief: float) -> Iterator[Engraving]:
     """Everything engraved on the tongue of a body `body` mm thick, but for the flares' grooves."""
     bend = relief + RIM + REACH
     for row in (*tongue.rows, tongue.shift):
         name = f"{row.name} ladder"
-        long = [line for line in row.lines if is_long(line)]
-        yield engraving_of(name, rule(_bar(row, line.x, LONG) for line in long))
+        over = [(line.x, OVER[length_of(row.name, line)]) for line in row.lines]
+        top = [(x, length) for x, length in over if length]
+        yield engraving_of(name, rule(_bar(row, x, length) for x, length in top))
         # Down the wall to the flare: whoever sees such a groove's side does not look straight down.
-        walls = rule(_bar(row, line.x, DEPTH) for line in long)
+        walls = rule(_bar(row, x, DEPTH) for x, _ in top)
         yield engraving_of(f"{name} down the wall", walls, body - bend + BELOW)
         near, numbers = row.at(LONG + NUMBER_GAP), []
         for line in row.lines:

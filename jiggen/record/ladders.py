@@ -19,6 +19,7 @@ OTHER: dict["RowName", "RowName"] = {"odd": "even", "even": "odd"}
 ON = 0.2  # mm: a mark so near a line seems to lie on it; lines are 0.6 mm wide
 
 RowName = Literal["odd", "even", "bands", "bands-left", "shift"]
+LineLength = Literal["long", "half-long", "short"]
 
 
 class LadderLine(Entry):
@@ -70,6 +71,17 @@ class Ladder(Entry):
         return tuple(line.number for line in self.boot_lines.get("bands", ()))
 
 
+def length_of(row: RowName, line: LadderLine) -> LineLength:
+    """How far a line of a row goes over the top, so that it is known by those beside it.
+
+    Numbers and every fifth length are long.  Of lengths, those that end in 4 and 9 are half long:
+    from one long line to the next, 10 mm of boot, no two short lines have the same beside them.
+    """
+    if line.number or not line.first % 5:
+        return "long"
+    return "half-long" if row in OTHER and line.first % 5 == 4 else "short"
+
+
 @dataclass(frozen=True)
 class Counted:
     """A line of a row: `steps` lines on from a `number`, `way` says to what."""
@@ -86,10 +98,11 @@ class Counted:
 
 @dataclass(frozen=True)
 class Reading:
-    """The line of a half to lay on the mark, and what the mark then meets on the other edge."""
+    """The line of a half to lay on the mark, how it looks, and what is at the mark opposite."""
 
     edge: str
     line: Counted
+    look: str
     other: str
 
     def __str__(self) -> str:
@@ -107,8 +120,19 @@ def read_ladder(rows: Mapping[RowName, tuple[LadderLine, ...]], boot: float) -> 
         if at is not None and any(line.number for line in lines):
             other = rows.get(OTHER.get(name, "bands-left"), ())
             edge = "left" if EDGES[name] == "right" else "right"
-            return Reading(EDGES[name], _counted(lines, at), _meets(edge, other, lines[at].x))
+            look, meets = _look(name, lines, at), _meets(edge, other, lines[at].x)
+            return Reading(EDGES[name], _counted(lines, at), look, meets)
     raise ValueError(f"no line is for a boot of {boot:g} mm")
+
+
+def _look(name: RowName, lines: Sequence[LadderLine], at: int) -> str:
+    """How long one of the row's lines is, and a short one's neighbours, in words."""
+    lengths = [length_of(name, line) for line in lines]
+    beside = [lengths[i] for i in (at - 1, at + 1) if 0 <= i < len(lines)]
+    if lengths[at] != "short" or not beside:
+        return f"a {lengths[at]} line"
+    start = "a short line between" if len(beside) == 2 else "the last line, short, beside"
+    return f"{start} a {' and a '.join(beside)} one"
 
 
 def _counted(lines: Sequence[LadderLine], at: int) -> Counted:

@@ -273,8 +273,10 @@ def half_instructions(record: JigRecord) -> Iterator[str]:
         yield (
             "Lay the line of your boot length on the ski's mark: then the half sits right. Odd "
             "lengths are at the left edge of its tongue, even ones at the right; from one line to "
-            "the next on an edge it is 2 mm of boot. On the other edge the mark then lies midway "
-            "between two lines, or the half is turned."
+            "the next on an edge it is 2 mm of boot. On the top, lines of lengths that end in 4 "
+            "and 9 are half as long as those with numbers: so each line has others beside it than "
+            "the next. On the other edge the mark lies midway between two lines. Where either "
+            "looks otherwise than in the picture, it is a wrong line."
         )
     for ladder in record.ladders:
         if ladder.bands:

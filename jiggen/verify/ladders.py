@@ -20,10 +20,12 @@ from jiggen.verify import engraved, limits
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
 from jiggen.verify.limits import Source
-from jiggen.verify.reading.entries import Hole, LadderEntry, LadderRow
+from jiggen.verify.reading.entries import Hole, LadderEntry, LadderLine, LadderRow, is_half
 from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger, Subject
+
+HALF_BACK = 2.3  # mm from where long lines alone are crossed, back to where half-long ones are too
 
 _Line = tuple[float | None, float | None, float | None]
 """Of a boot: the x of its line, how far its holes are off, and how high its lower end is, mm."""
@@ -34,6 +36,8 @@ NOTHING: _Line = (None, None, None)
 class _Seen:
     """What one format shows of one row: x of `lines` near the ski, farther up, and on the top.
 
+    There, `long` ones reach the numbers, `half` ones do not.
+
     `ends` are the heights of the lower ends of `lines`, where the format shows them.
     """
 
@@ -41,6 +45,7 @@ class _Seen:
     lines: tuple[float, ...]
     above: tuple[float, ...]
     long: tuple[float, ...]
+    half: tuple[float, ...]
     numbers: tuple[engraved.Number, ...]
     ends: Mapping[float, float | None]
 
@@ -127,7 +132,7 @@ class _Judge:
                 x = found[-1][0]
                 if x is not None:
                     used[seen.row.name][x] = line.number
-                    self._judge_line(about, x, seen, long=line.first % 5 == 0 or bool(line.number))
+                    self._judge_line(about, x, seen, line)
             result[boot] = max(found, key=_badness, default=NOTHING)
         if "shift" in rows:
             used["shift"] = self._shifts(rows["shift"])
@@ -142,7 +147,10 @@ class _Judge:
         between = engraved.within(floors, *row.numbers)
         numbers = tuple(engraved.find_numbers(between))
         ends = self._ends(row, lines)
-        return _Seen(row, lines, above, tuple((a + b) / 2 for a, b in long), numbers, ends)
+        near = engraved.cut_by(floors, row.y - _inwards(row) * HALF_BACK, limits.WIDEST_LINE)
+        xs, top = (tuple((a + b) / 2 for a, b in found) for found in (long, near))
+        half = tuple(x for x in top if _nearest(xs, x, limits.LADDER) is None)
+        return _Seen(row, lines, above, xs, half, numbers, ends)
 
     def _ends(self, row: LadderRow, lines: Sequence[float]) -> dict[float, float | None]:
         """How high above the ski the lower end of each of `lines` (x) is, None where unknown.
@@ -160,8 +168,8 @@ class _Judge:
             found[x] = max((*beside, *inside[-1:])) if len(beside) == 2 else None
         return found
 
-    def _judge_line(self, about: Subject, x: float, seen: _Seen, *, long: bool) -> None:
-        """What a line needs beside its place: it goes up, on over the top where it is a long one.
+    def _judge_line(self, about: Subject, x: float, seen: _Seen, line: LadderLine) -> None:
+        """What a line needs beside its place: it goes up, and over the top as far as it should.
 
         Down to the ski, too, as far as the format shows it.
         """
@@ -173,9 +181,12 @@ class _Judge:
             message = f"its line ends {'nowhere' if end is None else f'{end:.2f} mm'} above the ski"
             reached = end is not None and end <= limit + engraved.LEVEL
             about.expect(reached, "verify.ladder-high", message, end, 0.0, limit, "mm")
-        if long:
+        if line.number or line.first % 5 == 0:
             there = _nearest(seen.long, x, limits.LADDER) is not None
             about.expect(there, "verify.ladder-short", "its line does not go on over the top")
+        half, wanted = _nearest(seen.half, x, limits.LADDER), is_half(seen.row.name, line)
+        message = f"its line is {'no' if wanted else 'a'} half-long one on the top"
+        about.expect((half is not None) == wanted, "verify.ladder-witness", message)
 
     def _boot(
         self, about: Subject, wanted: Mapping[str, float], holes: Sequence[Hole], seen: _Seen
@@ -220,7 +231,7 @@ class _Judge:
             off = abs(x - zero - line.first)
             message = f"its line lies {off:.3f} mm off, from the line of 0"
             about.within(off, 0.0, limits.LADDER, "verify.ladder-moved", message)
-            self._judge_line(about, x, seen, long=line.first % 5 == 0)
+            self._judge_line(about, x, seen, line)
         return used
 
     def _about(self, subject: str) -> Subject:
@@ -266,7 +277,7 @@ def _judge_used(seen: _Seen, used: Mapping[float, str], about: Subject) -> None:
     for x in seen.lines:
         message = f"a line at x {x:.3f} that is for no boot length and no shift"
         about.expect(x in used, "verify.ladder-extra", message)
-    for x in seen.long:
+    for x in (*seen.long, *seen.half):
         message = f"a line on the top at x {x:.3f} that goes on down no wall"
         straight = _nearest(seen.lines, x, limits.LADDER) is not None
         about.expect(straight, "verify.ladder-extra", message)

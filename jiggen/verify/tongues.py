@@ -15,12 +15,14 @@ from jiggen.files import SHEET
 from jiggen.units import number
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
+from jiggen.verify.reading.entries import LadderLine, is_half
 from jiggen.verify.reading.pdf import Box, Sheet, Word
 from jiggen.verify.reading.stated import Stated, StatedLadder
 from jiggen.verify.results import Ledger, Subject
 from jiggen.verify.stated_words import EDGES
 
 MARK, LAID = 0.8, 0.5  # mm, widths of strokes: the mark, and the line that lies on it
+LONG, HALF, SHORT = 1.9, 1.4, 0.8  # mm, lengths of lines
 SCALE = 2.4  # mm drawn for a mm of the tongue
 WIDTH = 0.02  # mm, by which a stroke's width may be off
 NEAR, FAR = 4.0, 0.6  # mm from the mark to the boot's number; what a number may stand off its line
@@ -103,11 +105,12 @@ def _judge(ladder: StatedLadder, boot: float, strip: Strip, strokes: Array, abou
     edges = {"left": y1, "right": y0}
     for own, lines in rows.items():
         edge = edges[EDGES.get(own, "left")]
-        wanted = np.array([strip.x + SCALE * (one.x - line.x) for one in lines])
-        wanted = np.sort(wanted[(wanted >= x0) & (wanted <= x1)])
+        drawn = [(strip.x + SCALE * (one.x - line.x), _length(own, one)) for one in lines]
+        wanted = np.array(sorted(one for one in drawn if x0 <= one[0] <= x1)).reshape(-1, 2)
         there = (abs(strokes[:, [1, 3]] - edge) < limits.PRINTED).any(axis=1)
         there &= (strokes[:, 0] >= x0) & (strokes[:, 0] <= x1) & (strokes[:, 4] < MARK - WIDTH)
-        at = np.sort(strokes[there, 0])
+        long = abs(strokes[there, 1] - strokes[there, 3])
+        at = np.array(sorted(zip(strokes[there, 0], long, strict=True))).reshape(-1, 2)
         same = len(at) == len(wanted) and bool((abs(at - wanted) < limits.PRINTED).all())
         message = f"{ladder.half}: the picture's lines are not those of its {own} ladder"
         about.expect(same, CODE, message)
@@ -122,6 +125,13 @@ def _judge(ladder: StatedLadder, boot: float, strip: Strip, strokes: Array, abou
         about.expect(abs(_middle(word) - place) < FAR, CODE, message)
     message = f"{ladder.half}: no number stands at its lines"
     about.expect(bool(strip.numbers), CODE, message)
+
+
+def _length(row: str, line: LadderLine) -> float:
+    """How long a line is drawn, mm: as it is on the top of the tongue, in kind."""
+    if line.number or line.first % 5 == 0:
+        return LONG
+    return HALF if is_half(row, line) else SHORT
 
 
 def _middle(word: Word) -> float:

@@ -13,7 +13,7 @@ from jiggen.report.sheet.strip import strip
 from jiggen.report.sides import rail_readings
 from jiggen.report.summary import WRONG_LINE
 
-SIZE = 2.0  # of a strip picture, beside those of the list of all boots
+SIZE = 1.8  # of a strip picture, beside those of the list of all boots
 STOPS = (0.4, 0.12, 0.14, 0.17, 0.17)  # of the width, per column
 WITNESS = (
     "From above, tip to the right: the wide line is the ski's mark. Both edges must look so, or it "
@@ -46,8 +46,11 @@ def _lines(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]
             reading, x = setting.readings[ladder.half], setting.first_holes[ladder.half]
             hole = plain(job.first_holes[ladder.part])
             line = f"{plain(ladder.half)} half: {reading.edge} edge, {plain(str(reading.line))}"
-            also = f"{plain(reading.other)}; {hole} {kit.full(abs(x), units)} from the mark."
-            words = kit.para(line, kit.HEADING, bold=True), kit.para(f"On the other edge: {also}")
+            look = (
+                f"It is {reading.look}. On the other edge: {plain(reading.other)}. By a rule, "
+                f"{hole} is {kit.full(abs(x), units)} from the mark."
+            )
+            words = kit.para(line, kit.HEADING, bold=True), kit.para(look)
             cells.append([*words, strip(ladder.boot_lines, setting.boot, own, SIZE)])
     if cells:
         heading = [*kit.headline("Lay this line on the ski's mark", width), kit.para(WITNESS)]

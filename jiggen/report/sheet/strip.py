@@ -4,14 +4,15 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from jiggen.draw.fonts import CAPITALS, POINT, plain, width_of
 from jiggen.draw.shapes import Area, Line, Pen, Shape, grey
-from jiggen.record.ladders import EDGES, LadderLine, RowName
+from jiggen.record.ladders import EDGES, LadderLine, LineLength, RowName, length_of
 from jiggen.report.sheet import kit
 from jiggen.units import number
 
 # mm as drawn, at a size of 1:
 SCALE = 2.4  # mm drawn for a mm of the tongue
 BAND, OVER = 5.4, 2.0  # the tongue across, and the ski seen beside it
-LONG, SHORT = 1.9, 1.2  # lines
+LONG = 1.9  # a numbered line
+LENGTHS: dict[LineLength, float] = {"long": LONG, "half-long": 1.4, "short": 0.8}
 END = 2.5  # mm of the tongue past its last line
 NUMBER, BOOT = 5.0, 5.5  # points
 INK, LAID, MARK, SIDE = Pen(0.2), Pen(0.5), Pen(0.8), Pen(0.15)
@@ -54,7 +55,7 @@ def _strip(rows: Rows, boot: float, width: float, size: float) -> Iterator[Shape
             x = middle + scale * (line.x - mine.x)
             if not 0.0 <= x <= width:
                 continue
-            long = LONG if line.number or not line.first % 5 else SHORT
+            long = LENGTHS[length_of(row, line)]
             pen = LAID if row == name and line == mine else INK
             yield Line((x, edge), (x, edge + inwards * long), pen)
             words = plain(line.number)

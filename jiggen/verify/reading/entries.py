@@ -112,6 +112,11 @@ class LadderLine(Entry):
     number: Annotated[str, Field(max_length=20)] = ""
 
 
+def is_half(row: str, line: LadderLine) -> bool:
+    """Whether a line must be half long on the top: lengths that end in 4 and 9, unless numbered."""
+    return row in ("odd", "even") and not line.number and line.first % 5 == 4
+
+
 class LadderRow(Entry):
     """Lines side by side, in the ski frame, mm.
 
