@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from jiggen.errors import InputError
+from jiggen.progress import wrote
 
 # The files of a built folder besides its parts and beds.
 MANIFEST = "manifest.json"
@@ -181,5 +182,6 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes, key: str = "") 
                 stream.flush()
                 os.fsync(stream.fileno())
             part.replace(target)
+            wrote(path)
         finally:
             part.unlink(missing_ok=True)

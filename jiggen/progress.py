@@ -6,6 +6,7 @@ The listener and the list of notes are context variables: no function need hand 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from os import PathLike, fspath
 
 from jiggen.errors import Finding
 
@@ -13,6 +14,7 @@ Listener = Callable[[str], None]
 
 _LISTENER: ContextVar[Listener | None] = ContextVar("listener", default=None)
 _NOTES: ContextVar[list[Finding] | None] = ContextVar("notes", default=None)
+_WRITTEN: ContextVar[list[str] | None] = ContextVar("written", default=None)
 
 
 def announce(step: str) -> None:
@@ -53,3 +55,19 @@ def keeping_notes() -> Iterator[None]:
         yield
     finally:
         _NOTES.reset(token)
+
+
+def wrote(path: str | PathLike[str]) -> None:
+    """Keep that the file or folder at `path` is there now, whole, if that is kept."""
+    if (written := _WRITTEN.get()) is not None:
+        written.append(fspath(path))
+
+
+@contextmanager
+def keeping_written(written: list[str]) -> Iterator[None]:
+    """Add to `written` the paths of what is written within this context."""
+    token = _WRITTEN.set(written)
+    try:
+        yield
+    finally:
+        _WRITTEN.reset(token)

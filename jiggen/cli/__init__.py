@@ -21,13 +21,15 @@ import typer
 from jiggen.cli.options import Default, defaults_for, placed
 from jiggen.cli.output import as_lines, in_options, say
 from jiggen.cli.program import app
+from jiggen.cli.stopping import stoppable
 from jiggen.errors import CheckFailed, Finding, JiggenError
-from jiggen.progress import keeping_notes
+from jiggen.progress import keeping_notes, keeping_written
 
 __all__ = ["app", "main", "run"]
 
 DONE, BAD_USE, FAULT, SYSTEM, STOPPED, UNREAD = 0, 2, 70, 74, 130, 141
 PROGRAM = "jiggen"
+SHOWN = 3  # of what was written, when it is stopped
 SELDOM = 100_000  # objects made before the garbage collector looks for rings among them
 # Importing a module registers its commands.
 for _module in ("build", "check", "layout", "new", "printed", "remount", "survey"):
@@ -59,6 +61,7 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
     words = [word for word in argv if word != "--debug"]
     debug = len(words) < len(argv)
     used: dict[str, Default] = {}
+    written: list[str] = []
     for stream in (sys.stdout, sys.stderr):  # no name that their encoding lacks ends the program
         if reconfigure := getattr(stream, "reconfigure", None):
             reconfigure(errors="backslashreplace")
@@ -69,8 +72,14 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         in_files = {field: default.words for field, default in used.items()}
         defaults = dict.fromkeys(getattr(command, "commands", ()), in_files)
         given = words or ["--help"]
-        with keeping_notes(), command.make_context(PROGRAM, given, default_map=defaults) as begun:
-            command.invoke(begun)
+        with keeping_notes(), keeping_written(written), stoppable() as stop:
+            try:
+                with command.make_context(PROGRAM, given, default_map=defaults) as begun:
+                    command.invoke(begun)
+            except Exception as error:
+                if stop.wanted:  # and something made another error of it
+                    raise KeyboardInterrupt from error
+                raise
         sys.stdout.flush()
     except typer.Exit as end:
         return end.exit_code
@@ -82,7 +91,7 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         hint = f"See {context.command_path if context else PROGRAM} --help."
         return _report([Finding("cli.use", error.format_message(), hint=hint)], BAD_USE, words)
     except (KeyboardInterrupt, typer.Abort):
-        return STOPPED
+        return _report([_stopped(written)], STOPPED, words)
     except BrokenPipeError:
         # Keep Python from writing once more, at its end, to a pipe that nobody reads.
         with suppress(OSError, ValueError), Path(os.devnull).open("wb") as nowhere:
@@ -94,6 +103,15 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         system = isinstance(error, OSError)
         return _report([_unforeseen(error)], SYSTEM if system else FAULT, words)
     return DONE
+
+
+def _stopped(written: Sequence[str]) -> Finding:
+    """That Ctrl-C ended the command, and what is there of it all the same."""
+    if not written:
+        return Finding("cli.stopped", "nothing was written")
+    more = f" and {len(written) - SHOWN} more" if len(written) > SHOWN else ""
+    names = f"{', '.join(written[:SHOWN])}{more}"
+    return Finding("cli.stopped", f"written before that, each whole: {names}; nothing else")
 
 
 def _unforeseen(error: Exception) -> Finding:
@@ -114,7 +132,7 @@ def _report(findings: Iterable[Finding], code: int, words: list[str]) -> int:
         errors = [in_options(finding).as_dict() for finding in findings]
         typer.echo(json.dumps({"exit": code, "errors": errors}, indent=1, ensure_ascii=False))
         return code
-    word = "failed" if code == CheckFailed.exit_code else "error"
+    word = {CheckFailed.exit_code: "failed", STOPPED: "stopped"}.get(code, "error")
     for finding in findings:
         say(as_lines(finding), err=True, word=word)
     return code

@@ -26,6 +26,7 @@ from jiggen.files import (
     within,
 )
 from jiggen.pattern.read import parse_pattern
+from jiggen.progress import wrote
 from jiggen.record import Record, json_text
 from jiggen.record.entries import FileEntry
 
@@ -211,6 +212,7 @@ def put_in_place(folder: Path, target: Path) -> None:
             raise
         with suppress(OSError):
             old.replace(folder)  # as a part it is never put back, however little of it is left
+    wrote(target)
     shutil.rmtree(folder, ignore_errors=True)
 
 

@@ -16,6 +16,7 @@ from jiggen.executors import do_all
 from jiggen.export.folder import clear_leftovers
 from jiggen.export.manifest import versions
 from jiggen.job import Job, job_name
+from jiggen.progress import wrote
 from jiggen.record import JigRecord, read_jig
 from jiggen.verify import certify
 
@@ -66,6 +67,8 @@ def build_evening(
             with suppress(InputError):  # another jiggen builds there: what it has is its own
                 clear_leftovers(task.folder)
         outcomes[task.key] = outcome
+        if outcome.state == "built":  # by another process
+            wrote(outcome.folder)
         done(outcome)
     return tuple(outcomes[task.key] for task in tasks)
 
