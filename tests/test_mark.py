@@ -18,8 +18,10 @@ from jiggen.errors import InputError
 from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.read import read_jobs
 from jiggen.files import mark_of
+from jiggen.record import JigRecord
 from jiggen.report.evening import run_sheet_pdf
 from jiggen.report.mark import FIND
+from jiggen.report.redrill import for_boot
 from jiggen.verify.drawn import squeezed
 from jiggen.verify.reading.pdf import read_pages
 from jiggen.verify.reading.stated import Stated
@@ -134,3 +136,14 @@ def test_a_column_of_the_evening_says_where_a_pairs_mark_is(tmp_path, monkeypatc
         plan_evening(read_jobs(jobs), TERMS)
     found = [(finding.where.rpartition(":")[2], finding.key) for finding in caught.value.findings]
     assert found == [("2", "mark"), ("3", "mark")]
+
+
+def test_the_page_for_one_pair_has_the_mark_too():
+    record = JigRecord.model_validate(marked("club-piste", CHORD))
+    found = for_boot(record, 305.0).inputs.ski_in_hand
+    assert found == record.inputs.ski_in_hand and found.mark.from_tail == 862.5
+    assert squeezed("862.5 mm in front of the tail's end") in words_of(
+        sheet_pdf(marked("club-piste", CHORD), boot=305.0)
+    )
+    with pytest.raises(InputError, match="looks like a shoe size"):
+        for_boot(record, 26.5)

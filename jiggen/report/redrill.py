@@ -2,12 +2,14 @@
 
 from dataclasses import asdict
 
+from pydantic import TypeAdapter
+
 from jiggen.design.sidewall import run_out
 from jiggen.drilling import DrillingLimits, SkiState, check_all_boots
 from jiggen.drilling.clamping import unheld
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.layout import recorded_layout
-from jiggen.pattern.model import Area, Screw
+from jiggen.pattern.model import SHOE_SIZES, SOLE_HINT, Screw
 from jiggen.record import JigRecord, check_usable
 from jiggen.record.entries import SkiInHand
 from jiggen.record.model import BootLayout
@@ -27,9 +29,8 @@ def for_boot(record: JigRecord, boot: float) -> JigRecord:
 
     Raises InputError ``sheet.boot`` for a boot that the jig does not serve, and as `redrilled`.
     """
-    measured = record.inputs.ski_in_hand
-    area = Area(**measured.area.model_dump()) if measured.area else None
-    state = SkiState(measured.thickness, measured.widths, area)
+    measured = record.inputs.ski_in_hand.model_dump()
+    state = TypeAdapter(SkiState).validate_python(measured)
     limits = DrillingLimits(**record.inputs.drilling_limits)
     return _narrowed(redrilled(record, state, limits, boot), boot)
 
@@ -42,6 +43,8 @@ def _narrowed(record: JigRecord, boot: float) -> JigRecord:
         made = f"{least:g}" if least == most else f"{least:g} to {most:g}"
         message = f"the jig is for a boot sole of {made} mm, not {boot:g} mm"
         hint = "Read the length on the shell again, or build a jig for this boot."
+        if SHOE_SIZES[0] <= boot <= SHOE_SIZES[1]:
+            message, hint = f"{boot:g} looks like a shoe size", SOLE_HINT
         raise InputError.of("sheet.boot", message, key="boot", hint=hint)
     entries = tuple(entry for entry in record.boots if entry.boot == boot)
     if record.ladders and not entries:
