@@ -135,7 +135,16 @@ def whole_manifest() -> Seeds:
 def measured() -> Seeds:
     from printer_samples import SMALL
 
-    return {"gauge.toml": SMALL.encode()}
+    from jiggen.inputs.form import form_table
+
+    return {"gauge.toml": SMALL.encode(), "gauge.csv": form_table(SMALL).encode()}
+
+
+def surveyed() -> Seeds:
+    from jiggen.inputs.form import form_table
+
+    [(name, text)] = files("tests/data/survey.toml")().items()
+    return {name: text, "survey.csv": form_table(text.decode()).encode()}
 
 
 ROUND_SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="300mm" viewBox="0 0 300 100">
@@ -336,7 +345,7 @@ def in_jig(seeds: Seeds) -> Seeds:
 
 READERS = (
     Reader("pattern", 24, files("patterns/*.toml"), pattern),
-    Reader("survey", 12, files("tests/data/survey.toml"), survey),
+    Reader("survey", 12, surveyed, survey),
     Reader(
         "old holes",
         8,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from jiggen.cli import options, output
+from jiggen.cli import forms, options, output
 from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
@@ -35,7 +35,6 @@ NAME = Option(
     "text",
     "What to call printer and material together: club-hall-petg. It replaces one of that name.",
     group="Options",
-    required=True,
 )
 MATERIAL = Option(
     "material", "text", "What it was printed in.", group="Options", default="", metavar="TEXT"
@@ -53,9 +52,6 @@ LIMIT = Option(
 REACH = Option(
     "caliper", "length", "With --blank: ask only for what a caliper opens that far.", positive=True
 )
-BLANK = result(
-    "blank", "path", "Write a file that lists what is worth measuring, .toml.", suffix=".toml"
-)
 STORED_AS = result(
     "name", "text", "Store the corrected profile under that name, to build with --printer."
 )
@@ -64,8 +60,10 @@ STORED_AS = result(
 @command(None, group=profile)
 def fit(
     file: Annotated[Path, FILE],
-    name: Annotated[str, NAME],
+    name: Annotated[str | None, NAME],
     material: Annotated[str, MATERIAL],
+    blank: Annotated[Path | None, forms.BLANK],
+    ask: Annotated[bool, forms.ASK],
     as_json: options.JsonOption,
 ) -> None:
     """Find a printer's scales, skew and offsets from the caliper readings of its gauge.
@@ -78,7 +76,18 @@ def fit(
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_measurements
 
+    if blank is not None:
+        from jiggen.inputs.document import read_text
+        from jiggen.measure.printer.read import KIND
+
+        forms.write_blank(blank, read_text(file, KIND), as_json)
+        return
+    if name is None:
+        hint = "Say what to call printer and material together: --name club-hall-petg."
+        raise InputError.of("cli.missing", "the profile has no name", key="--name", hint=hint)
     check_name(name, material)
+    if ask:
+        forms.ask_readings(file)
     found = fit_gauge(read_measurements(file))
     against, cautions = refusals(found), warnings(found)
     made = None if against else profile_of(found, name, material)
@@ -199,8 +208,9 @@ def printed(
     folder: options.FolderArgument,
     file: Annotated[Path | None, PINS],
     limit: Annotated[float | None, LIMIT],
-    blank: Annotated[Path | None, BLANK],
+    blank: Annotated[Path | None, forms.BLANK],
     caliper: Annotated[float | None, REACH],
+    ask: Annotated[bool, forms.ASK],
     name: Annotated[str | None, STORED_AS],
     as_json: options.JsonOption,
 ) -> None:
@@ -226,17 +236,11 @@ def printed(
     with output.shown_progress():
         certify(folder)
     if blank is not None:
-        from jiggen.files import write_whole
         from jiggen.measure.printer.to_measure import blank_text
 
         options.check_outside(blank, folder, "--blank")
-        if blank.exists():  # and may be filled in already
-            message = "there is already a file of that name; nothing was written"
-            hint = "It may hold what you measured: choose another name."
-            raise InputError.of("cli.exists", message, where=str(blank), key="--blank", hint=hint)
         reach = float("inf") if caliper is None else caliper
-        write_whole(blank, blank_text(printout.jig, limit, reach), "--blank")
-        output.write(as_json, lambda: {"written": str(blank)}, lambda: f"Written: {blank}")
+        forms.write_blank(blank, blank_text(printout.jig, limit, reach), as_json)
         return
     assert file is not None  # it is the one or the other
 
@@ -246,6 +250,8 @@ def printed(
 
     if name is not None:
         check_name(name)
+    if ask:
+        forms.ask_readings(file)
     holes = [one.holes for one in printout.jig.rigid]
     lengths = [(one.body, one.direction) for one in printout.jig.lengths]
     read = read_printed(file, *holes, lengths=lengths)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
-from jiggen.cli import options, output
+from jiggen.cli import forms, options, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
@@ -17,7 +17,8 @@ from jiggen.units import counted
 if TYPE_CHECKING:
     from jiggen.measure.survey.examination import Examination
 
-FILE = argument("file", "path", "A survey file: what you measured, as TOML.")
+FILE = argument("file", "path", "What you measured: a form filled in.", required=False)
+HOLES = Option("holes", "count", "With --blank: how many holes.", default="8", counts=(4, 26))
 LIMIT = Option(
     "limit", "length", "Largest uncertainty of a hole (95 %) allowed.", default="0.3", positive=True
 )
@@ -33,19 +34,34 @@ FOUND_SVG = replace(table.SVG, help="Draw what was found, 1:1, as SVG.")
 
 @command(PATTERNS)
 def survey(
-    file: Annotated[Path, FILE],
+    file: Annotated[Path | None, FILE],
     limit: Annotated[float, LIMIT],
     sigma: Annotated[float | None, SIGMA],
     out: Annotated[Path | None, OUT],
     accept: Annotated[bool, ACCEPT],
     svg: Annotated[Path | None, FOUND_SVG],
+    blank: Annotated[Path | None, forms.BLANK],
+    holes: Annotated[int, HOLES],
+    ask: Annotated[bool, forms.ASK],
     as_json: options.JsonOption,
 ) -> None:
     """Find where a plate's holes are from distances you measured, and write a pattern file.
 
+    First write the form to fill in: jiggen survey --blank FILE.
+
     Says how surely each hole is known, which reading is most likely wrong, what to measure next.
     Exit code 1, and no pattern, when the holes are not known well enough.
     """
+    if (file is None) == (blank is None):
+        message = "neither a survey nor --blank" if file is None else "a survey and --blank at once"
+        hint = "First --blank FILE, to be filled in; then the file alone."
+        raise InputError.of("cli.use", message, key="--blank", hint=hint)
+    if blank is not None:
+        from jiggen.measure.survey.blank import blank_text
+
+        forms.write_blank(blank, blank_text(holes), as_json)
+        return
+    assert file is not None  # it is the one or the other
     if out is not None and file.exists() and out.exists() and file.samefile(out):
         hint = "Name another file: the survey is what you measured, keep it."
         raise InputError.of("cli.same-file", "that is the survey itself", key="--out", hint=hint)
@@ -56,6 +72,8 @@ def survey(
     from jiggen.measure.survey.read import read_survey
     from jiggen.measure.survey.results import pattern_text, survey_svg
 
+    if ask:
+        forms.ask_readings(file)
     found = examine(read_survey(file), sigma)
     against, cautions = refusals(found, limit), warnings(found)
     refused = against and not accept

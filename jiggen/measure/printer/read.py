@@ -13,8 +13,9 @@ from typing import Annotated, Literal, cast
 
 from pydantic import BeforeValidator, Field, ValidatorFunctionWrapHandler, WrapValidator
 
-from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.document import FileKind
 from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
+from jiggen.inputs.form import read_form
 from jiggen.inputs.shape import (
     Number,
     Shape,
@@ -226,7 +227,7 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
     no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
-    document = read_document(path, KIND)
+    document = read_form(path, KIND)
     unit = unit_of(document.data)
     file = validate(GaugeFile, document, document.data, unit)
     document.refuse(_inconsistent(file))
@@ -249,7 +250,7 @@ def read_printed(
     Raises InputError as `read_measurements`; ``printer.no-pin`` where the pins measured over are
     not given, ``printer.loose-halves`` for a reading from one half to another.
     """
-    document = read_document(path, KIND)
+    document = read_form(path, KIND)
     unit = unit_of(document.data)
     file = validate(PrintedFile, document, document.data, unit)
     rows = [row.model_copy(update={"over": row.over or file.over}) for row in file.distance]

@@ -9,8 +9,9 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
-from jiggen.inputs.document import FileKind, read_document
+from jiggen.inputs.document import FileKind
 from jiggen.inputs.faults import Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
+from jiggen.inputs.form import read_form
 from jiggen.inputs.shape import (
     Shape,
     Size,
@@ -38,18 +39,34 @@ SCALE = 0.003  # by so much of its length a tool may read wrong, as one
 
 
 def _several(value: object) -> object:
-    """One value stands for a list of it."""
-    return tuple(value) if isinstance(value, list) else (value,)
+    """One value stands for a list of it; "" for none, as a form has it before it is filled in."""
+    return tuple(one for one in (value if isinstance(value, list) else [value]) if one != "")
+
+
+def _measured(value: object) -> object:
+    """What was filled in."""
+    if value == "":
+        raise fault("type", "is not filled in yet", "Write the diameter of the hole: 5.5.")
+    return value
+
+
+def _names(value: object) -> object:
+    """Names in a list, or in one text with blanks between them."""
+    return _several(re.split(r"[\s;,]+", value.strip()) if isinstance(value, str) else value)
 
 
 def _pairs(value: object) -> object:
+    if isinstance(value, str):  # as a table has it: a-b c-d
+        value = [pair.split("-") for pair in re.split(r"[\s;,]+", value.strip()) if pair]
     if isinstance(value, list) and all(isinstance(pair, list) and len(pair) == 2 for pair in value):
         return tuple(tuple(pair) for pair in value)
     raise fault("type", f"is {shown(value)}, but must be a list of pairs of holes")
 
 
 # Beyond these limits in mm a slip of the decimal point is likelier: common practice, no source.
-Diameter = Annotated[Size, between(1.0, 60.0, "diameter", "a hole"), typed]
+Diameter = Annotated[
+    Size, between(1.0, 60.0, "diameter", "a hole"), typed, BeforeValidator(_measured)
+]
 Distance = Annotated[Size, between(0.0, 1500.0, "distance", "a distance", above=True), typed]
 Distances = Annotated[
     tuple[Distance, ...],
@@ -62,7 +79,7 @@ Sigma = Annotated[
     typed,
     Field(description="the standard uncertainty (1 σ) of a reading: caliper 0.05, ruler 0.3"),
 ]
-Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
+Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Pairs = Annotated[tuple[tuple[str, str], ...], BeforeValidator(_pairs)]
 
 
@@ -191,7 +208,7 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     holes     no-hole, too-many-holes, unknown-hole, same-hole, no-distance, edges
     plate     pairs, side, origin, middle, along
     """
-    document = read_document(path, KIND)
+    document = read_form(path, KIND)
     unit = unit_of(document.data)
     file = validate(SurveyFile, document, document.data, unit)
     tables = {"distances": file.distances, "other_tool": file.other_tool}
@@ -265,7 +282,7 @@ def _read(
     elif not wrong and edges == 2 and OPPOSITE[first] != second:
         message = f"the {first} and the {second} edge meet in a corner and have no distance"
         wrong = [Fault(path, "edges", message, "Measure front to rear, or left to right.")]
-    elif not wrong and not (line.centre or line.outside or line.inside):
+    elif not wrong and not line.model_fields_set & {*METHODS}:
         hint = "Write { centre = … }, { outside = … } or { inside = … }, or several of them."
         wrong = [Fault(path, "no-distance", "no distance is given", hint)]
     yield from wrong
