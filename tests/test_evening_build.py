@@ -153,7 +153,12 @@ def the_print_job_is_that_of_the_folders(said, pdf: bytes, evening):
     assert shared["rail, of 2 kinds"] == (8, 8)
     assert 2 * (3 + 6) < said["grams_without_sharing"] - said["grams"] < 2 * (4 + 7)
     text = " ".join(page.text for page in read_pages(pdf))
-    for words in ("To print and to buy", "Beds in the order they are printed", "leave out 2"):
+    for words in (
+        "To print and to buy",
+        "Beds in the order they are printed",
+        "leave out 2",
+        "Put on, from a jig before: 2 × knob, 2 × pinion",
+    ):
         assert words in text
 
 

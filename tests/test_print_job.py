@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from hashlib import sha256
+from pathlib import Path
 
 import pytest
 from record_samples import jig_data
 from test_evening_plan import HEAD, TERMS
 
 from jiggen.design import Settings, SkiRange
-from jiggen.evening import plan_evening
+from jiggen.errors import Finding
+from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.read import read_jobs
 from jiggen.job import Job, design_job
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.record import JigRecord
+from jiggen.report.evening import warnings_of
 from jiggen.report.evening.print_job import RATE, print_job
 
 
@@ -60,6 +63,11 @@ def test_what_moves_from_jig_to_jig_is_printed_once(plan, jigs):
         (3, {"rail": 4}, {"pinion": 2, "knob": 2}),
     ]
     assert found.spared == 1
+    assert found.moved == {
+        1: {},
+        2: {"rail": 4, "pinion": 2, "knob": 2},
+        3: {"pinion": 2, "knob": 2},
+    }
     assert {one.what: (one.each, one.shared) for one in found.parts} == {
         "rail, of 2 kinds": (12, 8),
         "pinion": (6, 2),
@@ -92,6 +100,16 @@ def test_masses_and_hours_are_those_of_the_pieces_that_are_printed(plan, jigs):
     assert said["Print"].startswith("5 beds, ")
     assert said["Screws"] == "for the skis: 32 of 14 mm, 4 of 12 mm"
     assert "rule of thumb" in said["Hours"]
+
+
+def test_a_warning_is_said_once_with_the_jigs_it_is_of():
+    long, soft = Finding("design.bed-rim", "body is so long"), Finding("x", "softens")
+    built = [
+        Outcome("built", Path(f"jig-{n}"), warnings=w)
+        for n, w in enumerate(((long,), (soft, long)))
+    ]
+    told = [(one.where, one.message) for one in warnings_of(built)]
+    assert told == [("jig 1, 2", "body is so long"), ("jig 2", "softens")]
 
 
 def test_jigs_that_are_not_built_are_not_counted(plan, jigs):

@@ -64,7 +64,9 @@ BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig
 SKI_SPAN = _evening(
     "ski-span", "length", "The widest range of skis one jig may serve; default: as wide as it can."
 )
-PLAN_ONLY = _evening("plan", "flag", "Check the rows and say which jigs are needed; build nothing.")
+PLAN_ONLY = _evening(
+    "plan", "flag", "Check the rows; say which jigs are needed and which are there; build nothing."
+)
 WORKERS = _evening(
     "workers", "count", "How many jigs are built at a time; default: one per CPU.", counts=(1, 64)
 )
@@ -243,7 +245,7 @@ def evening(
     force: Annotated[bool, EVENING_FORCE],
     as_json: options.JsonOption,
 ) -> None:
-    """Build the fewest jigs that serve a whole list of pairs, and the sheet to drill them by.
+    """Build the fewest jigs that serve a whole list of pairs, and the sheet to print and drill by.
 
     Every row is checked first, and all faults are reported at once. Jigs that an earlier run
     finished are not built again. The sheet's order changes jig, drill and stop the fewest times.
@@ -270,7 +272,7 @@ def evening(
 
     from jiggen.files import write_whole
     from jiggen.pipeline.evening import planned_evening, records_of
-    from jiggen.report.evening import as_dict, as_text, print_job, run_sheet_pdf
+    from jiggen.report.evening import as_dict, as_text, print_job, run_sheet_pdf, warnings_of
 
     sheet = None
     if plan_only:
@@ -293,7 +295,7 @@ def evening(
         as_json,
         lambda: as_dict(plan, outcomes, job, sheet),
         lambda: as_text(plan, outcomes, job, sheet),
-        dict.fromkeys(warning for outcome in outcomes for warning in outcome.warnings),
+        warnings_of(outcomes),
         passed=not any(outcome.state == "failed" for outcome in outcomes),
     )
 

@@ -1,16 +1,17 @@
 """What an evening comes to, planned or done: words for people, plain values for machines."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
+from jiggen.errors import Finding
 from jiggen.evening import Outcome, Plan
 from jiggen.report import text_table
 from jiggen.report.evening.print_job import PrintJob, print_job
 from jiggen.report.evening.run_sheet import barred, run_sheet_pdf
 from jiggen.units import counted
 
-__all__ = ["as_dict", "as_text", "print_job", "run_sheet_pdf"]
+__all__ = ["as_dict", "as_text", "print_job", "run_sheet_pdf", "warnings_of"]
 
 STATES = {
     "planned": "to be built",
@@ -64,6 +65,16 @@ def as_text(
     if sheet:
         lines.append(f"Sheet:    {sheet}")
     return "\n".join(lines)
+
+
+def warnings_of(outcomes: Sequence[Outcome]) -> Iterator[Finding]:
+    """Every warning once, each with the jigs that it is of."""
+    jigs: dict[Finding, list[str]] = {}
+    for count, outcome in enumerate(outcomes, start=1):
+        for warning in outcome.warnings:
+            jigs.setdefault(warning, []).append(f"{count}")
+    for warning, numbers in jigs.items():
+        yield replace(warning, where=f"jig {', '.join(numbers)}")
 
 
 def job_lines(job: PrintJob, jigs: int) -> Iterator[str]:

@@ -46,13 +46,15 @@ class PrintJob:
     """What is printed and bought for the jigs that are built, `jigs` of them.
 
     They are used one after the other, so that parts which are the same to the byte, and the
-    screws with them, may go from jig to jig; `grams` would be printed if none did.
+    screws with them, may go from jig to jig: `moved` are those that each jig has from the ones
+    before it.  `grams` would be printed if none went.
     """
 
     jigs: int
     beds: tuple[BedToPrint, ...]
     spared: int
     grams: float
+    moved: Mapping[int, Mapping[str, int]]
     parts: tuple[Supply, ...]
     bought: tuple[Supply, ...]
     screws: tuple[tuple[float, int], ...]
@@ -97,6 +99,11 @@ class PrintJob:
         }
 
 
+def pieces(counts: Mapping[str, int]) -> str:
+    """Pieces of parts as words."""
+    return ", ".join(f"{n} × {part}" for part, n in counts.items())
+
+
 def _supply(one: Supply) -> str:
     more = f" ({one.each} with a set for each jig)" if one.each > one.shared else ""
     return f"{one.shared} × {one.what}{more}"
@@ -112,29 +119,32 @@ def print_job(plan: Plan, records: Sequence[JigRecord | None]) -> PrintJob | Non
         return None
     pool: Counter[str] = Counter()
     beds: list[BedToPrint] = []
+    moved: dict[int, Counter[str]] = {}
     spared, grams = 0, 0.0
     for jig, record in there.items():
         need = _moved(record)
         spare = need & pool
         for bed in record.beds:
             left_out = _taken(bed, record, spare)
-            pieces = Counter(bed.counts) - left_out
+            moved[jig] = moved.get(jig, Counter()) + left_out
+            new = Counter(bed.counts) - left_out
             masses = {part.name: part.printed for part in record.plastic.parts}
             grams += sum(masses[part] * n for part, n in bed.counts.items())
-            if not pieces:
+            if not new:
                 spared += 1
                 continue
-            mass = sum(masses[part] * n for part, n in pieces.items())
+            mass = sum(masses[part] * n for part, n in new.items())
             hours = mass / record.plastic.density / RATE
             infill = bed.advice.infill if bed.advice else 100
-            told = dict(pieces), dict(left_out)
-            beds.append(BedToPrint(jig, bed.file, infill, *told, mass, hours))
+            both = dict(new), dict(left_out)
+            beds.append(BedToPrint(jig, bed.file, infill, *both, mass, hours))
         pool |= need
     return PrintJob(
         len(there),
         tuple(beds),
         spared,
         grams,
+        moved,
         tuple(_parts(list(there.values()))),
         tuple(_bought(list(there.values()))),
         tuple(sorted(_screws(plan).items(), reverse=True)),

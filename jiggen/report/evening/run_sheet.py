@@ -19,7 +19,7 @@ from jiggen.evening import Clamping, Outcome, Plan, PlannedJig, Task
 from jiggen.evening.check import Pair
 from jiggen.pattern.model import Side
 from jiggen.record.results import DepthStop
-from jiggen.report.evening.print_job import PrintJob
+from jiggen.report.evening.print_job import PrintJob, pieces
 from jiggen.report.mark import where_marked
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
@@ -179,6 +179,9 @@ class _Sheet:
             kit.para(f"{_facts(jig)} · engraved: {marks}"),
             kit.para(folder, kit.SMALL, dim=kit.DIM),
         ]
+        if self.job and (moved := self.job.moved.get(count)):
+            words = f"Put on, from a jig before: {pieces(moved)}, with their screws and nuts."
+            heading += [kit.gap(1.0), kit.para(words, bold=True)]
         if jig.halves:
             words = BY_LINES
             for band in [band for half in jig.halves for band in half.bands][:1]:
@@ -249,15 +252,14 @@ class _Sheet:
 def _printed(job: PrintJob, width: float) -> Iterator[Flowable]:
     """What is printed and bought for the evening, with a box to tick for each bed."""
     shares = [share * width for share in (0.14, 0.86)]
-    facts = [[kit.para(heading, bold=True), kit.para(plain(said))] for heading, said in job.words()]
+    facts = [[kit.para(heading, bold=True), kit.para(plain(text))] for heading, text in job.words()]
     yield kit.section("To print and to buy", facts, shares, below=0.8, right=RIGHT)
     rows = []
     for bed in job.beds:
-        pieces = ", ".join(f"{n} × {part}" for part, n in bed.pieces.items())
+        what = pieces(bed.pieces)
         if bed.left_out:
-            left = ", ".join(f"{n} × {part}" for part, n in bed.left_out.items())
-            pieces += f" (leave out {left}: there from a jig before)"
-        cells = (f"{bed.jig}", bed.file, pieces, f"{bed.infill} %", f"{bed.grams:.0f} g")
+            what += f" (leave out {pieces(bed.left_out)}: there from a jig before)"
+        cells = (f"{bed.jig}", bed.file, what, f"{bed.infill} %", f"{bed.grams:.0f} g")
         rows.append([*map(kit.para, (*cells, f"{bed.hours:.1f} h")), kit.tick(TICK)])
     yield kit.section(
         "Beds in the order they are printed",
