@@ -105,6 +105,20 @@ def test_a_hole_drawn_in_any_way_is_a_hole(tmp_path: Path, capsys):
     assert "LWPOLYLINE at (40, -20)" in comments(tmp_path)
 
 
+def test_a_circle_that_is_filled_or_drawn_over_is_one_hole(tmp_path: Path, capsys):
+    def draw(space) -> None:
+        clearance(space)
+        space.add_hatch().paths.add_edge_path().add_arc((40, 15), RADIUS, 0, 360)
+        space.add_lwpolyline([(-RADIUS, 15, 1), (RADIUS, 15, 1)], format="xyb", close=True)
+
+    path = drawing(tmp_path, draw)
+    assert places(path) == {(0.0, 15.0), (40.0, 15.0), (0.0, -15.0), (40.0, -15.0)}
+    code, out, err = imported(capsys, path, "--as-drawn", "--unusual")
+    assert (code, err) == (0, "")
+    assert "4 circles; its" in out
+    assert "4 holes, 2 pairs" in out
+
+
 def test_the_diameter_of_an_outline_is_its_own(tmp_path: Path):
     made = import_pattern(drawing(tmp_path, every_kind), Choices(as_drawn=True, unusual=True))
     assert {hole.drill.plain for group in made.pattern.groups for hole in group.holes} == {5.5}
