@@ -460,3 +460,16 @@ def test_the_command_keeps_out_of_the_jigs_folder(folder, capsys):
     assert "jiggen check knows every file" in capsys.readouterr().err
     assert main(["sheet", str(folder), "-o", str(folder.parent / "sheet.txt")]) == 2
     assert main(["sheet", str(folder.parent / "nothing")]) == 2
+
+
+def test_the_short_form_is_one_page(folder, capsys):
+    assert main(["sheet", str(folder), "--short", "--ticket", "Order 5"]) == 0
+    [page] = read_pages((folder.parent / "jig-boot-305.pdf").read_bytes())
+    for said in ("Order 5", "tick each", "In short, for each ski 1.", "Owner"):
+        assert said in page.text
+    assert all(caution in page.text for caution in CAUTIONS)
+    (folder / "manifest.json").write_text(json.dumps(ladder_manifest("club-piste")))
+    capsys.readouterr()
+    assert main(["sheet", str(folder), "--short"]) == 2
+    assert "for boots from 265 to 345 mm" in capsys.readouterr().err
+    assert main(["sheet", str(folder), "--short", "--boot", "306"]) == 0

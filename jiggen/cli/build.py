@@ -16,7 +16,7 @@ from jiggen import options as table
 from jiggen.cli import options, output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
-from jiggen.options import RESULT, SKI, Option, argument
+from jiggen.options import RESULT, Option, argument
 
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
@@ -37,19 +37,6 @@ GAUGE_OUT = replace(
 GAUGE_FORCE = replace(
     table.FORCE,
     help="Replace the folder even if it holds another gauge or readings, or is none of jiggen's.",
-)
-SHEET_CORE = replace(
-    table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
-)
-SHEET_BOOT = replace(
-    table.BOOT,
-    help="Only the page for the pair in hand, with this boot sole length: its line as a picture, "
-    "the rails' readings, drill and stop, holes, screws.",
-    group=table.SHEET,
-    required=False,
-)
-SHEET_OUT = replace(
-    table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
 )
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -333,59 +320,6 @@ def _built(
         return build_evening(
             plan, folder, executor=executor, force=force, done=lambda _: shown.advance(task)
         )
-
-
-@command(JIGS)
-def sheet(
-    folder: options.FolderArgument,
-    paper: Annotated[options.Paper, table.PAPER],
-    units: Annotated[options.Units, table.UNITS],
-    ticket: Annotated[str, table.TICKET],
-    plate_hole: Annotated[float | None, table.PLATE_HOLE],
-    boot: Annotated[float | None, SHEET_BOOT],
-    core: Annotated[options.Core | None, SHEET_CORE],
-    measured: options.SkiInHand,
-    limits: options.Limits,
-    out: Annotated[Path | None, SHEET_OUT],
-    as_json: options.JsonOption,
-) -> None:
-    """Write the sheet to work from: drill and depth stop, tools, steps, and the holes at 1:1.
-
-    The folder is verified again first. With what was measured on the ski in hand, the drilling is
-    checked again for it. Exit code 1 when the jig fails, or does not fit the ski: then no sheet is
-    made.
-    """
-    state, asked = measured.state(), limits.checked()
-    full = folder.resolve()
-    name = "sheet" if boot is None else f"boot-{boot:g}"
-    target = out or full.parent / f"{full.name}-{name}.pdf"  # beside the folder, under its name
-    options.check_outside(target, folder, "--out")
-
-    from jiggen.drilling import SkiState
-    from jiggen.files import write_whole
-    from jiggen.record import check_usable, read_jig
-    from jiggen.report.redrill import check_core, for_boot, redrilled
-    from jiggen.report.sheet import sheet_pdf
-    from jiggen.report.sides import about_rails
-    from jiggen.verify import certify
-
-    record = read_jig(folder)
-    if core:
-        check_core(record, core)
-    check_usable(record)
-    with output.shown_progress():
-        certify(folder)
-    if state != SkiState():
-        record = redrilled(record, state, asked, boot)
-    pages = sheet_pdf(
-        record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole, boot=boot
-    )
-    write_whole(target, pages, "--out")
-    data = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}
-    how = "Print it at 100 %, and check its bars with a ruler." if boot is None else "One page."
-    used = record if boot is None else for_boot(record, boot)
-    text = "\n".join((str(target), how, *about_rails(used)))
-    output.write(as_json, lambda: data, lambda: text)
 
 
 @command(JIGS)

@@ -24,6 +24,15 @@ def check_core(record: JigRecord, core: str) -> None:
         raise InputError(Finding("sheet.core", message, key="core", hint=hint))
 
 
+def only_boot(record: JigRecord) -> float:
+    """The one boot that a jig is for, mm.  Raises InputError ``sheet.short`` of one for many."""
+    if record.inputs.boots is None:
+        return record.inputs.boot
+    least, most = record.inputs.boots
+    message = f"the jig is for boots from {least:g} to {most:g} mm, and one page for one of them"
+    raise InputError.of("sheet.short", message, key="boot", hint="Say which boot is in hand.")
+
+
 def for_boot(record: JigRecord, boot: float) -> JigRecord:
     """`record` as it is used for one of its boots, mm: holes, stations and drilling of that one.
 

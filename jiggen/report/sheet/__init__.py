@@ -15,7 +15,7 @@ from jiggen.report.redrill import for_boot
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.bench import bench_sections
 from jiggen.report.sheet.document import LYING, Paper, frame_size, write_document
-from jiggen.report.sheet.pair import pair_sections
+from jiggen.report.sheet.pair import pair_page
 from jiggen.report.sheet.tiles import Plan, tile_pages
 
 __all__ = ["Paper", "layout_pdf", "sheet_pdf"]
@@ -58,7 +58,7 @@ def sheet_pdf(
         story += [NextPageTemplate(LYING), PageBreak()]
         story += tile_pages(plan, units, frame_size(paper, upright=False))
     else:
-        story = list(pair_sections(record, units, ticket, width))
+        story = pair_page(record, units, ticket, frame_size(paper))
     boots = "–".join(f"{boot:g}" for boot in inputs.boots or (inputs.boot,))
     title = f"Drilling sheet: {pattern}, boot {boots} mm"
     about = f"{pattern}, boot {kit.boot_lengths(record, units)}"

@@ -8,23 +8,50 @@ from jiggen.draw.fonts import plain
 from jiggen.record import JigRecord
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.bench import head, holes_section, record_rows
+from jiggen.report.sheet.document import Size
 from jiggen.report.sheet.setting import STOP_DIGITS, warning_sections
 from jiggen.report.sheet.strip import strip
-from jiggen.report.sides import rail_readings
+from jiggen.report.sides import press_words, rail_readings
 from jiggen.report.summary import WRONG_LINE
 
+SPARE = 1.0  # mm: heights are rounded
 SIZE = 1.8  # of a strip picture, beside those of the list of all boots
 STOPS = (0.4, 0.12, 0.14, 0.17, 0.17)  # of the width, per column
 WITNESS = (
     "From above, tip to the right: the wide line is the ski's mark. Both edges must look so, or it "
     "is the wrong line."
 )
+COMPARE = "Compare ticket, boot, shift and core with ski and jig, and both skis' marks."
+WHOLE = "Fix the ski. Jig on, arrow to the tip, its line on the mark in both windows."
+HALVES = "Fix the ski. One half on, arrow to the tip, its line on the mark, seen straight down."
+DRILL = (
+    "Look at the line again, lock, read all four rails, and clamp the jig down.",
+    "Set drill and stop, drill a scrap board, measure. Then drill, clear the chips, tick.",
+)
+NEXT = "The other half in the same way, by its own line."
+LAST = (
+    "Jig off, rims off, holes brushed. Test-fit the plate. Tap, glue and screws as the maker says.",
+    "Release set and tested by a trained technician; a second person checks.",
+)
 
 
-def pair_sections(
-    job: JigRecord, units: kit.Units, ticket: str, width: float
+def pair_page(job: JigRecord, units: kit.Units, ticket: str, room: Size) -> list[Flowable]:
+    """Everything on the page, which has so much `room`; `job` is that of one boot.
+
+    Steps in few words and the record's first row are there if they fit.
+    """
+    width, height = room
+    for short, row in ((True, 0), (True, 1), (False, 0), (False, 1)):
+        story = [*_sections(job, units, ticket, width, row), *(_short(job, width) if short else ())]
+        if kit.height_of(story, width) < height - SPARE:
+            break
+    return story
+
+
+def _sections(
+    job: JigRecord, units: kit.Units, ticket: str, width: float, row: int
 ) -> Iterator[Flowable]:
-    """Everything on the page, `width` mm wide; `job` is that of one boot."""
+    """What is always there, the record from a `row` on."""
     yield from head("Sheet for one pair", job, units, ticket, width)
     yield from _lines(job, units, width)
     yield _rails(job, units, width)
@@ -34,7 +61,15 @@ def pair_sections(
     screws = [f"{n} × {kit.full(mm, units)}" for mm, n in job.drilling.screws.items()]
     screws += [f"{ids}: none at hand fits. {hint}" for ids, hint in job.drilling.unfit.items()]
     words = kit.para(f"Screws, for one ski: {plain('; '.join(screws) or 'not given')}.")
-    yield kit.section((), [[words], [kit.gap(1.0)], *record_rows(width, 1)], (width,))
+    yield kit.section((), [[words], [kit.gap(1.0)], *record_rows(width, row)], (width,))
+
+
+def _short(job: JigRecord, width: float) -> Iterator[Flowable]:
+    """The steps of the whole sheet in few words."""
+    place, then = (HALVES, [NEXT]) if job.ladders else (WHOLE, [])
+    press = f"{press_words(job.hold)}, and turn the knobs until all four rails press."
+    lines = [COMPARE, place, press, *DRILL, *then, *LAST]
+    yield kit.checklist("In short, for each ski", kit.steps(lines), width)
 
 
 def _lines(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]:
