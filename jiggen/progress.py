@@ -34,7 +34,7 @@ def announcing_to(listener: Listener) -> Iterator[None]:
 
 
 def note(finding: Finding) -> None:
-    """Keep what is no fault but must be said, such as how a file was read, if notes are kept."""
+    """Keep what is worth telling and not a fault, such as how a file was read."""
     if (notes := _NOTES.get()) is not None and finding not in notes:
         notes.append(finding)
 

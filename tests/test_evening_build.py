@@ -218,7 +218,7 @@ def serially(work, tasks, _executor):
 @pytest.fixture
 def quick(monkeypatch):
     """No design is made to find out what a jig can serve."""
-    monkeypatch.setattr("jiggen.evening.fits", lambda *_: True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda *_: True)
 
 
 @pytest.fixture
@@ -338,7 +338,7 @@ def test_a_plan_alone_builds_nothing(quick, jobs, tmp_path, capsys, monkeypatch)
 
 def test_all_build_settings_reach_every_jig(jobs, capsys, monkeypatch, tmp_path):
     seen = []
-    monkeypatch.setattr("jiggen.evening.fits", lambda job: seen.append(job) or True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda job: seen.append(job) or True)
     (tmp_path / "shed.toml").write_text(
         'profile = 1\nname = "shed"\nmaterial = "ASA"\nhole = -0.1\nwall = 0.1\nslide = 0.3\n'
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
+from random import Random
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jiggen.evening.cover import Box, around, fewest, remembered
+from jiggen.evening.cover import Box, around, fewest, joined, remembered
 
 
 def serving(boots: float, ski: float, both: float = 1e9):
@@ -82,6 +84,60 @@ def test_over_boots_and_widths_no_parting_has_fewer_jigs(needs, serves):
 @given(st.lists(st.integers(250, 350), max_size=7), st.integers(0, 60))
 def test_over_boots_alone_no_parting_has_fewer_jigs(boots, reach):
     judge([box(boot, 80, 10) for boot in boots], serving(reach, 10))
+
+
+@settings(max_examples=60, deadline=None)
+@given(BOTH, st.integers(0, 2**32 - 1), st.integers(8, 40))
+def test_what_is_served_may_be_no_monotone_function_and_the_bound_holds(needs, seed, ski):
+    chance = Random(seed)
+    answers = dict.fromkeys(needs, True)
+
+    def serves(wanted: Box) -> bool:
+        return answers.setdefault(wanted, chance.random() < 0.5 and may_serve(wanted))
+
+    def may_serve(wanted: Box) -> bool:
+        return wanted in needs or wanted.ski[1] - wanted.ski[0] <= ski
+
+    sizes = range(1, len(needs) + 1)
+    every = {around(some) for size in sizes for some in combinations(needs, size)}
+
+    def within(wanted: Box) -> bool:  # a jig for more than is needed does as well
+        return any(one.holds(wanted) for one, served in answers.items() if served)
+
+    for one in sorted(every, key=Box.size):
+        serves(one)
+    groups, _ = fewest(needs, serves)
+    _, bound = fewest(needs, may_serve)
+    better = joined(groups, bound, serves)
+    assert bound <= least(needs, within) <= len(better) <= len(groups)
+    assert sorted(n for numbers, _ in better for n in numbers) == list(range(len(needs)))
+    for numbers, box in better:
+        assert box == around(needs[n] for n in numbers)
+        assert within(box)
+    if len(better) > bound:
+        assert not any(serves(around(box for _, box in two)) for two in combinations(better, 2))
+
+
+def test_groups_are_joined_where_only_a_part_of_them_is_refused():
+    needs = [box(305, low, 4) for low in (80, 90, 100, 110)]
+
+    def serves(wanted: Box) -> bool:  # two or three of them it refuses, all four it serves
+        return wanted.ski[1] - wanted.ski[0] in (4, 34)
+
+    groups, _ = fewest(needs, serves)
+    assert len(groups) == 4
+    assert len(joined(groups, 1, serves)) == 1
+    assert len(joined(groups, 4, serves)) == 4
+
+
+def test_shifts_are_a_side_of_a_box_as_boots_and_widths_are():
+    needs = [replace(box(305, 80, 4), shift=(s, s)) for s in (-8.0, 0.0, 9.0, 13.0)]
+
+    def serves(wanted: Box) -> bool:
+        return wanted.shift[1] - wanted.shift[0] <= 20
+
+    groups, bound = fewest(needs, serves)
+    assert len(groups) == bound == 2
 
 
 def test_a_cover_that_taking_the_longest_first_would_miss():

@@ -14,12 +14,14 @@ import pytest
 from jiggen.design import Settings, SkiRange
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import InputError
-from jiggen.evening import Spans, plan_evening, ski_needed
+from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.check import Terms
+from jiggen.evening.families import Spans, ski_needed
 from jiggen.evening.read import read_jobs
 from jiggen.job import Job, boots_alike, fits
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount.shifts import RemountLimits
+from jiggen.report.evening import as_text
 
 DATA = Path(__file__).parent / "data"
 HEAD = "ticket,pattern,boot,ski_toe,ski_heel,core,shift,thickness,old_holes\n"
@@ -34,7 +36,7 @@ def quick(monkeypatch):
         low, high = wanted.skis
         return boots_alike(wanted.pattern, wanted.boots) and low >= 60 and high - low <= 40
 
-    monkeypatch.setattr("jiggen.evening.fits", serves)
+    monkeypatch.setattr("jiggen.evening.families.fits", serves)
 
 
 def plan(folder: Path, rows: str, spans: Spans = Spans()):  # noqa: B008 - frozen
@@ -221,7 +223,7 @@ def test_the_margin_covers_the_sidecut_between_the_pieces_and_the_rails():
     # A ski with a sidecut of 12 m about its mark is wider by (230² - 170²)/12000 mm 60 mm
     # farther out than where it was measured, 170 mm from the mark.
     wider = (230**2 - 170**2) / 12_000
-    from jiggen.evening import MARGIN
+    from jiggen.evening.families import MARGIN
 
     assert wider <= MARGIN < wider + 0.5
 
@@ -234,15 +236,101 @@ def demo(quick):
     return plan_evening(read_jobs(DATA / "evening.csv"), TERMS)
 
 
-def test_the_demo_evening_is_served_by_the_fewest_jigs(demo):
+def test_every_ski_of_the_demo_evening_is_drilled_once(demo):
     assert len(demo.pairs) == 40
-    assert len(demo.jigs) == demo.bound
+    # By hand, of tests/data/evening.csv: pattern, core, ski of a mirrored pair, tenths of a shift.
+    assert demo.bound == 13 < len(demo.jigs)
     assert demo.skis == 80
     skis = Counter(
         (t.pair.row.ticket, ski) for j in demo.jigs for t in j.tasks for ski, _ in t.skis
     )
     assert len(skis) == 80
     assert set(skis.values()) == {1}, "every ski of every pair is drilled once"
+
+
+def words(found) -> str:
+    """What the command says of a plan."""
+    return as_text(found, [Outcome("planned", Path("jig"))] * len(found.jigs), None, None)
+
+
+def lies_as_the_jig_drills(task, jig) -> bool:
+    """Whether a pair's holes are those of its jig for its boot, moved by what its slot sets."""
+    drilled = np.add(jig.job.lay_out(task.pair.row.boot).positions, (task.by_slot, 0.0))
+    return np.allclose(task.drilled.layout.positions, drilled, rtol=0, atol=1e-9)
+
+
+def test_the_demo_evening_takes_a_jig_for_each_kind_of_holes_and_no_more():
+    found = plan_evening(read_jobs(DATA / "evening.csv"), TERMS)
+    assert len(found.jigs) == found.bound == 13
+    slotted = [(t.pair.row.ticket[:3], t.by_slot) for j in found.jigs for t in j.tasks if t.by_slot]
+    assert slotted == [("D07", 5.0), ("E05", -5.0)]
+    assert all(lies_as_the_jig_drills(task, jig) for jig in found.jigs for task in jig.tasks)
+
+
+def test_a_jig_for_many_boots_serves_other_shifts_by_its_slot(tmp_path):
+    rows = "".join(
+        f"S{n},club-piste,{boot},98,96,,{shift},,\n"
+        for n, (boot, shift) in enumerate(((285, 0), (305, -3), (305, -5), (325, 0)))
+    )
+    found = plan(tmp_path, rows)
+    [jig] = found.jigs
+    assert (jig.job.boots, jig.job.shift, found.bound) == ((285, 325), 0, 1)
+    assert [task.by_slot for task in jig.tasks] == [0, -3, -5, 0]
+    assert all(lies_as_the_jig_drills(task, jig) for task in jig.tasks)
+    # By the terms' own numbers: one mark and one reading more, the eye twice, 0.6 mm up.
+    mark, reading = 0.2 / 6**0.5, 0.15 / 6**0.5
+    eye = 0.6 * np.tan(np.radians(2.5 / 3**0.5))
+    assert jig.slot_error == pytest.approx(
+        1.96 * np.hypot(mark, np.hypot(reading, eye * 2**0.5)), 1e-3
+    )
+    text = words(found)
+    assert "285-325  -5, -3, 0" in text and "no fewer will do" in text
+    assert "Slot:     jig 1, shift set by its slot, up to 0.2 mm less exact: S1; S2" in text
+    each = plan(tmp_path, rows, Spans(slot=False))
+    assert sorted(jig.job.shift for jig in each.jigs) == [-5, -3, 0] and each.bound == 3
+
+
+def test_shifts_that_the_slot_has_no_line_for_take_jigs_of_their_own(monkeypatch, tmp_path):
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda _: True)
+    row = "S{0},club-piste,{1},98,96,,{0},,\n"
+    far = plan(tmp_path, row.format(-11, 285) + row.format(10, 325))
+    assert (len(far.jigs), far.bound) == (2, 2)  # 21 mm apart, and the slot has 10 to either side
+    near = plan(tmp_path, row.format(-10, 285) + row.format(10, 325))
+    assert [(jig.job.shift, jig.shifts) for jig in near.jigs] == [(0, (-10, 10))]
+    tenth = plan(tmp_path, row.format(0, 285) + row.format(2.3, 325))
+    assert (len(tenth.jigs), tenth.bound) == (2, 2)
+    # A plate about the boot centre has no ladder, and so no slot.
+    hut = plan(tmp_path, "".join(f"S{n},hut-plate,305,98,96,,{n},,\n" for n in (0, 5)))
+    assert (len(hut.jigs), hut.bound) == (2, 2)
+    # Boots of one length get the slot by a jig for one boot more.
+    one = plan(tmp_path, row.format(0, 305) + row.format(3, 305))
+    assert [jig.job.boots for jig in one.jigs] == [(305, 306)]
+
+
+def test_what_one_jig_serves_is_not_taken_for_monotone(tmp_path):
+    # Refused by itself, for its centring; served by a jig for one boot more.
+    [jig] = plan(tmp_path, "S1,club-piste,356,127,123,,7.5,,\n").jigs
+    assert (jig.job.boots, jig.job.skis) == ((356, 357), (121, 129))
+
+
+@pytest.mark.parametrize("hole", [(84, 96), (84, 106), (94, 106)])
+def test_a_refused_range_within_a_served_one_costs_no_jig(hole, monkeypatch, tmp_path):
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda job: job.skis != hole)
+    rows = "".join(f"H{w},hut-plate,305,{w},{w},,,,\n" for w in (86, 94, 96, 104))
+    found = plan(tmp_path, rows)
+    assert [jig.job.skis for jig in found.jigs] == [(84, 106) if hole != (84, 106) else (79, 106)]
+    assert len(found.jigs) == found.bound == 1
+
+
+def test_no_fewer_is_said_only_where_it_is_shown(monkeypatch, tmp_path):
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda job: job.skis[1] - job.skis[0] <= 20)
+    rows = "".join(f"H{w},hut-plate,305,{w},{w},,,,\n" for w in (80, 90, 100, 110))
+    found = plan(tmp_path, rows)
+    assert (len(found.jigs), found.bound) == (2, 1)
+    assert "Jigs:     2; no fewer were found; at least 1 are needed" in words(found)
+    asked = plan(tmp_path, rows, Spans(ski=20))
+    assert (len(asked.jigs), asked.bound) == (2, 2)
+    assert "Jigs:     2; no fewer will do" in words(asked)
 
 
 def test_each_jig_has_the_holes_of_each_of_its_pairs(demo):
@@ -267,7 +355,7 @@ def test_every_hole_is_in_one_stop_and_every_ski_gets_every_stop(demo):
 
 
 def test_a_jig_for_many_boots_is_planned_by_its_halves(monkeypatch, tmp_path):
-    monkeypatch.setattr("jiggen.evening.fits", lambda _: True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda _: True)
     rows = "".join(f"C{boot},club-piste,{boot},96,94,,,,\n" for boot in (285, 305, 325))
     found = plan(tmp_path, rows)
     [jig] = found.jigs

@@ -27,7 +27,7 @@ BESIDE = {
     "drilling": {"pattern", "layout"},
     "accuracy": {"pattern", "layout", "design"},
     "job": {"pattern", "layout", "design", "accuracy", "drilling", "measure"},
-    "evening": {"pattern", "layout", "design", "drilling", "measure", "remount", "job"},
+    "evening": {"pattern", "layout", "design", "accuracy", "drilling", "measure", "remount", "job"},
 }
 MAY_LOOK_ASIDE = {"export", "report", "pipeline", "cli"}
 COMMON = {

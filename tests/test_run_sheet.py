@@ -73,7 +73,7 @@ def plans(folder):
     @cache
     def plan(case: str):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("jiggen.evening.fits", REACH[case == "ladder"])
+            patch.setattr("jiggen.evening.families.fits", REACH[case == "ladder"])
             return plan_evening(jobs(case), TERMS)
 
     def jobs(case: str) -> Jobs:
@@ -185,7 +185,7 @@ def test_a_pair_worked_by_hand(pages):
 
 
 def test_a_screw_that_failed_its_check_is_not_in_the_column(tmp_path, monkeypatch):
-    monkeypatch.setattr("jiggen.evening.fits", one_boot)
+    monkeypatch.setattr("jiggen.evening.families.fits", one_boot)
     text = find_pattern("club-piste").read_text().replace("[12, 14, 16]", "[30]")
     (tmp_path / "long.toml").write_text(text)
     (tmp_path / "one.csv").write_text(HEAD + "A1,long.toml,305,98,96,,,,\n")
@@ -272,7 +272,7 @@ def test_the_same_bytes_for_the_same_evening(plans):
 
 
 def test_tickets_that_cannot_be_printed_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("jiggen.evening.fits", lambda *_: True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda *_: True)
     path = tmp_path / "jobs.csv"
     path.write_text(HEAD + "A山,hut-plate,305,96,94,,,,\nÄß1,hut-plate,305,96,94,,,,\n")
     with pytest.raises(InputError) as caught:

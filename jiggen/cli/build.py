@@ -51,6 +51,9 @@ BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig
 SKI_SPAN = _evening(
     "ski-span", "length", "The widest range of skis one jig may serve; default: as wide as it can."
 )
+PER_SHIFT = _evening(
+    "per-shift", "flag", "A jig for each mount shift, rather than the slot of one for many boots."
+)
 PLAN_ONLY = _evening(
     "plan", "flag", "Check the rows; say which jigs are needed and which are there; build nothing."
 )
@@ -215,6 +218,7 @@ def evening(
     jobs: Annotated[Path, JOBS],
     boots_span: Annotated[float | None, BOOTS_SPAN],
     ski_span: Annotated[float | None, SKI_SPAN],
+    per_shift: Annotated[bool, PER_SHIFT],
     sides: options.Sides,
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
@@ -240,8 +244,9 @@ def evening(
     Exit code 0 when every jig is verified; 1 when one failed: its pairs are marked on the
     sheet, do not drill them.
     """
-    from jiggen.evening import Spans, plan_evening
+    from jiggen.evening import plan_evening
     from jiggen.evening.check import Terms
+    from jiggen.evening.families import Spans
     from jiggen.evening.read import read_jobs
     from jiggen.export.compensation import fit_settings
     from jiggen.remount.shifts import RemountLimits
@@ -253,7 +258,7 @@ def evening(
     profile = options.read_printer(printer)
     fitted = partial(fit_settings, profile=profile) if profile else None
     terms = Terms(settings, limits.checked(), RemountLimits(), profile, fitted)
-    spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN))
+    spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN), not per_shift)
     with output.shown_progress():
         plan = plan_evening(read_jobs(jobs), terms, spans)
 

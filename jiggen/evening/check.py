@@ -145,10 +145,10 @@ def check_row(
             break
         faults |= {place.at(column, one): None for column, one in _findings(made, measured)}
         drilled += [made] if len(measured) == len(states) else []
-    said = (one for one in faults if one.where != place.where or not _hangs_on(one) & unread)
+    left = (one for one in faults if one.where != place.where or not _hangs_on(one) & unread)
     whole = pattern and len(drilled) == len(sides) and not unread
     pair = Pair(number, row, place, pattern, tuple(drilled)) if pattern and whole else None
-    return pair, tuple(said)
+    return pair, tuple(left)
 
 
 def _hangs_on(finding: Finding) -> set[str]:
@@ -214,8 +214,8 @@ def _findings(made: Drilled, measured: Mapping[str, SkiState]) -> Iterator[tuple
     """What keeps a layout from being drilled, each with the column in which to correct it."""
     ski = "" if made.layout.pair == "same" else f"{made.layout.side} ski, "
     for one in made.drilling.errors:
-        said = Finding(one.code, f"{ski}{one.key}: {one.message}", hint=one.hint)
-        yield _column(one, _width_of(one, made, measured)), said
+        found = Finding(one.code, f"{ski}{one.key}: {one.message}", hint=one.hint)
+        yield _column(one, _width_of(one, made, measured)), found
     old = made.old
     if not old or not old.conflicts:
         return

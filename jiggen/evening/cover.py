@@ -1,15 +1,16 @@
 """The fewest boxes that contain all needs: an exact minimum, with a bound that shows it.
 
-A need is a box: an interval of boots by an interval of ski widths; a jig serves a box of needs
-when `serves` says so of the smallest box around them.  `serves` must be monotone: of a box that
-it accepts it accepts every box inside.
+A need is a box: intervals of boots, of ski widths and of mount shifts; a jig serves a box of needs
+when `serves` says so of the smallest box around them.  If `serves` is monotone (of a box that it
+accepts it accepts every box inside) the minimum and the bound hold; if it is not, each group is
+served all the same, but there may be fewer.
 
-Where all needs share one interval of boots, or of widths, a sweep is exact: some jig must serve
+Where all needs differ in boots alone, or in widths, a sweep is exact: some jig must serve
 the need that begins narrowest, and of those that begin there the one that reaches widest serves
 every need that any of them serves.  No two of the needs that begin a jig can be served by the
 same jig, so their number is a lower bound.
 
-Where both differ, the least number is a set cover by the largest boxes that `serves` accepts,
+Where more differs, the least number is a set cover by the largest boxes that `serves` accepts,
 with ends at the ends of needs, solved as an integer program (HiGHS, by branch and bound).
 """
 
@@ -17,27 +18,39 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import combinations, combinations_with_replacement, pairwise, product
 from typing import Self
 
 from jiggen.job import Interval
 
 TIME_LIMIT = 60.0  # seconds for one integer program; far more than any evening takes
 ROUNDING = 1e-6
+MOST_TRIES = 30  # times that groups are put together for a trial, each some tenths of a second
 
 
 @dataclass(frozen=True)
 class Box:
-    """Boot sole lengths and ski widths, each from least to most, in mm."""
+    """Boot sole lengths, ski widths and mount shifts, each from least to most, in mm."""
 
     boots: Interval
     ski: Interval
+    shift: Interval = (0.0, 0.0)
+
+    def size(self) -> tuple[float, ...]:
+        """How large it is, for an order in which none holds one after it."""
+        sides = (self.boots, self.ski, self.shift)
+        spans = [most - least for least, most in sides]
+        return (sum(spans), *spans, *(end for side in sides for end in side))
 
     def holds(self, other: Self) -> bool:
         """Whether `other` lies within."""
         return all(
             mine[0] <= its[0] and its[1] <= mine[1]
-            for mine, its in ((self.boots, other.boots), (self.ski, other.ski))
+            for mine, its in (
+                (self.boots, other.boots),
+                (self.ski, other.ski),
+                (self.shift, other.shift),
+            )
         )
 
 
@@ -48,8 +61,8 @@ Group = tuple[tuple[int, ...], Box]
 
 def around(boxes: Iterable[Box]) -> Box:
     """The smallest box around `boxes`."""
-    boots, skis = zip(*((box.boots, box.ski) for box in boxes), strict=True)
-    return Box(_hull(boots), _hull(skis))
+    sides = zip(*((box.boots, box.ski, box.shift) for box in boxes), strict=True)
+    return Box(*map(_hull, sides))
 
 
 def _hull(intervals: Sequence[Interval]) -> Interval:
@@ -57,15 +70,18 @@ def _hull(intervals: Sequence[Interval]) -> Interval:
 
 
 def fewest(needs: Sequence[Box], serves: Serves) -> tuple[list[Group], int]:
-    """The fewest groups of `needs`, each of which must be served by itself; a lower bound."""
+    """The fewest groups of `needs`, each of which must be served by itself; a lower bound.
+
+    Both are so if `serves` is monotone.
+    """
     asked = remembered(serves)
     groups: list[Group] = []
     bound = 0
     for part in _apart(needs, asked):
         boxes = [needs[n] for n in part]
-        if len({box.boots for box in boxes}) == 1:
+        if len({(box.boots, box.shift) for box in boxes}) == 1:
             chosen, least = _swept(boxes, asked, lambda box: box.ski)
-        elif len({box.ski for box in boxes}) == 1:
+        elif len({(box.ski, box.shift) for box in boxes}) == 1:
             chosen, least = _swept(boxes, asked, lambda box: box.boots)
         else:
             chosen, least = _searched(boxes, asked)
@@ -79,8 +95,32 @@ def fewest(needs: Sequence[Box], serves: Serves) -> tuple[list[Group], int]:
     return groups, bound
 
 
+def joined(groups: Sequence[Group], least: int, serves: Serves) -> list[Group]:
+    """Groups put together while `serves` allows it, though a search took its refusals for more.
+
+    All are tried at once, then two by two, until there are `least`; so often at most as
+    MOST_TRIES says.
+    """
+    left = list(groups)
+    tries = iter(range(MOST_TRIES))
+    refused: set[frozenset[Group]] = set()
+    while len(left) > least:
+        for some in (left, *combinations(left, 2)):
+            if frozenset(some) in refused or next(tries, None) is None:
+                continue
+            box = around(box for _, box in some)
+            if serves(box):
+                numbers = tuple(sorted(n for mine, _ in some for n in mine))
+                left = [group for group in left if group not in some] + [(numbers, box)]
+                break
+            refused.add(frozenset(some))
+        else:
+            return left
+    return left
+
+
 def remembered(serves: Serves) -> Serves:
-    """`serves`, called only when its earlier answers do not decide, since it is monotone."""
+    """`serves`, called only when its earlier answers do not decide, as if it were monotone."""
     served: list[Box] = []
     refused: list[Box] = []
 
@@ -106,11 +146,12 @@ def _apart(needs: Sequence[Box], serves: Serves) -> Iterator[list[int]]:
     for least, most in sorted({need.ski for need in needs}, key=lambda ends: (ends[1], -ends[0])):
         if not skis or least > skis[-1][0]:
             skis.append((least, most))
+    shifts = sorted({need.shift[0] for need in needs})
     part = order[:1]
     for before, after in pairwise(order):
         one, other = needs[before].boots, needs[after].boots
         both = _hull([one, other])
-        if one != other and not any(serves(Box(both, ski)) for ski in skis):
+        if one != other and not any(serves(Box(both, ski, (s, s))) for s in shifts for ski in skis):
             yield part
             part = []
         part.append(after)
@@ -143,7 +184,7 @@ def _searched(needs: Sequence[Box], serves: Serves) -> tuple[list[Box], int]:
     from scipy.sparse import csr_array
 
     boxes: list[Box] = []  # those that no other one holds
-    for box in sorted(set(_candidates(needs, serves)), key=_size, reverse=True):
+    for box in sorted(set(_candidates(needs, serves)), key=Box.size, reverse=True):
         if not any(other.holds(box) for other in boxes):
             boxes.append(box)
     inside = np.array([[box.holds(need) for box in boxes] for need in needs], dtype=np.float64)
@@ -160,23 +201,30 @@ def _searched(needs: Sequence[Box], serves: Serves) -> tuple[list[Box], int]:
     return chosen, math.ceil(found.mip_dual_bound - ROUNDING)
 
 
-def _size(box: Box) -> tuple[float, float, Interval, Interval]:
-    boots, ski = box.boots[1] - box.boots[0], box.ski[1] - box.ski[0]
-    return boots + ski, boots, box.boots, box.ski
-
-
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:
-    """For every span of boots and narrowest ski the widest served; all ends are ends of needs."""
+    """For every span of shifts and boots and narrowest ski the widest served.
+
+    All ends are ends of needs.
+    """
+    shifts = sorted({need.shift for need in needs})
+    for first, last in combinations_with_replacement(shifts, 2):
+        shift = first[0], last[1]
+        inside = [need for need in needs if shift[0] <= need.shift[0] <= shift[1]]
+        yield from _widest(inside, shift, serves)
+
+
+def _widest(needs: Sequence[Box], shift: Interval, serves: Serves) -> Iterator[Box]:
+    """The same of all `needs`, with one span of shifts."""
     shortest, longest = ({need.boots[end] for need in needs} for end in (0, 1))
     widest = sorted({need.ski[1] for need in needs})
     for least, narrow in product(sorted(shortest), sorted({need.ski[0] for need in needs})):
         ends = [end for end in widest if end >= narrow]
         for most in sorted(boot for boot in longest if boot >= least):
             # With more boots a jig reaches no wider; most often it reaches as far.
-            while ends and not serves(Box((least, most), (narrow, ends[-1]))):
+            while ends and not serves(Box((least, most), (narrow, ends[-1]), shift)):
                 ends.pop()
             if ends:
-                yield Box((least, most), (narrow, ends[-1]))
+                yield Box((least, most), (narrow, ends[-1]), shift)
 
 
 def _run(ends: Sequence[float], serves: Callable[[float], bool]) -> int:

@@ -22,7 +22,7 @@ def rows_of(path: Path, kind: FileKind) -> list[tuple[int, list[str]]]:
     """The rows that are not empty, each with its number from 1 and the words of its cells.
 
     Formulas count by the result that was saved with them.  Raises InputError as `read_bytes` does,
-    ``.workbook`` for what is no workbook, and ``.too-big`` for one too large unpacked.
+    ``.workbook`` for what cannot be read as one, and ``.too-big`` for one too large unpacked.
     """
     from openpyxl import load_workbook
 

@@ -52,8 +52,8 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
             return candidate
     if os.path.exists(given):  # noqa: PTH110 - as above
         return given  # a folder, say: reading it tells what is wrong
-    if len(candidates) > 1 and (alike := _alike(name)):
-        return alike
+    if len(candidates) > 1 and (found := _by_any_name(name)):
+        return found
     known = sorted({pattern.name for pattern in known_patterns()})
     hint = (
         f"{did_you_mean(given.stem, known)}Known patterns: {', '.join(known) or 'none'}. "
@@ -62,7 +62,7 @@ def find_pattern(name_or_path: str | os.PathLike[str]) -> Path:
     raise InputError.of("pattern.missing", f"no pattern {quoted(name, 200)}", hint=hint)
 
 
-def _alike(name: str) -> Path | None:
+def _by_any_name(name: str) -> Path | None:
     """The pattern called `name` but for case and separators: by its file, else inside it.
 
     Raises InputError ``pattern.ambiguous`` where patterns of one folder are.

@@ -24,8 +24,9 @@ def main() -> None:
 
     from jiggen.design import Settings, SkiRange
     from jiggen.drilling import DrillingLimits
-    from jiggen.evening import plan_evening, ski_needed
+    from jiggen.evening import plan_evening
     from jiggen.evening.check import Terms
+    from jiggen.evening.families import ski_needed
     from jiggen.evening.order import count_changes
     from jiggen.evening.read import read_jobs
     from jiggen.remount.shifts import RemountLimits

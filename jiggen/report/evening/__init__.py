@@ -32,13 +32,16 @@ def as_text(
         job = jig.job
         side = f" ({job.side})" if job.pattern.pair == "mirrored" else ""
         boots = "-".join(dict.fromkeys(f"{boot:g}" for boot in job.boots))
-        shift = f"{job.shift:+g}" if job.shift else ""
+        shift = ", ".join(f"{one:+g}" if one else "0" for one in jig.shifts)
+        shift = "" if shift == "0" else shift
         skis = "-".join(f"{width:g}" for width in job.skis)
         pairs = counted(len(jig.tasks), "pair")
         name = f"{job.pattern.name}{side}"
         rows.append((f"{number}", name, boots, shift, job.core, skis, pairs, state))
     jigs, changes = len(plan.jigs), plan.changes
-    fewest = "no fewer will do" if plan.bound == jigs else f"at least {plan.bound} are needed"
+    fewest = "no fewer will do"
+    if plan.bound < jigs:
+        fewest = f"no fewer were found; at least {plan.bound} are needed"
     verified = "the fewest" if plan.exact else "not shown to be the fewest"
     halves = plan.clampings > plan.skis
     clampings = f" in {plan.clampings} clampings: halves by themselves" if halves else ""
@@ -49,6 +52,10 @@ def as_text(
         f"Jigs:     {jigs}; {fewest}",
         f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
     ]
+    for number, jig in enumerate(plan.jigs, start=1):
+        if slotted := [task.pair.row.ticket for task in jig.tasks if task.by_slot]:
+            what = f"jig {number}, shift set by its slot, up to {jig.slot_error:.1f} mm less exact"
+            lines.append(f"Slot:     {what}: {'; '.join(slotted)}")
     for number, outcome in enumerate(outcomes, start=1):
         if outcome.state == "failed":
             lines += [f"FAILED:   jig {number}: {fault}" for fault in outcome.faults]
@@ -121,6 +128,7 @@ def as_dict(
                 "tasks": [
                     {
                         **task.pair.row.model_dump(include=TOLD),
+                        "by_slot": task.by_slot,
                         "skis": {ski: [asdict(one) for one in each] for ski, each in task.skis},
                     }
                     for task in jig.tasks

@@ -50,6 +50,11 @@ BY_LINES = (
     "mark, seen straight down at that edge of its tongue. + and − count lines on from the number, "
     "+ towards longer boots. Read the line twice: on a wrong one every hole is in the wrong place."
 )
+BY_SLOT = (
+    "Shift first: lay the 0 of a half's slot on the ski's mark, draw a new mark at {at}, and tape "
+    "over the old one. Every half goes by the new mark; holes come up to {off} mm less exact along "
+    "the ski."
+)
 COLUMNS = {  # of a pair's row: shares of the width
     "ticket": 0.26,
     "set to": 0.12,
@@ -206,6 +211,7 @@ class _Sheet:
         setting = [f"boot {number(row.boot)}"]
         setting += ["any boot"] if not jig.halves and not jig.job.one_boot else []
         setting += [f"shift {row.shift:+g}"] if row.shift else []
+        setting += ["by the slot"] if task.by_slot else []
         rails = f"{number(row.ski_toe / 2, 1)} / {number(row.ski_heel / 2, 1)}"
         own = [share * self.width for share in COLUMNS.values()]
         ticket = fit(row.ticket, TICKET, 7.0, own[0] - RIGHT, 2, bold=True)
@@ -233,6 +239,11 @@ class _Sheet:
         columns.append((own[5], [kit.para(line) for line in screws or ["not given"]]))
         found = [kit.beside(*columns, right=RIGHT)]
         notes = [words for words in _notes(task) if words not in common]
+        if task.by_slot:
+            way = "TIP" if task.by_slot > 0 else "TAIL"
+            at = f"{number(abs(task.by_slot), 3)} on the {way} side"
+            words = BY_SLOT.format(at=at, off=number(jig.slot_error, 1))
+            found += _note(words, kit.BODY, bold=True)
         if jig.halves:
             readings, offs = zip(*(half.on_the_mark(row.boot) for half in jig.halves), strict=True)
             lines = [  # as they are engraved on each half's ladder
@@ -368,8 +379,8 @@ def _notes(task: Task) -> list[str]:
         words.insert(0, where_marked(SkiMark(*task.pair.row.mark)))
     if task.drilled.old is not None:
         again = [
-            f"{plain(one.new)} takes the place of an old hole ({number(one.distance)} mm off): see "
-            "that the drill does not wander."
+            f"{plain(one.new)} takes the place of {plain(one.old)} ({number(one.distance)} mm "
+            "off): see that the drill does not wander."
             for one in task.drilled.old.reused
         ]
         words += again or ["old holes are clear of these."]
