@@ -163,6 +163,16 @@ def test_the_limit_refuses_and_the_ruler_is_believed(tmp_path, capsys):
     assert "ACCEPTED" not in out.read_text(encoding="utf-8")
 
 
+def test_what_a_ruler_cannot_reach_is_told(capsys):
+    assert survey(EXAMPLE, "--sigma", "0.3") == 1
+    told = capsys.readouterr().err
+    found = re.search(r"not known within 0.3 mm: . within (0\.\d\d) mm", told)
+    assert found
+    assert re.search(r"with a caliper, the same distances\s+would give 0\.0\d mm", told)
+    assert "or allow more (--limit)." in " ".join(told.split())
+    assert survey(EXAMPLE, "--sigma", "0.3", "--limit", "0.8") == 0  # as the option's help has it
+
+
 def test_a_misreading_is_named_with_what_it_should_be(tmp_path, capsys):
     path = changed(tmp_path, ("^a-c = .*$", "a-c = { outside = 62.27 }"))
     out = tmp_path / "bench.toml"

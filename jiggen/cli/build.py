@@ -209,7 +209,8 @@ def gauge(
         target = out or Path("out") / "-".join(["gauge", *bush_words(in_hand)])
         made = pipeline.build(GAUGE, plan, target, force=force)
     text = gauge_summary(made.record, made.verification, made.folder)
-    then = f"Then: jiggen profile fit {made.folder / MEASUREMENTS} --name my-printer"
+    form = made.folder / MEASUREMENTS
+    then = f"Then: jiggen profile fit {form} --name my-printer --ask, which asks for each reading."
     _finish(made, f"{text}\n{then}" if made.verification.passed else text, holes_too, as_json)
 
 

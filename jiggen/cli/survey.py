@@ -23,7 +23,10 @@ LIMIT = Option(
     "limit", "length", "Largest uncertainty of a hole (95 %) allowed.", default="0.3", positive=True
 )
 SIGMA = Option(
-    "sigma", "length", "Standard uncertainty (1 σ) of one reading; a ruler's is 0.3.", positive=True
+    "sigma",
+    "length",
+    "Standard uncertainty (1 σ) of one reading; a ruler's is 0.3: then --limit 0.8.",
+    positive=True,
 )
 OUT = replace(
     table.OUT, help="The pattern file to write, .toml.", metavar="FILE", suffix=".toml", short="o"

@@ -174,10 +174,14 @@ class Adjustment:
 
     def unchecked(self, count: int) -> tuple[int, ...]:
         """Of the first `count` rows those in which an error of `NOTICED` might not be noticed."""
+        return tuple(np.flatnonzero(self.noticed[:count] > NOTICED).tolist())
+
+    @cached_property
+    def noticed(self) -> Array:
+        """(m,) the gross error of each reading, mm, that 99 of 100 times is noticed."""
+        weights = np.maximum(self.equations.weights, 1e-12)
         seen = self.critical + _DETECTED
-        least = seen / np.sqrt(np.maximum(self.redundancy[:count], 1e-12))
-        rows = np.flatnonzero(least > NOTICED * self.equations.weights[:count])
-        return tuple(rows.tolist())
+        return np.asarray(seen / np.sqrt(np.maximum(self.redundancy, 1e-12)) / weights)
 
     @cached_property
     def gross_error(self) -> GrossError[Self] | None:

@@ -12,7 +12,7 @@ from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informe
 from jiggen.measure.survey.examination import Examination, Symmetry
 from jiggen.measure.survey.fit import Fit, blocks
 from jiggen.measure.survey.network import Claim, Numbers
-from jiggen.measure.survey.read import SCALE
+from jiggen.measure.survey.read import CALIPER, SCALE
 from jiggen.measure.survey.rigidity import Alternative, Hinge
 from jiggen.units import listed
 
@@ -65,8 +65,12 @@ def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
         shown = ", ".join(f"{name} within {reaches[name]:.2f} mm" for name in worst)
         best = best_distance(found.fit, lambda slopes, _: -_worst_after(found.fit, slopes))
         hint = adjustment.measure_as_well(best, "Measure again, or with a finer tool.")
+        coarse = found.plain.network.typical / CALIPER
+        if coarse > 2:  # no distance more makes a caliper of a ruler
+            read = f"Read to {CALIPER:g} mm, with a caliper, the same distances would give "
+            hint += f" {read}{max(reaches[one] for one in over) / coarse:.2f} mm; or allow more."
         message = f"{who} not known within {limit:g} mm: {shown}"
-        findings.append(Finding("uncertain", message, hint=hint))
+        findings.append(Finding("uncertain", message, key="limit", hint=hint))
     return adjustment.in_file(findings, "survey", found.survey.source)
 
 
@@ -89,8 +93,12 @@ def warnings(found: Examination) -> tuple[Finding, ...]:
             labels = [plain.network.labels[row] for row in rows]
             findings.append(adjustment.describe_unchecked(labels, hint))
         else:
-            message = f"nothing would show a gross error of {NOTICED:g} mm: no distance is checked"
-            findings.append(Finding("unchecked", f"{message} by another", hint=hint))
+            best_seen = float(plain.noticed[rows].min())
+            why = "no distance is checked by another"
+            if plain.freedom:
+                why = f"in the best checked reading it shows from {best_seen:.1f} mm on"
+            message = f"nothing would show a gross error of {NOTICED:g} mm: {why}"
+            findings.append(Finding("unchecked", message, hint=hint))
     if found.symmetry.verdict == "assumed" and found.rigidity.rigid:
         names = ", ".join([*(f"{a}/{b}" for a, b in plate.pairs), *plate.centre_line])
         message = f"that left and right are symmetric ({names}) is assumed as you wrote"
