@@ -70,11 +70,11 @@ def test_no_line_can_be_taken_for_a_sum(name):
 @pytest.mark.parametrize(
     ("boot", "other"),
     [
-        (306.0, "left, midway between line 305 and the 1st line to 315"),
-        (308.0, "left, midway between the 1st and the 2nd line from 305 to 315"),
-        (303.0, "right, midway between the 1st and the 2nd line from 300 to 310"),
-        (305.0, "right, midway between the 2nd and the 3rd line from 300 to 310"),
-        (345.0, "right, just past the 2nd line from 340 towards longer boots"),
+        (306.0, "left edge, midway between line 305 and the 1st line to 315"),
+        (308.0, "left edge, midway between the 1st and the 2nd line from 305 to 315"),
+        (303.0, "right edge, midway between the 1st and the 2nd line from 300 to 310"),
+        (305.0, "right edge, midway between the 2nd and the 3rd line from 300 to 310"),
+        (345.0, "right edge, just past the 2nd line from 340 towards longer boots"),
     ],
 )
 def test_the_other_edge_is_a_second_witness(boot, other):
@@ -101,10 +101,10 @@ def test_each_line_looks_unlike_its_neighbours(boot, look):
 
 def test_the_other_edge_of_a_stepped_ladder_is_told_as_it_is():
     by_boot = settings_of("step-track")
-    assert by_boot[277.0].readings["toe"].other == "left, the line opposite"
+    assert by_boot[277.0].readings["toe"].other == "left edge, the line opposite"
     # The heel jumps by 5.2 + 0.5 mm between 303 and 304: no longer midway.
     assert by_boot[303.0].readings["heel"].other == (
-        "right, between the 1st and the 2nd line from 300 to 310"
+        "right edge, between the 1st and the 2nd line from 300 to 310"
     )
 
 

@@ -39,7 +39,7 @@ def test_the_page_of_a_boot_has_its_line_places_stop_and_screws():
     assert "Boot sole 306 mm" in said and "Pair 12" in said
     # By hand: 306 is even, two lines of 2 mm from 310 to 300, 1 mm of ski from 305 and from 307.
     assert "toe half: right edge, 2nd line from 310 to 300" in said
-    assert "left, midway between line 305 and the 1st line to 315" in said
+    assert "left edge, midway between line 305 and the 1st line to 315" in said
     # By hand from the pattern: 306/2 - 11.4 + 14.2 to the tip, 306/2 - 6.8 - 27.9 to the tail.
     assert "toe-1 155.8 to tip" in said and "heel-1 118.3 to tail" in said
     # By hand: 5 mm of plate, and 0.5 mm short of a hole 9.2 mm deep: 13.7 mm.

@@ -200,6 +200,9 @@ def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     after = text[text.rindex("A01 Resi, race") :]
     assert after.startswith("A01 Resi, race boot 305 ")
     assert "On the mark: each half: left edge, line 305" in after[: after.index("A02")]
+    # The second witness: the jig's boots end at 305, so the line before it is that of 304.
+    opposite = "At the mark opposite: each half: right edge, just past the 2nd line from 300"
+    assert opposite in after[: after.index("A02")]
     assert "boots from 295 to 305 mm, by the line on the mark" in text
     assert "B02 Nesa boot 305 any boot" in text  # a plate about the boot centre has none
     assert len(plans("ladder").jigs) < len(plans("demo").jigs)

@@ -154,7 +154,7 @@ def _meets(edge: str, row: Sequence[LadderLine], x: float) -> str:
     lines = sorted(row, key=lambda line: line.first)
     numbered = [i for i, line in enumerate(lines) if line.number]
     if not numbered:
-        return f"{edge}, the line opposite" if lines else ""
+        return f"{edge} edge, the line opposite" if lines else ""
     near = min(numbered, key=lambda i: (abs(lines[i].x - x), i))
     longer = (x - lines[near].x) * (lines[-1].x - lines[0].x) > 0
     # The lines that way which the mark is beyond, then the one that it is before.
@@ -163,15 +163,34 @@ def _meets(edge: str, row: Sequence[LadderLine], x: float) -> str:
     steps, off = min(enumerate(ahead), key=lambda one: abs(one[1]))
     number, way = lines[near].number, _way(lines, near, longer)
     if abs(off) <= ON:
-        return f"{edge}, {Counted(number, steps, way)}"
+        return f"{edge} edge, {Counted(number, steps, way)}"
     last = f"line {number}" if passed == 1 else f"the {ordinal(passed - 1)} line from {number}"
     if passed == len(ahead):
-        return f"{edge}, just past {last} {way}"
+        return f"{edge} edge, just past {last} {way}"
     evenly = abs(abs(ahead[passed - 1]) - abs(ahead[passed])) <= ON
     first = last if passed == 1 else f"the {ordinal(passed - 1)}"
     start = "" if passed == 1 else f" from {number}"
     between = "midway between" if evenly else "between"
-    return f"{edge}, {between} {first} and the {ordinal(passed)} line{start} {way}"
+    return f"{edge} edge, {between} {first} and the {ordinal(passed)} line{start} {way}"
+
+
+def tell_lines(readings: Mapping[str, Reading | None]) -> tuple[str, str]:
+    """The line of each half, by its name, None of one line; and what is at the mark opposite.
+
+    Both in words, and once for all halves where they are alike.
+    """
+    lines = {
+        half: f"{one.edge} edge, {one.line}" if one else "its one line"
+        for half, one in readings.items()
+    }
+    others = {half: one.other for half, one in readings.items() if one and one.other}
+    first, second = (
+        f"each half: {next(iter(said.values()))}"
+        if len(set(said.values())) == 1 < len(said) == len(readings)
+        else " · ".join(f"{half} half: {words}" for half, words in said.items())
+        for said in (lines, others)
+    )
+    return first, second
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from jiggen.drilling import SkiMark
 from jiggen.evening import Clamping, Outcome, Plan, PlannedJig, Task
 from jiggen.evening.check import Pair
 from jiggen.pattern.model import Side
+from jiggen.record.ladders import tell_lines
 from jiggen.record.results import DepthStop
 from jiggen.report.evening.print_job import PrintJob, pieces
 from jiggen.report.mark import where_marked
@@ -246,14 +247,10 @@ class _Sheet:
             found += _note(words, kit.BODY, bold=True)
         if jig.halves:
             readings, offs = zip(*(half.on_the_mark(row.boot) for half in jig.halves), strict=True)
-            lines = [  # as they are engraved on each half's ladder
-                plain(f"{one.edge} edge, {one.line}") if one else "its one line" for one in readings
-            ]
-            names = [f"{plain(half.name)} half:" for half in jig.halves]
-            if len(set(lines)) == 1 < len(lines):
-                names, lines = ["each half:"], lines[:1]
-            mark = " · ".join(map(" ".join, zip(names, lines, strict=True)))
-            found += _note(f"On the mark: {mark}", kit.BODY, bold=True)
+            names = (plain(half.name) for half in jig.halves)
+            mark, opposite = tell_lines(dict(zip(names, readings, strict=True)))
+            found += _note(f"On the mark: {plain(mark)}", kit.BODY, bold=True)
+            found += _note(f"At the mark opposite: {plain(opposite)}") if opposite else []
             if max(offs) >= UNSEEN:
                 between = f"boot {number(row.boot)} lies between two lines: holes come up to"
                 notes.insert(0, f"{between} {number(max(offs))} mm from the pattern's place.")

@@ -59,8 +59,9 @@ HALVES = (
     MOUNT_SHIFT,
     "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
     "until the rails nearly touch, and slide it until the line of your boot length lies on the "
-    "mark, seen straight down where it ends beside the ski.",
-    "{press}, and turn the knobs until all four rails press on the ski. Look at the line again, "
+    "mark, seen straight down where it ends beside the ski. Both edges must look as in the boot's "
+    "picture.",
+    "{press}, and turn the knobs until all four rails press on the ski. Look at both edges again, "
     "and tighten both lock screws. Measure to the half's first hole.",
 )
 NEXT = "Take the half off, and do the same with the next one: the same mark, the same boot length."

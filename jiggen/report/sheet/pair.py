@@ -15,7 +15,7 @@ from jiggen.report.sides import press_words, rail_readings
 from jiggen.report.summary import WRONG_LINE
 
 SPARE = 1.0  # mm: heights are rounded
-SIZE = 1.8  # of a strip picture, beside those of the list of all boots
+SIZE, LOOK = 1.7, 8.0  # of a strip picture, beside those of the list of all boots; points
 STOPS = (0.4, 0.12, 0.14, 0.17, 0.17)  # of the width, per column
 WITNESS = (
     "From above, tip to the right: the wide line is the ski's mark. Both edges must look so, or it "
@@ -82,10 +82,10 @@ def _lines(job: JigRecord, units: kit.Units, width: float) -> Iterator[Flowable]
             hole = plain(job.first_holes[ladder.part])
             line = f"{plain(ladder.half)} half: {reading.edge} edge, {plain(str(reading.line))}"
             look = (
-                f"It is {reading.look}. On the other edge: {plain(reading.other)}. By a rule, "
+                f"It is {reading.look}. At the mark opposite: {plain(reading.other)}. By a rule, "
                 f"{hole} is {kit.full(abs(x), units)} from the mark."
             )
-            words = kit.para(line, kit.HEADING, bold=True), kit.para(look)
+            words = kit.para(line, kit.HEADING, bold=True), kit.para(look, LOOK)
             cells.append([*words, strip(ladder.boot_lines, setting.boot, own, SIZE)])
     if cells:
         heading = [*kit.headline("Lay this line on the ski's mark", width), kit.para(WITNESS)]
