@@ -167,3 +167,22 @@ def test_a_new_pattern_has_its_own_points_and_mark(tmp_path, capsys):
     said = capsys.readouterr().err
     assert '--point: "pin-line" is not a valid point' in said and "--mark" in said
     assert '"pin-line" is not a valid datum' in said
+
+
+def test_a_drawing_is_imported_from_points_of_the_boot(tmp_path, capsys):
+    drawing, target = tmp_path / "plate.csv", tmp_path / "plate.toml"
+    drawing.write_text(
+        "x,y,diameter\n20,12,3.6\n20,-12,3.6\n-25,0,3.6\n-300,14,3.6\n-300,-14,3.6\n"
+    )
+    words = ["import", str(drawing), "-o", str(target), "--depth", "9", "--drill", "3.6"]
+    words += ["--point", "pin-line:-7,5", "--mark", "pin-line"]
+    pieces = ["--piece", "-50:50=pin-line", "--piece", "-400:-200=boot-heel@-290/0"]
+    assert main([*words, *pieces]) == 0
+    pattern = read_pattern(target)
+    assert [group.name for group in pattern.groups] == ["pin-line", "heel"]
+    x = lay_out(pattern, 290.0).positions[:, 0]
+    # By hand: the heel lies 290 - 7.5 behind the pin line, its holes 10 behind the heel.
+    assert x == pytest.approx([20.0, 20.0, -25.0, -292.5, -292.5])
+    capsys.readouterr()
+    assert main([*words, "--force", "--datum", "pin-lin"]) == 2
+    assert '--datum: "pin-lin" is not a valid datum' in capsys.readouterr().err

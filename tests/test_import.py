@@ -681,7 +681,6 @@ def test_a_file_that_cannot_be_read(tmp_path: Path, name: str, capsys):
 
 
 def test_the_command_knows_the_words_of_the_rooms():
-    assert get_args(command.Datum) == get_args(Datum)
     assert command.DRAWING_UNITS.choices == get_args(Unit)
     assert tuple(command.TURNS.values()) == get_args(Turn)
     assert list(command.TURNS) == [str(turn) for turn in get_args(Turn)]

@@ -13,6 +13,7 @@ from jiggen.cli.program import PATTERNS, Reading, command
 from jiggen.errors import Finding
 from jiggen.options import Option, argument, result
 from jiggen.units import counted
+from jiggen.wording import CENTRE
 
 if TYPE_CHECKING:
     from jiggen.importing import Turn
@@ -71,7 +72,6 @@ OUT = result(
 FORCE = result("force", "flag", "Replace the pattern file if there is one of that name.")
 # The same words as in jiggen.pattern.model and jiggen.importing (see options).
 Origin = Literal["middle"] | tuple[float, float]
-Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
 Degrees = Literal["0", "90", "180", "270"]
 TURNS: dict[Degrees, Turn] = {"0": 0, "90": 90, "180": 180, "270": 270}
 
@@ -107,9 +107,9 @@ PIECE = _drawing(
 TITLE = replace(NAME, help="The pattern's name; by default the drawing's.", default="")
 DATUM = _pattern(
     "datum",
-    "choice",
-    "What the holes move with: the boot's toe, its heel, or nothing.",
-    choices=get_args(Datum),
+    "text",
+    "What the holes move with: boot-toe, boot-heel, a point of the boot, or nothing, boot-centre.",
+    metavar="POINT",
     default="boot-centre",
 )
 CIRCLES_DRILL = _pattern(
@@ -209,7 +209,9 @@ def import_drawing(
     turn: Annotated[Degrees | None, TURN],
     piece: Annotated[list[str] | None, PIECE],
     name: Annotated[str, TITLE],
-    datum: Annotated[Datum, DATUM],
+    datum: Annotated[str, DATUM],
+    point: Annotated[list[str] | None, POINT],
+    mark: Annotated[str | None, ON_MARK],
     drill: Annotated[float | None, CIRCLES_DRILL],
     metal: Annotated[float | None, CIRCLES_METAL],
     depth: Annotated[float | None, CIRCLES_DEPTH],
@@ -226,8 +228,14 @@ def import_drawing(
     from jiggen.importing import Choices
     from jiggen.importing.job import import_pattern
     from jiggen.importing.placing import read_piece
+    from jiggen.pattern.write import read_datum, read_point
 
-    parts = [reading.read(partial(read_piece, words), None, "--piece") for words in piece or ()]
+    named = [reading.read(partial(read_point, one, "mm"), None, "--point") for one in point or ()]
+    points = tuple(one for one in named if one)
+    known = dict(points)
+    parts = [
+        reading.read(partial(read_piece, words, known), None, "--piece") for words in piece or ()
+    ]
     choices = Choices(
         units=units,
         layers=tuple(layer or ()),
@@ -236,7 +244,9 @@ def import_drawing(
         turn=TURNS[turn] if turn else None,
         pieces=tuple(part for part in parts if part),
         name=name,
-        datum=datum,
+        datum=reading.read(partial(read_datum, datum, known), "boot-centre", "--datum"),
+        mark=reading.read(partial(read_datum, mark or CENTRE, known), CENTRE, "--mark"),
+        points=points,
         drill=drill,
         metal=metal,
         depth=depth,

@@ -140,8 +140,7 @@ def _with_mark(draft: Draft, words: str) -> Draft:
 
 
 def _with_datum(draft: Draft, words: str) -> Draft:
-    word = words.strip()
-    return _with(draft, datum=word if word in dict(draft.points) else read_datum(word))
+    return _with(draft, datum=read_datum(words.strip(), dict(draft.points)))
 
 
 def make_draft(given: Given, groups: list[str], holes: list[str], reading: Reading) -> Draft:

@@ -9,7 +9,6 @@ from typing import Literal
 
 from jiggen.errors import Finding
 from jiggen.inputs.document import FileKind
-from jiggen.pattern.model import Datum
 
 _TOO_BIG = "Save the plate alone, without the rest of the drawing."
 KIND = FileKind("import", "A drawing", 64_000_000, _TOO_BIG)
@@ -89,7 +88,7 @@ class Piece:
     """
 
     where: str | tuple[float, float]
-    datum: Datum
+    datum: str
     origin: Origin | None = None
 
 
@@ -102,7 +101,8 @@ class Choices:
     anticlockwise, None for a drawing that must not stand upright.  `pieces` make a group each.
     `only` takes circles of diameters (least, greatest).  `drill` and `metal` are drill diameters,
     None for a guess, or, `as_drawn`, the circles' own; `depth` is the drill depth, None for a
-    guess.  `unusual` allows drills and depths that no binding has.
+    guess.  `unusual` allows drills and depths that no binding has.  `mark` and `points` are the
+    pattern's.
     """
 
     units: Unit | None = None
@@ -111,7 +111,9 @@ class Choices:
     origin: Origin | None = None
     turn: Turn | None = None
     name: str = ""
-    datum: Datum = "boot-centre"
+    datum: str = "boot-centre"
+    mark: str = "boot-centre"
+    points: tuple[tuple[str, float], ...] = ()
     pieces: tuple[Piece, ...] = ()
     drill: float | None = None
     metal: float | None = None

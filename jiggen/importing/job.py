@@ -112,6 +112,7 @@ def import_pattern(path: Path, choices: Choices, target: str = "pattern.toml") -
     name = "".join(c if c.isprintable() and c != "_" else " " for c in path.stem)
     name = choices.name or " ".join(name.split())[: model.LONGEST_NAME].strip() or "Plate"
     pattern = Pattern(name, "", "mm", None, "same", tuple(made), target)
+    pattern = replace(pattern, mark=choices.mark, points=choices.points)
     unit_source = f"{choices.units}, as chosen" if choices.units else drawing.unit_source
     layers = f", layers {', '.join(choices.layers)}" if choices.layers else ""
     head = (

@@ -9,7 +9,6 @@ from jiggen.importing import Choices, Circle, Origin, Piece
 from jiggen.importing.outlines import ROUND
 from jiggen.inputs.faults import quoted
 from jiggen.pattern import model
-from jiggen.pattern.model import Datum
 from jiggen.pattern.write import read_datum
 from jiggen.units import length, lengths
 
@@ -22,8 +21,10 @@ PIECE = (
 )
 
 
-def read_piece(words: str) -> Piece:
+def read_piece(words: str, points: Iterable[str] = ()) -> Piece:
     """The piece that ``layer=datum``, ``from:to=datum`` or either with ``@x/y`` describes.
+
+    The datum may be one of `points` too.
 
     Raises InputError ``import.piece``, ``draft.datum``, ``units.length`` or ``.lengths``.
     """
@@ -44,7 +45,7 @@ def read_piece(words: str) -> Piece:
         origin = (x, y)
     if not place or (isinstance(place, tuple) and not place[0] < place[1]):
         raise InputError.of("import.piece", f"{quoted(words)} is not a valid piece", hint=PIECE)
-    return Piece(place, read_datum(datum.strip()), origin)
+    return Piece(place, read_datum(datum.strip(), points), origin)
 
 
 def pieces_of(choices: Choices) -> tuple[Piece, ...]:
@@ -54,10 +55,10 @@ def pieces_of(choices: Choices) -> tuple[Piece, ...]:
 
 def names_of(pieces: Iterable[Piece]) -> Iterator[str]:
     """The group's name of each piece, of which hole ids are made."""
-    usual: dict[Datum, str] = {"boot-toe": "toe", "boot-heel": "heel", "boot-centre": "plate"}
+    usual = {"boot-toe": "toe", "boot-heel": "heel", "boot-centre": "plate"}
     used: dict[str, int] = {}
     for piece in pieces:
-        name = usual[piece.datum]
+        name = usual.get(piece.datum, piece.datum)
         used[name] = used.get(name, 0) + 1
         yield name if used[name] == 1 else f"{name}.{used[name]}"
 

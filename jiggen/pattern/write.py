@@ -119,15 +119,14 @@ def read_group(words: str, units: Units, points: Iterable[str] = ()) -> Group:
     if len(parts) < 3:
         raise InputError.of("draft.group", f"{quoted(words)} is not a valid group", hint=GROUP_HINT)
     shift, steps = read_shift(parts[2], units)
-    datum = parts[1] if parts[1] in points else read_datum(parts[1])
-    return Group(parts[0], datum, shift, steps, ())
+    return Group(parts[0], read_datum(parts[1], points), shift, steps, ())
 
 
-def read_datum(word: str) -> Datum:
-    """What a group moves with.  Raises InputError ``draft.datum``."""
-    choices: dict[str, Datum] = {datum: datum for datum in get_args(Datum)}
+def read_datum(word: str, points: Iterable[str] = ()) -> str:
+    """What a group moves with, one of `points` too.  Raises InputError ``draft.datum``."""
+    choices = (*get_args(Datum), *points)
     if word in choices:
-        return choices[word]
+        return word
     message = f"{quoted(word)} is not a valid datum; allowed: {', '.join(choices)}"
     raise InputError.of("draft.datum", message, hint=did_you_mean(word, choices).rstrip())
 
