@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from killing import small_record
 
+from jiggen.cli import main
 from jiggen.design import Bed, Bush, Settings, SkiRange
 from jiggen.drilling import SkiState
 from jiggen.errors import InputError
@@ -234,6 +235,16 @@ def test_a_folder_of_another_job_is_replaced_only_when_told(jig):
     (jig / "job.toml").write_text("kind =")
     with pytest.raises(InputError, match=r"whose job\.toml cannot be read"):
         check_target(jig, force=False, asked=asked_of_jig(CLUB))
+
+
+def test_the_command_does_not_replace_another_jig_and_says_what_it_is_for(folder, capsys):
+    before = {path: path.read_bytes() for path in folder.rglob("*.*")}
+    words = ["build", "club-piste", "--boot", "305", "--ski", "84-112", "--bed", "400x400x400"]
+    assert main([*words, "--out", str(folder)]) == 2
+    said = capsys.readouterr().err
+    assert f"{folder}: there is already a jig of that name, for another bed" in said
+    assert "force its replacement (--out, --force)" in said
+    assert {path: path.read_bytes() for path in folder.rglob("*.*")} == before
 
 
 def test_what_jiggen_did_not_write_stays_in_a_folder_that_is_replaced(jig):

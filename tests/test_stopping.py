@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -30,7 +31,8 @@ def wait() -> None:
 def do() -> None:
 {body}
 
-sys.exit(run(app, ["do"]))
+if __name__ == "__main__":
+    sys.exit(run(app, ["do"]))
 """
 # As libraries have it: whatever goes wrong is "not installed", and the loading goes on.
 SWALLOWING = """
@@ -55,6 +57,11 @@ NOTHING = "stopped: nothing was written\n"
             NOTHING,
         ),
         (
+            "    from jiggen.executors import OwnProcesses\n    with OwnProcesses(1) as pool:\n"
+            "        pool.submit(time.sleep, 20)\n        wait()",
+            NOTHING,
+        ),
+        (
             "    write_whole('a.svg', 'one')\n    wait()",
             "stopped: written before that, each whole: a.svg; nothing else\n",
         ),
@@ -65,9 +72,10 @@ def test_what_ctrl_c_says(body: str, said: str, tmp_path: Path):
     (tmp_path / "swallowing.py").write_text(SWALLOWING)
     program = tmp_path / "program.py"
     program.write_text(PROGRAM.format(body=body))
-    streams = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    with subprocess.Popen([sys.executable, program], cwd=tmp_path, **streams) as running:
+    how = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    how |= {"cwd": tmp_path, "start_new_session": True}
+    with subprocess.Popen([sys.executable, program], **how) as running:
         assert running.stdout.readline() == "now\n"
-        running.send_signal(signal.SIGINT)
+        os.killpg(running.pid, signal.SIGINT)  # a terminal's goes to all processes of the command
         out, err = running.communicate(timeout=60)
     assert (running.returncode, out, err) == (130, "", said)

@@ -310,22 +310,22 @@ def _built(
     from rich.console import Console
 
     from jiggen.executors import OwnProcesses, cluster_executor
-    from jiggen.pipeline.evening import build_evening, load_kernel
+    from jiggen.pipeline.evening import build_evening, clear_evening, load_kernel
 
     folder = out.absolute() if cluster else out  # its workers start in folders of their own
     executors = cluster_executor(cluster) if cluster else OwnProcesses(workers, load_kernel)
     columns = (bars.TextColumn("jigs"), bars.BarColumn(), bars.MofNCompleteColumn())
-    shown = bars.Progress(
-        *columns,
-        bars.TimeElapsedColumn(),
-        console=Console(stderr=True),
-        disable=not sys.stderr.isatty(),
-    )
-    with executors as executor, shown:
-        task = shown.add_task("jigs", total=len(plan.jigs))
-        return build_evening(
-            plan, folder, executor=executor, force=force, done=lambda _: shown.advance(task)
-        )
+    unseen, here = not sys.stderr.isatty(), Console(stderr=True)
+    shown = bars.Progress(*columns, bars.TimeElapsedColumn(), console=here, disable=unseen)
+    try:
+        with executors as executor, shown:
+            task = shown.add_task("jigs", total=len(plan.jigs))
+            return build_evening(
+                plan, folder, executor=executor, force=force, done=lambda _: shown.advance(task)
+            )
+    except KeyboardInterrupt:
+        clear_evening(plan, folder)  # now that the processes are ended
+        raise
 
 
 @command(JIGS)

@@ -82,7 +82,8 @@ def _differences(folder: Path, asked: Texts) -> tuple[str, str]:
     names = sorted(there.keys() | wanted.keys())
     other = [name.replace("_", " ") for name in names if there.get(name) != wanted.get(name)]
     other = ["purpose"] if "kind" in other else other
-    return str(there["kind"]), f", for another {', another '.join(other)}" if other else ""
+    kind = "trial plate" if there["kind"] == "trial" else str(there["kind"])
+    return kind, f", for another {', another '.join(other)}" if other else ""
 
 
 def _decisive(texts: Texts) -> dict[str, Any]:

@@ -73,6 +73,13 @@ def build_evening(
     return tuple(outcomes[task.key] for task in tasks)
 
 
+def clear_evening(plan: Plan, out: Path) -> None:
+    """Undo what processes that are dead left of the jigs of `plan` in `out`."""
+    for jig in plan.jigs:
+        with suppress(InputError):  # another jiggen builds there: what it has is its own
+            clear_leftovers(_task(jig.job, out, False).folder)
+
+
 def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
     """For each jig of `plan` whether it is found finished in `out`, or is still to be built."""
     tasks = [_task(jig.job, out, False) for jig in plan.jigs]
