@@ -125,7 +125,7 @@ def test_readings_are_asked_for_one_by_one_and_kept(tmp_path):
     assert len([*blanks(OPEN)]) == 4  # one row was left out, and one fit was not tried
     words = ["profile", "fit", str(path), "--name", "shed", "--ask"]
     asked = CliRunner().invoke(app, words, input="seven\n7,86\n\n")
-    assert "A1" in asked.output
+    assert "diameter of A1" in asked.output
     assert "Write a number" in asked.output
     text = path.read_text(encoding="utf-8")
     assert "value = 7.86" in text

@@ -262,9 +262,9 @@ caliper = 0.02  # mm, how far a reading may be off (one standard deviation)
 [features]  # what was asked of the printer, in the bed's frame: do not change it"""
 # The caliper's is the standard uncertainty of a reading: common practice, no source.
 FITS = """\
-[fits]  # what held and ran best, as engraved beside it: 0.15
-bush_fit = ""
-slide = ""
+[fits]
+bush_fit = ""  # the pocket that held the bush, as engraved beside it: 0.15
+slide = ""     # the slot in which the rack ran best, likewise
 """
 
 

@@ -123,9 +123,11 @@ def _label(data: Any, path: KeyPath) -> str:
     *around, key = path
     for part in around:
         data = data[part]
-    if named := data.get("between") or data.get("of"):
-        return named if isinstance(named, str) else " to ".join(map(str, named))
+    if named := data.get("between"):
+        return " to ".join(map(str, named))
     match path:
+        case (str(table), int(), _):
+            return f"{table} of {data['of']}" if "of" in data else table
         case (str(table), str(pair), str(way)):
             other = " with the other tool" if table == "other_tool" else ""
             return f"{pair.replace('-', ' to ')}, {way}{other}"

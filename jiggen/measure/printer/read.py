@@ -214,7 +214,7 @@ _NOTHING = Fault(
     ("distance",),
     "nothing-measured",
     "no distance was measured yet",
-    'Write what the caliper shows in place of value = "".',
+    'Write what the caliper shows in place of each "", or in the last column of a table.',
 )
 
 

@@ -40,7 +40,7 @@ def blank_text(holes: int) -> str:
         f"{one}-{other} = {{ {', '.join(f'{kind} = {EMPTY}' for kind in kinds)} }}"
         for one, other, kinds in worth_measuring(holes)
     ]
-    middle = f'centre_line = ["{names[-1]}"]           # a hole in the middle'
+    middle = _beside(f'centre_line = ["{names[-1]}"]', "a hole in the middle")
     return "\n".join(
         [
             f"# A plate with {holes} holes, to be measured with a caliper.",
@@ -62,7 +62,7 @@ def blank_text(holes: int) -> str:
             "shift = 0.0                       # from there to the plate's origin, + to the tip",
             "",
             "[plate]                           # how it lies on the ski, seen from the tail",
-            f"origin = {EMPTY}              # where x is 0: a hole, or the middle of several",
+            _beside(f"origin = {EMPTY}", "where x is 0: a hole, or the middle of several"),
             f'front = ["{names[0]}", "{names[1]}"]                # the holes nearest the tip',
             f"pairs = [{pairs}]  # left and right, the left one first",
             *([middle] if holes % 2 else []),
@@ -78,3 +78,7 @@ def blank_text(holes: int) -> str:
             "",
         ]
     )
+
+
+def _beside(entry: str, note: str) -> str:
+    return f"{entry:34}# {note}"
