@@ -195,6 +195,20 @@ def test_a_screw_that_failed_its_check_is_not_in_the_column(tmp_path, monkeypatc
     assert "no screw at hand fits: see the note" in said and "× 30" not in said
 
 
+def test_a_shift_that_the_slot_sets_is_said_before_the_lines(tmp_path, monkeypatch):
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda _: True)
+    rows = "A1,club-piste,285,98,96,,,,\nA2,club-piste,325,98,96,,-3,,\n"
+    (tmp_path / "two.csv").write_text(HEAD + rows)
+    plan = plan_evening(read_jobs(tmp_path / "two.csv"), TERMS)
+    said = text_of(read_pages(run_sheet_pdf(plan, outcomes(plan, "two"))))
+    first, second = said[said.rindex("A1 boot 285") :].split("A2 boot 325")
+    assert "slot" not in first
+    assert "shift -3 by the slot" in second
+    words = "lay the 0 of a half's slot on the ski's mark, draw a new mark at 3 on the TAIL side"
+    assert second.index(words) < second.index("On the mark:")
+    assert "up to 0.2 mm less exact along the ski" in second
+
+
 def test_a_jig_with_a_ladder_says_which_line_goes_on_the_mark(plans, pages):
     text = text_of(pages("ladder", "A4"))
     after = text[text.rindex("A01 Resi, race") :]

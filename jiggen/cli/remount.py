@@ -156,7 +156,8 @@ def _lines(found: Answer, others: int) -> Iterator[str]:
     yield ""
     if found.conflicts:
         near = len({conflict.new for conflict in found.conflicts})
-        yield f"NOT CLEAR: {near} of {len(layout)} holes are too near an old one."
+        verb = "is" if near == 1 else "are"
+        yield f"NOT CLEAR: {near} of {len(layout)} holes {verb} too near an old one."
         yield ""
         rows = (
             (c.new, c.old, output.fixed(c.distance), output.fixed(c.limit)) for c in found.conflicts
@@ -179,15 +180,17 @@ def _lines(found: Answer, others: int) -> Iterator[str]:
         yield f"Plug {plugs}, and every hole is clear at {at}."
         yield ""
     yield "Nearest clear mount as the old holes are:" if plugs else "Nearest clear mount:"
-    yield from (_way(layout, end, way) for end, way in found.ways)
+    for end, way in found.ways:
+        yield from _way(layout, end, way)
     yield from (f"  {why}" for why in (found.to_tip_why, found.to_tail_why) if why)
 
 
-def _way(layout: Layout, end: str, way: Way) -> str:
+def _way(layout: Layout, end: str, way: Way) -> Iterator[str]:
     from jiggen.remount.shifts import SENSIBLE
 
     by = number(abs(way.set_to - layout.mount_shift), 3)
     first, last = (number(shift, 3) for shift in way.room)
     line = f"  {by} mm towards the {end}: --shift {number(way.set_to, 3)}"
-    far = f"; farther than the {SENSIBLE:g} mm that mounts are moved" if way.far else ""
-    return f"{line} (clear from {first} to {last}{far})"
+    yield f"{line} (clear from {first} to {last})"
+    if way.far:
+        yield f"    farther than the {SENSIBLE:g} mm that mounts are moved"
