@@ -185,10 +185,10 @@ def tell_lines(readings: Mapping[str, Reading | None]) -> tuple[str, str]:
     }
     others = {half: one.other for half, one in readings.items() if one and one.other}
     first, second = (
-        f"each half: {next(iter(said.values()))}"
-        if len(set(said.values())) == 1 < len(said) == len(readings)
-        else " · ".join(f"{half} half: {words}" for half, words in said.items())
-        for said in (lines, others)
+        f"each half: {next(iter(each.values()))}"
+        if len(set(each.values())) == 1 < len(each) == len(readings)
+        else " · ".join(f"{half} half: {words}" for half, words in each.items())
+        for each in (lines, others)
     )
     return first, second
 

@@ -130,7 +130,7 @@ def _jig(record: JigRecord) -> Iterator[str]:
     if record.ladders:
         yield (
             "Set:      each half by itself: lay the line of the boot length on the ski's mark; "
-            "sheet.pdf has the line of each boot"
+            "sheet.pdf has a picture of each one"
         )
     elif boots := record.inputs.boots:
         yield (
