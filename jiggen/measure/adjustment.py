@@ -31,7 +31,7 @@ COVERED = NormalDist().inv_cdf(0.975)
 REGION = math.sqrt(-2 * math.log(0.05))
 
 CONTRADICTION = 1e-3  # readings that disagree so much in fewer than this share of sets contradict
-ALARMS = 5e-3  # share of faultless sets in which one reading by itself is called wrong (our choice)
+ALARMS = 3e-3  # share of faultless sets in which one reading by itself is called wrong (our choice)
 NOTICED = 1.0  # mm; a gross error of so much in one reading should show in the others
 _COARSER = 0.01  # readings that disagree so seldom by chance are coarser than stated
 _DETECTED = NormalDist().inv_cdf(0.99)  # a reading is checked where 99 of 100 such errors show
