@@ -35,7 +35,7 @@ from jiggen.report.summary import (
 from jiggen.units import number
 
 CHECK_SHARES = (0.13, 0.33, 0.1, 0.165, 0.165, 0.11)  # of the width, per column
-LIST_SHARES = (0.4, 0.33, 0.27)  # of the width: tools, what is bought, what is printed
+LIST_SHARES = (0.38, 0.31, 0.31)  # of the width: tools, what is bought, what is printed
 PICTURE_SHARE = 0.4  # of the width, beside the steps of assembly
 PLASTIC_SHARES = (0.22, 0.10, 0.16, 0.12, 0.14, 0.26)  # of the width, per column
 ADVICE = 8.0  # points
@@ -68,9 +68,9 @@ NEXT = "Take the half off, and do the same with the next one: the same mark, the
 TOOLS = (
     "caliper, steel rule, try square",
     "vice for the ski, clamps for the jig",
-    "drill machine; scrap board for the first hole",
-    "brush for the chips; countersink, turned by hand",
-    "tap, where the maker or a metal sheet asks for one",
+    "drill machine; scrap board to try it on",
+    "brush; countersink, turned by hand",
+    "tap, where maker or metal sheet ask for it",
     "glue for the holes, as the maker says",
     "screwdriver that fits the screws' heads",
     "fine pen, adhesive tape, eye protection",
@@ -199,11 +199,11 @@ def _lists(job: JigRecord, units: kit.Units, width: float) -> Flowable:
         for bed, laid in enumerate(job.beds, start=1)
         for part, count in laid.counts.items()
     ]
-    printed += [
-        f"print bed {bed}: {print_settings(laid.advice)}"
-        for bed, laid in enumerate(job.beds, start=1)
-        if laid.advice
-    ]
+    settings: dict[str, list[str]] = {}
+    for bed, laid in enumerate(job.beds, start=1):
+        if laid.advice:
+            settings.setdefault(print_settings(laid.advice), []).append(f"{bed}")
+    printed += [f"print bed {', '.join(beds)}: {words}" for words, beds in settings.items()]
     if job.compensation:
         printed.append(
             f"made for printer {plain(job.compensation.printer)} alone: as the files lie, not "

@@ -18,12 +18,13 @@ from jiggen.report.sheet import kit
 from jiggen.report.sheet.drawing import CENTRE, EDGE, MARK, STRIP, View, draw_way
 
 NAME = 7.5  # points
-OUTLINE, THIN, HIDDEN = Pen(0.25), Pen(0.12, grey(0.3)), Pen(0.15, grey(0.4), (1.2, 0.8))
+OUTLINE, THIN, HIDDEN = Pen(0.18), Pen(0.12, grey(0.3)), Pen(0.15, grey(0.4), (1.2, 0.8))
 BODY, RAIL, KNOB_FILL, STEEL = grey(0.86), grey(0.7), grey(0.93), grey(0.45)
 KNOB_RADIUS, SCREW_RADIUS = 16.0, 4.25  # mm, as drawn: the head of an M5 screw, ISO 4762
 LEG, NOSE = 10.0, 2.0  # mm of a rail outside the ski, and of its nose
 BEYOND = 5.0  # mm of paper past a hole: a bush is not wider
-ROW = 8.0  # mm from the drawing to a row of names
+MOST = 0.43  # scale
+ROW = 6.5  # mm from the drawing to a row of names
 LONGEST = 24  # letters of a name
 CORNERS = 24  # of what is round
 
@@ -44,7 +45,7 @@ def parts_picture(job: JigRecord, width: float) -> kit.Picture:
     xs += [hole.x + moved[parts[hole.id]] for hole in job.holes]
     half = (job.inputs.ski.least + job.inputs.ski.most) / 4
     out = max(half + LEG, *(abs(hole.y) + BEYOND for hole in job.holes))
-    scale = min(0.5, (width - 3 * BEYOND) / (max(xs) - min(xs)))
+    scale = min(MOST, (width - 3 * BEYOND) / (max(xs) - min(xs)))
     middle = -STRIP - ROW - scale * out
     view = View(scale, width / 2 - scale * (max(xs) + min(xs)) / 2, middle)
     foot = middle - scale * out
