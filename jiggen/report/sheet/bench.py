@@ -44,8 +44,8 @@ LIST: dict[str, Any] = {"ruled": True, "above": 1.1, "below": 0.9, "right": 2.0}
 WHOLE = (
     "Lay the body on the 1:1 holes before its rails go in, its line on the mark. Straight down "
     "every guide the cross lies in the middle.",
-    "Fix the ski. Find its mounting mark, and mark it so that it can be seen through the jig's "
-    "windows.",
+    "Fix the ski. Find its mounting mark, see below, and mark it so that it can be seen through "
+    "the jig's windows.",
     "Lay the jig on the ski, arrow to the tip. Turn the knobs until the rails nearly touch, and "
     "slide it until its line lies on the mounting mark in both windows, seen straight down.",
     "{press}, and turn the knobs until all four rails press on the ski. Look at the line again. "
@@ -54,8 +54,8 @@ WHOLE = (
 HALVES = (
     "Lay each half on the 1:1 holes before its rails go in, the line of the boot they are drawn "
     "for on the mark. Straight down every guide the cross lies in the middle.",
-    "Fix the ski. Find its mounting mark, and mark it so that it can be seen on either side of a "
-    "half's tongue.",
+    "Fix the ski. Find its mounting mark, see below, and mark it so that it can be seen on either "
+    "side of a half's tongue.",
     MOUNT_SHIFT,
     "Take one half. Lay it on the ski, arrow to the tip, its tongue over the mark. Turn both knobs "
     "until the rails nearly touch, and slide it until the line of your boot length lies on the "
@@ -97,9 +97,9 @@ def bench_sections(job: JigRecord, units: kit.Units, ticket: str, width: float) 
         *boot_sections(job, units, width),
         kit.section("Layout", [[drawing]], (width,)),
         holes_section(job, units, width),
-        kit.loose(mark_section(job, units, width)),
         kit.loose(kit.checklist("Steps, for each ski", kit.steps(_steps(job)), width)),
         *_readings(job, units, width),
+        kit.loose(mark_section(job, units, width)),
         record_section(width),
         # What is done once comes after what every ski needs.
         _lists(job, units, width),
