@@ -7,6 +7,7 @@ import shutil
 from collections import Counter
 from itertools import pairwise
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -311,6 +312,28 @@ def test_what_one_jig_serves_is_not_taken_for_monotone(tmp_path):
     # Refused by itself, for its centring; served by a jig for one boot more.
     [jig] = plan(tmp_path, "S1,club-piste,356,127,123,,7.5,,\n").jigs
     assert (jig.job.boots, jig.job.skis) == ((356, 357), (121, 129))
+
+
+@pytest.mark.parametrize(
+    ("name", "boots", "skis", "shift"),
+    [
+        ("skew-plate", (258, 278), (76, 112), -12),
+        ("club-piste", (356, 358), (102, 108), 7.5),
+        ("step-track", (262, 318), (75, 112), 0),
+    ],
+)
+def test_random_lists_within_what_one_jig_serves_take_one_jig(name, boots, skis, shift, tmp_path):
+    assert fits(wanted(name, skis, boots, shift=float(shift)))
+    chance = Random(5)
+    sides = 2 if name == "skew-plate" else 1  # a mirrored plate takes one for each ski
+    for _ in range(2):
+        rows = ""
+        for n in range(3):
+            low = chance.randint(skis[0] + 2, skis[1] - 3)
+            high = chance.randint(low, skis[1] - 3)
+            rows += f"R{n},{name},{chance.randint(*boots)},{high},{low},,{shift},,\n"
+        found = plan(tmp_path, rows)
+        assert len(found.jigs) == found.bound == sides, rows
 
 
 @pytest.mark.parametrize("hole", [(84, 96), (84, 106), (94, 106)])
