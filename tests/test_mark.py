@@ -123,7 +123,7 @@ def test_the_command_makes_a_sheet_for_a_ski_without_a_mark(built, tmp_path, cap
 
 
 def test_a_column_of_the_evening_says_where_a_pairs_mark_is(tmp_path, monkeypatch):
-    monkeypatch.setattr("jiggen.evening.fits", lambda _: True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda *_: True)
     head = "ticket;pattern;boot;ski_toe;ski_heel;mark\n"
     jobs = tmp_path / "jobs.csv"
     jobs.write_text(f"{head}A1;hut-plate;305;96;94;chord:1725\nA2;hut-plate;305;96;94;\n")

@@ -36,10 +36,10 @@ def mark_section(job: JigRecord, units: kit.Units, width: float) -> Flowable:
         cells.append([kit.para(f"{words}{drawn}: {', '.join(places)}.")])
     found = FIND if job.inputs.mark == CENTRE else (*FIND, BALANCED)
     left = SHARE * width
-    told = [flowable for line in found for flowable in (kit.para(line, SIZE), kit.gap(0.7))]
+    paragraphs = [flowable for line in found for flowable in (kit.para(line, SIZE), kit.gap(0.7))]
     picture = kit.Picture(left, HEIGHT, _picture(left))
     own = width - left - kit.GUTTER
-    cells.append([kit.beside((left, picture), (kit.GUTTER, []), (own, told))])
+    cells.append([kit.beside((left, picture), (kit.GUTTER, []), (own, paragraphs))])
     return kit.section("The mark on both skis", cells, (width,))
 
 
