@@ -10,7 +10,7 @@ from jiggen import options
 from jiggen.cli import main
 from jiggen.errors import InputError
 from jiggen.evening.read import read_jobs
-from jiggen.importing.job import read_csv
+from jiggen.importing.table import read_circles
 from jiggen.remount.read import read_old_holes
 
 LAYOUT = ["layout", "club-piste", "--boot"]
@@ -56,7 +56,7 @@ def test_a_quoted_decimal_comma_in_a_comma_file_is_a_length(tmp_path: Path):
     path = tmp_path / "list.csv"
     path.write_text('x,y,diameter\n"105,5","-17,25","4,1"\n')
     (hole,) = read_old_holes(path)
-    (circle,) = read_csv(path).circles
+    (circle,) = read_circles(path).circles
     for one in (hole, circle):
         assert (one.x, one.y, one.diameter) == (105.5, -17.25, 4.1)
 
