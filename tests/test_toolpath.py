@@ -134,9 +134,10 @@ def test_a_setting_against_the_advice_is_named(built, old, new, code):
 
 
 def test_a_turned_part_is_named_and_refused_where_the_printer_is_made_up_for(
-    judged, monkeypatch, built, tmp_path
+    judged, mesh, monkeypatch, built, tmp_path
 ):
-    how = {"made": np.array([[0.0, -1.0], [1.0, 0.0]]), "place": (140.0, 5.0)}
+    place = (mesh.vertices[:, 1].max() + 5.0, 5.0)
+    how = {"made": np.array([[0.0, -1.0], [1.0, 0.0]]), "place": place}
     check = judged(**how)
     assert check.passed
     text = toolpath_text(check)
@@ -167,15 +168,15 @@ def test_a_moved_hole_is_off_by_as_much(built, mesh, tmp_path):
 
 
 def test_a_bed_is_told_by_its_pieces(built, tmp_path):
-    bed = built.record.values()["beds"][1]
+    bed = built.record.values()["beds"][-1]
     files = {part["name"]: part["file"] for part in built.record.values()["parts"]}
     pieces = [
         (piece["part"], read_stl(built.folder / files[piece["part"]]), (piece["x"], piece["y"]))
         for piece in bed["pieces"]
     ]
     text = written(pieces).replace("30%", "100%")
-    (tmp_path / "second.gcode").write_text(text)
-    check = check_toolpaths(built.folder, [tmp_path / "second.gcode"])
+    (tmp_path / "last.gcode").write_text(text)
+    check = check_toolpaths(built.folder, [tmp_path / "last.gcode"])
     assert check.passed, check.faults
     assert check.files[0].holds == bed["file"]
     assert check.unchecked == ("body-toe", "body-heel", "2 x knob")
@@ -207,7 +208,8 @@ def test_the_command_says_print_it_or_do_not(built, mesh, knob, tmp_path, capsys
     good, bad = tmp_path / "good.gcode", tmp_path / "bad.gcode"
     good.write_text(written([("knob", knob, PLACE)]))
     way = {"made": np.diag([1.0, -1.0])}
-    bad.write_text(written([("body-toe", mesh, (2.0, 140.0))], **way))
+    place = (2.0, mesh.vertices[:, 1].max() + 2.0)
+    bad.write_text(written([("body-toe", mesh, place)], **way))
     assert main(["check", str(built.folder), "--gcode", str(good)]) == 0
     assert "print the file" in capsys.readouterr().out
     assert main(["check", str(built.folder), "--gcode", str(bad), "--json"]) == 1

@@ -42,6 +42,7 @@ HEIGHT = 0.02  # mm beyond half a layer, of the part's height
 ASTRAY = 2.0
 CATCH = 1.0  # mm: a hole farther off than this is missing
 AROUND = 0.7  # of a hole's circumference must be there: a seam leaves a gap
+DUST = 1e-6  # mm: a layer's middle at the very end of a hole is not in it
 LAYERS = 0.9  # of the layers through a hole must show it
 
 
@@ -296,7 +297,7 @@ def _judge_hole(
     from_ski = np.asarray(np.linalg.pinv(part.matrix), np.float64)
     ends = [applied(from_ski, np.array([[hole.x, hole.y, z]]))[0] for z in guide.bore_z]
     middle, (low, high) = ends[0][:2], sorted(float(end[2]) for end in ends)
-    inside = (piece.middles > low) & (piece.middles < high)
+    inside = (piece.middles > low + DUST) & (piece.middles < high - DUST)
     inside[0] = False  # laid wider, and smaller for the foot that it leaves
     centres, diameters = [], []
     for layer in np.flatnonzero(inside):

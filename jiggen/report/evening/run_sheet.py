@@ -59,7 +59,7 @@ BY_SLOT = (
 COLUMNS = {  # of a pair's row: shares of the width
     "ticket": 0.26,
     "set to": 0.12,
-    "rails read about toe / heel": 0.14,
+    "rails, toe / heel": 0.14,
     "left ski": 0.18,
     "right ski": 0.18,
     "screws, mm": 0.12,
