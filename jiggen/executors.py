@@ -8,7 +8,6 @@ import gc
 import os
 import pickle
 import signal
-import sys
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, as_completed
 from contextlib import contextmanager, suppress
@@ -99,8 +98,7 @@ class OwnProcesses(Executor):
         self, task: Callable[P, Value], /, *args: P.args, **kwargs: P.kwargs
     ) -> Future[Value]:
         """The future result of ``task(*args, **kwargs)``; ProcessExpired if the process died."""
-        with _deaf():  # the first one starts the processes
-            future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+        future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
         return future
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
@@ -113,19 +111,6 @@ class OwnProcesses(Executor):
     def __exit__(self, *_: object) -> None:
         """Whoever leaves needs no more results."""
         self.shutdown(cancel_futures=True)
-
-
-@contextmanager
-def _deaf() -> Iterator[None]:
-    """Within, processes are started that ^C does not reach, not even while they load Python."""
-    if sys.platform == "win32":
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _sendable(task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Value:

@@ -34,4 +34,3 @@ class Walk:
     def words(self, name: str) -> str:
         """All words of a PDF, a single space between any two."""
         return " ".join(" ".join(self.pages(name)).split())
-
