@@ -8,6 +8,7 @@ import gc
 import os
 import pickle
 import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, as_completed
 from contextlib import contextmanager, suppress
@@ -98,7 +99,8 @@ class OwnProcesses(Executor):
         self, task: Callable[P, Value], /, *args: P.args, **kwargs: P.kwargs
     ) -> Future[Value]:
         """The future result of ``task(*args, **kwargs)``; ProcessExpired if the process died."""
-        future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+        with _deaf():  # the first one starts the processes
+            future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
         return future
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
@@ -111,6 +113,19 @@ class OwnProcesses(Executor):
     def __exit__(self, *_: object) -> None:
         """Whoever leaves needs no more results."""
         self.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Within, processes are started that ^C does not reach, not even while they load Python."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # they inherit that
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before or signal.SIG_DFL)
 
 
 def _sendable(task: Callable[..., Value], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Value:

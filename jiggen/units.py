@@ -17,8 +17,10 @@ _NUMBER = r"([+-]?(?:[0-9]+(?:\.[0-9]*|,[0-9]+)?|[.,][0-9]+))"
 _LENGTH = re.compile(_NUMBER + r"\s*+(mm|in|\"|″)?", re.IGNORECASE)
 _DASH = re.compile(r"(?<=[^\s-])\s*[-–]\s*(?=[^\s-])")
 _TIMES = re.compile(r"(?<!\s)\s*+[xX×*]\s*+")
-_BETWEEN = re.compile(r"\s*+[;:/]\s*+|,?\s++(?=[+−-]?[.,]?[0-9])")  # a blank, before a number
+# A blank parts two lengths where a number comes after it.
+_BETWEEN = re.compile(r"(?<!\s)\s*+[;:/]\s*+|(?<!\s)(?:\s*+,)?\s++(?=[+−-]?[.,]?[0-9])")
 _TWO = re.compile(r"([+−-]?[0-9.]+),([0-9.]{2,})\s*+(mm|in|\"|″)?", re.IGNORECASE)
+_ANGLE = re.compile(_NUMBER + r"\s*+°?")
 _SHOWN = 40  # characters of bad input repeated in a message
 
 
@@ -57,7 +59,7 @@ def lengths(text: str, *counts: int, example: str = "23/21") -> tuple[float, ...
 
 def degrees(text: str) -> float:
     """The angle that `text` stands for: ``20``, ``12,5°``.  Raises InputError ``units.degrees``."""
-    found = re.fullmatch(_NUMBER + r"\s*+°?", text.strip().replace("−", "-"))
+    found = _ANGLE.fullmatch(text.strip().replace("−", "-"))
     if not found:
         message = f"{_quoted(text)} is not an angle"
         raise InputError.of("units.degrees", message, hint="Write degrees: 20.")

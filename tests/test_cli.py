@@ -95,6 +95,7 @@ def test_json(plate: str, capsys):
         "mount_shift": 0.0,
         "core": "plain",
         "side": "right",
+        "mark": "boot-centre",
         "pair": "mirrored",
         "bounds": [[124.5, -21.0], [156.5, 15.0]],
         "holes": [

@@ -74,7 +74,7 @@ def test_help_is_shown_despite_a_faulty_file(desk: Path, capsys):
     set_user("bed = \n")
     assert main(["build", "--help"]) == 0
     assert "[default: 220x220x250]" in capsys.readouterr().out
-    assert main(["layout", "club-piste", "--boot", "305"]) == 0  # takes none of them
+    assert main(["show", "club-piste"]) == 0  # takes none of them
 
 
 def test_every_fault_of_both_files_has_its_place(desk: Path):

@@ -393,7 +393,7 @@ def test_stopped_at_a_terminal(desk: Path):
         os.close(controller)
         os.close(terminal)
     assert program.returncode == 130
-    assert said == b""
+    assert said == b"stopped: nothing was written\n"
     assert list(desk.iterdir()) == []
 
 

@@ -46,7 +46,7 @@ def jigs():
 
 @pytest.fixture
 def plan(tmp_path, monkeypatch):
-    monkeypatch.setattr("jiggen.evening.fits", lambda _: True)
+    monkeypatch.setattr("jiggen.evening.families.fits", lambda *_: True)
     path = tmp_path / "jobs.csv"
     path.write_text(f"{HEAD}C1,club-piste,305,98,96,,,,\nC2,club-piste,305,98,96,,,,\n")
     return plan_evening(read_jobs(path), TERMS)

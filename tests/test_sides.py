@@ -17,7 +17,7 @@ from jiggen.design import plan as plans
 from jiggen.design.pieces import list_pieces
 from jiggen.design.sidewall import BEARING, RADIUS, bearing_half_width, compare_widths, slope_at
 from jiggen.errors import InputError
-from jiggen.evening.check import _widths
+from jiggen.evening.check import _measured
 from jiggen.evening.read import Row
 from jiggen.job import Job, obstacles
 from jiggen.pattern import find_pattern, read_pattern
@@ -151,11 +151,15 @@ def test_a_defaults_file_sets_side_and_depth(capsys, tmp_path, monkeypatch):
 def test_an_evening_checks_edges_by_the_top_sheet(club_layout):
     row = Row.model_construct(ski_toe=100.0, ski_heel=98.0, thickness=())
     upright, sloped = (
-        _widths(row, club_layout, Settings(SKIS, sidewall=side)) for side in ("upright", 30.0)
+        [
+            _measured(row, club_layout, Settings(SKIS, sidewall=side))[column].widths[0][1]
+            for column in ("ski_heel", "ski_toe")
+        ]
+        for side in ("upright", 30.0)
     )
-    assert [width for _, width in upright] == [98.0, 100.0]
+    assert upright == [98.0, 100.0]
     # By hand: 2·9·tan 30° = 10.4 mm narrower at the top sheet than at the noses.
-    assert [width for _, width in sloped] == pytest.approx([87.61, 89.61], abs=0.005)
+    assert sloped == pytest.approx([87.61, 89.61], abs=0.005)
 
 
 @pytest.mark.parametrize("depth", [5.0, 20.0])

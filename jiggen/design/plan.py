@@ -351,10 +351,16 @@ def worst_error(
 def bed_turn(outline: Array, bed: Bed) -> float | None:
     """The turn in degrees, square first, at which `outline` ((n, 2), mm) fits the bed, or None.
 
-    Its rim stays free if that can be; else the turn leaves as much of it free as can be.
+    Square to the bed while half of its rim stays free: a printer's errors along its axes do not
+    mix then, and a try square shows them.  Else its rim stays free if that can be, or as much of
+    it as can be.
     """
     free = {turn: free_rim(outline, turn, bed) for turn in TURNS}
-    turn = next((turn for turn in TURNS if free[turn] >= bed.rim), max(TURNS, key=free.__getitem__))
+    for turns, least in ((TURNS[:2], bed.rim), (TURNS[:2], bed.rim / 2), (TURNS, bed.rim)):
+        for turn in turns:
+            if free[turn] >= max(least, bed.least_rim):
+                return turn
+    turn = max(TURNS, key=free.__getitem__)
     return turn if free[turn] >= bed.least_rim else None
 
 

@@ -50,8 +50,8 @@ Bed = tuple[Spot, ...]
 def pack(outlines: Sequence[Array], room: Room, gap: float) -> tuple[Bed, ...]:
     """Beds with every outline (n, 2; mm) laid inside `room`, `gap` mm apart, none turned.
 
-    An outline counts as convex.  One that is larger than the room gets a bed to itself and lies
-    in its middle.  Pieces are in order of their number on each bed.
+    An outline counts as convex.  One that is longer than the room lies in its middle, that way.
+    Pieces are in order of their number on each bed.
     """
     hulls = [shapely.multipoints(outline).convex_hull for outline in outlines]
     fewest = math.ceil(sum(hull.area for hull in hulls) / box(*room).area)
@@ -99,17 +99,19 @@ class _Packing:
                     bed.append(Spot(index, *place))
                     break
             else:
-                beds.append([Spot(index, *(self._place(index, []) or self._middle(index)))])
+                place = self._place(index, [])
+                assert place, "an empty bed has a place for every piece"
+                beds.append([Spot(index, *place)])
         return tuple(tuple(sorted(bed, key=lambda spot: spot.index)) for bed in beds)
 
     def _place(self, index: int, bed: Sequence[Spot]) -> Place | None:
         """The first free place for a piece's origin, None where there is none."""
         x0, y0, x1, y1 = self.hulls[index].bounds
         room = self.room
-        low = room.left - x0, room.front - y0
-        high = room.right - x1, room.back - y1
-        if high[0] < low[0] - HAIR or high[1] < low[1] - HAIR:
-            return None
+        low, high = [room.left - x0, room.front - y0], [room.right - x1, room.back - y1]
+        for axis in (0, 1):
+            if high[axis] < low[axis]:  # too long for the room: in its middle
+                low[axis] = high[axis] = (low[axis] + high[axis]) / 2
         free = box(low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR)
         for spot in bed:
             occupied = _forbidden(self.hulls[spot.index], self.hulls[index], self.gap)
@@ -117,10 +119,3 @@ class _Packing:
         corners = shapely.get_coordinates(free)
         places = [(round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0) for x, y in corners.tolist()]
         return min(places, key=self.first, default=None)
-
-    def _middle(self, index: int) -> Place:
-        x0, y0, x1, y1 = self.hulls[index].bounds
-        room = self.room
-        x = (room.left + room.right - x0 - x1) / 2
-        y = (room.front + room.back - y0 - y1) / 2
-        return round(x, PUT_TO) + 0.0, round(y, PUT_TO) + 0.0

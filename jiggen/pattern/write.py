@@ -26,7 +26,7 @@ GROUP_HINT = (
     "toe,boot-centre,255:112.6,290:126.3."
 )
 _PLAIN = re.compile(r"\s*[+−-]?[0-9.,]+\s*")
-_BOTH = re.compile(r"(.*?)[\s,;/]*(both)?", re.IGNORECASE)
+BOTH = "both"
 WIDTH = 96  # characters of a comment's line
 COLUMN = 34  # where the comment beside a value begins
 HOW_TO_READ = (
@@ -153,15 +153,16 @@ def read_hole(words: str, units: Units) -> Hole:
 
     Raises InputError ``draft.hole``.
     """
-    found = _BOTH.fullmatch(words.strip())
-    place = found[1] if found else ""
+    place = words.strip()
+    both = place.lower().endswith(BOTH)
+    place = (place[: -len(BOTH)] if both else place).rstrip(" \t,;/")
     try:
         x, y = lengths(f"{place}{units}" if place[-1:].isdigit() else place, 2)
     except InputError as error:
         message = f"{quoted(words)} is not a valid position of a hole"
         hint = "Write x, y, and both for one on each side: 12, 21, both; or 12,5/21/both."
         raise InputError.of("draft.hole", message, hint=hint) from error
-    return Hole((x, y), bool(found and found[2]), USUAL_DRILL)
+    return Hole((x, y), both, USUAL_DRILL)
 
 
 def add_holes(groups: Iterable[Group], holes: Iterable[str], units: Units) -> tuple[Group, ...]:

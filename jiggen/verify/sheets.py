@@ -36,7 +36,7 @@ PALEST = 0.6  # grey of words that are still read; 1 is white
 STOP = re.compile(
     r"Drill(\d[\d.]*)mmDepthD([\d.]+)mmStopA,tothecorners([\d.]+)mmStopB,tothetip([\d.]+)mm"
 )
-SCREW = re.compile(r"(\d+)×screw(\d[\d.]*)mm")
+SCREW = re.compile(r"(?<!\d)(\d++)×screw(\d[\d.]*+)mm")
 PAIR = re.compile(r"([A-Z]) to ([A-Z])")
 OF_PEG = re.compile(r"peg ([A-Z]), across")
 WORDS = "verify.sheet-words"
