@@ -417,3 +417,16 @@ def test_one_ski_width_that_cannot_be_is_said_once(capsys):
     said = capsys.readouterr().err
     assert said.count("error:") == 1
     assert "Allowed: 50 to 160 mm" in said
+
+
+@pytest.mark.parametrize("words", ["sheet {}", "check {}", "printed {} --blank m.toml"])
+def test_a_damaged_manifest_is_told_without_words_of_the_program(words, built, tmp_path, capsys):
+    data = json.loads((built.folder / "manifest.json").read_text(encoding="utf-8"))
+    del data["holes"][0]["y"]
+    data["holes"][0]["x"] = "far"
+    (tmp_path / "manifest.json").write_text(json.dumps(data), encoding="utf-8")
+    assert main(words.format(tmp_path).split()) == 2
+    said = capsys.readouterr().err
+    assert "holes[0].y: is missing" in said
+    assert "holes[0].x: must be a valid number\n" in said
+    assert "Field required" not in said and "Input should" not in said

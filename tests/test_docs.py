@@ -54,3 +54,16 @@ def test_a_code_that_is_composed_is_listed():
     assert "`*.unknown-key`" in codes  # of any file that is read
     assert "`pattern.no-group`" in codes
     assert "`verify.moved`" in codes
+
+
+def test_the_readme_says_what_to_measure_and_how_it_is_set_up_elsewhere():
+    text = " ".join((REPO / "README.md").read_text(encoding="utf-8").split())
+    for words in (
+        "On Windows",
+        "macOS",
+        "Tested by us:",
+        "is moulded on the shell near the heel",
+        "is taken with a caliper where the rails' noses touch",
+        "the shoulder of a stepped ski drill does not pass the bush",
+    ):
+        assert words in text

@@ -116,6 +116,13 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"Did you mean {quoted(guess)}? " if guess else ""
 
 
+def in_words(message: str) -> str:
+    """What a validator of pydantic says of a value, in plain words that follow the value's key."""
+    plain = {"Field required": "is missing", "Extra inputs are not permitted": "is not known here"}
+    words = plain.get(message, message.removeprefix("Value error, "))
+    return words.replace("Input should", "must").partition(", unable to parse")[0]
+
+
 def hidden(text: str, apart_from: str = "") -> str:
     """A message about the first character that shows nothing or reverses the text, if any.
 

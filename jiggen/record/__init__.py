@@ -12,6 +12,7 @@ from pydantic_core import from_json
 
 from jiggen.errors import CheckFailed, Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
+from jiggen.inputs.faults import in_words
 from jiggen.record.model import SAME, GaugeRecord, JigRecord, Record, TrialRecord
 
 __all__ = ["GaugeRecord", "JigRecord", "Record", "TrialRecord"]
@@ -54,7 +55,10 @@ def read_record(folder: Path) -> AnyRecord:
     except OSError as error:
         found = [("record.missing", f"cannot read the manifest: {error.strerror or error}", "")]
     except ValidationError as error:
-        found = [("record.invalid", one["msg"], key_path(one["loc"][1:])) for one in error.errors()]
+        found = [
+            ("record.invalid", in_words(one["msg"]), key_path(one["loc"][1:]))
+            for one in error.errors()
+        ]
     except ValueError as error:
         found = [("record.invalid", f"not valid JSON: {error}", "")]
     where = str(folder / MANIFEST)

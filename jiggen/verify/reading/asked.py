@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError
 from jiggen.drilling import DrillingLimits, SkiState
 from jiggen.errors import key_path
 from jiggen.files import JOB_FILE, PRINTER_FILE, parse_toml, within
+from jiggen.inputs.faults import in_words
 from jiggen.outcome import Length, Name
 from jiggen.pattern.model import Core, Side
 from jiggen.verify.geometry import Array
@@ -94,4 +95,4 @@ def read_printer(folder: Path) -> Printer:
 
 def _first(error: ValidationError) -> str:
     fault = error.errors()[0]
-    return f"{key_path(fault['loc'])}: {fault['msg']}"
+    return f"{key_path(fault['loc'])} {in_words(fault['msg'])}"

@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
+from jiggen.inputs.faults import in_words
 from jiggen.outcome import Name
 from jiggen.verify.reading.bodies import MOST_FASTENERS, BodyShape, Fastener
 from jiggen.verify.reading.engraved import Engraved
@@ -166,6 +167,6 @@ def read_manifest(folder: Path) -> Manifest:
         found = [(f"cannot read the manifest: {error.strerror or error}", "")]
     except ValidationError as error:
         faults = error.errors(include_url=False, include_context=False, include_input=False)
-        found = [(fault["msg"], key_path(fault["loc"])) for fault in faults[:MOST_FAULTS]]
+        found = [(in_words(fault["msg"]), key_path(fault["loc"])) for fault in faults[:MOST_FAULTS]]
     where = str(folder / MANIFEST)
     raise InputError(Finding("verify.manifest", text, where, key, HINT) for text, key in found)
