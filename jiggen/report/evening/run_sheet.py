@@ -48,8 +48,9 @@ BY_LINES = (
     "The halves are used one after the other. Clamp the one whose boxes come first and drill all "
     "its settings; take it off only then, and clamp the other: no half twice on a ski. "
     "Set each half by itself: slide it until its line, given with each pair, lies on the ski's "
-    "mark, seen straight down at that edge of its tongue. + and − count lines on from the number, "
-    "+ towards longer boots. Read the line twice: on a wrong one every hole is in the wrong place."
+    "mark, seen straight down at that edge of its tongue. Where no number stands at it, count "
+    "lines, not millimetres, from the number that is named. Read the line twice: on a wrong one "
+    "every hole is in the wrong place."
 )
 BY_SLOT = (
     "Shift first: lay the 0 of a half's slot on the ski's mark, draw a new mark at {at}, and tape "
