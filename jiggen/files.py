@@ -11,8 +11,9 @@ import time
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from io import BufferedReader
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from jiggen.errors import InputError
 from jiggen.progress import wrote
@@ -99,7 +100,7 @@ def within(folder: Path, name: str, largest: int) -> Path:
     return path
 
 
-def open_plain(path: Path) -> BinaryIO:
+def open_plain(path: Path) -> BufferedReader:
     """Open the plain file at `path` to read its bytes; never waits for a pipe.
 
     Raises OSError, also for a folder, pipe or device.

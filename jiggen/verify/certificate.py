@@ -55,7 +55,7 @@ def _remembered(folder: Path) -> Path | None:
     try:
         for path in sorted(path for path in folder.rglob("*") if not path.is_dir()):
             with open_plain(path) as stream:
-                digest = hashlib.sha256(stream.read()).hexdigest()
+                digest = hashlib.file_digest(stream, "sha256").hexdigest()  # a film may be there
             total.update(f"{path.relative_to(folder).as_posix()}\0{digest}\0".encode())
         return user_cache_path("jiggen") / "verified" / total.hexdigest()
     except (OSError, ValueError):
