@@ -20,7 +20,7 @@ from jiggen.verify import engraved, limits
 from jiggen.verify.evidence import Evidence
 from jiggen.verify.geometry import Array
 from jiggen.verify.limits import Source
-from jiggen.verify.reading.entries import Hole, LadderEntry, LadderLine, LadderRow, is_half
+from jiggen.verify.reading.entries import Hole, LadderEntry, LadderLine, LadderRow, is_half, is_long
 from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.results import Ledger, Subject
@@ -181,7 +181,7 @@ class _Judge:
             message = f"its line ends {'nowhere' if end is None else f'{end:.2f} mm'} above the ski"
             reached = end is not None and end <= limit + engraved.LEVEL
             about.expect(reached, "verify.ladder-high", message, end, 0.0, limit, "mm")
-        if line.number or line.first % 5 == 0:
+        if is_long(line):
             there = _nearest(seen.long, x, limits.LADDER) is not None
             about.expect(there, "verify.ladder-short", "its line does not go on over the top")
         half, wanted = _nearest(seen.half, x, limits.LADDER), is_half(seen.row.name, line)

@@ -15,7 +15,7 @@ from jiggen.files import SHEET
 from jiggen.units import number
 from jiggen.verify import limits
 from jiggen.verify.geometry import Array
-from jiggen.verify.reading.entries import LadderLine, is_half
+from jiggen.verify.reading.entries import LadderLine, is_half, is_long
 from jiggen.verify.reading.pdf import Box, Sheet, Word
 from jiggen.verify.reading.stated import Stated, StatedLadder
 from jiggen.verify.results import Ledger, Subject
@@ -129,7 +129,7 @@ def _judge(ladder: StatedLadder, boot: float, strip: Strip, strokes: Array, abou
 
 def _length(row: str, line: LadderLine) -> float:
     """How long a line is drawn, mm: as it is on the top of the tongue, in kind."""
-    if line.number or line.first % 5 == 0:
+    if is_long(line):
         return LONG
     return HALF if is_half(row, line) else SHORT
 

@@ -11,7 +11,7 @@ import numpy as np
 from jiggen import wording
 from jiggen.verify import limits
 from jiggen.verify.reading.engraved import Engraved, Sign
-from jiggen.verify.reading.entries import LadderEntry, Part, is_half
+from jiggen.verify.reading.entries import LadderEntry, Part, is_half, is_long
 from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.results import Subject
 
@@ -137,7 +137,7 @@ def _judge_ladder(ladder: LadderEntry, face: Engraved, about: Subject) -> list[S
     left = list(face.texts)
     limit = limits.LADDER
     for row in ladder.rows:
-        long = sorted(line.x for line in row.lines if line.number or line.first % 5 == 0)
+        long = sorted(line.x for line in row.lines if is_long(line))
         half = sorted(line.x for line in row.lines if is_half(row.name, line))
         name = f"{row.name} ladder"
         top = face.boxes(name)

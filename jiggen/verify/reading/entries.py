@@ -112,6 +112,11 @@ class LadderLine(Entry):
     number: Annotated[str, Field(max_length=20)] = ""
 
 
+def is_long(line: LadderLine) -> bool:
+    """Whether a line goes on over the top: lengths that end in 0 and 5, and what is numbered."""
+    return bool(line.number) or line.first % 5 == 0
+
+
 def is_half(row: str, line: LadderLine) -> bool:
     """Whether a line must be half long on the top: lengths that end in 4 and 9, unless numbered."""
     return row in ("odd", "even") and not line.number and line.first % 5 == 4
