@@ -13,14 +13,15 @@ import ezdxf
 import pytest
 import typer
 
-from jiggen import __version__, cli, options
+from jiggen import __version__, options
 from jiggen.cautions import CAUTIONS
 from jiggen.cli import app, main, run
-from jiggen.cli.options import JsonOption
 from jiggen.cli.output import fitted
 from jiggen.cli.program import colourful, command
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.pattern.model import Core, Side
+from jiggen.request import options as asked
+from jiggen.request.options import JsonOption
 
 PATTERN = """
 format = 1
@@ -287,8 +288,8 @@ def test_every_command_says_what_it_does():
 
 
 def test_the_choices_are_those_of_the_pattern_room():
-    assert options.CORE.choices == get_args(Core) == get_args(cli.options.Core)
-    assert options.SIDE.choices == get_args(Side) == get_args(cli.options.Side)
+    assert options.CORE.choices == get_args(Core) == get_args(asked.Core)
+    assert options.SIDE.choices == get_args(Side) == get_args(asked.Side)
 
 
 def test_python_m_jiggen_is_the_same_program(plate: str, capsys):

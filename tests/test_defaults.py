@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from jiggen.cli import main
-from jiggen.cli.options import LOCAL, read_defaults, user_file
 from jiggen.cli.program import COMMANDS
 from jiggen.errors import InputError
 from jiggen.options import HABITS
+from jiggen.request.defaults import LOCAL, read_defaults, user_file
 
 
 @pytest.fixture

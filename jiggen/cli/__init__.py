@@ -18,12 +18,13 @@ from pathlib import Path
 
 import typer
 
-from jiggen.cli.options import Default, defaults_for, placed
+from jiggen.cli.defaults import defaults_for, placed
 from jiggen.cli.output import as_lines, in_options, say
 from jiggen.cli.program import app
 from jiggen.cli.stopping import stoppable
 from jiggen.errors import CheckFailed, Finding, JiggenError
 from jiggen.progress import keeping_notes, keeping_written
+from jiggen.request.defaults import Default
 
 __all__ = ["app", "main", "run"]
 

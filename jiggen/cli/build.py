@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import os
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -13,21 +13,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jiggen import options as table
-from jiggen.cli import options, output
+from jiggen.cli import output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
-from jiggen.options import RESULT, Option, argument
+from jiggen.options import RESULT, Option
+from jiggen.request import options
+from jiggen.request.evening import EveningRequest
+from jiggen.request.products import GaugeRequest, JigRequest, Request, TrialRequest
 
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
     from jiggen.pipeline.build import Built
 
-TRIAL_HOLE = replace(
-    table.PLATE_HOLE,
-    help="Make its holes as large as the plate's own, 5.5, so that one can be seen or a pin pushed "
-    "right through both; by default a drill just passes.",
-    group=table.JOB,
-)
 TRIAL_OUT = replace(
     table.OUT, help="Folder for the files; by default out/<pattern>-<boot>-…-trial."
 )
@@ -39,21 +36,6 @@ GAUGE_FORCE = replace(
     help="Replace the folder even if it holds another gauge or readings, or is none of jiggen's.",
 )
 _evening = partial(Option, group="The evening")
-JOBS = argument(
-    "jobs",
-    "path",
-    "The pairs: CSV or .xlsx with the columns ticket, pattern, boot, ski_toe, ski_heel and if "
-    "wanted core, shift, thickness, old_holes, mark; or TOML. Widths are measured where the rails' "
-    "noses touch.",
-    metavar="JOBS",
-)
-BOOTS_SPAN = _evening("boots-span", "length", "The widest range of boots one jig may serve.")
-SKI_SPAN = _evening(
-    "ski-span", "length", "The widest range of skis one jig may serve; default: as wide as it can."
-)
-PER_SHIFT = _evening(
-    "per-shift", "flag", "A jig for each mount shift, rather than the slot of one for many boots."
-)
 PLAN_ONLY = _evening(
     "plan", "flag", "Check the rows; say which jigs are needed and which are there; build nothing."
 )
@@ -76,22 +58,7 @@ EVENING_FORCE = replace(table.FORCE, help="Replace a jig's folder even if jiggen
 
 @command(JIGS)
 def build(
-    pattern: options.PatternArgument,
-    boot: Annotated[float | options.Range, table.BOOTS],
-    ski: options.SkiOption,
-    sides: options.Sides,
-    shift: options.ShiftOption,
-    core: options.CoreOption,
-    side: options.SideOption,
-    measured: options.SkiInHand,
-    limits: options.Limits,
-    bush: options.BushOption,
-    bush_fit: options.BushFitOption,
-    printer: options.PrinterOption,
-    bed: options.PrintBed,
-    material: options.MaterialOption,
-    body: Annotated[float, table.BODY],
-    slide: Annotated[float, table.SLIDE],
+    asked: JigRequest,
     out: Annotated[Path | None, table.OUT],
     force: options.ForceOption,
     holes_too: options.HolesOption,
@@ -105,31 +72,25 @@ def build(
     Exit code 0 when the verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    settings = options.read_settings(ski, sides, bed.checked(), bush, material)
-    settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
+    _build(asked, out, force, holes_too, as_json)
 
-    from jiggen.job import Job, job_name
-    from jiggen.pattern import find_pattern, read_pattern
 
-    job = Job(
-        read_pattern(find_pattern(pattern)),
-        options.read_boots(boot),
-        settings,
-        core,
-        side,
-        shift,
-        measured.state(),
-        limits.checked(),
-        options.read_printer(printer),
-    )
-
-    from jiggen.pipeline.products import build_jig
-    from jiggen.report.summary import summary
-
-    target = out or Path("out") / job_name(job)
+def _build(
+    asked: Request,
+    out: Path | None,
+    force: bool,
+    holes_too: bool,
+    as_json: bool,
+    then: Callable[[Path], str] | None = None,
+) -> None:
+    """Build what is asked for; what comes `then`, by its folder, is said where it passed."""
+    target = out or asked.target()
     with output.shown_progress():
-        made = build_jig(job, target, force=force)
-    _finish(made, summary(made.record, made.verification, made.folder), holes_too, as_json)
+        made = asked.build(target, force=force)
+    text = asked.summary(made)
+    if then and made.verification.passed:
+        text = f"{text}\n{then(made.folder)}"
+    _finish(made, text, holes_too, as_json)
 
 
 def _finish(made: Built[Any, Any], text: str, holes_too: bool, as_json: bool) -> None:
@@ -144,10 +105,7 @@ def _finish(made: Built[Any, Any], text: str, holes_too: bool, as_json: bool) ->
 
 @command(PATTERNS)
 def trial(
-    mount: options.Mount,
-    bed: options.PrintBed,
-    printer: options.PrinterOption,
-    plate_hole: Annotated[float | None, TRIAL_HOLE],
+    asked: TrialRequest,
     out: Annotated[Path | None, TRIAL_OUT],
     force: options.ForceOption,
     holes_too: options.HolesOption,
@@ -159,31 +117,12 @@ def trial(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    profile, pattern = options.read_printer(printer), mount.read()
-    holes = mount.lay_out(pattern)
-
-    from jiggen.job import folder_name, mount_words, printer_words
-    from jiggen.pipeline import build as pipeline
-    from jiggen.pipeline.products import TRIAL, plan_trial
-    from jiggen.report.summary import trial_summary
-
-    words = mount_words(holes.pair == "mirrored", holes.side, holes.mount_shift, holes.core)
-    sizes = [f"hole{plate_hole:g}"] if plate_hole else []
-    more = (*words, *printer_words(profile), *sizes, "trial")
-    target = out or Path("out") / folder_name(holes.pattern, holes.boot, more=more)
-    plan = partial(plan_trial, pattern, holes, bed.checked(), profile, plate_hole)
-    with output.shown_progress():
-        made = pipeline.build(TRIAL, plan, target, force=force)
-    scaled = made.plan.design.scaled
-    text = trial_summary(made.record, made.verification, made.folder, scaled=scaled)
-    _finish(made, text, holes_too, as_json)
+    _build(asked, out, force, holes_too, as_json)
 
 
 @command(JIGS)
 def gauge(
-    bed: options.PrintBed,
-    bush: options.BushOption,
-    caliper: Annotated[float, table.CALIPER],
+    asked: GaugeRequest,
     out: Annotated[Path | None, GAUGE_OUT],
     force: Annotated[bool, GAUGE_FORCE],
     holes_too: options.HolesOption,
@@ -196,42 +135,21 @@ def gauge(
     Exit code 0 when its verification passes; 1 when anything fails: the folder's name then ends in
     -failed: do not print it.
     """
-    from jiggen.design import Bush
     from jiggen.files import MEASUREMENTS
-    from jiggen.job import bush_words
-    from jiggen.pipeline import build as pipeline
-    from jiggen.pipeline.products import GAUGE, plan_gauge
-    from jiggen.report.summary import gauge_summary
 
-    in_hand = Bush(*bush) if isinstance(bush, tuple) else bush
-    plan = partial(plan_gauge, bed.checked(), in_hand, caliper)
-    with output.shown_progress():
-        target = out or Path("out") / "-".join(["gauge", *bush_words(in_hand)])
-        made = pipeline.build(GAUGE, plan, target, force=force)
-    text = gauge_summary(made.record, made.verification, made.folder)
-    form = made.folder / MEASUREMENTS
-    then = f"Then: jiggen profile fit {form} --name my-printer --ask, which asks for each reading."
-    _finish(made, f"{text}\n{then}" if made.verification.passed else text, holes_too, as_json)
+    def then(folder: Path) -> str:
+        fit = f"jiggen profile fit {folder / MEASUREMENTS} --name my-printer --ask"
+        return f"Then: {fit}, which asks for each reading."
+
+    _build(asked, out, force, holes_too, as_json, then)
 
 
 @command(JIGS)
 def evening(
-    jobs: Annotated[Path, JOBS],
-    boots_span: Annotated[float | None, BOOTS_SPAN],
-    ski_span: Annotated[float | None, SKI_SPAN],
-    per_shift: Annotated[bool, PER_SHIFT],
-    sides: options.Sides,
+    asked: EveningRequest,
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
     cluster: Annotated[str | None, CLUSTER],
-    limits: options.Limits,
-    bush: options.BushOption,
-    bush_fit: options.BushFitOption,
-    printer: options.PrinterOption,
-    bed: options.PrintBed,
-    material: options.MaterialOption,
-    body: Annotated[float, table.BODY],
-    slide: Annotated[float, table.SLIDE],
     paper: Annotated[options.Paper, RUN_PAPER],
     out: Annotated[Path, EVENING_OUT],
     force: Annotated[bool, EVENING_FORCE],
@@ -245,23 +163,8 @@ def evening(
     Exit code 0 when every jig is verified; 1 when one failed: its pairs are marked on the
     sheet, do not drill them.
     """
-    from jiggen.evening import plan_evening
-    from jiggen.evening.check import Terms
-    from jiggen.evening.families import Spans
-    from jiggen.evening.read import read_jobs
-    from jiggen.export.compensation import fit_settings
-    from jiggen.remount.shifts import RemountLimits
-
-    # Each jig has a ski range of its own; this one is a placeholder.
-    settings = options.read_settings((80.0, 100.0), sides, bed.checked(), bush, material)
-    settings = replace(settings, bush_fit=bush_fit, body=body, slide=slide)
-    settings.check()
-    profile = options.read_printer(printer)
-    fitted = partial(fit_settings, profile=profile) if profile else None
-    terms = Terms(settings, limits.checked(), RemountLimits(), profile, fitted)
-    spans = Spans(_span(boots_span, BOOTS_SPAN), _span(ski_span, SKI_SPAN), not per_shift)
     with output.shown_progress():
-        plan = plan_evening(read_jobs(jobs), terms, spans)
+        plan = asked.plan()
 
     from jiggen.files import write_whole
     from jiggen.pipeline.evening import planned_evening, records_of
@@ -291,15 +194,6 @@ def evening(
         warnings_of(outcomes),
         passed=not any(outcome.state == "failed" for outcome in outcomes),
     )
-
-
-def _span(length: float | None, option: Option) -> float:
-    if length is None:
-        return math.inf
-    if length < 0:
-        hint = "Write how many mm there are between the least and the greatest."
-        raise InputError.of("cli.span", "a span below 0", key=option.flag, hint=hint)
-    return length
 
 
 def _built(

@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import Annotated
 
 from jiggen.cautions import CAUTIONS
-from jiggen.cli import options, output
+from jiggen.cli import output
 from jiggen.cli.program import JIGS, command
 from jiggen.options import RESULT, Option
+from jiggen.request import options
 
 GCODE = Option(
     "gcode",

@@ -83,3 +83,11 @@ def _answer(words: str, *, number: bool) -> str:
             raise
         return ""  # the input has ended: the rest is left open
     return found
+
+
+def check_outside(target: Path, folder: Path, key: str) -> None:
+    """Raise InputError ``cli.inside`` for a file in a jig's folder: every file in it is checked."""
+    if target.resolve().is_relative_to(folder.resolve()):
+        message = f"{target.name} would be in the jig's own folder"
+        hint = "jiggen check knows every file of that folder: write it beside the folder."
+        raise InputError.of("cli.inside", message, where=str(target), key=key, hint=hint)

@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
-from jiggen.cli import options, output
+from jiggen.cli import output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import argument, result
+from jiggen.request import options
 from jiggen.wording import CENTRE, point_words
 
 if TYPE_CHECKING:

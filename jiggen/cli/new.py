@@ -8,10 +8,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
-from jiggen.cli import options, output
-from jiggen.cli.program import PATTERNS, Reading, command
+from jiggen.cli import output
+from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import Finding
 from jiggen.options import Option, argument, result
+from jiggen.request import options
+from jiggen.request.reading import Reading
 from jiggen.units import counted
 from jiggen.wording import CENTRE
 

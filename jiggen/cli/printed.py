@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from jiggen.cli import forms, options, output
+from jiggen.cli import forms, output
 from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
+from jiggen.request import options
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
@@ -238,7 +239,7 @@ def printed(
     if blank is not None:
         from jiggen.measure.printer.to_measure import blank_text
 
-        options.check_outside(blank, folder, "--blank")
+        forms.check_outside(blank, folder, "--blank")
         reach = float("inf") if caliper is None else caliper
         forms.write_blank(blank, blank_text(printout.jig, limit, reach), as_json)
         return

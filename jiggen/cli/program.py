@@ -11,46 +11,23 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import is_dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, TextIO, TypeVar, get_args, get_type_hints
+from typing import Annotated, Any, TextIO
 
 import typer
 
 from jiggen import __version__
 from jiggen.cautions import CAUTIONS
-from jiggen.errors import Finding, InputError
 from jiggen.options import Option
+from jiggen.request.reading import Reading, field_of, read_words, rows_of, value_of
 
 # The program's help groups the commands by what they are about.
 PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
-
-T = TypeVar("T")
 
 _PARAGRAPH = re.compile(r"(?<=\S)\n(?=\S)")
 
 COMMANDS: dict[str, dict[str, Option]] = {}
 """The options of each command of `app`, by the name of typer's parameter for each."""
-
-
-class Reading:
-    """Reads words and collects what is wrong with them, until `end` raises it all."""
-
-    def __init__(self) -> None:
-        self.faults: list[Finding] = []
-
-    def read(self, read: Callable[[], T], otherwise: T, key: str = "") -> T:
-        """What `read` returns; `otherwise`, its findings collected (of `key`), on InputError."""
-        try:
-            return read()
-        except InputError as error:
-            self.faults += (replace(fault, key=key or fault.key) for fault in error.findings)
-            return otherwise
-
-    def end(self) -> None:
-        """Raise InputError with every fault collected, if there are any."""
-        if self.faults:
-            raise InputError(self.faults)
 
 
 def colourful(stream: TextIO) -> bool:
@@ -125,12 +102,14 @@ def command(
         asked = {
             each.name: each.annotation for each in parameters if each.annotation is not Reading
         }
-        rows = {_field(row): row for annotation in asked.values() for row in _rows(annotation)}
+        rows = {field_of(row): row for annotation in asked.values() for row in rows_of(annotation)}
 
         def run(**words: Any) -> None:
             reading = Reading()
-            values = {field: _read(rows[field], given, reading) for field, given in words.items()}
-            given = {name: _value(annotation, values) for name, annotation in asked.items()}
+            values = {
+                field: read_words(rows[field], given, reading) for field, given in words.items()
+            }
+            given = {name: value_of(annotation, values) for name, annotation in asked.items()}
             if len(parameters) > len(asked):
                 body(reading, **given)
             else:
@@ -149,32 +128,6 @@ def command(
         return body
 
     return register
-
-
-def _rows(annotation: Any) -> list[Option]:
-    """The row that an annotation names, or those of the fields of a block of options."""
-    if is_dataclass(annotation):
-        hints = get_type_hints(annotation, include_extras=True)
-        return [row for hint in hints.values() for row in _rows(hint)]
-    return [item for item in get_args(annotation)[1:] if isinstance(item, Option)]
-
-
-def _field(row: Option) -> str:
-    return row.name.replace("-", "_")
-
-
-def _value(annotation: Any, values: dict[str, Any]) -> Any:
-    found = [values[_field(row)] for row in _rows(annotation)]
-    return annotation(*found) if isinstance(annotation, type) else found[0]
-
-
-def _read(row: Option, words: Any, reading: Reading) -> Any:
-    """The value of `row`; what is wrong with its words, or each of several, goes to `reading`."""
-    if isinstance(words, list):
-        return [_read(row, one, reading) for one in words]
-    if not isinstance(words, str):  # typer has read it, or it was not given
-        return words
-    return reading.read(lambda: row.read(words), None, row.flag)
 
 
 def _parameter(field: str, row: Option) -> inspect.Parameter:

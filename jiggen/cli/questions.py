@@ -9,7 +9,6 @@ from typing import Any
 import typer
 
 from jiggen.cli.new import BOOT, DEPTH, DRILL, METAL, NAME, PAIR, UNITS, Given
-from jiggen.cli.program import Reading
 from jiggen.errors import Finding, InputError
 from jiggen.options import Option
 from jiggen.pattern.model import Group
@@ -24,6 +23,7 @@ from jiggen.pattern.write import (
     read_point,
     read_shift,
 )
+from jiggen.request.reading import Reading
 from jiggen.units import length_range
 
 Read = Callable[[Draft, str], Draft]

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
-from jiggen.cli import options, output
+from jiggen.cli import output
 from jiggen.cli.layout import mount_line
 from jiggen.cli.program import SKIS, command
 from jiggen.errors import InputError
 from jiggen.options import Option
+from jiggen.request import options
 from jiggen.units import counted, listed, number
 
 if TYPE_CHECKING:

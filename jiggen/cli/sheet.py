@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Annotated
 
 from jiggen import options as table
-from jiggen.cli import options, output
+from jiggen.cli import forms, output
 from jiggen.cli.program import JIGS, command
 from jiggen.options import SKI, Option
+from jiggen.request import options
 
 SHEET_CORE = replace(
     table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
@@ -68,7 +69,7 @@ def sheet(
         boot = only_boot(record)
     name = "sheet" if boot is None else f"boot-{boot:g}"
     target = out or full.parent / f"{full.name}-{name}.pdf"  # beside the folder, under its name
-    options.check_outside(target, folder, "--out")
+    forms.check_outside(target, folder, "--out")
     if core:
         check_core(record, core)
     check_usable(record)

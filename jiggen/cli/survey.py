@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
-from jiggen.cli import forms, options, output
+from jiggen.cli import forms, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
+from jiggen.request import options
 from jiggen.units import counted
 
 if TYPE_CHECKING:

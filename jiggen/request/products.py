@@ -1,0 +1,171 @@
+"""What can be built on its own: a jig, a trial plate, a gauge; by the program and the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Protocol
+
+from jiggen import options as table
+from jiggen.request import options
+from jiggen.request.reading import Form
+
+if TYPE_CHECKING:
+    from jiggen.job import Job
+    from jiggen.pipeline.build import Built
+
+TRIAL_HOLE = replace(
+    table.PLATE_HOLE,
+    help="Make its holes as large as the plate's own, 5.5, so that one can be seen or a pin pushed "
+    "right through both; by default a drill just passes.",
+    group=table.JOB,
+)
+OUT_FOLDER = Path("out")
+
+
+class Request(Protocol):
+    """What can be built into a folder of its own."""
+
+    def target(self) -> Path:
+        """Its folder where none is named.  Raises InputError."""
+
+    def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
+        """Build it into the folder `target`.  Raises InputError and CheckFailed."""
+
+    def summary(self, made: Built[Any, Any]) -> str:
+        """What to know of what was built, as lines."""
+
+
+@dataclass(frozen=True)
+class JigRequest:
+    """The options that say which jig is wanted; lengths in mm."""
+
+    pattern: options.PatternArgument
+    boot: Annotated[float | options.Range, table.BOOTS]
+    ski: options.SkiOption
+    sides: options.Sides
+    shift: options.ShiftOption
+    core: options.CoreOption
+    side: options.SideOption
+    measured: options.SkiInHand
+    limits: options.Limits
+    bush: options.BushOption
+    bush_fit: options.BushFitOption
+    printer: options.PrinterOption
+    bed: options.PrintBed
+    material: options.MaterialOption
+    body: Annotated[float, table.BODY]
+    slide: Annotated[float, table.SLIDE]
+
+    def job(self) -> Job:
+        """The job.  Raises InputError for what is wrong with it, before it is designed."""
+        from jiggen.job import Job
+        from jiggen.pattern import find_pattern, read_pattern
+
+        settings = options.read_settings(
+            self.ski, self.sides, self.bed.checked(), self.bush, self.material
+        )
+        return Job(
+            read_pattern(find_pattern(self.pattern)),
+            options.read_boots(self.boot),
+            replace(settings, bush_fit=self.bush_fit, body=self.body, slide=self.slide),
+            self.core,
+            self.side,
+            self.shift,
+            self.measured.state(),
+            self.limits.checked(),
+            options.read_printer(self.printer),
+        )
+
+    def target(self) -> Path:
+        """Its folder where none is named.  Raises InputError."""
+        from jiggen.job import job_name
+
+        return OUT_FOLDER / job_name(self.job())
+
+    def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
+        """Build it into the folder `target`.  Raises InputError and CheckFailed."""
+        from jiggen.pipeline.products import build_jig
+
+        return build_jig(self.job(), target, force=force)
+
+    def summary(self, made: Built[Any, Any]) -> str:
+        """What to know of what was built, as lines."""
+        from jiggen.report.summary import summary
+
+        return summary(made.record, made.verification, made.folder)
+
+
+@dataclass(frozen=True)
+class TrialRequest:
+    """The options that say which trial plate is wanted; lengths in mm."""
+
+    mount: options.Mount
+    bed: options.PrintBed
+    printer: options.PrinterOption
+    plate_hole: Annotated[float | None, TRIAL_HOLE]
+
+    def target(self) -> Path:
+        """Its folder where none is named.  Raises InputError."""
+        from jiggen.job import folder_name, mount_words, printer_words
+
+        holes, profile = self.mount.lay_out(), options.read_printer(self.printer)
+        words = mount_words(holes.pair == "mirrored", holes.side, holes.mount_shift, holes.core)
+        sizes = [f"hole{self.plate_hole:g}"] if self.plate_hole else []
+        more = (*words, *printer_words(profile), *sizes, "trial")
+        return OUT_FOLDER / folder_name(holes.pattern, holes.boot, more=more)
+
+    def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
+        """Build it into the folder `target`.  Raises InputError and CheckFailed."""
+        from jiggen.pipeline.build import build
+        from jiggen.pipeline.products import TRIAL, plan_trial
+
+        pattern = self.mount.read()
+        holes, profile = self.mount.lay_out(pattern), options.read_printer(self.printer)
+        plan = partial(plan_trial, pattern, holes, self.bed.checked(), profile, self.plate_hole)
+        return build(TRIAL, plan, target, force=force)
+
+    def summary(self, made: Built[Any, Any]) -> str:
+        """What to know of what was built, as lines."""
+        from jiggen.report.summary import trial_summary
+
+        scaled = made.plan.design.scaled
+        return trial_summary(made.record, made.verification, made.folder, scaled=scaled)
+
+
+@dataclass(frozen=True)
+class GaugeRequest:
+    """The options that say which gauge is wanted; lengths in mm."""
+
+    bed: options.PrintBed
+    bush: options.BushOption
+    caliper: Annotated[float, table.CALIPER]
+
+    def target(self) -> Path:
+        """Its folder where none is named.  Raises InputError."""
+        from jiggen.job import bush_words
+
+        return OUT_FOLDER / "-".join(["gauge", *bush_words(options.read_bush(self.bush))])
+
+    def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
+        """Build it into the folder `target`.  Raises InputError and CheckFailed."""
+        from jiggen.pipeline.build import build
+        from jiggen.pipeline.products import GAUGE, plan_gauge
+
+        bush = options.read_bush(self.bush)
+        plan = partial(plan_gauge, self.bed.checked(), bush, self.caliper)
+        return build(GAUGE, plan, target, force=force)
+
+    def summary(self, made: Built[Any, Any]) -> str:
+        """What to know of what was built, as lines."""
+        from jiggen.report.summary import gauge_summary
+
+        return gauge_summary(made.record, made.verification, made.folder)
+
+
+JIG, TRIAL, GAUGE = (
+    Form("build", JigRequest),
+    Form("trial", TrialRequest),
+    Form("gauge", GaugeRequest),
+)
