@@ -15,6 +15,7 @@ from verify_samples import read_facets, write_facets
 from jiggen.pattern import find_pattern
 
 ASKED, LAYOUT, DRILLING = "verify.asked", "verify.layout", "verify.drilling"
+JIG_MARK = "verify.jig-mark"
 PRINTER, CHANGED = "verify.printer", "verify.compensation"
 LEFT_OUT, UNLISTED = "verify.left-out", "verify.unlisted"
 MISSING, UNREADABLE = "verify.file-missing", "verify.unreadable"
@@ -98,6 +99,22 @@ def _deeper(data: dict[str, Any]) -> None:
     for stop in data["drilling"]["stops"]:
         for key in ("depth", "from_tip", "from_corners", "leave"):
             stop[key] += 10.0
+
+
+def _other_jig_mark(data: dict[str, Any]) -> None:
+    """One sign of the mark is another, wherever the record has it."""
+    _mark_as(data, lambda mark: mark[:-1] + ("A" if mark[-1] != "A" else "C"))
+
+
+def _jig_mark_turned(data: dict[str, Any]) -> None:
+    _mark_as(data, lambda mark: mark[::-1])
+
+
+def _mark_as(data: dict[str, Any], change: Callable[[str], str]) -> None:
+    old, new = data["jig_mark"], change(data["jig_mark"])
+    data["jig_mark"] = new
+    for sign in (sign for face in data["engraved"] for sign in face["signs"]):
+        sign["text"] = new if sign["text"] == old else sign["text"]
 
 
 def _drill(diameter: float, throat: float | None = None) -> Callable[[dict[str, Any]], None]:
@@ -264,6 +281,9 @@ MUTATIONS = [
         ASKED,
     ),
     mutation("files of the order not named", "record", edited(lambda d: d.pop("asked")), ASKED),
+    mutation("no jig mark", "record", edited(lambda d: d.pop("jig_mark")), JIG_MARK),
+    mutation("another jig's mark", "record", edited(_other_jig_mark), JIG_MARK),
+    mutation("jig mark back to front", "record", edited(_jig_mark_turned), JIG_MARK),
     # -- holes, stops and openings of the record
     mutation("every hole 10 mm deeper", "record", edited(_deeper), LAYOUT),
     mutation("drill 3.2", "record", edited(_drill(3.2)), LAYOUT),

@@ -47,6 +47,7 @@ COMMON = {
     "options",
     "tables",
     "files",
+    "marks",
     "cautions",
     "advice",
     "progress",

@@ -20,6 +20,7 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
+from jiggen.marks import jig_mark
 from jiggen.measure.printer.profile import Compensation
 from jiggen.progress import announce
 from jiggen.record import Record
@@ -156,7 +157,8 @@ def build(
         drawn.append(Drawn(plan, model, meshes, beds, folder))
         record = product.record(drawn[0])
         if plan.asked:
-            record = record.model_copy(update={"asked": asked_entry(plan.asked)})
+            named = {"asked": asked_entry(plan.asked), "jig_mark": jig_mark(plan.asked)}
+            record = record.model_copy(update=named)
         write(record, "drawn")
         return record
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from jiggen.files import mark_of
+from jiggen.marks import FORM
 from jiggen.outcome import Length, Name, Printing, Verification, Word
 from jiggen.record import entries
 from jiggen.record.bodies import BodyShape, Fastener
@@ -26,10 +27,14 @@ class BootLayout(Entry):
 
 
 class Record(Entry):
-    """What every built folder's manifest.json says, whatever was built."""
+    """What every built folder's manifest.json says, whatever was built.
+
+    `jig_mark` is engraved on its bodies; empty in one of an older jiggen, whose bodies bear none.
+    """
 
     manifest: Literal[2] = 2
     kind: str
+    jig_mark: Annotated[str, Field(pattern=f"{FORM}|^$")] = ""
     versions: dict[Name, Word]
     asked: entries.Asked | None = None
     holes: Annotated[tuple[entries.Hole, ...], Field(min_length=1)]
@@ -60,7 +65,7 @@ class Record(Entry):
 
     @property
     def mark(self) -> str:
-        """What the files that belong to it bear."""
+        """What the files that belong to it bear: a SHA-256, where the print has the jig mark."""
         return mark_of(self.values())
 
     def holes_of(self, part: str) -> tuple[entries.Hole, ...]:

@@ -16,6 +16,7 @@ import numpy as np
 from jiggen.drilling import screws_of
 from jiggen.errors import InputError
 from jiggen.files import JOB_FILE, MANIFEST, PATTERN_FILE, PRINTER_FILE
+from jiggen.marks import jig_mark
 from jiggen.pattern.model import Pattern
 from jiggen.pattern.read import parse_pattern
 from jiggen.verify import limits
@@ -34,6 +35,10 @@ AnyRead = TypeVar("AnyRead")
 LOST = (
     "the file is missing, so nobody can tell what was asked for: an older jiggen built this, or "
     "it was taken out; build it again"
+)
+NO_MARK = (
+    "there is none: an older jiggen built this, whose prints bear none, or it was taken out; build "
+    "it again"
 )
 
 
@@ -68,6 +73,7 @@ def judge_asked(evidence: Evidence, ledger: Ledger) -> None:
     if with_printer is bool(printer):
         _judge_printer(manifest, printer, ledger)
     if with_pattern is bool(pattern) and with_printer is bool(printer):
+        _judge_jig_mark(manifest, {name: read_text(folder, name) for name in _names(files)}, ledger)
         wanted = {**_plain(written, pattern), **_fitted(written, kind, printer)}
         found = {key: manifest.stated.get(key) for key in wanted}
         judge_same("inputs", found, wanted, limits.FIGURE, "verify.asked", ledger)
@@ -99,6 +105,14 @@ def _pattern(folder: Path) -> Pattern:
     except InputError as error:
         found = error.findings[0]
         raise ValueError(f"{found.where}: {found.key}: {found.message}") from None
+
+
+def _judge_jig_mark(manifest: Manifest, texts: Mapping[str, str], ledger: Ledger) -> None:
+    """The jig mark is that of these texts: which bodies and sheets bear it, others judge."""
+    found, wanted = manifest.jig_mark, jig_mark(texts)
+    message = f"is {found}, where that of what was asked for is {wanted}" if found else NO_MARK
+    about = ledger.about(MANIFEST, "jig mark")
+    about.expect(found == wanted, "verify.jig-mark", message)
 
 
 def _judge_printer(manifest: Manifest, printer: Printer | None, ledger: Ledger) -> None:
@@ -169,5 +183,9 @@ def _fitted(written: Written, kind: str, printer: Printer | None) -> dict[str, A
     }
 
 
+def _names(files: Mapping[str, str | None]) -> tuple[str, ...]:
+    return tuple(name for name in files.values() if name)
+
+
 def _words(files: Mapping[str, str | None]) -> str:
-    return ", ".join(name for name in files.values() if name)
+    return ", ".join(_names(files))

@@ -11,7 +11,7 @@ from pydantic import Field, ValidationError, model_validator
 from jiggen.errors import Finding, InputError, key_path
 from jiggen.files import MANIFEST, within
 from jiggen.inputs.faults import in_words
-from jiggen.outcome import Name
+from jiggen.outcome import Name, Word
 from jiggen.verify.reading.bodies import MOST_FASTENERS, BodyShape, Fastener
 from jiggen.verify.reading.engraved import Engraved
 from jiggen.verify.reading.entries import (
@@ -54,6 +54,7 @@ class Manifest(Entry):
 
     manifest: Literal[2]
     kind: Literal["jig", "trial", "gauge"] = "jig"
+    jig_mark: Word = ""
     asked: dict[str, str | None] | None = None
     inputs: Inputs
     stated: Annotated[dict[str, Any], Field(validation_alias="inputs")]
