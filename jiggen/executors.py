@@ -50,7 +50,7 @@ def do_all(
             try:
                 value, findings = future.result()
             except Exception as error:  # a process that died, a value that cannot be pickled
-                value, findings = None, (_fault(error),)
+                value, findings = None, (fault_of(error),)
             yield Done(futures[future], value, findings)
     finally:
         for future in futures:
@@ -66,10 +66,11 @@ def outcome_of(
     except JiggenError as error:
         return None, error.findings
     except Exception as error:
-        return None, (_fault(error),)
+        return None, (fault_of(error),)
 
 
-def _fault(error: Exception) -> Finding:
+def fault_of(error: Exception) -> Finding:
+    """An unforeseen error in a task, and the end of the process that did it, as a finding."""
     if isinstance(error, ProcessExpired):
         code = error.exitcode
         how = f"by signal {-code}" if code < 0 else f"with exit code {code}"

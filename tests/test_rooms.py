@@ -27,6 +27,7 @@ ROAD = (
     "report",
     "pipeline",
     "request",
+    "desk",
     "cli",
 )
 # Rooms beside the road, each with the rooms it stands on; the rooms that only build and verify

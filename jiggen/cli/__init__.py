@@ -33,7 +33,18 @@ PROGRAM = "jiggen"
 SHOWN = 3  # of what was written, when it is stopped
 SELDOM = 100_000  # objects made before the garbage collector looks for rings among them
 # Importing a module registers its commands.
-for _module in ("build", "check", "layout", "new", "printed", "remount", "sheet", "survey"):
+for _module in (
+    "build",
+    "check",
+    "defaults",
+    "desk",
+    "layout",
+    "new",
+    "printed",
+    "remount",
+    "sheet",
+    "survey",
+):
     import_module(f"jiggen.cli.{_module}")
 
 

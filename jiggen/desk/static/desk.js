@@ -1,0 +1,134 @@
+"use strict";
+// The pages work without this.  With it forms answer as one types, news come by themselves, files
+// are dropped, and a drawing is clicked on.
+//
+// data-part: an element with an id that is taken from the page as the server makes it now;
+// data-live on a form: its page is asked for again when it changes; data-events: until the element
+// has none any more, its parts follow what the server has to tell; data-then: the page to go to.
+(() => {
+  const PAUSE = 120; // ms without a key before the server is asked
+  const root = document.documentElement;
+  root.classList.add("scripted");
+
+  // ---- parts
+
+  let asked = 0;
+
+  async function refresh(address) {
+    const mine = ++asked;
+    let answer;
+    try {
+      answer = await fetch(address, { headers: { "X-Part": "1" }, redirect: "error" });
+    } catch {
+      if (mine === asked) gone();
+      return;
+    }
+    const text = await answer.text();
+    if (mine !== asked) return; // a later one is on its way
+    document.getElementById("gone").hidden = true;
+    const page = new DOMParser().parseFromString(text, "text/html");
+    for (const old of document.querySelectorAll("[data-part]")) {
+      const now = page.getElementById(old.id);
+      if (!now || now.isEqualNode(old) || old.contains(document.activeElement) && old.matches("form")) continue;
+      const focus = old.contains(document.activeElement) ? document.activeElement.id : "";
+      old.replaceWith(now);
+      if (focus) document.getElementById(focus)?.focus();
+    }
+    for (const field of document.querySelectorAll(".field")) {
+      field.classList.toggle("wrong", Boolean(field.querySelector(".fault")));
+    }
+    document.dispatchEvent(new Event("parts"));
+    begin();
+  }
+
+  function gone() {
+    document.getElementById("gone").hidden = false;
+  }
+
+  // ---- forms
+
+  function addressOf(form) {
+    const given = [...new FormData(form)].filter(([, value]) => typeof value === "string" && value.trim());
+    const query = new URLSearchParams(given).toString();
+    return form.getAttribute("action") + (query ? `?${query}` : "");
+  }
+
+  let timer;
+  document.addEventListener("input", ({ target }) => {
+    const form = target.closest("form[data-live]");
+    if (!form) return;
+    clearTimeout(timer);
+    timer = setTimeout(() => {
+      const address = addressOf(form);
+      history.replaceState(null, "", address);
+      refresh(address);
+    }, PAUSE);
+  });
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method === "get") { // what is empty need not be in the address
+      event.preventDefault();
+      location.assign(addressOf(form));
+      return;
+    }
+    // not twice by a double click
+    setTimeout(() => { for (const button of form.querySelectorAll("button")) button.disabled = true; });
+  });
+  addEventListener("pageshow", () => {
+    for (const button of document.querySelectorAll("form[method=post] button")) button.disabled = false;
+  });
+
+  // ---- news
+
+  let news;
+
+  function begin() {
+    const then = document.querySelector("[data-then]");
+    if (then) {
+      location.replace(then.dataset.then);
+      return;
+    }
+    const wanted = document.querySelector("[data-events]");
+    if (!wanted) {
+      news?.close();
+      news = undefined;
+    } else if (!news) {
+      news = new EventSource(wanted.dataset.events);
+      news.onmessage = () => refresh(location.href);
+      news.onerror = () => { if (news && news.readyState !== EventSource.OPEN) refresh(location.href); };
+    }
+  }
+  addEventListener("pagehide", () => news?.close());
+
+  // ---- files dropped on a form with a file field
+
+  document.addEventListener("dragover", (event) => {
+    if (document.querySelector("form input[type=file]")) event.preventDefault();
+  });
+  document.addEventListener("drop", (event) => {
+    const field = (event.target.closest("form") ?? document).querySelector("input[type=file]");
+    if (!field || !event.dataTransfer.files.length) return;
+    event.preventDefault();
+    field.files = event.dataTransfer.files;
+    field.dispatchEvent(new Event("change", { bubbles: true }));
+  });
+  document.addEventListener("change", ({ target }) => {
+    if (target.matches("input[type=file][data-send]") && target.files.length) target.form.requestSubmit();
+  });
+
+  // ---- clicks on a drawing with data-pick: its place in mm, as a line of the field it names
+
+  document.addEventListener("click", (event) => {
+    const figure = event.target.closest("[data-pick]");
+    const drawing = figure?.querySelector("svg");
+    const field = figure && document.getElementById(figure.dataset.pick);
+    if (!drawing || !field) return;
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(drawing.getScreenCTM().inverse());
+    const line = `${at.x.toFixed(1)}/${(-at.y).toFixed(1)}`;
+    field.value = field.value.trim() ? `${field.value.trim()}\n${line}` : line;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+
+  begin();
+})();
