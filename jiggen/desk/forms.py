@@ -92,7 +92,7 @@ class Filled(Generic[T]):
 
     @property
     def groups(self) -> tuple[Fields, ...]:
-        """The other fields, by the groups in which ``--help`` shows them."""
+        """The other fields, by the groups in which the help shows them."""
         found: dict[str, list[Field]] = {}
         for field in self.fields.values():
             if not field.row.required:
@@ -144,4 +144,4 @@ def fill(form: Form[T], words: Words) -> Filled[T]:
 
 def _names(fault: Finding) -> set[str]:
     """The options that a finding is about."""
-    return {name.strip().removeprefix("--") for name in fault.key.split(",")}
+    return {name.strip().lstrip("-") for name in fault.key.split(",")}
