@@ -21,8 +21,8 @@ CODE = re.compile(r"([a-z]+)\.([a-z][a-z0-9-]*[a-z0-9])")
 SHORT = re.compile(r"[a-z][a-z0-9-]*")
 ROOMS = (
     *("accuracy", "batch", "cli", "defaults", "design", "drilling", "evening", "export", "files"),
-    *("import", "layout", "new", "pattern", "preview", "printed", "printer", "record", "remount"),
-    *("sheet", "survey", "tables", "trial", "units", "verify"),
+    *("import", "layout", "marks", "new", "pattern", "preview", "printed", "printer", "record"),
+    *("remount", "sheet", "survey", "tables", "trial", "units", "verify"),
 )
 FILES = {
     "csv",

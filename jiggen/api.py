@@ -78,6 +78,7 @@ def build(
     measured: SkiState | None = None,
     limits: DrillingLimits | None = None,
     printer: Profile | None = None,
+    copy: int = 1,
     replace_folder: bool = False,
 ) -> Built[PlannedJig, JigRecord]:
     """Build a jig into the folder `out`, and verify it from its files.
@@ -86,7 +87,8 @@ def build(
     narrowest and the widest ski, measured ``settings.rail_depth``, 9 mm, below the top
     sheet; all in mm.  What the pattern says of screws and of the allowed
     area holds; `measured` and `limits` are the ski in hand and what is asked of its holes;
-    `printer` the profile of a printer.  `out` is replaced whole or not at all, and only if jiggen
+    `printer` the profile of a printer; `copy` counts the prints of one jig, each with a jig mark of
+    its own.  `out` is replaced whole or not at all, and only if jiggen
     made it, unless `replace_folder`.
 
     The result has `folder`, `record`, `verification` and `warnings`.  A jig whose verification
@@ -108,6 +110,7 @@ def build(
         measured=measured or SkiState(),
         limits=limits or DrillingLimits(),
         printer=printer,
+        copy=copy,
     )
     return build_jig(job, Path(out), force=replace_folder)
 

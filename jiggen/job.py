@@ -54,7 +54,7 @@ class Job:
     `boots` are the shortest and the longest boot sole, equal for a single boot; `shift` moves the
     mount, + towards the tip; `side` matters for mirrored patterns alone; `measured` is what is
     known of the ski in hand and `limits` what is asked of its holes; `printer` the profile of the
-    printer, None for a true one.
+    printer, None for a true one; `copy` counts the prints of one jig, each with its own jig mark.
     """
 
     pattern: Pattern
@@ -66,6 +66,7 @@ class Job:
     measured: SkiState = field(default_factory=SkiState)
     limits: DrillingLimits = field(default_factory=DrillingLimits)
     printer: Profile | None = None
+    copy: int = 1
 
     @property
     def skis(self) -> Interval:
@@ -154,6 +155,12 @@ def printer_words(printer: Profile | None) -> Iterator[str]:
         yield plain_name(printer.name, "printer")[:LONGEST_SHOWN]
 
 
+def copy_words(copy: int) -> Iterator[str]:
+    """Likewise for another copy of the same."""
+    if copy != 1:
+        yield f"copy{copy}"
+
+
 def job_name(job: Job) -> str:
     """A plain folder name for the jig of `job`: what distinguishes it, as far as that is short.
 
@@ -166,6 +173,7 @@ def job_name(job: Job) -> str:
         *bush_words(settings.bush),
         *printer_words(job.printer),
         *([] if settings.material == USUAL else [plain_name(settings.material, "plastic")]),
+        *copy_words(job.copy),
     )
     return folder_name(job.pattern.name, *job.boots, more=more)
 
@@ -204,23 +212,25 @@ def design_job(
     *,
     layouts: Mapping[float, Layout] | None = None,
     engraved: bool = True,
+    jig_mark: str = "",
 ) -> JobDesign:
     """The design of a jig for `job`: halves with ladders where its boots move the holes.
 
     `settings` are used instead of the job's own, `layouts` are its layouts where they are known;
-    without `engraved` it is designed quickly.  Its stations stand where the error is least if the
-    usual design, which is shorter, is not steady enough.  Raises InputError when there is no jig.
+    without `engraved` it is designed quickly; `jig_mark` is engraved on its bodies.  Its stations
+    stand where the error is least if the usual design, which is shorter, is not steady enough.
+    Raises InputError when there is no jig.
     """
     settings = settings or job.settings
     every = layouts or job.lay_out_all()
 
     def design(closest: bool) -> JobDesign:
+        how = {"closest": closest, "engraved": engraved}
         if moves_holes(every):
-            jig = design_reusable(every, settings, closest=closest, engraved=engraved)
+            jig = design_reusable(every, settings, jig_mark=jig_mark, **how)
             return JobDesign(jig.whole, jig)
         boots = None if job.one_boot else (min(every), max(every))
-        last = every[max(every)]
-        whole = design_jig(last, settings, boots, closest=closest, engraved=engraved)
+        whole = design_jig(every[max(every)], settings, boots, jig_mark=jig_mark, **how)
         return JobDesign(whole, None)
 
     try:
@@ -234,14 +244,16 @@ def design_job(
     return design(closest=True) if unsteady else made
 
 
-def served_design(job: Job, settings: Settings, layouts: Mapping[float, Layout]) -> JobDesign:
+def served_design(
+    job: Job, settings: Settings, layouts: Mapping[float, Layout], jig_mark: str = ""
+) -> JobDesign:
     """The design of `job` with these `settings`, as `design_job` makes it from its `layouts`.
 
     Raises InputError with the nearest jobs that are served where there is none for this one, or
     where a half of it cannot be centred.
     """
     try:
-        made = design_job(job, settings, layouts=layouts)
+        made = design_job(job, settings, layouts=layouts, jig_mark=jig_mark)
         halves = made.alone if made.reusable else ()
         faults = [fault for half in halves for fault in find_centring(half).findings]
     except InputError as error:

@@ -11,28 +11,46 @@ from collections.abc import Mapping
 from itertools import count
 
 from jiggen.errors import InputError
+from jiggen.files import JOB_FILE, PATTERN_FILE, PRINTER_FILE, parse_toml
 
 DIGITS, LETTERS = "3479", "ACEFHJKNPRTXY"
 """None looks like another one, nor upside down: no 0 O D Q, 1 I L, 2 Z, 5 S, 6 G, 8 B, U V, M W."""
 LENGTH = 5
 FORM = f"^[{DIGITS}{LETTERS}]{{{LENGTH}}}$"
+# What decides nothing of a print: the ski that is held against the holes, where a pattern is from.
+OF_THE_SKI, OF_THE_PATTERN = ("ski_in_hand", "drilling_limits"), ("source", "note")
 
 
 def jig_mark(texts: Mapping[str, str]) -> str:
     """The jig mark of what `texts` ask for, by the names of their files: the job says its kind.
 
-    It has letters and digits, so it is no word and no length; nor is it in one of the texts, where
-    holes and patterns have their names.  Of 200 shops with 100 jigs each, one has two that are
-    marked alike; another copy of either has another mark.
+    The same print has the same mark, and another copy of it another one.  It has letters and
+    digits, so nobody takes it for a word or a length, nor for the name of a hole or a pattern in
+    the texts.  Of 200 shops with 100 jigs each, one has two that are marked alike.  Raises
+    ValueError for texts that are not TOML.
     """
-    signs = DIGITS + LETTERS
-    content, said = json.dumps(dict(texts), sort_keys=True), "\n".join(texts.values()).upper()
+    content, signs = json.dumps(printed(texts), sort_keys=True, default=str), DIGITS + LETTERS
     for turn in count():
         value = int.from_bytes(hashlib.sha256(f"{turn} {content}".encode()).digest(), "big")
         mark = "".join(signs[value // len(signs) ** place % len(signs)] for place in range(LENGTH))
-        if not mark.isalpha() and not mark.isdecimal() and mark not in said:
+        if not mark.isalpha() and not mark.isdecimal() and mark not in content.upper():
             return mark
     raise AssertionError  # a count has no end
+
+
+def printed(texts: Mapping[str, str]) -> dict[str, object]:
+    """Of the texts that say what was asked for, the values that decide what is printed.
+
+    Raises ValueError for texts that are not TOML.
+    """
+    job, pattern, printer = (
+        parse_toml(texts.get(name, "")) for name in (JOB_FILE, PATTERN_FILE, PRINTER_FILE)
+    )
+    # The side matters where the skis of a pair differ.
+    unused = [*OF_THE_SKI, *([] if pattern.get("pair") == "mirrored" else ["side"])]
+    job = {name: value for name, value in job.items() if name not in unused}
+    pattern = {name: value for name, value in pattern.items() if name not in OF_THE_PATTERN}
+    return {**job, "pattern": pattern, "printer": printer}
 
 
 def read_jig_mark(words: str) -> str:
@@ -42,7 +60,7 @@ def read_jig_mark(words: str) -> str:
         return mark
     raise InputError.of(
         "marks.form",
-        f'"{words[:40]}" is no jig mark',
+        f'"{words[:40]}" is not a valid jig mark',
         hint=f"Write the {LENGTH} characters that are engraved on the jig and stand on its sheet: "
         f"of {DIGITS} and {LETTERS}.",
     )

@@ -331,6 +331,13 @@ OUT = result(
     "Folder for the files; by default out/<pattern>-<boot>-on-<skis>, with what is unusual.",
     metavar="DIR",
 )
+COPY = result(
+    "copy",
+    "count",
+    "Which print of the same this is: each one has a jig mark of its own engraved.",
+    default="1",
+    counts=(1, 999),
+)
 FORCE = result(
     "force", "flag", "Replace the folder even if it holds another jig, or jiggen did not make it."
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import replace
@@ -17,12 +18,14 @@ from shapely import affinity
 
 from jiggen.design.engraving import ARROW, Engraving
 from jiggen.design.lettering import Drawn, letter, regions_of
+from jiggen.marks import FORM
 from jiggen.record.ladders import LadderLine, LineLength, RowName, length_of
 from jiggen.solid import body, level, model, plates
 
 MOVED, GONE, WRONG = "verify.engraving-moved", "verify.engraving-missing", "verify.engraving-wrong"
 DEEP, EXTRA = "verify.engraving-deep", "verify.engraving-extra"
 WORDS, MARK, SCALE = "verify.words", "verify.mark", "verify.scale-wrong"
+JIG_MARK = "verify.jig-mark"
 LINE, DOWN, AHEAD = "boot-centre line", "boot-centre line down the windows", "arrow to the tip"
 BOOT = "BOOT 305"
 TOP, FLOOR = 14.0, 13.4  # mm: a body's top, and the floors of its engravings
@@ -187,6 +190,48 @@ def other_number(shape: Any) -> Any:
     return shapely.union_all([*(p for p in parts if p not in number), placed(turned, there)])
 
 
+def jig_marks(how: Callable[[Any], Any] | None, *, where: int = 0) -> Plant:
+    """The jig mark drawn as `how` makes it, or not at all; `where` as in `each`."""
+
+    def change(items: Items) -> Iterable[Engraving]:
+        for item in items:
+            shape = shape_of(item)
+            if re.fullmatch(FORM, item.name) and (not where or where * shape.centroid.x > 0):
+                if how:
+                    yield replace(item, regions=regions_of(how(shape)))
+            else:
+                yield item
+
+    return engraved(change)
+
+
+def another_mark(shape: Any) -> Any:
+    return placed(letter(OTHER_JIG, 3.0), shape)
+
+
+def last_signs_exchanged(shape: Any) -> Any:
+    """A text with its last two letters in one another's places."""
+    *others, one, last = sorted(shapely.get_parts(shape), key=lambda part: part.bounds[0])
+    return shapely.union_all([*others, placed(one, last), placed(last, one)])
+
+
+def marked_as_another(*rooms: str) -> Plant:
+    """The jig mark of another jig, in the rooms that ask for it."""
+
+    @contextmanager
+    def plant() -> Any:
+        with ExitStack() as stack:
+            for room in rooms:
+                patched = patch(f"jiggen.pipeline.{room}.jig_mark", lambda texts: OTHER_JIG)
+                stack.enter_context(patched)
+            yield
+
+    return plant
+
+
+OTHER_JIG = "K7F3H"
+
+
 def longer(by: float) -> Callable[[Any], Any]:
     return lambda shape: affinity.scale(shape, by, 1.0, origin=(shape.bounds[0], 0.0))
 
@@ -224,6 +269,21 @@ SOLID = [
     _planted("nothing engraved on the bodies", engraved(lambda items: ()), GONE),
     _planted("label back to front", each(mirrored, BOOT), WRONG, GONE),
     _planted("a letter back to front", each(letter_mirrored, "DRILL 3.6 PLAIN"), WRONG),
+    *(
+        _planted(f"{what}, {product}", plant, *codes, product=product)
+        for product in ("jig", "boots", "trial", "gauge")
+        for what, plant, codes in (
+            ("no jig mark", jig_marks(None), (GONE,)),
+            ("another jig's mark", jig_marks(another_mark), (WRONG, GONE)),
+        )
+    ),
+    _planted("no jig mark on the toe's body", jig_marks(None, where=1), GONE),
+    _planted("jig mark back to front", jig_marks(mirrored), WRONG),
+    _planted("two signs of the jig mark exchanged", jig_marks(last_signs_exchanged), WRONG, MOVED),
+    _planted("jig mark 0.3 mm off", jig_marks(lambda s: affinity.translate(s, 0.3)), MOVED),
+    _planted("designed with another jig's mark", marked_as_another("products"), WORDS),
+    _planted("recorded with another jig's mark", marked_as_another("build"), JIG_MARK, WORDS),
+    _planted("another jig's mark throughout", marked_as_another("products", "build"), JIG_MARK),
     _planted("label 0.3 mm deeper", deeper(0.3), DEEP),
     _planted("label 0.3 mm shallower", deeper(-0.3), DEEP),
     _planted("a second label", added(affinity.translate(letter("BOOT 295", 4.0), 60, 0)), EXTRA),

@@ -12,6 +12,8 @@ from pathlib import Path
 from mutation import Mutation
 from mutations_drawings import edited
 
+from jiggen.files import MANIFEST
+
 SHEET, PAGE = "sheet.pdf", "report.html"
 OBJECT = re.compile(rb"(\d+) 0 obj\n(.*?)\nendobj\n", re.DOTALL)
 PACKED = re.compile(rb"(.*?)stream\r?\n(.*?)\s*endstream", re.DOTALL)
@@ -165,6 +167,24 @@ def shown(old: str, new: str, size: int = 0) -> Callable[[Path], None]:
     return apply
 
 
+def jig_marks(paper: str, change: Callable[[str], str]) -> Callable[[Path], None]:
+    """The jig mark as `change` makes it, wherever it stands on the sheet or on the page."""
+
+    def apply(folder: Path) -> None:
+        old = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))["jig_mark"]
+        (shown(old, change(old)) if paper == SHEET else edited(PAGE, (old, change(old))))(folder)
+
+    return apply
+
+
+def turned(mark: str) -> str:
+    return mark[::-1]
+
+
+def none(mark: str) -> str:
+    return " " * len(mark)
+
+
 def replace_page(text: str) -> Callable[[Path], None]:
     return lambda folder: (folder / PAGE).write_text(text, encoding="utf-8")
 
@@ -276,6 +296,10 @@ PAPERS = [
     ("another depth stop on the sheet", shown("23.2", "33.2"), (WORDS,)),
     ("another drill on the sheet", shown("3.6", "4.6"), (WORDS,)),
     ("another boot on the sheet", shown("305 mm", "295 mm"), (WORDS,)),
+    ("another jig mark on the sheet", jig_marks(SHEET, turned), (WORDS,)),
+    ("no jig mark on the sheet", jig_marks(SHEET, none), (WORDS,)),
+    ("another jig mark on the page", jig_marks(PAGE, turned), (SAID,)),
+    ("no jig mark on the page", jig_marks(PAGE, none), (SAID,)),
     ("a hole's place on the sheet", shown("155.3 to tip", "155.8 to tip"), (WORDS,)),
     ("left and right exchanged on the sheet", shown("17.3 left", "17.3 tip"), (WORDS,)),
     ("no cautions on the sheet", shown("Wear eye protection", "Work in safety now "), (WORDS,)),

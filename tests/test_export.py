@@ -218,6 +218,7 @@ def test_a_folder_of_another_job_is_replaced_only_when_told(jig):
     others = {
         "another core": replace(CLUB, core="metal"),
         "another shift": replace(CLUB, shift=1.0),
+        "another copy": replace(CLUB, copy=2),
         "another bed, another ski": replace(
             CLUB, settings=replace(CLUB.settings, ski=SkiRange(80.0, 112.0), bed=Bed(400, 400, 250))
         ),

@@ -494,6 +494,7 @@ def test_the_sheet_has_room_for_every_word_and_every_reading(built: Built):
         assert (np.min(ends, axis=0) >= 9.9).all()
         assert (np.max(ends, axis=0) <= np.subtract(page.size, 9.9)).all()
     said = " ".join(word.text for page in pages for word in page.words)
+    assert f"Jig mark, engraved {built.record.jig_mark} " in said
     readings = readings_of(built.plan.design)
     for reading in (*readings.distances, *readings.diameters, *readings.heights):
         assert f"{reading.asked:.2f}" in said

@@ -11,7 +11,7 @@ import pytest
 from browser import chromium, differs, find_chromium, share
 from page_samples import DEPTH, SIZES, Seen, make_folder
 from PIL import Image
-from record_samples import drilled, record, report_html, verification
+from record_samples import JIG_MARK, drilled, record, report_html, verification
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import PAGE
@@ -70,7 +70,7 @@ def test_the_same_jig_has_the_same_page(good):
 def test_it_says_what_the_manifest_says(good):
     text, manifest = Seen(page_of(good)).text, good[1]
     assert "Arvenal Club Piste" in text
-    assert "Boot sole 305 mm" in text
+    assert f"Jig mark {JIG_MARK} Boot sole 305 mm" in text
     assert "Ski widths 84–112 mm" in text
     assert "Files verified 9 holes, 347 checks; the farthest hole is 0.000 mm" in text
     assert all(caution in text for caution in CAUTIONS)

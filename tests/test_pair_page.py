@@ -7,7 +7,7 @@ import math
 
 import pytest
 from ladder_samples import ladder_manifest
-from record_samples import record, redrilled, sheet_pdf
+from record_samples import JIG_MARK, record, redrilled, sheet_pdf
 from sheet_samples import shipped
 
 from jiggen.design import Settings, SkiRange
@@ -37,6 +37,7 @@ def test_the_page_of_a_boot_has_its_line_places_stop_and_screws():
     made["inputs"]["screws"] = {"toe-1": {"plate": 5.0, "lengths": [12.0, 14.0]}}
     said = words_of(made, boot=306.0, ticket="Pair 12")
     assert "Boot sole 306 mm" in said and "Pair 12" in said
+    assert f"Jig mark, engraved {JIG_MARK}" in said
     # By hand: 306 is even, two lines of 2 mm from 310 to 300, 1 mm of ski from 305 and from 307.
     assert "toe half: right edge, 2nd line from 310 to 300" in said
     assert "left edge, midway between line 305 and the 1st line to 315" in said

@@ -102,6 +102,7 @@ def test_a_build_says_first_what_to_print_to_buy_and_to_open_and_for_which_ski(t
         good = Verification(True, 1, {}, (), whose=whose)
         text = summary(record(data), good, tmp_path)
         starts = (
+            "Jig mark: ",
             "To print: ",
             "To buy:   ",
             "To open:  ",
@@ -111,6 +112,7 @@ def test_a_build_says_first_what_to_print_to_buy_and_to_open_and_for_which_ski(t
         )
         places = [f"\n{text}".index(f"\n{start}") for start in starts]
         assert places == sorted(places) and places[0] == 0
+        assert text.startswith(f"Jig mark: {data['jig_mark']}, engraved on body-toe, body-heel\n")
         assert f"report.html to look at it, sheet.pdf to work from, in {tmp_path}\n" in text
         assert f"For:      Arvenal Skew Plate, {whose}\n" in text
         assert f"The {other} ski takes another jig: build that one too." in text

@@ -90,8 +90,15 @@ def plans(folder):
     return plan
 
 
+def mark_of(jig: int) -> str:
+    return f"K7F{jig:02}".translate(str.maketrans("0125689", "ACEHJKN"))
+
+
 def outcomes(plan, case: str) -> list[Outcome]:
-    found = [Outcome("built", Path(f"out/some-jig-{n}-1a2b3c4d")) for n in range(len(plan.jigs))]
+    folders = [Path(f"out/some-jig-{n}-1a2b3c4d") for n in range(len(plan.jigs))]
+    found = [
+        Outcome("built", folder, jig_mark=mark_of(n)) for n, folder in enumerate(folders, start=1)
+    ]
     if case == "failed":
         left = next(n for n, jig in enumerate(plan.jigs) if jig.job.pattern.pair == "mirrored")
         found[left] = Outcome("failed", Path("out/x"), FAILED)
@@ -165,6 +172,9 @@ def test_every_pair_is_there_with_a_box_for_each_setting_of_each_ski(plans, page
     text = text_of(read)
     for pair in plan.pairs:
         assert pair.row.ticket in text
+    for jig in range(1, len(plan.jigs) + 1):
+        assert f"Jig {jig}, {mark_of(jig)}: " in text
+        assert f"{jig} {mark_of(jig)} Arvenal" in text  # in the list of jigs
     ways = [ski for jig in plan.jigs for task in jig.tasks for _, ski in task.skis]
     wanted = sum(len(clamping.stops) for ski in ways for clamping in ski)
     assert sum(len(ticks(page)) for page in read) == wanted + len(plan.jigs)
@@ -253,7 +263,7 @@ def test_the_head_of_a_jig_is_repeated_where_its_pairs_go_on(plans, pages):
     with_rows = [page for page in read if "left ski" in page.text]
     assert len(with_rows) > 3
     for page in with_rows:
-        assert "Jig 1:" in page.text
+        assert f"Jig 1, {mark_of(1)}:" in page.text
         assert "stop " in page.text
     tickets = [word.text for page in read for word in page.words if word.text.endswith("039")]
     assert tickets

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from ladder_samples import ladder_manifest
-from record_samples import drilled, sheet_pdf
+from record_samples import JIG_MARK, drilled, sheet_pdf
 from sheet_samples import STEMS, STRAINED, UNITS, bench, manifest, pages, tiles
 
 from jiggen.cautions import CAUTIONS
@@ -103,6 +103,7 @@ def test_every_page_has_every_caution(name):
     for page in pages(name, "A4"):
         for caution in CAUTIONS:
             assert caution in page.text
+        assert page.text.count(f"jig mark {JIG_MARK}") == 1
 
 
 def test_the_head_names_the_job_and_leaves_room_to_write():
@@ -117,6 +118,7 @@ def test_the_head_names_the_job_and_leaves_room_to_write():
         "84–112 mm",
         "Order 118, M. Example",
         "Date",
+        f"Jig mark, engraved {JIG_MARK}",
     ):
         assert said in text
 

@@ -336,6 +336,7 @@ def test_a_summary_says_how_to_use_it(built: Built, halves: Built):
     assert "open right through" in words(halves) and "smaller" not in words(halves)
     assert "Files verified: 3 holes" in said
     assert f"To print: bed 1: {NAME} (bed-1.3mf)" in said
+    assert said.startswith(f"Jig mark: {built.record.jig_mark}, engraved on {NAME}\n")
     assert "never drill through it" in said
     record = built.record.model_copy(update={"left_out": {NAME: ("check scale",)}})
     less = Built(built.folder, built.plan, record, built.verification)

@@ -23,6 +23,7 @@ from verify_samples import (
     THROAT,
     TOP,
     good_sample,
+    mark_in,
     read_facets,
     rehash,
     say_job,
@@ -86,6 +87,7 @@ def say(folder: Path, done: Compensation, **others: object) -> None:
     def edit(manifest: dict[str, Any]) -> None:
         manifest.update(compensation=entry, **others)
         manifest["asked"]["printer"] = name
+        manifest["jig_mark"] = mark_in(folder)
         manifest["inputs"]["printer"] = done.printer
 
     faults.edit_manifest(folder, edit)

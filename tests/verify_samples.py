@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.inputs.document import toml_text
+from jiggen.marks import jig_mark
 
 Matrix = NDArray[np.float64]
 
@@ -209,7 +210,14 @@ def ask(folder: Path, holes: dict[str, tuple[float, float]]) -> dict[str, Any]:
     how["mark"] = "boot-centre"
     files = {"job": "job.toml", "pattern": "pattern.toml", "printer": None}
     inputs = {"pattern": "Sample", **how, "bed": bed, "hole_fit": 0.0, "printer": None}
-    return {"kind": "trial", "asked": files, "inputs": inputs}
+    return {"kind": "trial", "jig_mark": mark_in(folder), "asked": files, "inputs": inputs}
+
+
+def mark_in(folder: Path) -> str:
+    """The jig mark of what was asked for."""
+    names = ("job.toml", "pattern.toml", "printer.toml")
+    files = (folder / name for name in names)
+    return jig_mark({f.name: f.read_text(encoding="utf-8") for f in files if f.exists()})
 
 
 def say_job(folder: Path, job: dict[str, Any]) -> None:

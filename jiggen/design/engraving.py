@@ -20,7 +20,7 @@ from shapely.geometry import Point, Polygon, box
 
 from jiggen import wording
 from jiggen.design.guides import Guide
-from jiggen.design.labels import SMALL_CAPS, forms_of, forms_of_name, least_forms
+from jiggen.design.labels import SMALL_CAPS, forms_of, forms_of_name, least_forms, marked
 from jiggen.design.lettering import (
     Bounds,
     Drawn,
@@ -50,6 +50,7 @@ LINE = 0.8  # mm wide: two nozzle widths
 LEAST_LINE = 2.0  # mm long, or it would not look like one
 HALF_LINE = 0.3  # mm of it on each of two halves: a wider floor would hang in the air, printed
 CLEAR = 1.5  # mm between engravings and cut-outs
+APART = 2.0  # mm more around the jig mark: the widest space within a line of words
 EDGE = CLEAR + 0.6  # mm between engravings and the body's edge, which is chamfered
 AT_ONCE = 400  # places looked at together, the nearest first: one of them is mostly free
 DIVISION = 0.5  # mm wide, a line of the rails' scale: half of its pitch
@@ -152,12 +153,13 @@ def engrave(
     first: Sequence[Engraving],
     then: Iterable[Engraving],
     hints: Sequence[str] = (),
+    jig_mark: str = "",
 ) -> tuple[Engraving, ...]:
     """All engravings of one body: `first`, the seats, `then`, and what finds a place beside them.
 
-    That is the arrow and `lines` of text, the pattern's name first, clear of `obstacles` (ski
-    frame, mm) too.  The name and `hints` are left out where there is no room.  Raises InputError
-    where there is none for another line even in its shortest form (`labels`).
+    That is the arrow, `lines` of text, the pattern's name first, and the `jig_mark`, if any, clear
+    of `obstacles` (ski frame, mm) too.  The name and `hints` are left out where there is no room.
+    Raises InputError where there is none for another line even in its shortest form (`labels`).
     """
     # A diamond where a clamp presses down; never a ring: the verification counts round things near
     # the top.
@@ -183,19 +185,23 @@ def engrave(
     name, *others = lines
     called, musts = (name, forms_of_name(name)), [(line, forms_of(line)) for line in others]
     least = [(line, least_forms(line)) for line in others]
-    ahead = ("arrow to the tip", [arrow()])
+    ahead, known = ("arrow to the tip", [arrow()]), marked(jig_mark)
     # The name comes first, or last of all where another item would find no room beside it.
     for order in ((ahead, called, *musts), (ahead, *musts), (ahead, *least)):
         left = board.copy()
         if (done := put(left, order[:1], 0.0)) and (text := put(left, order[1:], top)) is not None:
-            break
+            mark = left.put_apart(known, (middle, top), _across_first)
+            if mark or not known:
+                break
     else:
         raise InputError.of(
             "design.no-room",
-            f"no room on {plate.name} for what must be engraved on it: {', '.join(others)}",
+            f"no room on {plate.name} for what must be engraved on it: "
+            f"{', '.join([*others, *([jig_mark] if jig_mark else [])])}",
             hint="A larger bed or a wider narrowest ski gives more room.",
         )
     made = [*first, seats, *then, *done, *text]
+    made += [engraving_of(jig_mark, mark)] if mark else []
     more = () if order[1] is called else (called,)
     for item in (*more, *((h, [write(h, cap) for cap in SMALL_CAPS]) for h in hints)):
         made += put(left, [item], top) or ()
@@ -243,10 +249,12 @@ class Board:
         distance: Distance,
         reach: float,
         strokes: bool = False,
+        apart: float = 0.0,
     ) -> Drawn | None:
         """The first of `versions` that finds room, or None, at the free place nearest to `near`.
 
-        From then on it is an obstacle.  Its box comes no farther from that point than `reach`.
+        From then on it is an obstacle.  Its box comes no farther from that point than `reach`, and
+        as much more than others as `apart` from obstacles.
         With `strokes` it need not be free, its strokes must: a word may straddle a pocket.
         """
         obstacles = shapely.union_all(self._obstacles)
@@ -254,7 +262,7 @@ class Board:
         for drawn in versions:
             bounds = np.array(drawn.bounds)
             shifts = self._shifts(bounds, np.array(near), distance, reach)
-            needed = bounds[None, :]
+            needed = (bounds + apart * np.array([-1, -1, 1, 1]))[None, :]
             if strokes:  # close ones, as of a word, together
                 words = drawn.shape.buffer(CLEAR, join_style="mitre").buffer(
                     -CLEAR, join_style="mitre"
@@ -267,9 +275,17 @@ class Board:
                     free = free[~shapely.intersects(obstacles, boxes)]
                 if len(free):
                     there = drawn.moved(*free[0].tolist())
-                    self._obstacles.append(box(*there.bounds).buffer(self._clear))
+                    self._obstacles.append(box(*there.bounds).buffer(self._clear + apart))
                     return there
         return None
+
+    def put_apart(self, versions: Sequence[Drawn], near: Pair, distance: Distance) -> Drawn | None:
+        """As `put`, with more room around it, so that it is not read as a part of other words.
+
+        Where there is no such room it stands as close to them as they do to one another.
+        """
+        tried = (self.put(versions, near, distance, math.inf, apart=by) for by in (APART, 0.0))
+        return next(filter(None, tried), None)
 
     def _shifts(self, bounds: Array, near: Array, distance: Distance, reach: float) -> Array:
         """(n, 2) shifts that keep the box within the board and `reach`, the nearest first."""

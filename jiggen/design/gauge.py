@@ -100,9 +100,12 @@ class Gauge:
         return (frame, *self.ladder.pieces)
 
 
-def design_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER) -> Gauge:
+def design_gauge(
+    bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER, jig_mark: str = ""
+) -> Gauge:
     """Choose every number of a gauge for a printer's `bed` and a caliper that opens `caliper` mm.
 
+    Its frame bears the `jig_mark`, if any.
     Raises InputError ``design.gauge-bed``, ``design.gauge-caliper`` where the pegs would stand less
     than 100 mm apart, ``design.gauge-bush`` for a bush too thick for a row of pockets.
     """
@@ -130,7 +133,7 @@ def design_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = CALIPER) 
         holes=holes,
         pockets=pockets,
         allowances=allowances,
-        engravings=tuple(_engravings(span, holes, pockets)),
+        engravings=tuple(_engravings(span, holes, pockets, jig_mark)),
         ladder=design_fit_ladder(),
     )
 
@@ -231,9 +234,9 @@ def _outline(span: Pair, pockets: Sequence[Guide]) -> Region:
 
 
 def _engravings(
-    span: Pair, holes: Sequence[Guide], pockets: Sequence[Guide]
+    span: Pair, holes: Sequence[Guide], pockets: Sequence[Guide], jig_mark: str
 ) -> Iterator[Engraving]:
-    """The names of pegs, holes and pockets, the printer's axes, and what must not be done."""
+    """The names of pegs, holes and pockets, the printer's axes, what must not be done, the mark."""
 
     def put(name: str, x: float, y: float, drawn: Drawn) -> Engraving:
         return engraving_of(name, drawn.centred(x, y), DEPTH)
@@ -258,7 +261,10 @@ def _engravings(
     x_mark, y_mark = write("X", SMALL_CAP).moved(20.5, 0.2), write("Y", SMALL_CAP).moved(-3.2, 20.5)
     yield put("X", left, y0 + rib, together([axis, x_mark]))
     yield put("Y", x0 + rib, y0 + (span[1] / 2 + RIB) / 2, together([axis.turned(90), y_mark]))
-    yield label(wording.DO_NOT_TURN, ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2, y0 + rib)
+    right = ((x0 + x1) / 2 + PAD_REACH[1] + x1 - PEG_REACH) / 2
+    yield label(wording.DO_NOT_TURN, right, y0 + rib)
+    if jig_mark:
+        yield label(jig_mark, right, y1 - rib)
     if pockets:
         words = write(f"BUSH {pockets[0].drill:g}", SMALL_CAP)
         yield put("bush", left, y1 - rib, words)

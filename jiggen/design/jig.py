@@ -125,18 +125,19 @@ def design_jig(
     *,
     closest: bool = False,
     engraved: bool = True,
+    jig_mark: str = "",
 ) -> Design:
     """Choose every number of a jig for `layout`: of one piece, or of two halves.
 
     `boots` are the shortest and longest boot sole, mm, that it says on it, where the boot moves
     no hole.  With `closest` its stations stand where the error is least, whatever that costs;
-    unless `engraved` it is quick.  Raises InputError, all clashes at once, when no safe jig can be
-    made.
+    unless `engraved` it is quick; its bodies bear the `jig_mark`, if any.  Raises InputError, all
+    clashes at once, when no safe jig can be made.
     """
     settings.check()
     refuse_off_ski(layout, settings)
     guides = design_guides(layout, settings)
-    base = base_for(guides, settings, closest=closest)
+    base = base_for(guides, settings, closest=closest, jig_mark=jig_mark)
     places = try_places(guides, base)
     if places is None:
         places = try_places(guides, base, _joint(base))
@@ -150,13 +151,15 @@ def design_jig(
 class Base:
     """What all bodies of a jig share: settings, half the width in mm, and the mechanism.
 
-    With `closest` its stations stand where the error is least, whatever that costs.
+    With `closest` its stations stand where the error is least, whatever that costs; its bodies
+    bear the `jig_mark`, if any.
     """
 
     settings: Settings
     half_width: float
     mechanism: Mechanism
     closest: bool = False
+    jig_mark: str = ""
 
     @property
     def longest(self) -> float:
@@ -169,14 +172,16 @@ class Base:
         return max(self.settings.wall, plan.END_WALL)
 
 
-def base_for(guides: Guides, settings: Settings, *, closest: bool = False) -> Base:
+def base_for(
+    guides: Guides, settings: Settings, *, closest: bool = False, jig_mark: str = ""
+) -> Base:
     """Wide enough for all holes, yet inside the legs and carried on the narrowest ski."""
     rail, least = _plain(settings).rail, settings.ski.least
     carrying = bearing_half_width(settings.sidewall, settings.rail_depth, least) - BEARING
     widest = min(least / 2 + rail.nose_sag - EDGE_GAP, carrying + plan.STRIP)
     holes = max(abs(guide.y) + guide.radius for guide in guides) + settings.wall
     half_width = float(min(widest, max(LEAST_HALF_WIDTH, np.ceil(holes))))
-    return Base(settings, half_width, _mechanism(settings, half_width), closest)
+    return Base(settings, half_width, _mechanism(settings, half_width), closest, jig_mark)
 
 
 @lru_cache(maxsize=16)
@@ -310,7 +315,9 @@ def design_bodies(
             obstacles = obstacles_on(mine, own, knob, body.notch, windows) + joints
             lines = words(layout_part(layout, mine), boots)
             line, down = centre_line(plate, settings.body, mine)
-            marks = engrave(plate, lines, obstacles, body.clamps, (line,), (down,))
+            marks = engrave(
+                plate, lines, obstacles, body.clamps, (line,), (down,), jig_mark=base.jig_mark
+            )
             body = replace(body, engravings=marks)
         bodies.append(body)
     return assemble(base, layout, at, tuple(bodies), strips)

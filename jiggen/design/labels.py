@@ -40,6 +40,11 @@ def forms_of_name(name: str) -> Iterator[Drawn]:
         yield from _turned((line,), SMALL_CAPS[1:])
 
 
+def marked(jig_mark: str) -> tuple[Drawn, ...]:
+    """A jig mark in every form that it may have on a body, the best first; none of no mark."""
+    return tuple(_turned((jig_mark,), (*CAPS, SMALL_CAPS[-1]))) if jig_mark else ()
+
+
 def _turned(lines: Sequence[str], caps: Sequence[float]) -> Iterator[Drawn]:
     """`lines` of text as large as may be: along the body, else across it, read from the tail."""
     for turn in (0, -90):

@@ -85,6 +85,7 @@ def design_reusable(
     *,
     closest: bool = False,
     engraved: bool = True,
+    jig_mark: str = "",
 ) -> Reusable:
     """Choose every number of a jig for all boots of `layouts` (by boot sole length, mm).
 
@@ -95,7 +96,7 @@ def design_reusable(
     longest = layouts[boots[1]]
     refuse_off_ski(longest, settings)
     guides = design_guides(longest, settings)
-    base = jig.base_for(guides, settings, closest=closest)
+    base = jig.base_for(guides, settings, closest=closest, jig_mark=jig_mark)
     moving = motions(layouts)
     halves: list[Half] = []
     faults: list[Finding] = []
@@ -181,7 +182,8 @@ def _half(share: _Share) -> Half:
         obstacles = obstacles_on(guides, stations, base.mechanism.knob.radius, body.notch)
         lines = (*words(share.layout, share.boots), wording.half_line(share.name))
         ladders = engrave_tongue(tongue, settings.body, settings.relief)
-        marks = engrave(main, lines, obstacles, body.clamps, (), ladders, (wording.HINT,))
+        hints, mark = (wording.HINT,), base.jig_mark
+        marks = engrave(main, lines, obstacles, body.clamps, (), ladders, hints, mark)
         body = replace(body, engravings=marks)
     design = jig.assemble(base, share.layout, Places((main,), stations, None), (body,), strips)
     return Half(share.name, share.motion, design, tongue)

@@ -20,6 +20,7 @@ from jiggen.design import engraving
 from jiggen.design.engraving import Board, engraving_of, squared, words
 from jiggen.design.guides import Guide, layout_part
 from jiggen.design.jig import Body
+from jiggen.design.labels import marked
 from jiggen.design.lettering import Drawn, regions_of, rule, write
 from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
@@ -84,14 +85,19 @@ class Trial:
 
 
 def design_trial(
-    layout: Layout, bed: Bed, hole_fit: float = 0.0, plate_hole: float | None = None
+    layout: Layout,
+    bed: Bed,
+    hole_fit: float = 0.0,
+    plate_hole: float | None = None,
+    jig_mark: str = "",
 ) -> Trial:
     """Choose every number of a trial plate, its holes wider by `hole_fit` mm, as in `Settings`.
 
-    The drill just passes them, or they are as large as the plate's own, `plate_hole` mm.
+    The drill just passes them, or they are as large as the plate's own, `plate_hole` mm.  Each of
+    its pieces bears the `jig_mark`, if any.
     Raises InputError ``design.trial-cut`` when two pieces are needed and a hole lies in the cut
     between them, ``design.trial-bed`` when a piece does not fit the bed, ``design.trial-hole`` when
-    holes as large cannot be, and ``design.no-letter``.
+    holes as large cannot be, ``design.no-room`` for the jig mark, and ``design.no-letter``.
     """
     if plate_hole is not None:
         _check_walls(layout, plate_hole)
@@ -117,7 +123,7 @@ def design_trial(
             faults.append(Finding("design.trial-bed", message, key="bed", hint=hint))
     if faults:
         raise InputError(faults)
-    made = [_body(plate, guides, layout, _turn(plate, bed) or 0.0) for plate in plates]
+    made = [_body(plate, guides, layout, _turn(plate, bed) or 0.0, jig_mark) for plate in plates]
     left_out = {body.name: names for body, names in made if names}
     return Trial(layout, bed, tuple(body for body, _ in made), left_out, hole_fit, plate_hole)
 
@@ -159,7 +165,7 @@ def _turn(plate: Plate, bed: Bed) -> float | None:
 
 
 def _body(
-    plate: Plate, guides: list[Guide], layout: Layout, turn: float
+    plate: Plate, guides: list[Guide], layout: Layout, turn: float, jig_mark: str
 ) -> tuple[Body, tuple[str, ...]]:
     """One piece, and what of its engravings found no room."""
     mine = tuple(guide for guide in guides if plate.holds(guide.x))
@@ -170,8 +176,15 @@ def _body(
     # Twice as clear of the lines: one beside a word reads as a letter.
     board = Board(shape.bounds, [*holes, *notches, lines.shape.buffer(CLEAR)], CLEAR, CLEAR)
     engraved, left_out = [("mounting mark and centre line", lines)], []
-    for name, versions, near, reach in _items(plate, mine, layout):
-        placed = board.put(versions, near, engraving.nearest_box, reach=reach)
+    for name, versions, near, reach in _items(plate, mine, layout, jig_mark):
+        if name == jig_mark:
+            placed = board.put_apart(tuple(versions), near, engraving.nearest_box)
+        else:
+            placed = board.put(versions, near, engraving.nearest_box, reach=reach)
+        if placed is None and name == jig_mark:
+            message = f"no room on {plate.name} for its jig mark"
+            hint = "A larger bed takes it in one piece, which has more room."
+            raise InputError.of("design.no-room", message, key="bed", hint=hint)
         if placed is None:
             left_out.append(name)
         else:
@@ -213,7 +226,9 @@ Item = tuple[str, Iterable[Drawn], tuple[float, float], float]
 """To engrave: its name, and shapes tried one after the other, at most so many mm from a point."""
 
 
-def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[Item]:
+def _items(
+    plate: Plate, guides: tuple[Guide, ...], layout: Layout, jig_mark: str
+) -> Iterator[Item]:
     """What is engraved where there is room, the most needed first."""
     b, length = plate.half_width, plate.stop - plate.start
     middle = (plate.start + plate.stop) / 2
@@ -225,6 +240,8 @@ def _items(plate: Plate, guides: tuple[Guide, ...], layout: Layout) -> Iterator[
         yield guide.id, written(guide.id, ID_CAPS), (guide.x, guide.y), ID_REACH
     yield wording.MARK, written(wording.MARK, ID_CAPS), (0.0, b), ID_REACH
     yield "arrow to the tip", [engraving.arrow()], (plate.stop, 0.0), length
+    if jig_mark:
+        yield jig_mark, marked(jig_mark), (middle, b / 2), length
     for line in (wording.TRIAL, *words(layout_part(layout, guides))):
         yield line, written(line, CAPS), (middle, b / 2), length
     if length > wording.SCALE + 2 * EDGE:

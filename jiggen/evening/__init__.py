@@ -95,13 +95,14 @@ class Plan:
 class Outcome:
     """What became of a jig: where it is, what is wrong with it if it failed, what to beware of.
 
-    One that is planned is still to be built there.
+    One that is planned is still to be built there; `jig_mark` is that of one that is there.
     """
 
     state: Literal["planned", "built", "found", "failed"]
     folder: Path
     faults: tuple[Finding, ...] = ()
     warnings: tuple[Finding, ...] = ()
+    jig_mark: str = ""
 
 
 def plan_evening(jobs: Jobs, terms: Terms, spans: Spans | None = None) -> Plan:

@@ -34,7 +34,7 @@ def asked_of_jig(job: Job) -> Texts:
         "ski_in_hand": asdict(job.measured),
         "drilling_limits": asdict(job.limits),
     }
-    return _texts("jig", values, job.pattern, job.printer)
+    return _texts("jig", job.copy, values, job.pattern, job.printer)
 
 
 def asked_of_trial(
@@ -43,6 +43,7 @@ def asked_of_trial(
     bed: Bed,
     printer: Profile | None,
     plate_hole: float | None = None,
+    copy: int = 1,
 ) -> Texts:
     """The texts of a trial plate.  Raises as `asked_of_jig`."""
     values = {
@@ -53,13 +54,13 @@ def asked_of_trial(
         "bed": asdict(bed),
         "plate_hole": plate_hole,
     }
-    return _texts("trial", values, pattern, printer)
+    return _texts("trial", copy, values, pattern, printer)
 
 
-def asked_of_gauge(bed: Bed, bush: BushChoice, caliper: float) -> Texts:
+def asked_of_gauge(bed: Bed, bush: BushChoice, caliper: float, copy: int = 1) -> Texts:
     """The text of a gauge."""
     in_hand = asdict(bush) if isinstance(bush, Bush) else bush
-    return _texts("gauge", {"bed": asdict(bed), "bush": in_hand, "caliper": caliper})
+    return _texts("gauge", copy, {"bed": asdict(bed), "bush": in_hand, "caliper": caliper})
 
 
 def asked_entry(texts: Mapping[str, str]) -> Asked:
@@ -69,6 +70,7 @@ def asked_entry(texts: Mapping[str, str]) -> Asked:
 
 def _texts(
     kind: str,
+    copy: int,
     values: Mapping[str, object],
     pattern: Pattern | None = None,
     printer: Profile | None = None,
@@ -79,7 +81,8 @@ def _texts(
     if printer:
         others[PRINTER_FILE] = printer.text
     files = {PurePath(name).stem: name for name in others}
-    job = toml_text({"job": 1, **_known({"kind": kind, **files, **values})})
+    head = {"job": 1, **({"copy": copy} if copy != 1 else {})}
+    job = toml_text({**head, **_known({"kind": kind, **files, **values})})
     return {JOB_FILE: HEAD + job, **others}
 
 

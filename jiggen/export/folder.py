@@ -22,9 +22,9 @@ from jiggen.files import (
     MEASUREMENTS,
     PATTERN_FILE,
     PRINTER_FILE,
-    parse_toml,
     within,
 )
+from jiggen.marks import printed
 from jiggen.pattern.read import parse_pattern
 from jiggen.progress import wrote
 from jiggen.record import Record, json_text
@@ -89,17 +89,14 @@ def _differences(folder: Path, asked: Texts) -> tuple[str, str]:
 def _decisive(texts: Texts) -> dict[str, Any]:
     """Of texts as `jiggen.export.asked` writes them, the values that decide what is printed.
 
-    A note decides nothing, nor the ski that is held against the holes, nor the side of a pattern
-    that is the same on both.
+    Two patterns with the same holes are the same, however they are written.
     """
-    job = parse_toml(texts[JOB_FILE])
-    values = {**job, "kind": job["kind"], "printer": parse_toml(texts.get(PRINTER_FILE, ""))}
-    left_out = ["ski_in_hand", "drilling_limits"]
+    values = printed(texts)
+    values["kind"] = values["kind"]  # there must be one
     if text := texts.get(PATTERN_FILE):
-        pattern = replace(parse_pattern(text, PATTERN_FILE), source="", note="", text="")
-        values["pattern"] = pattern
-        left_out += [] if pattern.pair == "mirrored" else ["side"]
-    return {name: value for name, value in values.items() if name not in left_out}
+        pattern = parse_pattern(text, PATTERN_FILE)
+        values["pattern"] = replace(pattern, source="", note="", text="")
+    return values
 
 
 @contextmanager

@@ -83,10 +83,14 @@ def clear_evening(plan: Plan, out: Path) -> None:
 def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
     """For each jig of `plan` whether it is found finished in `out`, or is still to be built."""
     tasks = [_task(jig.job, out, False) for jig in plan.jigs]
-    return tuple(
-        Outcome("found" if is_finished(task.folder, task.key) else "planned", task.folder)
-        for task in tasks
-    )
+    return tuple(_found(task) or Outcome("planned", task.folder) for task in tasks)
+
+
+def _found(task: JigTask) -> Outcome | None:
+    """The outcome of a jig that is there, finished."""
+    if not is_finished(task.folder, task.key):
+        return None
+    return Outcome("found", task.folder, jig_mark=read_jig(task.folder).jig_mark)
 
 
 def records_of(outcomes: Iterable[Outcome]) -> tuple[JigRecord | None, ...]:
@@ -107,7 +111,7 @@ def build_one(task: JigTask) -> Outcome:
     with _ALONE:
         made = build_jig(task.job, task.folder, key=task.key, force=task.force)
     if made.verification.passed:
-        return Outcome("built", made.folder, warnings=made.warnings)
+        return Outcome("built", made.folder, (), made.warnings, made.record.jig_mark)
     message = "it failed its verification: do not print it"
     hint = f"jiggen check {made.folder} says why."
     return Outcome("failed", made.folder, (Finding("evening.verification", message, hint=hint),))

@@ -58,6 +58,7 @@ from jiggen.job import (
     served_design,
 )
 from jiggen.layout import Layout
+from jiggen.marks import jig_mark
 from jiggen.measure.printer.profile import Profile
 from jiggen.pattern.model import Pattern
 from jiggen.pipeline.build import Built, Drawn, Output, Planned, Product, build
@@ -109,7 +110,8 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
     job.settings.check()
     layouts = job.lay_out_all()
     longest = max(layouts)
-    made = served_design(job, printers.fit_settings(job.settings, job.printer), layouts)
+    asked, fitted = asked_of_jig(job), printers.fit_settings(job.settings, job.printer)
+    made = served_design(job, fitted, layouts, jig_mark(asked))
     # What is expected is what comes off the printer: the fits that were asked for.
     nominal = served_design(job, job.settings, layouts) if job.printer else made
     design = made.whole
@@ -148,7 +150,7 @@ def plan_jig(job: Job, key: str = "") -> PlannedJig:
             + tight_rims(design.bodies, design.settings.bed)
         ),
         material=design.settings.material,
-        asked=asked_of_jig(job),
+        asked=asked,
         known=known,
     )
 
@@ -267,6 +269,7 @@ def plan_trial(
     bed: Bed,
     printer: Profile | None = None,
     plate_hole: float | None = None,
+    copy: int = 1,
 ) -> Planned[Trial]:
     """The design of a trial plate for a `layout` of `pattern`, its holes as the printer needs them.
 
@@ -275,8 +278,9 @@ def plan_trial(
     compensation = printer.compensation if printer else None
     if compensation:
         printers.refuse_compensation(compensation)
-    trial = design_trial(layout, bed, 0.0 - printer.hole if printer else 0.0, plate_hole)
-    asked = asked_of_trial(pattern, layout, bed, printer, plate_hole)
+    asked = asked_of_trial(pattern, layout, bed, printer, plate_hole, copy)
+    hole_fit = 0.0 - printer.hole if printer else 0.0
+    trial = design_trial(layout, bed, hole_fit, plate_hole, jig_mark(asked))
     tight = tight_rims(trial.plates, bed)
     return Planned(trial, bed, compensation, tight, asked=asked)
 
@@ -323,10 +327,12 @@ TRIAL = Product[Planned[Trial], TrialRecord](
 )
 
 
-def plan_gauge(bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0) -> Planned[Gauge]:
+def plan_gauge(
+    bed: Bed, bush: BushChoice = "auto", caliper: float = 150.0, copy: int = 1
+) -> Planned[Gauge]:
     """The design of a gauge for a caliper that opens so far, mm.  Raises InputError."""
-    asked = asked_of_gauge(bed, bush, caliper)
-    return Planned(design_gauge(bed, bush, caliper), bed, asked=asked)
+    asked = asked_of_gauge(bed, bush, caliper, copy)
+    return Planned(design_gauge(bed, bush, caliper, jig_mark(asked)), bed, asked=asked)
 
 
 def _draw_gauge(plan: Planned[Gauge]) -> Model:
@@ -369,7 +375,9 @@ GAUGE = Product[Planned[Gauge], GaugeRecord](
         Output(
             SHEET,
             lambda d, r: (
-                gauge_sheet(d.plan.design, r.verification, r.mark) if r.verification else None
+                gauge_sheet(d.plan.design, r.verification, r.mark, r.jig_mark)
+                if r.verification
+                else None
             ),
             needs="verified",
         ),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, SHEET
-from jiggen.record import GaugeRecord, JigRecord, TrialRecord
+from jiggen.record import GaugeRecord, JigRecord, Record, TrialRecord
 from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.check import check_line
@@ -43,6 +43,7 @@ USE_GAUGE = (
 def summary(record: JigRecord, verification: Verification, folder: Path) -> str:
     """The result of building a jig as plain lines."""
     first = (
+        *engraved_mark(record),
         *to_print(record.beds),
         f"To buy:   {', '.join(_bought(record))}",
         to_open(folder, f"{PAGE} to look at it, {SHEET} to work from"),
@@ -59,6 +60,7 @@ def trial_summary(
     left_out = [name for names in record.left_out.values() for name in names]
     entry = record.compensation
     first = (
+        *engraved_mark(record),
         *to_print(record.beds),
         to_open(folder, f"{PICTURE} to look at it"),
         *_for_which(record, verification),
@@ -81,6 +83,7 @@ def gauge_summary(record: GaugeRecord, verification: Verification, folder: Path)
     x, y = record.span
     pegs = f"Pegs:     {x:g} mm apart along x, {y:g} mm along y"
     first = (
+        *engraved_mark(record),
         *to_print(record.beds),
         to_open(folder, f"{SHEET} to measure by, {MEASUREMENTS} to fill in"),
     )
@@ -96,6 +99,13 @@ def _result(
         where = f"DO NOT PRINT. The files are kept for a look in {folder}"
         return [where, "", verdict(verification)]
     return [*first, "", verdict(verification), "", *lines]
+
+
+def engraved_mark(record: Record) -> Iterator[str]:
+    """The line of a summary on what the print is known by."""
+    if record.jig_mark:
+        bodies = ", ".join(part.name for part in record.parts if part.is_body)
+        yield f"Jig mark: {record.jig_mark}, engraved on {bodies}"
 
 
 def to_open(folder: Path, words: str) -> str:

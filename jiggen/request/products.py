@@ -57,6 +57,7 @@ class JigRequest:
     material: options.MaterialOption
     body: Annotated[float, table.BODY]
     slide: Annotated[float, table.SLIDE]
+    copy: options.CopyOption
 
     def job(self) -> Job:
         """The job.  Raises InputError for what is wrong with it, before it is designed."""
@@ -76,6 +77,7 @@ class JigRequest:
             self.measured.state(),
             self.limits.checked(),
             options.read_printer(self.printer),
+            self.copy,
         )
 
     def target(self) -> Path:
@@ -105,15 +107,16 @@ class TrialRequest:
     bed: options.PrintBed
     printer: options.PrinterOption
     plate_hole: Annotated[float | None, TRIAL_HOLE]
+    copy: options.CopyOption
 
     def target(self) -> Path:
         """Its folder where none is named.  Raises InputError."""
-        from jiggen.job import folder_name, mount_words, printer_words
+        from jiggen.job import copy_words, folder_name, mount_words, printer_words
 
         holes, profile = self.mount.lay_out(), options.read_printer(self.printer)
         words = mount_words(holes.pair == "mirrored", holes.side, holes.mount_shift, holes.core)
         sizes = [f"hole{self.plate_hole:g}"] if self.plate_hole else []
-        more = (*words, *printer_words(profile), *sizes, "trial")
+        more = (*words, *printer_words(profile), *sizes, "trial", *copy_words(self.copy))
         return OUT_FOLDER / folder_name(holes.pattern, holes.boot, more=more)
 
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
@@ -123,7 +126,8 @@ class TrialRequest:
 
         pattern = self.mount.read()
         holes, profile = self.mount.lay_out(pattern), options.read_printer(self.printer)
-        plan = partial(plan_trial, pattern, holes, self.bed.checked(), profile, self.plate_hole)
+        bed, wide = self.bed.checked(), self.plate_hole
+        plan = partial(plan_trial, pattern, holes, bed, profile, wide, self.copy)
         return build(TRIAL, plan, target, force=force)
 
     def summary(self, made: Built[Any, Any]) -> str:
@@ -141,12 +145,14 @@ class GaugeRequest:
     bed: options.PrintBed
     bush: options.BushOption
     caliper: Annotated[float, table.CALIPER]
+    copy: options.CopyOption
 
     def target(self) -> Path:
         """Its folder where none is named.  Raises InputError."""
-        from jiggen.job import bush_words
+        from jiggen.job import bush_words, copy_words
 
-        return OUT_FOLDER / "-".join(["gauge", *bush_words(options.read_bush(self.bush))])
+        bush = bush_words(options.read_bush(self.bush))
+        return OUT_FOLDER / "-".join(["gauge", *bush, *copy_words(self.copy)])
 
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
         """Build it into the folder `target`.  Raises InputError and CheckFailed."""
@@ -154,7 +160,7 @@ class GaugeRequest:
         from jiggen.pipeline.products import GAUGE, plan_gauge
 
         bush = options.read_bush(self.bush)
-        plan = partial(plan_gauge, self.bed.checked(), bush, self.caliper)
+        plan = partial(plan_gauge, self.bed.checked(), bush, self.caliper, self.copy)
         return build(GAUGE, plan, target, force=force)
 
     def summary(self, made: Built[Any, Any]) -> str:

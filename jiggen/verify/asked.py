@@ -28,7 +28,8 @@ from jiggen.verify.reading.manifest import Manifest
 from jiggen.verify.results import Ledger
 from jiggen.verify.same import is_number, judge_same
 
-ASKED_ONLY = ("job", "kind", "pattern", "printer", "boots")  # what inputs have in other words
+# What inputs have in other words; which copy it is, the jig mark tells.
+ASKED_ONLY = ("job", "kind", "copy", "pattern", "printer", "boots")
 PRESSURE_ANGLE = math.radians(20.0)  # of the gear's flanks: ISO 53
 THINNEST = 1.2  # mm between cut-outs in a file made for a printer: three lines of a 0.4 mm nozzle
 AnyRead = TypeVar("AnyRead")

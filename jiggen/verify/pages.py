@@ -98,6 +98,7 @@ def _judge_words(page: Page, stated: Stated, about: Subject) -> None:
     shift = shift_of(stated)
     words = [
         inputs.pattern,
+        f"Jig mark {stated.jig_mark}",
         f"Boot sole {boots_of(stated)} mm",
         f"Mount shift {shift}",
         f"Ski widths {widths_of(stated)} mm",

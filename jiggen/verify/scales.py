@@ -80,7 +80,8 @@ def judge_trial(evidence: Evidence, part: Part, face: Engraved, about: Subject) 
     musts = [wording.TRIAL, *lines_on(manifest, part.name), wording.MARK]
     scaled = bool(face.boxes(CHECK_SCALE))
     number = [f"{wording.SCALE:.1f}"] if scaled else []
-    written = [*(line for line in musts if line not in gone), *number]
+    whose = [manifest.jig_mark] if manifest.jig_mark else []  # never left out
+    written = [*(line for line in musts if line not in gone), *number, *whose]
     judge_texts(written, "", (), [text.text for text in texts], about, whole=True)
     arrows = [sign.turn for sign in face.signs if sign.kind == "arrow"]
     message = "one arrow is wanted, which points to the tip"
@@ -141,6 +142,7 @@ def judge_gauge(manifest: Manifest, face: Engraved, about: Subject) -> None:
             tip = (arrow.x + half, arrow.y) if turn == 0 else (arrow.x, arrow.y + half)
             take(name, *tip)
     words = [wording.DO_NOT_TURN, *(f"BUSH {bush:g}" for bush in sorted(bushes))]
+    words += [manifest.jig_mark] if manifest.jig_mark else []
     judge_texts(words, "", (), [text.text for text in texts], about, whole=True)
 
 

@@ -40,6 +40,7 @@ SCREW = re.compile(r"(?<!\d)(\d++)×screw(\d[\d.]*+)mm")
 PAIR = re.compile(r"([A-Z]) to ([A-Z])")
 OF_PEG = re.compile(r"peg ([A-Z]), across")
 WORDS = "verify.sheet-words"
+ENGRAVED = "Jig mark, engraved"
 
 
 def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
@@ -48,9 +49,11 @@ def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
     about = ledger.about(SHEET, SHEET)
     marks = document.keywords.split()
     expect_mark(about, marks[1:] if marks[:1] == [MARK_NAME] else (), stated.mark)
-    _judge_pages(document, ledger)
+    _judge_pages(document, stated.jig_mark, ledger)
     shown = squeezed(" ".join(page.text for page in document.pages))
     if stated.kind == "gauge":
+        engraved = f"{ENGRAVED} {stated.jig_mark}"
+        about.expect(shows(shown, engraved), WORDS, f"it does not say {engraved!r}")
         _judge_readings(document.pages, stated, about)
         return
     for words in _words(stated):
@@ -70,8 +73,8 @@ def judge_sheet(data: bytes, stated: Stated, _: Path, ledger: Ledger) -> None:
     judge_tiles(document.pages, stated, ledger)
 
 
-def _judge_pages(document: Document, ledger: Ledger) -> None:
-    """Every page is there, in order, of one size of paper, with the cautions on it."""
+def _judge_pages(document: Document, jig_mark: str, ledger: Ledger) -> None:
+    """Every page is there, in order, of one size of paper, with cautions and jig mark on it."""
     pages = document.pages
     for count, page in enumerate(pages, start=1):
         about = ledger.about(SHEET, f"page {count}")
@@ -86,6 +89,8 @@ def _judge_pages(document: Document, ledger: Ledger) -> None:
         about.expect(there, "verify.sheet-page", f"it is not {foot!r}: a page is missing")
         text = squeezed(page.text)
         about.expect(shows(text, " ".join(CAUTIONS)), WORDS, "the cautions are not on it")
+        known = shows(text, f"jig mark {jig_mark}")
+        about.expect(known, WORDS, f"it is not said to be of the jig mark {jig_mark}")
         pale = [word.text for word in page.words if word.grey > PALEST]
         about.expect(not pale, WORDS, f"words that are not seen: {' '.join(pale)[:60]}")
 
@@ -94,7 +99,7 @@ def _words(stated: Stated) -> Iterator[str]:
     inputs, found = stated.inputs, stated.verification
     boots = boots_of(stated).replace("–", " to ")
     skis = "left and right" if inputs.pair == "same" else f"{inputs.side.upper()} ski only"
-    yield f"Drilling sheet {inputs.pattern} Boot sole {boots} mm"
+    yield f"Drilling sheet {inputs.pattern} {ENGRAVED} {stated.jig_mark} Boot sole {boots} mm"
     yield f"Mount shift {shift_of(stated)} Skis {skis}"
     yield f"Core {CORES[inputs.core]}"
     yield f"{widths_of(stated)} mm"

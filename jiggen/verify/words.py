@@ -50,6 +50,7 @@ def judge_body(
         optional.append(wording.HINT)
     else:
         _judge_mark(face, about)
+    lines += [manifest.jig_mark] if manifest.jig_mark else []
     judge_texts(lines[1:], lines[0], optional, [text.text for text in texts], about)
     known = {MARK} if not ladder else {f"{row.name} ladder" for row in ladder.rows}
     for ruled in face.lines:

@@ -26,7 +26,8 @@ def as_text(
     plan: Plan, outcomes: Sequence[Outcome], printing: PrintJob | None, sheet: Path | None
 ) -> str:
     """The evening as a table of its jigs, and what is printed and bought for those there are."""
-    states = [STATES[outcome.state] for outcome in outcomes]
+    marks = (f", jig mark {one.jig_mark}" if one.jig_mark else "" for one in outcomes)
+    states = [STATES[one.state] + mark for one, mark in zip(outcomes, marks, strict=True)]
     rows: list[tuple[str, ...]] = [("jig", "pattern", "boot", "shift", "core", "skis", "for", "")]
     for number, (jig, state) in enumerate(zip(plan.jigs, states, strict=True), start=1):
         job = jig.job
@@ -99,6 +100,7 @@ def as_dict(
     states: list[dict[str, object]] = [
         {
             "state": outcome.state,
+            "jig_mark": outcome.jig_mark,
             "folder": str(outcome.folder),
             "errors": [fault.as_dict() for fault in outcome.faults],
             "warnings": [warning.as_dict() for warning in outcome.warnings],

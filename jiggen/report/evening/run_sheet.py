@@ -33,7 +33,8 @@ PITCH = 10.2  # mm from a box with its number to the next
 STEPS = (
     "Keep to the order of this sheet: it changes jig, drill and depth stop the fewest times. The "
     "second ski starts with the setting that the first one ended with.",
-    "Compare ticket, boot, shift and core with the ski and with what is engraved on the jig.",
+    "Compare jig mark, ticket, boot, shift and core with the ski and with what is engraved on the "
+    "jig.",
     "Fix the ski. Lay the jig on, arrow to the tip, turn the knobs until the rails nearly touch, "
     "and slide its line onto the mounting mark.",
     "{press}, and turn the knobs until all four rails press on the ski. Look at the line again, "
@@ -65,7 +66,7 @@ COLUMNS = {  # of a pair's row: shares of the width
     "right ski": 0.18,
     "screws, mm": 0.12,
 }
-LISTED = (0.06, 0.49, 0.30, 0.09, 0.06)  # the list of jigs
+LISTED = (0.05, 0.10, 0.44, 0.26, 0.09, 0.06)  # the list of jigs
 PRINTED = (0.05, 0.14, 0.48, 0.08, 0.09, 0.09, 0.07)  # the list of beds
 STRONG = Pen(0.5)
 HALF = 9.6  # mm, the name of a half before its boxes
@@ -106,8 +107,8 @@ class _Sheet:
     ) -> None:
         self.plan, self.width, self.job = plan, width, job
         self.barred = barred(plan, outcomes)
-        self.jigs = {  # those that can be used, by number, each with its folder's name
-            count: (jig, plain(outcome.folder.name))
+        self.jigs = {  # those that can be used, by number, each with its mark and folder's name
+            count: (jig, outcome.jig_mark, plain(outcome.folder.name))
             for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1)
             if outcome.state != "failed"
         }
@@ -135,15 +136,16 @@ class _Sheet:
             [
                 [
                     kit.para(f"{count}"),
+                    kit.para(mark, bold=True),
                     kit.para(f"{plain(jig.job.pattern.name)}, {_facts(jig)}"),
                     kit.para(folder),
                     kit.para(counted(len(jig.tasks), "pair")),
                     kit.tick(TICK),
                 ]
-                for count, (jig, folder) in self.jigs.items()
+                for count, (jig, mark, folder) in self.jigs.items()
             ],
             [share * self.width for share in LISTED],
-            names=("jig", "what it is", "folder with its files", "for", "ready"),
+            names=("jig", "jig mark", "what it is", "folder with its files", "for", "ready"),
             ruled=True,
             above=1.6,
             below=1.6,
@@ -174,10 +176,12 @@ class _Sheet:
 
     def _jig(self, count: int) -> Flowable:
         """One jig: what it is, how it is set, and its pairs."""
-        (jig, folder), width = self.jigs[count], self.width
-        name = f"Jig {count}: {plain(jig.job.pattern.name)}"
+        (jig, mark, folder), width = self.jigs[count], self.width
+        name = f"Jig {count}{mark and f', {mark}'}: {plain(jig.job.pattern.name)}"
         boots = None if jig.job.one_boot else jig.job.whole_boots
-        marks = plain(" · ".join(engraved(jig.job.lay_out(), boots)[1:]))
+        marks = plain(
+            " · ".join([*engraved(jig.job.lay_out(), boots)[1:], *([mark] if mark else [])])
+        )
         first, *others = (_notes(task) for task in jig.tasks)
         common = [words for words in first if others and all(words in mine for mine in others)]
         heading = [

@@ -88,6 +88,7 @@ def _heading(record: JigRecord) -> Html:
     way = "tip" if inputs.shift > 0 else "tail"
     skis = dict.fromkeys((inputs.ski.least, inputs.ski.most))
     facts = {
+        "Jig mark": record.jig_mark,
         "Boot sole": f"{_boots(inputs)} mm",
         "Mount shift": f"{abs(inputs.shift):g} mm to the {way}" if inputs.shift else "none",
         "Ski widths": f"{'–'.join(f'{width:g}' for width in skis)} mm, "

@@ -61,7 +61,7 @@ def sheet_pdf(
         story = pair_page(record, units, ticket, frame_size(paper))
     boots = "–".join(f"{boot:g}" for boot in inputs.boots or (inputs.boot,))
     title = f"Drilling sheet: {pattern}, boot {boots} mm"
-    about = f"{pattern}, boot {kit.boot_lengths(record, units)}"
+    about = f"{pattern}, boot {kit.boot_lengths(record, units)}, jig mark {record.jig_mark}"
     version = record.versions.get("jiggen", "?")
     return write_document(story, paper, title, about, version, mark)
 

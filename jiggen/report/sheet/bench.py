@@ -138,6 +138,7 @@ def head(title: str, job: JigRecord, units: kit.Units, ticket: str, width: float
     assert found is not None, "only a verified jig has a sheet"
     name, shift = plain(inputs.pattern), inputs.shift
     own = kit.column(width, 3)
+    rest = width - own
     ends = dict.fromkeys((inputs.ski.least, inputs.ski.most))
     widths = f"{'–'.join(map(number, ends))} mm"
     if units == "in":
@@ -152,7 +153,10 @@ def head(title: str, job: JigRecord, units: kit.Units, ticket: str, width: float
         verified += f", with the line of {lines} on the mark"
     return [
         kit.para(title, dim=kit.DIM),
-        kit.para(name, fit(name, 22.0, 12.0, width, 1, bold=True), bold=True),
+        kit.beside(
+            (rest, kit.para(name, fit(name, 22.0, 12.0, rest, 1, bold=True), bold=True)),
+            (own, kit.field("Jig mark, engraved", job.jig_mark, own)),
+        ),
         kit.gap(1.5),
         kit.columns(
             width,
@@ -228,8 +232,9 @@ def _steps(job: JigRecord) -> tuple[str, ...]:
         "Assemble the jig from what is listed above, as Assembly says.",
         "Dry fit: lay the plate or the binding's pieces on the 1:1 holes, never under them: in the "
         "middle of every hole of theirs a cross shows, and the circle with an even rim.",
-        "Compare boot sole, mount shift, core and ski with the ticket, and both skis' marks with "
-        "one another: as far from the tail on either. Write it into the record.",
+        "Compare the jig mark with the jig's; boot sole, mount shift, core and ski with the "
+        "ticket; both skis' marks with one another: as far from the tail on either. Write it into "
+        "the record.",
         *place,
         "Read the scales of all four rails at the body's side edge: left and right must agree, "
         "see below.",

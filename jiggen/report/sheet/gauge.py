@@ -81,16 +81,18 @@ TABLE, RIB_TOP, PEG_TOP, BEAM = -27.0, -21.5, -15.5, -6.0  # y in them
 PEG_HALF, JAW, BEAM_TOP = 2.5, 4.0, -2.0
 
 
-def gauge_sheet(gauge: Gauge, verification: Verification, mark: str = "") -> bytes:
+def gauge_sheet(
+    gauge: Gauge, verification: Verification, mark: str = "", jig_mark: str = ""
+) -> bytes:
     """The sheet of a gauge as PDF, by its `verification`: equal bytes for equal gauges.
 
-    `mark` is that of its record.
+    `mark` is that of its record, `jig_mark` is engraved on its frame.
     """
     width, _ = frame_size("A4")
     readings = readings_of(gauge)
     pictures = _pictures(gauge, readings, width)
     story = [
-        *_head(verification, width),
+        *_head(verification, jig_mark, width),
         kit.checklist("Print", kit.steps(PRINT), width),
         kit.section("Where the readings are taken", [[pictures]], (width,)),
         kit.checklist("Measure", kit.steps(MEASURE), width),
@@ -98,11 +100,11 @@ def gauge_sheet(gauge: Gauge, verification: Verification, mark: str = "") -> byt
         _fits(gauge, width),
         kit.checklist("Then", kit.steps(THEN), width),
     ]
-    about = f"gauge {gauge.span[0]:g} x {gauge.span[1]:g} mm"
+    about = f"gauge {gauge.span[0]:g} x {gauge.span[1]:g} mm, jig mark {jig_mark}"
     return write_document(story, "A4", "Gauge: measure the printer", about, __version__, mark)
 
 
-def _head(verification: Verification, width: float) -> list[Flowable]:
+def _head(verification: Verification, jig_mark: str, width: float) -> list[Flowable]:
     own = kit.column(width, 3)
     names = ("Printer, nozzle", "Material, layers", "Date, measured by")
     verified = (
@@ -111,7 +113,10 @@ def _head(verification: Verification, width: float) -> list[Flowable]:
     )
     return [
         kit.para("Gauge sheet", dim=kit.DIM),
-        kit.para("What does your printer do?", 20.0, bold=True),
+        kit.beside(
+            (width - own, kit.para("What does your printer do?", 20.0, bold=True)),
+            (own, kit.field("Jig mark, engraved", jig_mark, own)),
+        ),
         kit.gap(1.0),
         kit.para(WHY),
         kit.gap(1.5),

@@ -21,7 +21,7 @@ WITNESS = (
     "From above, tip to the right: the wide line is the ski's mark. Both edges must look so, or it "
     "is the wrong line."
 )
-COMPARE = "Compare ticket, boot, shift and core with ski and jig, and both skis' marks."
+COMPARE = "Compare jig mark, ticket, boot, shift and core with ski and jig, and both skis' marks."
 WHOLE = "Fix the ski. Jig on, arrow to the tip, its line on the mark in both windows."
 HALVES = "Fix the ski. One half on, arrow to the tip, its line on the mark, seen straight down."
 DRILL = (

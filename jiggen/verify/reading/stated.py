@@ -8,7 +8,7 @@ from pydantic import Field, ValidationError
 from pydantic_core import from_json
 
 from jiggen.files import MANIFEST, mark_of, within
-from jiggen.outcome import Length, Name
+from jiggen.outcome import Length, Name, Word
 from jiggen.verify.reading.entries import BootLayout, Coefficient, Entry, FileEntry, Inside
 from jiggen.verify.reading.entries import LadderRow as Row
 from jiggen.verify.reading.manifest import LARGEST
@@ -135,6 +135,7 @@ class Stated(Entry):
 
     mark: str
     kind: Literal["jig", "trial", "gauge"]
+    jig_mark: Word = ""
     inputs: StatedInputs
     holes: tuple[StatedHole, ...]
     guides: tuple[StatedGuide, ...]
