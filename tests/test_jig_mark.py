@@ -1,6 +1,5 @@
 """The jig mark: made from what was asked for, and never taken for anything else."""
 
-import random
 from dataclasses import replace
 from itertools import combinations
 
@@ -22,6 +21,7 @@ from jiggen.job import Job, design_job, job_name
 from jiggen.marks import DIGITS, LENGTH, LETTERS, jig_mark, read_jig_mark
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.pattern.read import parse_pattern
+from jiggen.request.products import GAUGE, JIG, TRIAL
 from jiggen.verify.reading import engraved as written
 from jiggen.verify.signs import shapes_of
 
@@ -103,18 +103,11 @@ def test_a_mark_is_no_word_no_number_and_no_name_in_its_texts():
         assert set(mark) & set(LETTERS)
         assert mark not in words
     assert len(set(marks)) > 1990  # two in a million are alike
+    # a hole of that name
     named = {JOB_FILE: "boots = 0", PATTERN_FILE: f"id = '{marks[0].lower()}'"}
     bare = jig_mark({JOB_FILE: "boots = 0"})
     assert marks[0] == bare
     assert jig_mark(named) not in (bare, marks[0])
-
-
-def test_no_hole_has_the_mark_of_its_jig():
-    signs, chance = DIGITS + LETTERS, random.Random(16)
-    names = ["".join(chance.choices(signs, k=LENGTH)) for _ in range(40_000)]
-    text = f"names = {names}"
-    for number in range(50):
-        assert jig_mark({JOB_FILE: f"boots = {number}", PATTERN_FILE: text}) not in names
 
 
 @pytest.mark.parametrize("typed", ["K7F3H", " k7f3h ", "k7f 3h", "K7-F3H"])
@@ -202,3 +195,15 @@ def test_a_second_copy_has_another_mark_and_another_folder():
         for copy in range(1, 10)
     }
     assert len(marks) == 18
+
+
+def test_every_product_can_be_asked_for_in_copies():
+    job = {"pattern": ["club-piste"], "boot": ["305"], "ski": ["84-112"]}
+    for form, words in ((JIG, job), (TRIAL, job), (GAUGE, {})):
+        once, again = form.read(words), form.read(words | {"copy": ["2"]})
+        assert f"{again.target()}" == f"{once.target()}-copy2"
+        assert "copy" not in form.command_line(words)
+        assert form.command_line(words | {"copy": ["2"]}).endswith(" --copy 2")
+        with pytest.raises(InputError, match="whole number from 1 to 999"):
+            form.read(words | {"copy": ["0"]})
+    assert JIG.read(job | {"copy": ["2"]}).job().copy == 2

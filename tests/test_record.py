@@ -94,6 +94,16 @@ def test_all_outputs_have_the_same_depth_stop(tmp_path):
     assert f"depth stop {shown[1]} mm from the drill's tip ({shown[0]} from its corners)" in text
 
 
+def test_a_record_has_a_jig_mark_or_is_of_an_older_jiggen():
+    data = shipped("club-piste")
+    assert record(data).jig_mark == data["jig_mark"] == "K7F3H"
+    old = {key: value for key, value in data.items() if key != "jig_mark"}
+    assert record(old).jig_mark == ""
+    for wrong in ("K7F30", "k7f3h", "K7F3", "K7F3H\n"):
+        with pytest.raises(InputError):
+            record(data | {"jig_mark": wrong})
+
+
 def test_a_build_says_first_what_to_print_to_buy_and_to_open_and_for_which_ski(tmp_path):
     for side, other in (("left", "RIGHT"), ("right", "LEFT")):
         data = shipped("skew-plate")

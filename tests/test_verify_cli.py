@@ -40,6 +40,15 @@ def test_a_fault_is_told_with_hole_and_amount_and_ends_with_1(folder, capsys):
     assert "toe-2: moved 0.100 mm" in capsys.readouterr().out
 
 
+def test_a_folder_of_an_older_jiggen_is_read_and_told_to_be_built_again(folder, capsys):
+    faults.edit_manifest(folder, lambda data: data.pop("jig_mark") and None)
+    assert main(["check", str(folder)]) == 1
+    told = capsys.readouterr().out
+    assert "1 of " in told
+    assert "jig mark: there is none: an older jiggen built this" in told
+    assert "build it again  [verify.jig-mark]" in told
+
+
 def test_json_is_one_document_whatever_comes_out(folder, capsys):
     assert main(["check", str(folder), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["passed"] is True
