@@ -27,6 +27,7 @@ ROAD = (
     "report",
     "pipeline",
     "request",
+    "shelf",
     "desk",
     "cli",
 )

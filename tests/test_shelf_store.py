@@ -1,0 +1,146 @@
+"""The shelf's file: what it holds; nothing is lost, whoever writes to it or breaks it."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from jiggen.errors import InputError
+from jiggen.shelf.jigs import OwnedJig, warnings_of
+from jiggen.shelf.store import APPLICATION, MIGRATIONS, Event, after, now, open_shelf
+
+MARK = "K7F3H"
+
+
+def sample(**changes) -> OwnedJig:
+    given = OwnedJig(
+        MARK, "jig", Path("out/a"), "Arvenal Club Piste", "ab" * 32, (305.0, 305.0),
+        (84.0, 112.0), "plain", "", 0.0, "", 9,
+    )  # fmt: skip
+    return replace(given, **changes)
+
+
+@pytest.fixture
+def shelf_file(tmp_path: Path) -> Path:
+    path = tmp_path / "shelf.sqlite"
+    with open_shelf(path) as shelf, shelf._writing():
+        shelf._put(sample(folder=tmp_path / "out" / "a"))
+        shelf._note(Event(MARK, now(), "Resi", "added"))
+    return path
+
+
+def test_what_was_done_decides_what_a_jig_is(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf:
+        assert shelf.known(MARK).state == "built"
+        shelf.do(MARK, "printed", "Resi")
+        measured = shelf.do(MARK, "measured", "Resi", passed=True, text="a-b 150.02")
+        assert (measured.state, measured.passed) == ("measured", True)
+        used = shelf.do(MARK, "drilled", "Resi", pairs=3)
+        assert (used.state, used.pairs, used.drilled) == ("in use", 3, 6)
+        assert shelf.do(MARK, "new bushes").drilled == 0
+        assert shelf.do(MARK, "retired").state == "retired"
+        assert [event.doing for event in shelf.events(MARK)] == [
+            "added", "printed", "measured", "drilled", "new bushes", "retired",
+        ]  # fmt: skip
+    with open_shelf(shelf_file) as shelf:  # and it is on the disk
+        assert shelf.known(MARK).pairs == 3
+        assert shelf.known(MARK).folder == shelf_file.parent / "out" / "a"
+
+
+def test_a_new_print_is_not_the_one_that_was_measured():
+    before = sample(passed=True, state="measured")
+    assert after(before, Event(MARK, now(), "", "printed")).passed is None
+
+
+def test_no_more_is_taken_back_than_was_drilled(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf:
+        shelf.do(MARK, "drilled", pairs=1)
+        with pytest.raises(InputError, match="cannot be taken back"):
+            shelf.do(MARK, "drilled", pairs=-2)
+        assert shelf.do(MARK, "drilled", pairs=-1).pairs == 0
+
+
+def test_a_tick_counts_once_and_is_taken_back(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf:
+        for _ in range(2):
+            shelf.tick("run", "1 left", MARK, "Resi")
+        assert (shelf.ticks("run"), shelf.known(MARK).pairs) == ({"1 left"}, 1)
+        for _ in range(2):
+            shelf.untick("run", "1 left", "Resi")
+        assert (shelf.ticks("run"), shelf.known(MARK).pairs) == (frozenset(), 0)
+
+
+@pytest.mark.parametrize(
+    ("jig", "codes"),
+    [
+        (sample(), {"shelf.unmeasured"}),
+        (sample(passed=False), {"shelf.failed"}),
+        (sample(passed=True), set()),
+        (sample(passed=True, pairs=51), {"shelf.worn"}),
+        (sample(passed=True, pairs=51, earlier=30), set()),
+        (sample(passed=True, state="retired"), {"shelf.retired"}),
+        (sample(kind="gauge"), {"shelf.kind"}),
+    ],
+)
+def test_what_speaks_against_a_jig_is_said(jig: OwnedJig, codes: set[str]):
+    assert {finding.code for finding in warnings_of(jig, limit=100)} == codes
+
+
+def test_a_jig_that_is_not_there_is_said(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf, pytest.raises(InputError, match="no jig marked AAAA3"):
+        shelf.known("AAAA3")
+
+
+def test_a_file_of_a_later_jiggen_is_left_alone(shelf_file: Path):
+    with sqlite3.connect(shelf_file) as base:
+        base.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
+    with pytest.raises(InputError, match="a later jiggen"), open_shelf(shelf_file):
+        pass
+
+
+def test_a_database_of_others_is_left_alone(tmp_path: Path):
+    path = tmp_path / "other.sqlite"
+    with sqlite3.connect(path) as base:
+        base.execute("CREATE TABLE notes (text)")
+    with pytest.raises(InputError, match="none of jiggen's"), open_shelf(path):
+        pass
+
+
+@pytest.mark.parametrize("keep", [0.3, 0.7])
+def test_a_file_cut_short_is_refused(shelf_file: Path, keep: float):
+    data = shelf_file.read_bytes()
+    shelf_file.write_bytes(data[: int(len(data) * keep)])
+    with pytest.raises(InputError, match="damaged") as refused, open_shelf(shelf_file):
+        pass
+    assert "from which a new shelf is made" in str(refused.value)
+
+
+def test_what_is_no_database_is_refused(tmp_path: Path):
+    path = tmp_path / "shelf.sqlite"
+    path.write_bytes(b"not a database, whatever its name is" * 100)
+    with pytest.raises(InputError, match="damaged"), open_shelf(path):
+        pass
+
+
+def test_no_shelf_is_made_by_looking(tmp_path: Path):
+    with pytest.raises(InputError, match="no shelf yet"), open_shelf(tmp_path / "x", new=False):
+        pass
+    assert not any(tmp_path.iterdir())
+
+
+def test_a_shelf_of_the_first_format_is_brought_to_this_one(tmp_path: Path):
+    path = tmp_path / "shelf.sqlite"
+    with sqlite3.connect(path) as base:
+        base.executescript(MIGRATIONS[0])
+        base.execute(f"PRAGMA application_id = {APPLICATION}")
+        base.execute("PRAGMA user_version = 1")
+        base.execute(
+            "INSERT INTO jigs VALUES ('K7F3H', 'jig', 'out/a', 'P', '', 'null', 'null', '', '', 0, "
+            "'', 9)"
+        )
+    with open_shelf(path) as shelf:
+        shelf.tick("run", "1", MARK)
+        assert shelf.known(MARK).pairs == 1
