@@ -38,7 +38,7 @@ class Server(uvicorn.Server):
         self._ready()
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        """Let go of pages that wait for news, and of everybody else."""
+        """End what waits for news, then everything else."""
         self._works.end_news()
         await super().shutdown(sockets)
 
