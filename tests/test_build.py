@@ -232,8 +232,8 @@ def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):
 
 
 def test_a_build_stops_before_it_writes_when_parts_would_touch(tmp_path, monkeypatch):
-    def broken(job, settings, layouts):
-        found = design_job(job, settings, layouts=layouts)
+    def broken(job, settings, layouts, jig_mark):
+        found = design_job(job, settings, layouts=layouts, jig_mark=jig_mark)
         made = found.whole
         station = replace(made.mechanism.station, roof_z=made.mechanism.rail.top_z - 0.5)
         made = replace(made, mechanism=replace(made.mechanism, station=station))
