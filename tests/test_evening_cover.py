@@ -9,7 +9,7 @@ from random import Random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jiggen.evening.cover import Box, around, fewest, joined, remembered
+from jiggen.evening.cover import Box, around, fewest, fewest_to_make, joined, remembered
 
 
 def serving(boots: float, ski: float, both: float = 1e9):
@@ -183,3 +183,45 @@ def test_what_was_answered_is_not_asked_again():
     assert not again(box(305, 80, 21))
     assert not again(box(305, 75, 40))
     assert len(asked) == 2
+
+
+# -- beside jigs that are owned -------------------------------------------------------------------
+
+
+def least_beside(needs, serves, owned) -> tuple[int, int]:
+    """Fewest to make, then fewest in all: by every choice of owned jigs, and every parting."""
+    numbers = range(len(needs))
+    ways = []
+    for size in range(len(owned) + 1):
+        for used in combinations(owned, size):
+            left = [n for n in numbers if not any(n in mine for mine in used)]
+            made = least([needs[n] for n in left], serves)
+            ways.append((made, made + size))
+    return min(ways)
+
+
+OWNED = st.lists(st.frozensets(st.integers(0, 4)), max_size=3)
+
+
+@settings(max_examples=80, deadline=None)
+@given(BOTH.filter(lambda needs: len(needs) < 6), REACHES, OWNED)
+def test_beside_jigs_owned_no_choice_has_fewer_to_make_or_as_few_and_fewer_in_all(
+    needs, serves, owned
+):
+    owned = [frozenset(n for n in mine if n < len(needs)) for mine in owned]
+    groups, used = fewest_to_make(needs, serves, owned)
+    assert (len(groups), len(groups) + len(used)) == least_beside(needs, serves, owned)
+    served = [*(mine for mine, _ in groups), *used.values()]
+    assert sorted(n for mine in served for n in mine) == list(range(len(needs)))
+    assert all(set(mine) <= owned[number] for number, mine in used.items())
+    for mine, box in groups:
+        assert box == around(needs[n] for n in mine)
+        assert serves(box)
+
+
+def test_a_jig_that_must_be_made_spares_an_owned_one():
+    needs = [box(300, 80, 4), box(305, 80, 4)]
+    groups, used = fewest_to_make(needs, serving(5, 4), [frozenset({0})])
+    assert (len(groups), used) == (1, {})
+    groups, used = fewest_to_make(needs, serving(4, 4), [frozenset({0}), frozenset({0})])
+    assert ([mine for mine, _ in groups], used) == ([(1,)], {0: (0,)})

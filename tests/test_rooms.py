@@ -42,7 +42,7 @@ BESIDE = {
     "job": {"pattern", "layout", "design", "accuracy", "drilling", "measure"},
     "evening": {"pattern", "layout", "design", "accuracy", "drilling", "measure", "remount", "job"},
 }
-MAY_LOOK_ASIDE = {"export", "report", "pipeline", "request", "desk", "cli"}
+MAY_LOOK_ASIDE = {"export", "report", "pipeline", "request", "shelf", "desk", "cli"}
 COMMON = {
     "errors",
     "units",

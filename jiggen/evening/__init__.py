@@ -1,7 +1,7 @@
 """Room: evening.  Many pairs at once: every row checked, the fewest jigs, the best order."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -10,6 +10,7 @@ from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.families import PairedJig, Spans, find_families, slot_error
 from jiggen.evening.halves import Half, halves_of
 from jiggen.evening.order import Block, Changes, Setting, run_order
+from jiggen.evening.owned import OwnedJig
 from jiggen.evening.read import COLUMNS, Jobs
 from jiggen.job import Job
 from jiggen.layout import Layout
@@ -46,13 +47,14 @@ class Task:
 class PlannedJig:
     """A jig, the halves it is used by, its depth stops, and its tasks in the order they are done.
 
-    A jig that is used whole has no halves.
+    A jig that is used whole has no halves.  One that is `owned` is there, any other to be made.
     """
 
     job: Job
     halves: tuple[Half, ...]
     stops: tuple[DepthStop, ...]
     tasks: tuple[Task, ...]
+    owned: OwnedJig | None = None
 
     @property
     def shifts(self) -> tuple[float, ...]:
@@ -69,8 +71,8 @@ class PlannedJig:
 class Plan:
     """The evening: pairs in the file's order, jigs in the order they are used.
 
-    No fewer than `bound` jigs can serve the pairs, whatever their design.  `changes` is how often
-    jig, drill and stop are changed; `exact` whether no order has fewer.
+    No fewer than `bound` jigs can serve the pairs beside those owned, whatever their design.
+    `changes` is how often jig, drill and stop are changed; `exact` whether no order has fewer.
     """
 
     pairs: tuple[Pair, ...]
@@ -78,6 +80,11 @@ class Plan:
     bound: int
     changes: Changes
     exact: bool
+
+    @property
+    def to_make(self) -> int:
+        """How many jigs are not owned."""
+        return sum(not jig.owned for jig in self.jigs)
 
     @property
     def skis(self) -> int:
@@ -95,18 +102,25 @@ class Plan:
 class Outcome:
     """What became of a jig: where it is, what is wrong with it if it failed, what to beware of.
 
-    One that is planned is still to be built there; `jig_mark` is that of one that is there.
+    One that is planned is still to be built there, and one that is owned was there before;
+    `jig_mark` is that of one that is there.
     """
 
-    state: Literal["planned", "built", "found", "failed"]
+    state: Literal["planned", "built", "found", "failed", "owned"]
     folder: Path
     faults: tuple[Finding, ...] = ()
     warnings: tuple[Finding, ...] = ()
     jig_mark: str = ""
 
 
-def plan_evening(jobs: Jobs, terms: Terms, spans: Spans | None = None) -> Plan:
-    """Check every row and plan the evening.  Raises InputError with every fault of every row."""
+def plan_evening(
+    jobs: Jobs, terms: Terms, spans: Spans | None = None, owned: Sequence[OwnedJig] = ()
+) -> Plan:
+    """Check every row and plan the evening: those jigs to make are the fewest beside those `owned`.
+
+    Of jigs owned that serve as much, the first ones are used.  Raises InputError with every fault
+    of every row.
+    """
     known: Known = {}
     pairs: list[Pair] = []
     faults = list(jobs.faults)
@@ -119,7 +133,7 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans | None = None) -> Plan:
         pair, found = check_row(number, row, place, jobs.file.parent, known, terms, unread)
         faults += ((number, finding) for finding in found)
         pairs += [pair] if pair else []
-    every = find_families(pairs, terms, spans or Spans())
+    every = find_families(pairs, terms, spans or Spans(), owned)
     for family in every:
         announce(f"jigs for {family.common.pattern.name}")
         faults += family.unserved()
@@ -135,25 +149,35 @@ def plan_evening(jobs: Jobs, terms: Terms, spans: Spans | None = None) -> Plan:
         fewest, least = family.jigs()
         bound += least
         jigs += fewest
-    return _ordered(tuple(pairs), jigs, bound)
+    return _ordered(tuple(pairs), _each_once(jigs), bound)
+
+
+def _each_once(jigs: Iterable[PairedJig]) -> list[PairedJig]:
+    """The jigs, with one that is owned and serves several families there once."""
+    found: dict[object, PairedJig] = {}
+    for jig in jigs:
+        key = jig.owned or jig
+        before = found.get(key)
+        found[key] = replace(jig, needs=[*before.needs, *jig.needs]) if before else jig
+    return [*found.values()]
 
 
 def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[PairedJig], bound: int) -> Plan:
     """The plan with jigs, halves and stops in the order that changes them the fewest times."""
-    stops = [_stops(needs[0].drilled) for _, needs in jigs]
-    halves = [halves_of(job) for job, _ in jigs]
+    stops = [_stops(jig.needs[0].drilled) for jig in jigs]
+    halves = [halves_of(jig.job, jig.owned.ladders if jig.owned else {}) for jig in jigs]
     order = run_order(
         [
             Block(
-                _by_half(needs[0].drilled.layout, own, mine),
-                sum(len(need.drilled.skis) for need in needs),
+                _by_half(jig.needs[0].drilled.layout, own, mine),
+                sum(len(need.drilled.skis) for need in jig.needs),
             )
-            for (_, needs), own, mine in zip(jigs, halves, stops, strict=True)
+            for jig, own, mine in zip(jigs, halves, stops, strict=True)
         ]
     )
     planned = []
     for number, skis in zip(order.blocks, order.skis, strict=True):
-        (job, needs), names = jigs[number], [half.name for half in halves[number]] or [""]
+        jig, names = jigs[number], [half.name for half in halves[number]] or [""]
         first = (setting for clamping in skis[0] for setting in clamping.settings)
         numbers = {setting: n for n, setting in enumerate(dict.fromkeys(first), start=1)}
         ways = (
@@ -168,12 +192,12 @@ def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[PairedJig], bound: int) -> 
                 need.pair,
                 need.drilled,
                 tuple((ski, next(ways)) for ski in need.drilled.skis),
-                round(need.pair.row.shift - job.shift, 3) + 0.0,
+                round(need.pair.row.shift - jig.job.shift, 3) + 0.0,
             )
-            for need in needs
+            for need in jig.needs
         )
         mine = tuple(stops[number][setting] for setting in numbers)
-        planned.append(PlannedJig(job, halves[number], mine, tasks))
+        planned.append(PlannedJig(jig.job, halves[number], mine, tasks, jig.owned))
     return Plan(pairs, tuple(planned), bound, order.changes, order.exact)
 
 

@@ -1,6 +1,6 @@
 """Each row checked against its pattern, its ski and its old holes; every fault at once."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, get_args
@@ -9,7 +9,7 @@ import numpy as np
 
 from jiggen.design import Settings
 from jiggen.design.guides import design_guides
-from jiggen.design.sidewall import run_out
+from jiggen.design.sidewall import Sidewall, run_out
 from jiggen.drilling import DrillingLimits, SkiMark, SkiState, check_drilling, screws_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import Place, Row
@@ -169,20 +169,37 @@ def _laid_out(row: Row, pattern: Pattern, side: Side) -> Layout:
 def _measured(row: Row, holes: Layout | None, settings: Settings) -> dict[str, SkiState]:
     """What was measured on the ski, column by column: the widths of its top sheet at their x.
 
-    These are in the middle of the toe's and the heel's `holes`, or at the mark where none are
-    known.  A row has the ski's widths where the noses of the rails touch it.
+    A row has the ski's widths where the noses of the rails touch it.
     """
-    less = 2 * run_out(settings.sidewall, settings.rail_depth)
-    middles = [0.0]
-    if holes:
-        x, groups = holes.positions[:, 0], np.array(holes.groups)
-        middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
+    toe, heel = widths_of(row.ski_toe, row.ski_heel, holes, settings.sidewall, settings.rail_depth)
     return {
-        "ski_toe": SkiState(widths=((max(middles), row.ski_toe - less),)),
-        "ski_heel": SkiState(widths=((min(middles), row.ski_heel - less),)),
+        "ski_toe": SkiState(widths=(toe,)),
+        "ski_heel": SkiState(widths=(heel,)),
         "thickness": SkiState(row.thickness),
         "mark": SkiState(mark=SkiMark(*row.mark) if row.mark else None),
     }
+
+
+def widths_of(
+    toe: float, heel: float, holes: Layout | None, sidewall: Sidewall, rail_depth: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The widths of the top sheet, each with its x, of a ski so wide where the noses touch it; mm.
+
+    They are in the middle of the toe's and the heel's `holes`, at the mark where none are known.
+    """
+    less, middles = 2 * run_out(sidewall, rail_depth), [0.0]
+    if holes:
+        x, groups = holes.positions[:, 0], np.array(holes.groups)
+        middles = [float(x[groups == group].mean()) for group in dict.fromkeys(holes.groups)]
+    return (max(middles), toe - less), (min(middles), heel - less)
+
+
+def told_apart(widths: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Widths with their x in order; the least of two that are APART by less."""
+    found = sorted(widths)
+    if len(found) == 2 and found[1][0] - found[0][0] < APART:
+        found = [min(found, key=lambda width: width[1])]
+    return tuple(found)
 
 
 def _sound(state: SkiState) -> bool:
@@ -201,10 +218,8 @@ def _drilled(
     """The drilling of a layout, by what could be `measured`.  Raises InputError."""
     tops = {guide.id: guide.bush_top_z for guide in design_guides(holes, terms.settings)}
     thickness = measured["thickness"].thickness if "thickness" in measured else ()
-    widths = sorted(width for state in measured.values() for width in state.widths)
-    if len(widths) == 2 and widths[1][0] - widths[0][0] < APART:
-        widths = [min(widths, key=lambda width: width[1])]
-    state = SkiState(thickness, tuple(widths), pattern.area)
+    widths = told_apart(width for state in measured.values() for width in state.widths)
+    state = SkiState(thickness, widths, pattern.area)
     deep = deepest(holes, terms.limits)
     checked = check_drilling(holes, tops, state, terms.limits, screws_of(pattern), too_deep=deep)
     return Drilled(holes, checked, check_mount(holes, old, terms.old) if old else None)

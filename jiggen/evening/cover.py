@@ -16,7 +16,7 @@ with ends at the ends of needs, solved as an integer program (HiGHS, by branch a
 
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, combinations_with_replacement, pairwise, product
 from typing import Self
@@ -93,6 +93,57 @@ def fewest(needs: Sequence[Box], serves: Serves) -> tuple[list[Group], int]:
             if served:
                 groups.append((tuple(sorted(served)), around(needs[n] for n in served)))
     return groups, bound
+
+
+def fewest_to_make(
+    needs: Sequence[Box], serves: Serves, owned: Sequence[frozenset[int]]
+) -> tuple[list[Group], dict[int, tuple[int, ...]]]:
+    """The fewest groups to make a jig for beside those `owned`, and what each of these is used for.
+
+    Each owned jig is given by the needs, by index, that it serves.  Of the ways with as few to
+    make, that which uses the fewest owned ones; the first ones of those that serve as much.
+    """
+    useful = [
+        n
+        for n, mine in enumerate(owned)
+        if mine and not any(mine < other for other in owned) and mine not in owned[:n]
+    ]
+    if not useful:
+        return fewest(needs, serves)[0], {}
+    served = frozenset().union(*owned)
+    asked, boxes = remembered(serves), list[Box]()
+    for part in _apart(needs, asked) if len(served) < len(needs) else ():
+        rest = [needs[n] for n in part if n not in served]
+        if rest:  # a jig is made for one of these, if for any
+            found = _largest(_candidates([needs[n] for n in part], asked))
+            boxes += [box for box in found if any(box.holds(need) for need in rest)]
+    inside = [
+        [*(box.holds(need) for box in boxes), *(number in owned[n] for n in useful)]
+        for number, need in enumerate(needs)
+    ]
+    costs = [float(len(useful) + 1)] * len(boxes) + [1.0] * len(useful)
+    chosen, _ = _least_cover(inside, costs)
+    made = [boxes[column] for column in chosen if column < len(boxes)]
+    used = [useful[column - len(boxes)] for column in chosen if column >= len(boxes)]
+    return _shared_out(needs, made, {n: owned[n] for n in used})
+
+
+def _shared_out(
+    needs: Sequence[Box], made: Iterable[Box], owned: Mapping[int, frozenset[int]]
+) -> tuple[list[Group], dict[int, tuple[int, ...]]]:
+    """Each need to the first owned jig that serves it, else to the first box that holds it."""
+    left = list(range(len(needs)))
+    used: dict[int, tuple[int, ...]] = {}
+    groups: list[Group] = []
+    for number, mine in owned.items():
+        used[number] = tuple(n for n in left if n in mine)
+        left = [n for n in left if n not in mine]
+    for box in made:
+        served = tuple(n for n in left if box.holds(needs[n]))
+        left = [n for n in left if n not in served]
+        if served:
+            groups.append((served, around(needs[n] for n in served)))
+    return groups, {number: mine for number, mine in used.items() if mine}
 
 
 def joined(groups: Sequence[Group], least: int, serves: Serves) -> list[Group]:
@@ -179,26 +230,42 @@ def _swept(
 
 def _searched(needs: Sequence[Box], serves: Serves) -> tuple[list[Box], int]:
     """The least set cover by largest boxes, and a lower bound of how many it takes."""
+    boxes = _largest(_candidates(needs, serves))
+    chosen, bound = _least_cover([[box.holds(need) for box in boxes] for need in needs])
+    return [boxes[n] for n in chosen], math.ceil(bound - ROUNDING)
+
+
+def _largest(candidates: Iterable[Box]) -> list[Box]:
+    """Those that no other one holds."""
+    boxes: list[Box] = []
+    for box in sorted(set(candidates), key=Box.size, reverse=True):
+        if not any(other.holds(box) for other in boxes):
+            boxes.append(box)
+    return boxes
+
+
+def _least_cover(
+    inside: Sequence[Sequence[bool]], costs: Sequence[float] = ()
+) -> tuple[list[int], float]:
+    """The columns that cost the least of those with a true value in every row; a lower bound.
+
+    Each costs 1 unless `costs` are given.
+    """
     import numpy as np
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
-    boxes: list[Box] = []  # those that no other one holds
-    for box in sorted(set(_candidates(needs, serves)), key=Box.size, reverse=True):
-        if not any(other.holds(box) for other in boxes):
-            boxes.append(box)
-    inside = np.array([[box.holds(need) for box in boxes] for need in needs], dtype=np.float64)
+    rows = np.array(inside, dtype=np.float64)
     found = milp(
-        np.ones(len(boxes)),
-        constraints=LinearConstraint(csr_array(inside), lb=1.0),
+        np.array(costs) if costs else np.ones(rows.shape[1]),
+        constraints=LinearConstraint(csr_array(rows), lb=1.0),
         bounds=Bounds(0.0, 1.0),
-        integrality=np.ones(len(boxes)),
+        integrality=np.ones(rows.shape[1]),
         options={"time_limit": TIME_LIMIT, "mip_rel_gap": 0.0},
     )
     if found.x is None:
         raise RuntimeError(f"no cover was found: {found.message}")
-    chosen = [box for box, value in zip(boxes, found.x, strict=True) if value > 0.5]
-    return chosen, math.ceil(found.mip_dual_bound - ROUNDING)
+    return [n for n, value in enumerate(found.x) if value > 0.5], found.mip_dual_bound
 
 
 def _candidates(needs: Sequence[Box], serves: Serves) -> Iterator[Box]:

@@ -18,7 +18,8 @@ from jiggen.design import Settings, SkiRange
 from jiggen.design.ladder import SHIFTS
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Pair, Terms
-from jiggen.evening.cover import Box, around, fewest, joined
+from jiggen.evening.cover import Box, around, fewest, fewest_to_make, joined
+from jiggen.evening.owned import OwnedJig
 from jiggen.evening.read import Row
 from jiggen.job import Interval, Job, boots_alike, design_job, fits, obstacles
 from jiggen.layout import motions
@@ -67,8 +68,13 @@ class Need:
     box: Box
 
 
-PairedJig = tuple[Job, list[Need]]
-"""A jig, and what it is for."""
+@dataclass(frozen=True, eq=False)
+class PairedJig:
+    """A jig, and what it is for; `owned` is one that is there, None one that is to be made."""
+
+    job: Job
+    needs: list[Need]
+    owned: OwnedJig | None = None
 
 
 def slot_error(settings: Settings) -> float:
@@ -103,14 +109,45 @@ class Family:
     needs: tuple[Need, ...]
     spans: Spans
     fitted: Callable[[Settings], Settings] | None = None
+    owned: tuple[OwnedJig, ...] = ()
 
     def jigs(self) -> tuple[list[PairedJig], int]:
-        """The fewest jigs that are found for the needs, and how many there must be at least."""
+        """The fewest jigs to make that are found for the needs, and how many it takes at least.
+
+        Before them, those owned that are used.
+        """
         boxes = [need.box for need in self.needs]
-        groups, _ = fewest(boxes, self.serves)
-        _, least = fewest(boxes, self.may_serve)
+        groups, used = fewest_to_make(boxes, self.serves, [frozenset(one) for one in self.drilled])
+        _, least = fewest([need.box for need in self.unowned], self.may_serve)
         groups = joined(groups, least, self.serves_wider)
-        return [(self.job(box), [self.needs[n] for n in mine]) for mine, box in groups], least
+        found = [
+            PairedJig(
+                self.owned[number].job,
+                [replace(self.needs[n], drilled=self.drilled[number][n]) for n in mine],
+                self.owned[number],
+            )
+            for number, mine in used.items()
+        ]
+        made = (PairedJig(self.job(box), [self.needs[n] for n in mine]) for mine, box in groups)
+        return [*found, *made], least
+
+    @cached_property
+    def drilled(self) -> list[dict[int, Drilled]]:
+        """For each jig owned the needs that it serves, by index, as it drills them."""
+        return [
+            {
+                number: drilled
+                for number, need in enumerate(self.needs)
+                if (drilled := jig.drills(need.pair, need.drilled, self.spans.slot))
+            }
+            for jig in self.owned
+        ]
+
+    @cached_property
+    def unowned(self) -> list[Need]:
+        """The needs that no jig owned serves."""
+        served = {number for mine in self.drilled for number in mine}
+        return [need for number, need in enumerate(self.needs) if number not in served]
 
     def job(self, box: Box) -> Job:
         """The jig that serves `box`, which is served: that of the least range that was tried."""
@@ -189,10 +226,10 @@ class Family:
 
     def unserved(self) -> Iterator[tuple[int, Finding]]:
         """What no jig can serve even by itself, with its row and why."""
-        if self.serves(around(need.box for need in self.needs)):
+        if not self.unowned or self.serves(around(need.box for need in self.unowned)):
             return
-        for boots in dict.fromkeys(need.box.boots for need in self.needs):
-            together = [need for need in self.needs if need.box.boots == boots]
+        for boots in dict.fromkeys(need.box.boots for need in self.unowned):
+            together = [need for need in self.unowned if need.box.boots == boots]
             if self.serves(around(need.box for need in together)):
                 continue
             for need in together:
@@ -247,8 +284,13 @@ def _has_slot(job: Job) -> bool:
     return made is not None and all(half.tongue for half in made.halves)
 
 
-def find_families(pairs: Iterable[Pair], terms: Terms, spans: Spans) -> list[Family]:
-    """Needs that one jig might serve: alike but for boot, widths, and shift by a slot."""
+def find_families(
+    pairs: Iterable[Pair], terms: Terms, spans: Spans, owned: Iterable[OwnedJig] = ()
+) -> list[Family]:
+    """Needs that one jig might serve: alike but for boot, widths, and shift by a slot.
+
+    Those `owned` are with every family: each says what it serves.
+    """
     together: dict[object, tuple[Job, list[Need]]] = {}
     for pair in pairs:
         row, boots = pair.row, (pair.row.boot, pair.row.boot)
@@ -271,7 +313,7 @@ def find_families(pairs: Iterable[Pair], terms: Terms, spans: Spans) -> list[Fam
             key = (pattern, drills, round(shift % 1, _ROUND) % 1 if slot else shift, side)
             together.setdefault(key, (common, []))[1].append(need)
     return [
-        Family(common, tuple(_one_boot(needs)), spans, terms.fitted)
+        Family(common, tuple(_one_boot(needs)), spans, terms.fitted, tuple(owned))
         for common, needs in together.values()
     ]
 

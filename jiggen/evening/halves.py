@@ -1,6 +1,7 @@
 """The halves of a jig for many boots, each clamped by itself, and the line that each boot takes."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from jiggen.design.ladder import boot_rows
@@ -50,10 +51,13 @@ class Half:
         return [line.number for line in lines if line.number and line.last > line.first]
 
 
-def halves_of(job: Job) -> tuple[Half, ...]:
+def halves_of(
+    job: Job, engraved: Mapping[str, dict[RowName, tuple[LadderLine, ...]]] = {}
+) -> tuple[Half, ...]:
     """The halves of a jig that has ladders, in the pattern's order; nothing of any other jig.
 
-    Raises InputError for what cannot be built.
+    Their ladders are those `engraved` on a jig that is there, by the half's name.  Raises
+    InputError for what cannot be built.
     """
     if job.one_boot:
         return ()
@@ -64,7 +68,7 @@ def halves_of(job: Job) -> tuple[Half, ...]:
     longest = every[max(every)]
     found = []
     for (name, _), motion in zip(name_halves(moving, longest), moving, strict=True):
-        ladder = {} if motion.still else boot_rows(motion)
+        ladder = {} if motion.still else engraved.get(name) or boot_rows(motion)
         hole = longest.groups.index(motion.groups[0])
         found.append(Half(job, name, motion.groups, ladder, hole))
     return tuple(found)

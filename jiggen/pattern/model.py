@@ -1,6 +1,6 @@
 """A checked hole pattern as plain values, and the limits of them; every length in millimetres."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 Datum = Literal["boot-toe", "boot-heel", "boot-centre"]
@@ -148,6 +148,11 @@ class Pattern:
     mark: str = "boot-centre"
     points: tuple[tuple[str, float], ...] = ()
     text: str = field(default="", compare=False, repr=False)
+
+    @property
+    def content(self) -> "Pattern":
+        """It without what two files of one pattern may differ in."""
+        return replace(self, source="", note="", text="")
 
     def from_mark(self, point: str) -> tuple[float, float]:
         """How far a point lies from the mounting mark: boot sole lengths, and mm besides."""

@@ -11,7 +11,7 @@ from threading import Lock
 
 from jiggen import __version__
 from jiggen.errors import Finding, InputError, JiggenError
-from jiggen.evening import Outcome, Plan
+from jiggen.evening import Outcome, Plan, PlannedJig
 from jiggen.executors import do_all
 from jiggen.export.folder import clear_leftovers
 from jiggen.export.manifest import versions
@@ -47,17 +47,20 @@ def build_evening(
     force: bool = False,
     done: Callable[[Outcome], None] = lambda _: None,
 ) -> tuple[Outcome, ...]:
-    """Every jig of `plan` in a folder of its own in `out`; the outcomes in the plan's order.
+    """Every jig of `plan` to make in a folder of its own in `out`; outcomes in the plan's order.
 
     A finished folder with the same key, all its files unchanged, is not built again.  A jig that
     fails fails alone.  The processes of `executor` see `out`; `done` is called with each outcome.
     """
-    tasks = [_task(jig.job, out, force) for jig in plan.jigs]
-    known = dict(zip((task.key for task in tasks), planned_evening(plan, out), strict=True))
-    outcomes = {key: outcome for key, outcome in known.items() if outcome.state == "found"}
-    for outcome in outcomes.values():
+    outcomes = [*planned_evening(plan, out)]
+    for outcome in (one for one in outcomes if one.state != "planned"):
         done(outcome)
-    missing = [task for task in tasks if task.key not in outcomes]
+    missing, place = [], {}
+    for number, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True)):
+        if outcome.state == "planned":
+            task = _task(jig.job, out, force)
+            missing.append(task)
+            place[task.key] = number
     # The longest ladders are most of the work: none is left for one process at the end.
     missing.sort(key=lambda task: task.job.boots[1] - task.job.boots[0], reverse=True)
     for finished in do_all(build_one, missing, executor):
@@ -66,24 +69,30 @@ def build_evening(
         if not finished.value:  # it was refused, or its process died: nothing of it stays
             with suppress(InputError):  # another jiggen builds there: what it has is its own
                 clear_leftovers(task.folder)
-        outcomes[task.key] = outcome
+        outcomes[place[task.key]] = outcome
         if outcome.state == "built":  # by another process
             wrote(outcome.folder)
         done(outcome)
-    return tuple(outcomes[task.key] for task in tasks)
+    return tuple(outcomes)
 
 
 def clear_evening(plan: Plan, out: Path) -> None:
     """Undo what processes that are dead left of the jigs of `plan` in `out`."""
-    for jig in plan.jigs:
+    for jig in (jig for jig in plan.jigs if not jig.owned):
         with suppress(InputError):  # another jiggen builds there: what it has is its own
             clear_leftovers(_task(jig.job, out, False).folder)
 
 
 def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
-    """For each jig of `plan` whether it is found finished in `out`, or is still to be built."""
-    tasks = [_task(jig.job, out, False) for jig in plan.jigs]
-    return tuple(_found(task) or Outcome("planned", task.folder) for task in tasks)
+    """For each jig of `plan` whether it is owned, found finished in `out`, or still to be built."""
+    return tuple(_there(jig, out) for jig in plan.jigs)
+
+
+def _there(jig: PlannedJig, out: Path) -> Outcome:
+    if jig.owned:
+        return Outcome("owned", jig.owned.folder, jig_mark=jig.owned.jig_mark)
+    task = _task(jig.job, out, False)
+    return _found(task) or Outcome("planned", task.folder)
 
 
 def _found(task: JigTask) -> Outcome | None:
@@ -139,9 +148,7 @@ def key_of(job: Job) -> str:
     inputs: dict[str, object] = {
         "jiggen": __version__,
         "libraries": versions(),
-        "job": asdict(
-            replace(job, pattern=replace(job.pattern, source="", note="", text=""), printer=None)
-        ),
+        "job": asdict(replace(job, pattern=job.pattern.content, printer=None)),
         "printer": job.printer.model_dump(mode="json") if job.printer else None,
     }
     text = json.dumps(inputs, sort_keys=True, allow_nan=False)

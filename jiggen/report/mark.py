@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from jiggen.units import number
 from jiggen.wording import CENTRE, point_words
 
 if TYPE_CHECKING:
@@ -47,4 +48,14 @@ def where_marked(mark: MarkPlace | SkiMark) -> str:
     return (
         f"The mark is at half the chord of {mark.length:g} mm: {mark.from_tail:g} mm in front of "
         "the tail's end, in a straight line."
+    )
+
+
+def slot_words(by_slot: float, error: float) -> str:
+    """How the slot of a half sets a mount shift, and how much less exact holes are by it, mm."""
+    at = f"{number(abs(by_slot), 3)} on the {'TIP' if by_slot > 0 else 'TAIL'} side"
+    return (
+        f"Shift first: lay the 0 of a half's slot on the ski's mark, draw a new mark at {at}, and "
+        "tape over the old one. Every half goes by the new mark; holes come up to "
+        f"{number(error, 1)} mm less exact along the ski."
     )

@@ -44,6 +44,32 @@ def for_boot(record: JigRecord, boot: float) -> JigRecord:
     return _narrowed(redrilled(record, state, limits, boot), boot)
 
 
+def set_for(record: JigRecord, boot: float, by_slot: float = 0.0) -> JigRecord:
+    """As `for_boot`, but for a drilling check; `by_slot` its slot moves the mount, mm.
+
+    Raises CheckFailed as `check_usable`.
+    """
+    check_usable(record)
+    return _narrowed(_moved(record, by_slot), boot)
+
+
+def _moved(record: JigRecord, by: float) -> JigRecord:
+    """`record` with the holes and the stations of all boots `by` so much along the ski."""
+    if not by:
+        return record
+    boots = (
+        entry.model_copy(update={"x": {hole: x + by for hole, x in entry.x.items()}})
+        for entry in record.boots
+    )
+    changed = {
+        "holes": tuple(one.model_copy(update={"x": one.x + by}) for one in record.holes),
+        "stations": tuple(one.model_copy(update={"x": one.x + by}) for one in record.stations),
+        "boots": tuple(boots),
+        "inputs": record.inputs.model_copy(update={"shift": record.inputs.shift + by}),
+    }
+    return record.model_copy(update=changed)
+
+
 def _narrowed(record: JigRecord, boot: float) -> JigRecord:
     """`record` with the holes and the stations of one boot, and no other boot."""
     inputs = record.inputs
@@ -88,7 +114,16 @@ def redrilled(
     `check_usable`; InputError as `for_boot`.
     """
     check_usable(record)
-    whole, record = record, record if boot is None else _narrowed(record, boot)
+    return check_set(record, record if boot is None else _narrowed(record, boot), state, limits)
+
+
+def check_set(
+    whole: JigRecord, record: JigRecord, state: SkiState, limits: DrillingLimits
+) -> JigRecord:
+    """`whole` with the drilling check done for `state`, for the boots of `record`.
+
+    Raises CheckFailed where the ski must not be drilled so or the rails do not hold it.
+    """
     screws = {
         hole: Screw(plate=fixing.plate, lengths=fixing.lengths)
         for hole, fixing in record.inputs.screws.items()

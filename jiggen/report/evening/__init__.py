@@ -18,6 +18,7 @@ STATES = {
     "built": "built",
     "found": "already there",
     "failed": "FAILED",
+    "owned": "on the shelf",
 }
 TOLD = {"ticket", "boot"}  # of a row
 
@@ -39,9 +40,9 @@ def as_text(
         pairs = counted(len(jig.tasks), "pair")
         name = f"{job.pattern.name}{side}"
         rows.append((f"{number}", name, boots, shift, job.core, skis, pairs, state))
-    jigs, changes = len(plan.jigs), plan.changes
+    changes, make = plan.changes, plan.to_make
     fewest = "no fewer will do"
-    if plan.bound < jigs:
+    if plan.bound < make:
         fewest = f"no fewer were found; at least {plan.bound} are needed"
     verified = "the fewest" if plan.exact else "not shown to be the fewest"
     halves = plan.clampings > plan.skis
@@ -50,7 +51,7 @@ def as_text(
         *text_table(rows),
         "",
         f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp{clampings}",
-        f"Jigs:     {jigs}; {fewest}",
+        f"Jigs:     {shelf_words(plan)}; {fewest}",
         f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
     ]
     for number, jig in enumerate(plan.jigs, start=1):
@@ -63,16 +64,27 @@ def as_text(
     missing = sum(outcome.state == "planned" for outcome in outcomes)
     if missing:
         lines.append(
-            f"To build: {missing} of {counted(jigs, 'jig')}, {jigs - missing} already there"
+            f"To build: {missing} of {counted(make, 'jig')}, {make - missing} already there"
         )
+    for number, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1):
+        if jig.owned:
+            lines.append(f"Shelf:    jig {number}: {outcome.jig_mark}, {outcome.folder}")
     if never := barred(plan, outcomes):
         tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
         lines.append(f"DO NOT DRILL: {tickets}")
-    lines += ["", *job_lines(printing, jigs), ""] if printing else []
-    lines.append(f"Folders:  {outcomes[0].folder.parent}")
+    lines += ["", *job_lines(printing, make), ""] if printing else []
+    lines += [f"Folders:  {one.folder.parent}" for one in outcomes if one.state != "owned"][:1]
     if sheet:
         lines.append(f"Sheet:    {sheet}")
     return "\n".join(lines)
+
+
+def shelf_words(plan: Plan) -> str:
+    """How many jigs there are and, where some are owned, how many of them are to be made."""
+    owned = len(plan.jigs) - plan.to_make
+    return f"{len(plan.jigs)}" + (
+        f", {owned} on the shelf, {plan.to_make} to make" if owned else ""
+    )
 
 
 def warnings_of(outcomes: Sequence[Outcome]) -> Iterator[Finding]:
@@ -113,6 +125,7 @@ def as_dict(
         "skis": plan.skis,
         "clampings": plan.clampings,
         "lower_bound": plan.bound,
+        "to_make": plan.to_make,
         "changes": {**plan.changes._asdict(), "fewest": plan.exact},
         "jigs": [
             {

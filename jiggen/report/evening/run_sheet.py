@@ -21,7 +21,7 @@ from jiggen.pattern.model import Side
 from jiggen.record.ladders import tell_lines
 from jiggen.record.results import DepthStop
 from jiggen.report.evening.print_job import PrintJob, pieces
-from jiggen.report.mark import where_marked
+from jiggen.report.mark import slot_words, where_marked
 from jiggen.report.sheet import kit
 from jiggen.report.sheet.document import Paper, frame_size, write_document
 from jiggen.report.sides import PRESS, measured_where
@@ -52,11 +52,6 @@ BY_LINES = (
     "mark, seen straight down at that edge of its tongue. Where no number stands at it, count "
     "lines, not millimetres, from the number that is named. Read the line twice: on a wrong one "
     "every hole is in the wrong place."
-)
-BY_SLOT = (
-    "Shift first: lay the 0 of a half's slot on the ski's mark, draw a new mark at {at}, and tape "
-    "over the old one. Every half goes by the new mark; holes come up to {off} mm less exact along "
-    "the ski."
 )
 COLUMNS = {  # of a pair's row: shares of the width
     "ticket": 0.26,
@@ -108,7 +103,7 @@ class _Sheet:
         self.plan, self.width, self.job = plan, width, job
         self.barred = barred(plan, outcomes)
         self.jigs = {  # those that can be used, by number, each with its mark and folder's name
-            count: (jig, outcome.jig_mark, plain(outcome.folder.name))
+            count: (jig, outcome.jig_mark, plain(_place(outcome)))
             for count, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1)
             if outcome.state != "failed"
         }
@@ -246,9 +241,7 @@ class _Sheet:
         found = [kit.beside(*columns, right=RIGHT)]
         notes = [words for words in _notes(task) if words not in common]
         if task.by_slot:
-            way = "TIP" if task.by_slot > 0 else "TAIL"
-            at = f"{number(abs(task.by_slot), 3)} on the {way} side"
-            words = BY_SLOT.format(at=at, off=number(jig.slot_error, 1))
+            words = slot_words(task.by_slot, jig.slot_error)
             found += _note(words, kit.BODY, bold=True)
         if jig.halves:
             readings, offs = zip(*(half.on_the_mark(row.boot) for half in jig.halves), strict=True)
@@ -322,6 +315,12 @@ def _facts(jig: PlannedJig) -> str:
     if job.pattern.pair == "mirrored":
         facts.append(f"{job.side} skis only")
     return " · ".join(facts)
+
+
+def _place(outcome: Outcome) -> str:
+    """Where a jig is."""
+    owned = outcome.state == "owned"
+    return f"on the shelf: {outcome.folder}" if owned else outcome.folder.name
 
 
 def _clamped(plan: Plan) -> str:
