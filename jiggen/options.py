@@ -106,6 +106,17 @@ def _read_choice(option: Option, words: str) -> str:
     raise _refusal("cli.choice", words, option.name, did_you_mean(words, option.choices) + allowed)
 
 
+def _read_count(option: Option, words: str) -> int:
+    least, most = option.counts[0], option.counts[-1]
+    try:
+        if least <= int(words) <= most:
+            return int(words)
+    except ValueError:
+        pass
+    hint = f"Write a whole number from {least} to {most}."
+    raise _refusal("cli.count", words, option.name, hint)
+
+
 def _read_path(option: Option, words: str) -> Path:
     path = Path(words)
     if option.suffix and path.suffix.lower() != option.suffix:
@@ -164,6 +175,7 @@ def _refusal(code: str, words: str, what: str, hint: str) -> InputError:
 
 _READERS: dict[Kind, Callable[[Option, str], Any]] = {
     "path": _read_path,
+    "count": _read_count,
     "choice": _read_choice,
     "length": lambda _, words: units.length(words),
     "lengths": _read_lengths,

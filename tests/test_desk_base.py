@@ -7,17 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from desk_client import OWN, let_in
 from starlette.testclient import TestClient
 
 from jiggen.desk.forms import entered, fill
-from jiggen.desk.guard import TOKEN
-from jiggen.desk.site import application
 from jiggen.desk.works import Work, Works
 from jiggen.errors import Finding, InputError
 from jiggen.progress import announce
 from jiggen.request.products import JIG
-
-PORT, SECRET = 8421, "a token of the run"
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +27,7 @@ def works() -> Iterator[Works]:
 @pytest.fixture
 def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     monkeypatch.chdir(tmp_path)
-    app = application(PORT, SECRET, works)
-    with TestClient(app, base_url=f"http://127.0.0.1:{PORT}", follow_redirects=False) as client:
-        client.get("/", params={TOKEN: SECRET})
+    with let_in(works) as client:
         yield client
 
 
@@ -134,7 +129,7 @@ def test_work_is_shown_and_what_is_unknown_is_not(desk: TestClient, works: Works
 
 
 def test_what_is_refused_is_said(desk: TestClient):
-    answer = desk.post("/jig?pattern=none&boot=305", headers={"sec-fetch-site": "same-origin"})
+    answer = desk.post("/jig?pattern=none&boot=305", headers=OWN)
     assert answer.status_code == 422
     assert "Nothing was changed" in answer.text
 

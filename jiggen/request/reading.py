@@ -134,16 +134,6 @@ def _value(row: Option, stated: list[str], reading: Reading) -> Any:
         return bool(stated)
     if not stated:
         return [] if row.repeated else None
-    if row.kind == "count":
-        return reading.read(lambda: _count(row, stated[0]), None, row.flag)
     if row.repeated:
         return [read_words(row, one, reading) for one in stated]
     return read_words(row, stated[0], reading)
-
-
-def _count(row: Option, words: str) -> int:
-    least, most = row.counts[0], row.counts[-1]
-    if words.isdecimal() and least <= int(words) <= most:
-        return int(words)
-    message = f'"{words[:40]}" is not a whole number from {least} to {most}'
-    raise InputError.of("cli.count", message, key=row.name)

@@ -12,6 +12,7 @@ from jiggen.record import JigRecord, Record, TrialRecord
 Kind = Literal["jig", "trial", "gauge"]
 State = Literal["built", "printed", "measured", "in use", "retired"]
 STATES: tuple[State, ...] = get_args(State)
+BUSH_LIMIT = 1000.0  # holes that a bush may guide: common practice, no source
 SKIS_OF_A_PAIR = 2  # each hole of a jig guides the drill once a ski
 
 
