@@ -92,7 +92,7 @@ def posted(
     return endpoint
 
 
-def told(call: Callable[[], Any]) -> tuple[Any, tuple[Finding, ...], tuple[Finding, ...]]:
+def attempt(call: Callable[[], Any]) -> tuple[Any, tuple[Finding, ...], tuple[Finding, ...]]:
     """What `call` returns, or None; what is wrong; and what was noted on the way."""
     with keeping_notes():
         try:

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from jiggen.desk.folders import address_of, find_folder
-from jiggen.desk.site import Place, go, page, posted, told
+from jiggen.desk.site import Place, attempt, go, page, posted
 from jiggen.errors import Finding, InputError
 from jiggen.marks import read_jig_mark
 from jiggen.options import Option
@@ -36,10 +36,10 @@ def shelf(request: Request) -> Response:
     typed = request.query_params.get("mark", "")
     faults: tuple[Finding, ...] = ()
     if typed.strip():
-        mark, faults, _ = told(lambda: read_jig_mark(typed))
+        mark, faults, _ = attempt(lambda: read_jig_mark(typed))
         if not faults:
             with open_shelf() as found:
-                jig, faults, _ = told(lambda: found.known(mark))
+                jig, faults, _ = attempt(lambda: found.known(mark))
             if jig:
                 return go(f"/shelf/{jig.mark}")
     return page(request, "shelf.html", typed=typed, faults=faults, rows=_rows())
