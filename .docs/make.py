@@ -20,9 +20,10 @@ PACKAGE = DOCS.parent / "jiggen"
 CODE = re.compile(r"([a-z]+)\.([a-z][a-z0-9-]*[a-z0-9])")
 SHORT = re.compile(r"[a-z][a-z0-9-]*")
 ROOMS = (
-    *("accuracy", "batch", "cli", "defaults", "design", "drilling", "evening", "export", "files"),
-    *("import", "layout", "marks", "new", "pattern", "preview", "printed", "printer", "record"),
-    *("remount", "sheet", "survey", "tables", "trial", "units", "verify"),
+    *("accuracy", "batch", "cli", "defaults", "design", "desk", "drilling", "evening", "export"),
+    *("files", "import", "layout", "marks", "new", "pattern", "preview", "printed", "printer"),
+    *("record", "remount", "request", "sheet", "shelf", "survey", "tables", "trial", "units"),
+    "verify",
 )
 FILES = {
     "csv",
