@@ -64,7 +64,7 @@ class PlannedJig:
     @property
     def slot_error(self) -> float:
         """How much farther off along the ski, in mm, a shift that is set by its slot may be."""
-        return slot_error(self.job.settings)
+        return slot_error(self.job.settings.relief)
 
 
 @dataclass(frozen=True, eq=False)

@@ -77,27 +77,28 @@ class PairedJig:
     owned: OwnedJig | None = None
 
 
-def slot_error(settings: Settings) -> float:
+def slot_error(relief: float) -> float:
     """How much farther off along the ski, in mm, 95 of 100 mounts are by a mark from the slot.
 
     The slot's 0 is laid on the ski's mark and a new one drawn at a line of it: one more reading and
-    one more mark, and the eye twice not straight above.
+    one more mark, and the eye twice not straight above, the jig's `relief` over the ski.
     """
     terms = default_terms().jig
     mark, reading, eye = (
         one.reach / DIVISORS[one.distribution]
         for one in (terms.mark, terms.mark_reading, terms.parallax)
     )
-    beside = settings.relief * math.tan(math.radians(eye))
+    beside = relief * math.tan(math.radians(eye))
     return COVERAGE * math.hypot(mark, reading, beside, beside)
 
 
 def ski_needed(row: Row) -> Interval:
     """Ski widths in whole mm that a jig must serve for a pair."""
-    return _around(row.ski_toe, row.ski_heel)
+    return skis_around(row.ski_toe, row.ski_heel)
 
 
-def _around(*widths: float) -> Interval:
+def skis_around(*widths: float) -> Interval:
+    """Ski widths in whole mm around those measured, as far as the noses may find others."""
     return float(math.floor(min(widths) - MARGIN)), float(math.ceil(max(widths) + MARGIN))
 
 
@@ -250,7 +251,7 @@ class Family:
         if row.shift and self._fits(replace(self._jobs(need.box)[0], shift=0.0)):
             return "shift"
         toe, heel = (
-            self.serves(replace(need.box, ski=_around(width)))
+            self.serves(replace(need.box, ski=skis_around(width)))
             for width in (row.ski_toe, row.ski_heel)
         )
         if toe != heel:

@@ -147,13 +147,7 @@ def _jig(record: JigRecord) -> Iterator[str]:
             f"Boots:    {boots[0]:g} to {boots[1]:g}: the boot moves no hole of this pattern, so "
             "one ordinary jig serves them all and needs no ladder"
         )
-    for number, stop in enumerate(record.drilling.stops):
-        yield (
-            f"{'' if number else 'Stop:':<10}{' '.join(stop.holes)}: drill {stop.drill:g}, "
-            f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
-            f"({stop.from_corners:.1f} from its corners)"
-        )
-        yield f"{'':<10}{room_words(record, stop, lambda mm: f'{mm:g} mm')}"
+    yield from stop_lines(record)
     if record.print_check:
         yield f"Check:    print, by sheet.pdf, with caliper and try square: {check_line(record)}"
     yield f"Depth:    {depth_words(accuracy.depth, '{:.2f} mm'.format)}"
@@ -188,6 +182,17 @@ def headline(accuracy: Accuracy) -> str:
         f"{accuracy.jig.largest_95:.2f} mm after the check of the print passed; by hand from a "
         f"paper sheet {accuracy.sheet.largest_95:.2f} mm{apart}"
     )
+
+
+def stop_lines(record: JigRecord) -> Iterator[str]:
+    """How drill and depth stop are set for which holes, two lines for each setting."""
+    for number, stop in enumerate(record.drilling.stops):
+        yield (
+            f"{'' if number else 'Stop:':<10}{' '.join(stop.holes)}: drill {stop.drill:g}, "
+            f"{stop.depth:g} deep; depth stop {stop.from_tip:.1f} mm from the drill's tip "
+            f"({stop.from_corners:.1f} from its corners)"
+        )
+        yield f"{'':<10}{room_words(record, stop, lambda mm: f'{mm:g} mm')}"
 
 
 def room_words(record: JigRecord, stop: DepthStop, length: Callable[[float], str]) -> str:

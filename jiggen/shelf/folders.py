@@ -1,0 +1,50 @@
+"""What the folders of the jigs on a shelf say, read and certified."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from jiggen.errors import Finding, InputError, JiggenError
+from jiggen.files import PATTERN_FILE
+from jiggen.pattern import read_pattern
+from jiggen.record import read_jig
+from jiggen.shelf.jigs import OwnedJig
+from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig
+from jiggen.verify import certify
+
+Unread = tuple[OwnedJig, Finding]
+"""A jig whose folder does not say what it is, and why."""
+
+
+def read_shelved(jigs: Iterable[OwnedJig]) -> Iterator[Shelved | Unread]:
+    """The jigs, without trial plates, gauges and what is retired, each with what its folder says.
+
+    A folder that is not there, or that holds another jig by now, stands with the reason.
+    """
+    for jig in jigs:
+        if jig.kind == "jig" and jig.state != "retired":
+            try:
+                yield _read(jig)
+            except JiggenError as error:
+                yield jig, error.findings[0]
+
+
+def _read(jig: OwnedJig) -> Shelved:
+    record = read_jig(jig.folder)
+    if record.jig_mark != jig.mark:
+        message = f"its folder holds another jig now, {record.jig_mark or 'one without a mark'}"
+        hint = "Build the jig of that mark again, or retire it."
+        raise InputError.of("which.folder", message, where=str(jig.folder), hint=hint)
+    return Shelved(jig, record, read_pattern(jig.folder / PATTERN_FILE))
+
+
+def find_certified(jigs: Iterable[OwnedJig], pair: PairInHand, limit: float) -> Answer:
+    """As `find_jig`; those that serve the pair are verified, unless their files passed before."""
+    answer = find_jig(read_shelved(jigs), pair, limit)
+    failed = {}
+    for fit in answer.fits:
+        try:
+            certify(fit.shelved.jig.folder)
+        except JiggenError as error:
+            failed[fit] = fit.shelved.jig, error.findings[0]
+    fits = tuple(fit for fit in answer.fits if fit not in failed)
+    return replace(answer, fits=fits, others=(*answer.others, *failed.values()))
