@@ -29,13 +29,21 @@ def jig_mark(texts: Mapping[str, str]) -> str:
     the texts.  Of 200 shops with 100 jigs each, one has two that are marked alike.  Raises
     ValueError for texts that are not TOML.
     """
-    content, signs = json.dumps(printed(texts), sort_keys=True, default=str), DIGITS + LETTERS
+    content, signs = content_of(texts), DIGITS + LETTERS
     for turn in count():
         value = int.from_bytes(hashlib.sha256(f"{turn} {content}".encode()).digest(), "big")
         mark = "".join(signs[value // len(signs) ** place % len(signs)] for place in range(LENGTH))
         if not mark.isalpha() and not mark.isdecimal() and mark not in content.upper():
             return mark
     raise AssertionError  # a count has no end
+
+
+def content_of(texts: Mapping[str, str]) -> str:
+    """What the texts ask to be printed, as one text: the same for the same print.
+
+    Raises ValueError as `printed`.
+    """
+    return json.dumps(printed(texts), sort_keys=True, default=str)
 
 
 def printed(texts: Mapping[str, str]) -> dict[str, object]:

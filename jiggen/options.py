@@ -358,9 +358,17 @@ SVG = result("svg", "path", "Draw at 1:1 as SVG.", suffix=".svg")
 PDF = result("pdf", "path", "Draw at 1:1 over the pages of a PDF, to print.", suffix=".pdf")
 DXF = result("dxf", "path", "Draw at 1:1 as DXF, in mm.", suffix=".dxf")
 JSON = result("json", "flag", "Write JSON to standard output, errors too.")
+BUSH_LIMIT = result(
+    "bush-limit",
+    "count",
+    "Warn of drill bushes that guided more holes than that.",
+    default="1000",  # common practice, no source
+    counts=(1, 1_000_000),
+    habit=True,
+)
 
 HABITS = (
     SIDEWALL, RAIL_DEPTH, BASE_LEFT, EDGE, BUSH, BUSH_FIT, PRINTER_NAME, BED, BED_RIM, MATERIAL,
-    BODY, SLIDE, CALIPER, PAPER, UNITS,
+    BODY, SLIDE, CALIPER, PAPER, UNITS, BUSH_LIMIT,
 )  # fmt: skip
 """The options that a shop's file of defaults may set."""

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from jiggen.errors import InputError
+from jiggen.shelf.file import APPLICATION, MIGRATIONS
 from jiggen.shelf.jigs import OwnedJig, warnings_of
-from jiggen.shelf.store import APPLICATION, MIGRATIONS, Event, after, now, open_shelf
+from jiggen.shelf.store import Event, after, now, open_shelf
 
 MARK = "K7F3H"
 
@@ -82,7 +83,8 @@ def test_a_tick_counts_once_and_is_taken_back(shelf_file: Path):
         (sample(passed=True, pairs=51), {"shelf.worn"}),
         (sample(passed=True, pairs=51, earlier=30), set()),
         (sample(passed=True, state="retired"), {"shelf.retired"}),
-        (sample(kind="gauge"), {"shelf.kind"}),
+        (sample(kind="gauge"), {"shelf.no-drill"}),
+        (sample(passed=True, pairs=51, side="left"), set()),  # one ski of each pair
     ],
 )
 def test_what_speaks_against_a_jig_is_said(jig: OwnedJig, codes: set[str]):
@@ -109,13 +111,13 @@ def test_a_database_of_others_is_left_alone(tmp_path: Path):
         pass
 
 
-@pytest.mark.parametrize("keep", [0.3, 0.7])
+@pytest.mark.parametrize("keep", [0.0, 0.01, 0.3, 0.7])
 def test_a_file_cut_short_is_refused(shelf_file: Path, keep: float):
     data = shelf_file.read_bytes()
     shelf_file.write_bytes(data[: int(len(data) * keep)])
     with pytest.raises(InputError, match="damaged") as refused, open_shelf(shelf_file):
         pass
-    assert "from which a new shelf is made" in str(refused.value)
+    assert "makes a new one from the folders" in str(refused.value)
 
 
 def test_what_is_no_database_is_refused(tmp_path: Path):
@@ -139,7 +141,7 @@ def test_a_shelf_of_the_first_format_is_brought_to_this_one(tmp_path: Path):
         base.execute("PRAGMA user_version = 1")
         base.execute(
             "INSERT INTO jigs VALUES ('K7F3H', 'jig', 'out/a', 'P', '', 'null', 'null', '', '', 0, "
-            "'', 9)"
+            "'', 9, '', 0)"
         )
     with open_shelf(path) as shelf:
         shelf.tick("run", "1", MARK)

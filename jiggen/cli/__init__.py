@@ -43,6 +43,7 @@ for _module in (
     "printed",
     "remount",
     "sheet",
+    "shelf",
     "survey",
 ):
     import_module(f"jiggen.cli.{_module}")
@@ -82,7 +83,10 @@ def run(app: typer.Typer, argv: Sequence[str]) -> int:
         # What `app` does when called, but without its own handling of errors.
         command = typer.main.get_command(app)
         in_files = {field: default.words for field, default in used.items()}
-        defaults = dict.fromkeys(getattr(command, "commands", ()), in_files)
+        defaults = {
+            name: in_files | dict.fromkeys(getattr(inner, "commands", ()), in_files)
+            for name, inner in getattr(command, "commands", {}).items()
+        }
         given = words or ["--help"]
         with keeping_notes(), keeping_written(written), stoppable() as stop:
             try:

@@ -15,10 +15,16 @@ from jiggen.request.options import JsonOption
 def defaults_for(words: Sequence[str]) -> dict[str, Default]:
     """What the files set of the command in `words`, by the parameter that takes its value.
 
-    Raises InputError as `read_defaults`, unless only help is asked for.
+    Of a group of commands it is what they set of any of them.  Raises InputError as
+    `read_defaults`, unless only help is asked for.
     """
-    rows = COMMANDS.get(next((word for word in words if not word.startswith("-")), ""), {})
-    habits = {field: row.name for field, row in rows.items() if row.habit}
+    first = next((word for word in words if not word.startswith("-")), "")
+    habits = {
+        field: row.name
+        for name, rows in COMMANDS.items()
+        for field, row in rows.items()
+        if name.partition(" ")[0] == first and row.habit
+    }
     try:
         found = read_defaults() if habits else {}
     except InputError:

@@ -27,7 +27,7 @@ PATTERNS, JIGS, SKIS = "Patterns", "Jigs", "Skis that were drilled before"
 _PARAGRAPH = re.compile(r"(?<=\S)\n(?=\S)")
 
 COMMANDS: dict[str, dict[str, Option]] = {}
-"""The options of each command of `app`, by the name of typer's parameter for each."""
+"""The options of each command, ``profile fit``, by the name of typer's parameter for each."""
 
 
 def colourful(stream: TextIO) -> bool:
@@ -123,8 +123,7 @@ def command(
         )
         called = name or body.__name__
         group.command(called, cls=Command, rich_help_panel=panel)(run)
-        if group is app:
-            COMMANDS[called] = rows
+        COMMANDS[called if group is app else f"{group.info.name} {called}"] = rows
         return body
 
     return register

@@ -25,14 +25,6 @@ SKI_WIDTHS = Option(
     required=True,
     metavar="MM/MM",
 )
-BUSH_LIMIT = Option(
-    "bush-limit",
-    "count",
-    "Warn of drill bushes that guided more holes than that.",
-    default="1000",
-    counts=(1, 1_000_000),
-)
-"""Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +36,7 @@ class WhichRequest:
     sides: options.Sides
     thickness: Annotated[options.Lengths | None, table.THICKNESS]
     limits: options.Limits
-    bush_limit: Annotated[int, BUSH_LIMIT]
+    bush_limit: Annotated[int, table.BUSH_LIMIT]
 
     @property
     def widths(self) -> options.Range:

@@ -1,27 +1,32 @@
 """What is on a shelf: a print in the workshop, and what speaks against using it."""
 
-from collections.abc import Iterator
+import hashlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from jiggen import options
 from jiggen.errors import Finding
 from jiggen.files import PATTERN_FILE
+from jiggen.marks import content_of
 from jiggen.record import JigRecord, Record, TrialRecord
 
 Kind = Literal["jig", "trial", "gauge"]
 State = Literal["built", "printed", "measured", "in use", "retired"]
+BUSH_LIMIT: int = options.BUSH_LIMIT.read(options.BUSH_LIMIT.default or "")
+"""Holes that a bush may guide, where a shop has no limit of its own."""
 STATES: tuple[State, ...] = get_args(State)
-BUSH_LIMIT = 1000.0  # holes that a bush may guide: common practice, no source
-SKIS_OF_A_PAIR = 2  # each hole of a jig guides the drill once a ski
 
 
 @dataclass(frozen=True)
 class OwnedJig:
     """A jig, trial plate or gauge that a workshop owns, by its jig mark; lengths in mm.
 
-    `boots` and `skis` are from and to, None where nothing of the kind counts; `pattern_sha` that
-    of the pattern's text; `passed` what the last measurement of the print said, None before one;
+    `boots` and `skis` are from and to, None where nothing of the kind counts; `side` is the ski of
+    a mirrored pair, else empty; `pattern_sha` that of the pattern's text, `content` that of all
+    that was asked for; `bushes` how many of the `holes` have a drill bush.  `passed` is what the
+    last measurement of the print said, None before one, and `measured` when (UTC, ISO 8601);
     `pairs` how many pairs of skis were drilled with it, `earlier` of them through bushes that were
     changed since.
     """
@@ -38,16 +43,24 @@ class OwnedJig:
     shift: float
     printer: str
     holes: int
+    content: str = ""
+    bushes: int = 0
     state: State = "built"
     passed: bool | None = None
+    measured: str = ""
     pairs: int = 0
     earlier: int = 0
     note: str = ""
 
     @property
+    def kind_words(self) -> str:
+        """What it is, in words."""
+        return "trial plate" if self.kind == "trial" else self.kind
+
+    @property
     def drilled(self) -> int:
-        """How many holes each bush has guided."""
-        return (self.pairs - self.earlier) * SKIS_OF_A_PAIR
+        """How many holes each bush has guided: one in each ski, or in that of its side alone."""
+        return (self.pairs - self.earlier) * (1 if self.side else 2)
 
     @property
     def serves(self) -> str:
@@ -63,19 +76,22 @@ class OwnedJig:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON; lengths in mm."""
-        return {**vars(self), "folder": str(self.folder), "drilled": self.drilled}
+        more = {"folder": str(self.folder), "serves": self.serves, "drilled": self.drilled}
+        return {**vars(self), **more}
 
 
 def _span(lengths: tuple[float, float] | None) -> str:
     return "–".join(f"{length:g}" for length in dict.fromkeys(lengths or ()))
 
 
-def owned(folder: Path, record: Record, pattern_sha: str) -> OwnedJig:
-    """What a shelf holds of a built folder, by its record."""
+def owned(folder: Path, record: Record, texts: Mapping[str, str]) -> OwnedJig:
+    """What a shelf holds of a built folder: by its record, and the `texts` that asked for it."""
     mark, holes = record.jig_mark, len(record.holes)
+    content = hashlib.sha256(content_of(texts).encode()).hexdigest()
+    bushes = sum(guide.bush is not None for guide in record.guides)
     if not isinstance(record, JigRecord | TrialRecord):
         nothing = None, None, "", "", 0.0, ""
-        return OwnedJig(mark, "gauge", folder, "", pattern_sha, *nothing, holes)
+        return OwnedJig(mark, "gauge", folder, "", "", *nothing, holes, content, bushes)
     inputs, boots, skis = record.inputs, None, None
     if isinstance(record, JigRecord):
         boots, ski = record.inputs.boots, record.inputs.ski
@@ -85,7 +101,7 @@ def owned(folder: Path, record: Record, pattern_sha: str) -> OwnedJig:
         kind="jig" if isinstance(record, JigRecord) else "trial",
         folder=folder,
         pattern=inputs.pattern,
-        pattern_sha=pattern_sha,
+        pattern_sha=hashlib.sha256(texts.get(PATTERN_FILE, "").encode()).hexdigest(),
         boots=boots or (inputs.boot, inputs.boot),
         skis=skis,
         core=inputs.core,
@@ -93,13 +109,9 @@ def owned(folder: Path, record: Record, pattern_sha: str) -> OwnedJig:
         shift=inputs.shift,
         printer=inputs.printer or "",
         holes=holes,
+        content=content,
+        bushes=bushes,
     )
-
-
-def pattern_sha_of(record: Record) -> str:
-    """The SHA-256 of the pattern's text that a folder was built by; empty of a gauge."""
-    entry = record.files.get(PATTERN_FILE)
-    return entry.sha256 if entry else ""
 
 
 def warnings_of(jig: OwnedJig, limit: float) -> Iterator[Finding]:
@@ -108,10 +120,8 @@ def warnings_of(jig: OwnedJig, limit: float) -> Iterator[Finding]:
     if jig.state == "retired":
         yield Finding("shelf.retired", "it is retired", where=where, hint="Take another one.")
     if jig.kind != "jig":
-        message = "it guides no drill: it is a " + (
-            "trial plate" if jig.kind == "trial" else "gauge"
-        )
-        yield Finding("shelf.kind", message, where=where)
+        message = f"it guides no drill: it is a {jig.kind_words}"
+        yield Finding("shelf.no-drill", message, where=where)
         return
     if jig.passed is False:
         hint = "Do not drill with it. Print it again, with the values that the measurement gave."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 from typing import Any
 
 from starlette.datastructures import FormData
@@ -15,13 +14,12 @@ from jiggen.desk.folders import address_of, find_folder
 from jiggen.desk.site import Place, attempt, go, page, posted
 from jiggen.errors import Finding, InputError
 from jiggen.marks import read_jig_mark
-from jiggen.options import Option
-from jiggen.shelf.jigs import BUSH_LIMIT, OwnedJig, warnings_of
+from jiggen.request.shelf import PAIRS, bush_limit, login_name
+from jiggen.shelf.jigs import OwnedJig, warnings_of
 from jiggen.shelf.store import SHELF_FILE, Doing, open_shelf
 
 NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
 BY = "by"  # who does something: remembered by the browser
-PAIRS = Option("pairs", "count", "How many pairs were drilled.", counts=(-1000, 1000))
 BUTTONS: dict[Doing, str] = {
     "printed": "It was printed (anew)",
     "in use": "It is in use",
@@ -50,7 +48,8 @@ def _rows() -> list[tuple[OwnedJig, tuple[Finding, ...]]]:
         return []
     with open_shelf(new=False) as found:
         jigs = sorted(found.jigs(), key=lambda jig: (jig.state == "retired", jig.pattern, jig.mark))
-        return [(jig, tuple(warnings_of(jig, BUSH_LIMIT))) for jig in jigs]
+        limit = bush_limit()
+        return [(jig, tuple(warnings_of(jig, limit))) for jig in jigs]
 
 
 def show(request: Request) -> Response:
@@ -64,7 +63,7 @@ def show(request: Request) -> Response:
         request,
         "shelf_jig.html",
         jig=jig,
-        warnings=tuple(warnings_of(jig, BUSH_LIMIT)),
+        warnings=tuple(warnings_of(jig, bush_limit())),
         events=events[::-1],
         buttons=BUTTONS,
         there=jig.folder.is_dir(),
@@ -91,12 +90,9 @@ def do(request: Request, form: FormData) -> Response:
 
 def add(request: Request, form: FormData) -> Response:
     """Put a built folder on the shelf, once it is verified again."""
-    from jiggen.verify import certify
-
     folder = find_folder(_word(form, "folder"))
     if folder is None:
         raise InputError.of("desk.folder", "there is no such folder any more")
-    certify(folder.path)
     with open_shelf() as found:
         jig = found.add(folder.path, _word(form, BY) or _by(request))
     return go(f"/shelf/{jig.mark}")
@@ -114,10 +110,7 @@ def _word(form: FormData, name: str) -> str:
 
 def _by(request: Request) -> str:
     """Who works here, as the browser was told last; else who started the desk."""
-    try:
-        return request.cookies.get(BY) or getpass.getuser()
-    except (OSError, KeyError):  # a user without a name
-        return ""
+    return request.cookies.get(BY) or login_name()
 
 
 ROUTES = [
