@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import pytest
 
 from jiggen.desk.folders import BuiltFolder, built_folders, find_folder
-from jiggen.errors import InputError
+from jiggen.errors import CheckFailed, InputError
+from jiggen.record.entries import FileEntry
 
 
 @pytest.fixture
@@ -40,11 +42,13 @@ def test_only_what_the_record_lists_is_a_file(
 ):
     (out / "secret").write_text("secret")
     (out / "a" / "notes.txt").write_text("mine")
-    listed = type("Listed", (), {"files": {"gone.stl": None, "a.stl": None}})()
-    monkeypatch.setattr(BuiltFolder, "record", lambda _: listed)
-    folder = next(one for one in built_folders(out) if one.name == "a")
     (out / "a" / "a.stl").write_text("solid")
-    assert folder.file("a.stl").read_text() == "solid"
-    for missing in (name, "gone.stl"):
-        with pytest.raises(InputError, match="no such file"):
-            folder.file(missing)
+    entry = FileEntry(bytes=5, sha256=hashlib.sha256(b"solid").hexdigest())
+    listed = type("Listed", (), {"files": {"gone.stl": entry, "a.stl": entry}})()
+    monkeypatch.setattr(BuiltFolder, "certified", lambda _: listed)
+    folder = next(one for one in built_folders(out) if one.name == "a")
+    assert folder.file("a.stl") == b"solid"
+    with pytest.raises(InputError, match="no such file"):
+        folder.file(name)
+    with pytest.raises(CheckFailed, match="changed since"):
+        folder.file("gone.stl")

@@ -41,7 +41,7 @@ from jiggen.export.manifest import measurements_toml
 from jiggen.files import MEASUREMENTS
 from jiggen.pipeline.build import Built, build
 from jiggen.pipeline.products import GAUGE, plan_gauge
-from jiggen.report.summary import gauge_summary
+from jiggen.report.summary import summary
 from jiggen.solid.body import DRAWN_IN
 from jiggen.verify import check, verify_folder
 from jiggen.verify.reading.pdf import read_pages
@@ -278,7 +278,7 @@ def test_the_verification_passes(built: Built):
         for found in (peg.step, peg.stl):
             assert (found.diameter, found.top) == pytest.approx((6.0, peg.wanted.top), abs=0.005)
     assert check(built.folder).passed
-    assert "11 holes and 4 pegs" in gauge_summary(built.record, built.verification, built.folder)
+    assert "11 holes and 4 pegs" in summary(built.record, built.verification, built.folder)
 
 
 def test_the_files(built: Built):

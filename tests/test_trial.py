@@ -323,8 +323,7 @@ def test_a_plate_that_fails_its_verification_is_not_handed_over(built: Built, tm
 
 
 def words(done: Built) -> str:
-    scaled = done.plan.design.scaled
-    return summary.trial_summary(done.record, done.verification, done.folder, scaled=scaled)
+    return summary.summary(done.record, done.verification, done.folder)
 
 
 def test_a_summary_says_how_to_use_it(built: Built, halves: Built):

@@ -87,7 +87,9 @@ def _build(
     target = out or asked.target()
     with output.shown_progress():
         made = asked.build(target, force=force)
-    text = asked.summary(made)
+    from jiggen.report.summary import summary
+
+    text = summary(made.record, made.verification, made.folder)
     if then and made.verification.passed:
         text = f"{text}\n{then(made.folder)}"
     _finish(made, text, holes_too, as_json)

@@ -1,4 +1,4 @@
-"""``jiggen sheet``: the sheet of a built jig, or the one page for the pair in hand."""
+"""``jiggen sheet``, ``zip``: the papers of a built jig, and all of its folder in one file."""
 
 from __future__ import annotations
 
@@ -86,3 +86,33 @@ def sheet(
     used = record if boot is None else for_boot(record, boot)
     text = "\n".join((str(target), how, *about_rails(used)))
     output.write(as_json, lambda: data, lambda: text)
+
+
+ZIP_OUT = replace(
+    table.OUT, help="The file; by default DIR.zip.", metavar="FILE", suffix=".zip", short="o"
+)
+
+
+@command(JIGS, name="zip")
+def zipped(
+    folder: options.FolderArgument,
+    out: Annotated[Path | None, ZIP_OUT],
+    as_json: options.JsonOption,
+) -> None:
+    """Put everything that was built into one ZIP file, to keep or to send.
+
+    The folder is verified again first. Exit code 1 when it fails: then no file is made. Of the same
+    files it is always the same ZIP file.
+    """
+    from jiggen.export.bundle import zip_folder
+    from jiggen.files import write_whole
+    from jiggen.record import read_record
+    from jiggen.verify import certify
+
+    record, full = read_record(folder), folder.resolve()
+    target = out or full.parent / f"{full.name}.zip"
+    forms.check_outside(target, folder, "--out")
+    with output.shown_progress():
+        certify(folder)
+    write_whole(target, zip_folder(full, record), "--out")
+    output.write(as_json, lambda: {"file": str(target)}, lambda: str(target))

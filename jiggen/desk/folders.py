@@ -10,14 +10,16 @@ import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
-from jiggen.errors import InputError
-from jiggen.files import MANIFEST, within
-from jiggen.record import LARGEST, AnyRecord, read_record
+from jiggen.desk.works import Work, Works
+from jiggen.errors import Finding, InputError, JiggenError
+from jiggen.export.bundle import read_listed
+from jiggen.files import MANIFEST
+from jiggen.record import LARGEST, AnyRecord, JigRecord, check_usable, read_record
+from jiggen.request.products import OUT_FOLDER
+from jiggen.verify.certificate import certify, is_remembered, seal_of
 
-OUT = Path("out")
 KEY_LENGTH = 16  # figures: enough that no two folders of a workshop share one
 DEEPEST = 3  # folders within one another, an evening's for one
-LARGEST_FILE = 512 * 2**20  # bytes
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,14 +43,22 @@ class BuiltFolder:
         """Its record.  Raises InputError."""
         return read_record(self.path)
 
-    def file(self, name: str) -> Path:
-        """The path of a file that the record lists.  Raises InputError ``desk.file``."""
-        if name in self.record().files:
-            try:
-                return within(self.path, name, LARGEST_FILE)
-            except OSError:
-                pass
-        raise InputError.of("desk.file", "there is no such file in this folder", where=self.name)
+    def certified(self) -> AnyRecord:
+        """Its record, if it passes its verification now.  Raises JiggenError."""
+        record = _usable(self.record())
+        certify(self.path)
+        return record
+
+    def file(self, name: str) -> bytes:
+        """A file that the record lists, of a folder that passes its verification now.
+
+        Raises InputError ``desk.file`` where there is none, JiggenError for what must not be used.
+        """
+        record = self.certified()
+        if name not in record.files:
+            message = "there is no such file in this folder"
+            raise InputError.of("desk.file", message, where=self.name)
+        return read_listed(self.path, record, name)
 
 
 def key_of(path: Path) -> str:
@@ -61,7 +71,7 @@ def address_of(path: Path) -> str:
     return f"/made/{key_of(path)}"
 
 
-def built_folders(out: Path = OUT) -> tuple[BuiltFolder, ...]:
+def built_folders(out: Path = OUT_FOLDER) -> tuple[BuiltFolder, ...]:
     """Every built folder below `out`, the latest first; none that is being built."""
     found = []
     for depth in range(1, DEEPEST + 1):
@@ -74,6 +84,42 @@ def built_folders(out: Path = OUT) -> tuple[BuiltFolder, ...]:
     return tuple(BuiltFolder(key_of(folder), folder) for _, folder in found)
 
 
-def find_folder(key: str, out: Path = OUT) -> BuiltFolder | None:
+def find_folder(key: str, out: Path = OUT_FOLDER) -> BuiltFolder | None:
     """The built folder of that key, or None."""
     return next((folder for folder in built_folders(out) if folder.key == key), None)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether a folder may be used, or why not; neither while `work`, its verification, goes on."""
+
+    passed: bool
+    findings: tuple[Finding, ...] = ()
+    work: Work | None = None
+
+
+def standing(folder: BuiltFolder, record: AnyRecord, works: Works) -> Standing:
+    """Whether `folder` may be used; where that is not known, its verification is begun."""
+    if not record.passed:
+        return Standing(False)
+    try:
+        _usable(record)
+    except JiggenError as error:
+        return Standing(False, error.findings)
+    seal = seal_of(folder.path)
+    if is_remembered(seal):
+        return Standing(True)
+    key, address = f"verification {seal}", folder.address
+    for known in works.latest():
+        if known.key == key and known.state in ("done", "failed"):
+            return Standing(known.state == "done", known.findings)
+    title, path = f"Verification of {folder.name}", folder.path.absolute()
+    work = works.start(title, certify, path, key=key, address=address, then=lambda _: address)
+    return Standing(False, work=work)
+
+
+def _usable(record: AnyRecord) -> AnyRecord:
+    """`record` of what may be used by its own words.  Raises CheckFailed."""
+    if isinstance(record, JigRecord):
+        check_usable(record)
+    return record

@@ -6,9 +6,10 @@ from itertools import zip_longest
 from pathlib import Path
 
 from jiggen.cautions import CAUTIONS
+from jiggen.design.trial import SCALE_NAME
 from jiggen.files import MEASUREMENTS, PAGE, PICTURE, SHEET
-from jiggen.record import GaugeRecord, JigRecord, Record, TrialRecord
-from jiggen.record.entries import Compensated, PrintAdvice, PrintBed
+from jiggen.record import AnyRecord, GaugeRecord, JigRecord, Record, TrialRecord
+from jiggen.record.entries import Compensated, JigInputs, PrintAdvice, PrintBed
 from jiggen.record.results import Accuracy, DepthStop, Plastic
 from jiggen.report.check import check_line
 from jiggen.report.depth import depth_words, giving_words
@@ -17,6 +18,7 @@ from jiggen.report.plastics import car_words
 from jiggen.report.sides import about_ski
 from jiggen.tables import material
 from jiggen.verify import Verification, verdict
+from jiggen.wording import whose_holes
 
 PRINT_TRIAL = "Print it as it lies, without supports."
 SMALLER = (
@@ -33,6 +35,7 @@ USE_TRIAL = (
     "Where one does not, the pattern is wrong: correct it before a jig is built.",
     "It guides no drill: never drill through it.",
 )
+LABEL = 10  # characters of a line before its words
 MEASURE_SCALE = "Measure its 100.0 scale with the caliper before you trust it."
 USE_GAUGE = (
     "Print the parts as they lie, without supports; never turn them in the slicing program.",
@@ -40,65 +43,78 @@ USE_GAUGE = (
 )
 
 
-def summary(record: JigRecord, verification: Verification, folder: Path) -> str:
-    """The result of building a jig as plain lines."""
-    first = (
-        *engraved_mark(record),
-        *to_print(record.beds),
-        f"To buy:   {', '.join(_bought(record))}",
-        to_open(folder, f"{PAGE} to look at it, {SHEET} to work from"),
-        *_for_which(record, verification),
-    )
-    lines = _result(verification, folder, first, _jig(record))
-    return "\n".join([*lines, "", *CAUTIONS])
-
-
-def trial_summary(
-    record: TrialRecord, verification: Verification, folder: Path, *, scaled: bool
-) -> str:
-    """The result of building a trial plate; `scaled` says whether its check scale is engraved."""
-    left_out = [name for names in record.left_out.values() for name in names]
-    entry = record.compensation
-    first = (
-        *engraved_mark(record),
-        *to_print(record.beds),
-        to_open(folder, f"{PICTURE} to look at it"),
-        *_for_which(record, verification),
-    )
-    lines = [
-        *([f"Printer:  {entry.printer}: {compensated(entry)}"] if entry else []),
-        *([f"No room to engrave: {', '.join(left_out)}"] if left_out else []),
-        *([MEASURE_SCALE] if scaled else []),
-        *([LAY] if entry else []),
-        *about_mark(record.inputs.mark),
-        PRINT_TRIAL,
-        *(AS_LARGE if record.inputs.plate_hole else SMALLER),
-        *USE_TRIAL,
-    ]
-    return "\n".join(_result(verification, folder, first, lines))
-
-
-def gauge_summary(record: GaugeRecord, verification: Verification, folder: Path) -> str:
-    """The result of building a gauge as plain lines."""
-    x, y = record.span
-    pegs = f"Pegs:     {x:g} mm apart along x, {y:g} mm along y"
-    first = (
-        *engraved_mark(record),
-        *to_print(record.beds),
-        to_open(folder, f"{SHEET} to measure by, {MEASUREMENTS} to fill in"),
-    )
-    lines = (pegs, *USE_GAUGE)
-    return "\n".join(_result(verification, folder, first, lines))
-
-
-def _result(
-    verification: Verification, folder: Path, first: Iterable[str], lines: Iterable[str]
-) -> list[str]:
-    """What comes `first`, the verdict, and `lines`; of what failed no more than where it is."""
+def summary(record: AnyRecord, verification: Verification, folder: Path) -> str:
+    """The result of building something as plain lines; of what failed no more than where it is."""
+    cautions = ("", *CAUTIONS) if isinstance(record, JigRecord) else ()
     if not verification.passed:
         where = f"DO NOT PRINT. The files are kept for a look in {folder}"
-        return [where, "", verdict(verification)]
-    return [*first, "", verdict(verification), "", *lines]
+        return "\n".join([where, "", verdict(verification), *cautions])
+    first, lines = before_and_after(record, verification, folder)
+    return "\n".join([*first, "", verdict(verification), "", *lines, *cautions])
+
+
+Lines = tuple[str, ...]
+
+
+def before_and_after(
+    record: AnyRecord, verification: Verification, folder: Path
+) -> tuple[Lines, Lines]:
+    """The lines of a summary before its verdict and after it: a label, if any, then words."""
+    marked, printed = tuple(engraved_mark(record)), tuple(to_print(record.beds))
+    if isinstance(record, GaugeRecord):
+        x, y = record.span
+        pegs = f"Pegs:     {x:g} mm apart along x, {y:g} mm along y"
+        opened = to_open(folder, f"{SHEET} to measure by, {MEASUREMENTS} to fill in")
+        return (*marked, *printed, opened), (pegs, *USE_GAUGE)
+    which = tuple(_for_which(record, verification))
+    if isinstance(record, TrialRecord):
+        opened = to_open(folder, f"{PICTURE} to look at it")
+        return (*marked, *printed, opened, *which), tuple(_trial(record))
+    bought = f"To buy:   {', '.join(_bought(record))}"
+    opened = to_open(folder, f"{PAGE} to look at it, {SHEET} to work from")
+    return (*marked, *printed, bought, opened, *which), tuple(_jig(record))
+
+
+def labelled(lines: Iterable[str]) -> list[tuple[str, list[str]]]:
+    """Lines of a summary by their labels, each with its words; a line without one by itself."""
+    found: list[tuple[str, list[str]]] = []
+    for line in lines:
+        label, words = line[:LABEL].rstrip(), line[LABEL:]
+        if label.endswith(":") and line[LABEL - 1] == " ":
+            found.append((label[:-1], [words]))
+        elif not label and found:
+            found[-1][1].append(words)
+        else:
+            found.append(("", [line]))
+    return found
+
+
+def whose(record: AnyRecord) -> str:
+    """For what boot and ski the holes of a record are, in words; empty for a gauge."""
+    if isinstance(record, GaugeRecord):
+        return ""
+    inputs, ladders = record.inputs, isinstance(record, JigRecord) and bool(record.ladders)
+    boots = inputs.boots if isinstance(inputs, JigInputs) else None
+    side = inputs.side if inputs.pair == "mirrored" else ""
+    return whose_holes(inputs.boot, boots, inputs.shift, side, drawn=ladders)
+
+
+def _trial(record: TrialRecord) -> Iterator[str]:
+    """How a trial plate is printed and used."""
+    left_out = [name for names in record.left_out.values() for name in names]
+    entry = record.compensation
+    if entry:
+        yield f"Printer:  {entry.printer}: {compensated(entry)}"
+    if left_out:
+        yield f"No room to engrave: {', '.join(left_out)}"
+    if any(line.name == SCALE_NAME for face in record.engraved for line in face.lines):
+        yield MEASURE_SCALE
+    if entry:
+        yield LAY
+    yield from about_mark(record.inputs.mark)
+    yield PRINT_TRIAL
+    yield from AS_LARGE if record.inputs.plate_hole else SMALLER
+    yield from USE_TRIAL
 
 
 def engraved_mark(record: Record) -> Iterator[str]:

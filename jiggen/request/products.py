@@ -30,11 +30,11 @@ class Request(Protocol):
     def target(self) -> Path:
         """Its folder where none is named.  Raises InputError."""
 
+    def texts(self) -> dict[str, str]:
+        """What is asked for, as its folder will say it.  Raises InputError."""
+
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
         """Build it into the folder `target`.  Raises InputError and CheckFailed."""
-
-    def summary(self, made: Built[Any, Any]) -> str:
-        """What to know of what was built, as lines."""
 
 
 @dataclass(frozen=True)
@@ -86,17 +86,17 @@ class JigRequest:
 
         return OUT_FOLDER / job_name(self.job())
 
+    def texts(self) -> dict[str, str]:
+        """What is asked for, as its folder will say it.  Raises InputError."""
+        from jiggen.export.asked import asked_of_jig
+
+        return asked_of_jig(self.job())
+
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
         """Build it into the folder `target`.  Raises InputError and CheckFailed."""
         from jiggen.pipeline.products import build_jig
 
         return build_jig(self.job(), target, force=force)
-
-    def summary(self, made: Built[Any, Any]) -> str:
-        """What to know of what was built, as lines."""
-        from jiggen.report.summary import summary
-
-        return summary(made.record, made.verification, made.folder)
 
 
 @dataclass(frozen=True)
@@ -119,23 +119,25 @@ class TrialRequest:
         more = (*words, *printer_words(profile), *sizes, "trial", *copy_words(self.copy))
         return OUT_FOLDER / folder_name(holes.pattern, holes.boot, more=more)
 
+    def _asked(self) -> tuple[Any, ...]:
+        """All that decides it, in the order in which it is planned."""
+        pattern = self.mount.read()
+        holes, profile = self.mount.lay_out(pattern), options.read_printer(self.printer)
+        return pattern, holes, self.bed.checked(), profile, self.plate_hole, self.copy
+
+    def texts(self) -> dict[str, str]:
+        """What is asked for, as its folder will say it.  Raises InputError."""
+        from jiggen.export.asked import asked_of_trial
+
+        return asked_of_trial(*self._asked())
+
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
         """Build it into the folder `target`.  Raises InputError and CheckFailed."""
         from jiggen.pipeline.build import build
         from jiggen.pipeline.products import TRIAL, plan_trial
 
-        pattern = self.mount.read()
-        holes, profile = self.mount.lay_out(pattern), options.read_printer(self.printer)
-        bed, wide = self.bed.checked(), self.plate_hole
-        plan = partial(plan_trial, pattern, holes, bed, profile, wide, self.copy)
+        plan = partial(plan_trial, *self._asked())
         return build(TRIAL, plan, target, force=force)
-
-    def summary(self, made: Built[Any, Any]) -> str:
-        """What to know of what was built, as lines."""
-        from jiggen.report.summary import trial_summary
-
-        scaled = made.plan.design.scaled
-        return trial_summary(made.record, made.verification, made.folder, scaled=scaled)
 
 
 @dataclass(frozen=True)
@@ -154,20 +156,23 @@ class GaugeRequest:
         bush = bush_words(options.read_bush(self.bush))
         return OUT_FOLDER / "-".join(["gauge", *bush, *copy_words(self.copy)])
 
+    def _asked(self) -> tuple[Any, ...]:
+        """All that decides it, in the order in which it is planned."""
+        return self.bed.checked(), options.read_bush(self.bush), self.caliper, self.copy
+
+    def texts(self) -> dict[str, str]:
+        """What is asked for, as its folder will say it.  Raises InputError."""
+        from jiggen.export.asked import asked_of_gauge
+
+        return asked_of_gauge(*self._asked())
+
     def build(self, target: Path, *, force: bool = False) -> Built[Any, Any]:
         """Build it into the folder `target`.  Raises InputError and CheckFailed."""
         from jiggen.pipeline.build import build
         from jiggen.pipeline.products import GAUGE, plan_gauge
 
-        bush = options.read_bush(self.bush)
-        plan = partial(plan_gauge, self.bed.checked(), bush, self.caliper, self.copy)
+        plan = partial(plan_gauge, *self._asked())
         return build(GAUGE, plan, target, force=force)
-
-    def summary(self, made: Built[Any, Any]) -> str:
-        """What to know of what was built, as lines."""
-        from jiggen.report.summary import gauge_summary
-
-        return gauge_summary(made.record, made.verification, made.folder)
 
 
 JIG, TRIAL, GAUGE = (

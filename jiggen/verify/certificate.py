@@ -23,8 +23,7 @@ MOST = 2000  # folders remembered
 
 def certify(folder: Path) -> None:
     """Raise CheckFailed ``verify.refused`` unless `folder` passes `check`; raises as that too."""
-    passed = _remembered(folder)
-    if passed and passed.is_file():
+    if is_remembered(seal_of(folder)):
         return
     announce("verification")
     found = check(folder)
@@ -41,7 +40,8 @@ def certify(folder: Path) -> None:
 def remember(folder: Path) -> None:
     """Note that `folder`, as it is now, passes; nothing where there is no place for notes."""
     with suppress(OSError):
-        if passed := _remembered(folder):
+        if seal := seal_of(folder):
+            passed = _note(seal)
             passed.parent.mkdir(parents=True, exist_ok=True)
             notes = sorted(passed.parent.iterdir(), key=lambda path: path.stat().st_mtime)
             for old in notes[: len(notes) - MOST]:
@@ -49,17 +49,27 @@ def remember(folder: Path) -> None:
             passed.touch()
 
 
-def _remembered(folder: Path) -> Path | None:
-    """The file that says, by being there, that these bytes passed; None for what is no folder."""
+def is_remembered(seal: str) -> bool:
+    """Whether a folder of that seal has passed before; False for an empty one."""
+    return bool(seal) and _note(seal).is_file()
+
+
+def seal_of(folder: Path) -> str:
+    """What tells the very bytes of a folder, and jiggen's; empty for what is no folder."""
     total = hashlib.sha256(_code())
     try:
         for path in sorted(path for path in folder.rglob("*") if not path.is_dir()):
             with open_plain(path) as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()  # a film may be there
             total.update(f"{path.relative_to(folder).as_posix()}\0{digest}\0".encode())
-        return user_cache_path("jiggen") / "verified" / total.hexdigest()
+        return total.hexdigest()
     except (OSError, ValueError):
-        return None
+        return ""
+
+
+def _note(seal: str) -> Path:
+    """The file that says, by being there, that what has this seal passed."""
+    return user_cache_path("jiggen") / "verified" / seal
 
 
 @cache

@@ -28,7 +28,7 @@ from jiggen.report.page.markup import (
     section,
     table,
 )
-from jiggen.report.page.view import view_of, viewer
+from jiggen.report.page.view import picture_of, view_of, viewer
 from jiggen.report.sides import about_ski, measured_where
 from jiggen.report.summary import (
     CORES,
@@ -67,7 +67,7 @@ def report_html(folder: Path, record: JigRecord) -> str:
         _heading(record),
         _verdict(record.verification),
         *_notices(record.drilling),
-        node("div", viewer(folder, view), cautions, class_="first"),
+        node("div", viewer(view, picture_of(folder)), cautions, class_="first"),
         *(note(f"{name} could not be read.") for name in view.unreadable),
         *([_stops(record), _sides(record), *_setting(record)] if record.passed else ()),
         _layout(folder, record),

@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +25,7 @@ CREASE = 30.0  # degrees: a sharper edge is drawn as one
 LEVEL = 0.01  # mm: how far an engraving's floor may lie from where it should
 OVERHANG = 60.0  # mm of ski shown beyond the jig
 FINEST = 65535  # steps that a coordinate is told in, over the part's own size
+SCENE = re.compile(r'<script type="application/json" id="scene">([^<]*)</script>')
 LABELS = {
     "body": "Body",
     "plate": "Plate",
@@ -122,15 +124,32 @@ def _rounded(values: Array) -> list[float]:
     return [round(float(value), 6) + 0.0 for value in values]
 
 
-def viewer(folder: Path, view: View) -> Html:
-    """The canvas over a picture, which stays where no 3D can be drawn, and what steers it."""
+def stored_view(page: str) -> View | None:
+    """The viewer's data as a jig's own page has it; None where there is none."""
+    found = SCENE.search(page)
+    if not found:
+        return None
+    groups = dict.fromkeys(part["group"] for part in json.loads(found[1])["parts"])
+    return View(found[1], tuple(groups), ())
+
+
+def picture_of(folder: Path) -> str:
+    """The address of a jig's picture, which is the picture itself; empty where there is none."""
+    path = folder / PICTURE
+    if not path.is_file():
+        return ""
+    return f"data:image/png;base64,{base64.b64encode(path.read_bytes()).decode('ascii')}"
+
+
+def viewer(view: View, picture: str) -> Html:
+    """The canvas over a picture, which stays where no 3D can be drawn, and what steers it.
+
+    `picture` is its address, if there is one.
+    """
     label = "The jig on a ski. Arrow keys turn it, plus and minus bring it closer or farther."
     stage = [node("canvas", tabindex="0", role="img", aria_label=label)]
-    path = folder / PICTURE
-    if path.is_file():
-        data = base64.b64encode(path.read_bytes()).decode("ascii")
-        source = f"data:image/png;base64,{data}"
-        stage.insert(0, node("img", src=source, alt="Picture of the jig on a ski"))
+    if picture:
+        stage.insert(0, node("img", src=picture, alt="Picture of the jig on a ski"))
     steer = [node("button", text, type="button", value=place) for place, text in PLACES.items()]
     for group in view.groups:
         ticked = node("input", type="checkbox", checked="", value=group)

@@ -1,0 +1,16 @@
+"""A trial plate: asked for, seen as it is typed, built."""
+
+from jiggen.desk.making import Product
+from jiggen.desk.site import Place
+from jiggen.layout import Layout
+from jiggen.request.products import TRIAL, TrialRequest
+
+NAV = Place("/trial", "A trial plate", "Thin, with every hole: to lay the real plate on first.")
+
+
+def lay_out(asked: TrialRequest) -> tuple[Layout, None]:
+    """Its holes."""
+    return asked.mount.lay_out(), None
+
+
+ROUTES = Product("/trial", "Trial plate", TRIAL, lay_out).routes()
