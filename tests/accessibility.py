@@ -39,13 +39,15 @@ def axe() -> tuple[tuple[int, ...], str]:
     return max(found)
 
 
-def violations(tab: Tab) -> list[str]:
-    """A line for each fault of the page in `tab`: rule, what it asks, and the element."""
+def violations(tab: Tab, *rules: str) -> list[str]:
+    """A line for each fault of the page in `tab`: rule, what it asks, and the element.
+
+    All rules are asked unless some are named.
+    """
     if not tab.run("typeof axe === 'object'"):
         tab.run(axe()[1] + ";0")
-    options = json.dumps(
-        {"runOnly": {"type": "tag", "values": RULES}, "resultTypes": ["violations"]}
-    )
+    asked = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": RULES}
+    options = json.dumps({"runOnly": asked, "resultTypes": ["violations"]})
     found = tab.run(f"axe.run(document, {options}).then(r => r.violations)")
     return [
         f"{fault['id']}: {fault['help']}: {' '.join(map(str, node['target']))}: "

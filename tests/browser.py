@@ -124,9 +124,9 @@ class Tab:
         self.loaded()
 
     def settle(self) -> None:
-        """Wait for two frames to be drawn."""
+        """Wait for two frames to be drawn, of the next page if this one leads on at once."""
         frames = "new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))"
-        self.run(f"{frames}.then(() => 0)")
+        self.wait(f"{frames}.then(() => true)")
 
     def wait(self, condition: str, patience: float = PATIENCE) -> Any:
         """The value of a JavaScript expression once it is true; the page may change meanwhile."""

@@ -35,7 +35,9 @@
       if (focus) document.getElementById(focus)?.focus();
     }
     for (const field of document.querySelectorAll(".field")) {
-      field.classList.toggle("wrong", Boolean(field.querySelector(".fault")));
+      const wrong = Boolean(field.querySelector(".fault"));
+      field.classList.toggle("wrong", wrong);
+      field.querySelector("input[type=text]")?.setAttribute("aria-invalid", wrong);
     }
     document.dispatchEvent(new Event("parts"));
     begin();
