@@ -12,6 +12,7 @@ from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
 from jiggen.request import options
+from jiggen.request.shelf import AtShelf
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
@@ -213,6 +214,7 @@ def printed(
     caliper: Annotated[float | None, REACH],
     ask: Annotated[bool, forms.ASK],
     name: Annotated[str | None, STORED_AS],
+    at: AtShelf,
     as_json: options.JsonOption,
 ) -> None:
     """Check a finished jig against its layout: caliper readings over pins and on its bodies.
@@ -222,8 +224,8 @@ def printed(
     Says where each hole will be drilled and how surely, and whether to use the jig or print it
     again, with which values.
 
-    The folder is verified again first. Exit code 1 when it fails, or when a hole may be off by
-    more than the limit.
+    The folder is verified again first; the shelf keeps what comes out where it has the jig. Exit
+    code 1 when it fails, or when a hole may be off by more than the limit.
     """
     if (file is None) == (blank is None):
         message = "neither readings nor --blank" if file is None else "readings and --blank at once"
@@ -248,6 +250,7 @@ def printed(
     from jiggen.measure.printer import printed as fitting
     from jiggen.measure.printer.profile import check_name, save_profile
     from jiggen.measure.printer.read import read_printed
+    from jiggen.shelf.verdicts import keep_verdict
 
     if name is not None:
         check_name(name)
@@ -263,12 +266,12 @@ def printed(
         before = fitting.profile_then(printout.sent, printout.fits)
         made = fitting.corrected(found, before, name or before.name)
     written = save_profile(made) if made and name else None
-    lines = printed_text(found, made)
+    data, lines = printed_data(found, made), printed_text(found, made)
     if written:
         lines += f"\n\nWritten: {written}\nBuild with it: --printer {name}"
-    output.write_judged(
-        as_json, lambda: printed_data(found, made), lambda: lines, against, written=written
-    )
+    if owned := keep_verdict(at.file, folder, against, data, at.who):
+        lines += f"\n\nOn the shelf: {owned.mark}, {owned.state}"
+    output.write_judged(as_json, lambda: data, lambda: lines, against, written=written)
 
 
 def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:

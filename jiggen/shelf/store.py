@@ -95,18 +95,12 @@ class Shelf:
         """Put the print of a built folder on the shelf, or note where its folder is now.
 
         Raises CheckFailed as `certify` for a folder that fails its verification; InputError as
-        `read_record`, ``shelf.unmarked`` for one without a jig mark, ``shelf.two`` where the mark
-        is another print's.
+        `print_of`, and ``shelf.two`` where the mark is another print's.
         """
         from jiggen.verify import certify
 
-        record = read_record(folder)
-        if not record.jig_mark:
-            message = "it has no jig mark: an earlier jiggen built it"
-            hint = "Build it again."
-            raise InputError.of("shelf.unmarked", message, where=str(folder), hint=hint)
+        new = print_of(folder)
         certify(folder)
-        new = owned(folder.resolve(), record, _texts(folder))
         with self._writing():
             before = self.find(new.mark)
             if before and before.content != new.content:
@@ -339,14 +333,23 @@ def open_shelf(path: Path = SHELF_FILE, *, new: bool = True) -> Iterator[Shelf]:
         base.close()
 
 
-def _texts(folder: Path) -> dict[str, str]:
-    """The files of a built folder that say what was asked for."""
-    names = (JOB_FILE, PATTERN_FILE, PRINTER_FILE)
-    return {
-        name: within(folder, name, LARGEST).read_bytes().decode()
-        for name in names
-        if (folder / name).exists()
-    }
+def print_of(folder: Path) -> OwnedJig:
+    """The print that a built folder is of, as it is before anything is done with it.
+
+    Raises InputError as `read_record`, and ``shelf.unmarked`` for one without a jig mark.
+    """
+    record = read_record(folder)
+    if not record.jig_mark:
+        message, hint = "it has no jig mark: an earlier jiggen built it", "Build it again."
+        raise InputError.of("shelf.unmarked", message, where=str(folder), hint=hint)
+    names = [name for name in (JOB_FILE, PATTERN_FILE, PRINTER_FILE) if (folder / name).exists()]
+    try:
+        texts = {name: within(folder, name, LARGEST).read_bytes().decode() for name in names}
+        return owned(folder.resolve(), record, texts)
+    except (OSError, ValueError) as error:
+        message = f"what was asked for cannot be read: {error}"
+        hint = "Build it again."
+        raise InputError.of("shelf.asked", message, where=str(folder), hint=hint) from error
 
 
 def _event(row: Sequence[Any]) -> Event:
