@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import shutil
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -11,10 +13,14 @@ from ladder_samples import ladder_manifest
 from record_samples import record
 from sheet_samples import shipped
 
+from jiggen.cautions import CAUTIONS
+from jiggen.cli import main
 from jiggen.drilling import DrillingLimits
 from jiggen.errors import Finding
 from jiggen.pattern import find_pattern, read_pattern
+from jiggen.record import read_jig
 from jiggen.shelf.jigs import OwnedJig
+from jiggen.shelf.store import open_shelf
 from jiggen.shelf.told import as_dict, as_text, set_words
 from jiggen.shelf.which import Fit, PairInHand, Shelved, find_jig, fit
 
@@ -183,3 +189,83 @@ def test_limits_are_those_asked_for():
     thin = {"thickness": (13.0,)}
     assert isinstance(fit(owned("A"), replace(PAIR, **thin)), Fit)
     assert why(owned("A"), **thin, limits=DrillingLimits(base_left=4.0)).code == "drilling.base"
+
+
+# -- the command, on a folder that was built ------------------------------------------------------
+
+
+@pytest.fixture
+def ask(built, tmp_path, monkeypatch, capsys):
+    """`jiggen shelf find` in a workshop that owns the one jig that was built: 305 mm, 84 to 112."""
+    monkeypatch.chdir(tmp_path)
+    with open_shelf() as shelf:
+        jig = shelf.add(built.folder)
+
+    def run(*words: str):
+        code = main(["shelf", "find", *words])
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run, jig
+
+
+def test_a_jig_that_was_built_is_found_and_its_sheet_says_the_same(ask):
+    run, jig = ask
+    code, out, err = run("club-piste", "--boot", "305", "--ski", "98/96", "--json")
+    told = json.loads(out)
+    assert (code, err, told["take"], told["build"]) == (0, "", jig.mark, None)
+    [found] = told["fits"]
+    made = read_jig(jig.folder).drilling.stops
+    assert found["stops"] == [stop.model_dump(mode="json") for stop in made]
+    assert sorted(found["rails"].values()) == [48.0, 49.0]
+    assert [one["code"] for one in found["warnings"]] == ["shelf.unmeasured", "which.built"]
+    code, out, err = run("club-piste", "--boot", "305", "--ski", "98")
+    assert code == 0 and jig.mark in out and "never measured" in err
+    assert all(caution in out for caution in CAUTIONS)
+
+
+def test_what_failed_or_does_not_fit_is_exit_code_1_with_what_to_build(ask):
+    run, jig = ask
+    code, out, _ = run("club-piste", "--boot", "306", "--ski", "98/96", "--shift=-2")
+    assert code == 1 and "the jig is for a boot sole of 305 mm" in out
+    assert "jiggen build club-piste --boot 306 --ski 94-100 --shift=-2" in out
+    code, out, _ = run("club-piste", "--boot", "306", "--ski", "98/96", "--json")
+    told = json.loads(out)
+    assert code == 1 and told["take"] is None
+    assert told["build"]["values"] == {
+        "pattern": ["club-piste"],
+        "boot": ["306"],
+        "ski": ["94-100"],
+    }
+    with open_shelf() as shelf:
+        shelf.do(jig.mark, "measured", passed=False)
+    code, out, _ = run("club-piste", "--boot", "305", "--ski", "98/96")
+    assert code == 1 and f"NOT:      {jig.mark}: its last measurement failed" in out
+
+
+def test_a_folder_that_was_harmed_or_is_gone_serves_nothing(ask, folder, tmp_path):
+    run, jig = ask
+    words = ("club-piste", "--boot", "305", "--ski", "98/96")
+    with open_shelf() as shelf:
+        shelf.add(folder)
+    assert run(*words)[0] == 0
+    next(folder.rglob("*.stl")).write_bytes(b"solid")
+    code, out, _ = run(*words)
+    assert code == 1 and "does not pass its verification" in out
+    shutil.rmtree(folder)
+    code, out, _ = run(*words)
+    assert code == 1 and f"Not:      {jig.mark}: cannot read the manifest" in out
+
+
+def test_what_is_wrong_with_the_pair_is_said_and_an_empty_shelf_is_no_fault(
+    tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    words = ["shelf", "find", "club-piste", "--boot"]
+    assert main([*words, "305", "--ski", "98"]) == 1
+    assert "no jig on the shelf" in capsys.readouterr().out
+    assert main([*words, "405", "--ski", "98"]) == 2
+    assert main([*words, "305", "--ski", "980"]) == 2
+    assert "a ski 980 mm wide" in capsys.readouterr().err
+    assert main([*words, "305", "--ski", "98", "--shelf", "none.sqlite"]) == 2
+    assert not list(tmp_path.iterdir())

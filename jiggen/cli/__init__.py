@@ -45,6 +45,7 @@ for _module in (
     "sheet",
     "shelf",
     "survey",
+    "which",
 ):
     import_module(f"jiggen.cli.{_module}")
 

@@ -20,6 +20,7 @@ from jiggen.options import RESULT, Option
 from jiggen.request import options
 from jiggen.request.evening import EveningRequest
 from jiggen.request.products import GaugeRequest, JigRequest, Request, TrialRequest
+from jiggen.request.shelf import SHELF, login_name
 
 if TYPE_CHECKING:
     from jiggen.evening import Outcome, Plan
@@ -48,6 +49,10 @@ CLUSTER = _evening(
     "Build on the Dask cluster of this scheduler, tcp://farm:8786, instead of here; its workers "
     "need the same folders.",
     metavar="ADDRESS",
+)
+KEEP = _evening("add-to-shelf", "flag", "Put the jigs that are built on the shelf.")
+EVENING_SHELF = replace(
+    SHELF, help="The file of the jigs that the workshop owns, which are used before any is made."
 )
 RUN_PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 EVENING_OUT = replace(
@@ -149,6 +154,8 @@ def gauge(
 @command(JIGS)
 def evening(
     asked: EveningRequest,
+    shelf: Annotated[Path, EVENING_SHELF],
+    keep: Annotated[bool, KEEP],
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
     cluster: Annotated[str | None, CLUSTER],
@@ -159,14 +166,17 @@ def evening(
 ) -> None:
     """Build the fewest jigs that serve a whole list of pairs, and the sheet to print and drill by.
 
-    Every row is checked first, and all faults are reported at once. Jigs that an earlier run
-    finished are not built again. The sheet's order changes jig, drill and stop the fewest times.
+    Every row is checked first, and all faults are reported at once. Jigs that are on the workshop's
+    shelf are used first, so that the fewest are printed, and those that an earlier run finished are
+    not built again. The sheet's order changes jig, drill and stop the fewest times.
 
     Exit code 0 when every jig is verified; 1 when one failed: its pairs are marked on the
     sheet, do not drill them.
     """
+    from jiggen.shelf.evening import add_built, plan_beside
+
     with output.shown_progress():
-        plan = asked.plan()
+        plan = plan_beside(asked, shelf)
 
     from jiggen.files import write_whole
     from jiggen.pipeline.evening import planned_evening, records_of
@@ -185,6 +195,8 @@ def evening(
                 "cli.out", message, where=str(out), key="--out", hint="Choose another --out."
             ) from error
         outcomes = _built(plan, out, workers or os.cpu_count() or 1, cluster, force)
+        if keep:
+            add_built(shelf, outcomes, login_name())
     job = print_job(plan, records_of(outcomes))
     if not plan_only:
         sheet = out / "run-sheet.pdf"

@@ -10,7 +10,7 @@ from jiggen.evening.check import Drilled, Known, Pair, Terms, check_row
 from jiggen.evening.families import PairedJig, Spans, find_families, slot_error
 from jiggen.evening.halves import Half, halves_of
 from jiggen.evening.order import Block, Changes, Setting, run_order
-from jiggen.evening.owned import OwnedJig
+from jiggen.evening.owned import JigAtHand
 from jiggen.evening.read import COLUMNS, Jobs
 from jiggen.job import Job
 from jiggen.layout import Layout
@@ -54,7 +54,7 @@ class PlannedJig:
     halves: tuple[Half, ...]
     stops: tuple[DepthStop, ...]
     tasks: tuple[Task, ...]
-    owned: OwnedJig | None = None
+    owned: JigAtHand | None = None
 
     @property
     def shifts(self) -> tuple[float, ...]:
@@ -114,7 +114,7 @@ class Outcome:
 
 
 def plan_evening(
-    jobs: Jobs, terms: Terms, spans: Spans | None = None, owned: Sequence[OwnedJig] = ()
+    jobs: Jobs, terms: Terms, spans: Spans | None = None, owned: Sequence[JigAtHand] = ()
 ) -> Plan:
     """Check every row and plan the evening: those jigs to make are the fewest beside those `owned`.
 

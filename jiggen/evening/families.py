@@ -19,7 +19,7 @@ from jiggen.design.ladder import SHIFTS
 from jiggen.errors import Finding, InputError
 from jiggen.evening.check import Drilled, Pair, Terms
 from jiggen.evening.cover import Box, around, fewest, fewest_to_make, joined
-from jiggen.evening.owned import OwnedJig
+from jiggen.evening.owned import JigAtHand
 from jiggen.evening.read import Row
 from jiggen.job import Interval, Job, boots_alike, design_job, fits, obstacles
 from jiggen.layout import motions
@@ -74,7 +74,7 @@ class PairedJig:
 
     job: Job
     needs: list[Need]
-    owned: OwnedJig | None = None
+    owned: JigAtHand | None = None
 
 
 def slot_error(relief: float) -> float:
@@ -110,7 +110,7 @@ class Family:
     needs: tuple[Need, ...]
     spans: Spans
     fitted: Callable[[Settings], Settings] | None = None
-    owned: tuple[OwnedJig, ...] = ()
+    owned: tuple[JigAtHand, ...] = ()
 
     def jigs(self) -> tuple[list[PairedJig], int]:
         """The fewest jigs to make that are found for the needs, and how many it takes at least.
@@ -139,7 +139,7 @@ class Family:
             {
                 number: drilled
                 for number, need in enumerate(self.needs)
-                if (drilled := jig.drills(need.pair, need.drilled, self.spans.slot))
+                if (drilled := jig.drills(need.pair, need.drilled, self.common, self.spans.slot))
             }
             for jig in self.owned
         ]
@@ -286,7 +286,7 @@ def _has_slot(job: Job) -> bool:
 
 
 def find_families(
-    pairs: Iterable[Pair], terms: Terms, spans: Spans, owned: Iterable[OwnedJig] = ()
+    pairs: Iterable[Pair], terms: Terms, spans: Spans, owned: Iterable[JigAtHand] = ()
 ) -> list[Family]:
     """Needs that one jig might serve: alike but for boot, widths, and shift by a slot.
 

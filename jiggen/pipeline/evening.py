@@ -90,7 +90,7 @@ def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
 
 def _there(jig: PlannedJig, out: Path) -> Outcome:
     if jig.owned:
-        return Outcome("owned", jig.owned.folder, jig_mark=jig.owned.jig_mark)
+        return Outcome("owned", jig.owned.folder, (), jig.owned.warnings, jig.owned.jig_mark)
     task = _task(jig.job, out, False)
     return _found(task) or Outcome("planned", task.folder)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -16,6 +17,7 @@ from jiggen.request.reading import Form
 
 if TYPE_CHECKING:
     from jiggen.evening import Plan
+    from jiggen.evening.owned import JigAtHand
 
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -53,8 +55,8 @@ class EveningRequest:
     body: Annotated[float, table.BODY]
     slide: Annotated[float, table.SLIDE]
 
-    def plan(self) -> Plan:
-        """The plan.  Raises InputError with the faults of every row at once."""
+    def plan(self, owned: Sequence[JigAtHand] = ()) -> Plan:
+        """The plan, beside the jigs `owned`.  Raises InputError with every row's faults at once."""
         from jiggen.evening import plan_evening
         from jiggen.evening.check import Terms
         from jiggen.evening.families import Spans
@@ -72,7 +74,8 @@ class EveningRequest:
         fitted = partial(fit_settings, profile=profile) if profile else None
         terms = Terms(settings, self.limits.checked(), RemountLimits(), profile, fitted)
         boots, skis = _span(self.boots_span, BOOTS_SPAN), _span(self.ski_span, SKI_SPAN)
-        return plan_evening(read_jobs(self.jobs), terms, Spans(boots, skis, not self.per_shift))
+        spans = Spans(boots, skis, not self.per_shift)
+        return plan_evening(read_jobs(self.jobs), terms, spans, owned)
 
 
 def _span(length: float | None, option: Option) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
@@ -11,6 +12,7 @@ from jiggen.options import Option
 from jiggen.request import options
 from jiggen.request.products import JIG
 from jiggen.request.reading import Form
+from jiggen.request.shelf import SHELF
 
 if TYPE_CHECKING:
     from jiggen.pattern.model import Pattern
@@ -37,6 +39,7 @@ class WhichRequest:
     thickness: Annotated[options.Lengths | None, table.THICKNESS]
     limits: options.Limits
     bush_limit: Annotated[int, table.BUSH_LIMIT]
+    shelf: Annotated[Path, SHELF]
 
     @property
     def widths(self) -> options.Range:

@@ -3,11 +3,14 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from jiggen.drilling import SkiState
 from jiggen.errors import Finding, InputError, JiggenError
 from jiggen.files import PATTERN_FILE
 from jiggen.pattern import read_pattern
 from jiggen.record import read_jig
+from jiggen.request.which import WhichRequest
 from jiggen.shelf.jigs import OwnedJig
+from jiggen.shelf.store import SHELF_FILE, open_shelf
 from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig
 from jiggen.verify import certify
 
@@ -35,6 +38,33 @@ def _read(jig: OwnedJig) -> Shelved:
         hint = "Build the jig of that mark again, or retire it."
         raise InputError.of("which.folder", message, where=str(jig.folder), hint=hint)
     return Shelved(jig, record, read_pattern(jig.folder / PATTERN_FILE))
+
+
+def find_for(asked: WhichRequest) -> tuple[Answer, dict[str, list[str]]]:
+    """The answer for the pair that is asked about, and the words that ask for a jig to build.
+
+    Raises InputError for what is wrong with the pair, and as `open_shelf`.
+    """
+    mount, pattern = asked.mount, asked.mount.read()
+    SkiState(asked.thickness or (), ((0.0, min(asked.ski)), (200.0, max(asked.ski)))).check()
+    mount.lay_out(pattern)
+    pair = PairInHand(
+        pattern,
+        mount.boot,
+        asked.widths,
+        mount.core,
+        mount.side,
+        mount.shift,
+        asked.sides.sidewall,
+        asked.sides.rail_depth,
+        asked.thickness or (),
+        asked.limits.checked(),
+    )
+    jigs: tuple[OwnedJig, ...] = ()
+    if asked.shelf != SHELF_FILE or asked.shelf.exists():
+        with open_shelf(asked.shelf, new=False) as shelf:
+            jigs = shelf.jigs()
+    return find_certified(jigs, pair, asked.bush_limit), asked.to_build(pattern)
 
 
 def find_certified(jigs: Iterable[OwnedJig], pair: PairInHand, limit: float) -> Answer:

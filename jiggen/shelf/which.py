@@ -19,7 +19,7 @@ from jiggen.report.redrill import check_core, check_set, set_for
 from jiggen.shelf.jigs import BUSH_LIMIT, OwnedJig, warnings_of
 
 SAME = 1e-6  # mm
-FORBIDDING = {"shelf.failed", "shelf.retired"}  # what nothing but another print mends
+FORBIDDING = {"shelf.failed", "shelf.retired"}  # what nothing but another print cures
 
 
 @dataclass(frozen=True, eq=False)
