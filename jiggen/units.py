@@ -129,6 +129,13 @@ def number(value: float, digits: int = 2) -> str:
     return text.rstrip("0").rstrip(".") if digits else text
 
 
+def fixed(value: float, places: int = 2, sign: str = "") -> str:
+    """A number to some decimals, never a negative zero; "?" when it is infinite or none."""
+    if not math.isfinite(value):
+        return "?"
+    return f"{round(float(value), places) + 0.0:{sign}.{places}f}"
+
+
 def counted(count: int, name: str) -> str:
     """A number of things: 1 hole, 2 holes."""
     return f"{count} {name}" if count == 1 else f"{count} {name}s"

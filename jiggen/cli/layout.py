@@ -14,6 +14,7 @@ from jiggen.cli import output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import argument, result
 from jiggen.request import options
+from jiggen.units import fixed
 from jiggen.wording import CENTRE, point_words
 
 if TYPE_CHECKING:
@@ -85,12 +86,12 @@ def layout(
         "",
         *output.columns(
             ("hole", "x", "y", "drill", "depth"),
-            ((name, *map(output.fixed, row)) for name, *row in rows),
+            ((name, *map(fixed, row)) for name, *row in rows),
         ),
         "",
         "All in mm: x from the mounting mark towards the tip, y from the centre line to the",
         "left edge, depth below the top sheet.",
-        f"A ski narrower than {output.fixed(2 * reach(found), 1)} mm cannot take these holes.",
+        f"A ski narrower than {fixed(2 * reach(found), 1)} mm cannot take these holes.",
     ]
     output.write(as_json, lambda: output.plain(data), lambda: "\n".join(lines), warnings)
 
@@ -252,7 +253,7 @@ def _accuracy_lines(
     jig, sheet = map(group_spacing, budgets)
     if jig:
         yield "Distance between two holes of a group: 95 of 100 within, for the worst two, mm."
-        rows = ((name, output.fixed(jig[name]), output.fixed(sheet[name])) for name in jig)
+        rows = ((name, fixed(jig[name]), fixed(sheet[name])) for name in jig)
         yield from output.columns(("", "jig", "sheet"), rows, width=8)
     else:
         yield "No group has two holes whose distance from one another could be off."
@@ -262,7 +263,7 @@ def _accuracy_lines(
         yield f"Distance from {rear} to {front} along the ski: 95 of 100 within, mm. A group is"
         yield "where the middle of its holes is."
         three = (unmeasured, *budgets)
-        apart = [output.fixed(one.toe_to_heel.expected_95) for one in three if one.toe_to_heel]
+        apart = [fixed(one.toe_to_heel.expected_95) for one in three if one.toe_to_heel]
         yield from output.columns(("", "unmeasured", "jig", "sheet"), [("", *apart)], width=12)
     yield ""
     yield "Where it comes from: standard deviation at the hole where it is largest, mm."
@@ -280,20 +281,20 @@ def _accuracy_lines(
         for term, share in shares.items():
             x, y = (share**0.5).max(axis=0)
             size = f"  {term.name}: {term.size}, {term.distribution}"
-            yield f"{size:<62}{output.fixed(x):>7}{output.fixed(y):>7}"
+            yield f"{size:<62}{fixed(x):>7}{fixed(y):>7}"
             yield f"      {term.source}"
 
 
 def _largest(budget: AnyBudget) -> str:
     """What 95 of 100 drillings stay within at the worst hole, mm."""
-    return output.fixed(budget.expected[:, 2].max())
+    return fixed(budget.expected[:, 2].max())
 
 
 def _cells(budget: AnyBudget, limit: float) -> Iterator[tuple[str, ...]]:
     """By hole, what stands in its four columns."""
     for (x, y, off), (*_, worst) in zip(budget.expected, budget.worst, strict=True):
         mark = "*" if off > limit else " "
-        yield *map(output.fixed, (x, y)), f"{output.fixed(off)}{mark}", output.fixed(worst)
+        yield *map(fixed, (x, y)), f"{fixed(off)}{mark}", fixed(worst)
 
 
 @command(PATTERNS)

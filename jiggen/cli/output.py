@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 import shutil
 import sys
@@ -19,7 +18,7 @@ import typer
 from jiggen.cli.program import COMMANDS, colourful
 from jiggen.errors import CheckFailed, Finding, printable
 from jiggen.progress import announcing_to, noted
-from jiggen.units import counted
+from jiggen.units import fixed
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import GrossError
@@ -138,13 +137,6 @@ def columns(
     ]
 
 
-def fixed(value: float, places: int = 2, sign: str = "") -> str:
-    """A number to some decimals, never a negative zero; "?" when it is infinite or none."""
-    if not math.isfinite(value):
-        return "?"
-    return f"{round(float(value), places) + 0.0:{sign}.{places}f}"
-
-
 def reading_table(
     title: str,
     labels: Sequence[str],
@@ -177,16 +169,6 @@ def gross_error_record(labels: Sequence[str], wrong: GrossError[Any] | None) -> 
         **{key: getattr(wrong, key) for key in ("off", "normalised", "likely")},
         "rivals": [labels[row] for row in wrong.rivals],
     }
-
-
-def agreement(
-    freedom: float, within: float, assumed: float, unit: str = "mm", places: int = 2
-) -> str:
-    """A sentence on how well readings agree, of which `freedom` are more than needed."""
-    spare = round(freedom)
-    more = counted(spare, "more reading") if spare else "Not one reading more"
-    agree = f"they agree within {within:.{places}f} {unit}" if spare else "nothing checks them"
-    return f"{more} than needed; {agree} ({assumed:.2g} {unit} was assumed)."
 
 
 def wrapped(words: str) -> list[str]:

@@ -13,6 +13,7 @@ from jiggen.errors import InputError
 from jiggen.options import Option, argument, result
 from jiggen.request import options
 from jiggen.request.shelf import AtShelf
+from jiggen.units import fixed
 
 if TYPE_CHECKING:
     from jiggen.measure.adjustment import Array
@@ -189,6 +190,8 @@ def fit_data(found: GaugeFit) -> dict[str, object]:
 
 def _reading_lines(found: GaugeFit) -> list[str]:
     """The readings, what they should be by the fit, and whether they agree; in the file's unit."""
+    from jiggen.measure.adjustment import agreement
+
     fitted, read = found.fit, found.measurements
     unit, caliper = read.unit, read.caliper / read.unit.mm
     places = 4 if unit.name == "in" else 2
@@ -201,7 +204,7 @@ def _reading_lines(found: GaugeFit) -> list[str]:
         places=places,
     )
     within = fitted.disagreement * caliper
-    words = output.agreement(fitted.freedom, within, caliper, unit.name, places)
+    words = agreement(fitted.freedom, within, caliper, unit.name, places)
     return [*table, "", *output.wrapped(words)]
 
 
@@ -349,10 +352,7 @@ LENGTHS = {
 
 def _length_lines(found: PrintedFit) -> list[str]:
     """What was read on the bodies, and what it says by itself, as the sheet does."""
-    rows = [
-        (str(one), output.fixed(spec.nominal), output.fixed(one.value))
-        for one, spec in found.lengths
-    ]
+    rows = [(str(one), fixed(spec.nominal), fixed(one.value)) for one, spec in found.lengths]
     notes = [
         "  " + LENGTHS[spec.verdict(one.value)].format(100 * spec.nominal / one.value)
         for one, spec in found.lengths
@@ -363,7 +363,7 @@ def _length_lines(found: PrintedFit) -> list[str]:
 
 def _hole_lines(found: PrintedFit) -> list[str]:
     rows = [
-        (hole, output.fixed(dx, sign="+"), output.fixed(dy, sign="+"), *map(output.fixed, sizes))
+        (hole, fixed(dx, sign="+"), fixed(dy, sign="+"), *map(fixed, sizes))
         for hole, _, dx, dy, *sizes in found.expected
     ]
     over = f"> {found.limit:g}"
@@ -391,7 +391,7 @@ def _whole_lines(found: PrintedFit) -> list[str]:
         lines.append(f"The {what}: 300 mm along the ski came out {along}, 40 mm across {across}.")
     if joint := found.parts.get("joint"):
         (gap, offset, bend), sure = joint
-        near, aside, angle = (output.fixed(value, sign="+") for value in (gap, offset, bend))
+        near, aside, angle = (fixed(value, sign="+") for value in (gap, offset, bend))
         lines.append(
             f"The joint: gap {near} ± {2 * sure[0]:.2f} mm, sideways {aside} ± "
             f"{2 * sure[1]:.2f} mm, bend {angle} ± {2 * sure[2]:.2f}°."

@@ -15,7 +15,7 @@ from jiggen.cli.program import SKIS, command
 from jiggen.errors import InputError
 from jiggen.options import Option
 from jiggen.request import options
-from jiggen.units import counted, listed, number
+from jiggen.units import counted, fixed, listed, number
 
 if TYPE_CHECKING:
     from jiggen.layout import Layout
@@ -160,9 +160,7 @@ def _lines(found: Answer, others: int) -> Iterator[str]:
         verb = "is" if near == 1 else "are"
         yield f"NOT CLEAR: {near} of {len(layout)} holes {verb} too near an old one."
         yield ""
-        rows = (
-            (c.new, c.old, output.fixed(c.distance), output.fixed(c.limit)) for c in found.conflicts
-        )
+        rows = ((c.new, c.old, fixed(c.distance), fixed(c.limit)) for c in found.conflicts)
         yield from output.columns(("new hole", "old hole", "distance", "needed"), rows, left=2)
     else:
         yield "Every hole is clear at this mount."

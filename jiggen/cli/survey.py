@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,38 +10,19 @@ from jiggen import options as table
 from jiggen.cli import forms, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
-from jiggen.options import Option, argument, result
 from jiggen.request import options
-from jiggen.units import counted
+from jiggen.request.survey import HOLES, SurveyRequest
+from jiggen.units import counted, fixed
 
 if TYPE_CHECKING:
     from jiggen.measure.survey.examination import Examination
 
-FILE = argument("file", "path", "What you measured: a form filled in.", required=False)
-HOLES = Option("holes", "count", "With --blank: how many holes.", default="8", counts=(4, 26))
-LIMIT = Option(
-    "limit", "length", "Largest uncertainty of a hole (95 %) allowed.", default="0.3", positive=True
-)
-SIGMA = Option(
-    "sigma",
-    "length",
-    "Standard uncertainty (1 σ) of one reading; a ruler's is 0.3: then --limit 0.8.",
-    positive=True,
-)
-OUT = replace(
-    table.OUT, help="The pattern file to write, .toml.", metavar="FILE", suffix=".toml", short="o"
-)
-ACCEPT = result("accept", "flag", "Write the pattern despite failed checks; the file says so.")
 FOUND_SVG = replace(table.SVG, help="Draw what was found, 1:1, as SVG.")
 
 
 @command(PATTERNS)
 def survey(
-    file: Annotated[Path | None, FILE],
-    limit: Annotated[float, LIMIT],
-    sigma: Annotated[float | None, SIGMA],
-    out: Annotated[Path | None, OUT],
-    accept: Annotated[bool, ACCEPT],
+    asked: SurveyRequest,
     svg: Annotated[Path | None, FOUND_SVG],
     blank: Annotated[Path | None, forms.BLANK],
     holes: Annotated[int, HOLES],
@@ -56,6 +36,7 @@ def survey(
     Says how surely each hole is known, which reading is most likely wrong, what to measure next.
     Exit code 1, and no pattern, when the holes are not known well enough.
     """
+    file, out = asked.file, asked.out
     if (file is None) == (blank is None):
         message = "neither a survey nor --blank" if file is None else "a survey and --blank at once"
         hint = "First --blank FILE, to be filled in; then the file alone."
@@ -71,17 +52,14 @@ def survey(
         raise InputError.of("cli.same-file", "that is the survey itself", key="--out", hint=hint)
 
     from jiggen.files import write_whole
-    from jiggen.measure.survey.examination import examine
-    from jiggen.measure.survey.findings import refusals, warnings
     from jiggen.measure.survey.read import read_survey
-    from jiggen.measure.survey.results import pattern_text, survey_svg
+    from jiggen.measure.survey.results import survey_svg
 
     if ask:
         forms.ask_readings(file)
-    found = examine(read_survey(file), sigma)
-    against, cautions = refusals(found, limit), warnings(found)
-    refused = against and not accept
-    text = None if refused or not out else pattern_text(found, against)
+    judged = asked.judge(read_survey(file))
+    found = judged.found
+    text = judged.pattern(accept=asked.accept) if out else None
     if svg:
         write_whole(svg, survey_svg(found), "--svg")
     if out and text:
@@ -90,12 +68,12 @@ def survey(
     wrote = f"\n\nWritten: {written}" if written else ""
     output.write_judged(
         as_json,
-        lambda: as_data(found) | {"limit": limit},
+        lambda: as_data(found) | {"limit": asked.limit},
         lambda: as_text(found) + wrote,
-        against,
-        warnings=cautions,
+        judged.against,
+        warnings=judged.warnings,
         written=written,
-        accepted=accept,
+        accepted=asked.accept,
     )
 
 
@@ -140,13 +118,10 @@ def as_data(found: Examination) -> dict[str, object]:
 
 def as_text(found: Examination) -> str:
     """The examination as lines: the holes, the readings, and what they say together."""
+    from jiggen.report.survey import KNOWN, verdicts
+
     survey, plain, wrong = found.survey, found.plain, found.plain.wrong_row
     holes = zip(survey.holes, found.places, found.within, found.deviations, strict=True)
-    known = (
-        "x from the plate's origin towards the tip, y from the centre line to the left, in mm. "
-        "95 of 100 such surveys find a hole within that of its true place; ±: standard "
-        "uncertainty of x and of y."
-    )
     # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
     rows = [*range(len(survey.readings))]
     rows += [wrong] if wrong is not None and wrong >= len(rows) else []
@@ -156,9 +131,9 @@ def as_text(found: Examination) -> str:
         "",
         *output.columns(
             ("hole", "x", "y", "within", "± x", "± y"),
-            [(name, *map(output.fixed, (*at, reach, *sure))) for name, at, reach, sure in holes],
+            [(name, *map(fixed, (*at, reach, *sure))) for name, at, reach, sure in holes],
         ),
-        *output.wrapped(known),
+        *output.wrapped(KNOWN),
         "",
         *output.reading_table(
             "measured",
@@ -170,34 +145,6 @@ def as_text(found: Examination) -> str:
         ),
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
         "",
-        *(line for words in _verdicts(found) for line in output.wrapped(words)),
+        *(line for words in verdicts(found) for line in output.wrapped(words)),
     )
     return "\n".join(lines)
-
-
-def _verdicts(found: Examination) -> Iterator[str]:
-    """What the readings say together, a sentence or two each."""
-    fit, wrong, mirror = found.plain, found.plain.gross_error, found.symmetry
-    typical = fit.network.typical
-    yield output.agreement(fit.freedom, fit.disagreement * typical, typical)
-    if wrong and (wrong.likely or not found.plain.contradicts):
-        label = fit.network.labels[wrong.row]
-        rest = wrong.without.disagreement * typical
-        yield (
-            f"Most likely a gross error: {label}, {wrong.off:+.2f} mm off what the others say."
-            if wrong.likely
-            else f"No reading stands out: the largest misfit is {fit.largest:.1f} of its standard "
-            f"uncertainties, and from {fit.critical:.1f} on it would. Were one a gross error, it "
-            f"would most likely be {label}; the others agree within {rest:.2f} mm without it."
-        )
-    if found.scale and not found.scale.differs:
-        yield (
-            f"The other tool agrees: {100 * found.scale.long:+.2f} % in length, and it would show "
-            f"more than {100 * found.scale.most:.2f} %."
-        )
-    if mirror.verdict in ("symmetric", "different"):
-        how = "symmetric as far as measured" if mirror.verdict == "symmetric" else "NOT symmetric"
-        yield (
-            f"Left and right are {how}: {'/'.join(mirror.worst)} off by {mirror.off:.2f} mm, "
-            f"and up to {mirror.within:.2f} can be chance."
-        )

@@ -48,6 +48,11 @@ class Fields:
     fields: tuple[Field, ...]
 
     @property
+    def faulty(self) -> bool:
+        """Whether something is wrong in it."""
+        return any(field.faults for field in self.fields)
+
+    @property
     def open(self) -> bool:
         """Whether it is unfolded."""
         return any(field.words or field.faults for field in self.fields)

@@ -75,7 +75,7 @@ def read_form(path: str | os.PathLike[str], kind: FileKind) -> Document | Form:
         if row.width:
             continue
         cell = row.cells.get("value", "")
-        if not found or found in lines or not _put(data, found, _value(found, cell)):
+        if not found or found in lines or not _put(data, found, value_of(found, cell)):
             hint = "Take a fresh form and fill in its last column only."
             faults.append(Fault(("key", number), "key", f"no key for a value: {quoted(key)}", hint))
         else:
@@ -93,16 +93,16 @@ def form_table(text: str) -> str:
     open_values = {blank.path: blank.words for blank in blanks(text)}
     rows.writerows([key_text(path), words, ""] for path, words in open_values.items())
     rows.writerow([_REST, "", ""])
-    for path, value in _leaves(parse_toml(text)):
+    for path, value in leaves(parse_toml(text)):
         if path not in open_values:
-            rows.writerow([key_text(path), "", _cell(value)])
+            rows.writerow([key_text(path), "", cell_of(value)])
     return stream.getvalue()
 
 
 def blanks(text: str) -> Iterator[Blank]:
     """What is not filled in yet in the TOML `text`, in its order; notes beside it are its words."""
     data, places, lines = parse_toml(text), find_places(text), text.split("\n")
-    for path, value in sorted(_leaves(data), key=lambda leaf: places[leaf[0]]):
+    for path, value in sorted(leaves(data), key=lambda leaf: places[leaf[0]]):
         if value != "":
             continue
         first = last = places[path].line
@@ -145,19 +145,19 @@ def filled(text: str, path: KeyPath, value: str) -> str:
     return "\n".join(lines)
 
 
-def _leaves(data: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Any]]:
+def leaves(data: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Any]]:
     """Every value with its key path; lists of plain values are one."""
     if isinstance(data, dict):
         for key, value in data.items():
-            yield from _leaves(value, (*path, key))
+            yield from leaves(value, (*path, key))
     elif isinstance(data, list) and data and isinstance(data[0], dict):
         for number, value in enumerate(data):
-            yield from _leaves(value, (*path, number))
+            yield from leaves(value, (*path, number))
     else:
         yield path, data
 
 
-def _cell(value: Any) -> str:
+def cell_of(value: Any) -> str:
     """A value as a cell: names and numbers with blanks between them, pairs with hyphens."""
     if isinstance(value, list):
         return " ".join(
@@ -166,7 +166,7 @@ def _cell(value: Any) -> str:
     return str(value)
 
 
-def _value(path: KeyPath, cell: str) -> Any:
+def value_of(path: KeyPath, cell: str) -> Any:
     """What the cell of `path` holds: a number, several of them, or text."""
     words = cell.split()
     if path[-1] in _LISTS:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import Finding
-from jiggen.units import listed
+from jiggen.units import counted, listed
 
 Array = NDArray[np.float64]
 
@@ -355,6 +355,16 @@ def describe_unchecked(labels: Sequence[str], hint: str = "Measure them twice.")
     """Readings that no other checks well enough."""
     message = f"a gross error of {NOTICED:g} mm would not show in: {the_first(labels)}"
     return Finding("unchecked", message, hint=hint)
+
+
+def agreement(
+    freedom: float, within: float, assumed: float, unit: str = "mm", places: int = 2
+) -> str:
+    """A sentence on how well readings agree, of which `freedom` are more than needed."""
+    spare = round(freedom)
+    more = counted(spare, "more reading") if spare else "Not one reading more"
+    agree = f"they agree within {within:.{places}f} {unit}" if spare else "nothing checks them"
+    return f"{more} than needed; {agree} ({assumed:.2g} {unit} was assumed)."
 
 
 def describe_coarse(spread: float, stated: float) -> Finding:

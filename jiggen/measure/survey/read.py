@@ -9,9 +9,9 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
-from jiggen.inputs.document import FileKind
+from jiggen.inputs.document import Document, FileKind
 from jiggen.inputs.faults import Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
-from jiggen.inputs.form import read_form
+from jiggen.inputs.form import Form, read_form
 from jiggen.inputs.shape import (
     Shape,
     Size,
@@ -208,7 +208,11 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     holes     no-hole, too-many-holes, unknown-hole, same-hole, no-distance, edges
     plate     pairs, side, origin, middle, along
     """
-    document = read_form(path, KIND)
+    return survey_of(read_form(path, KIND))
+
+
+def survey_of(document: Document | Form) -> Survey:
+    """The survey that a file or a page holds; every length in mm.  Raises as `read_survey`."""
     unit = unit_of(document.data)
     file = validate(SurveyFile, document, document.data, unit)
     tables = {"distances": file.distances, "other_tool": file.other_tool}
