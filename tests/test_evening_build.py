@@ -26,6 +26,7 @@ from jiggen.pipeline.evening import build_evening, is_finished, key_of
 from jiggen.pipeline.products import plan_jig
 from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import run_sheet_pdf
+from jiggen.shelf.store import open_shelf
 from jiggen.verify.reading.pdf import read_pages
 
 # Three jigs: a plate about the boot centre, for two boots; under metal; and 5 mm forward.
@@ -72,6 +73,7 @@ def test_a_small_evening_for_real(tmp_path, capsys):
     every_jig_is_verified_and_drills_what_the_sheet_says(evening, plan)
     the_sheet_says_what_was_asked((evening / "run-sheet.pdf").read_bytes())
     a_second_run_finds_every_jig_and_writes_the_same(evening, jobs, capsys)
+    its_jigs_go_on_the_shelf_and_the_next_evening_prints_none(evening, jobs, capsys, tmp_path)
     folder = shutil.copytree(next(p for p in evening.iterdir() if p.is_dir()), tmp_path / "jig")
     a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder)
     a_plan_says_which_jigs_are_still_to_be_built(evening, jobs, capsys)
@@ -115,6 +117,30 @@ def a_second_run_finds_every_jig_and_writes_the_same(evening, jobs, capsys):
     the_print_job_is_that_of_the_folders(said["print_job"], sheet, evening)
     assert stamps() == before
     assert (evening / "run-sheet.pdf").read_bytes() == sheet
+
+
+def its_jigs_go_on_the_shelf_and_the_next_evening_prints_none(evening, jobs, capsys, tmp_path):
+    file, sheet = tmp_path / "shelf.sqlite", (evening / "run-sheet.pdf").read_bytes()
+    assert (
+        run(capsys, str(jobs), "-o", str(evening), "--add-to-shelf", "--shelf", str(file))[0] == 0
+    )
+    assert (evening / "run-sheet.pdf").read_bytes() == sheet
+    with open_shelf(file) as shelf:
+        marks = {jig.mark for jig in shelf.jigs()}
+        for mark in marks:
+            shelf.do(mark, "printed")
+    code, said = run(capsys, str(jobs), "-o", str(tmp_path / "next"), "--shelf", str(file))
+    assert (code, said["to_make"], said["lower_bound"], said["print_job"]) == (0, 0, 0, None)
+    assert {jig["jig_mark"] for jig in said["jigs"]} == marks
+    assert [jig["state"] for jig in said["jigs"]] == ["owned"] * 2
+    assert [path.name for path in (tmp_path / "next").iterdir()] == ["run-sheet.pdf"]
+    before = run(capsys, str(jobs), "-o", str(evening))[1]["jigs"]
+    facts = ("holes", "drill", "depth", "bush_top", "from_tip")
+    now, then = (
+        [[[stop[fact] for fact in facts] for stop in jig["stops"]] for jig in jigs]
+        for jigs in (said["jigs"], before)
+    )
+    assert now == then
 
 
 def a_folder_is_found_again_only_whole_verified_and_for_the_same_inputs(folder):

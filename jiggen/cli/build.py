@@ -176,7 +176,7 @@ def evening(
     from jiggen.shelf.evening import add_built, plan_beside
 
     with output.shown_progress():
-        plan = plan_beside(asked, shelf)
+        plan = plan_beside(asked, shelf, new=keep)
 
     from jiggen.files import write_whole
     from jiggen.pipeline.evening import planned_evening, records_of

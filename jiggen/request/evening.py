@@ -18,6 +18,7 @@ from jiggen.request.reading import Form
 if TYPE_CHECKING:
     from jiggen.evening import Plan
     from jiggen.evening.owned import JigAtHand
+    from jiggen.evening.read import Jobs
 
 _evening = partial(Option, group="The evening")
 JOBS = argument(
@@ -55,8 +56,11 @@ class EveningRequest:
     body: Annotated[float, table.BODY]
     slide: Annotated[float, table.SLIDE]
 
-    def plan(self, owned: Sequence[JigAtHand] = ()) -> Plan:
-        """The plan, beside the jigs `owned`.  Raises InputError with every row's faults at once."""
+    def plan(self, owned: Sequence[JigAtHand] = (), jobs: Jobs | None = None) -> Plan:
+        """The plan beside the jigs `owned`, of `jobs`, by default those of its file.
+
+        Raises InputError with the faults of every row at once.
+        """
         from jiggen.evening import plan_evening
         from jiggen.evening.check import Terms
         from jiggen.evening.families import Spans
@@ -75,7 +79,7 @@ class EveningRequest:
         terms = Terms(settings, self.limits.checked(), RemountLimits(), profile, fitted)
         boots, skis = _span(self.boots_span, BOOTS_SPAN), _span(self.ski_span, SKI_SPAN)
         spans = Spans(boots, skis, not self.per_shift)
-        return plan_evening(read_jobs(self.jobs), terms, spans, owned)
+        return plan_evening(jobs or read_jobs(self.jobs), terms, spans, owned)
 
 
 def _span(length: float | None, option: Option) -> float:

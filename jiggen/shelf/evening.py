@@ -13,6 +13,7 @@ from jiggen.evening import Outcome, Plan
 from jiggen.evening.check import Drilled, Pair
 from jiggen.evening.halves import halves_of
 from jiggen.evening.owned import JigAtHand
+from jiggen.evening.read import Jobs
 from jiggen.job import Job
 from jiggen.progress import announce, note
 from jiggen.request.evening import EveningRequest
@@ -24,18 +25,25 @@ from jiggen.shelf.which import FORBIDDING, Fit, PairInHand, Shelved, fit, holds_
 from jiggen.verify import certify
 
 
-def plan_beside(asked: EveningRequest, file: Path) -> Plan:
-    """The evening's plan beside the jigs of the shelf in `file`, none where the usual one is not.
+def plan_beside(
+    asked: EveningRequest,
+    file: Path = SHELF_FILE,
+    jobs: Jobs | None = None,
+    *,
+    new: bool = False,
+) -> Plan:
+    """The evening's plan, of `jobs` or its own file's, beside the jigs of the shelf in `file`.
 
-    Those that are used are verified, unless their files passed before; what cannot be used is
-    noted.  Raises InputError as `EveningRequest.plan` and `open_shelf`.
+    Where the usual one is not there, or a `new` one is to be made, there are none.  Jigs that are
+    used are verified, unless their files passed before; what cannot be used is noted.  Raises
+    InputError as `EveningRequest.plan` and `open_shelf`.
     """
-    if file == SHELF_FILE and not file.exists():
-        return asked.plan()
+    if not file.exists() and (new or file == SHELF_FILE):
+        return asked.plan(jobs=jobs)
     with open_shelf(file, new=False) as shelf:
         owned = [*jigs_at_hand(shelf.jigs(), bush_limit())]
     while True:
-        plan = asked.plan(owned)
+        plan = asked.plan(owned, jobs)
         used = [jig.owned for jig in plan.jigs if jig.owned]
         unsound = [jig for jig in used if not _certified(jig)]
         if not unsound:
