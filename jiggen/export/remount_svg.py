@@ -55,11 +55,7 @@ def remount_svg(
     mounts = [_mount("asked for", wanted, old, limits)]
     if best is not None:
         mounts.append(_mount("nearest clear", best, old, limits))
-    boxes = np.array([label.box for mount in mounts for label in mount.labels])
-    reach = max((limits.to(hole) for hole in old), default=0.0)
-    xs = [0.0, *(hole.x + sign * reach for hole in old for sign in (1, -1)), *boxes[:, ::2].ravel()]
-    ys = [*(abs(hole.y) + reach for hole in old), *np.abs(boxes[:, 1::2]).ravel()]
-    tail, tip, half = float(min(xs)) - BEYOND, float(max(xs)) + BEYOND, float(max(ys))
+    tail, tip, half = _extent(mounts, old, limits)
 
     skis = f"{wanted.side} ski" if wanted.pair == "mirrored" else "the same for left and right ski"
     plugged = sum(hole.plugged for hole in old)
@@ -88,6 +84,36 @@ def remount_svg(
     sheet.write(CAUTIONS, SMALL_HEIGHT, below=MARGIN / 2)
     title = f"{one_line(wanted.pattern)}, boot {wanted.boot:g} mm: old and new holes"
     return svg_text(sheet.drawing(title))
+
+
+def mount_svg(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> str:
+    """`layout` and the `old` holes alone, with what the signs mean: to be clicked on.
+
+    As in `remount_svg`, but the origin of the whole drawing is the mounting mark.
+    """
+    mount = _mount("asked for", layout, old, limits)
+    tail, tip, half = _extent([mount], old, limits)
+    foot = -half - MARGIN
+    right = max(tip, tail + LEAST_WIDTH)
+    corners = ((tail, half + MARGIN), (right, half + MARGIN), (right, foot), (tail, foot))
+    drawn = [
+        *_ski(mount, old, limits, (tail, tip, half)),
+        Group(tuple(_legend()), (tail, foot + 4)),
+    ]
+    title = f"{one_line(layout.pattern)}: old and new holes"
+    shown = [Area(corners, shapes.WHITE), *drawn]
+    return svg_text(Drawing(title, (tail, foot), (right, half + MARGIN), shapes=shown))
+
+
+def _extent(
+    mounts: Sequence[_Mount], old: Sequence[OldHole], limits: RemountLimits
+) -> tuple[float, float, float]:
+    """Tail end, tip end and half height of the ski that is drawn, mm."""
+    boxes = np.array([label.box for mount in mounts for label in mount.labels])
+    reach = max((limits.to(hole) for hole in old), default=0.0)
+    xs = [0.0, *(hole.x + sign * reach for hole in old for sign in (1, -1)), *boxes[:, ::2].ravel()]
+    ys = [*(abs(hole.y) + reach for hole in old), *np.abs(boxes[:, 1::2]).ravel()]
+    return float(min(xs)) - BEYOND, float(max(xs)) + BEYOND, float(max(ys))
 
 
 def _mount(name: str, layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> _Mount:

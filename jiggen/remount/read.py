@@ -2,13 +2,15 @@
 
 import math
 import os
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
 
-from jiggen.errors import InputError
+from jiggen.errors import Finding, InputError
 from jiggen.inputs.document import FileKind, Source, read_document
 from jiggen.inputs.faults import Fault, quoted, unit_of
 from jiggen.inputs.shape import Shape, Size, at_most, between, check, fault, key, pair_of, validate
@@ -16,7 +18,7 @@ from jiggen.inputs.table import TABLES, Columns, read_table
 from jiggen.pattern.model import DIAMETERS, MAX_HOLES, SAME, X_LIMIT
 from jiggen.pattern.read import Across
 from jiggen.remount.shifts import OldHole
-from jiggen.units import length
+from jiggen.units import length, number
 
 KIND = FileKind("remount", "A list of holes")
 COLUMNS = Columns(
@@ -26,7 +28,11 @@ COLUMNS = Columns(
     comments=True,
 )
 YES = ("yes", "y", "true", "1", "x", "plugged")
+SKIS = ("left", "right", "both")
 NO = ("no", "n", "false", "0", "open", "")
+
+_PARTS = re.compile(r"\s*[/;]\s*|,\s+|\s+")
+_LINE = "Write x/y, the diameter, plugged or open, and the ski: 152.4/17.3 4.1 plugged left."
 
 
 def _from_cell(cell: object) -> object:
@@ -121,19 +127,79 @@ def read_old_holes(path: str | os.PathLike[str]) -> tuple[OldHole, ...]:
         source = document = read_document(path, KIND)
         file = validate(OldHolesShape, document, document.data, unit_of(document.data))
         given = [(*hole.at, hole) for hole in file.hole]
-    holes = tuple(
-        OldHole(
-            f"old-{number}" if hole.ski == "both" else f"old-{number}-{hole.ski}",
-            x,
-            y,
-            hole.diameter,
-            hole.plugged,
-            None if hole.ski == "both" else hole.ski,
-        )
-        for number, (x, y, hole) in enumerate(given, start=1)
-    )
+    holes = tuple(_hole(number, one) for number, one in enumerate(given, start=1))
     source.refuse(_impossible(holes))
     return holes
+
+
+def _hole(number: int, given: tuple[float, float, OldHoleRow | OldHoleShape]) -> OldHole:
+    x, y, hole = given
+    ski = None if hole.ski == "both" else hole.ski
+    name = f"old-{number}-{ski}" if ski else f"old-{number}"
+    return OldHole(name, x, y, hole.diameter, hole.plugged, ski)
+
+
+def read_lines(
+    lines: Sequence[str],
+) -> tuple[tuple[OldHole, ...], dict[int, tuple[Finding, ...]]]:
+    """The old holes of `lines` without a fault, and what is wrong with the others, from 0.
+
+    A line has x and y, and if known the diameter, ``plugged`` or ``open``, and the ski, with a
+    slash, a semicolon or a blank between them: ``152.4/17.3 4.1 plugged left``.
+    """
+    cells = [_cells(line) for line in lines]
+    _, faults = check(OldHolesTable, {"hole": cells})
+    faults += (
+        Fault(("hole", n), "cells", f"too much: {quoted(row['more'])}", _LINE)
+        for n, row in enumerate(cells)
+        if "more" in row
+    )
+    good = [n for n in range(len(cells)) if not any(one.path[1:2] in ((), (n,)) for one in faults)]
+    found, _ = check(OldHolesTable, {"hole": [cells[n] for n in good]})
+    rows = zip(good, found.hole if found else (), strict=False)
+    holes = {n: _hole(n + 1, (row.x, row.y, row)) for n, row in rows}
+    twins = [one for one in _impossible(tuple(holes.values())) if one.path[1:]]
+    faults += (replace(one, path=("hole", good[int(one.path[1])])) for one in twins)
+    wrong: dict[int, tuple[Finding, ...]] = {}
+    for one in faults:
+        n = int(one.path[1]) if one.path[1:] else 0
+        name = str(one.path[2]) if one.path[2:] else ""
+        wrong[n] = (*wrong.get(n, ()), one.finding(KIND.prefix, name, "hole"))
+    return tuple(hole for n, hole in holes.items() if n not in wrong), wrong
+
+
+def _cells(line: str) -> dict[str, str]:
+    """The words of a line by the columns of a table."""
+    x, y, *rest = [*(word for word in _PARTS.split(line.strip()) if word), "", ""][:9]
+    cells = {"x": x, "y": y}
+    for word in filter(None, rest):
+        lower = word.lower()
+        column = "ski" if lower in SKIS else "plugged" if lower in YES + NO else "diameter"
+        cells["more" if column in cells else column] = word
+    return {name: cell for name, cell in cells.items() if cell}
+
+
+def as_line(hole: OldHole) -> str:
+    """An old hole as a line that `read_lines` reads."""
+    known = [number(hole.diameter, 9)] if hole.diameter else []
+    plugged = ["plugged"] if hole.plugged else []
+    place = f"{number(hole.x, 9)}/{number(hole.y, 9)}"
+    return " ".join([place, *known, *plugged, *([hole.ski] if hole.ski else [])])
+
+
+def holes_csv(holes: Iterable[OldHole]) -> str:
+    """Old holes as a table that `read_old_holes` reads, for a spreadsheet as well."""
+    rows = (
+        (
+            number(hole.x, 9),
+            number(hole.y, 9),
+            number(hole.diameter, 9) if hole.diameter else "",
+            "yes" if hole.plugged else "no",
+            hole.ski or "both",
+        )
+        for hole in holes
+    )
+    return "".join(f"{';'.join(row)}\n" for row in (COLUMNS.names, *rows))
 
 
 def _impossible(holes: Sequence[OldHole]) -> Iterator[Fault]:

@@ -337,6 +337,17 @@ def check_mount(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -
     )
 
 
+def clear_mounts(
+    layout: Layout, old: Sequence[OldHole], limits: RemountLimits, span: Interval
+) -> tuple[Interval, ...]:
+    """All mount shifts in mm within `span` at which `layout` is clear, wherever it lies now.
+
+    Raises InputError as `clear_shifts`.
+    """
+    there = moved(layout, -layout.mount_shift)
+    return clear_shifts(there, on_skis(layout, old), limits, span)
+
+
 def on_skis(layout: Layout, old: Sequence[OldHole]) -> tuple[OldHole, ...]:
     """Those of `old` that are on a ski that gets `layout`."""
     both = layout.pair == "same"

@@ -348,10 +348,10 @@ def _cells(data: Toml) -> Iterator[tuple[str, str]]:
     for path, value in leaves(data):
         if (words := cell_of(value).split()) and value is not False:
             numbers = map(number_in, words)
-            alike = (
+            plain = (
                 word if size is None else size for word, size in zip(words, numbers, strict=True)
             )
-            yield key_text(path), " ".join(map(str, alike))
+            yield key_text(path), " ".join(map(str, plain))
 
 
 def _is_table(value: Any) -> bool:

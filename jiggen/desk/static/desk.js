@@ -67,6 +67,16 @@
     }, PAUSE);
   });
 
+  // a slider and the field that it is the twin of: what is moved in one is written in the other
+  document.addEventListener("input", ({ target }) => {
+    const field = target.dataset.twin && document.getElementById(target.dataset.twin);
+    if (field) {
+      field.value = target.value;
+    } else if (target.id) {
+      for (const slider of document.querySelectorAll(`[data-twin="${CSS.escape(target.id)}"]`)) slider.value = target.value;
+    }
+  });
+
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (form.method === "get") { // what is empty need not be in the address
