@@ -20,7 +20,6 @@ from jiggen.wording import CENTRE, point_words
 if TYPE_CHECKING:
     from jiggen.accuracy.budget import AnyBudget
     from jiggen.layout import Layout
-    from jiggen.pattern.model import Pattern
     from jiggen.record.results import DepthBudget
 
 DRAWN_SKI = replace(table.SKIS, help="Widths to draw: 98, 84-112.", required=False)
@@ -30,7 +29,6 @@ ONE_MATERIAL = argument(
 )
 PLOT = result("plot", "path", "Draw the holes with their scatter: .svg or .pdf.")
 TITLES = {"jig": "with the jig", "sheet": "with a paper sheet"}
-USUAL_BOOT = 305.0  # mm, drawn where a pattern names no boots
 WIDEST = 120  # columns of a plan: wider ones are no easier to read
 
 
@@ -327,11 +325,11 @@ def show(
     """Show a pattern: what it says, and a small plan of its holes."""
     from jiggen.layout import lay_out
     from jiggen.pattern import find_pattern, read_pattern
-    from jiggen.report.patterns import described, sketch
+    from jiggen.report.patterns import described, sketch, usual_boot
 
     path = find_pattern(pattern)
     found = read_pattern(path)
-    holes = lay_out(found, _usual_boot(found) if boot is None else boot)
+    holes = lay_out(found, usual_boot(found) if boot is None else boot)
     if svg:
         from jiggen.export.hole_plan import layout_svg
         from jiggen.files import write_whole
@@ -349,16 +347,6 @@ def show(
         f"Every hole in numbers: {numbers}",
     ]
     output.say("\n".join(lines))
-
-
-def _usual_boot(pattern: Pattern) -> float:
-    """A boot to draw, in mm: the middle of those served, whole where that is one of them."""
-    if pattern.boot is None:
-        first = max((group.steps[0].start for group in pattern.groups if group.steps), default=0.0)
-        return max(USUAL_BOOT, first)
-    low, high = pattern.boot
-    middle = round((low + high) / 2)
-    return float(middle) if low <= middle <= high else low
 
 
 @command(JIGS)

@@ -22,7 +22,7 @@ def read_dropped(form: FormData, read: Callable[[Path], T]) -> T:
     given = form.get("file")
     if not isinstance(given, UploadFile) or not given.filename:
         raise InputError.of("desk.no-file", "no file was chosen", hint="Choose one, or drop it.")
-    name = Path(given.filename)
+    name = Path(given.filename.replace("\\", "/"))  # of whatever system
     with TemporaryDirectory() as folder:
         path = Path(folder) / f"{plain_name(name.stem, 'file')}{name.suffix.lower()[:10]}"
         path.write_bytes(given.file.read())

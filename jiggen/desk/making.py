@@ -16,6 +16,7 @@ from starlette.routing import Route
 from jiggen import options as table
 from jiggen.desk.folders import address_of
 from jiggen.desk.forms import Field, entered, fill
+from jiggen.desk.pages.patterns import TO, cards, sending
 from jiggen.desk.site import attempt, go, page, posted, works_of
 from jiggen.errors import Finding, InputError, JiggenError
 from jiggen.export.folder import check_target
@@ -35,6 +36,14 @@ class Made:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """What comes of something that is asked for, in words, and what to beware of."""
+
+    lines: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
 class Product:
     """A kind of thing that is asked for on a page of its own.
 
@@ -48,18 +57,20 @@ class Product:
     form: Form[Any]
     lay_out: Callable[[Any], tuple[Layout, tuple[float, float] | None] | None]
     look: Callable[[Any], tuple[Finding, ...]] = lambda _: ()
-    answer: Callable[[Any], Any] | None = None
+    answer: Callable[[Any], Answer] | None = None
 
     def routes(self) -> list[Route]:
         """Its pages."""
         return [
             Route(self.address, self._ask, methods=["GET"]),
             Route(self.address, posted(self._build), methods=["POST"]),
+            *([Route(f"{self.address}/answer", self._ask)] if self.answer else ()),
         ]
 
     def _ask(self, request: Request) -> Response:
         """The form, with the holes as they are entered, and what is there already."""
-        filled = fill(self.form, entered(request.query_params))
+        words = entered(request.query_params)
+        filled, query = fill(self.form, words), request.url.query
         values: dict[str, Any] = {"drawing": "", "mark": "", "there": (), "folder": ""}
         if filled.value:
             try:
@@ -69,20 +80,38 @@ class Product:
             else:
                 if faults := tuple(map(self._placed, self.look(filled.value))):
                     filled = filled.refused(InputError(faults))
+        ready = bool(filled.value) and not filled.findings
+        outcome = None
+        if ready and self.answer and request.url.path != self.address:
+            asker = request.headers.get("x-tab", "")
+            outcome = works_of(request).answers.ask(asker, self.answer, filled.value)
+        picked = "pattern" in filled.fields
         return page(
             request,
             "making.html",
             product=self,
             filled=filled,
-            query=request.url.query,
+            query=query,
             force=Field(table.FORCE, (), ""),
-            ready=bool(filled.value) and not filled.findings,
+            ready=ready,
+            outcome=outcome,
+            later=f"{self.address}/answer?{query}" if ready and self.answer else "",
+            cards=cards(self.key, words) if picked and not words.get("pattern") else (),
+            send=sending(self.key, words) if picked else "",
+            pick=f"/patterns?{TO}={self.key}&{query}" if picked else "",
             **values,
         )
 
+    @property
+    def key(self) -> str:
+        """What it is called in an address."""
+        return self.address.removeprefix("/")
+
     def _placed(self, finding: Finding) -> Finding:
         """A finding with the field that it belongs to: one of a pattern's file to the pattern."""
-        return replace(finding, key="pattern") if finding.code.startswith("pattern.") else finding
+        if not finding.code.startswith("pattern."):
+            return finding
+        return replace(finding, key="boot" if finding.code == "pattern.boot-range" else "pattern")
 
     def _seen(self, asked: Wanted) -> dict[str, Any]:
         """The drawing of what is asked for, its jig mark, and what is in the way of its folder."""

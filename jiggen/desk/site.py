@@ -25,7 +25,18 @@ from jiggen.desk.works import Works
 from jiggen.errors import Finding, JiggenError
 from jiggen.progress import keeping_notes, noted
 
-PAGES = ("home", "jig", "trial", "gauge", "made", "shelf", "survey", "remount", "work")
+PAGES = (
+    "home",
+    "jig",
+    "patterns",
+    "trial",
+    "gauge",
+    "made",
+    "shelf",
+    "survey",
+    "remount",
+    "work",
+)
 """Modules of `jiggen.desk.pages` with their ``ROUTES``, and ``NAV`` where they are in the menu."""
 STATIC = {
     "desk.css": ("jiggen.desk", "static/desk.css", "text/css"),

@@ -20,6 +20,7 @@ from pathlib import Path
 from time import monotonic, sleep
 from typing import Any, Literal
 
+from jiggen.desk.answers import Answers
 from jiggen.errors import Finding, JiggenError
 from jiggen.executors import OwnProcesses, fault_of
 from jiggen.export.folder import clear_leftovers
@@ -76,6 +77,7 @@ class Works:
         reader, sender = get_context("spawn").Pipe(duplex=False)
         count = processes or min(2, os.cpu_count() or 1)
         self.executor = OwnProcesses(count, partial(_prepare, sender))
+        self.answers = Answers(self.executor)
         self._reader, self._sender = reader, sender
         self._works: dict[int, Work] = {}
         self._futures: dict[int, Future[Any]] = {}

@@ -4,8 +4,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from jiggen.errors import InputError, printable
-from jiggen.layout import Layout
+from jiggen.draw.shapes import Circle, Drawing, Line, Pen
+from jiggen.draw.vector import svg_text
+from jiggen.errors import Finding, InputError, printable
+from jiggen.layout import Layout, lay_out
 from jiggen.pattern import read_pattern
 from jiggen.pattern.find import Known, known_patterns
 from jiggen.pattern.model import DATUM_SLOPE, Group, Pattern
@@ -17,11 +19,16 @@ from jiggen.wording import point_words
 
 @dataclass(frozen=True)
 class Listed:
-    """A known file: its pattern, or how many faults keep it from being read."""
+    """A known file: its pattern, or the faults that keep it from being read."""
 
     known: Known
     pattern: Pattern | None
-    faults: int = 0
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def faults(self) -> int:
+        """How many faults it has."""
+        return len(self.findings)
 
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON, lengths in mm; of a faulty file only where it is."""
@@ -55,8 +62,12 @@ def list_patterns() -> tuple[Listed, ...]:
         try:
             found.append(Listed(known, read_pattern(known.path)))
         except InputError as error:
-            found.append(Listed(known, None, len(error.findings)))
+            found.append(Listed(known, None, error.findings))
     return tuple(found)
+
+
+USUAL_BOOT = 305.0  # mm, drawn where a pattern names no boots
+DOT, ROUND = 4.0, 12.0  # mm: a hole's radius in a small picture, and room around all
 
 
 def hole_count(groups: Iterable[Group]) -> int:
@@ -66,7 +77,7 @@ def hole_count(groups: Iterable[Group]) -> int:
 
 def described(pattern: Pattern) -> list[str]:
     """What a pattern is, a line for each thing; lengths in mm."""
-    boots = f"{_boots(pattern)} mm" if pattern.boot else "any length"
+    boots = f"{boots_of(pattern)} mm" if pattern.boot else "any length"
     skis = "mirrored" if pattern.pair == "mirrored" else "alike"
     lines = [pattern.note] if pattern.note else []
     lines.append(f"For boots of {boots}; left and right ski {skis}.")
@@ -97,7 +108,35 @@ def _datum(pattern: Pattern, group: Group) -> str:
     return f"the boot's {point_words(point)}"
 
 
-def _boots(pattern: Pattern) -> str:
+def usual_boot(pattern: Pattern) -> float:
+    """A boot to draw, in mm: the middle of those served, whole where that is one of them."""
+    if pattern.boot is None:
+        first = max((group.steps[0].start for group in pattern.groups if group.steps), default=0.0)
+        return max(USUAL_BOOT, first)
+    low, high = pattern.boot
+    middle = round((low + high) / 2)
+    return float(middle) if low <= middle <= high else low
+
+
+def picture(pattern: Pattern) -> str:
+    """The holes seen from above, the tip to the right, as a small SVG: dots larger than life.
+
+    A line across is the mounting mark, one along the centre line.
+    """
+    holes = lay_out(pattern, usual_boot(pattern)).positions.tolist()
+    ends = [0.0, *(x for x, _ in holes)]
+    tail, tip, half = min(ends) - ROUND, max(ends) + ROUND, max(abs(y) for _, y in holes) + ROUND
+    drawn = Drawing(printable(pattern.name), (tail, -half), (tip, half))
+    drawn.shapes += [
+        Line((tail, 0.0), (tip, 0.0), Pen(0.8, "#9aa3a6")),
+        Line((0.0, -half), (0.0, half), Pen(1.2, "#aa141e")),
+        *(Circle((x, y), DOT, fill="#1f2528") for x, y in holes),
+    ]
+    return svg_text(drawn, digits=2)
+
+
+def boots_of(pattern: Pattern) -> str:
+    """The boots that a pattern serves, in words; mm."""
     return " to ".join(f"{boot:g}" for boot in pattern.boot or ()) or "any"
 
 
@@ -112,7 +151,7 @@ def table(listed: tuple[Listed, ...]) -> str:
             "",
         )
         if pattern:
-            holes, boots = f"{hole_count(pattern.groups)}", _boots(pattern)
+            holes, boots = f"{hole_count(pattern.groups)}", boots_of(pattern)
             measured = ", ".join(dict.fromkeys(group.datum for group in pattern.groups))
         whose = f"{known.origin}, hidden" if known.hidden else known.origin
         rows.append((printable(known.name), holes, measured, boots, whose))

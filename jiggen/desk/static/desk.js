@@ -4,9 +4,12 @@
 //
 // data-part: an element with an id that is taken from the page as the server makes it now;
 // data-live on a form: its page is asked for again when it changes; data-events: until the element
-// has none any more, its parts follow what the server has to tell; data-then: the page to go to.
+// has none any more, its parts follow what the server has to tell; data-then: the page to go to;
+// data-later: an address whose part of the same id, which takes a moment, replaces the element.
 (() => {
   const PAUSE = 120; // ms without a key before the server is asked
+  const PATIENCE = 500; // ms more before what takes a moment is asked for
+  const TAB = String(Math.random()); // of two questions of one page the later counts
   const root = document.documentElement;
   root.classList.add("scripted");
 
@@ -41,6 +44,30 @@
     }
     document.dispatchEvent(new Event("parts"));
     begin();
+  }
+
+  let waiting, leave; // the element that waits for its answer, and what ends that
+
+  function askLater() {
+    const wanted = document.querySelector("[data-later]");
+    if (wanted === waiting) return;
+    leave?.();
+    waiting = wanted;
+    if (!wanted) return;
+    const stop = new AbortController();
+    const timer = setTimeout(() => answer(wanted, stop.signal), PATIENCE);
+    leave = () => { clearTimeout(timer); stop.abort(); };
+  }
+
+  async function answer(element, signal) {
+    try {
+      const found = await fetch(element.dataset.later, { headers: { "X-Tab": TAB }, signal });
+      const page = new DOMParser().parseFromString(await found.text(), "text/html");
+      const now = page.getElementById(element.id);
+      if (now && element.isConnected) element.replaceWith(now);
+    } catch {
+      if (!signal.aborted) gone();
+    }
   }
 
   function gone() {
@@ -96,6 +123,7 @@
   let news;
 
   function begin() {
+    askLater();
     const then = document.querySelector("[data-then]");
     if (then) {
       location.replace(then.dataset.then);
