@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import Any
 
 import filelock  # noqa: F401 - before its own opening of files is counted
+from moments import OPERATIONS, UNREACHED, in_a_child
 
 import jiggen.export.folder
 import jiggen.pipeline.build
@@ -35,9 +36,6 @@ from jiggen.record import Record
 from jiggen.record.entries import Guide, Hole, Part, PlacedPart
 from jiggen.verify import Verification
 
-# What Python announces before it does it; ctypes.dlsym comes before the exchange.
-OPERATIONS = {"ctypes.dlsym", "open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod"}
-UNREACHED = 99  # exit code: the build was done before the moment came
 PASSED = Verification(True, 1, {}, ())
 Tree = dict[str, bytes]
 
@@ -144,21 +142,6 @@ def named(whole: dict[str, Tree | None], found: Tree | None) -> str:
     if found is None:
         return "missing"
     return next((label for label, content in whole.items() if content == found), "MIX")
-
-
-def in_a_child(action: Callable[..., int], *arguments: Any) -> int:
-    """The exit code of `action(*arguments)` in a process of its own; -9 when it was killed."""
-    child = os.fork()
-    if child:
-        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    code = 70
-    try:
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, 1)
-        os.dup2(nowhere, 2)
-        code = action(*arguments)
-    finally:
-        os._exit(code)
 
 
 def ended(target: Path, moment: int, how: Callable[[str], None], exchange: bool) -> int:

@@ -14,6 +14,7 @@ from jiggen.errors import InputError
 from jiggen.files import write_whole
 
 APPLICATION = 0x6A696767  # "jigg": SQLite's own field for what a file belongs to
+PAGE = 4096  # bytes: as SQLite has been making files since 3.12
 PATIENCE = 20.0  # s to wait for another program that is writing
 UNWRITABLE = ("SQLITE_FULL", "SQLITE_IOERR", "SQLITE_CANTOPEN", "SQLITE_READONLY")
 MIGRATIONS = (
@@ -53,9 +54,8 @@ def connect(path: Path, *, new: bool) -> sqlite3.Connection:
                 message = "there is no shelf yet"
                 raise InputError.of("shelf.missing", message, where=str(path), hint=hint)
             _make(path)
-        # SQLite takes an empty file for a new base; ours are never empty, and it makes none
-        elif path.is_file() and not path.stat().st_size:
-            raise refusal(path, ValueError("it is empty"))
+        elif _is_cut(path):
+            raise refusal(path, ValueError("it ends within a page"))
         where = f"{path.resolve().as_uri()}?mode=rw"
         base = sqlite3.connect(where, timeout=PATIENCE, isolation_level=None, uri=True)
     except (OSError, sqlite3.Error) as error:
@@ -73,6 +73,7 @@ def connect(path: Path, *, new: bool) -> sqlite3.Connection:
 def in_memory() -> sqlite3.Connection:
     """An empty base of the present format in memory."""
     base = sqlite3.connect(":memory:", isolation_level=None)
+    base.execute(f"PRAGMA page_size = {PAGE}")
     base.execute("PRAGMA foreign_keys = ON")
     migrate(base)
     return base
@@ -102,6 +103,16 @@ def _make(path: Path) -> None:
                 part.replace(path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _is_cut(path: Path) -> bool:
+    """Whether a file ends where none does that was written whole; SQLite takes some as they are.
+
+    An empty one is new to it, and ours never are.  Where its log lies beside it, that has the rest.
+    """
+    size, log = path.stat().st_size, Path(f"{path}-wal")
+    logged = log.exists() and log.stat().st_size > 0
+    return path.is_file() and (not size or (size % PAGE > 0 and not logged))
 
 
 def _prepare(path: Path, base: sqlite3.Connection) -> None:

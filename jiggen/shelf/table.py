@@ -25,7 +25,7 @@ EXAMPLE = "2026-01-31T17:05:00+00:00"
 
 
 def table_of(events: Iterable[Event]) -> str:
-    """Events as CSV, one a row, which `read_events` reads as the same events."""
+    """Events as CSV, each in a row, which `read_events` reads as the same events."""
     words = {value: word for word, value in PASSED.items()}
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
