@@ -28,15 +28,16 @@ from jiggen.progress import keeping_notes, noted
 PAGES = (
     "home",
     "jig",
-    "patterns",
-    "trial",
-    "gauge",
-    "made",
+    "which",
     "shelf",
     "survey",
     "remount",
+    "made",
+    "trial",
+    "gauge",
+    "patterns",
     "work",
-)
+)  # as the menu has them
 """Modules of `jiggen.desk.pages` with their ``ROUTES``, and ``NAV`` where they are in the menu."""
 STATIC = {
     "desk.css": ("jiggen.desk", "static/desk.css", "text/css"),
