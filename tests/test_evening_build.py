@@ -298,7 +298,7 @@ def test_what_goes_wrong_with_one_jig_spoils_no_other(pretended, plan, tmp_path,
 
 
 def test_what_a_killed_process_left_is_removed(pretended, plan, tmp_path):
-    name = building._task(plan.jigs[1].job, tmp_path, False).folder.name
+    name = building.task_of(plan.jigs[1].job, tmp_path, False).folder.name
     (tmp_path / f".{name}.halfdone.part" / "parts").mkdir(parents=True)
     outcomes = build_evening(plan, tmp_path, executor=NOWHERE)
     assert [fault.code for fault in outcomes[1].faults] == ["batch.worker-died"]
@@ -336,7 +336,7 @@ def test_names_from_files_stay_within_the_folder(pretended, tmp_path):
     hut = read_pattern(find_pattern("hut-plate"))
     for name in ("../../up", "/etc/x", "CON", "…", "a\\b:c", "x" * 300):
         wanted = Job(replace(hut, name=name), (305.0, 305.0), TERMS.settings)
-        folder = building._task(wanted, tmp_path / "out", False).folder
+        folder = building.task_of(wanted, tmp_path / "out", False).folder
         assert folder.parent == tmp_path / "out"
         assert folder.name.rpartition("-")[2].isalnum()
         assert len(folder.name) < 90

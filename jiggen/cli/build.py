@@ -18,7 +18,7 @@ from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
 from jiggen.options import RESULT, Option
 from jiggen.request import options
-from jiggen.request.evening import EveningRequest
+from jiggen.request.evening import OUT, EveningRequest
 from jiggen.request.products import GaugeRequest, JigRequest, Request, TrialRequest
 from jiggen.request.shelf import SHELF, login_name
 
@@ -56,7 +56,7 @@ EVENING_SHELF = replace(
 )
 RUN_PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 EVENING_OUT = replace(
-    table.OUT, help="Folder for the jigs and the run sheet.", short="o", default="out/evening"
+    table.OUT, help="Folder for the jigs and the run sheet.", short="o", default=OUT.as_posix()
 )
 EVENING_FORCE = replace(table.FORCE, help="Replace a jig's folder even if jiggen did not make it.")
 

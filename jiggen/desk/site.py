@@ -33,6 +33,8 @@ PAGES = (
     "survey",
     "remount",
     "made",
+    "evening",
+    "run",
     "trial",
     "gauge",
     "patterns",

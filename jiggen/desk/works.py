@@ -143,7 +143,7 @@ class Works:
     def end_news(self) -> None:
         """Let everybody go who waits for changes."""
         self.closed = True
-        self._tell()
+        self.tell()
 
     def close(self) -> None:
         """End all work and all processes; what they left is cleared."""
@@ -154,7 +154,8 @@ class Works:
                 _clear(work.target)
         self._sender.close()
 
-    def _tell(self) -> None:
+    def tell(self) -> None:
+        """Let every page know that something has changed."""
         with self._changed:
             self._version += 1
             self._changed.notify_all()
@@ -167,7 +168,7 @@ class Works:
                 if work := self._works.get(number):
                     work.state = "running" if not work.over else work.state
                     work.steps = [*work.steps, *filter(None, [step])][-MOST_STEPS:]
-                    self._tell()
+                    self.tell()
 
     def _finish(self, work: Work, future: Future[Any]) -> None:
         """Note how a work has ended."""
@@ -183,7 +184,7 @@ class Works:
             work.state, work.findings = "failed", (fault_of(error),)
         if work.state != "done" and work.target:
             threading.Thread(target=_clear, args=(work.target,), daemon=True).start()
-        self._tell()
+        self.tell()
 
 
 def _clear(target: Path) -> None:

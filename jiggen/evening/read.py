@@ -4,8 +4,10 @@ CSV (see `jiggen.inputs.table`): every row that is not empty is a pair, so that 
 left out.  TOML has ``format = 1`` and a ``[[job]]`` each, with the same names.
 """
 
+import csv
+import io
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
@@ -15,7 +17,8 @@ from pydantic import BeforeValidator, Field
 from jiggen.draw.fonts import plain
 from jiggen.errors import Finding, InputError
 from jiggen.inputs.document import FileKind, Source, read_document
-from jiggen.inputs.faults import Fault, did_you_mean, hidden, quoted, shown
+from jiggen.inputs.document import Place as Spot
+from jiggen.inputs.faults import Fault, KeyPath, did_you_mean, hidden, quoted, shown
 from jiggen.inputs.shape import Shape, check, fault, validate
 from jiggen.inputs.table import Columns, read_table
 from jiggen.options import MARK
@@ -158,7 +161,65 @@ def read_jobs(path: Path) -> Jobs:
     as `jiggen.inputs` does, ``evening.too-many-jobs`` and ``.no-job``.
     """
     read = _toml if path.suffix.lower() == ".toml" else _csv
-    source, name, rows, faults = read(path)
+    return _jobs(path, *read(path))
+
+
+Cells = dict[str, str]
+"""The words of one row by its columns, none that is empty."""
+
+
+@dataclass(frozen=True)
+class Typed(Source):
+    """Rows that are in no file yet, each with its number; a key path is (anything, row, column)."""
+
+    numbers: tuple[int, ...]
+
+    def place(self, path: KeyPath) -> Spot:
+        """The number of its row."""
+        row = path[1] if len(path) > 1 else None
+        return Spot(self.numbers[row] if isinstance(row, int) else 0, 0)
+
+    def key(self, path: KeyPath) -> str:
+        """The name of its column, nothing for a whole row."""
+        return str(path[2]) if len(path) > 2 else ""
+
+    def where(self, path: KeyPath) -> str:
+        """``row 3``."""
+        return f"row {self.place(path).line}"
+
+
+def typed_jobs(rows: Mapping[int, Cells], file: Path) -> Jobs:
+    """The jobs of rows that were typed, by number; files are named from where `file` will be.
+
+    What is wrong with single rows is in the result.  Raises InputError as `read_jobs`.
+    """
+    source = Typed(str(file), KIND, tuple(rows))
+    return _jobs(file, source, "row", list(rows.values()), [])
+
+
+def read_cells(path: Path) -> tuple[Cells, ...]:
+    """The rows of a table as they are written there, whatever is wrong with their cells.
+
+    Raises InputError for the file as a whole, and for rows with more cells than columns.
+    """
+    table, _, rows, faults = _csv(path)
+    table.refuse(faults)
+    return tuple(rows)
+
+
+def as_csv(rows: Sequence[Cells], above: str = "") -> str:
+    """The rows as a table that `read_cells` reads; `above` are words before the names."""
+    columns = [name for name in COLUMNS if name in NEEDED or any(row.get(name) for row in rows)]
+    stream = io.StringIO()
+    if above:
+        stream.write(f"# {above}\n")
+    writer = csv.DictWriter(stream, columns, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return stream.getvalue()
+
+
+def _jobs(path: Path, source: Source, name: str, rows: list[Any], faults: list[Fault]) -> Jobs:
     if len(rows) > MAX_ROWS:
         hint = f"At most {MAX_ROWS:,} are read at once."
         where = source.where((name, MAX_ROWS))

@@ -34,7 +34,8 @@ class JigTask:
     force: bool
 
 
-def _task(job: Job, out: Path, force: bool) -> JigTask:
+def task_of(job: Job, out: Path, force: bool = False) -> JigTask:
+    """How a jig of an evening is built in `out`."""
     key = key_of(job)
     return JigTask(job, out / f"{job_name(job)}-{key[:KEY_SHOWN]}", key, force)
 
@@ -58,7 +59,7 @@ def build_evening(
     missing, place = [], {}
     for number, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True)):
         if outcome.state == "planned":
-            task = _task(jig.job, out, force)
+            task = task_of(jig.job, out, force)
             missing.append(task)
             place[task.key] = number
     # The longest ladders are most of the work: none is left for one process at the end.
@@ -80,18 +81,19 @@ def clear_evening(plan: Plan, out: Path) -> None:
     """Undo what processes that are dead left of the jigs of `plan` in `out`."""
     for jig in (jig for jig in plan.jigs if not jig.owned):
         with suppress(InputError):  # another jiggen builds there: what it has is its own
-            clear_leftovers(_task(jig.job, out, False).folder)
+            clear_leftovers(task_of(jig.job, out).folder)
 
 
 def planned_evening(plan: Plan, out: Path) -> tuple[Outcome, ...]:
     """For each jig of `plan` whether it is owned, found finished in `out`, or still to be built."""
-    return tuple(_there(jig, out) for jig in plan.jigs)
+    return tuple(find_planned(jig, out) for jig in plan.jigs)
 
 
-def _there(jig: PlannedJig, out: Path) -> Outcome:
+def find_planned(jig: PlannedJig, out: Path) -> Outcome:
+    """Whether a jig is owned, found finished in `out`, or still to be built."""
     if jig.owned:
         return Outcome("owned", jig.owned.folder, (), jig.owned.warnings, jig.owned.jig_mark)
-    task = _task(jig.job, out, False)
+    task = task_of(jig.job, out)
     return _found(task) or Outcome("planned", task.folder)
 
 

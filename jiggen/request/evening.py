@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from jiggen.evening.owned import JigAtHand
     from jiggen.evening.read import Jobs
 
+OUT = Path("out/evening")
 _evening = partial(Option, group="The evening")
 JOBS = argument(
     "jobs",

@@ -5,7 +5,7 @@ What a print is now follows from these events.
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -152,22 +152,29 @@ class Shelf:
             rows = self._base.execute("SELECT box FROM ticks WHERE run = ?", (run,))
             return frozenset(box for (box,) in rows)
 
-    def tick(self, run: str, box: str, mark: str, by: str = "", *, counts: bool = True) -> None:
-        """Tick a box of a run, once; where it `counts`, a pair was drilled with the jig `mark`."""
+    def tick(
+        self, run: str, box: str, mark: str, by: str = "", *, pair: Collection[str] = ()
+    ) -> None:
+        """Tick a box of a run, once.
+
+        Where all boxes of its `pair` are ticked by that, one was drilled with the jig `mark`.
+        """
         with self._writing():
             made = self._base.execute(
                 "INSERT OR IGNORE INTO ticks VALUES (?, ?, ?, ?, ?)", (run, box, mark, now(), by)
             )
-            if made.rowcount and counts and self.find(mark):
+            whole = {box, *pair} <= self.ticks(run)
+            if made.rowcount and whole and self.find(mark):
                 self._note(Event(mark, now(), by, "drilled", 1, text=box))
 
-    def untick(self, run: str, box: str, by: str = "", *, counts: bool = True) -> None:
-        """Take a tick back, and the pair that it counted."""
+    def untick(self, run: str, box: str, by: str = "", *, pair: Collection[str] = ()) -> None:
+        """Take a tick back, and the pair that was counted with it."""
         with self._writing():
+            whole = {box, *pair} <= self.ticks(run)
             row = self._base.execute(
                 "DELETE FROM ticks WHERE run = ? AND box = ? RETURNING mark", (run, box)
             ).fetchone()
-            if row and counts and (jig := self.find(row[0])) and jig.pairs:
+            if row and whole and (jig := self.find(row[0])) and jig.pairs:
                 self._note(Event(row[0], now(), by, "drilled", -1, text=box))
 
     # ---- taken out and put back

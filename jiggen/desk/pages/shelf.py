@@ -11,15 +11,15 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from jiggen.desk.folders import address_of, find_folder
+from jiggen.desk.people import BY, who
 from jiggen.desk.site import Place, attempt, go, page, posted
 from jiggen.errors import Finding, InputError
 from jiggen.marks import read_jig_mark
-from jiggen.request.shelf import PAIRS, bush_limit, login_name
+from jiggen.request.shelf import PAIRS, bush_limit
 from jiggen.shelf.jigs import OwnedJig, warnings_of
 from jiggen.shelf.store import SHELF_FILE, Doing, open_shelf
 
 NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
-BY = "by"  # who does something: remembered by the browser
 BUTTONS: dict[Doing, str] = {
     "printed": "It was printed (anew)",
     "in use": "It is in use",
@@ -68,7 +68,7 @@ def show(request: Request) -> Response:
         buttons=BUTTONS,
         there=jig.folder.is_dir(),
         made=address_of(jig.folder),
-        by=_by(request),
+        by=who(request),
     )
 
 
@@ -94,7 +94,7 @@ def add(request: Request, form: FormData) -> Response:
     if folder is None:
         raise InputError.of("desk.folder", "there is no such folder any more")
     with open_shelf() as found:
-        jig = found.add(folder.path, _word(form, BY) or _by(request))
+        jig = found.add(folder.path, _word(form, BY) or who(request))
     return go(f"/shelf/{jig.mark}")
 
 
@@ -106,11 +106,6 @@ def _mark(request: Request) -> str:
 def _word(form: FormData, name: str) -> str:
     value: Any = form.get(name, "")
     return value.strip() if isinstance(value, str) else ""
-
-
-def _by(request: Request) -> str:
-    """Who works here, as the browser was told last; else who started the desk."""
-    return request.cookies.get(BY) or login_name()
 
 
 ROUTES = [

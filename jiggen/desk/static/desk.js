@@ -170,5 +170,49 @@
     field.dispatchEvent(new Event("input", { bubbles: true }));
   });
 
+  // ---- rows that grow: what is typed into the last one is followed by an empty one; a block that
+  // was copied from a spreadsheet fills rows and columns from its cell on
+
+  function grow(rows) {
+    const row = rows.lastElementChild.cloneNode(true);
+    const number = rows.children.length + 1;
+    for (const one of [row, ...row.querySelectorAll("*")]) {
+      for (const { name, value } of [...one.attributes]) {
+        one.setAttribute(name, value.replaceAll(new RegExp(`-${number - 1}(?=-|\\s|$)`, "g"), `-${number}`));
+      }
+      one.classList.remove("wrong");
+      if (one.matches("input")) one.value = "";
+      if (one.matches("[data-part]")) one.replaceChildren();
+      if (one.matches("[data-number]")) one.textContent = number;
+    }
+    rows.append(row);
+    return row;
+  }
+
+  document.addEventListener("input", ({ target }) => {
+    const rows = target.closest("[data-grow]");
+    if (rows?.lastElementChild.contains(target)) grow(rows);
+  });
+  document.addEventListener("click", ({ target }) => {
+    const rows = document.getElementById(target.closest("[data-more]")?.dataset.more);
+    if (rows) grow(rows).querySelector("input").focus();
+  });
+  document.addEventListener("paste", (event) => {
+    const rows = event.target.closest?.("[data-grow]");
+    const block = event.clipboardData.getData("text").replace(/\r?\n$/, "").split(/\r?\n/).map((line) => line.split("\t"));
+    if (!rows || block.length === 1 && block[0].length === 1) return;
+    event.preventDefault();
+    const fieldsOf = (row) => [...row.querySelectorAll("input")];
+    let row = event.target.closest("[data-grow] > *");
+    const first = fieldsOf(row).indexOf(event.target);
+    for (const cells of block) {
+      const fields = fieldsOf(row).slice(first);
+      cells.slice(0, fields.length).forEach((cell, place) => { fields[place].value = cell.trim(); });
+      row = row.nextElementSibling ?? grow(rows);
+    }
+    event.target.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  for (const button of document.querySelectorAll("[data-more]")) button.hidden = false;
+
   begin();
 })();

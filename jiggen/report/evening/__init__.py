@@ -8,10 +8,19 @@ from jiggen.errors import Finding
 from jiggen.evening import Outcome, Plan
 from jiggen.report import text_table
 from jiggen.report.evening.print_job import PrintJob, print_job
-from jiggen.report.evening.run_sheet import barred, run_sheet_pdf
+from jiggen.report.evening.run_sheet import run_sheet_pdf
+from jiggen.report.evening.words import barred
 from jiggen.units import counted
 
-__all__ = ["as_dict", "as_text", "print_job", "run_sheet_pdf", "warnings_of"]
+__all__ = [
+    "about",
+    "as_dict",
+    "as_text",
+    "jig_table",
+    "print_job",
+    "run_sheet_pdf",
+    "warnings_of",
+]
 
 STATES = {
     "planned": "to be built",
@@ -27,6 +36,17 @@ def as_text(
     plan: Plan, outcomes: Sequence[Outcome], printing: PrintJob | None, sheet: Path | None
 ) -> str:
     """The evening as a table of its jigs, and what is printed and bought for those there are."""
+    lines = [*text_table(jig_table(plan, outcomes)), ""]
+    lines += (f"{f'{heading}:':<9} {words}" for heading, words in about(plan, outcomes))
+    lines += ["", *job_lines(printing, plan.to_make), ""] if printing else []
+    lines += [f"Folders:  {one.folder.parent}" for one in outcomes if one.state != "owned"][:1]
+    if sheet:
+        lines.append(f"Sheet:    {sheet}")
+    return "\n".join(lines)
+
+
+def jig_table(plan: Plan, outcomes: Sequence[Outcome]) -> list[tuple[str, ...]]:
+    """The names of columns, and a row for each jig: what it is for, and what became of it."""
     marks = (f", jig mark {one.jig_mark}" if one.jig_mark else "" for one in outcomes)
     states = [STATES[one.state] + mark for one, mark in zip(outcomes, marks, strict=True)]
     rows: list[tuple[str, ...]] = [("jig", "pattern", "boot", "shift", "core", "skis", "for", "")]
@@ -40,6 +60,11 @@ def as_text(
         pairs = counted(len(jig.tasks), "pair")
         name = f"{job.pattern.name}{side}"
         rows.append((f"{number}", name, boots, shift, job.core, skis, pairs, state))
+    return rows
+
+
+def about(plan: Plan, outcomes: Sequence[Outcome]) -> Iterator[tuple[str, str]]:
+    """What is to be known of a plan and of its jigs, each with its heading."""
     changes, make = plan.changes, plan.to_make
     fewest = "no fewer will do"
     if plan.bound < make:
@@ -47,36 +72,25 @@ def as_text(
     verified = "the fewest" if plan.exact else "not shown to be the fewest"
     halves = plan.clampings > plan.skis
     clampings = f" in {plan.clampings} clampings: halves by themselves" if halves else ""
-    lines = [
-        *text_table(rows),
-        "",
-        f"Pairs:    {len(plan.pairs)}, {plan.skis} skis to clamp{clampings}",
-        f"Jigs:     {shelf_words(plan)}; {fewest}",
-        f"Changes:  jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}; {verified}",
-    ]
+    yield "Pairs", f"{len(plan.pairs)}, {plan.skis} skis to clamp{clampings}"
+    yield "Jigs", f"{shelf_words(plan)}; {fewest}"
+    counts = f"jig {changes.jigs}, drill {changes.drills}, stop {changes.stops}"
+    yield "Changes", f"{counts}; {verified}"
     for number, jig in enumerate(plan.jigs, start=1):
         if slotted := [task.pair.row.ticket for task in jig.tasks if task.by_slot]:
             what = f"jig {number}, shift set by its slot, up to {jig.slot_error:.1f} mm less exact"
-            lines.append(f"Slot:     {what}: {'; '.join(slotted)}")
+            yield "Slot", f"{what}: {'; '.join(slotted)}"
     for number, outcome in enumerate(outcomes, start=1):
         if outcome.state == "failed":
-            lines += [f"FAILED:   jig {number}: {fault}" for fault in outcome.faults]
+            yield from (("FAILED", f"jig {number}: {fault}") for fault in outcome.faults)
     missing = sum(outcome.state == "planned" for outcome in outcomes)
     if missing:
-        lines.append(
-            f"To build: {missing} of {counted(make, 'jig')}, {make - missing} already there"
-        )
+        yield "To build", f"{missing} of {counted(make, 'jig')}, {make - missing} already there"
     for number, (jig, outcome) in enumerate(zip(plan.jigs, outcomes, strict=True), start=1):
         if jig.owned:
-            lines.append(f"Shelf:    jig {number}: {outcome.jig_mark}, {outcome.folder}")
+            yield "Shelf", f"jig {number}: {outcome.jig_mark}, {outcome.folder}"
     if never := barred(plan, outcomes):
-        tickets = "; ".join(pair.row.ticket for pair, _ in never.values())
-        lines.append(f"DO NOT DRILL: {tickets}")
-    lines += ["", *job_lines(printing, make), ""] if printing else []
-    lines += [f"Folders:  {one.folder.parent}" for one in outcomes if one.state != "owned"][:1]
-    if sheet:
-        lines.append(f"Sheet:    {sheet}")
-    return "\n".join(lines)
+        yield "DO NOT DRILL", "; ".join(pair.row.ticket for pair, _ in never.values())
 
 
 def shelf_words(plan: Plan) -> str:
