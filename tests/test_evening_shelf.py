@@ -37,7 +37,8 @@ MANY = "CK7F3"
 def shelved(mark: str, name: str, made, state="in use", passed=True, pairs=0) -> Shelved:
     nothing = dict.fromkeys(("pattern_sha", "core", "side", "printer"), "")
     jig = OwnedJig(
-        mark=mark, kind="jig", folder=Path("jigs", mark), pattern=name, boots=None, skis=None,
+        mark=mark, kind="jig", folder=Path("jigs", mark), pattern=made.inputs.pattern, skis=None,
+        boots=made.inputs.boots or (made.inputs.boot, made.inputs.boot),
         shift=0.0, holes=8, state=state, passed=passed, pairs=pairs, **nothing,
     )  # fmt: skip
     return Shelved(jig, made, read_pattern(find_pattern(name)))
@@ -71,9 +72,17 @@ def on_shelf(monkeypatch):
     """Put jigs on the shelf without a folder, and take them for verified."""
 
     def put(*jigs):
-        monkeypatch.setattr(beside, "read_shelved", lambda _: iter(jigs))
+        there = {one.jig: one for one in jigs if isinstance(one, Shelved)}
+        reasons = {one[0]: one[1] for one in jigs if not isinstance(one, Shelved)}
+
+        def read(jig):
+            if jig in reasons:
+                raise InputError(reasons[jig])
+            return there[jig]
+
+        monkeypatch.setattr(beside, "read_one", read)
         monkeypatch.setattr(beside, "certify", lambda folder: None)
-        return [*beside.jigs_at_hand((), 1000)]
+        return [*beside.jigs_at_hand([*there, *reasons], 1000)]
 
     return put
 
@@ -170,22 +179,26 @@ def test_what_no_jig_can_be_made_for_is_drilled_with_one_that_is_there(
     assert "Jigs:     1, 1 on the shelf, 0 to make" in as_text(found, outcomes, None, None)
 
 
-def test_what_failed_is_retired_or_was_not_printed_is_not_used(on_shelf):
+def test_what_failed_is_retired_or_was_not_printed_is_not_used(quick, on_shelf, tmp_path):
     lost = (many("LST34").jig, Finding("record.missing", "cannot read the manifest"))
     with keeping_notes():
         owned = on_shelf(
             many("WORN3", pairs=501), many("FLD34", passed=False), many("NEW34", state="built"),
-            many("GOOD3"), lost,
+            many("GONE3", state="retired"), many("GOOD3"), lost,
         )  # fmt: skip
+        assert "FLD34" not in [jig.jig_mark for jig in owned]
+        found = plan(tmp_path, "A1,club-piste,306,98,96,,,\n", owned)
+        assert used(found) == [("GOOD3", ["A1"])]
+        plan(tmp_path, "A1,hut-plate,305,98,96,,,\n", owned)  # nothing of it need be read
         said = [finding.message for finding in noted()]
-    assert [jig.jig_mark for jig in owned] == ["GOOD3", "WORN3"]
-    assert [words[:9] for words in said] == ["jig NEW34", "jig LST34"]
+    assert [words[:21] for words in said] == ["jig NEW34 is not used", "jig LST34 is not used"]
 
 
 def test_a_jig_whose_folder_fails_is_left_out_and_the_evening_planned_anew(
     quick, on_shelf, tmp_path, monkeypatch, capsys
 ):
-    on_shelf(many("BAD34"), many("GOOD3"))
+    owned = on_shelf(many("BAD34"), many("GOOD3"))
+    monkeypatch.setattr(beside, "jigs_at_hand", lambda jigs, limit: owned)
     monkeypatch.chdir(tmp_path)
     (tmp_path / "jobs.csv").write_text(HEAD + "A1,club-piste,306,98,96,,,\n")
 

@@ -165,7 +165,7 @@ def _each_once(jigs: Iterable[PairedJig]) -> list[PairedJig]:
 def _ordered(pairs: tuple[Pair, ...], jigs: Sequence[PairedJig], bound: int) -> Plan:
     """The plan with jigs, halves and stops in the order that changes them the fewest times."""
     stops = [_stops(jig.needs[0].drilled) for jig in jigs]
-    halves = [halves_of(jig.job, jig.owned.ladders if jig.owned else {}) for jig in jigs]
+    halves = [halves_of(jig.job, jig.owned.made()[1] if jig.owned else {}) for jig in jigs]
     order = run_order(
         [
             Block(

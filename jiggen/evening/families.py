@@ -123,7 +123,7 @@ class Family:
         groups = joined(groups, least, self.serves_wider)
         found = [
             PairedJig(
-                self.owned[number].job,
+                self.owned[number].made()[0],
                 [replace(self.needs[n], drilled=self.drilled[number][n]) for n in mine],
                 self.owned[number],
             )

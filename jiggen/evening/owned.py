@@ -9,6 +9,7 @@ from jiggen.evening.check import Drilled, Pair
 from jiggen.job import Job
 from jiggen.record.ladders import LadderLine, RowName
 
+Ladders = Mapping[str, dict[RowName, tuple[LadderLine, ...]]]
 Serving = Callable[[Pair, Drilled, Job, bool], Drilled | None]
 """How a jig drills what a pair needs, None where it does not serve that.
 
@@ -18,14 +19,13 @@ A job says for which skis' sides and by which limits; the last value whether a s
 
 @dataclass(frozen=True, eq=False)
 class JigAtHand:
-    """A jig that is there, by its mark and its folder; `ladders` are those of its halves, by name.
+    """A jig that is there, by its mark and its folder; `warnings` say what to beware of.
 
-    `warnings` say what to beware of.
+    `made` is asked only of one that is used: its job, and the ladders of its halves by their names.
     """
 
     jig_mark: str
     folder: Path
-    job: Job
-    ladders: Mapping[str, dict[RowName, tuple[LadderLine, ...]]]
     drills: Serving
+    made: Callable[[], tuple[Job, Ladders]]
     warnings: tuple[Finding, ...] = ()

@@ -3,22 +3,23 @@
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 
 from pydantic import TypeAdapter
 
 from jiggen.design import Settings
-from jiggen.errors import Finding, JiggenError
+from jiggen.errors import InputError, JiggenError
 from jiggen.evening import Outcome, Plan
 from jiggen.evening.check import Drilled, Pair
 from jiggen.evening.halves import halves_of
-from jiggen.evening.owned import JigAtHand
+from jiggen.evening.owned import JigAtHand, Ladders
 from jiggen.evening.read import Jobs
 from jiggen.job import Job
 from jiggen.progress import announce, note
 from jiggen.request.evening import EveningRequest
 from jiggen.request.shelf import bush_limit
-from jiggen.shelf.folders import read_shelved
+from jiggen.shelf.folders import is_usable, read_one
 from jiggen.shelf.jigs import OwnedJig, warnings_of
 from jiggen.shelf.store import SHELF_FILE, open_shelf
 from jiggen.shelf.which import FORBIDDING, Fit, PairInHand, Shelved, fit, holds_margin
@@ -52,22 +53,15 @@ def plan_beside(
 
 
 def jigs_at_hand(jigs: Iterable[OwnedJig], limit: float) -> Iterator[JigAtHand]:
-    """Those that are printed and may be drilled with; those with the least against them first.
+    """Those that may be drilled with; those with the least against them first.
 
-    A drill bush may guide so many holes as `limit`.
+    A drill bush may guide so many holes as `limit`.  Folders are read when they are wanted.
     """
-    usable = []
-    for one in read_shelved(jigs):
-        if not isinstance(one, Shelved):
-            jig, reason = one
-            note(replace(reason, message=f"jig {jig.mark} is not used: {reason.message}"))
-        elif one.jig.state == "built":
-            message = f"jig {one.jig.mark} is not used: the shelf does not know that it was printed"
-            note(Finding("which.built", message, hint="Note that it was, if it was."))
-        elif not any(warning.code in FORBIDDING for warning in warnings_of(one.jig, limit)):
-            usable.append(one)
-    usable.sort(key=lambda one: len([*warnings_of(one.jig, limit)]))
-    yield from filter(None, (_at_hand(one, limit) for one in usable))
+    against = {jig: tuple(warnings_of(jig, limit)) for jig in jigs if is_usable(jig)}
+    for jig, warnings in sorted(against.items(), key=lambda one: len(one[1])):
+        if not any(warning.code in FORBIDDING for warning in warnings):
+            one = _Candidate(jig)
+            yield JigAtHand(jig.mark, jig.folder, one.drills, one.made, warnings)
 
 
 def add_built(file: Path, outcomes: Iterable[Outcome], by: str) -> None:
@@ -89,26 +83,57 @@ def _certified(jig: JigAtHand) -> bool:
     return True
 
 
-def _at_hand(shelved: Shelved, limit: float) -> JigAtHand | None:
-    """A jig as an evening uses it; None where its ladders are others than this jiggen knows."""
-    record, inputs = shelved.record, shelved.record.inputs
-    job = Job(
-        shelved.pattern,
-        inputs.boots or (inputs.boot, inputs.boot),
-        TypeAdapter(Settings).validate_python(inputs.model_dump()),
-        inputs.core,
-        inputs.side,
-        inputs.shift,
-    )
-    ladders = {ladder.half: ladder.boot_lines for ladder in record.ladders}
-    if any(half.ladder and half.name not in ladders for half in halves_of(job)):
-        return None
+class _Candidate:
+    """A jig on the shelf that an evening may use; its folder is read when that is likely."""
 
-    def drills(pair: Pair, drilled: Drilled, asked: Job, slot: bool) -> Drilled | None:
-        return _drills(shelved, pair, drilled, asked, slot)
+    def __init__(self, jig: OwnedJig) -> None:
+        self.jig = jig
 
-    folder, warnings = shelved.jig.folder, tuple(warnings_of(shelved.jig, limit))
-    return JigAtHand(shelved.jig.mark, folder, job, ladders, drills, warnings)
+    def drills(self, pair: Pair, drilled: Drilled, asked: Job, slot: bool) -> Drilled | None:
+        """How it drills what a pair needs."""
+        jig, row = self.jig, pair.row
+        least, most = jig.boots or (0.0, 0.0)
+        likely = jig.pattern == pair.pattern.name and least <= row.boot <= most
+        if not likely or not self.shelved or not self._made:
+            return None
+        return _drills(self.shelved, pair, drilled, asked, slot)
+
+    def made(self) -> tuple[Job, Ladders]:
+        """Its job and its ladders."""
+        if not self._made:
+            raise RuntimeError(f"jig {self.jig.mark} is used, but serves nothing")
+        return self._made
+
+    @cached_property
+    def shelved(self) -> Shelved | None:
+        """What its folder says; None, which is noted, where that is nothing, or nothing of use."""
+        try:
+            if self.jig.state == "built":
+                message = "the shelf does not know that it was printed"
+                raise InputError.of("which.built", message, hint="Note that it was, if it was.")
+            return read_one(self.jig)
+        except JiggenError as error:
+            [first, *_] = error.findings
+            note(replace(first, message=f"jig {self.jig.mark} is not used: {first.message}"))
+            return None
+
+    @cached_property
+    def _made(self) -> tuple[Job, Ladders] | None:
+        """Its job and its ladders; None where these are others than this jiggen knows."""
+        if not self.shelved:
+            return None
+        record, inputs = self.shelved.record, self.shelved.record.inputs
+        job = Job(
+            self.shelved.pattern,
+            inputs.boots or (inputs.boot, inputs.boot),
+            TypeAdapter(Settings).validate_python(inputs.model_dump()),
+            inputs.core,
+            inputs.side,
+            inputs.shift,
+        )
+        ladders = {ladder.half: ladder.boot_lines for ladder in record.ladders}
+        lacking = (half for half in halves_of(job) if half.ladder and half.name not in ladders)
+        return None if any(lacking) else (job, ladders)
 
 
 def _drills(

@@ -1,6 +1,6 @@
 """What the folders of the jigs on a shelf say, read and certified."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from jiggen.drilling import SkiState
@@ -11,7 +11,7 @@ from jiggen.record import read_jig
 from jiggen.request.which import WhichRequest
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import SHELF_FILE, open_shelf
-from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig
+from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig, other_pattern
 from jiggen.verify import certify
 
 Unread = tuple[OwnedJig, Finding]
@@ -24,14 +24,23 @@ def read_shelved(jigs: Iterable[OwnedJig]) -> Iterator[Shelved | Unread]:
     A folder that is not there, or that holds another jig by now, stands with the reason.
     """
     for jig in jigs:
-        if jig.kind == "jig" and jig.state != "retired":
+        if is_usable(jig):
             try:
-                yield _read(jig)
+                yield read_one(jig)
             except JiggenError as error:
                 yield jig, error.findings[0]
 
 
-def _read(jig: OwnedJig) -> Shelved:
+def is_usable(jig: OwnedJig) -> bool:
+    """Whether it guides a drill and is not retired."""
+    return jig.kind == "jig" and jig.state != "retired"
+
+
+def read_one(jig: OwnedJig) -> Shelved:
+    """A jig with what its folder says.
+
+    Raises InputError as `read_jig` and `read_pattern`, and ``which.folder`` for another jig there.
+    """
     record = read_jig(jig.folder)
     if record.jig_mark != jig.mark:
         message = f"its folder holds another jig now, {record.jig_mark or 'one without a mark'}"
@@ -67,9 +76,15 @@ def find_for(asked: WhichRequest) -> tuple[Answer, dict[str, list[str]]]:
     return find_certified(jigs, pair, asked.bush_limit), asked.to_build(pattern)
 
 
-def find_certified(jigs: Iterable[OwnedJig], pair: PairInHand, limit: float) -> Answer:
+def find_certified(jigs: Sequence[OwnedJig], pair: PairInHand, limit: float) -> Answer:
     """As `find_jig`; those that serve the pair are verified, unless their files passed before."""
-    answer = find_jig(read_shelved(jigs), pair, limit)
+    wanted = pair.pattern.name
+    others = [  # they are most, and need not be read
+        (jig, other_pattern(jig.pattern))
+        for jig in jigs
+        if jig.pattern != wanted and is_usable(jig)
+    ]
+    answer = find_jig(read_shelved(jig for jig in jigs if jig.pattern == wanted), pair, limit)
     failed = {}
     for fit in answer.fits:
         try:
@@ -77,4 +92,4 @@ def find_certified(jigs: Iterable[OwnedJig], pair: PairInHand, limit: float) -> 
         except JiggenError as error:
             failed[fit] = fit.shelved.jig, error.findings[0]
     fits = tuple(fit for fit in answer.fits if fit not in failed)
-    return replace(answer, fits=fits, others=(*answer.others, *failed.values()))
+    return replace(answer, fits=fits, others=(*answer.others, *failed.values(), *others))

@@ -141,11 +141,16 @@ def _slot_sets(record: JigRecord, shift: float) -> bool:
     return slotted == bodies and abs(shift) <= SHIFTS and abs(shift - round(shift)) <= SAME
 
 
+def other_pattern(name: str) -> Finding:
+    """That a jig is for the pattern of that name, and not for the one that is wanted."""
+    return Finding("which.pattern", f"it is for another pattern, {name}")
+
+
 def _kind(shelved: Shelved, pair: PairInHand) -> Iterator[Finding]:
     """What makes it a jig for something else."""
     mine, wanted = shelved.pattern, pair.pattern
     if mine.name != wanted.name:
-        yield Finding("which.pattern", f"it is for another pattern, {mine.name}")
+        yield other_pattern(mine.name)
     elif mine.content != wanted.content:
         hint = "Compare pattern.toml in its folder with the pattern; build a jig by the right one."
         message = "the pattern has been changed since the jig was built"
