@@ -139,3 +139,9 @@ def test_a_finding_of_two_options_stands_beside_both():
     refused = filled.refused(InputError(Finding("design.bed", "too small", key="ski, bed")))
     assert refused.fields["bed"].faults and refused.fields["ski"].faults
     assert not refused.fields["boot"].faults
+
+
+def test_names_that_there_are_are_offered(desk: TestClient):
+    text = desk.get("/jig").text
+    assert '<option value="club-piste">' in text and '<option value="PETG">' in text
+    assert 'list="pattern-known"' in text

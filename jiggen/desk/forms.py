@@ -1,6 +1,6 @@
 """Options as the fields of a form, with what was entered and what is wrong with it."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
@@ -38,6 +38,12 @@ class Field:
     def entered(self) -> str:
         """What was entered, one line for each of several."""
         return "\n".join(self.words)
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """The names that there are, where it takes one of them and others too."""
+        names = _KNOWN.get(self.row.name)
+        return names() if names else ()
 
 
 @dataclass(frozen=True)
@@ -145,6 +151,32 @@ def fill(form: Form[T], words: Words) -> Filled[T]:
         return Filled(form, words, usual, form.read(words, usual))
     except InputError as error:
         return Filled(form, words, usual, None, error.findings)
+
+
+def _patterns() -> tuple[str, ...]:
+    from jiggen.pattern.find import known_patterns
+
+    return tuple(known.name for known in known_patterns() if not known.hidden)
+
+
+def _printers() -> tuple[str, ...]:
+    from jiggen.measure.printer.profile import profile_names
+
+    return profile_names()
+
+
+def _plastics() -> tuple[str, ...]:
+    from jiggen.tables import materials
+
+    return tuple(one.name for one in materials())
+
+
+_KNOWN: Mapping[str, Callable[[], tuple[str, ...]]] = {
+    "pattern": _patterns,
+    "old": _patterns,
+    "printer": _printers,
+    "material": _plastics,
+}
 
 
 def _names(fault: Finding) -> set[str]:
