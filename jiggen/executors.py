@@ -89,10 +89,14 @@ class OwnProcesses(Executor):
     """
 
     def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
-        self._pool = ProcessPool(
-            max(1, processes),
+        self._processes, self._prepare = max(1, processes), prepare
+        self._pool, self._ended = self._new_pool(), False
+
+    def _new_pool(self) -> ProcessPool:
+        return ProcessPool(
+            self._processes,
             initializer=_begin_process,
-            initargs=(prepare,),
+            initargs=(self._prepare,),
             context=get_context("spawn"),
         )
 
@@ -101,11 +105,21 @@ class OwnProcesses(Executor):
     ) -> Future[Value]:
         """The future result of ``task(*args, **kwargs)``; ProcessExpired if the process died."""
         with _deaf():  # the first one starts the processes
-            future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+            try:
+                future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+            except RuntimeError:
+                if self._ended:
+                    raise
+                # Pebble gives up when a process is killed that has nothing to do.
+                self._pool.stop()  # type: ignore[no-untyped-call]
+                self._pool.join()
+                self._pool = self._new_pool()
+                future = self._pool.schedule(_sendable, (task, args, kwargs))
         return future
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End all processes; with `cancel_futures` at once, in the middle of their jobs."""
+        self._ended = True
         end = self._pool.stop if cancel_futures else self._pool.close
         end()  # type: ignore[no-untyped-call]
         if wait:

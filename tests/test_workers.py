@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import signal
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -45,6 +46,19 @@ def test_every_job_is_done_once_on_few_processes():
     pids = {done.value for done in done_by_processes(["who"] * 6)}
     assert 1 <= len(pids) <= 2
     assert os.getpid() not in pids
+
+
+def test_processes_killed_while_they_have_nothing_to_do_are_replaced():
+    with OwnProcesses(2) as executor:
+        before = executor.submit(task, "who").result()
+        idle = {child.pid for child in multiprocessing.active_children()}
+        assert before in idle
+        os.kill(before, signal.SIGKILL)
+        time.sleep(0.5)  # the executor looks after its processes ten times a second
+        after = executor.submit(task, "who").result()
+        assert after != before
+        assert executor.submit(task, 4).result() == 8
+    assert not {after, *idle} & {child.pid for child in multiprocessing.active_children()}
 
 
 def test_one_bad_job_never_spoils_the_others():
