@@ -27,7 +27,10 @@ from jiggen.verify.stated_words import (
 
 # SHA-256 of the script and the style that jiggen's pages have had; the last are today's.
 SCRIPTS = ("58a6c38e85c6c0c8bd7feac6fb26904d7236b60e8a6f273267b39050f6a75ba3",)
-STYLES = ("beb193d05d8ac735dd413129590706d1c8591634b2492cbc96f5935715ad0638",)
+STYLES = (
+    "beb193d05d8ac735dd413129590706d1c8591634b2492cbc96f5935715ad0638",
+    "b83e2431f73a213cc40a4eb398d7273b595911944e3c4d8d78a0f669e242d58c",
+)
 PICTURE_DATA = "data:image/png;base64,"
 NO_ICON = "data:,"
 
