@@ -10,7 +10,6 @@ from printed_samples import designed, finished, readings, sent, write_jig
 from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
-from jiggen.cli.printed import printed_text
 from jiggen.errors import CheckFailed, InputError
 from jiggen.measure.printer.printed import (
     corrected,
@@ -23,6 +22,7 @@ from jiggen.measure.printer.profile import Fits, Profile, save_profile
 from jiggen.measure.printer.read import PinReadings, read_printed
 from jiggen.measure.printer.to_measure import MOST, blank_text, worth_measuring
 from jiggen.report.printed import read_printout
+from jiggen.report.readings import printed_text
 
 SMALL = Printer(0.997, 0.997)
 LEANING = Printer(0.996, 1.003, 0.3)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from jiggen.cli.output import columns, write
+from jiggen.cli.output import write
 from jiggen.cli.program import COMMANDS, JIGS, command
 from jiggen.errors import Finding, InputError
+from jiggen.report.lines import columns
 from jiggen.request.defaults import LOCAL, Default, read_defaults, user_file
 from jiggen.request.options import JsonOption
 

@@ -13,6 +13,7 @@ from jiggen import options as table
 from jiggen.cli import output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.options import argument, result
+from jiggen.report.lines import columns, records, wrapped
 from jiggen.request import options
 from jiggen.units import fixed
 from jiggen.wording import CENTRE, point_words
@@ -74,7 +75,7 @@ def layout(
         **_mount_data(found),
         "pair": found.pair,
         "bounds": found.bounds,
-        "holes": output.records(id=found.ids, group=found.groups, x=x, y=y, **sizes),
+        "holes": records(id=found.ids, group=found.groups, x=x, y=y, **sizes),
         "warnings": [warning.as_dict() for warning in warnings],
     }
     rows = zip(found.ids, x, y, *sizes.values(), strict=True)
@@ -82,7 +83,7 @@ def layout(
         found.pattern,
         mount_line(found),
         "",
-        *output.columns(
+        *columns(
             ("hole", "x", "y", "drill", "depth"),
             ((name, *map(fixed, row)) for name, *row in rows),
         ),
@@ -202,8 +203,8 @@ def _depth_lines(depth: DepthBudget) -> Iterator[str]:
     from jiggen.report.depth import depth_words, giving_words, term_rows
 
     yield ""
-    yield from output.wrapped(f"Depth: {depth_words(depth, '{:.2f} mm'.format)}.")
-    yield from output.wrapped(f"With {giving_words(depth).removeprefix('pressed with ')}.")
+    yield from wrapped(f"Depth: {depth_words(depth, '{:.2f} mm'.format)}.")
+    yield from wrapped(f"With {giving_words(depth).removeprefix('pressed with ')}.")
     yield ""
     yield f"{'depth, at the worst hole: greatest, mm':<62}{'deep':>7}{'shallow':>9}"
     for name, size, deep, shallow, _ in term_rows(depth):
@@ -226,7 +227,7 @@ def _accuracy_lines(
     found, (boots, ski) = budgets[0].layout, served
     yield found.pattern
     yield mount_line(found, f"ski {ski[0]:g} to {ski[1]:g} mm", boots)
-    yield from output.wrapped(widths)
+    yield from wrapped(widths)
     yield ""
     yield "95 of 100 holes drilled with the jig, at the worst hole:"
     yield f"  as printed, unmeasured               within {_largest(unmeasured)} mm"
@@ -237,12 +238,12 @@ def _accuracy_lines(
         names = [f"{hole}, boot {boot:g}" for hole, boot in zip(names, over.boots, strict=True)]
     cells = zip(names, *(_cells(each, limit) for each in budgets), strict=True)
     rows = ((name, *jig, *sheet) for name, jig, sheet in cells)
-    table = output.columns(("hole", *("x", "y", "off ", "worst") * 2), rows, width=8)
+    table = columns(("hole", *("x", "y", "off ", "worst") * 2), rows, width=8)
     titles = "".join(TITLES[each.method].center(32) for each in budgets)
     yield f"{' ' * (len(table[0]) - 2 * 32)}{titles}".rstrip()
     yield from table
     yield ""
-    yield from output.wrapped(
+    yield from wrapped(
         "x, y: what 95 of 100 drillings stay within along and across the ski; off: the same from "
         "the hole's place in any direction; worst: everything at its greatest at once. All in mm."
     )
@@ -252,7 +253,7 @@ def _accuracy_lines(
     if jig:
         yield "Distance between two holes of a group: 95 of 100 within, for the worst two, mm."
         rows = ((name, fixed(jig[name]), fixed(sheet[name])) for name in jig)
-        yield from output.columns(("", "jig", "sheet"), rows, width=8)
+        yield from columns(("", "jig", "sheet"), rows, width=8)
     else:
         yield "No group has two holes whose distance from one another could be off."
     if whole := budgets[0].toe_to_heel:
@@ -262,7 +263,7 @@ def _accuracy_lines(
         yield "where the middle of its holes is."
         three = (unmeasured, *budgets)
         apart = [fixed(one.toe_to_heel.expected_95) for one in three if one.toe_to_heel]
-        yield from output.columns(("", "unmeasured", "jig", "sheet"), [("", *apart)], width=12)
+        yield from columns(("", "unmeasured", "jig", "sheet"), [("", *apart)], width=12)
     yield ""
     yield "Where it comes from: standard deviation at the hole where it is largest, mm."
     jig_checked, by_hand = budgets

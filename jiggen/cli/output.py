@@ -7,7 +7,7 @@ import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -18,10 +18,9 @@ import typer
 from jiggen.cli.program import COMMANDS, colourful
 from jiggen.errors import CheckFailed, Finding, printable
 from jiggen.progress import announcing_to, noted
-from jiggen.units import fixed
 
 if TYPE_CHECKING:
-    from jiggen.measure.adjustment import GrossError
+    pass
 
 WIDTH = 78  # characters of a line of words
 _LINE = re.compile(r":\d+(:\d+)?$")
@@ -109,11 +108,6 @@ def write_judged(
         raise typer.Exit(CheckFailed.exit_code) if as_json else CheckFailed(against)
 
 
-def records(**values: Iterable[Any]) -> list[dict[str, object]]:
-    """Columns of a table as a JSON list with an object for each row."""
-    return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
-
-
 def plain(value: Any) -> Any:
     """A value for JSON: arrays as lists, numbers to six decimals, None where one is infinite."""
     if hasattr(value, "tolist"):
@@ -123,57 +117,6 @@ def plain(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: plain(inner) for key, inner in value.items()}
     return [plain(inner) for inner in value] if isinstance(value, list | tuple) else value
-
-
-def columns(
-    head: Sequence[str], rows: Iterable[Sequence[str]], width: int = 10, left: int = 1
-) -> list[str]:
-    """A table as lines: the first `left` columns to the left, the others, `width` wide, right."""
-    rows = [head, *rows]
-    wide = [max(len(row[n]) for row in rows) for n in range(left)]
-    return [
-        "  ".join(map(str.ljust, row, wide)) + "".join(cell.rjust(width) for cell in row[left:])
-        for row in rows
-    ]
-
-
-def reading_table(
-    title: str,
-    labels: Sequence[str],
-    values: Iterable[float],
-    residuals: Iterable[float],
-    wrong: int | None,
-    unchecked: Container[int] = (),
-    places: int = 2,
-) -> list[str]:
-    """Readings as lines: what was read, what it should be by the fit, and the difference.
-
-    The row `wrong` is marked, and so are those that nothing checks.
-    """
-    rows = (
-        (label, fixed(read, places), fixed(read - off, places), fixed(off, places, "+"))
-        for label, read, off in zip(labels, values, residuals, strict=False)
-    )
-    marks = (
-        " <- wrong?" if row == wrong else " *" if row in unchecked else ""
-        for row in range(len(labels))
-    )
-    table = columns((title, "read", "fits", "off"), rows)
-    return [*map("".join, zip(table, ["", *marks], strict=False))]
-
-
-def gross_error_record(labels: Sequence[str], wrong: GrossError[Any] | None) -> Any:
-    """For JSON: the reading that is most likely wrong, by how much, and which others may be."""
-    return wrong and {
-        "name": labels[wrong.row],
-        **{key: getattr(wrong, key) for key in ("off", "normalised", "likely")},
-        "rivals": [labels[row] for row in wrong.rivals],
-    }
-
-
-def wrapped(words: str) -> list[str]:
-    """A sentence or two as lines."""
-    return textwrap.wrap(words, WIDTH)
 
 
 @contextmanager

@@ -11,6 +11,7 @@ from jiggen import options as table
 from jiggen.cli import output
 from jiggen.cli.layout import mount_line
 from jiggen.cli.program import SKIS, command
+from jiggen.report.lines import columns
 from jiggen.request import options
 from jiggen.request.remount import RemountRequest
 
@@ -62,7 +63,7 @@ def _lines(found: Answer, others: int) -> Iterator[str]:
     if found.conflicts:
         yield ""
         rows = words.conflict_rows(found)
-        yield from output.columns(words.CONFLICT, rows, left=2)
+        yield from columns(words.CONFLICT, rows, left=2)
     if found.reused:
         yield ""
         yield "Used again:"

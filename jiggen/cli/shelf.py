@@ -15,6 +15,7 @@ from jiggen.cli import output
 from jiggen.cli.program import JIGS, Group, app, command
 from jiggen.marks import read_jig_mark
 from jiggen.options import Option, argument
+from jiggen.report.lines import columns
 from jiggen.request import options
 from jiggen.request.products import OUT_FOLDER
 from jiggen.request.shelf import PAIRS, SHELF, AtShelf
@@ -83,7 +84,7 @@ def list_jigs(file: ShelfOption, limit: LimitOption, as_json: options.JsonOption
         )
         return "\n".join(
             line.rstrip()
-            for line in output.columns(("mark", "state", "pairs", "serves", ""), rows, left=5)
+            for line in columns(("mark", "state", "pairs", "serves", ""), rows, left=5)
         )
 
     data = {"jigs": [_data(jig, limit) for jig in jigs]}
@@ -261,7 +262,7 @@ def _tell(jig: OwnedJig, as_json: bool, limit: int = 0, events: Iterable[Event] 
     lines += [f"Folder: {folder}" + ("" if jig.folder.is_dir() else " (not there any more)")]
     done = [*events]
     rows = ((event.at[:16].replace("T", " "), event.by, _words(event)) for event in done)
-    lines += ["", *output.columns(("when (UTC)", "who", "what"), rows, left=3)] if done else []
+    lines += ["", *columns(("when (UTC)", "who", "what"), rows, left=3)] if done else []
     lines += ["", *CAUTIONS] if done else []
     data = _data(jig, limit) | ({"events": [vars(event) for event in done]} if done else {})
     warnings = tuple(warnings_of(jig, limit)) if limit else ()

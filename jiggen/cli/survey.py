@@ -10,6 +10,7 @@ from jiggen import options as table
 from jiggen.cli import forms, output
 from jiggen.cli.program import PATTERNS, command
 from jiggen.errors import InputError
+from jiggen.report.lines import columns, gross_error_record, reading_table, records, wrapped
 from jiggen.request import options
 from jiggen.request.survey import HOLES, SurveyRequest
 from jiggen.units import counted, fixed
@@ -84,7 +85,7 @@ def as_data(found: Examination) -> dict[str, object]:
     labels = plain.network.labels
     data = {
         "survey": found.survey.file.name,
-        "holes": output.records(
+        "holes": records(
             name=found.survey.holes,
             x=x,
             y=y,
@@ -92,7 +93,7 @@ def as_data(found: Examination) -> dict[str, object]:
             within=found.within,
             diameter=found.survey.diameters,
         ),
-        "readings": output.records(
+        "readings": records(
             name=labels,
             read=plain.equations.values,
             off=found.fit.residuals,
@@ -105,7 +106,7 @@ def as_data(found: Examination) -> dict[str, object]:
         "redundancy": round(plain.freedom),
         "spread": plain.disagreement,
         "scale": found.plain.spread,
-        "doubt": output.gross_error_record(labels, found.plain.gross_error),
+        "doubt": gross_error_record(labels, found.plain.gross_error),
         "symmetry": {key: getattr(symmetry, key) for key in ("verdict", "worst", "off", "within")},
         "other_tool": found.scale and vars(found.scale),
         "other_places": [
@@ -129,13 +130,13 @@ def as_text(found: Examination) -> str:
         survey.file.name,
         f"{counted(len(survey.holes), 'hole')}, {counted(len(survey.readings), 'distance')}",
         "",
-        *output.columns(
+        *columns(
             ("hole", "x", "y", "within", "± x", "± y"),
             [(name, *map(fixed, (*at, reach, *sure))) for name, at, reach, sure in holes],
         ),
-        *output.wrapped(KNOWN),
+        *wrapped(KNOWN),
         "",
-        *output.reading_table(
+        *reading_table(
             "measured",
             [plain.network.labels[row] for row in rows],
             plain.equations.values[rows],
@@ -145,6 +146,6 @@ def as_text(found: Examination) -> str:
         ),
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
         "",
-        *(line for words in verdicts(found) for line in output.wrapped(words)),
+        *(line for words in verdicts(found) for line in wrapped(words)),
     )
     return "\n".join(lines)

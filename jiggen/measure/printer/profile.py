@@ -182,6 +182,11 @@ def profile_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in folder().glob("*.toml")))
 
 
+def stored_profiles() -> tuple[Profile, ...]:
+    """All stored profiles, in the order of their names.  Raises InputError for one that is none."""
+    return tuple(map(find_profile, profile_names()))
+
+
 def find_profile(asked: str) -> Profile:
     """The profile of that name, or in the file at that path.
 

@@ -13,9 +13,9 @@ from typing import Annotated, Literal, cast
 
 from pydantic import BeforeValidator, Field, ValidatorFunctionWrapHandler, WrapValidator
 
-from jiggen.inputs.document import FileKind
+from jiggen.inputs.document import Document, FileKind
 from jiggen.inputs.faults import MM, Fault, KeyPath, Unit, did_you_mean, quoted, shown, unit_of
-from jiggen.inputs.form import read_form
+from jiggen.inputs.form import Form, read_form
 from jiggen.inputs.shape import (
     Number,
     Shape,
@@ -227,7 +227,11 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
     no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
-    document = read_form(path, KIND)
+    return measurements_of(read_form(path, KIND))
+
+
+def measurements_of(document: Document | Form) -> Measurements:
+    """The measurements that a file or a page holds.  Raises as `read_measurements`."""
     unit = unit_of(document.data)
     file = validate(GaugeFile, document, document.data, unit)
     document.refuse(_inconsistent(file))
@@ -250,7 +254,15 @@ def read_printed(
     Raises InputError as `read_measurements`; ``printer.no-pin`` where the pins measured over are
     not given, ``printer.loose-halves`` for a reading from one half to another.
     """
-    document = read_form(path, KIND)
+    return printed_of(read_form(path, KIND), *halves, lengths=lengths)
+
+
+def printed_of(
+    document: Document | Form,
+    *halves: Collection[str],
+    lengths: Collection[tuple[str, str]] = (),
+) -> PinReadings:
+    """What a file or a page holds of a finished jig.  Raises as `read_printed`."""
     unit = unit_of(document.data)
     file = validate(PrintedFile, document, document.data, unit)
     rows = [row.model_copy(update={"over": row.over or file.over}) for row in file.distance]
