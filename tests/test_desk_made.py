@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import shutil
 import time
 import zipfile
 from collections.abc import Iterator
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -107,13 +109,40 @@ def test_files_are_those_of_the_record(desk: TestClient, jig: Path):
     assert desk.get(f"/made/{'0' * 16}").status_code == 404
 
 
+def test_the_page_for_the_pair_in_hand_is_that_of_the_command_line(
+    desk: TestClient, jig: Path, tmp_path: Path, capsys
+):
+    address = f"{address_of(jig)}/pair"
+    assert f'href="{address}"' in desk.get(address_of(jig)).text
+    query = "boot=305&thickness=22&width-at=150:96&width-at=-150:94&ticket=4711&folder=/etc"
+    text = desk.get(f"{address}?{query}").text
+    assert "both rails read about" in text and "/etc" not in unescape(text).replace(query, "")
+    answer = desk.get(f"{address}/pdf?{query}")
+    assert answer.headers["content-disposition"].endswith(f"{NAME}-boot-305.pdf")
+    line = text.split('aria-label="Command line">')[1].split("<")[0]
+    assert main(shlex.split(line)[1:]) == 0
+    assert (jig.parent / f"{NAME}-boot-305.pdf").read_bytes() == answer.content
+
+
+@pytest.mark.parametrize(
+    ("query", "field"), [("boot=300", "boot"), ("boot=305&thickness=8", ""), ("core=metal", "core")]
+)
+def test_a_pair_that_the_jig_does_not_fit_gets_no_page(
+    desk: TestClient, jig: Path, query: str, field: str
+):
+    text = desk.get(f"{address_of(jig)}/pair?{query}").text
+    beside = text.split(f'id="{field}-faults"' if field else 'id="faults"')[1].split("</div>")[0]
+    assert 'class="fault"' in beside and "/pair/pdf" not in text
+    assert desk.get(f"{address_of(jig)}/pair/pdf?{query}").status_code == 422
+
+
 def test_what_failed_gives_no_file(desk: TestClient, jig: Path):
     address = address_of(jig)
     fail(jig)
     text = desk.get(address).text
     assert "Do not print" in text and "toe-1: 0.4 mm off" in text
     assert f'href="{address}/' not in text and "id=&#34;scene" not in text and "scene" not in text
-    for name in ("zip", "holes", "bed-1.3mf", "look/preview.png", SHEET, "report.html"):
+    for name in ("zip", "holes", "bed-1.3mf", "look/preview.png", SHEET, "report.html", "pair/pdf"):
         answer = desk.get(f"{address}/{name}")
         assert answer.status_code == 422 and "content-disposition" not in answer.headers
     assert "Failed: do not print" in desk.get("/made").text

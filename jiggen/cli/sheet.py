@@ -9,25 +9,9 @@ from typing import Annotated
 from jiggen import options as table
 from jiggen.cli import forms, output
 from jiggen.cli.program import JIGS, command
-from jiggen.options import SKI, Option
 from jiggen.request import options
+from jiggen.request.sheet import SheetRequest
 
-SHEET_CORE = replace(
-    table.CORE, help="Refused when the jig was built for another.", group=SKI, default=None
-)
-SHEET_BOOT = replace(
-    table.BOOT,
-    help="Only the page for the pair in hand, with this boot sole length: its line as a picture, "
-    "the rails' readings, drill and stop, holes, screws.",
-    group=table.SHEET,
-    required=False,
-)
-SHEET_SHORT = Option(
-    "short",
-    "flag",
-    "Only one page: as --boot, with the one boot sole length that the jig is for.",
-    group=table.SHEET,
-)
 SHEET_OUT = replace(
     table.OUT, help="The PDF; by default DIR-sheet.pdf.", metavar="FILE", suffix=".pdf", short="o"
 )
@@ -35,16 +19,7 @@ SHEET_OUT = replace(
 
 @command(JIGS)
 def sheet(
-    folder: options.FolderArgument,
-    paper: Annotated[options.Paper, table.PAPER],
-    units: Annotated[options.Units, table.UNITS],
-    ticket: Annotated[str, table.TICKET],
-    plate_hole: Annotated[float | None, table.PLATE_HOLE],
-    boot: Annotated[float | None, SHEET_BOOT],
-    short: Annotated[bool, SHEET_SHORT],
-    core: Annotated[options.Core | None, SHEET_CORE],
-    measured: options.SkiInHand,
-    limits: options.Limits,
+    asked: SheetRequest,
     out: Annotated[Path | None, SHEET_OUT],
     as_json: options.JsonOption,
 ) -> None:
@@ -54,38 +29,20 @@ def sheet(
     checked again for it. Exit code 1 when the jig fails, or does not fit the ski: then no sheet is
     made.
     """
-    state, asked = measured.state(), limits.checked()
+    content = asked.content()
 
-    from jiggen.drilling import SkiState
     from jiggen.files import write_whole
-    from jiggen.record import check_usable, read_jig
-    from jiggen.report.redrill import check_core, for_boot, only_boot, redrilled
-    from jiggen.report.sheet import sheet_pdf
-    from jiggen.report.sides import about_rails
     from jiggen.verify import certify
 
-    record, full = read_jig(folder), folder.resolve()
-    if short and boot is None:
-        boot = only_boot(record)
-    name = "sheet" if boot is None else f"boot-{boot:g}"
-    target = out or full.parent / f"{full.name}-{name}.pdf"  # beside the folder, under its name
+    folder = asked.folder
+    target = out or folder.resolve().parent / content.file  # beside the folder, under its name
     forms.check_outside(target, folder, "--out")
-    if core:
-        check_core(record, core)
-    check_usable(record)
     with output.shown_progress():
         certify(folder)
-    if state != SkiState():
-        record = redrilled(record, state, asked, boot)
-    pages = sheet_pdf(
-        record, paper=paper, units=units, ticket=ticket, plate_hole=plate_hole, boot=boot
-    )
-    write_whole(target, pages, "--out")
-    data = {"file": str(target), "paper": paper, "units": units, "ticket": ticket}
-    how = "Print it at 100 %, and check its bars with a ruler." if boot is None else "One page."
-    used = record if boot is None else for_boot(record, boot)
-    text = "\n".join((str(target), how, *about_rails(used)))
-    output.write(as_json, lambda: data, lambda: text)
+    write_whole(target, content.pdf(), "--out")
+    shown = {"paper": asked.paper, "units": asked.units, "ticket": asked.ticket}
+    text = "\n".join((str(target), *content.words))
+    output.write(as_json, lambda: {"file": str(target), **shown}, lambda: text)
 
 
 ZIP_OUT = replace(

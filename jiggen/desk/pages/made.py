@@ -16,21 +16,26 @@ from starlette.routing import Route
 
 from jiggen import options as table
 from jiggen.desk.folders import BuiltFolder, built_folders, find_folder, standing
+from jiggen.desk.forms import Filled, entered, fill
 from jiggen.desk.making import Made
 from jiggen.desk.site import Place, go, page, works_of
-from jiggen.errors import Finding, JiggenError
+from jiggen.errors import Finding, InputError, JiggenError
 from jiggen.export.bundle import read_listed, zip_folder
-from jiggen.files import PAGE, PICTURE, PLAN_SVG, SHEET, STEP_FILE
+from jiggen.files import PAGE, PICTURE, PLAN_SVG, STEP_FILE
+from jiggen.files import SHEET as SHEET_FILE
 from jiggen.layout import recorded_layout
 from jiggen.record import AnyRecord, GaugeRecord, JigRecord
 from jiggen.record.entries import FileEntry
 from jiggen.report.summary import before_and_after, labelled, whose
+from jiggen.request.sheet import SHEET, SHEET_BOOT, SheetRequest
 from jiggen.verify import verdict
 
 NAV = Place(
     "/made", "What was built", "Jigs, trial plates, gauges: look at them, take their files."
 )
 KINDS = {"jig": "Jig", "trial": "Trial plate", "gauge": "Gauge"}
+PAIR = (SHEET_BOOT, table.TICKET, table.THICKNESS, table.WIDTH_AT)
+"""What one fills in first for a pair."""
 MOST = 100  # folders in the list, the newest
 TYPES = {".svg": "image/svg+xml", ".png": "image/png", ".pdf": "application/pdf"}
 ANY_TYPE = "application/octet-stream"
@@ -137,8 +142,8 @@ def _downloads(record: AnyRecord) -> Iterator[Download]:
         pieces = ", ".join(f"{n} × {part}" if n > 1 else part for part, n in bed.counts.items())
         what = f"for the slicing program: {pieces}"
         yield Download(quote(bed.file), f"Print bed {number}", what, _size(record, bed.file))
-    if SHEET in record.files:
-        yield Download(SHEET, "The sheet", "to work from, as PDF", _size(record, SHEET))
+    if SHEET_FILE in record.files:
+        yield Download(SHEET_FILE, "The sheet", "to work from, as PDF", _size(record, SHEET_FILE))
     if not isinstance(record, GaugeRecord):
         yield Download("holes", "The holes at 1:1", "these pages alone, as PDF")
     if STEP_FILE in record.files:
@@ -207,6 +212,38 @@ def holes(request: Request) -> Response:
     return _attached(pages, f"{folder.name}-holes.pdf")
 
 
+def pair(request: Request) -> Response:
+    """The sheet for the pair in hand: what it is asked for by, and what it will say."""
+    folder = _folder(request)
+    filled = _pair(request, folder)
+    content = None
+    if filled.value:
+        try:
+            content = filled.value.content()
+        except JiggenError as error:
+            filled = filled.refused(error)
+    first = tuple(filled.fields[row.name] for row in PAIR)
+    values: dict[str, Any] = {"first": first, "content": content, "query": request.url.query}
+    return page(request, "pair.html", folder=folder, filled=filled, **values)
+
+
+def pair_pdf(request: Request) -> Response:
+    """That sheet."""
+    folder = _folder(request)
+    filled = _pair(request, folder)
+    if filled.value is None:
+        raise InputError(filled.findings)
+    folder.certified()
+    content = filled.value.content()
+    return _attached(content.pdf(), content.file)
+
+
+def _pair(request: Request, folder: BuiltFolder) -> Filled[SheetRequest]:
+    """What is entered, of this folder and no other."""
+    own = {table.FOLDER.name: [os.path.relpath(folder.path)]}
+    return fill(SHEET, {**entered(request.query_params), **own})
+
+
 def _attached(data: bytes, name: str) -> Response:
     """A file that the browser stores under `name`."""
     kind = TYPES.get(Path(name).suffix, ANY_TYPE)
@@ -218,6 +255,8 @@ ROUTES = [
     Route("/made", index),
     Route("/made/{key}", show),
     Route("/made/{key}/zip", zipped),
+    Route("/made/{key}/pair", pair),
+    Route("/made/{key}/pair/pdf", pair_pdf),
     Route("/made/{key}/holes", holes),
     Route(f"/made/{{key}}/look/{PICTURE}", look),
     Route("/made/{key}/{name:path}", file),
