@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from html import unescape
 
 from starlette.testclient import TestClient
 
@@ -23,3 +25,10 @@ def let_in(works: Works) -> Iterator[TestClient]:
     with TestClient(app, base_url=f"http://127.0.0.1:{PORT}", follow_redirects=False) as client:
         client.get("/", params={TOKEN: SECRET})
         yield client
+
+
+def part(page: str, name: str) -> str:
+    """The words of a part of a page by its id, without the marks."""
+    found = re.search(rf'<(\w+)[^>]*? id="{re.escape(name)}" data-part.*?>(.*?)</\1>', page, re.S)
+    assert found, name
+    return unescape(" ".join(re.sub(r"<[^>]+>", " ", found[2]).split()))

@@ -9,7 +9,7 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlencode
 
 import pytest
-from desk_client import OWN, let_in
+from desk_client import OWN, let_in, part
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -51,13 +51,6 @@ def old() -> tuple[OldHole, ...]:
 
 def address(lines: str, **more: str) -> str:
     return f"/remount?{urlencode(MOUNT | {'hole': lines} | more)}"
-
-
-def part(page: str, name: str) -> str:
-    """The words of one part of a page, without its marks."""
-    found = re.search(rf'<(\w+)[^>]*? id="{name}" data-part.*?>(.*?)</\1>', page, re.S)
-    assert found, name
-    return unescape(" ".join(re.sub(r"<[^>]+>", " ", found[2]).split()))
 
 
 def rows_of(page: str) -> list[str]:

@@ -10,7 +10,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlencode
 
 import pytest
-from desk_client import OWN, let_in
+from desk_client import OWN, let_in, part
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -44,13 +44,6 @@ def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Itera
 def sample() -> dict[str, str]:
     """The fields of the sample plate."""
     return words_of(parse_toml(EXAMPLE.read_text(encoding="utf-8")))
-
-
-def part(page: str, name: str) -> str:
-    """The words of one part of a page, without its marks."""
-    found = re.search(rf'<(\w+)[^>]*? id="{re.escape(name)}" data-part.*?>(.*?)</\1>', page, re.S)
-    assert found, name
-    return unescape(" ".join(re.sub(r"<[^>]+>", " ", found[2]).split()))
 
 
 def row_of(words: dict[str, str], first: str, second: str, how: str) -> int:
@@ -168,7 +161,7 @@ def test_one_begins_with_the_form_and_the_sketch_grows(desk: TestClient, sample)
         if not name.startswith(("read", "from", "to", "how"))
     }
     rows = [row for row in range(1, 20) if f"read.{row}" in sample]
-    for count in (1, 8, len(rows)):
+    for count in (1, 8, 12, len(rows)):
         some = plain | {
             f"{one}.{row}": sample[f"{one}.{row}"]
             for row in rows[:count]

@@ -98,6 +98,7 @@ def ask(request: Request) -> Response:
     entry, filled = plate.Entry(words), _filled(words)
     state = look(entry, filled.value)
     file, pattern = survey_file(entry.one("name")), pattern_file(entry.one("name"))
+    sketch, hole = _sketch(state.judged)
     by_field: dict[str, list[Finding]] = {}
     for one in state.findings:
         by_field.setdefault(entry.field_of(one.key), []).append(one)
@@ -114,7 +115,8 @@ def ask(request: Request) -> Response:
         todo=plate.open_words(state.draft) if state.draft else "",
         complete=bool(state.draft and state.draft.complete and not state.findings),
         judged=state.judged,
-        sketch=_sketch(state.judged),
+        sketch=sketch,
+        sketched_from=hole,
         places=_places(state.judged),
         said=_said(state.judged),
         file=file,
@@ -214,10 +216,15 @@ def _results(state: State) -> Iterator[tuple[int, tuple[str, str, str]]]:
         yield row, (fixed(read[reading] - off), fixed(off, 2, "+"), mark)
 
 
-def _sketch(judged: Judged | None) -> Markup:
+def _sketch(judged: Judged | None) -> tuple[Markup, str]:
+    """The plate as far as it is known, and the hole it is seen from if that is not the origin."""
+    from jiggen.measure.survey.examination import seen_from_a_hole
     from jiggen.measure.survey.results import survey_svg
 
-    return Markup(survey_svg(judged.found)) if judged else Markup()
+    if judged is None:
+        return Markup(), ""
+    found, hole = seen_from_a_hole(judged.found)
+    return Markup(survey_svg(found)), hole
 
 
 def _places(judged: Judged | None) -> list[tuple[str, ...]]:

@@ -1,5 +1,6 @@
 """A survey solved and judged, left and right compared, in one value."""
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Literal
@@ -212,3 +213,18 @@ def examine(survey: Survey, sigma: float | None = None) -> Examination:
         deviations=np.where(loose, np.inf, deviations),
         within=np.where(loose.any(axis=1), np.inf, reach),
     )
+
+
+def seen_from_a_hole(found: Examination) -> tuple[Examination, str]:
+    """For a sketch: the examination itself, while it knows the place of any hole.
+
+    Else one in which x begins at the hole that was measured most, and that hole's name.
+    """
+    survey, file = found.survey, found.survey.file
+    ends = Counter(end for one in survey.readings for end in (one.first, one.second))
+    if len(found.unknown) < len(survey.holes) or not ends:
+        return found, ""
+    hole = max(survey.holes, key=lambda name: ends[name])
+    plate = file.plate.model_copy(update={"origin": (hole,)})
+    moved = replace(survey, file=file.model_copy(update={"plate": plate}))
+    return examine(moved), hole

@@ -74,6 +74,7 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
 
 MAGNIFIED = 20  # how many times larger than the plate the 95 % regions are drawn
 _MARGIN = 14.0  # mm
+_WIDTH = 130.0  # mm, the least: so that the words have room
 _LETTER = 3.5  # mm, size of type
 _HEIGHT = _LETTER * CAPITALS
 _INK, _PALE, _BLUE, _RED = (Pen(0.25, f"#{c}") for c in ("202020", "b0b0b0", "2060c0", "c02020"))
@@ -91,6 +92,7 @@ def survey_svg(found: Examination) -> str:
     if not len(known):
         known = np.zeros((1, 2))
     lower, upper = known.min(axis=0) - _MARGIN, known.max(axis=0) + _MARGIN
+    upper[0] = max(upper[0], lower[0] + _WIDTH)
     lower[1] -= (1 + 2 * bool(found.unknown)) * _LETTER  # for the lines below
     name = found.survey.file.name
     words = f"{name}: tip to the right, mm; 95 % regions {MAGNIFIED} times larger"
