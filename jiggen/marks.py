@@ -33,7 +33,8 @@ def jig_mark(texts: Mapping[str, str]) -> str:
     for turn in count():
         value = int.from_bytes(hashlib.sha256(f"{turn} {content}".encode()).digest(), "big")
         mark = "".join(signs[value // len(signs) ** place % len(signs)] for place in range(LENGTH))
-        if not mark.isalpha() and not mark.isdecimal() and mark not in content.upper():
+        number = mark.replace("E", "", 1).isdecimal()  # 3E479 is one to a spreadsheet
+        if not mark.isalpha() and not number and mark not in content.upper():
             return mark
     raise AssertionError  # a count has no end
 

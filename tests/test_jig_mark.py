@@ -101,6 +101,7 @@ def test_a_mark_is_no_word_no_number_and_no_name_in_its_texts():
         assert len(mark) == LENGTH
         assert set(mark) & set(DIGITS)
         assert set(mark) & set(LETTERS)
+        assert not mark.replace("E", "", 1).isdecimal()  # nor one to a spreadsheet, 3E479
         assert mark not in words
     assert len(set(marks)) > 1990  # two in a million are alike
     # a hole of that name

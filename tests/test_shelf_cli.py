@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import pytest
 from shelf_samples import put_folder
 
 from jiggen.cli import main
+from jiggen.errors import CheckFailed
 from jiggen.files import JOB_FILE
 from jiggen.marks import jig_mark
 from jiggen.request.shelf import SHELF_FILE, login_name
@@ -144,6 +146,25 @@ def test_two_jigs_with_one_mark_are_refused(shop: Path, capsys):
     job.write_text(job.read_text() + "[ski_in_hand]\nthickness = [22.0]\n")
     assert jig_mark({JOB_FILE: "kind = 1"}) == jig_mark({JOB_FILE: "kind = 1\nski_in_hand = 2"})
     shelf("add", "out/a")
+
+
+def test_a_folder_that_fails_its_verification_is_refused(shop: Path, capsys, monkeypatch):
+    def failed(folder: Path) -> None:
+        raise CheckFailed.of("verify.refused", f"{folder} does not pass")
+
+    put_folder(shop / "a")
+    monkeypatch.setattr(sys.modules["jiggen.verify"], "certify", failed)
+    assert said(capsys, "add", "a", code=1)["errors"][0]["code"] == "verify.refused"
+    refused = said(capsys, "rebuild", "--below", "a")
+    assert (refused["jigs"], refused["refused"][0]["code"]) == ([], "verify.refused")
+    assert not owned()
+
+
+@pytest.mark.parametrize("text", ["kind =", "\udcff"])
+def test_a_folder_whose_texts_are_none_is_refused(shop: Path, capsys, text: str):
+    put_folder(shop / "a")
+    (shop / "a" / JOB_FILE).write_bytes(text.encode(errors="surrogateescape"))
+    assert said(capsys, "add", "a", code=2)["errors"][0]["code"] == "shelf.asked"
 
 
 def test_a_folder_without_a_mark_is_refused(shop: Path, capsys):

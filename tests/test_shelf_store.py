@@ -146,3 +146,57 @@ def test_a_shelf_of_the_first_format_is_brought_to_this_one(tmp_path: Path):
     with open_shelf(path) as shelf:
         shelf.tick("run", "1", MARK)
         assert shelf.known(MARK).pairs == 1
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE events SET doing = 'sold'",
+        "UPDATE jigs SET boots = '[1'",
+        "UPDATE jigs SET skis = '7'",
+    ],
+)
+def test_what_jiggen_would_not_write_is_refused(shelf_file: Path, change: str):
+    base = sqlite3.connect(shelf_file)
+    with base:
+        base.execute(change)
+    base.close()
+    with open_shelf(shelf_file) as shelf, pytest.raises(InputError, match="damaged"):
+        shelf.jigs()
+
+
+def test_a_folder_whose_name_cannot_be_kept_is_refused(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf:
+        with pytest.raises(InputError, match="Rename it"), shelf._writing():
+            shelf._put(sample(folder=Path("/out/a\nb")))
+        assert shelf.known(MARK).folder == shelf_file.parent / "out" / "a"
+
+
+def test_a_shelf_is_made_where_files_have_no_second_name(tmp_path: Path, monkeypatch):
+    def refused(*_: object) -> None:
+        raise OSError("no links here")
+
+    monkeypatch.setattr("os.link", refused)
+    with open_shelf(tmp_path / "shelf.sqlite") as shelf:
+        assert shelf.jigs() == ()
+    assert [path.name for path in tmp_path.iterdir()] == ["shelf.sqlite"]
+
+
+def test_each_change_is_on_the_disk_and_kept_beside_the_file_first(shelf_file: Path):
+    with open_shelf(shelf_file) as shelf:
+        ways = [
+            shelf._base.execute(f"PRAGMA {name}").fetchone()[0]
+            for name in ("journal_mode", "synchronous", "foreign_keys", "user_version")
+        ]
+        assert ways == ["wal", 2, 1, len(MIGRATIONS)]  # 2 is FULL
+        with pytest.raises(InputError), shelf._writing():
+            shelf._note(Event("AAAA3", now(), "Resi", "note"))  # of no jig
+
+
+def test_a_clock_that_is_set_back_changes_no_order(shelf_file: Path, monkeypatch):
+    with open_shelf(shelf_file) as shelf:
+        shelf.do(MARK, "printed")
+        monkeypatch.setattr("jiggen.shelf.store.now", lambda: "2020-01-01T00:00:00.000000+00:00")
+        assert shelf.do(MARK, "retired").state == "retired"
+        times = [event.at for event in shelf.events(MARK)]
+        assert times == sorted(set(times))

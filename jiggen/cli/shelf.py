@@ -73,14 +73,14 @@ def list_jigs(file: ShelfOption, limit: LimitOption, as_json: options.JsonOption
     if file.exists():
         with open_shelf(file, new=False) as found:
             jigs = found.jigs()
-    against = {jig.mark: tuple(warnings_of(jig, limit)) for jig in jigs}
 
     def text() -> str:
         if not jigs:
             return "The shelf is empty: jiggen shelf add DIR puts a built jig on it."
+        against = (warnings_of(jig, limit) if jig.kind == "jig" else () for jig in jigs)
         rows = (
             (jig.mark, jig.state, str(jig.pairs), jig.serves, "; ".join(f.message for f in found))
-            for jig, found in zip(jigs, against.values(), strict=True)
+            for jig, found in zip(jigs, against, strict=True)
         )
         return "\n".join(
             line.rstrip()
@@ -250,22 +250,27 @@ def _data(jig: OwnedJig, limit: int) -> dict[str, Any]:
 def _tell(jig: OwnedJig, as_json: bool, limit: int = 0, events: Iterable[Event] = ()) -> None:
     """A print as it is now, and all that was done with it where `events` are asked for."""
     from jiggen.shelf.jigs import warnings_of
+    from jiggen.units import counted
 
     folder = jig.folder
     with suppress(ValueError):
         folder = folder.relative_to(Path.cwd())
     words = {None: "not measured", True: "measured: passed", False: "measured: FAILED"}
-    lines = [f"{jig.mark}  {jig.serves}", f"{jig.state}, {words[jig.passed]}"]
+    lines = [f"{jig.mark}  {jig.serves}"]
     if jig.kind == "jig":
-        lines.append(f"{jig.pairs} pairs drilled, {jig.drilled} holes by each bush")
+        lines.append(f"{jig.state}, {words[jig.passed]}")
+        pairs, holes = counted(jig.pairs, "pair"), counted(jig.drilled, "hole")
+        lines.append(f"{pairs} drilled, {holes} by each bush")
+    else:
+        lines.append(jig.state)
     lines += [f"Note: {jig.note}"] if jig.note else []
     lines += [f"Folder: {folder}" + ("" if jig.folder.is_dir() else " (not there any more)")]
     done = [*events]
     rows = ((event.at[:16].replace("T", " "), event.by, _words(event)) for event in done)
     lines += ["", *columns(("when (UTC)", "who", "what"), rows, left=3)] if done else []
-    lines += ["", *CAUTIONS] if done else []
+    lines += ["", *CAUTIONS] if done and jig.kind == "jig" else []
     data = _data(jig, limit) | ({"events": [vars(event) for event in done]} if done else {})
-    warnings = tuple(warnings_of(jig, limit)) if limit else ()
+    warnings = tuple(warnings_of(jig, limit)) if limit and jig.kind == "jig" else ()
     output.write(as_json, lambda: data, lambda: "\n".join(lines), warnings)
 
 
