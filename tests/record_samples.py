@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -21,7 +22,7 @@ from jiggen.design.pieces import Piece, list_pieces
 from jiggen.design.reusable import Reusable
 from jiggen.drilling import DrillingLimits, SkiState, check_drilling
 from jiggen.export.manifest import Known, jig_record, part_entries
-from jiggen.files import MANIFEST
+from jiggen.files import JOB_FILE, MANIFEST, PATTERN_FILE
 from jiggen.job import JobDesign
 from jiggen.layout import Layout
 from jiggen.outcome import BootCheck, FoundBore, HoleCheck, Verification, WantedBore
@@ -30,6 +31,7 @@ from jiggen.record import JigRecord, json_text, read_record
 from jiggen.record.entries import LaidPiece, PrintBed
 from jiggen.report import page, redrill, sheet
 from jiggen.report.plastics import weigh
+from jiggen.shelf.jigs import OwnedJig, owned
 from jiggen.verify import limits as held_to
 from jiggen.verify.reading.mesh import Mesh
 
@@ -176,3 +178,11 @@ def redrilled(data: Data, state: SkiState, limits: DrillingLimits) -> Data:
 
 def check_core(data: Data, core: str) -> None:
     redrill.check_core(record(data), core)
+
+
+def on_a_shelf(mark: str, folder: Path, made: JigRecord, **uses: Any) -> OwnedJig:
+    """What a shelf holds of a jig, by its record; in use and measured unless `uses` say more."""
+    texts = {JOB_FILE: "", PATTERN_FILE: ""}
+    return replace(
+        owned(folder, made, texts), **{"mark": mark, "state": "in use", "passed": True} | uses
+    )

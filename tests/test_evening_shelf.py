@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from ladder_samples import ladder_manifest
-from record_samples import jig_data, record, verified
+from record_samples import jig_data, on_a_shelf, record, verified
 
 from jiggen.cli import main
 from jiggen.design import Settings, SkiRange, design_jig
@@ -24,7 +24,6 @@ from jiggen.progress import keeping_notes, noted
 from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import as_dict, as_text, run_sheet_pdf, warnings_of
 from jiggen.shelf import evening as beside
-from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import open_shelf
 from jiggen.shelf.which import Shelved
 from jiggen.verify.reading.pdf import read_pages
@@ -34,13 +33,8 @@ TERMS = Terms(Settings(SkiRange(80, 100)), DrillingLimits(), RemountLimits())
 MANY = "CK7F3"
 
 
-def shelved(mark: str, name: str, made, state="in use", passed=True, pairs=0) -> Shelved:
-    nothing = dict.fromkeys(("pattern_sha", "core", "side", "printer"), "")
-    jig = OwnedJig(
-        mark=mark, kind="jig", folder=Path("jigs", mark), pattern=made.inputs.pattern, skis=None,
-        boots=made.inputs.boots or (made.inputs.boot, made.inputs.boot),
-        shift=0.0, holes=8, state=state, passed=passed, pairs=pairs, **nothing,
-    )  # fmt: skip
+def shelved(mark: str, name: str, made, **uses) -> Shelved:
+    jig = on_a_shelf(mark, Path("jigs", mark), made, **uses)
     return Shelved(jig, made, read_pattern(find_pattern(name)))
 
 

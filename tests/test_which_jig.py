@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from ladder_samples import ladder_manifest
-from record_samples import record
+from record_samples import on_a_shelf, record
 from sheet_samples import shipped
 
 from jiggen.cautions import CAUTIONS
@@ -19,7 +19,6 @@ from jiggen.drilling import DrillingLimits
 from jiggen.errors import Finding
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.record import read_jig
-from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import open_shelf
 from jiggen.shelf.told import as_dict, as_text, set_words
 from jiggen.shelf.which import Fit, PairInHand, Shelved, find_jig, fit
@@ -33,17 +32,12 @@ def jig_record(name: str, boot: float = 0.0, **how):
     return record(shipped(name, boot, **how) if boot else ladder_manifest(name))
 
 
-def owned(mark: str, name="club-piste", boot=0.0, pattern=None, state="in use", passed=True, **how):
+def owned(mark: str, name="club-piste", boot=0.0, pattern=None, **how) -> Shelved:
     """A jig on the shelf: for 265 to 345 mm unless for one `boot`, skis of 84 to 112 mm."""
-    uses = {key: how.pop(key) for key in ("pairs", "earlier") if key in how}
+    uses = {key: how.pop(key) for key in ("pairs", "earlier", "state", "passed") if key in how}
     made = jig_record(name, boot, **how)
-    found = pattern or read_pattern(find_pattern(name))
-    nothing = dict.fromkeys(("pattern_sha", "core", "side", "printer"), "")
-    jig = OwnedJig(
-        mark=mark, kind="jig", folder=Path(mark), pattern=name, boots=None, skis=None, shift=0.0,
-        holes=8, state=state, passed=passed, **nothing, **uses,
-    )  # fmt: skip
-    return Shelved(jig, made, found)
+    jig = on_a_shelf(mark, Path(mark), made, **uses)
+    return Shelved(jig, made, pattern or read_pattern(find_pattern(name)))
 
 
 def why(shelved: Shelved, **pair) -> Finding:

@@ -17,11 +17,26 @@ from jiggen.record.model import BootLayout
 
 def check_core(record: JigRecord, core: str) -> None:
     """Raise InputError ``sheet.core`` when the jig was built for another drill than `core`'s."""
-    built = record.inputs.core
-    if core != built:
-        message = f"this jig guides the drill for a {built} core, not {core}"
-        hint = f"Build another for a {core} core: drill and bushes differ."
-        raise InputError(Finding("sheet.core", message, key="core", hint=hint))
+    if core != record.inputs.core:
+        raise InputError(other_core(record.inputs.core, core))
+
+
+def other_core(built: str, core: str) -> Finding:
+    """That a jig was `built` for another core."""
+    message = f"this jig guides the drill for a {built} core, not {core}"
+    hint = f"Build another for a {core} core: drill and bushes differ."
+    return Finding("sheet.core", message, key="core", hint=hint)
+
+
+def other_boot(boots: tuple[float, float], boot: float) -> Finding:
+    """That a jig is for other `boots`, from and to, mm."""
+    least, most = boots
+    made = f"{least:g}" if least == most else f"{least:g} to {most:g}"
+    message = f"the jig is for a boot sole of {made} mm, not {boot:g} mm"
+    hint = "Read the length on the shell again, or build a jig for this boot."
+    if SHOE_SIZES[0] <= boot <= SHOE_SIZES[1]:
+        message, hint = f"{boot:g} looks like a shoe size", SOLE_HINT
+    return Finding("sheet.boot", message, key="boot", hint=hint)
 
 
 def only_boot(record: JigRecord) -> float:
@@ -75,12 +90,7 @@ def _narrowed(record: JigRecord, boot: float) -> JigRecord:
     inputs = record.inputs
     least, most = inputs.boots or (inputs.boot, inputs.boot)
     if not least <= boot <= most:
-        made = f"{least:g}" if least == most else f"{least:g} to {most:g}"
-        message = f"the jig is for a boot sole of {made} mm, not {boot:g} mm"
-        hint = "Read the length on the shell again, or build a jig for this boot."
-        if SHOE_SIZES[0] <= boot <= SHOE_SIZES[1]:
-            message, hint = f"{boot:g} looks like a shoe size", SOLE_HINT
-        raise InputError.of("sheet.boot", message, key="boot", hint=hint)
+        raise InputError(other_boot((least, most), boot))
     entries = tuple(entry for entry in record.boots if entry.boot == boot)
     if record.ladders and not entries:
         message = f"no line is for {boot:g} mm: there is one for each whole millimetre"

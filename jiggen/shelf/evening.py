@@ -22,7 +22,7 @@ from jiggen.request.shelf import bush_limit
 from jiggen.shelf.folders import is_usable, read_one
 from jiggen.shelf.jigs import OwnedJig, warnings_of
 from jiggen.shelf.store import SHELF_FILE, open_shelf
-from jiggen.shelf.which import FORBIDDING, Fit, PairInHand, Shelved, fit, holds_margin
+from jiggen.shelf.which import FORBIDDING, Fit, PairInHand, Shelved, fit, holds_margin, misfits
 from jiggen.verify import certify
 
 
@@ -90,13 +90,32 @@ class _Candidate:
         self.jig = jig
 
     def drills(self, pair: Pair, drilled: Drilled, asked: Job, slot: bool) -> Drilled | None:
-        """How it drills what a pair needs."""
-        jig, row = self.jig, pair.row
-        least, most = jig.boots or (0.0, 0.0)
-        likely = jig.pattern == pair.pattern.name and least <= row.boot <= most
-        if not likely or not self.shelved or not self._made:
+        """How it drills what a pair needs; of a boot between two lines both must serve it."""
+        row = pair.row
+        wanted = PairInHand(
+            pair.pattern,
+            row.boot,
+            (row.ski_toe, row.ski_heel),
+            row.core,
+            drilled.layout.side,
+            row.shift,
+            asked.settings.sidewall,
+            asked.settings.rail_depth,
+            row.thickness,
+            asked.limits,
+        )
+        if any(misfits(self.jig, wanted)) or not holds_margin(self.jig, wanted.ski):
             return None
-        return _drills(self.shelved, pair, drilled, asked, slot)
+        if not self.shelved or not self._made:
+            return None
+        boots = {row.boot}
+        if self.shelved.record.ladders:
+            boots = {float(math.floor(row.boot)), float(math.ceil(row.boot))}
+        found = [fit(self.shelved, replace(wanted, boot=boot)) for boot in sorted(boots)]
+        if any(not isinstance(one, Fit) or (one.by_slot and not slot) for one in found):
+            return None
+        first = next(one for one in found if isinstance(one, Fit))
+        return Drilled(drilled.layout, first.record.drilling, drilled.old)
 
     def made(self) -> tuple[Job, Ladders]:
         """Its job and its ladders."""
@@ -134,34 +153,3 @@ class _Candidate:
         ladders = {ladder.half: ladder.boot_lines for ladder in record.ladders}
         lacking = (half for half in halves_of(job) if half.ladder and half.name not in ladders)
         return None if any(lacking) else (job, ladders)
-
-
-def _drills(
-    shelved: Shelved, pair: Pair, drilled: Drilled, asked: Job, slot: bool
-) -> Drilled | None:
-    """How a jig drills what a pair needs; of a boot between two lines both must serve it."""
-    row, boots = pair.row, {pair.row.boot}
-    if shelved.record.ladders:
-        boots = {float(math.floor(row.boot)), float(math.ceil(row.boot))}
-    found = None
-    for boot in sorted(boots):
-        found = fit(
-            shelved,
-            PairInHand(
-                pair.pattern,
-                boot,
-                (row.ski_toe, row.ski_heel),
-                row.core,
-                drilled.layout.side,
-                row.shift,
-                asked.settings.sidewall,
-                asked.settings.rail_depth,
-                row.thickness,
-                asked.limits,
-            ),
-        )
-        if not isinstance(found, Fit) or (found.by_slot and not slot):
-            return None
-    if not isinstance(found, Fit) or not holds_margin(shelved.record, (row.ski_toe, row.ski_heel)):
-        return None
-    return Drilled(drilled.layout, found.record.drilling, drilled.old)

@@ -11,7 +11,7 @@ from jiggen.record import read_jig
 from jiggen.request.which import WhichRequest
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import SHELF_FILE, open_shelf
-from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig, other_pattern
+from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig, misfits
 from jiggen.verify import certify
 
 Unread = tuple[OwnedJig, Finding]
@@ -78,13 +78,10 @@ def find_for(asked: WhichRequest) -> tuple[Answer, dict[str, list[str]]]:
 
 def find_certified(jigs: Sequence[OwnedJig], pair: PairInHand, limit: float) -> Answer:
     """As `find_jig`; those that serve the pair are verified, unless their files passed before."""
-    wanted = pair.pattern.name
-    others = [  # they are most, and need not be read
-        (jig, other_pattern(jig.pattern))
-        for jig in jigs
-        if jig.pattern != wanted and is_usable(jig)
-    ]
-    answer = find_jig(read_shelved(jig for jig in jigs if jig.pattern == wanted), pair, limit)
+    usable = [jig for jig in jigs if is_usable(jig)]
+    others = {jig: reason for jig in usable for reason in [*misfits(jig, pair)][:1]}
+    left = (jig for jig in usable if jig not in others)  # few: their folders are read
+    answer = find_jig(read_shelved(left), pair, limit)
     failed = {}
     for fit in answer.fits:
         try:
@@ -92,4 +89,4 @@ def find_certified(jigs: Sequence[OwnedJig], pair: PairInHand, limit: float) -> 
         except JiggenError as error:
             failed[fit] = fit.shelved.jig, error.findings[0]
     fits = tuple(fit for fit in answer.fits if fit not in failed)
-    return replace(answer, fits=fits, others=(*answer.others, *failed.values(), *others))
+    return replace(answer, fits=fits, others=(*answer.others, *failed.values(), *others.items()))

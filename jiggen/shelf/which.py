@@ -15,7 +15,7 @@ from jiggen.evening.families import MARGIN, skis_around
 from jiggen.layout import recorded_layout
 from jiggen.pattern.model import Core, Pattern, Side
 from jiggen.record import JigRecord
-from jiggen.report.redrill import check_core, check_set, set_for
+from jiggen.report.redrill import check_set, other_boot, other_core, set_for
 from jiggen.shelf.jigs import BUSH_LIMIT, OwnedJig, warnings_of
 
 SAME = 1e-6  # mm
@@ -109,14 +109,13 @@ def find_jig(
 
 def fit(shelved: Shelved, pair: PairInHand, limit: float = BUSH_LIMIT) -> Fit | Finding:
     """How a jig serves a pair, or the first reason why it does not."""
-    record, shift = shelved.record, pair.shift - shelved.record.inputs.shift
+    record = shelved.record
+    shift = pair.shift - record.inputs.shift
     by_slot = round(shift, 6) if _slot_sets(record, shift) else 0.0
-    for reason in _kind(shelved, pair):
+    for reason in (*misfits(shelved.jig, pair), *_differs(shelved, pair, by_slot)):
         return reason
     try:
         used = set_for(record, pair.boot, by_slot)
-        for reason in _misfits(record, pair, by_slot):
-            return reason
         inputs = record.inputs
         widths = widths_of(*pair.ski, recorded_layout(used), inputs.sidewall, inputs.rail_depth)
         state = SkiState(pair.thickness, told_apart(widths), pair.pattern.area)
@@ -128,10 +127,29 @@ def fit(shelved: Shelved, pair: PairInHand, limit: float = BUSH_LIMIT) -> Fit | 
     return Fit(shelved, used, by_slot, warnings)
 
 
-def holds_margin(record: JigRecord, ski: tuple[float, float]) -> bool:
+def misfits(jig: OwnedJig, pair: PairInHand) -> Iterator[Finding]:
+    """What keeps a jig from serving a pair by what the shelf alone says of it."""
+    if jig.pattern != pair.pattern.name:
+        yield Finding("which.pattern", f"it is for another pattern, {jig.pattern}")
+    least, most = jig.boots or (pair.boot, pair.boot)
+    if not least <= pair.boot <= most:
+        yield other_boot((least, most), pair.boot)
+    narrowest, widest = jig.skis or pair.ski
+    range_ = f"the jig is for skis of {narrowest:g} to {widest:g} mm"
+    if min(pair.ski) < narrowest - SAME:
+        yield Finding("which.ski", f"the ski is too narrow, {min(pair.ski):g} mm: {range_}")
+    if max(pair.ski) > widest + SAME:
+        yield Finding("which.ski", f"the ski is too wide, {max(pair.ski):g} mm: {range_}")
+    if jig.core != pair.core:
+        yield other_core(jig.core, pair.core)
+    if jig.side and jig.side != pair.side:
+        yield Finding("which.side", f"it is for {jig.side} skis")
+
+
+def holds_margin(jig: OwnedJig, ski: tuple[float, float]) -> bool:
     """Whether the jig serves a ski that is wider or narrower at the noses than where measured."""
-    low, high = skis_around(*ski)
-    return record.inputs.ski.least <= low and high <= record.inputs.ski.most
+    (low, high), (least, most) = skis_around(*ski), jig.skis or ski
+    return least <= low and high <= most
 
 
 def _slot_sets(record: JigRecord, shift: float) -> bool:
@@ -141,33 +159,13 @@ def _slot_sets(record: JigRecord, shift: float) -> bool:
     return slotted == bodies and abs(shift) <= SHIFTS and abs(shift - round(shift)) <= SAME
 
 
-def other_pattern(name: str) -> Finding:
-    """That a jig is for the pattern of that name, and not for the one that is wanted."""
-    return Finding("which.pattern", f"it is for another pattern, {name}")
-
-
-def _kind(shelved: Shelved, pair: PairInHand) -> Iterator[Finding]:
-    """What makes it a jig for something else."""
-    mine, wanted = shelved.pattern, pair.pattern
-    if mine.name != wanted.name:
-        yield other_pattern(mine.name)
-    elif mine.content != wanted.content:
+def _differs(shelved: Shelved, pair: PairInHand, by_slot: float) -> Iterator[Finding]:
+    """What else keeps it from serving the pair, by its record and its pattern."""
+    inputs = shelved.record.inputs
+    if shelved.pattern.content != pair.pattern.content:
         hint = "Compare pattern.toml in its folder with the pattern; build a jig by the right one."
         message = "the pattern has been changed since the jig was built"
         yield Finding("which.changed", message, hint=hint)
-
-
-def _misfits(record: JigRecord, pair: PairInHand, by_slot: float) -> Iterator[Finding]:
-    """What keeps it from serving the pair, its boot apart.  Raises InputError as `check_core`."""
-    inputs, low, high = record.inputs, min(pair.ski), max(pair.ski)
-    range_ = f"the jig is for skis of {inputs.ski.least:g} to {inputs.ski.most:g} mm"
-    if low < inputs.ski.least - SAME:
-        yield Finding("which.ski", f"the ski is too narrow, {low:g} mm: {range_}")
-    if high > inputs.ski.most + SAME:
-        yield Finding("which.ski", f"the ski is too wide, {high:g} mm: {range_}")
-    check_core(record, pair.core)
-    if inputs.pair == "mirrored" and inputs.side != pair.side:
-        yield Finding("which.side", f"it is for {inputs.side} skis")
     if abs(pair.shift - inputs.shift - by_slot) > SAME:
         yield Finding("which.shift", f"its shift is {inputs.shift:+g} mm, not {pair.shift:+g} mm")
     if (inputs.sidewall, inputs.rail_depth) != (pair.sidewall, pair.rail_depth):
@@ -181,7 +179,7 @@ def _warnings(shelved: Shelved, pair: PairInHand) -> Iterator[Finding]:
     if shelved.jig.state == "built":
         message = "the shelf does not know that it was printed"
         yield Finding("which.built", message, where=where, hint="Print it; or note that it was.")
-    if not holds_margin(shelved.record, pair.ski):
+    if not holds_margin(shelved.jig, pair.ski):
         ski = shelved.record.inputs.ski
         message = f"the ski is within {MARGIN:g} mm of the range it is for, {ski.least:g} to " + (
             f"{ski.most:g} mm"
