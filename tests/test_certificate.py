@@ -10,26 +10,33 @@ from jiggen.cli import main
 from jiggen.errors import CheckFailed
 from jiggen.pipeline.evening import is_finished
 from jiggen.record import read_jig
+from jiggen.shelf.store import open_shelf
 from jiggen.verify import certificate, certify, check
 
 
 def test_no_sheet_verdict_or_finished_jig_from_a_folder_that_was_changed(
-    folder, tmp_path, monkeypatch, capsys
+    folder, tmp_path, tmp_path_factory, monkeypatch, capsys
 ):
-    key = read_jig(folder).key
+    key, shelf = read_jig(folder).key, tmp_path_factory.mktemp("shelf") / "shelf.sqlite"
     assert is_finished(folder, key)
     with (folder / "parts" / "knob.stl").open("ab") as stream:
         stream.write(b"x")
-    found = check(folder)  # once for all three: it takes seconds
+    found = check(folder)  # once for all of them: it takes seconds
     monkeypatch.setattr(certificate, "check", lambda _: found)
     blank = tmp_path / "m.toml"
-    for words in (["sheet", str(folder)], ["printed", str(folder), "--blank", str(blank)]):
+    for words in (
+        ["sheet", str(folder)],
+        ["printed", str(folder), "--blank", str(blank)],
+        ["shelf", "add", str(folder), "--shelf", str(shelf)],
+    ):
         assert main(words) == 1
         told = capsys.readouterr()
         assert "does not pass its verification: do not use it. parts/knob.stl" in told.err
         assert f"jiggen check {folder} says all" in told.err
     assert [path.name for path in tmp_path.iterdir()] == ["jig"]
     assert not is_finished(folder, key)
+    with open_shelf(shelf) as opened:
+        assert opened.jigs() == ()
 
 
 @pytest.fixture
