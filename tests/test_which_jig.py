@@ -155,6 +155,12 @@ def test_a_ski_at_the_end_of_the_range_is_to_be_measured_where_it_is_held():
     assert [one.code for one in found.warnings] == ["which.close"]
 
 
+def test_what_the_drilling_check_warns_of_is_said_with_the_jig():
+    found = fit(owned("A"), replace(PAIR, limits=DrillingLimits(edge=40.0)))
+    assert isinstance(found, Fit) and found.may_drill
+    assert {one.code for one in found.warnings} == {"drilling.edge"}
+
+
 def test_none_is_told_with_each_reason_and_what_to_build():
     jig = owned("B", "hut-plate", 305.0)
     lost = (owned("C").jig, Finding("record.missing", "cannot read the manifest: none"))

@@ -124,7 +124,7 @@ def fit(shelved: Shelved, pair: PairInHand, limit: float = BUSH_LIMIT) -> Fit | 
     except JiggenError as error:
         return error.findings[0]
     warnings = (*warnings_of(shelved.jig, limit), *_warnings(shelved, pair))
-    return Fit(shelved, used, by_slot, warnings)
+    return Fit(shelved, used, by_slot, (*warnings, *used.drilling.warnings))
 
 
 def misfits(jig: OwnedJig, pair: PairInHand) -> Iterator[Finding]:
@@ -181,8 +181,7 @@ def _warnings(shelved: Shelved, pair: PairInHand) -> Iterator[Finding]:
         yield Finding("which.built", message, where=where, hint="Print it; or note that it was.")
     if not holds_margin(shelved.jig, pair.ski):
         ski = shelved.record.inputs.ski
-        message = f"the ski is within {MARGIN:g} mm of the range it is for, {ski.least:g} to " + (
-            f"{ski.most:g} mm"
-        )
+        served = f"{ski.least:g} to {ski.most:g} mm"
+        message = f"the ski is within {MARGIN:g} mm of an end of what the jig is for, {served}"
         hint = "Measure the ski where the noses of all rails touch it."
         yield Finding("which.close", message, where=where, hint=hint)
