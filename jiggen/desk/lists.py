@@ -94,11 +94,11 @@ def list_of(words: Words) -> PairList:
             rest[name] = list(lines)
     rows = dict(sorted(rows.items())[:MOST])
     file = find_list(words[JOBS.name][-1]) if words.get(JOBS.name) else None
-    kept = dict(enumerate(read_cells(file), start=1)) if file else {}
+    there = dict(enumerate(read_cells(file), start=1)) if file else {}
     if rows or ROWS in words:
-        saved = bool(file) and list(rows.values()) == list(kept.values())
+        saved = bool(file) and list(rows.values()) == list(there.values())
     else:
-        rows, saved = kept, bool(file)
+        rows, saved = there, bool(file)
     counts = (_count(words, ROWS) + _count(words, MORE), FEWEST, max(rows, default=0) + SPARE)
     return PairList(rows, file, saved, rest, min(max(counts), MOST))
 

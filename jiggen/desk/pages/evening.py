@@ -109,8 +109,8 @@ def drop(_: Request, form: FormData) -> Response:
     options = {name: words for name, words in _words(form).items() if name in _OPTIONS}
     query = address("", dict(enumerate(rows, start=1)), options)
     if len(query) > LONGEST_ADDRESS:
-        kept = keep_dropped(name, rows).as_posix()
-        query = address("", {}, options | {JOBS.name: [kept]})
+        path = keep_dropped(name, rows).as_posix()
+        query = address("", {}, options | {JOBS.name: [path]})
     _NOTES[list_of(entered(parse_qsl(query))).short] = notes
     while len(_NOTES) > _MOST_NOTES:
         _NOTES.popitem(last=False)
