@@ -15,6 +15,7 @@ TYPED = (
     "/jig?pattern=club-piste&boot=305&ski=84-112",
     "/jig?pattern=club-piste&boot=three&core=wood",
     "/jig?pattern=none&boot=305&ski=112-84&bed=x",
+    "/evening?ticket-1=A1&pattern-1=club-pist&boot-1=305&ski_toe-1=three&core-2=wood",
     "/nothing/here",
 )
 # Links within a sentence are as high as its line (2.5.5 lets them be); a label ticks its box.
