@@ -130,7 +130,8 @@ class Tab:
 
     def wait(self, condition: str, patience: float = PATIENCE) -> Any:
         """The value of a JavaScript expression once it is true; the page may change meanwhile."""
-        return self.browser.wait(lambda: self._evaluate(condition), condition, patience)
+        told = f"Promise.resolve({condition}).then(v => v instanceof Node || v)"  # not as {}
+        return self.browser.wait(lambda: self._evaluate(told), condition, patience)
 
     def _evaluate(self, condition: str) -> Any:
         try:

@@ -100,6 +100,7 @@ def test_enter_sends_and_waiting_lasts_over_a_change_of_page(address, tab):
     tab.click("#boot")
     tab.press("Enter")
     tab.wait("document.title === 'Other'")
+    assert tab.wait("document.querySelector('title')") is True
     with pytest.raises(AssertionError, match="not within"):
         tab.wait("document.title === 'Never'", patience=0.2)
 
