@@ -162,6 +162,16 @@ def test_an_earlier_mount_will_do_and_what_it_lacks_is_said(desk: TestClient):
     assert "plugged (keep 6 mm)" in part(plugged, "answer")
 
 
+def test_a_pattern_is_picked_by_its_picture_and_the_rows_stay(desk: TestClient, old):
+    lines = "\n".join(map(as_line, old))
+    page = desk.get(f"/remount?{urlencode({'pattern': 'none', 'boot': '305', 'hole': lines})}").text
+    assert "No pattern" in part(page, "pattern-faults")
+    pick = unescape(re.search(r'id="pick".*?href="(.*?)"', page, re.S)[1])
+    picked = re.search(r'href="(/remount\?[^"]*pattern=club-piste[^"]*)"', desk.get(pick).text)
+    there = desk.get(unescape(picked[1])).text
+    assert 'class="new"' in there and len(rows_of(there)) == len(old)
+
+
 def test_a_click_on_the_drawing_is_a_place_on_the_ski(desk: TestClient, new):
     """The root of the drawing has the mounting mark as its origin, as the script takes it."""
     page = desk.get(address("103/0 4.1")).text

@@ -123,8 +123,12 @@ class Filled(Generic[T]):
         return self.form.command_line(self.words)
 
     def refused(self, error: JiggenError) -> "Filled[T]":
-        """The same with what is wrong with it as a whole."""
-        return replace(self, findings=(*self.findings, *error.findings))
+        """The same with what is wrong with it as a whole; of a pattern's file, with that field."""
+        more = (
+            replace(one, key="pattern") if one.code.startswith("pattern.") else one
+            for one in error.findings
+        )
+        return replace(self, findings=(*self.findings, *more))
 
 
 def entered(query: QueryParams | Iterable[tuple[str, Any]]) -> dict[str, list[str]]:

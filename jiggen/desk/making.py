@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -77,9 +77,9 @@ class Product:
             try:
                 values |= self._seen(filled.value)
             except JiggenError as error:
-                filled = filled.refused(InputError(map(self._placed, error.findings)))
+                filled = filled.refused(error)
             else:
-                if faults := tuple(map(self._placed, self.look(filled.value))):
+                if faults := self.look(filled.value):
                     filled = filled.refused(InputError(faults))
         ready = bool(filled.value) and not filled.findings
         outcome = None
@@ -107,12 +107,6 @@ class Product:
     def key(self) -> str:
         """What it is called in an address."""
         return self.address.removeprefix("/")
-
-    def _placed(self, finding: Finding) -> Finding:
-        """A finding with the field that it belongs to: one of a pattern's file to the pattern."""
-        if not finding.code.startswith("pattern."):
-            return finding
-        return replace(finding, key="boot" if finding.code == "pattern.boot-range" else "pattern")
 
     def _seen(self, asked: Wanted) -> dict[str, Any]:
         """The drawing of what is asked for, its jig mark, and what is in the way of its folder."""

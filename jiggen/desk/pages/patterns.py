@@ -28,7 +28,7 @@ from jiggen.report.patterns import Listed, boots_of, hole_count, list_patterns, 
 from jiggen.units import counted
 
 TO = "to"  # in the address: the page that a pattern is picked for
-PAGES = {"jig": "/jig", "trial": "/trial"}
+PAGES = {"jig": "/jig", "trial": "/trial", "remount": "/remount"}
 DRAWINGS = (".dxf", ".svg", ".csv")
 WHOSE = {"local": "of this folder", "user": "your own", "shipped": "comes with jiggen"}
 _writing = Lock()

@@ -16,6 +16,7 @@ from starlette.routing import Route
 
 from jiggen.desk.dropped import read_dropped
 from jiggen.desk.forms import entered, fill
+from jiggen.desk.pages.patterns import TO
 from jiggen.desk.site import Place, go, page, posted
 from jiggen.errors import Finding, InputError
 from jiggen.request.keeping import holds, keep
@@ -89,6 +90,7 @@ def ask(request: Request) -> Response:
         "remount.html",
         query=request.url.query,
         filled=filled,
+        pick=f"/patterns?{TO}=remount&{request.url.query}",
         first=[filled.fields[name] for name in FIRST],
         earlier=[field for name, field in filled.fields.items() if _folded(name)],
         rows=rows,
