@@ -98,8 +98,11 @@ class Standing:
     work: Work | None = None
 
 
-def standing(folder: BuiltFolder, record: AnyRecord, works: Works) -> Standing:
-    """Whether `folder` may be used; where that is not known, its verification is begun."""
+def standing(folder: BuiltFolder, record: AnyRecord, works: Works, address: str = "") -> Standing:
+    """Whether `folder` may be used; where that is not known, its verification is begun.
+
+    `address` is the page to go on with then, by default the folder's own.
+    """
     if not record.passed:
         return Standing(False)
     try:
@@ -109,7 +112,7 @@ def standing(folder: BuiltFolder, record: AnyRecord, works: Works) -> Standing:
     seal = seal_of(folder.path)
     if is_remembered(seal):
         return Standing(True)
-    key, address = f"verification {seal}", folder.address
+    key, address = f"verification {seal}", address or folder.address
     for known in works.latest():
         if known.key == key and known.state in ("done", "failed"):
             return Standing(known.state == "done", known.findings)

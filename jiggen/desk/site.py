@@ -38,6 +38,8 @@ PAGES = (
     "trial",
     "gauge",
     "patterns",
+    "printer",
+    "printed",
     "work",
 )  # as the menu has them
 """Modules of `jiggen.desk.pages` with their ``ROUTES``, and ``NAV`` where they are in the menu."""

@@ -29,6 +29,7 @@ from jiggen.inputs.table import TABLES, Columns, read_table
 
 COLUMNS = Columns(("key", "what", "value"), ("key", "value"), (), comments=True)
 _PART = re.compile(r"([A-Za-z0-9_-]{1,40})(?:\[([0-9]{1,4})\])?")
+_VALUE = re.compile(r"""(=\s*+)(?:"(?:[^"\\]|\\.)*+"|'[^']*+'|\[[^\]]*+\]|[^\s#,}]++)""")
 _LISTS, _TEXT = {"between", "along"}, {"name", "note", "of"}
 _REST = "# Leave what follows as it is, unless you know better."
 
@@ -99,11 +100,14 @@ def form_table(text: str) -> str:
     return stream.getvalue()
 
 
-def blanks(text: str) -> Iterator[Blank]:
-    """What is not filled in yet in the TOML `text`, in its order; notes beside it are its words."""
+def blanks(text: str, *answers: str) -> Iterator[Blank]:
+    """What is not filled in yet in the TOML `text`, in its order; notes beside it are its words.
+
+    What is under a key of `answers` counts whether it is filled in or not.
+    """
     data, places, lines = parse_toml(text), find_places(text), text.split("\n")
     for path, value in sorted(leaves(data), key=lambda leaf: places[leaf[0]]):
-        if value != "":
+        if value != "" and path[-1] not in answers:
             continue
         first = last = places[path].line
         above: list[str] = []
@@ -137,11 +141,11 @@ def _label(data: Any, path: KeyPath) -> str:
 
 
 def filled(text: str, path: KeyPath, value: str) -> str:
-    """The TOML `text` with `value`, itself TOML, in place of the "" of `path`."""
+    """The TOML `text` with `value`, itself TOML, in place of that of `path`, on one line."""
     line, column = find_places(text)[path]
     lines = text.split("\n")
     before, rest = lines[line - 1][: column - 1], lines[line - 1][column - 1 :]
-    lines[line - 1] = before + rest.replace('""', value, 1)
+    lines[line - 1] = before + _VALUE.sub(lambda found: found[1] + value, rest, count=1)
     return "\n".join(lines)
 
 

@@ -106,7 +106,7 @@
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (form.method === "get") { // what is empty need not be in the address
+    if ((event.submitter?.getAttribute("formmethod") ?? form.method) === "get") { // what is empty need not be in the address
       event.preventDefault();
       location.assign(addressOf(form));
       return;

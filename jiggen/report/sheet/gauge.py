@@ -180,17 +180,24 @@ def _fits(gauge: Gauge, width: float) -> Flowable:
 
 def _plan_with_readings(gauge: Gauge, readings: Iterable[Reading], width: float) -> kit.Picture:
     """The gauge from above, with a line and a number for each reading."""
+    view, height, middle = plan_view(gauge, width)
+    shapes = [*draw_frame(gauge, view)]
+    for reading in readings:
+        shapes += draw_reading(reading, view, middle)
+    return kit.Picture(width, height, shapes)
+
+
+def plan_view(gauge: Gauge, width: float) -> tuple[View, float, Point]:
+    """The bed's frame on a picture `width` mm wide; how high it is, and the gauge's middle."""
     spans = [max(peg.x for peg in gauge.pegs), max(peg.y for peg in gauge.pegs)]
     across, up = (far + gauge.pegs[0].diameter / 2 for far in spans)
     scale = PLAN_SHARE * width / across
-    view = View(scale, (width - scale * across) / 2, -scale * (up + BORDER))  # of the bed's frame
-    shapes = [*_frame(gauge, view)]
-    for reading in readings:
-        shapes += _reading(reading, view, (across / 2, up / 2))
-    return kit.Picture(width, scale * (up + 2 * BORDER), shapes)
+    view = View(scale, (width - scale * across) / 2, -scale * (up + BORDER))
+    return view, scale * (up + 2 * BORDER), (across / 2, up / 2)
 
 
-def _frame(gauge: Gauge, view: View) -> Iterator[Shape]:
+def draw_frame(gauge: Gauge, view: View) -> Iterator[Shape]:
+    """The gauge's frame from above."""
     outer, inner = gauge.outline.outer, gauge.outline.inner
     yield Area(_ring(outer, view), FRAME_GREY)
     yield from (Area(_ring(ring, view), WHITE) for ring in inner)
@@ -212,7 +219,7 @@ def _ring(ring: Ring, view: View) -> tuple[Point, ...]:
     return tuple(view.at(float(x), float(y)) for x, y in ring)
 
 
-def _reading(reading: Reading, view: View, middle: Point) -> Iterator[Shape]:
+def draw_reading(reading: Reading, view: View, middle: Point) -> Iterator[Shape]:
     """A line with the caliper's jaws at its ends, and its number beside it.
 
     The number stands off the line's middle, where lines cross, and away from the frame's.

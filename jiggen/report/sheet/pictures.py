@@ -53,7 +53,7 @@ def parts_picture(job: JigRecord, width: float) -> kit.Picture:
         *draw_way(width, 1.2 - STRIP),
         *_ski(view, half, width),
         *_rails(job, view, half, moved),
-        *_bodies(job, view, moved),
+        *draw_bodies(job, view, moved),
         *_names(_named(job, half, moved), view, (middle + scale * out, foot), width),
     ]
     return kit.Picture(width, ROW + 1.0 - foot, shapes)
@@ -82,7 +82,8 @@ def _rails(job: JigRecord, view: View, half: float, moved: dict[str, float]) -> 
             yield from kit.filled(*bar, RAIL, OUTLINE)
 
 
-def _bodies(job: JigRecord, view: View, moved: dict[str, float]) -> Iterator[Shape]:
+def draw_bodies(job: JigRecord, view: View, moved: dict[str, float]) -> Iterator[Shape]:
+    """The bodies from above, each `moved` by so many mm along the ski."""
     for body in job.bodies:
         by = moved[body.part]
         outer, *inner = ([view.at(x + by, y) for x, y in ring] for ring in body.outline)
