@@ -1,11 +1,12 @@
 """A shelf whose writer is ended, or whose disk is full, before any one operation on a file.
 
-    python tests/shelf_moments.py START WORK ACTION kill|full
+    python tests/shelf_moments.py START WORK ACTION
 
-does ACTION on copies of the folder START, ended before its first operation, its second …, and
-prints a line of JSON each.  An operation is what SQLite asks of the system to open, change or
-remove a file (its own hook for tests, `xSetSystemCall` of its Unix files), or what Python does to
-one.  It is a program of its own because a process of tests is too large to be forked 400 times.
+does ACTION on copies of the folder START, killed before its first operation, its second …, then
+with a disk that is full from there on, and prints a line of JSON each.  An operation is what SQLite
+asks of the system to open, change or remove a file (its own hook for tests, `xSetSystemCall` of its
+Unix files), or what Python does to one.  It is a program of its own because a process of tests is
+too large to be forked 300 times.
 """
 
 from __future__ import annotations
@@ -194,7 +195,7 @@ def every_moment(
         found = state(folder)
         empty = found == ((), (), frozenset())
         name = next((name for name, one in known.items() if one == found), "OTHER")
-        left = {"moment": moment, "code": code, "left": "empty" if empty else name}
+        left = {"how": how, "moment": moment, "code": code, "left": "empty" if empty else name}
         left["told"] = told.read_bytes() == b"done"
         if how == "kill":
             action(folder)
@@ -216,13 +217,15 @@ def ended(folder: Path, told: Path, action: Callable[[Path], None], moment: int,
 
 
 def main() -> None:
-    start, work, action, how = sys.argv[1:]
+    start, work, action = sys.argv[1:]
     room = types.ModuleType("jiggen.verify")  # what is tested here is no jig
     room.certify = lambda folder: None  # type: ignore[attr-defined]
     sys.modules["jiggen.verify"] = room
-    assert how in ("kill", "full")
-    for left in every_moment(Path(start), Path(work), ACTIONS[action], how):
-        sys.stdout.write(f"{json.dumps(left)}\n")
+    hows: tuple[How, How] = ("kill", "full")
+    for how in hows:
+        (Path(work) / how).mkdir()
+        for left in every_moment(Path(start), Path(work) / how, ACTIONS[action], how):
+            sys.stdout.write(f"{json.dumps(left)}\n")
 
 
 if __name__ == "__main__":
