@@ -153,3 +153,18 @@ def test_a_jig_that_failed_is_not_measured(desk, monkeypatch):
     assert desk.get(f"/printed/readings?{urlencode(words)}").status_code == 422
     assert desk.post("/printed/judge", headers=OWN, data=words).status_code == 422
     assert not Path("readings").exists()
+
+
+def test_nothing_that_was_typed_is_lost_while_the_jig_is_verified(desk, monkeypatch, works):
+    asked = []
+
+    def begun(*around: object) -> Standing:
+        asked.append(around[-1])
+        return Standing(False, work=works.start("wait", print, key="wait", address="/"))
+
+    monkeypatch.setattr(printed, "standing", begun)
+    query = urlencode(words := typed(TRUE))
+    assert desk.get(f"/printed/readings?{query}").headers["location"].startswith("/work/")
+    answer = desk.post("/printed/keep", headers=OWN, data=words)
+    assert answer.status_code == 422 and "is being verified" in answer.text
+    assert asked == [f"/printed/readings?{query}"] * 2

@@ -78,10 +78,6 @@ class Entered:
         return f"/printed/readings?{urlencode({KEY: self.folder.key, **more}, doseq=True)}"
 
 
-def _address(folder: BuiltFolder) -> str:
-    return f"/printed/readings?{urlencode({KEY: folder.key})}"
-
-
 def _jig(words: Words) -> tuple[BuiltFolder, JigRecord]:
     folder = find_folder("".join(words.get(KEY, ())))
     record = folder.record() if folder else None
@@ -140,7 +136,8 @@ def ask(request: Request) -> Response:
 
     words = entered(request.query_params)
     folder, record = _jig(words)
-    stand = standing(folder, record, works_of(request), _address(folder))
+    back = f"/printed/readings?{request.url.query}"
+    stand = standing(folder, record, works_of(request), back)
     if stand.work:
         return go(f"/work/{stand.work.number}")
     if not stand.passed:
@@ -194,7 +191,11 @@ def _failed(folder: BuiltFolder) -> list[Finding]:
 def _sent(request: Request, form: FormData) -> Entered:
     words = entered(form.multi_items())
     folder, record = _jig(words)
-    stand = standing(folder, record, works_of(request), _address(folder))
+    back = f"/printed/readings?{urlencode(words, doseq=True)}"
+    stand = standing(folder, record, works_of(request), back)
+    if stand.work:
+        hint = "Go back, and try again in a moment."
+        raise InputError.of("desk.verifying", "this jig is being verified", hint=hint)
     if not stand.passed:
         raise CheckFailed(stand.findings or _failed(folder))
     return look(folder, record, words)
