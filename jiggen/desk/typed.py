@@ -80,7 +80,7 @@ class TypedForm:
         """It, as if it had been read from `file`.  Raises InputError."""
         return parse_document(self.text, file, kind)
 
-    def said(self, findings: Sequence[Finding]) -> tuple[TypedForm, tuple[Finding, ...]]:
+    def judged(self, findings: Sequence[Finding]) -> tuple[TypedForm, tuple[Finding, ...]]:
         """It with what is wrong beside each row, and what belongs to none."""
         rest = list(findings)
 
@@ -98,16 +98,16 @@ class TypedForm:
     ) -> TypedForm:
         """It with what each reading should be; the row that is `wrong` says `why`.
 
-        `off` is how far the readings that were taken are off, in the caliper's unit, kind by kind
+        `off` is how far each reading that was taken is off, in the caliper's unit, kind by kind
         in the order of `kinds`.
         """
-        taken = [row for kind in kinds for row in self.rows if row.path[0] == kind and row.read]
-        said = {row.path: row.against(one) for row, one in zip(taken, off, strict=True)}
-        bad = taken[wrong].path if wrong is not None and why else None
+        read = [row for kind in kinds for row in self.rows if row.path[0] == kind and row.read]
+        judged = {row.path: row.against(one) for row, one in zip(read, off, strict=True)}
+        bad = read[wrong].path if wrong is not None and why else None
         rows = [
             replace(
                 row,
-                fits=said.get(row.path, ""),
+                fits=judged.get(row.path, ""),
                 faults=(replace(why, where=""),) if why and row.path == bad else row.faults,
             )
             for row in self.rows
@@ -141,8 +141,8 @@ def _rows(text: str, data: Any, words: Words) -> Iterator[Row]:
 
 
 def _row(path: KeyPath, name: str, about: str, data: Any, words: Words) -> Row:
-    kept = cell_of(_at(data, path))
-    entered = " ".join(words.get(name, ())) if TYPED in words else kept
+    before = cell_of(_at(data, path))
+    entered = " ".join(words.get(name, ())) if TYPED in words else before
     return Row(path, name, name, about, entered)
 
 

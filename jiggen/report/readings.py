@@ -22,8 +22,8 @@ def profiles_text(stored: Sequence[Profile]) -> str:
         f"skew {one.skew:+.3f}°  holes {one.hole:+.3f}  {one.material}".rstrip()
         for one in stored
     ]
-    kept = f"They are kept in {folder()}; jiggen profile show NAME says more."
-    return "\n".join([*rows, "", kept])
+    place = f"They are kept in {folder()}; jiggen profile show NAME says more."
+    return "\n".join([*rows, "", place])
 
 
 def profile_text(found: Profile) -> str:

@@ -69,7 +69,7 @@ class Entered:
     filled: Filled[PrintedRequest]
     judged: JudgedPrint | None
     todo: tuple[Finding, ...]
-    kept: bool
+    saved: bool
 
     @property
     def address(self) -> str:
@@ -87,7 +87,7 @@ def _jig(words: Words) -> tuple[BuiltFolder, JigRecord]:
 
 
 def look(folder: BuiltFolder, record: JigRecord, words: Words) -> Entered:
-    """Read what was entered, and fit it.  Raises InputError for a file that is no form."""
+    """Read what was entered, and fit it.  Raises InputError for an invalid file."""
     from jiggen.inputs.document import parse_document, read_text
     from jiggen.measure.printer.read import KIND, PrintedFile
     from jiggen.report.printed import read_printout
@@ -106,7 +106,7 @@ def look(folder: BuiltFolder, record: JigRecord, words: Words) -> Entered:
     form = typed_form(text, words, about)
     judged, faults, _ = attempt(lambda: asked.judge(printout, form.document(str(file), KIND)))
     faults = tuple(one for one in faults if not one.code.endswith("nothing-measured"))
-    form, todo = form.said(faults)
+    form, todo = form.judged(faults)
     if judged:
         form = fitted(
             form, ("distance",), judged.found.fit, judged.against, judged.found.readings.unit.mm
@@ -167,14 +167,14 @@ def ask(request: Request) -> Response:
         ],
         form=found.form,
         total=sum(row.path[0] != "fits" for row in found.form.rows),
-        kept=found.kept,
+        saved=found.saved,
         where=where_on_jig(record, pairs),
         refused="Do not use it",
         against=judged.against if judged else (),
         warnings=(),
         good="Use it" if judged and not judged.against else "",
         todo=found.todo,
-        told=printed_text(judged.found, judged.made) if judged else "",
+        text=printed_text(judged.found, judged.made) if judged else "",
         then="Keep the verdict",
         fields=fields,
         buttons=buttons,

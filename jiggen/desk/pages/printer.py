@@ -1,4 +1,4 @@
-"""The printer: its gauge's readings typed beside pictures, fitted, and kept as a profile."""
+"""The printer: its gauge's readings typed beside pictures, fitted, and saved as a profile."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def overview(request: Request) -> Response:
         "printer.html",
         why=WHY,
         gauges=choices(GaugeRecord),
-        told=profiles_text(stored),
+        text=profiles_text(stored),
         names=names,
         shown=shown,
         meaning=profile_text(shown) if shown else "",
@@ -81,7 +81,7 @@ def overview(request: Request) -> Response:
 class Entered:
     """A gauge's readings as they were entered, and what they say as far as they can be fitted.
 
-    `todo` is what to measure, `kept` whether the file holds all that was entered.
+    `todo` is what to measure, `saved` whether the file holds all that was entered.
     """
 
     folder: BuiltFolder
@@ -91,7 +91,7 @@ class Entered:
     filled: Filled[FitRequest]
     judged: JudgedGauge | None
     todo: tuple[Finding, ...]
-    kept: bool
+    saved: bool
 
     @property
     def address(self) -> str:
@@ -101,7 +101,7 @@ class Entered:
 
 
 def look(words: Words) -> Entered:
-    """Read what was entered, and fit it.  Raises InputError for a file that is no form."""
+    """Read what was entered, and fit it.  Raises InputError for an invalid file."""
     from jiggen.inputs.document import parse_document, read_text
     from jiggen.measure.printer.read import KIND, GaugeFile, measurements_of
 
@@ -121,7 +121,7 @@ def look(words: Words) -> Entered:
         asked = FitRequest(file, None, "")
         judged, faults, _ = attempt(lambda: asked.judge(read))
     faults = tuple(one for one in faults if not one.code.endswith(NOTHING))
-    form, todo = form.said(faults)
+    form, todo = form.judged(faults)
     if judged:
         form = fitted(
             form, KINDS, judged.found.fit, judged.against, judged.found.measurements.unit.mm
@@ -147,7 +147,7 @@ def ask(request: Request) -> Response:
 
     found = look(entered(request.query_params))
     judged, filled = found.judged, found.filled
-    told = ""
+    text = ""
     if judged:
         from jiggen.measure.printer.gauge_fit import profile_of
 
@@ -156,7 +156,7 @@ def ask(request: Request) -> Response:
             name = "".join(filled.words.get("name", ())) or "not-named"
             made, _, _ = attempt(lambda: profile_of(judged.found, name, ""))
             lines += ["", profile_text(made)] if made else []
-        told = "\n".join(lines)
+        text = "\n".join(lines)
     return page(
         request,
         "printer_readings.html",
@@ -166,7 +166,7 @@ def ask(request: Request) -> Response:
         key=(KEY, found.folder.key),
         form=found.form,
         total=sum(row.path[0] in KINDS for row in found.form.rows),
-        kept=found.kept,
+        saved=found.saved,
         where=_pictures(found.record.inputs.model_dump_json()),
         how=MEASURE,
         refused="These readings contradict one another: no profile is made of them",
@@ -174,7 +174,7 @@ def ask(request: Request) -> Response:
         warnings=judged.warnings if judged else (),
         good="",
         todo=found.todo,
-        told=told,
+        text=text,
         then="Store the profile",
         fields=[filled.fields[name] for name in ("name", "material")],
         buttons=[("/printer/store", "Store the profile")],
@@ -198,7 +198,7 @@ def _pictures(inputs: str) -> Where:
 
 
 def _keep(found: Entered) -> None:
-    if not found.kept:
+    if not found.saved:
         write_whole(found.file, found.form.text)
 
 
