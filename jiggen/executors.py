@@ -10,10 +10,11 @@ import pickle
 import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor, Future, as_completed
+from concurrent.futures import BrokenExecutor, Executor, Future, InvalidStateError, as_completed
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from multiprocessing import get_context
+from time import sleep
 from typing import Any, Generic, ParamSpec, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
@@ -25,6 +26,7 @@ Value = TypeVar("Value")
 P = ParamSpec("P")
 
 PATIENCE = 30.0  # s that a cluster gets to answer
+LOOK = 0.5  # s between two looks at whether the processes are there
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,10 +73,13 @@ def outcome_of(
 
 def fault_of(error: Exception) -> Finding:
     """An unforeseen error in a task, and the end of the process that did it, as a finding."""
+    hint = "Perhaps out of memory: do fewer at once. The other jobs are not affected."
+    if isinstance(error, BrokenExecutor):
+        message = "the process that was to do this job ended before it began"
+        return Finding("batch.worker-died", message, hint=hint)
     if isinstance(error, ProcessExpired):
         code = error.exitcode
         how = f"by signal {-code}" if code < 0 else f"with exit code {code}"
-        hint = "Perhaps out of memory: do fewer at once. The other jobs are not affected."
         message = f"the process that did this job ended {how}"
         return Finding("batch.worker-died", message, hint=hint)
     hint = "An error in jiggen or in the system: build this one alone to see more."
@@ -91,6 +96,8 @@ class OwnProcesses(Executor):
     def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
         self._processes, self._prepare = max(1, processes), prepare
         self._pool, self._ended = self._new_pool(), False
+        self._given: set[Future[Any]] = set()  # what no process has done yet
+        self._lock = threading.Lock()
 
     def _new_pool(self) -> ProcessPool:
         return ProcessPool(
@@ -104,18 +111,45 @@ class OwnProcesses(Executor):
         self, task: Callable[P, Value], /, *args: P.args, **kwargs: P.kwargs
     ) -> Future[Value]:
         """The future result of ``task(*args, **kwargs)``; ProcessExpired if the process died."""
-        with _deaf():  # the first one starts the processes
+        with self._lock, _deaf():  # the first one starts the processes
             try:
-                future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+                future = self._scheduled(task, args, kwargs)
             except RuntimeError:
                 if self._ended:
                     raise
-                # Pebble gives up when a process is killed that has nothing to do.
-                self._pool.stop()  # type: ignore[no-untyped-call]
-                self._pool.join()
-                self._pool = self._new_pool()
-                future = self._pool.schedule(_sendable, (task, args, kwargs))
+                self._begin_anew()
+                future = self._scheduled(task, args, kwargs)
+            self._given.add(future)
+            if len(self._given) == 1:
+                threading.Thread(target=self._watch, daemon=True).start()
+        future.add_done_callback(self._given.discard)  # which takes no lock: it is one step
         return future
+
+    def _scheduled(
+        self, task: Callable[P, Value], args: tuple[Any, ...], kwargs: dict[str, Any]
+    ) -> Future[Value]:
+        future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+        return future
+
+    def _watch(self) -> None:
+        """Fail what is waiting, while anything is, if the pool has given up."""
+        while not self._ended:
+            with self._lock:
+                if not self._given:
+                    return
+                lost = set() if self._pool.active else self._given.copy()
+                if lost and not self._ended:
+                    self._begin_anew()
+            for future in lost:
+                with suppress(InvalidStateError):
+                    future.set_exception(BrokenExecutor())
+            sleep(LOOK)
+
+    def _begin_anew(self) -> None:
+        """Replace the pool: Pebble gives up when a process is killed that has no job yet."""
+        self._pool.stop()  # type: ignore[no-untyped-call]
+        self._pool.join()
+        self._pool = self._new_pool()
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End all processes; with `cancel_futures` at once, in the middle of their jobs."""

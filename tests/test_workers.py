@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from jiggen.errors import Finding, InputError
-from jiggen.executors import OwnProcesses, cluster_executor, do_all
+from jiggen.executors import OwnProcesses, cluster_executor, do_all, fault_of
 
 
 def task(job):
@@ -59,6 +59,24 @@ def test_processes_killed_while_they_have_nothing_to_do_are_replaced():
         assert after != before
         assert executor.submit(task, 4).result() == 8
     assert not {after, *idle} & {child.pid for child in multiprocessing.active_children()}
+
+
+def never_ready():
+    time.sleep(60)
+
+
+def test_a_job_whose_process_is_killed_before_it_is_ready_fails_and_the_next_is_done():
+    with OwnProcesses(1, never_ready) as executor:
+        waiting = executor.submit(task, 1)
+        while not (starting := multiprocessing.active_children()):
+            time.sleep(0.05)
+        executor._prepare = None
+        for child in starting:
+            os.kill(child.pid, signal.SIGKILL)
+        error = waiting.exception(30)
+        assert error is not None
+        assert fault_of(error).code == "batch.worker-died"
+        assert executor.submit(task, 4).result(60) == 8
 
 
 def test_one_bad_job_never_spoils_the_others():
