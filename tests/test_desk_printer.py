@@ -36,17 +36,22 @@ def works() -> Iterator[Works]:
     made.close()
 
 
+def put_gauge(folder: Path) -> None:
+    """A gauge's folder: its record and its form alone."""
+    gauge = design_gauge(Bed())
+    folder.mkdir(parents=True)
+    volumes = {piece.name: 1000.0 for piece in gauge.pieces}
+    record = gauge_record(gauge, volumes, beds_of(gauge.pieces))
+    (folder / "manifest.json").write_text(json_text(record), encoding="utf-8")
+    (folder / FILE.name).write_text(measurements_toml(readings_of(gauge)), encoding="utf-8")
+
+
 @pytest.fixture
 def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     """In a workshop with a gauge: its record and its form alone."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("JIGGEN_PRINTERS", str(tmp_path / "printers"))
-    gauge = design_gauge(Bed())
-    FILE.parent.mkdir(parents=True)
-    volumes = {piece.name: 1000.0 for piece in gauge.pieces}
-    record = gauge_record(gauge, volumes, beds_of(gauge.pieces))
-    (FILE.parent / "manifest.json").write_text(json_text(record), encoding="utf-8")
-    FILE.write_text(measurements_toml(readings_of(gauge)), encoding="utf-8")
+    put_gauge(FILE.parent)
     with let_in(works) as client:
         yield client
 

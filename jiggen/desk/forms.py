@@ -123,9 +123,14 @@ class Filled(Generic[T]):
         return self.form.command_line(self.words)
 
     def refused(self, error: JiggenError) -> "Filled[T]":
-        """The same with what is wrong with it as a whole; of a pattern's file, with that field."""
+        """The same with what is wrong with it as a whole; of a pattern's file, with that field.
+
+        A boot that the pattern is not for has its place in that file, and is wrong itself.
+        """
         more = (
-            replace(one, key="pattern") if one.code.startswith("pattern.") else one
+            replace(one, key="boot" if one.code == "pattern.boot-range" else "pattern")
+            if one.code.startswith("pattern.")
+            else one
             for one in error.findings
         )
         return replace(self, findings=(*self.findings, *more))

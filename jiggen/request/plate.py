@@ -54,7 +54,7 @@ FREE = 4  # rows that are empty at the end of a table
 _ROW = re.compile(r"(?:hole|diameter|from|to|how|read|within|tool)\.([0-9]{1,3})")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _NAMES = ("front", "rear", "left", "right", "centre_line", "origin", "middle", "along")
-_LIST = re.compile(r"\[[^]]*\]")
+_LIST = re.compile(r"\[[^][]*+\]")
 _PAIR = re.compile(r'\["(\w+)", "(\w+)"\](?=, \[|\])')
 _MARKS = re.compile(r'[\[\]"]')
 
@@ -317,7 +317,7 @@ def _read(path: KeyPath, words: str) -> Any:
     if path[-1] == "unusual":
         return True
     if path[-1] == "boot":
-        words = re.sub(r",\s+|\s*[-–;]\s*", " ", words)
+        words = " ".join(re.sub(r",(?=\s)|[-–;]", " ", words).split())
     return words if path[-1] in ("units", "datum", "pair") else value_of(path, words)
 
 

@@ -258,7 +258,11 @@ def drop(_: Request, form: FormData) -> Response:
 
 def save(request: Request, form: FormData) -> Response:
     """Write the survey file, filled in or not."""
-    entry = plate.Entry(entered(request.query_params))
+    words = entered(request.query_params)
+    if not words:
+        hint = "Begin with a number of holes, or with a survey file."
+        raise InputError.of("survey.empty", "nothing was entered", hint=hint)
+    entry = plate.Entry(words)
     keep(survey_file(entry.one("name")), plate.survey_toml(entry.data()), replace="replace" in form)
     return go(f"/survey?{request.url.query}")
 

@@ -184,6 +184,7 @@
       if (one.matches("input")) one.value = "";
       if (one.matches("[data-part]")) one.replaceChildren();
       if (one.matches("[data-number]")) one.textContent = number;
+      if (one.matches(".of")) one.textContent = one.textContent.replace(/\d+$/, number);
     }
     rows.append(row);
     return row;
