@@ -90,7 +90,7 @@ class Filled(Generic[T]):
             row.name: Field(
                 row,
                 tuple(self.words.get(row.name, ())),
-                self.usual.get(row.name, row.default or ""),
+                (self.usual.get(row.name) if row.habit else None) or row.default or "",
                 tuple(fault for fault in shown if row.name in _names(fault)),
             )
             for row in self.form.rows

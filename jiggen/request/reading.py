@@ -84,12 +84,12 @@ class Form(Generic[T]):
     ) -> dict[str, list[str]]:
         """The words of each option by its name; of what was not given or is empty, its default.
 
-        `defaults` are those of a shop; each list is empty where nothing stands for an option.
+        `defaults` are a shop's, for its habits; a list is empty where nothing stands for an option.
         """
         found: dict[str, list[str]] = {}
         for row in self.rows:
             stated = [one.strip() for one in words.get(row.name, ()) if one.strip()]
-            usual = defaults.get(row.name, row.default)
+            usual = defaults.get(row.name, row.default) if row.habit else row.default
             found[row.name] = (stated if row.repeated or not stated else stated[-1:]) or (
                 [usual] if usual and row.kind != "flag" else []
             )
