@@ -95,3 +95,23 @@ def nothing_engraved():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(verification, "JUDGES", others)
         yield
+
+
+@pytest.fixture(scope="module")
+def works():
+    """What a desk has done in the background: one process, begun when something is asked of it."""
+    from jiggen.desk.works import Works
+
+    made = Works(1)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def desk(works, tmp_path, monkeypatch):
+    """A client of the desk in an empty workshop folder."""
+    from desk_client import let_in
+
+    monkeypatch.chdir(tmp_path)
+    with let_in(works) as client:
+        yield client

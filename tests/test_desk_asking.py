@@ -23,13 +23,6 @@ ASKED = "pattern=club-piste&boot=305&ski=84-112"
 CLUB = find_pattern("club-piste").read_bytes()
 
 
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     monkeypatch.chdir(tmp_path)

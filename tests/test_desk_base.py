@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
-import pytest
-from desk_client import OWN, let_in
+from desk_client import OWN
 from starlette.testclient import TestClient
 
 from jiggen.desk.forms import entered, fill
@@ -15,20 +12,6 @@ from jiggen.desk.works import Work, Works
 from jiggen.errors import Finding, InputError
 from jiggen.progress import announce
 from jiggen.request.products import JIG
-
-
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
-    monkeypatch.chdir(tmp_path)
-    with let_in(works) as client:
-        yield client
 
 
 def say_and_return(value: int) -> int:

@@ -8,12 +8,11 @@ import shlex
 import shutil
 import time
 import zipfile
-from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 
 import pytest
-from desk_client import OWN, let_in
+from desk_client import OWN
 from starlette.testclient import TestClient
 
 import jiggen.desk.folders
@@ -30,20 +29,6 @@ from jiggen.verify import remember
 
 ASKED = "/jig?pattern=club-piste&boot=305&ski=84-112"
 NAME = "arvenal-club-piste-305-on-84-112"
-
-
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
-    monkeypatch.chdir(tmp_path)
-    with let_in(works) as client:
-        yield client
 
 
 @pytest.fixture

@@ -29,13 +29,6 @@ pytestmark = pytest.mark.usefixtures("as_if_verified")
 JIG = Path("out/jig")
 
 
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     """In a workshop with a jig, its record alone, as if it were verified."""

@@ -29,13 +29,6 @@ CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 FILE = Path("out/gauge/measurements.toml")
 
 
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
 def put_gauge(folder: Path) -> None:
     """A gauge's folder: its record and its form alone."""
     gauge = design_gauge(Bed())

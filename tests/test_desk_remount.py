@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 from urllib.parse import parse_qs, urlencode
 
 import pytest
-from desk_client import OWN, let_in, part
+from desk_client import OWN, part
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from jiggen.cli import main
-from jiggen.desk.works import Works
 from jiggen.layout import Layout, lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount.read import as_line, holes_csv, read_lines, read_old_holes
@@ -23,20 +21,6 @@ from jiggen.remount.shifts import OldHole, RemountLimits, check_mount, clear_mou
 
 TABLE = Path(__file__).parent / "data" / "old-holes.csv"
 MOUNT = {"pattern": "club-piste", "boot": "305"}
-
-
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
-    monkeypatch.chdir(tmp_path)
-    with let_in(works) as client:
-        yield client
 
 
 @pytest.fixture(scope="module")

@@ -14,13 +14,6 @@ from jiggen.desk.works import Works
 from jiggen.shelf.store import SHELF_FILE, Event, now, open_shelf
 
 
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     monkeypatch.chdir(tmp_path)

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlencode
 
 import pytest
-from desk_client import OWN, let_in, part
+from desk_client import OWN, part
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from jiggen.cli import app, run
-from jiggen.desk.works import Works
 from jiggen.errors import InputError
 from jiggen.files import parse_toml
 from jiggen.measure.survey.blank import blank_text
@@ -24,20 +22,6 @@ from jiggen.measure.survey.read import read_survey
 from jiggen.request.plate import Entry, draft, survey_toml, words_of
 
 EXAMPLE = Path(__file__).parent / "data" / "survey.toml"
-
-
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def desk(works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
-    monkeypatch.chdir(tmp_path)
-    with let_in(works) as client:
-        yield client
 
 
 @pytest.fixture(scope="module")

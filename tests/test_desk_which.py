@@ -18,13 +18,6 @@ from jiggen.desk.works import Works
 from jiggen.shelf.store import open_shelf
 
 
-@pytest.fixture(scope="module")
-def works() -> Iterator[Works]:
-    made = Works(1)
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def desk(
     built, works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
