@@ -27,6 +27,8 @@ P = ParamSpec("P")
 
 PATIENCE = 30.0  # s that a cluster gets to answer
 LOOK = 0.5  # s between two looks at whether the processes are there
+MOMENT = 0.05  # s between two looks at whether the last job is done
+LONGEST = 5.0  # s that a stopped pool's reading thread gets to end
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,6 +98,7 @@ class OwnProcesses(Executor):
     def __init__(self, processes: int, prepare: Callable[[], None] | None = None) -> None:
         self._processes, self._prepare = max(1, processes), prepare
         self._pool, self._ended = self._new_pool(), False
+        self._readers: list[threading.Thread] = []  # the pool's threads that read its results
         self._given: set[Future[Any]] = set()  # what no process has done yet
         self._lock = threading.Lock()
 
@@ -128,7 +131,10 @@ class OwnProcesses(Executor):
     def _scheduled(
         self, task: Callable[P, Value], args: tuple[Any, ...], kwargs: dict[str, Any]
     ) -> Future[Value]:
+        before = threading.enumerate()
         future: Future[Value] = self._pool.schedule(_sendable, (task, args, kwargs))
+        begun = [thread for thread in threading.enumerate() if thread not in before]
+        self._readers += [thread for thread in begun if "message" in thread.name]
         return future
 
     def _watch(self) -> None:
@@ -138,7 +144,9 @@ class OwnProcesses(Executor):
                 if not self._given:
                     return
                 lost = set() if self._pool.active else self._given.copy()
-                if lost and not self._ended:
+                if self._ended:  # and so the pool: its futures are its own affair
+                    return
+                if lost:
                     self._begin_anew()
             for future in lost:
                 with suppress(InvalidStateError):
@@ -147,17 +155,33 @@ class OwnProcesses(Executor):
 
     def _begin_anew(self) -> None:
         """Replace the pool: Pebble gives up when a process is killed that has no job yet."""
-        self._pool.stop()  # type: ignore[no-untyped-call]
-        self._pool.join()
+        self._end_pool()
         self._pool = self._new_pool()
+
+    def _end_pool(self) -> None:
+        """End all processes of the pool, when nothing reads from them any more.
+
+        Pebble closes the channel under its reading thread, which then prints a traceback if it
+        was about to read; once stopped it ends by itself within a tenth of a second.
+        """
+        self._pool.stop()  # type: ignore[no-untyped-call]
+        for thread in self._readers:
+            thread.join(LONGEST)
+        self._readers.clear()
+        self._pool.join()
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End all processes; with `cancel_futures` at once, in the middle of their jobs."""
         self._ended = True
-        end = self._pool.stop if cancel_futures else self._pool.close
-        end()  # type: ignore[no-untyped-call]
-        if wait:
-            self._pool.join()
+        if not wait:
+            end = self._pool.stop if cancel_futures else self._pool.close
+            end()  # type: ignore[no-untyped-call]
+            return
+        if not cancel_futures:
+            self._pool.close()  # type: ignore[no-untyped-call]
+            while self._given and self._pool.active:
+                sleep(MOMENT)
+        self._end_pool()
 
     def __exit__(self, *_: object) -> None:
         """Whoever leaves needs no more results."""

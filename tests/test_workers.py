@@ -3,11 +3,13 @@
 import multiprocessing
 import os
 import signal
+import threading
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from pebble.pool.channel import Channel
 
 from jiggen.errors import Finding, InputError
 from jiggen.executors import OwnProcesses, cluster_executor, do_all, fault_of
@@ -111,6 +113,30 @@ def test_who_stops_reading_ends_the_processes():
         pid = next(do_all(task, ["who", "slow"], executor)).value
         assert Path(f"/proc/{pid}").exists()
     assert not Path(f"/proc/{pid}").exists()
+
+
+def test_the_end_is_silent_even_if_a_job_has_its_result_already(monkeypatch):
+    looked, began = [], Channel.__init__
+
+    def slowly(channel, reader, writer):
+        """The thread that reads results is between its look and its reading at any moment."""
+        began(channel, reader, writer)
+        look = channel.poll
+
+        def poll(timeout=None):
+            answer = look(timeout)
+            looked.append(time.sleep(0.3))
+            return answer or channel.reader.closed
+
+        channel.poll = poll
+
+    said = []
+    monkeypatch.setattr(Channel, "__init__", slowly)
+    monkeypatch.setattr(threading, "excepthook", said.append)
+    with OwnProcesses(1) as executor:
+        executor.submit(task, "slow").set_exception(BrokenExecutor())
+    assert looked
+    assert [str(each.exc_value) for each in said] == []
 
 
 def test_any_executor_will_do():
