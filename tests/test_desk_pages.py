@@ -1,9 +1,22 @@
 """Every page of the desk in a browser: for all eyes and hands, on every screen, from here alone."""
 
+import re
+import shutil
+from html import unescape
+from pathlib import Path
+from urllib.parse import urlencode, urljoin, urlsplit
+
 import pytest
 from accessibility import violations
 from browser import SHIFT, Tab, chromium, find_chromium
 from desks import Knock, desk_here
+from test_desk_printer import put_gauge
+
+from jiggen.desk.folders import key_of
+from jiggen.files import parse_toml
+from jiggen.request.plate import words_of
+from jiggen.shelf.store import open_shelf
+from jiggen.verify.certificate import remember
 
 PROGRAM = find_chromium()
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium found")
@@ -16,8 +29,17 @@ TYPED = (
     "/jig?pattern=club-piste&boot=three&core=wood",
     "/jig?pattern=none&boot=305&ski=112-84&bed=x",
     "/evening?ticket-1=A1&pattern-1=club-pist&boot-1=305&ski_toe-1=three&core-2=wood",
+    "/which?pattern=club-piste&boot=305&ski=98%2F96",
+    "/which?pattern=club-piste&boot=290&ski=98%2F96",
+    "/remount?pattern=club-piste&boot=305&hole=171%2F15.8%0Ax%2F3%0A-131%2F17",
     "/nothing/here",
 )
+SURVEY = Path(__file__).parent / "data" / "survey.toml"
+# What each of these shows depends on what was built and measured.
+PAGES = {
+    *("/evening", "/remount", "/patterns", "/survey", "/printer", "/printer/readings"),
+    *("/printed", "/printed/readings", "/which", "/shelf", "/made", "/jig", "/nothing/here"),
+}
 # Links within a sentence are as high as its line (2.5.5 lets them be); a label ticks its box.
 SMALL = """
 [...document.querySelectorAll('a, button, input:not([type=hidden]), select, textarea, summary')]
@@ -28,14 +50,22 @@ SMALL = """
   .filter(([e, r]) => r.width && r.right > 0 && (r.width < LEAST - 0.5 || r.height < LEAST - 0.5))
   .map(([e, r]) => `${e.outerHTML.slice(0, 80)} is ${r.width.toFixed()} x ${r.height.toFixed()}`)
 """.replace("LEAST", str(LEAST))
-LINKS = "[...document.links].filter(a => !a.hasAttribute('download')).map(a => a.href)"
 BUILD = "document.querySelector('#build button')"
 UNFOLD = "document.querySelectorAll('details').forEach(d => d.open = true)"
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory):
-    with desk_here(tmp_path_factory.mktemp("Werkstatt im Tal")) as opened:
+def desk(built, tmp_path_factory):
+    """In a workshop with a jig that is on the shelf, and with a gauge."""
+    place = tmp_path_factory.mktemp("Werkstatt im Tal")
+    jig = shutil.copytree(built.folder, place / "out" / "jig")
+    remember(jig)  # as it was when it was built
+    with desk_here(place) as opened, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("JIGGEN_PRINTERS", str(place / "printers"))
+        put_gauge(gauge := place / "out" / "gauge")
+        remember(gauge)
+        with open_shelf() as shelf:
+            shelf.add(jig)
         yield opened
 
 
@@ -47,31 +77,50 @@ def tab(desk, tmp_path_factory):
         yield opened
 
 
-def is_page(desk, address: str) -> bool:
+def links_of(desk, address: str) -> list[str] | None:
+    """Where the links of a page lead to, or None for what is no page."""
     answer = Knock.at(desk, path=address.removeprefix(desk.origin)).send()
-    return "text/html" in answer.headers.get("content-type", "")
+    if "text/html" not in answer.headers.get("content-type", ""):
+        return None
+    links = re.findall(r"<a\b(?![^>]* download)[^>]* href=\"([^\"]*)\"", answer.body.decode())
+    return [urljoin(address, unescape(link)).partition("#")[0] for link in links]
 
 
-def crawled(desk, tab: Tab, starts: tuple[str, ...]) -> list[str]:
-    """Every page that links lead to; of those that differ in what was typed alone, three."""
-    waiting, found = [f"{desk.origin}{start}" for start in starts], []
+def crawled(desk, starts: tuple[str, ...]) -> list[str]:
+    """Every page that links lead to; of those that differ in what was typed alone, two."""
+    begun = [f"{desk.origin}{start}" for start in starts]
+    waiting, found = [*begun], []
     while waiting:
         address = waiting.pop(0)
         alike = [each for each in found if each.split("?")[0] == address.split("?")[0]]
-        if address in found or len(alike) >= 3 or not is_page(desk, address):
+        if address in found or (len(alike) >= 2 and address not in begun):
+            continue
+        if (links := links_of(desk, address)) is None:
             continue
         found.append(address)
-        tab.open(address)
-        waiting += [
-            link.split("#")[0] for link in tab.run(LINKS) if link.startswith(f"{desk.origin}/")
-        ]
+        waiting += [link for link in links if link.startswith(f"{desk.origin}/")]
     return found
 
 
+def measured(desk) -> tuple[str, ...]:
+    """The pages of readings, each with some that are typed, wrong, or contradict one another."""
+    plate = words_of(parse_toml(SURVEY.read_text(encoding="utf-8")))
+    jig, gauge = (key_of(desk.folder / "out" / name) for name in ("jig", "gauge"))
+    some = {"typed": "1", "units": "mm", "r.A~B": "abc"}
+    return (
+        f"/survey?{urlencode(plate)}",
+        f"/survey?{urlencode(plate | {'read.1': '98,7', 'read.2': 'x'})}",
+        f"/printer/readings?{urlencode(some | {'gauge': gauge, 'caliper': '7'})}",
+        f"/printed/readings?{urlencode(some | {'jig': jig, 'over': '3,6'})}",
+    )
+
+
 @pytest.fixture(scope="module")
-def pages(desk, tab):
-    found = crawled(desk, tab, ("/", *TYPED))
-    assert len(found) > len(TYPED) + 1
+def pages(desk):
+    found = crawled(desk, ("/", *TYPED, *measured(desk)))
+    paths = {urlsplit(page).path for page in found}
+    assert paths >= PAGES
+    assert {path.split("/")[1] for path in paths if path.count("/") == 2} >= {"made", "shelf"}
     return found
 
 

@@ -115,7 +115,15 @@ def test_an_evening_of_five_pairs_is_ticked_off_and_counted(desk, tab, mark):
     assert tab.run(pressed) == 10
     tab.follow(f"[id='{boxes[-1]}']")  # taken back
     assert tab.run(pressed) == 9
+    second = tab.another()  # sees it, without being asked
+    second.open(tab.run("location.href"))
+    assert second.run(pressed) == 9
+    tab.ask("Page.bringToFront")
     tab.follow(f"[id='{boxes[-1]}']")
+    second.ask("Page.bringToFront")
+    second.wait(f"{pressed} === 10")
+    second.close()
+    tab.ask("Page.bringToFront")
     assert violations(tab) == []
     tab.open(f"{desk.origin}/shelf/{mark}")
     assert "Pairs drilled 5" in tab.words(".facts")
