@@ -11,16 +11,11 @@ from printer_samples import Printer, reads
 from printer_trials import finished_jigs
 
 from jiggen.errors import CheckFailed, InputError
-from jiggen.measure.printer.printed import (
-    corrected,
-    fit_printed,
-    profile_then,
-    refusals_of_print,
-    usual_limit,
-)
+from jiggen.measure.printer.printed import fit_printed, usual_limit
 from jiggen.measure.printer.profile import Fits, Profile, save_profile
 from jiggen.measure.printer.read import PinReadings, read_printed
 from jiggen.measure.printer.to_measure import MOST, blank_text, worth_measuring
+from jiggen.measure.printer.verdict import corrected, profile_then, refusals_of_print
 from jiggen.report.printed import read_printout
 from jiggen.report.readings import printed_text
 
@@ -169,8 +164,9 @@ def test_a_limit_decides(tmp_path):
     places = finished(chosen, both(chosen, Printer(0.9992, 0.9992)))
     read = readings(places, worth_measuring(jig))
     assert fit_printed(jig, read, 0.3).verdict == "use"
-    assert fit_printed(jig, read, 0.15).verdict == "measure"
-    assert fit_printed(jig, read, 0.1).verdict == "reprint"
+    assert fit_printed(jig, read, 0.1).verdict == "measure"  # off by more, but not surely
+    worst = max(fit_printed(jig, read).expected, key=lambda one: one.off - one.known)
+    assert fit_printed(jig, read, worst.off - worst.known - 1e-4).verdict == "reprint"
 
 
 @pytest.mark.parametrize(("pattern", "bed"), PATTERNS[:2])
@@ -268,11 +264,11 @@ def test_a_print_that_passes_the_check_of_the_print_is_used(tmp_path):
 def test_every_hole_over_the_limit_is_in_the_verdict(tmp_path):
     chosen = designed("club-piste")
     jig = read_printout(write_jig(tmp_path, chosen)).jig
-    places = finished(chosen, both(chosen, Printer(0.9985, 0.9985)))
+    places = finished(chosen, both(chosen, Printer(0.9978, 0.9978)))
     found = fit_printed(jig, readings(places, worth_measuring(jig)), 0.2)
     [said] = refusals_of_print(found)
-    over = [one for one in found.expected if one.off > 0.2]
-    perhaps = [one for one in found.expected if one.off <= 0.2 < one.at_worst]
+    over = [one for one in found.expected if one.off - one.known > 0.2]
+    perhaps = [one for one in found.expected if one.off - one.known <= 0.2 < one.at_worst]
     assert over
     assert perhaps
     assert f"{len(perhaps)} others may be" in said.message or "1 other may be" in said.message

@@ -15,8 +15,9 @@ from test_profile_cli import fill
 
 from jiggen.cli import main
 from jiggen.errors import InputError
-from jiggen.measure.printer.printed import fit_printed, refusals_of_print
+from jiggen.measure.printer.printed import fit_printed
 from jiggen.measure.printer.to_measure import MOST, worth_measuring
+from jiggen.measure.printer.verdict import refusals_of_print
 from jiggen.report.printed import read_printout
 
 SHIPPED = ["club-piste", "step-track", "skew-plate", "old-inch"]

@@ -100,7 +100,8 @@ def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         "limit": found.limit,
         "verdict": found.verdict if made else None,
         "holes": [
-            hole._asdict() | {"good": hole.at_worst <= found.limit} for hole in found.expected
+            hole._asdict() | {"good": hole.against(found.limit) == "good"}
+            for hole in found.expected
         ],
         "whole": shapes.get("whole"),
         **({} if "whole" in shapes else {"halves": shapes}),
@@ -176,12 +177,8 @@ def _hole_lines(found: PrintedFit) -> list[str]:
         for hole, _, dx, dy, *sizes in found.expected
     ]
     over = f"> {found.limit:g}"
-    notes = [
-        f"  {over}"
-        if hole.off > found.limit
-        else f"  perhaps {over}" * (hole.at_worst > found.limit)
-        for hole in found.expected
-    ]
+    words = {"good": "", "perhaps": f"  perhaps {over}", "off": f"  {over}"}
+    notes = [words[hole.against(found.limit)] for hole in found.expected]
     head = ("hole", "off x", "off y", "off", "known to", "at worst")
     return [
         *map("".join, zip(columns(head, rows), ["", *notes], strict=True)),

@@ -131,19 +131,20 @@ class PrintedRequest:
 
     def judge(self, printout: Printout, document: Document | Table) -> JudgedPrint:
         """What the readings say of the jig.  Raises InputError for faults in them."""
-        from jiggen.measure.printer import printed as fitting
+        from jiggen.measure.printer import verdict
+        from jiggen.measure.printer.printed import fit_printed
         from jiggen.measure.printer.read import printed_of
 
         holes = [one.holes for one in printout.jig.rigid]
         lengths = [(one.body, one.direction) for one in printout.jig.lengths]
         read = printed_of(document, *holes, lengths=lengths)
-        found = fitting.fit_printed(printout.jig, read, self.limit)
-        against = fitting.refusals_of_print(found)
+        found = fit_printed(printout.jig, read, self.limit)
+        against = verdict.refusals_of_print(found)
         if any(finding.code in _UNUSABLE for finding in against):
             return JudgedPrint(found, against, None)
-        before = fitting.profile_then(printout.sent, printout.fits)
+        before = verdict.profile_then(printout.sent, printout.fits)
         return JudgedPrint(
-            found, against, fitting.corrected(found, before, self.name or before.name)
+            found, against, verdict.corrected(found, before, self.name or before.name)
         )
 
     def store(self, judged: JudgedPrint) -> Path | None:

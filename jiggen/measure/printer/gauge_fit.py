@@ -236,7 +236,10 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
 
 
 def contradiction(
-    fit: Adjustment, read: Measurements | PinReadings, explained: Sequence[str] = ()
+    fit: Adjustment,
+    read: Measurements | PinReadings,
+    explained: Sequence[str] = (),
+    labels: Sequence[str] = (),
 ) -> Finding:
     """Which of the readings that contradict is a gross error, or that no single one is."""
     wrong, unit = fit.gross_error, read.unit
@@ -249,7 +252,7 @@ def contradiction(
         "readings",
         fit,
         wrong,
-        [str(reading) for reading in read.readings],
+        labels or [str(reading) for reading in read.readings],
         lambda row, less: _shown(read.readings[row].value - less, unit),
         explained=[*words, *explained],
         coarse=f"If your caliper is coarser than {read.caliper:g} mm, say so: caliper = 0.05.",

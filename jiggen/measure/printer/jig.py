@@ -115,10 +115,11 @@ class Rigid:
         """Its holes, body by body."""
         return tuple(hole for body in self.bodies for hole in body.holes)
 
-    def places(self, prints: Array, joint: Array, way: int) -> Array:
+    def places(self, prints: Array, joint: Array, way: int, own: Array | float = 0.0) -> Array:
         """(n, 2) where its holes are with sight `way` on the mark, as `PrintedJig.places`.
 
-        `prints` (b, 2, 2) lead from the ski to each print, not yet turned; `joint` is (3,) or (0,).
+        `prints` (b, 2, 2) lead from the ski to each print, not yet turned; `joint` is (3,) or (0,);
+        `own` (n, 2) is how far each hole lies off its place in the layout, mm.
         """
         # what should run across the ski, the joint and the line, does so
         shapes = [_turned(np.arctan2(*one[:, 1])) @ one for one in prints]
@@ -135,7 +136,10 @@ class Rigid:
         stations = [carried(np.array([x, 0.0]), 0 if x > 0 else last) for x in self.stations]
         rear, front = sorted(stations, key=lambda at: float(at[0]))
         back = _turned(-np.arctan2(*(front - rear)[::-1]))
-        placed = np.vstack([carried(body.at, number) for number, body in enumerate(self.bodies)])
+        at = np.vstack([body.at for body in self.bodies]) + own
+        ends = np.cumsum([len(body.holes) for body in self.bodies])[:-1]
+        parts = enumerate(np.split(at, ends))
+        placed = np.vstack([carried(part, number) for number, part in parts])
         return np.asarray(placed @ back.T + (sight[0], -(back @ rear)[1]))
 
 
@@ -208,13 +212,17 @@ class PrintedJig:
 
         `parameters` are scales and skew (degrees) of each body's printer, then of the joint the gap
         along the ski and the toe body's offset to the left in mm and its bend to the left in
-        degrees.  How far the holes of a half with a ladder are off is computed for the boot of its
-        sight `way`, and added to where the longest boot has them.
+        degrees; after those `size` perhaps how far each hole lies by itself off its place in its
+        body, (n, 2) in mm.  How far the holes of a half with a ladder are off is computed for the
+        boot of its sight `way`, and added to where the longest boot has them.
         """
-        joint, prints = parameters[3 * len(self.bodies) :], self.prints(parameters)
-        ends = np.cumsum([len(one.bodies) for one in self.rigid])
-        parts = zip(self.rigid, np.split(prints, ends), strict=False)
-        return np.vstack([one.places(part, joint, way) for one, part in parts])
+        joint, prints = parameters[3 * len(self.bodies) : self.size], self.prints(parameters)
+        own = parameters[self.size :].reshape(-1, 2)
+        own = own if len(own) else np.zeros((len(self.holes), 2))
+        ends = np.cumsum([len(one.bodies) for one in self.rigid])[:-1]
+        last = np.cumsum([len(one.holes) for one in self.rigid])[:-1]
+        parts = zip(self.rigid, np.split(prints, ends), np.split(own, last), strict=True)
+        return np.vstack([one.places(part, joint, way, each) for one, part, each in parts])
 
 
 def _turned(angle: float) -> Array:

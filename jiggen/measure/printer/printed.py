@@ -3,12 +3,15 @@
 Few readings say all there is to say of two bodies and their joint, so what is known of any print
 before it is measured counts too, as readings that are not as good.  Where little was measured, the
 holes are given as that much less certain.
+
+Scans show every hole, so each may also lie by itself off its place in its body, as far as one
+printer puts the same hole twice; one that lies farther off is said, and counts where it is.
 """
 
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import pairwise
 from operator import attrgetter
@@ -16,10 +19,8 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.measure import adjustment
 from jiggen.measure.adjustment import REGION, Adjustment, Array, Equations, derivative, gains
-from jiggen.measure.printer.gauge_fit import PARAMETERS, beyond, contradiction
 from jiggen.measure.printer.jig import (
     CALIPER_SPARE,
     USUAL_CALIPER,
@@ -29,17 +30,15 @@ from jiggen.measure.printer.jig import (
     nearest_map,
     take_apart,
 )
-from jiggen.measure.printer.profile import Compensation, Fits, Profile, find_profile
 from jiggen.measure.printer.read import (
-    BUSH_FITS,
-    SLIDES,
     BodyLength,
     PinReadings,
 )
+from jiggen.measure.printer.sighted import Sighted
 from jiggen.tables import before_measured, error_terms
-from jiggen.units import counted
 
 Pair = tuple[str, str]
+LEAST_LEFT = 3  # holes of a thing that say by their places how it was printed
 
 
 def usual_limit(jig: PrintedJig) -> float:
@@ -73,15 +72,31 @@ class Expected(NamedTuple):
     known: float
     at_worst: float
 
+    def against(self, limit: float) -> Literal["good", "perhaps", "off"]:
+        """Whether it surely lies within `limit` mm, perhaps, or surely does not."""
+        if self.at_worst <= limit:
+            return "good"
+        return "off" if self.off - self.known > limit else "perhaps"
+
 
 @dataclass(frozen=True, eq=False)
 class PrintedFit:
-    """A finished jig's readings and what they say, compared with `limit` in mm."""
+    """A finished jig's readings and what they say, compared with `limit` in mm.
+
+    `sighted` is what scans have of it; the holes that `slipped` lie where no other hole has them.
+    """
 
     jig: PrintedJig
     readings: PinReadings
     fit: Adjustment
     limit: float
+    sighted: tuple[Sighted, ...] = ()
+    slipped: tuple[str, ...] = ()
+
+    @property
+    def labels(self) -> list[str]:
+        """What was read in each row that is tested."""
+        return [*map(str, self.readings.readings), *_labels(self.jig, self.sighted)]
 
     @property
     def lengths(self) -> list[tuple[BodyLength, Notched]]:
@@ -116,10 +131,9 @@ class PrintedFit:
 
     @property
     def verdict(self) -> Literal["use", "reprint", "measure"]:
-        """``use``: all holes are surely within the limit; ``measure``: perhaps; ``reprint``: no."""
-        if all(hole.at_worst <= self.limit for hole in self.expected):
-            return "use"
-        return "measure" if all(hole.off <= self.limit for hole in self.expected) else "reprint"
+        """``use``: all holes are surely within the limit; ``reprint``: one surely is not."""
+        said = {hole.against(self.limit) for hole in self.expected}
+        return "reprint" if "off" in said else "measure" if "perhaps" in said else "use"
 
     @property
     def shapes(self) -> dict[str, Stretch]:
@@ -136,8 +150,9 @@ class PrintedFit:
 
         Scale x, scale y and skew; of the ``joint`` gap and offset in mm and bend in degrees.
         """
-        sure = np.sqrt(np.diag(self.covariance)).reshape(-1, 3)
-        pairs = zip(self.fit.parameters.reshape(-1, 3), sure, strict=True)
+        size = self.jig.size
+        sure = np.sqrt(np.diag(self.covariance)[:size]).reshape(-1, 3)
+        pairs = zip(self.fit.parameters[:size].reshape(-1, 3), sure, strict=True)
         return dict(zip([*(body.name for body in self.jig.bodies), "joint"], pairs, strict=False))
 
     @property
@@ -149,6 +164,14 @@ class PrintedFit:
         shared = np.linalg.inv(same.T @ information @ same)
         mean = shared @ same.T @ information @ self.fit.parameters[: 3 * count]
         return np.asarray(mean), np.asarray(np.sqrt(np.diag(shared)))
+
+    @property
+    def loose(self) -> bool:
+        """Scans have bodies of it that stand on one joint, and none has them as one."""
+        bodies = {hole: body.name for body in self.jig.bodies for hole in body.holes}
+        joined = [{bodies[hole] for hole in one.holes} for one in self.sighted]
+        wanted = [{body.name for body in one.bodies} for one in self.jig.rigid]
+        return bool(joined) and not all(any(all_ <= one for one in joined) for all_ in wanted)
 
     @property
     def next_pair(self) -> tuple[str, str]:
@@ -167,35 +190,84 @@ class PrintedFit:
         return pairs[int(gains(self.covariance, slopes, self.readings.caliper, moves).argmax())]
 
 
-def fit_printed(jig: PrintedJig, readings: PinReadings, limit: float | None = None) -> PrintedFit:
+def fit_printed(
+    jig: PrintedJig,
+    readings: PinReadings,
+    limit: float | None = None,
+    sighted: Sequence[Sighted] = (),
+) -> PrintedFit:
     """What `readings`, all between holes or on bodies of `jig`, say of where its holes are.
 
     They may be off by `limit` in mm, or else by the jig's `usual_limit`.
     A length of a body is known as well as its walls are thick or thin: it counts as what is known
-    before, and is not tested for a gross error.
+    before, and is not tested for a gross error.  So do the distances of what scans have `sighted`,
+    which were tested as scans: each hole is tested for lying where the others do not have it.
     """
     # the numbers of a print that comes out true
     bodies = take_apart(np.asarray(np.linalg.inv(jig.matrix)))[:3] * len(jig.bodies)
-    true = np.array([*bodies, *[0.0] * (jig.size - len(bodies))])
+    own = 2 * len(jig.holes) if sighted else 0
+    true = np.array([*bodies, *[0.0] * (jig.size - len(bodies) + own)])
     chords = _chords(jig, [reading.between for reading in readings.readings])
-    rows, sigmas = (np.array(column) for column in zip(*_before(jig), strict=True))
+    rows, sigmas = (np.array(column) for column in zip(*_before(jig, len(true)), strict=True))
     count, spans = len(readings.readings), _spans(jig, readings)
     read = [one.value for one in readings.lengths]
+    seen = [(one, _chords(jig, one.pairs)) for one in sighted]
     walls = float(error_terms()["jig"]["caliper"]["half_width"]) / math.sqrt(3)
+    again = float(error_terms()["jig"]["repeatability"]["sigma"])
+
+    def measured(parameters: Array) -> Array:
+        scans = [one.ways @ apart(parameters) for one, apart in seen]
+        own = parameters[jig.size :]
+        return np.concatenate([chords(parameters), own, *scans, spans(parameters)])
+
+    ways = [one.values for one in sighted]
+    known = [np.full(len(one), 1.0) for one in ways]
     equations = Equations(
-        predicted=lambda parameters: np.concatenate(
-            [chords(parameters), spans(parameters), rows @ parameters]
+        predicted=lambda parameters: np.concatenate([measured(parameters), rows @ parameters]),
+        slopes=lambda parameters: np.vstack([derivative(measured, parameters), rows]),
+        values=np.concatenate(
+            [[one.centres for one in readings.readings], np.zeros(own), *ways, read, rows @ true]
         ),
-        slopes=lambda parameters: np.vstack(
-            [derivative(chords, parameters), derivative(spans, parameters), rows]
+        weights=np.concatenate(
+            [
+                np.full(count, 1.0 / readings.caliper),
+                np.full(own, 1.0 / again),
+                *known,
+                np.full(len(read), 1.0 / walls),
+                1.0 / sigmas,
+            ]
         ),
-        values=np.array([*(one.centres for one in readings.readings), *read, *(rows @ true)]),
-        weights=1.0 / np.array([*[readings.caliper] * count, *[walls] * len(read), *sigmas]),
-        basis=np.eye(jig.size),
-        readings=count,
+        basis=np.eye(len(true)),
+        readings=count + own,
     )
     fit = Adjustment(equations, adjustment.minimum(equations, true))
-    return PrintedFit(jig, readings, fit, usual_limit(jig) if limit is None else limit)
+    most = usual_limit(jig) if limit is None else limit
+    found = PrintedFit(jig, readings, fit, most, tuple(sighted))
+    while found.fit.contradicts and (hole := _astray(found)) is not None:
+        fit = found.fit.without(count + 2 * hole).without(count + 2 * hole + 1)
+        found = replace(found, fit=fit, slipped=(*found.slipped, jig.holes[hole]))
+    return found
+
+
+def _astray(found: PrintedFit) -> int | None:
+    """The hole that scans have farthest from where the others have it; None where it is no hole.
+
+    Of each thing that was scanned three must be left.
+    """
+    read = len(found.readings.readings)
+    sizes = np.abs(found.fit.normalised[: found.fit.equations.readings])
+    if sizes[read:].max(initial=0.0) <= sizes[:read].max(initial=0.0):
+        return None
+    off = np.hypot(*sizes[read:].reshape(-1, 2).T)
+    for one in found.sighted:
+        if len({*one.holes} - {*found.slipped}) <= LEAST_LEFT:
+            off[[found.jig.holes.index(hole) for hole in one.holes]] = 0.0
+    return int(off.argmax()) if off.max() > 0 else None
+
+
+def _labels(jig: PrintedJig, sighted: Sequence[Sighted]) -> list[str]:
+    ways = ("along", "across") if sighted else ()
+    return [f"hole {hole}, {way}" for hole in jig.holes for way in ways]
 
 
 def lengths_of(jig: PrintedJig, readings: PinReadings) -> list[tuple[BodyLength, Notched]]:
@@ -228,10 +300,10 @@ def _chords(jig: PrintedJig, pairs: Sequence[Pair]) -> Callable[[Array], Array]:
     return distances
 
 
-def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
-    """What is known before: rows (k,) that take it from the parameters, and how surely."""
-    every, count = np.eye(jig.size), 3 * len(jig.bodies)
-    bodies = every[:count].reshape(-1, 3, jig.size)
+def _before(jig: PrintedJig, size: int) -> Iterator[tuple[Array, float]]:
+    """What is known before: rows that take it from `size` parameters, and how surely."""
+    every, count = np.eye(size), 3 * len(jig.bodies)
+    bodies = every[:count].reshape(-1, 3, size)
     for scale_x, scale_y, skew in bodies:
         yield scale_x, before_measured("scale")
         yield scale_y - scale_x, before_measured("axes")
@@ -239,69 +311,5 @@ def _before(jig: PrintedJig) -> Iterator[tuple[Array, float]]:
     for one, other in pairwise(bodies):
         for row, what in zip(one - other, ("scale", "scale", "skew"), strict=True):
             yield row, before_measured(f"next_{what}")
-    for of_joint, name in zip(every[count:], ("gap", "offset", "bend"), strict=False):
+    for of_joint, name in zip(every[count : jig.size], ("gap", "offset", "bend"), strict=False):
         yield of_joint, before_measured(f"joint_{name}")
-
-
-def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
-    """What stands against it: ``printer.gross-error``, ``.disagree``, ``.off``, ``.unsure``."""
-    source, limit = found.readings.source, found.limit
-    if found.fit.contradicts:
-        return (contradiction(found.fit, found.readings),)
-    beyond_it = sum(one.at_worst > limit for one in found.expected)
-    if off := [f"{one.id} by {one.off:.2f} mm" for one in found.expected if one.off > limit]:
-        message = f"holes are off by more than {limit:g} mm: {adjustment.the_first(off, ', ')}"
-        if rest := beyond_it - len(off):
-            message += f"; {counted(rest, 'other')} may be, as surely as they are known"
-        hint = "Do not drill with it: print it again with the corrected profile."
-        return (Finding("printer.off", message, source, hint=hint),)
-    worst = [(one.id, one.at_worst) for one in found.expected if one.at_worst > limit]
-    if not worst:
-        return ()
-    named = adjustment.the_first([f"{hole} by {size:.2f} mm" for hole, size in worst], ", ")
-    hint = f"Measure {' to '.join(found.next_pair)} as well, then look again."
-    message = f"holes may be off by more than {limit:g} mm: {named}"
-    return (Finding("printer.unsure", message, source, hint=hint),)
-
-
-def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
-    """The profile that a jig was printed with: the stored one where that is still the same.
-
-    Otherwise what follows from what was done to the jig's meshes, `sent`, and from the `fits`
-    that it was designed with.  A jig printed as designed has the profile of a true print.
-    """
-    if sent is None:
-        return Profile(name="as-designed")
-    try:
-        stored = find_profile(sent.printer)
-        now = stored.compensation
-        same = stored.fits(fits.bush_fit + stored.hole, fits.slide - stored.wall)
-        then, would = (
-            [*mesh.matrix.flat, mesh.height, *astuple(holes)]
-            for mesh, holes in ((sent, fits), (now, same))
-        )
-        if np.allclose(then, would, rtol=0, atol=1e-6):
-            return stored
-    except InputError:  # deleted, or damaged since: the record still holds what matters
-        pass
-    return Profile(
-        name="as-printed",
-        scale_z=1.0 / sent.height,
-        hole=-fits.hole_fit,
-        bush_fit=float(np.clip(fits.bush_fit, *BUSH_FITS)),
-        slide=float(np.clip(fits.slide, *SLIDES)),
-    )
-
-
-def corrected(found: PrintedFit, before: Profile, name: str) -> Profile:
-    """`before` with the scales and the skew that the finished jig shows, under `name`.
-
-    Raises CheckFailed ``printer.beyond`` where they are more than what is compensated.
-    """
-    plane, sure = (
-        dict(zip(PARAMETERS[:3], np.round(each, 6).tolist(), strict=True)) for each in found.printer
-    )
-    if against := tuple(beyond(plane, found.readings.source)):
-        raise CheckFailed(against)
-    uncertainty = before.uncertainty.model_copy(update=sure)
-    return before.model_copy(update={**plane, "name": name, "uncertainty": uncertainty})
