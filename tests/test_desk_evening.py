@@ -20,7 +20,7 @@ from test_shelf_store import sample
 
 from jiggen.desk import evenings
 from jiggen.desk import works as background
-from jiggen.desk.lists import LISTS, find_list, read_dropped, run_of
+from jiggen.desk.lists import LISTS, find_list, read_table, run_of
 from jiggen.desk.works import Works
 from jiggen.errors import Finding
 from jiggen.evening import Outcome
@@ -142,7 +142,7 @@ HEAD = "ticket;pattern;boot (in);ski toe;ski heel;colour\n"
 
 
 def drop(desk: TestClient, name: str, data: bytes, query: str = ""):
-    files = {"table": (name, data)}
+    files = {"file": (name, data)}
     return desk.post("/evening/table", data={"from": query}, files=files, headers=OWN)
 
 
@@ -201,7 +201,7 @@ def test_cells_are_written_and_read_back_as_they_are(tmp_path):
     path.write_text(as_csv(rows, "run 0123456789ab"))
     assert [*read_cells(path)] == rows
     assert run_of(path) == "0123456789ab"
-    assert read_dropped("list.csv", path.read_bytes()) == tuple(rows)
+    assert read_table(path) == ("list", tuple(rows))
 
 
 # -- lists that are kept ------------------------------------------------------------------------

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
-from jiggen.errors import Finding, InputError
+from jiggen.errors import InputError
 from jiggen.evening.read import KIND, Cells, as_csv, read_cells
 from jiggen.files import make_folder, plain_name, write_whole
 from jiggen.inputs.table import TABLES
@@ -138,7 +138,7 @@ def save_list(rows: Mapping[int, Cells], name: str, *, source: Path | None, over
 
 def keep_dropped(name: str, rows: Sequence[Cells]) -> Path:
     """Write a table that is too long for an address, under a name that no other list has."""
-    words = plain_name(Path(name).stem, "evening")
+    words = plain_name(name, "evening")
     return save_list(dict(enumerate(rows, 1)), next(_free(words)), source=None, over=False)
 
 
@@ -157,26 +157,12 @@ def run_of(path: Path) -> str:
     return found[1] if found else path.as_posix()
 
 
-def read_dropped(name: str, data: bytes) -> tuple[Cells, ...]:
-    """The rows of a table that was dropped on a page.  Raises InputError with its name as place."""
-    from tempfile import TemporaryDirectory
-
-    ending = Path(name).suffix.lower()
-    if ending == ".toml":
+def read_table(path: Path) -> tuple[str, tuple[Cells, ...]]:
+    """The name and the rows of a table that was dropped.  Raises InputError as `read_cells`."""
+    if path.suffix == ".toml":
         hint = "Save the list as .xlsx or as CSV."
-        raise KIND.refusal("workbook", f"{ending} is not read here", name, hint)
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / f"{plain_name(Path(name).stem, 'table')}{ending}"
-        path.write_bytes(data)
-        try:
-            return read_cells(path)
-        except InputError as error:
-            raise InputError(_placed(error, str(path), name)) from None
-
-
-def _placed(error: InputError, path: str, name: str) -> Iterator[Finding]:
-    for one in error.findings:
-        yield replace(one, where=one.where.replace(path, name))
+        raise KIND.refusal("workbook", f"{path.suffix} is not read here", str(path), hint)
+    return path.stem, read_cells(path)
 
 
 def _count(words: Words, name: str) -> int:

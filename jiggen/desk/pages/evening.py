@@ -6,11 +6,12 @@ from collections import OrderedDict
 from typing import Any
 from urllib.parse import parse_qsl
 
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from jiggen.desk.dropped import read_dropped
 from jiggen.desk.evenings import (
     Evening,
     JigState,
@@ -27,17 +28,16 @@ from jiggen.desk.lists import (
     keep_dropped,
     list_of,
     lists,
-    read_dropped,
+    read_table,
     save_list,
 )
 from jiggen.desk.site import Place, attempt, go, page, posted, works_of
 from jiggen.errors import Finding, InputError
 from jiggen.evening.read import COLUMNS, NEEDED
-from jiggen.inputs.table import TABLES
 from jiggen.request.evening import EVENING, JOBS
 
 NAV = Place("/evening", "An evening", "Many pairs: the fewest jigs, the best order, ticked off.")
-TABLE, FROM, NAME, OVER = "table", "from", "name", "over"  # fields of the forms that are sent
+FROM, NAME, OVER = "from", "name", "over"  # fields of the forms that are sent
 LONG_WAIT = 60.0  # s for a plan that somebody has asked to build
 EXAMPLES = {
     "ticket": "118",
@@ -98,14 +98,10 @@ def _told(planned: Planned | None, states: list[JigState]) -> dict[str, Any]:
 
 def drop(_: Request, form: FormData) -> Response:
     """Put the rows of a table into the address, or into a file where they are too many for it."""
-    table = form.get(TABLE)
-    if not isinstance(table, UploadFile) or not table.filename:
-        hint = f"Choose one that ends in {' or '.join(TABLES)}."
-        raise InputError.of("desk.table", "no table was chosen", hint=hint)
-    data, name = table.file.read(), table.filename
-    rows, faults, notes = attempt(lambda: read_dropped(name, data))
+    found, faults, notes = attempt(lambda: read_dropped(form, read_table))
     if faults:
         raise InputError(faults)
+    name, rows = found
     options = {name: words for name, words in _words(form).items() if name in _OPTIONS}
     query = address("", dict(enumerate(rows, start=1)), options)
     if len(query) > LONGEST_ADDRESS:
