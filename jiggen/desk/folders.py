@@ -14,12 +14,12 @@ from jiggen.desk.works import Work, Works
 from jiggen.errors import Finding, InputError, JiggenError
 from jiggen.export.bundle import read_listed
 from jiggen.files import MANIFEST
-from jiggen.record import LARGEST, AnyRecord, JigRecord, check_usable, read_record
+from jiggen.record import AnyRecord, JigRecord, check_usable, read_record
 from jiggen.request.products import OUT_FOLDER
+from jiggen.shelf.folders import folders_below
 from jiggen.verify.certificate import certify, is_remembered, seal_of
 
 KEY_LENGTH = 16  # figures: enough that no two folders of a workshop share one
-DEEPEST = 3  # folders within one another, an evening's for one
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,15 +73,8 @@ def address_of(path: Path) -> str:
 
 def built_folders(out: Path = OUT_FOLDER) -> tuple[BuiltFolder, ...]:
     """Every built folder below `out`, the latest first; none that is being built."""
-    found = []
-    for depth in range(1, DEEPEST + 1):
-        for manifest in out.glob("/".join(["*"] * depth + [MANIFEST])):
-            folder = manifest.parent
-            hidden = any(part.startswith(".") for part in folder.relative_to(out).parts)
-            if not hidden and manifest.is_file() and manifest.stat().st_size <= LARGEST:
-                found.append((manifest.stat().st_mtime_ns, folder))
-    found.sort(key=lambda one: (-one[0], str(one[1])))
-    return tuple(BuiltFolder(key_of(folder), folder) for _, folder in found)
+    found = [(-one.joinpath(MANIFEST).stat().st_mtime_ns, one) for one in folders_below(out)]
+    return tuple(BuiltFolder(key_of(folder), folder) for _, folder in sorted(found))
 
 
 def find_folder(key: str, out: Path = OUT_FOLDER) -> BuiltFolder | None:

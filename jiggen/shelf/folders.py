@@ -1,11 +1,13 @@
-"""What the folders of the jigs on a shelf say, read and certified."""
+"""Built folders: where they are, and what those of the jigs on a shelf say, certified."""
 
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from jiggen.drilling import SkiState
 from jiggen.errors import Finding, InputError, JiggenError
-from jiggen.files import PATTERN_FILE
+from jiggen.files import MANIFEST, PATTERN_FILE
 from jiggen.pattern import read_pattern
 from jiggen.record import read_jig
 from jiggen.request.which import WhichRequest
@@ -16,6 +18,17 @@ from jiggen.verify import certify
 
 Unread = tuple[OwnedJig, Finding]
 """A jig whose folder does not say what it is, and why."""
+
+
+def folders_below(top: Path) -> Iterator[Path]:
+    """Folders below `top`, or that itself, that hold a record, in order.
+
+    Links are left out, and hidden folders: what is being built is in one.
+    """
+    for place, inner, _ in os.walk(top):
+        inner[:] = sorted(name for name in inner if not name.startswith("."))
+        if (folder := Path(place)).joinpath(MANIFEST).is_file():
+            yield folder
 
 
 def read_shelved(jigs: Iterable[OwnedJig]) -> Iterator[Shelved | Unread]:

@@ -1,16 +1,16 @@
 """A shelf made anew from the folders of its jigs, which are the truth for what each jig is."""
 
-import os
 import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 
 from jiggen.errors import Finding, InputError, JiggenError
-from jiggen.files import MANIFEST, write_whole
+from jiggen.files import write_whole
 from jiggen.shelf.file import as_file, in_memory
+from jiggen.shelf.folders import folders_below
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import Shelf, open_shelf
 
@@ -29,23 +29,13 @@ class Rebuilt:
     aside: Path | None = None
 
 
-def built_folders(tops: Iterable[Path]) -> Iterator[Path]:
-    """Folders below `tops`, or those themselves, that hold a record; in order, links left out."""
-    for top in tops:
-        for place, inner, files in os.walk(top):
-            inner.sort()
-            if MANIFEST in files:
-                inner.clear()
-                yield Path(place)
-
-
 def rebuild(path: Path, tops: Iterable[Path], by: str) -> Rebuilt:
     """Put every jig below `tops` on the shelf at `path`.
 
     What was done with the jigs of a shelf that can be read stays.  One that cannot be is put
     aside whole, and a new one takes its place at once.  Raises InputError as `connect` otherwise.
     """
-    folders = [*built_folders(tops)]
+    folders = [folder for top in tops for folder in folders_below(top)]
     try:
         with open_shelf(path) as shelf:
             return Rebuilt(*_filled(shelf, folders, by))

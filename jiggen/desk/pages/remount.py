@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from jiggen.remount.shifts import Answer, Interval, OldHole, RemountLimits, Way
 
 NAV = Place("/remount", "Old holes", "A ski that was drilled before: where the new holes may go.")
-REACH = 40.0
-"""mm of shift on the strip, either way: twice what mounts are moved."""
 FIRST = ("pattern", "boot", "shift", "core", "side")
 LINES, NAME = "hole", "list"
 
@@ -68,6 +66,8 @@ class Strip:
 
 def ask(request: Request) -> Response:
     """The mount and the old holes, drawn, with the clear shifts and what is in the way."""
+    from jiggen.remount.shifts import SENSIBLE
+
     words = entered(request.query_params)
     if file := words.pop(OLD_HOLES.name, None):
         return _with_holes(words, Path(file[-1]))
@@ -99,7 +99,7 @@ def ask(request: Request) -> Response:
         name=_name(words),
         drawing=drawing,
         strip=strip,
-        reach=REACH,
+        most=SENSIBLE,
         shift=asked.mount.shift if asked else 0.0,
         **_said(found, others, words),
         **_kept(words, rows, holes),
@@ -138,11 +138,12 @@ def _read(lines: Sequence[str]) -> tuple[list[Row], tuple[OldHole, ...]]:
 
 
 def _strip(found: Answer) -> Strip:
-    from jiggen.remount.shifts import clear_mounts
+    from jiggen.remount.shifts import SENSIBLE, clear_mounts
 
-    low, high = -REACH, REACH
+    low, high = -2 * SENSIBLE, 2 * SENSIBLE
     clear = clear_mounts(found.layout, found.old, found.limits, (low, high))
-    return Strip(low, high, found.layout.mount_shift, clear, tuple(range(-40, 41, 20)))
+    ticks = tuple(int(place * SENSIBLE) for place in range(-2, 3))
+    return Strip(low, high, found.layout.mount_shift, clear, ticks)
 
 
 def _drawn(layout: Layout, old: Sequence[OldHole], limits: RemountLimits) -> Markup:
