@@ -8,6 +8,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.layout import SKIS
 from jiggen.tables import USUAL, material
 
+LEAST_WALL = 1.2  # mm between two holes or cut-outs: three lines of a 0.4 mm nozzle
 LEAST_RIM, MOST_RIM = 2.0, 30.0  # mm, common practice, no source
 
 
@@ -101,7 +102,7 @@ class Settings:
             ("hole-fit", self.hole_fit, -0.6, 0.6, "drill hole allowance"),
             ("body", self.body, 12.0, 30.0, "body thickness"),
             ("slide", self.slide, 0.05, 0.6, "sliding clearance per side"),
-            ("wall", self.wall, 1.2, 10.0, "least wall"),
+            ("wall", self.wall, LEAST_WALL, 10.0, "least wall"),
             ("relief", self.relief, 0.3, 1.0, "underside relief"),
             ("backlash", self.backlash, 0.05, 0.5, "gear backlash"),
             ("rail-depth", self.rail_depth, 5.0, 20.0, "rail depth below the top sheet"),

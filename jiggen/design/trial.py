@@ -24,7 +24,7 @@ from jiggen.design.labels import marked
 from jiggen.design.lettering import Drawn, regions_of, rule, write
 from jiggen.design.pieces import Piece, Placed, to_corner, turn_by
 from jiggen.design.plan import Plate, bed_turn
-from jiggen.design.settings import Bed
+from jiggen.design.settings import LEAST_WALL, Bed
 from jiggen.errors import Finding, InputError
 from jiggen.layout import Layout, check_plate_hole
 
@@ -35,7 +35,6 @@ FOOT = 0.4  # mm at 45° off the edges on the bed, against elephant's foot
 EDGE = 8.0  # mm from a hole to the plate's edge: room for its name
 LEAST_REACH = 20.0  # mm of plate past the mounting mark
 LEAST_HALF_WIDTH = 25.0
-LEAST_WALL = 1.2  # mm between two holes: three lines of a 0.4 mm nozzle
 CUT_WALL = 2.0  # mm between a hole and the cut at the mounting mark
 DEPTH = 0.4  # mm of engraving: two layers
 CLEAR = 1.2  # mm between engravings, holes and edges

@@ -14,14 +14,13 @@ import numpy as np
 
 from jiggen.design.jig import Design
 from jiggen.design.pieces import list_pieces
-from jiggen.design.settings import Settings
+from jiggen.design.settings import LEAST_WALL, Settings
 from jiggen.design.station import design_mechanism
 from jiggen.errors import Finding, InputError
 from jiggen.export.meshes import PartMesh
 from jiggen.measure.printer.profile import LARGEST_GROWTH, LARGEST_STRETCH, Compensation, Profile
 from jiggen.record.entries import Compensated
 
-LEAST_WALL = 1.2  # mm between cut-outs in the file: three lines of a 0.4 mm nozzle
 HINT = "Measure the printer's gauge again, and repair or calibrate the printer first."
 
 
