@@ -24,7 +24,6 @@ from jiggen.progress import keeping_notes, noted
 from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import as_dict, as_text, run_sheet_pdf, warnings_of
 from jiggen.shelf import evening as beside
-from jiggen.shelf.store import open_shelf
 from jiggen.shelf.which import Shelved
 from jiggen.verify.reading.pdf import read_pages
 
@@ -192,7 +191,6 @@ def test_a_jig_whose_folder_fails_is_left_out_and_the_evening_planned_anew(
     quick, on_shelf, tmp_path, monkeypatch, capsys
 ):
     owned = on_shelf(many("BAD34"), many("GOOD3"))
-    monkeypatch.setattr(beside, "jigs_at_hand", lambda jigs, limit: owned)
     monkeypatch.chdir(tmp_path)
     (tmp_path / "jobs.csv").write_text(HEAD + "A1,club-piste,306,98,96,,,\n")
 
@@ -204,8 +202,7 @@ def test_a_jig_whose_folder_fails_is_left_out_and_the_evening_planned_anew(
     words = ["evening", "jobs.csv", "--plan"]
     assert main(words) == 0  # no shelf is there
     assert "to make" not in capsys.readouterr().out
-    with open_shelf():
-        pass
+    monkeypatch.setattr(beside, "jigs_at_hand", lambda jigs, limit: owned)
     assert main(words) == 0
     out, err = capsys.readouterr()
     assert "Jigs:     1, 1 on the shelf, 0 to make" in out and "GOOD3" in out

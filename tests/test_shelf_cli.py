@@ -43,7 +43,7 @@ def said(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> Any:
 
 
 def owned() -> dict[str, OwnedJig]:
-    with open_shelf(new=False) as found:
+    with open_shelf() as found:
         return {jig.mark: jig for jig in found.jigs()}
 
 
@@ -173,6 +173,7 @@ def test_a_folder_without_a_mark_is_refused(shop: Path, capsys):
     manifest.write_text(json.dumps(json.loads(manifest.read_text()) | {"jig_mark": ""}))
     assert said(capsys, "add", "a", code=2)["errors"][0]["code"] == "shelf.unmarked"
     assert said(capsys, "add", "nothing", code=2)["errors"][0]["code"] == "record.missing"
+    assert not SHELF_FILE.exists()
 
 
 def test_an_export_is_read_back_once(shop: Path, capsys):

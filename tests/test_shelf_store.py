@@ -130,6 +130,15 @@ def test_what_is_no_database_is_refused(tmp_path: Path):
 def test_no_shelf_is_made_by_looking(tmp_path: Path):
     with pytest.raises(InputError, match="no shelf yet"), open_shelf(tmp_path / "x", new=False):
         pass
+    with open_shelf(tmp_path / "x") as shelf:
+        assert (shelf.jigs(), shelf.all_events(), shelf.ticks("run")) == ((), (), frozenset())
+        assert shelf.find(MARK) is None and shelf.of_folder(tmp_path) is None
+        with pytest.raises(InputError, match="On the shelf: none yet"):
+            shelf.do(MARK, "printed")
+        with pytest.raises(InputError, match="manifest"):
+            shelf.add(tmp_path)
+        shelf.untick("run", "1")
+        assert shelf.put_back([Event(MARK, now(), "Resi", "added")]) == (0, (MARK,))
     assert not any(tmp_path.iterdir())
 
 
@@ -178,7 +187,8 @@ def test_a_shelf_is_made_where_files_have_no_second_name(tmp_path: Path, monkeyp
 
     monkeypatch.setattr("os.link", refused)
     with open_shelf(tmp_path / "shelf.sqlite") as shelf:
-        assert shelf.jigs() == ()
+        shelf.tick("run", "1", MARK)
+        assert shelf.ticks("run") == {"1"}
     assert [path.name for path in tmp_path.iterdir()] == ["shelf.sqlite"]
 
 

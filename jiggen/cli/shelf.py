@@ -69,10 +69,8 @@ def list_jigs(file: ShelfOption, limit: LimitOption, as_json: options.JsonOption
     from jiggen.shelf.jigs import warnings_of
     from jiggen.shelf.store import open_shelf
 
-    jigs: tuple[OwnedJig, ...] = ()
-    if file.exists():
-        with open_shelf(file, new=False) as found:
-            jigs = found.jigs()
+    with open_shelf(file) as found:
+        jigs = found.jigs()
 
     def text() -> str:
         if not jigs:

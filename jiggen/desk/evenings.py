@@ -169,9 +169,7 @@ def _stamp(pairs: PairList, options: Mapping[str, object], asked: EveningRequest
 
 def _shelf_stamp() -> str:
     """What a plan hangs on of the shelf."""
-    if not SHELF_FILE.exists():
-        return ""
-    with suppress(InputError), open_shelf(new=False) as shelf:
+    with suppress(InputError), open_shelf() as shelf:
         states = ("built", "retired")  # in these a jig is not used
         return repr([(jig.mark, jig.passed, jig.state in states) for jig in shelf.jigs()])
     return ""

@@ -39,9 +39,7 @@ def plan_beside(
     used are verified, unless their files passed before; what cannot be used is noted.  Raises
     InputError as `EveningRequest.plan` and `open_shelf`.
     """
-    if not file.exists() and (new or file == SHELF_FILE):
-        return asked.plan(jobs=jobs)
-    with open_shelf(file, new=False) as shelf:
+    with open_shelf(file, new=new or file == SHELF_FILE) as shelf:
         owned = [*jigs_at_hand(shelf.jigs(), bush_limit())]
     while True:
         plan = asked.plan(owned, jobs)

@@ -82,10 +82,8 @@ def find_for(asked: WhichRequest) -> tuple[Answer, dict[str, list[str]]]:
         asked.thickness or (),
         asked.limits.checked(),
     )
-    jigs: tuple[OwnedJig, ...] = ()
-    if asked.shelf != SHELF_FILE or asked.shelf.exists():
-        with open_shelf(asked.shelf, new=False) as shelf:
-            jigs = shelf.jigs()
+    with open_shelf(asked.shelf, new=asked.shelf == SHELF_FILE) as shelf:
+        jigs = shelf.jigs()
     return find_certified(jigs, pair, asked.bush_limit), asked.to_build(pattern)
 
 

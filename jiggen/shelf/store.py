@@ -16,7 +16,7 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.files import JOB_FILE, PATTERN_FILE, PRINTER_FILE, within
 from jiggen.record import LARGEST, read_record
 from jiggen.request.shelf import SHELF_FILE
-from jiggen.shelf.file import connect, refusal
+from jiggen.shelf.file import connect, in_memory, refusal
 from jiggen.shelf.jigs import OwnedJig, State, owned
 
 __all__ = ["SHELF_FILE", "Doing", "Event", "Shelf", "after", "now", "open_shelf"]
@@ -47,10 +47,17 @@ class Event:
 
 
 class Shelf:
-    """An open shelf.  Not for several threads at once: each opens its own."""
+    """An open shelf.  Not for several threads at once: each opens its own.
 
-    def __init__(self, path: Path, base: sqlite3.Connection) -> None:
-        self.path, self._base = path, base
+    One that is not there yet, `absent`, is made by the first change.
+    """
+
+    def __init__(self, path: Path, base: sqlite3.Connection, *, absent: bool = False) -> None:
+        self.path, self._base, self._absent = path, base, absent
+
+    def close(self) -> None:
+        """Close the file."""
+        self._base.close()
 
     # ---- what is there
 
@@ -129,6 +136,7 @@ class Shelf:
         where more is taken back than was; CheckFailed ``shelf.failed`` for taking a print into use
         whose measurement failed.
         """
+        self.known(mark)  # or a shelf would be made by what is refused
         with self._writing():
             jig = self.known(mark)
             if doing in ("measured", "drilled", "new bushes") and jig.kind != "jig":
@@ -169,6 +177,8 @@ class Shelf:
 
     def untick(self, run: str, box: str, by: str = "", *, pair: Collection[str] = ()) -> None:
         """Take a tick back, and the pair that was counted with it."""
+        if self._absent:
+            return
         with self._writing():
             whole = {box, *pair} <= self.ticks(run)
             row = self._base.execute(
@@ -189,6 +199,8 @@ class Shelf:
 
         Raises InputError ``shelf.differs`` where something else was done with a print then.
         """
+        if self._absent:
+            return 0, tuple(dict.fromkeys(event.mark for event in events))
         with self._writing():
             there = {(event.mark, event.at): event for event in self.all_events()}
             marks = {mark for (mark,) in self._base.execute("SELECT mark FROM jigs")}
@@ -207,6 +219,10 @@ class Shelf:
     @contextmanager
     def _writing(self) -> Iterator[None]:
         """One transaction: all of it, or nothing."""
+        if self._absent:
+            base = connect(self.path, new=True)
+            self.close()
+            self._base, self._absent = base, False
         with self._within("BEGIN IMMEDIATE"):
             yield
 
@@ -329,15 +345,16 @@ def in_utc(when: datetime) -> str:
 
 @contextmanager
 def open_shelf(path: Path = SHELF_FILE, *, new: bool = True) -> Iterator[Shelf]:
-    """The shelf in the file `path`, which is made if it is not there and `new` ones may be.
+    """The shelf in the file `path`; an empty one if that is not there and `new` ones may be.
 
     Raises InputError as `connect`.
     """
-    base = connect(path, new=new)
+    absent = new and not path.exists()
+    shelf = Shelf(path, in_memory() if absent else connect(path, new=False), absent=absent)
     try:
-        yield Shelf(path, base)
+        yield shelf
     finally:
-        base.close()
+        shelf.close()
 
 
 def print_of(folder: Path) -> OwnedJig:

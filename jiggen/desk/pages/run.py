@@ -28,7 +28,7 @@ from jiggen.report.evening.words import (
     steps,
     stop_words,
 )
-from jiggen.shelf.store import SHELF_FILE, open_shelf
+from jiggen.shelf.store import open_shelf
 from jiggen.units import counted, number
 
 BOX, DONE = "box", "done"
@@ -153,11 +153,9 @@ def _run(evening: Evening) -> str:
 def _shown(evening: Evening, planned: Planned, request: Request) -> Iterator[JigShown]:
     states = states_of(planned, works_of(request))
     never = barred(planned.plan, [one.outcome for one in states])
-    ticks: frozenset[str] = frozenset()
     run = _run(evening)
-    if SHELF_FILE.exists():
-        with open_shelf(new=False) as shelf:
-            ticks = shelf.ticks(run)
+    with open_shelf() as shelf:
+        ticks = shelf.ticks(run)
     for state in states:
         jig, mark = state.jig, state.outcome.jig_mark
         stops = (StopShown(*stop_words(stop), holes_of(stop, jig)) for stop in jig.stops)

@@ -17,7 +17,7 @@ from jiggen.errors import Finding, InputError
 from jiggen.marks import read_jig_mark
 from jiggen.request.shelf import PAIRS, bush_limit
 from jiggen.shelf.jigs import OwnedJig, warnings_of
-from jiggen.shelf.store import SHELF_FILE, Doing, open_shelf
+from jiggen.shelf.store import Doing, open_shelf
 
 NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
 BUTTONS: dict[Doing, str] = {
@@ -44,9 +44,7 @@ def shelf(request: Request) -> Response:
 
 
 def _rows() -> list[tuple[OwnedJig, tuple[Finding, ...]]]:
-    if not SHELF_FILE.exists():
-        return []
-    with open_shelf(new=False) as found:
+    with open_shelf() as found:
         jigs = sorted(found.jigs(), key=lambda jig: (jig.state == "retired", jig.pattern, jig.mark))
         limit = bush_limit()
         return [(jig, tuple(warnings_of(jig, limit))) for jig in jigs]
