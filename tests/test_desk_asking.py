@@ -139,7 +139,7 @@ def test_whether_one_jig_can_do_it_is_asked_later(desk: TestClient):
 def test_what_no_jig_can_do_is_said_with_what_is_nearest(desk: TestClient):
     query = "pattern=club-piste&boot=305&ski=60-160"
     text = desk.get(f"/jig/answer?{query}").text
-    assert "It cannot be made so" in text and "60-105 and 85-160" in text
+    assert "It cannot be built like this" in text and "60-105 and 85-160" in text
 
 
 def wait_and_say(word: str) -> str:

@@ -223,7 +223,7 @@ def test_another_list_is_never_replaced_unasked(desk):
     keep(desk, ROWS, "one")
     before = Path("lists/one.csv").read_bytes()
     answer = keep(desk, {1: ROWS[1]}, "one")
-    assert answer.status_code == 422 and "There is such a list" in answer.text
+    assert answer.status_code == 422 and "A list of that name exists already" in answer.text
     assert Path("lists/one.csv").read_bytes() == before
     assert keep(desk, {1: ROWS[1]}, "one", over="on").status_code == 303
     assert len(read_cells(Path("lists/one.csv"))) == 1
@@ -328,7 +328,7 @@ def test_every_jig_has_its_bar_and_then_its_files(bench):
     assert text.count('href="/made/') == 2
     pdf = bench.get(f"/evening/run-sheet.pdf?{LIST}")
     assert pdf.headers["content-type"] == "application/pdf" and pdf.content.startswith(b"%PDF")
-    assert "All jigs are there" in bench.get(f"/evening?{LIST}").text
+    assert "All jigs are built" in bench.get(f"/evening?{LIST}").text
 
 
 def test_a_jig_that_fails_fails_alone_and_its_pairs_are_barred(bench):

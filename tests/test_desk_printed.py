@@ -102,10 +102,10 @@ def test_one_can_stop_and_go_on(desk):
     sample = typed(TRUE)
     first = dict(list(sample.items())[:7])
     page = shown(desk, first)
-    assert "not kept yet" in page and not Path("readings").exists()
+    assert "not saved yet" in page and not Path("readings").exists()
     answer = desk.post("/printed/keep", headers=OWN, data=first)
     page = desk.get(answer.headers["location"]).text
-    assert "not kept yet" not in page
+    assert "not saved yet" not in page
     for name, words in first.items():
         if name.startswith("r."):
             number = words.replace(",", ".").rstrip("0").rstrip(".")

@@ -103,11 +103,11 @@ def test_one_can_stop_and_go_on(desk, sample):
     first = {name: sample[name] for name in list(sample)[:9]}
     blank = FILE.read_text(encoding="utf-8")
     page = readings(desk, first)
-    assert "40 of 45 readings are open" in page and "not kept yet" in page
+    assert "40 of 45 readings are still to be taken" in page and "not saved yet" in page
     assert FILE.read_text(encoding="utf-8") == blank
     answer = desk.post("/printer/keep", headers=OWN, data=first)
     page = desk.get(answer.headers["location"]).text
-    assert "40 of 45 readings are open" in page and "not kept yet" not in page
+    assert "40 of 45 readings are still to be taken" in page and "not saved yet" not in page
     assert blank.count('value = ""') - FILE.read_text(encoding="utf-8").count('value = ""') == 5
     again = {name: "" if name.startswith("r.") else words for name, words in first.items()}
     desk.post("/printer/keep", headers=OWN, data=again)

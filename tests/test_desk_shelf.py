@@ -29,7 +29,7 @@ def test_an_empty_shelf_is_not_made_by_looking(
 ):
     monkeypatch.chdir(tmp_path)
     with let_in(works) as client:
-        assert "Nothing yet" in client.get("/shelf").text
+        assert "The shelf is empty" in client.get("/shelf").text
         assert "No jig marked K7F3H" in client.get(f"/shelf?mark={MARK}").text
         assert client.get(f"/shelf/{MARK}").status_code == 404
         done = {"doing": "printed"}

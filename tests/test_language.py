@@ -14,15 +14,18 @@ import pytest
 import jiggen
 
 MODULES = sorted(Path(jiggen.__file__).parent.rglob("*.py"))
-PAGES = sorted(Path(jiggen.__file__).parents[1].glob("*.md"))
+PAGES = [
+    *sorted(Path(jiggen.__file__).parents[1].glob("*.md")),
+    *sorted(Path(jiggen.__file__).parent.rglob("*.html")),
+]
 
 # What not to write, and what a manual writes in its place.
 HABITS = {
     r"(?<!\bthere) (?:is|are) no (?!(?:longer|more|less|two|\w+er)\b)[a-z-]+": (
         "X is not a valid Y; allowed: …"
     ),
-    r"\b(?:clearance|mm|weight|one|lines?|rows?|files?|entry|number|kept) a "
-    r"(?:side|hole|row|part|processor|piece|line|station|jig|key|file|reading)\b": (
+    r"\b(?:clearance|mm|weight|one|lines?|rows?|files?|entry|number|kept|holes) a "
+    r"(?:side|hole|row|part|processor|piece|line|station|jig|key|file|reading|bush)\b": (
         "per side, per hole …"
     ),
     r"\breckon\w*": "compute, estimate, expect",
@@ -80,7 +83,8 @@ def test_a_module_is_in_standard_english(module: Path):
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_a_page_is_in_standard_english(page: Path):
-    assert not habits_in(page.read_text(encoding="utf-8"))
+    text = page.read_text(encoding="utf-8")
+    assert not habits_in(re.sub(r"<[^>]+>", " ", text) if page.suffix == ".html" else text)
 
 
 @pytest.mark.parametrize(

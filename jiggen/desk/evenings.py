@@ -95,7 +95,7 @@ class Evening:
         """Why there is no plan."""
         found = (*self.filled.findings, *(self.answer.findings if self.answer else self.early))
         hint = "Type a pair, or drop a table."
-        nothing = Finding("desk.list-empty", "there is no pair in this list", hint=hint)
+        nothing = Finding("desk.list-empty", "there are no pairs in this list", hint=hint)
         return InputError(found or (nothing,))
 
 

@@ -124,12 +124,13 @@ def save_list(rows: Mapping[int, Cells], name: str, *, source: Path | None, over
     Another list is replaced only if that is wanted.  Raises InputError ``desk.list-exists``.
     """
     if not rows:
-        message, hint = "there is no pair in this list", "Type a pair, or drop a table."
+        message, hint = "there are no pairs in this list", "Type a pair, or drop a table."
         raise InputError.of("desk.list-empty", message, hint=hint)
     path = LISTS / f"{plain_name(name, 'evening')}.csv"
     if path.exists() and not over:
         hint = "Give it another name, or say that it is to be replaced."
-        raise InputError.of("desk.list-exists", "there is such a list", where=str(path), hint=hint)
+        message = "a list of that name exists already"
+        raise InputError.of("desk.list-exists", message, where=str(path), hint=hint)
     run = run_of(path) if path.exists() and source == path else ""
     make_folder(LISTS)
     write_whole(path, as_csv([*rows.values()], f"run {run or secrets.token_hex(6)}"))

@@ -57,6 +57,6 @@ class AtShelf:
 
 
 def bush_limit() -> int:
-    """How many holes a bush may guide, by the shop's defaults.  Raises InputError."""
+    """How many holes one bush may guide, by the shop's defaults.  Raises InputError."""
     limit: int = table.BUSH_LIMIT.read(read_defaults()[table.BUSH_LIMIT.name].words or "")
     return limit

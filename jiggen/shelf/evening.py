@@ -127,7 +127,8 @@ class _Candidate:
         try:
             if self.jig.state == "built":
                 message = "the shelf does not know that it was printed"
-                raise InputError.of("which.built", message, hint="Note that it was, if it was.")
+                hint = "If it was printed, note that on the shelf."
+                raise InputError.of("which.built", message, hint=hint)
             return read_one(self.jig)
         except JiggenError as error:
             [first, *_] = error.findings

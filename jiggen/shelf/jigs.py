@@ -115,7 +115,7 @@ def owned(folder: Path, record: Record, texts: Mapping[str, str]) -> OwnedJig:
 
 
 def warnings_of(jig: OwnedJig, limit: float) -> Iterator[Finding]:
-    """What speaks against drilling with it; `limit` is how many holes a bush may guide."""
+    """What speaks against drilling with it; `limit` is how many holes one bush may guide."""
     where = f"jig {jig.mark}"
     if jig.state == "retired":
         yield Finding("shelf.retired", "it is retired", where=where, hint="Take another one.")

@@ -91,7 +91,7 @@ def find_jig(
     pair: PairInHand,
     limit: float = BUSH_LIMIT,
 ) -> Answer:
-    """Hold every jig on the shelf against a pair; `limit` is how many holes a bush may guide.
+    """Hold every jig on the shelf against a pair; `limit` is how many holes one bush may guide.
 
     Those whose folder tells nothing stand there with why.
     """

@@ -21,9 +21,9 @@ from jiggen.shelf.store import Doing, open_shelf
 
 NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
 BUTTONS: dict[Doing, str] = {
-    "printed": "It was printed (anew)",
-    "in use": "It is in use",
-    "new bushes": "It has new bushes",
+    "printed": "Printed, or printed again",
+    "in use": "Take it into use",
+    "new bushes": "New bushes fitted",
     "retired": "Retire it",
 }
 FORMS: tuple[Doing, ...] = ("drilled", "note")
