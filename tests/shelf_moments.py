@@ -27,9 +27,10 @@ from typing import Any, Literal
 from moments import OPERATIONS, UNREACHED, in_a_child
 
 from jiggen.errors import InputError
+from jiggen.shelf.events import Event, now
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.rebuilt import rebuild
-from jiggen.shelf.store import Event, now, open_shelf
+from jiggen.shelf.store import open_shelf
 from jiggen.shelf.table import read_events
 
 How = Literal["kill", "full"]

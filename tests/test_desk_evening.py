@@ -27,7 +27,8 @@ from jiggen.evening import Outcome
 from jiggen.evening.read import as_csv, read_cells
 from jiggen.pipeline.evening import JigTask
 from jiggen.progress import announce
-from jiggen.shelf.store import Event, now, open_shelf
+from jiggen.shelf.events import Event, now
+from jiggen.shelf.store import open_shelf
 
 ROWS = {
     1: {"ticket": "H1", "pattern": "hut-plate", "boot": "285", "ski_toe": "96,5", "ski_heel": "94"},

@@ -11,7 +11,9 @@ from starlette.testclient import TestClient
 from test_shelf_store import MARK, sample
 
 from jiggen.desk.works import Works
-from jiggen.shelf.store import SHELF_FILE, Event, now, open_shelf
+from jiggen.request.shelf import SHELF_FILE
+from jiggen.shelf.events import Event, now
+from jiggen.shelf.store import open_shelf
 
 
 @pytest.fixture

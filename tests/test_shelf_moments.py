@@ -19,8 +19,9 @@ from shelf_moments import DONE, FILE, JIG, MARK, REFUSED, drill, put, state
 from shelf_samples import put_folder
 
 from jiggen.errors import InputError
+from jiggen.shelf.events import Event, now
 from jiggen.shelf.file import APPLICATION, MIGRATIONS
-from jiggen.shelf.store import Event, Shelf, now, open_shelf
+from jiggen.shelf.store import Shelf, open_shelf
 from jiggen.shelf.table import table_of
 
 SCRIPT = Path(__file__).parent / "shelf_moments.py"

@@ -14,7 +14,8 @@ from jiggen.files import JOB_FILE
 from jiggen.measure.printer.to_measure import blank_text
 from jiggen.report.printed import read_printout
 from jiggen.request.shelf import SHELF_FILE
-from jiggen.shelf.store import Event, open_shelf
+from jiggen.shelf.events import Event
+from jiggen.shelf.store import open_shelf
 
 pytestmark = pytest.mark.usefixtures("as_if_verified")
 

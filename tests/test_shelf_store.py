@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from jiggen.errors import InputError
+from jiggen.shelf.events import Event, after, now
 from jiggen.shelf.file import APPLICATION, MIGRATIONS
 from jiggen.shelf.jigs import OwnedJig, warnings_of
-from jiggen.shelf.store import Event, after, now, open_shelf
+from jiggen.shelf.store import open_shelf
 
 MARK = "K7F3H"
 

@@ -21,8 +21,8 @@ from jiggen.request.products import OUT_FOLDER
 from jiggen.request.shelf import PAIRS, SHELF, AtShelf
 
 if TYPE_CHECKING:
+    from jiggen.shelf.events import Doing, Event
     from jiggen.shelf.jigs import OwnedJig
-    from jiggen.shelf.store import Doing, Event
 
 LIST = "list"
 

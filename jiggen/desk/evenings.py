@@ -28,8 +28,9 @@ from jiggen.report.evening import print_job
 from jiggen.report.evening.print_job import PrintJob
 from jiggen.request.evening import EVENING, JOBS, OUT, EveningRequest
 from jiggen.request.options import read_printer
+from jiggen.request.shelf import SHELF_FILE
 from jiggen.shelf.evening import plan_beside
-from jiggen.shelf.store import SHELF_FILE, open_shelf
+from jiggen.shelf.store import open_shelf
 
 STEPS = 16  # those that a build announces, and its end
 _ROW = re.compile(r"row ([0-9]+)")

@@ -18,10 +18,10 @@ from jiggen.evening.read import Jobs
 from jiggen.job import Job
 from jiggen.progress import announce, note
 from jiggen.request.evening import EveningRequest
-from jiggen.request.shelf import bush_limit
+from jiggen.request.shelf import SHELF_FILE, bush_limit
 from jiggen.shelf.folders import is_usable, read_one
 from jiggen.shelf.jigs import OwnedJig, warnings_of
-from jiggen.shelf.store import SHELF_FILE, open_shelf
+from jiggen.shelf.store import open_shelf
 from jiggen.shelf.which import FORBIDDING, Fit, PairInHand, Shelved, fit, holds_margin, misfits
 from jiggen.verify import certify
 

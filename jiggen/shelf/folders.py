@@ -10,9 +10,10 @@ from jiggen.errors import Finding, InputError, JiggenError
 from jiggen.files import MANIFEST, PATTERN_FILE
 from jiggen.pattern import read_pattern
 from jiggen.record import read_jig
+from jiggen.request.shelf import SHELF_FILE
 from jiggen.request.which import WhichRequest
 from jiggen.shelf.jigs import OwnedJig
-from jiggen.shelf.store import SHELF_FILE, open_shelf
+from jiggen.shelf.store import open_shelf
 from jiggen.shelf.which import Answer, PairInHand, Shelved, find_jig, misfits
 from jiggen.verify import certify
 

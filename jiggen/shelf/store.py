@@ -7,43 +7,20 @@ import json
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import astuple, replace
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any
 
 from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.files import JOB_FILE, PATTERN_FILE, PRINTER_FILE, within
 from jiggen.record import LARGEST, read_record
 from jiggen.request.shelf import SHELF_FILE
+from jiggen.shelf.events import DOINGS, Doing, Event, Tick, after, in_utc, now, plain
 from jiggen.shelf.file import connect, in_memory, refusal
-from jiggen.shelf.jigs import OwnedJig, State, owned
+from jiggen.shelf.jigs import OwnedJig, owned
 
-__all__ = ["SHELF_FILE", "Doing", "Event", "Shelf", "after", "now", "open_shelf"]
-
-LONGEST_TEXT = 2000  # characters of a note
-Doing = Literal[
-    "added", "printed", "measured", "in use", "drilled", "new bushes", "retired", "note"
-]
-DOINGS: tuple[Doing, ...] = get_args(Doing)
 _SELECT = "SELECT mark, at, by, doing, pairs, passed, text, readings FROM events"
-
-
-@dataclass(frozen=True)
-class Event:
-    """What was done: when (UTC, ISO 8601), by whom, how many `pairs`, whether a print `passed`.
-
-    `readings` of a print are JSON.  No two of one print have the same time.
-    """
-
-    mark: str
-    at: str
-    by: str
-    doing: Doing
-    pairs: int = 0
-    passed: bool | None = None
-    text: str = ""
-    readings: str = ""
 
 
 class Shelf:
@@ -168,11 +145,9 @@ class Shelf:
         Where all boxes of its `pair` are ticked by that, one was drilled with the jig `mark`.
         """
         with self._writing():
-            made = self._base.execute(
-                "INSERT OR IGNORE INTO ticks VALUES (?, ?, ?, ?, ?)", (run, box, mark, now(), by)
-            )
+            made = self._keep_tick(Tick(run, box, mark, now(), by))
             whole = {box, *pair} <= self.ticks(run)
-            if made.rowcount and whole and self.find(mark):
+            if made and whole and self.find(mark):
                 self._note(Event(mark, now(), by, "drilled", 1, text=box))
 
     def untick(self, run: str, box: str, by: str = "", *, pair: Collection[str] = ()) -> None:
@@ -194,25 +169,33 @@ class Shelf:
         with self._reading():
             return tuple(_event(row) for row in self._base.execute(f"{_SELECT} ORDER BY at, mark"))
 
-    def put_back(self, events: Sequence[Event]) -> tuple[int, tuple[str, ...]]:
-        """Add events that are not there yet; how many were added, and marks that have no print.
+    def all_ticks(self) -> tuple[Tick, ...]:
+        """Every box that is ticked of any run, in order."""
+        with self._reading():
+            rows = self._base.execute("SELECT run, box, mark, at, by FROM ticks ORDER BY at, box")
+            return tuple(Tick(*row) for row in rows)
+
+    def put_back(self, done: Sequence[Event | Tick]) -> tuple[int, tuple[str, ...]]:
+        """Add what is not there yet; how much was added, and marks that have no print.
 
         Raises InputError ``shelf.differs`` where something else was done with a print then.
         """
         if self._absent:
-            return 0, tuple(dict.fromkeys(event.mark for event in events))
+            return 0, tuple(dict.fromkeys(one.mark for one in done))
         with self._writing():
             there = {(event.mark, event.at): event for event in self.all_events()}
             marks = {mark for (mark,) in self._base.execute("SELECT mark FROM jigs")}
-            unknown = dict.fromkeys(event.mark for event in events if event.mark not in marks)
-            new = [event for event in events if event.mark in marks]
-            other = [one for one in new if there.get((one.mark, one.at), one) != one]
+            unknown = dict.fromkeys(one.mark for one in done if one.mark not in marks)
+            known = [one for one in done if one.mark in marks]
+            events = [one for one in known if isinstance(one, Event)]
+            other = [one for one in events if there.get((one.mark, one.at), one) != one]
             if other:
                 raise InputError(_differs(event) for event in other)
-            new = [event for event in new if (event.mark, event.at) not in there]
+            new = [event for event in events if (event.mark, event.at) not in there]
             for event in new:
                 self._insert(event)
-        return len(new), tuple(unknown)
+            ticked = sum(self._keep_tick(one) for one in known if isinstance(one, Tick))
+        return len(new) + ticked, tuple(unknown)
 
     # ---- the file
 
@@ -267,6 +250,13 @@ class Shelf:
             values,
         )
 
+    def _keep_tick(self, tick: Tick) -> bool:
+        """Tick a box; whether it was not ticked before."""
+        made = self._base.execute(
+            "INSERT OR IGNORE INTO ticks VALUES (?, ?, ?, ?, ?)", astuple(tick)
+        )
+        return made.rowcount > 0
+
     def _put(self, jig: OwnedJig) -> None:
         values = (
             jig.mark, jig.kind, self._kept(jig.folder), jig.pattern, jig.pattern_sha,
@@ -302,45 +292,6 @@ class Shelf:
 
 class _DamagedError(Exception):
     """What is in the file is nothing that jiggen writes."""
-
-
-def after(jig: OwnedJig, event: Event) -> OwnedJig:
-    """A print after one more thing was done with it; what is retired stays so until it is used."""
-    gone = jig.state == "retired"
-    match event.doing:
-        case "note":
-            return replace(jig, note=event.text)
-        case "drilled":
-            used = event.pairs > 0 and not gone
-            state: State = "in use" if used else jig.state
-            return replace(jig, pairs=jig.pairs + event.pairs, state=state)
-        case "new bushes":
-            return replace(jig, earlier=jig.pairs)
-        case "printed":  # anew: what was measured was another print, with other bushes
-            return replace(jig, state="printed", passed=None, measured="", earlier=jig.pairs)
-        case "measured":
-            used = jig.state == "in use" and event.passed is not False
-            known: State = jig.state if gone or used else "measured"
-            return replace(jig, passed=event.passed, measured=event.at, state=known)
-        case "in use" | "retired" as state:
-            return replace(jig, state=state)
-        case _:
-            return jig
-
-
-def plain(words: str) -> str:
-    """Words on one line, which a table has again as they are."""
-    return " ".join(words.encode(errors="replace").decode().split())[:LONGEST_TEXT]
-
-
-def now() -> str:
-    """The time in UTC, to the microsecond."""
-    return in_utc(datetime.now(UTC))
-
-
-def in_utc(when: datetime) -> str:
-    """A time as events have it."""
-    return when.astimezone(UTC).isoformat(timespec="microseconds")
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from jiggen.inputs.document import FileKind
 from jiggen.inputs.faults import Fault, quoted
 from jiggen.inputs.table import Columns, Row, read_table
 from jiggen.marks import read_jig_mark
-from jiggen.shelf.store import DOINGS, Event, in_utc, plain
+from jiggen.shelf.events import DOINGS, Event, in_utc, plain
 
 T = TypeVar("T")
 KIND = FileKind("shelf", "An export of a shelf", most=64 * 1024 * 1024)

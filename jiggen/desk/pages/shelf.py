@@ -16,8 +16,9 @@ from jiggen.desk.site import Place, attempt, go, page, posted
 from jiggen.errors import Finding, InputError
 from jiggen.marks import read_jig_mark
 from jiggen.request.shelf import PAIRS, bush_limit
+from jiggen.shelf.events import Doing
 from jiggen.shelf.jigs import OwnedJig, warnings_of
-from jiggen.shelf.store import Doing, open_shelf
+from jiggen.shelf.store import open_shelf
 
 NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
 BUTTONS: dict[Doing, str] = {
