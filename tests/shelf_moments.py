@@ -31,7 +31,7 @@ from jiggen.shelf.events import Event, now
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.rebuilt import rebuild
 from jiggen.shelf.store import open_shelf
-from jiggen.shelf.table import read_events
+from jiggen.shelf.table import read_done
 
 How = Literal["kill", "full"]
 State = tuple[tuple[OwnedJig, ...], tuple[Event, ...], frozenset[str]]
@@ -144,9 +144,9 @@ def tick(folder: Path) -> None:
 
 
 def read_back(folder: Path) -> None:
-    events = read_events(folder / "kept.csv")
+    done = read_done(folder / "kept.csv")
     with open_shelf(folder / FILE) as shelf:
-        shelf.put_back(events)
+        shelf.put_back(done)
 
 
 def remake(folder: Path) -> None:

@@ -184,6 +184,11 @@ def test_an_export_is_read_back_once(shop: Path, capsys):
         shelf("note", mark, 'a "note", with; everything = 5')
     with open_shelf() as found:
         found.do(marks[0], "measured", passed=False, readings='{"a": [1.5, "b"]}')
+        pair = ("118, hut-plate, 305, left", "118, hut-plate, 305, right")
+        for box in pair:
+            found.tick("0123456789ab", box, marks[0], "Toni", pair=pair)
+        found.tick("lists/old.csv", 'T;1 "x", left', marks[1])
+        ticks = found.all_ticks()
     shelf("retire", marks[1])
     before = owned()
     shelf("export", "kept.csv")
@@ -197,10 +202,14 @@ def test_an_export_is_read_back_once(shop: Path, capsys):
         )
         for mark, jig in before.items()
     }  # fmt: skip
-    assert said(capsys, "import", "kept.csv")["added"] == 8
+    assert (
+        said(capsys, "import", "kept.csv")["added"] == 8 + 2 + 3
+    )  # two pairs and three boxes ticked off
     assert owned() == before
     with open_shelf() as found:
-        assert found.events(marks[0])[-2].readings == '{"a": [1.5, "b"]}'
+        assert '{"a": [1.5, "b"]}' in {event.readings for event in found.events(marks[0])}
+        assert found.all_ticks() == ticks and len(ticks) == 3
+        assert found.ticks("0123456789ab") == set(pair)
 
 
 def test_rows_of_jigs_that_are_not_there_are_named(shop: Path, capsys):
@@ -230,6 +239,7 @@ GOOD = "{mark},2026-01-31T17:05:00+00:00,Resi,drilled,2,,,\n"
         ("{mark},2026-01-31T17:05:00+00:00,Resi,drilled,two,,,\n", "shelf.pairs"),
         ("{mark},2026-01-31T17:05:00+00:00,Resi,measured,,maybe,,\n", "shelf.passed"),
         ("{mark},2026-01-31T17:05:00+00:00,Resi,measured,,yes,,{{\n", "shelf.readings"),
+        ("{mark},2026-01-31T17:05:00+00:00,Resi,ticked,,,,\n", "shelf.run"),
         ("{mark},2026-01-31T17:05:00+00:00,Resi,drilled,3,,,\n" + GOOD, "shelf.differs"),
         ("{mark},2026-01-31T17:05:00+00:00,Resi,drilled,3,,,,,x\n", "shelf.cells"),
     ],

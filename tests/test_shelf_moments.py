@@ -19,7 +19,7 @@ from shelf_moments import DONE, FILE, JIG, MARK, REFUSED, drill, put, state
 from shelf_samples import put_folder
 
 from jiggen.errors import InputError
-from jiggen.shelf.events import Event, now
+from jiggen.shelf.events import Event, Tick, now
 from jiggen.shelf.file import APPLICATION, MIGRATIONS
 from jiggen.shelf.store import Shelf, open_shelf
 from jiggen.shelf.table import table_of
@@ -43,11 +43,10 @@ def first_format(folder: Path) -> None:
 
 def many_rows(folder: Path) -> None:
     put(folder)
-    rows = (
-        Event(MARK, f"2026-01-31T17:00:00.{n:06}+00:00", "Resi", "drilled", 1, text="x" * 200)
-        for n in range(40)
-    )
-    (folder / "kept.csv").write_text(table_of(rows))
+    at = [f"2026-01-31T17:00:00.{n:06}+00:00" for n in range(40)]
+    rows = [Event(MARK, one, "Resi", "drilled", 1, text="x" * 200) for one in at]
+    ticks = [Tick("run", str(n), MARK, one, "Resi") for n, one in enumerate(at)]
+    (folder / "kept.csv").write_text(table_of([*rows, *ticks]))
 
 
 def broken(folder: Path) -> None:

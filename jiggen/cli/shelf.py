@@ -21,7 +21,7 @@ from jiggen.request.products import OUT_FOLDER
 from jiggen.request.shelf import PAIRS, SHELF, AtShelf
 
 if TYPE_CHECKING:
-    from jiggen.shelf.events import Doing, Event
+    from jiggen.shelf.events import Doing, Event, Tick
     from jiggen.shelf.jigs import OwnedJig
 
 LIST = "list"
@@ -195,17 +195,17 @@ def export_events(
 ) -> None:
     """Write all that was done with the jigs as a table (CSV), to keep elsewhere.
 
-    What the jigs are is in their folders.
+    The pairs ticked off of every evening are in it. What the jigs are is in their folders.
     """
     from jiggen.files import write_whole
     from jiggen.shelf.store import open_shelf
     from jiggen.shelf.table import table_of
 
     with open_shelf(file, new=False) as found:
-        events = found.all_events()
-    write_whole(target, table_of(events), "file")
-    data = {"written": str(target), "events": len(events)}
-    output.write(as_json, lambda: data, lambda: f"Written: {target}, {len(events)} rows")
+        done: list[Event | Tick] = [*found.all_events(), *found.all_ticks()]
+    write_whole(target, table_of(done), "file")
+    data = {"written": str(target), "rows": len(done)}
+    output.write(as_json, lambda: data, lambda: f"Written: {target}, {len(done)} rows")
 
 
 @command(None, "import", group=shelf)
@@ -218,15 +218,15 @@ def import_events(
     read the table once more.
     """
     from jiggen.shelf.store import open_shelf
-    from jiggen.shelf.table import read_events
+    from jiggen.shelf.table import read_done
 
-    events = read_events(source)
+    done = read_done(source)
     with open_shelf(file) as found:
-        added, unknown = found.put_back(events)
-    lines = [f"{added} of {len(events)} rows are new on the shelf."]
+        added, unknown = found.put_back(done)
+    lines = [f"{added} of {len(done)} rows are new on the shelf."]
     if unknown:
         lines.append(f"Not on the shelf, and left out: {', '.join(unknown)}.")
-    data = {"rows": len(events), "added": added, "unknown": list(unknown)}
+    data = {"rows": len(done), "added": added, "unknown": list(unknown)}
     output.write(as_json, lambda: data, lambda: "\n".join(lines), passed=not unknown)
 
 

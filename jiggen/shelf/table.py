@@ -13,57 +13,67 @@ from jiggen.inputs.document import FileKind
 from jiggen.inputs.faults import Fault, quoted
 from jiggen.inputs.table import Columns, Row, read_table
 from jiggen.marks import read_jig_mark
-from jiggen.shelf.events import DOINGS, Event, in_utc, plain
+from jiggen.shelf.events import DOINGS, Event, Tick, in_utc, plain
 
 T = TypeVar("T")
 KIND = FileKind("shelf", "An export of a shelf", most=64 * 1024 * 1024)
-NAMES = ("mark", "at", "by", "doing", "pairs", "passed", "text", "readings")
+NAMES = ("mark", "at", "by", "doing", "pairs", "passed", "text", "readings", "run")
+TICKED = "ticked"  # what is done in the row of a tick: its text is the box
 COLUMNS = Columns(NAMES, NAMES[:4], ())
 PASSED = {"": None, "yes": True, "no": False}
 MOST_PAIRS = 100_000
 EXAMPLE = "2026-01-31T17:05:00+00:00"
 
 
-def table_of(events: Iterable[Event]) -> str:
-    """Events as CSV, each in a row, which `read_events` reads as the same events."""
+def table_of(done: Iterable[Event | Tick]) -> str:
+    """What was done as CSV, each in a row, which `read_done` reads as the same."""
     words = {value: word for word, value in PASSED.items()}
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(NAMES)
-    for event in events:
-        values = {**vars(event), "passed": words[event.passed], "pairs": event.pairs or ""}
-        writer.writerow([values[name] for name in NAMES])
+    for one in done:
+        values = dict(vars(one))
+        if isinstance(one, Event):
+            values |= {"passed": words[one.passed], "pairs": one.pairs or ""}
+        else:
+            values |= {"doing": TICKED, "text": one.box}
+        writer.writerow([values.get(name, "") for name in NAMES])
     return "\ufeff" + text.getvalue()  # spreadsheets take a table without it for another encoding
 
 
-def read_events(path: Path) -> tuple[Event, ...]:
-    """The events in a table.  Raises InputError as `read_table`, and with all that is wrong."""
+def read_done(path: Path) -> tuple[Event | Tick, ...]:
+    """What was done, of a table.  Raises InputError as `read_table`, and with all that is wrong."""
     table = read_table(path, KIND, COLUMNS)
-    faults, events = [*table.too_wide("event")], []
+    done: list[Event | Tick] = []
+    faults = [*table.too_wide("event")]
     for number, row in enumerate(table.rows):
         if not row.width:
             wrong = [*_faults(row)]
             faults += [Fault(("event", number, *one.path), *_rest(one)) for one in wrong]
-            events += [] if wrong else [_event(row)]
+            done += [] if wrong else [_done(row)]
+    events = [one for one in done if isinstance(one, Event)]
     times = [(event.mark, event.at) for event in events]
     if len(set(times)) < len(times) and len(set(events)) == len(events):
         again = next(one for place, one in enumerate(times) if one in times[:place])
         message = f"two different things were done with {again[0]} at {again[1]}"
         faults.append(Fault(("event",), "differs", message, "Leave one of the rows out."))
     table.refuse(faults)
-    return tuple(dict.fromkeys(events))
+    return tuple(dict.fromkeys(done))
 
 
 def _rest(fault: Fault) -> tuple[str, str, str]:
     return fault.code, fault.message, fault.hint
 
 
-def _event(row: Row) -> Event:
+def _done(row: Row) -> Event | Tick:
     cells = {name: row.cells.get(name, "") for name in NAMES}
-    at = in_utc(datetime.fromisoformat(cells["at"]))
+    mark, at = read_jig_mark(cells["mark"]), in_utc(datetime.fromisoformat(cells["at"]))
+    by = plain(cells["by"])
+    if cells["doing"] == TICKED:
+        return Tick(cells["run"], cells["text"], mark, at, by)
     doing = next(one for one in DOINGS if one == cells["doing"])
-    more = plain(cells["by"]), doing, int(cells["pairs"] or 0), PASSED[cells["passed"].lower()]
-    return Event(read_jig_mark(cells["mark"]), at, *more, plain(cells["text"]), cells["readings"])
+    more = doing, int(cells["pairs"] or 0), PASSED[cells["passed"].lower()]
+    return Event(mark, at, by, *more, plain(cells["text"]), cells["readings"])
 
 
 def _faults(row: Row) -> Iterator[Fault]:
@@ -76,9 +86,13 @@ def _faults(row: Row) -> Iterator[Fault]:
     if not _is_time(cells["at"]):
         hint = f"Write day and time with its zone: {EXAMPLE}."
         yield Fault(("at",), "time", f"{quoted(cells['at'])} is not a valid time", hint)
-    if cells["doing"] not in DOINGS:
+    if cells["doing"] == TICKED:
+        if not (cells["run"] and cells["text"]):
+            message = "a box that is ticked off has the name of its run, and its own as text"
+            yield Fault(("run",), "run", message, "Leave the row as it was.")
+    elif cells["doing"] not in DOINGS:
         message = f"{quoted(cells['doing'])} is nothing that is done with a jig"
-        yield Fault(("doing",), "doing", message, f"Allowed: {', '.join(DOINGS)}.")
+        yield Fault(("doing",), "doing", message, f"Allowed: {', '.join((*DOINGS, TICKED))}.")
     number = cells["pairs"].removeprefix("-")
     if number and not (number.isdecimal() and len(number) < 7 and int(number) <= MOST_PAIRS):
         message = f"{quoted(cells['pairs'])} is not a number of pairs"
