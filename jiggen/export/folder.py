@@ -258,5 +258,7 @@ def listing(folder: Path) -> dict[str, FileEntry]:
 
 
 def write_manifest(folder: Path, record: Record) -> None:
-    """Write the record as the folder's manifest.json."""
-    (folder / MANIFEST).write_text(json_text(record), encoding="utf-8")
+    """Write the record as the folder's manifest.json, which may be read meanwhile."""
+    part = folder / f"{MANIFEST}.part"
+    part.write_text(json_text(record), encoding="utf-8")
+    part.replace(folder / MANIFEST)

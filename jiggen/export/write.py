@@ -31,12 +31,13 @@ def write_parts(
     folder: Path,
     for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
     material: str = "",
+    written: Callable[[Path], None] = lambda _: None,
 ) -> tuple[Meshes, tuple[PrintBed, ...]]:
     """Write STL, 3MF and STEP of every part; return the nominal meshes and the beds.
 
     `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold.
     Without a `material` the files say nothing of how they are
-    best printed.
+    best printed.  `written` is called with each STL and STEP file that is there whole.
     """
     announce("files: meshes")
     meshes = {
@@ -46,7 +47,9 @@ def write_parts(
     printed = for_printer(meshes)
     (folder / "parts").mkdir()
     for name, mesh in printed.items():
-        (folder / "parts" / f"{name}.stl").write_bytes(stl_bytes(mesh))
+        path = folder / "parts" / f"{name}.stl"
+        path.write_bytes(stl_bytes(mesh))
+        written(path)
     names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
     advice = {
         part.name: advise(part.piece.kind, material) if material else None for part in model.parts
@@ -56,6 +59,7 @@ def write_parts(
         (folder / one.file).write_bytes(threemf_bytes(printed, one))
     announce("files: STEP")
     write_named_step(model, folder / STEP_FILE)
+    written(folder / STEP_FILE)
     return meshes, beds
 
 

@@ -20,12 +20,14 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
+from jiggen.files import SHEET
 from jiggen.marks import jig_mark
 from jiggen.measure.printer.profile import Compensation
+from jiggen.pipeline.witness import Here, Witness, witness
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
-from jiggen.verify import PAPERS, Verification, remember, verify_folder, verify_papers
+from jiggen.verify import PAPERS, Verification, remember
 from jiggen.verify.folder import STRANGE, strangers
 
 if TYPE_CHECKING:
@@ -74,13 +76,14 @@ class Drawn(Generic[P]):
 class Output(Generic[P, R]):
     """A file of a folder, by `name`, and its content; None when `make` itself has written it.
 
-    `needs` says when: a drawing is itself verified, what is ``judged`` comes afterwards and tells
-    of it, and what is to be worked from needs a folder that is ``verified``.
+    `needs` says when: a drawing is itself verified, what is made ``meanwhile`` is not, what is
+    ``judged`` comes afterwards and tells of it, and what is to be worked from needs a folder that
+    is ``verified``.
     """
 
     name: str
     make: Callable[[Drawn[P], R], str | bytes | None]
-    needs: Literal["drawn", "judged", "verified"] = "drawn"
+    needs: Literal["drawn", "meanwhile", "judged", "verified"] = "drawn"
 
 
 @dataclass(frozen=True)
@@ -131,13 +134,28 @@ def build(
     written, InputError when the input or the target is bad (`force` replaces any folder), and
     CheckFailed when the plan fails a check.
     """
+    if not force:
+        product.check(target)
+    check_target(target, force=force)
+    with witness() as verifier:
+        made = _build(product, plan_it, target, force, verifier)
+    if made.verification.passed and not made.strange:
+        remember(made.folder)  # its files were verified just now, and its papers
+    return made
+
+
+def _build(
+    product: Product[P, R],
+    plan_it: Callable[[], P],
+    target: Path,
+    force: bool,
+    verifier: Witness,
+) -> Built[P, R]:
+    """Build, and have it verified by `verifier`."""
     from jiggen.export.asked import asked_entry
     from jiggen.export.compensation import compensated
     from jiggen.export.write import write_parts
 
-    if not force:
-        product.check(target)
-    check_target(target, force=force)
     announce("design")
     plan = plan_it()
     done = plan.compensation
@@ -153,6 +171,7 @@ def build(
             folder,
             lambda meshes: compensated(meshes, done) if done else meshes,
             plan.material,
+            verifier.read_ahead,
         )
         drawn.append(Drawn(plan, model, meshes, beds, folder))
         record = product.record(drawn[0])
@@ -174,42 +193,54 @@ def build(
                 if content is not None:
                     data = content.encode() if isinstance(content, str) else content
                     (folder / output.name).write_bytes(data)
+                    if output.name == SHEET:  # the page tells of all files: it is the last
+                        verifier.begin_paper(folder, SHEET)
 
     folder, record, verification = verified_folder(
-        target, draw, finish=finish, force=force, asked=plan.asked
+        target,
+        draw,
+        meanwhile=lambda _, record: write(record, "meanwhile"),
+        finish=finish,
+        force=force,
+        asked=plan.asked,
+        verifier=verifier,
     )
-    made = Built(folder, plan, record, verification)
-    if verification.passed and not made.strange:
-        remember(folder)  # its files were verified just now, and its papers
-    return made
+    return Built(folder, plan, record, verification)
 
 
 def verified_folder(
     target: Path,
     make: Callable[[Path], R],
     *,
+    meanwhile: Callable[[Path, R], None] = lambda _folder, _record: None,
     finish: Callable[[Path, R], None] = lambda _folder, _record: None,
     force: bool,
     asked: Mapping[str, str] = NO_TEXTS,
+    verifier: Witness | None = None,
 ) -> tuple[Path, R, Verification]:
     """What `make` writes into a folder, with its record and verification, as `build` says.
 
-    `make` returns the record so far; `finish` may write more, by a record with its verification.
-    What it writes is verified in its turn, and written anew where that finds a fault.
+    `make` returns the record so far; what `meanwhile` writes is not verified; `finish` may write
+    more, by a record with its verification.  That is verified in its turn, and written anew where
+    a fault is found in it.
     """
+    verifier = verifier or Here()
     check_target(target, force=force, asked=asked)
     with workshop(target) as folder:
         check_target(target, force=force, asked=asked)  # now that no other jiggen writes there
         record = _listed(make(folder), folder)
         write_manifest(folder, record)
+        verifier.begin(folder)
+        meanwhile(folder, record)
         announce("verification")
-        verification = verify_folder(folder)
+        verification = verifier.verification()
         results = {"verification": verification, "printing": verification.printing}
-        record = record.model_copy(update=results)
+        record = _listed(record.model_copy(update=results), folder)
+        write_manifest(folder, record)
         finish(folder, record)
         record = _listed(record, folder)
         write_manifest(folder, record)
-        if faults := verify_papers(folder):
+        if faults := verifier.papers(folder):
             faults = (*verification.faults, *faults)
             verification = replace(verification, passed=False, faults=faults)
             record = record.model_copy(update={"verification": verification})

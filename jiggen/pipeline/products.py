@@ -255,7 +255,9 @@ JIG = Product[PlannedJig, JigRecord](
         Output(PLAN_SVG, lambda d, r: layout_svg(d.plan.design.layout, _shown_skis(d), r.mark)),
         Output(PLAN_DXF, lambda d, r: layout_dxf(d.plan.design.layout, _shown_skis(d), r.mark)),
         Output(
-            PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, d.plan.design)
+            PICTURE,
+            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, d.plan.design),
+            needs="meanwhile",
         ),
         Output(SHEET, lambda _, record: sheet_pdf(record), needs="verified"),
         Output(PAGE, lambda d, record: report_html(d.folder, record), needs="judged"),
@@ -323,7 +325,13 @@ def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
 TRIAL = Product[Planned[Trial], TrialRecord](
     _draw_trial,
     _trial_record,
-    (Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE)),),
+    (
+        Output(
+            PICTURE,
+            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE),
+            needs="meanwhile",
+        ),
+    ),
 )
 
 
@@ -370,7 +378,11 @@ GAUGE = Product[Planned[Gauge], GaugeRecord](
     _draw_gauge,
     lambda d: gauge_record(d.plan.design, d.volumes, d.beds),
     (
-        Output(PICTURE, lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, zoom=1.15)),
+        Output(
+            PICTURE,
+            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, zoom=1.15),
+            needs="meanwhile",
+        ),
         Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),
         Output(
             SHEET,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,10 +31,10 @@ def judge_papers(evidence: Evidence, ledger: Ledger) -> None:
     _judge(evidence.folder, [name for name in JUDGES if name in evidence.manifest.files], ledger)
 
 
-def verify_papers(folder: Path) -> tuple[Fault, ...]:
-    """What is wrong with the sheet and the page of a folder that has just been verified."""
+def verify_papers(folder: Path, names: Iterable[str] = PAPERS) -> tuple[Fault, ...]:
+    """What is wrong with the sheet or the page of a folder that has just been verified."""
     ledger = Ledger()
-    _judge(folder, [name for name in JUDGES if (folder / name).exists()], ledger)
+    _judge(folder, [name for name in names if (folder / name).exists()], ledger)
     return tuple(ledger.faults)
 
 

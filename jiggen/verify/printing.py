@@ -48,12 +48,19 @@ def judge_printing(
 
 def checks_of(mesh: Mesh, bed: PrintBed) -> Mapping[str, PrintCheck]:
     """All checks of one mesh in print position, by name."""
+    found = dict(shape_checks(mesh))
+    loose = found.pop("loose")
+    return {**found, "size": _judge_size(mesh, bed), "loose": loose}
+
+
+def shape_checks(mesh: Mesh) -> Mapping[str, PrintCheck]:
+    """The checks of one mesh in print position that hold for every bed, by name."""
     vertices = np.asarray(mesh.vertices, np.float64).tobytes()
-    return _checks(vertices, np.asarray(mesh.triangles, np.int64).tobytes(), bed)
+    return _checks(vertices, np.asarray(mesh.triangles, np.int64).tobytes())
 
 
 @lru_cache(maxsize=KEPT)
-def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> Mapping[str, PrintCheck]:
+def _checks(vertices: bytes, triangles: bytes) -> Mapping[str, PrintCheck]:
     """The checks of a mesh given by its numbers: jig after jig has the same moving parts."""
     mesh = Mesh(
         np.frombuffer(vertices, np.float64).reshape(-1, 3),
@@ -71,7 +78,6 @@ def _checks(vertices: bytes, triangles: bytes, bed: PrintBed) -> Mapping[str, Pr
         "overhang": overhang,
         "bridge": bridge,
         "wall": judge_walls(mesh, base),
-        "size": _judge_size(mesh, bed),
         "loose": _judge_loose(mesh),
     }
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.geometry import Array, applied
+from jiggen.verify.reading.kept import once
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -153,9 +154,12 @@ def read_stl(path: Path) -> Mesh:
     Raises MeshError when it is not whole, or holds no triangles, or coordinates that are not
     numbers; OSError when it cannot be read.
     """
+    return once(_mesh_of, path.read_bytes())
+
+
+def _mesh_of(data: bytes) -> Mesh:
     import trimesh
 
-    data = path.read_bytes()
     count = int.from_bytes(data[80:84], "little")
     if len(data) < 84 or len(data) != 84 + 50 * count:
         raise MeshError(

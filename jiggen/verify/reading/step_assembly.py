@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.geometry import Array, applied
+from jiggen.verify.reading.kept import once
 from jiggen.verify.reading.step_shape import Shape, ShapeReader
 from jiggen.verify.reading.step_text import Entity, StepError, StepFile, read_step_text
 
@@ -62,7 +63,11 @@ def read_assembly(path: Path) -> StepAssembly:
     Raises StepError when it is not well formed, its units differ, or nothing solid is placed;
     OSError when it cannot be read.
     """
-    file = read_step_text(path.read_bytes())
+    return once(_assembly_of, path.read_bytes())
+
+
+def _assembly_of(data: bytes) -> StepAssembly:
+    file = read_step_text(data)
     tree = _Tree(file)
     products = (product.id for product in file.all_of("PRODUCT_DEFINITION"))
     pieces = tuple(

@@ -1,0 +1,80 @@
+"""The verifier in a process of its own: it sees the files that were written, and nothing else.
+
+It reads requests from its standard input until that ends, with the process that started it, and
+answers each on its standard output, pickled both.  Files are read as soon as they are there; what
+was read of them is used as long as they have the very same bytes.
+"""
+
+import os
+import pickle
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from jiggen.verify.reading import kept
+
+
+def read_ahead(path: Path) -> None:
+    """Read a part's or the jig's file; what is wrong with it is found when it is judged."""
+    from jiggen.verify.printing import shape_checks
+    from jiggen.verify.reading.mesh import read_stl
+    from jiggen.verify.reading.step_assembly import read_assembly
+
+    with suppress(OSError, ValueError):
+        if path.suffix == ".stl":
+            shape_checks(read_stl(path))  # kept there by the mesh itself
+        else:
+            read_assembly(path)
+
+
+def verify(folder: Path) -> Any:
+    """As `verify_folder`; what was read ahead is let go."""
+    from jiggen.verify.verification import verify_folder
+
+    try:
+        return verify_folder(folder)
+    finally:
+        kept.forget()
+
+
+def verify_paper(folder: Path, name: str) -> Any:
+    """As `verify_papers` for one of them."""
+    from jiggen.verify.papers import verify_papers
+
+    return verify_papers(folder, (name,))
+
+
+REQUESTS = {one.__name__: one for one in (read_ahead, verify, verify_paper)}
+
+
+def main() -> None:
+    """Answer requests until there are no more: (name, arguments) by (value, error)."""
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what a library prints is no answer
+    kept.keep()
+    _load()
+    with answers, suppress(EOFError, BrokenPipeError):
+        serve(sys.stdin.buffer, answers)
+
+
+def serve(requests: BinaryIO, answers: BinaryIO) -> None:
+    """Answer every request.  Raises EOFError at the end."""
+    while True:
+        name, arguments = pickle.load(requests)
+        try:
+            answer: tuple[Any, Exception | None] = (REQUESTS[name](*arguments), None)
+        except Exception as error:
+            answer = (None, error)
+        if name != read_ahead.__name__:  # nobody waits for that
+            pickle.dump(answer, answers)
+            answers.flush()
+
+
+def _load() -> None:
+    """Load what verification needs while there is nothing to verify."""
+    import trimesh  # noqa: F401
+
+
+if __name__ == "__main__":
+    main()
