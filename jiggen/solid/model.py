@@ -16,6 +16,7 @@ from OCP.StlAPI import StlAPI_Writer
 
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
+from jiggen.executors import processes_enough
 from jiggen.progress import announce
 from jiggen.solid.body import make_body, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid
@@ -80,7 +81,8 @@ def _mesh(shape: cq.Shape, to_bed: bytes) -> tuple[NDArray[np.float64], NDArray[
     # A copy: solids of one process share faces with cached tools, and a mesh would stay
     # on them.
     laid = shape.copy().moved(location_of(np.frombuffer(to_bed).reshape(4, 4)))
-    BRepMesh_IncrementalMesh(laid.wrapped, SAGITTA, False, ANGLE, False)
+    parallel = not processes_enough()  # the mesh is the same
+    BRepMesh_IncrementalMesh(laid.wrapped, SAGITTA, False, ANGLE, parallel)
     # The kernel's own STL is its quickest way out: by node and triangle it takes half as long
     # again as the mesh.
     writer = StlAPI_Writer()

@@ -11,6 +11,7 @@ from OCP.TopTools import TopTools_ListOfShape
 
 from jiggen.design.lettering import Region
 from jiggen.design.station import Point
+from jiggen.executors import processes_enough
 
 UP = cq.Vector(0, 0, 1)
 
@@ -77,6 +78,7 @@ def cut_away(shape: cq.Shape, tools: Iterable[cq.Shape]) -> cq.Shape:
     cut.SetArguments(remaining)
     cut.SetTools(lost)
     cut.SetNonDestructive(True)
+    cut.SetRunParallel(not processes_enough())  # the solid is the same
     cut.Build()
     return cq.Shape.cast(cut.Shape())
 
