@@ -56,6 +56,10 @@ class JiggenError(Exception):
         )
         super().__init__("\n".join(str(finding) for finding in self.findings))
 
+    def __reduce__(self) -> tuple[type[Self], tuple[tuple[Finding, ...]]]:
+        """The same error in another process."""
+        return type(self), (self.findings,)
+
     @classmethod
     def of(cls, code: str, message: str, *, where: str = "", key: str = "", hint: str = "") -> Self:
         """The error of one finding."""

@@ -17,6 +17,7 @@ from sharing import built_once, read_once
 
 import jiggen
 from jiggen.cli import SELDOM
+from jiggen.executors import counted_as_enough
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify import beds, parts, printing, verification
@@ -44,6 +45,13 @@ def _no_file_read_twice():
         for module, name in ((parts, "read_assembly"), (parts, "read_stl"), (beds, "read_3mf")):
             patch.setattr(module, name, read_once(getattr(module, name)))
         patch.setattr(printing, "_checks", lru_cache(64)(printing._checks.__wrapped__))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_helpers():
+    """The workers of a test run are processes enough; tests of the verifier's own start theirs."""
+    with counted_as_enough(True):
         yield
 
 
