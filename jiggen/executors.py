@@ -33,8 +33,8 @@ _ENOUGH = threading.Event()
 
 
 def processes_enough() -> bool:
-    """Whether this is one of several processes that all are at work: none needs a helper."""
-    return _ENOUGH.is_set()
+    """Whether a helper would find no core: several processes are at work, or there is but one."""
+    return _ENOUGH.is_set() or (os.cpu_count() or 1) < 2
 
 
 @contextmanager

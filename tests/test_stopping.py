@@ -70,6 +70,22 @@ NOTHING = "stopped: nothing was written\n"
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to another process there")
 def test_what_ctrl_c_says(body: str, said: str, tmp_path: Path):
     (tmp_path / "swallowing.py").write_text(SWALLOWING)
+    assert pressed(body, tmp_path) == (130, "", said)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to another process there")
+def test_ctrl_c_ends_the_process_that_verifies(tmp_path: Path):
+    body = (
+        "    from jiggen.pipeline.witness import witness\n    with witness() as other:\n"
+        "        open('number', 'w').write(str(other.process.pid))\n        wait()"
+    )
+    assert pressed(body, tmp_path) == (130, "", NOTHING)
+    with pytest.raises(ProcessLookupError):
+        os.kill(int((tmp_path / "number").read_text()), 0)
+
+
+def pressed(body: str, tmp_path: Path) -> tuple[int, str, str]:
+    """Exit code, output and errors of a command of that `body` at Ctrl-C once it waits."""
     program = tmp_path / "program.py"
     program.write_text(PROGRAM.format(body=body))
     how = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
@@ -78,4 +94,4 @@ def test_what_ctrl_c_says(body: str, said: str, tmp_path: Path):
         assert running.stdout.readline() == "now\n"
         os.killpg(running.pid, signal.SIGINT)  # a terminal's goes to all processes of the command
         out, err = running.communicate(timeout=60)
-    assert (running.returncode, out, err) == (130, "", said)
+    return running.returncode, out, err

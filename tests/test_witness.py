@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -59,7 +62,7 @@ def test_what_it_raises_is_raised_here(verifier: Process, tmp_path: Path):
     verifier.begin(tmp_path)
     with pytest.raises(InputError, match="cannot read"):
         verifier.verification()
-    assert verifier.lives
+    assert verifier.at_rest
 
 
 @pytest.mark.parametrize("moment", ["before", "meanwhile"])
@@ -98,11 +101,38 @@ def test_one_waits_for_the_next_build_unless_there_are_enough_or_something_went_
             assert again is first
         with pytest.raises(ZeroDivisionError), witness():
             _ = 1 / 0
-        assert not first.lives
+        assert not first.at_rest
         with witness() as other:
-            assert other is not first and isinstance(other, Process) and other.lives
+            assert other is not first and isinstance(other, Process) and other.at_rest
+        with witness() as other:
+            other.begin(Path("nowhere"))  # and nobody asks for what it found
+        with witness() as last:
+            assert last is not other and isinstance(last, Process) and last.at_rest
         end_kept()
-        assert not other.lives
+        assert not last.at_rest
+
+
+def test_where_the_system_has_no_more_processes_files_are_verified_here(monkeypatch):
+    def refused(*_: object, **__: object) -> None:
+        raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+
+    monkeypatch.setattr(subprocess, "Popen", refused)
+    with counted_as_enough(False), witness() as found:
+        assert isinstance(found, Here)
+
+
+def test_it_knows_nothing_of_what_made_the_files(folder: Path):
+    code = (
+        "import sys; from pathlib import Path; from jiggen.verify.beside import verify; "
+        "verify(Path(sys.argv[1])); print('LOADED', *sys.modules)"
+    )
+    command = [sys.executable, "-c", code, folder]
+    run = subprocess.run(command, capture_output=True, text=True, check=True)
+    loaded = run.stdout.rpartition("LOADED")[2].split()
+    rooms = {name.split(".")[1] for name in loaded if name.startswith("jiggen.")}
+    assert "verify" in rooms
+    assert not rooms & {"design", "solid", "export", "pipeline", "accuracy", "job"}
+    assert not {"OCP", "cadquery", "vtkmodules"} & set(loaded)
 
 
 def test_it_ends_with_the_process_that_started_it():

@@ -22,7 +22,7 @@ from typing import Any, Literal
 
 from jiggen.desk.answers import Answers
 from jiggen.errors import Finding, JiggenError
-from jiggen.executors import OwnProcesses, fault_of
+from jiggen.executors import OwnProcesses, counted_as_enough, fault_of
 from jiggen.export.folder import clear_leftovers
 from jiggen.progress import announcing_to
 
@@ -110,9 +110,10 @@ class Works:
             for known in self._works.values():
                 if known.key == key and not known.over:
                     return known
+            alone = all(known.over for known in self._works.values())
             work = Work(next(self._numbers), title, address, key, target, then)
             self._works[work.number] = work
-        future = self.executor.submit(_do, work.number, task, args)
+        future = self.executor.submit(_do, work.number, alone, task, args)
         self._futures[work.number] = future
         future.add_done_callback(partial(self._finish, work))
         return work
@@ -213,8 +214,8 @@ def _nothing() -> None:
     """Done as soon as a process is ready."""
 
 
-def _do(number: int, task: Callable[..., Any], args: tuple[Any, ...]) -> Any:
-    """Do a task in a process, and tell every step of it."""
+def _do(number: int, alone: bool, task: Callable[..., Any], args: tuple[Any, ...]) -> Any:
+    """Do a task in a process, and tell every step of it; one `alone` may use the other core."""
 
     def tell(step: str) -> None:
         # Shorter than PIPE_BUF, 512 at the least by POSIX: one write, whole or not at all.
@@ -224,5 +225,5 @@ def _do(number: int, task: Callable[..., Any], args: tuple[Any, ...]) -> Any:
                 sender.send_bytes(text.encode())
 
     tell("")
-    with announcing_to(tell):
+    with announcing_to(tell), counted_as_enough(not alone):
         return task(*args)

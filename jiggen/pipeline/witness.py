@@ -42,21 +42,32 @@ class Witness(Protocol):
 @contextmanager
 def witness() -> Iterator[Witness]:
     """A witness for one build: a process of its own, unless there are enough of them."""
-    if processes_enough():
+    found = None if processes_enough() else _kept() or _started()
+    if found is None:
         yield Here()
         return
-    found = _KEPT.pop() if _KEPT else None
-    if found is None or not found.lives:
-        found = Process()
     try:
         yield found
-    except BaseException:  # it may still owe an answer
+    except BaseException:
         found.end()
         raise
-    _KEPT.append(found)
-    for spare in _KEPT[:-1]:
-        _KEPT.remove(spare)
-        spare.end()
+    if found.at_rest and not _KEPT:
+        _KEPT.append(found)
+    else:
+        found.end()
+
+
+def _kept() -> Process | None:
+    """The one that waits, if it lives."""
+    found = _KEPT.pop() if _KEPT else None
+    return found if found and found.at_rest else None
+
+
+def _started() -> Process | None:
+    """A new one; None where the system has no more processes, or no memory for one."""
+    with suppress(OSError):
+        return Process()
+    return None
 
 
 @atexit.register
@@ -98,18 +109,21 @@ class Process:
         os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: the other core is at work
         path = [str(Path(entry).absolute()) for entry in sys.path]
         self._begun: list[str] = []  # papers it has been asked for
+        self._owed = 0  # answers
         code = f"import sys; sys.path[:] = {path!r}; from jiggen.verify.beside import main; main()"
         self.process = subprocess.Popen(
             [sys.executable, "-c", code],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            start_new_session=True,  # this process decides what ^C means
+            # This process decides what ^C means.
+            start_new_session=True,
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),  # Windows' way
         )
 
     @property
-    def lives(self) -> bool:
-        """Whether it can be asked."""
-        return self.process.poll() is None
+    def at_rest(self) -> bool:
+        """Whether it lives and owes no answer: the next one is to the next question."""
+        return self.process.poll() is None and not self._owed
 
     def read_ahead(self, path: Path) -> None:
         """Have it read a file that is written whole."""
@@ -118,11 +132,13 @@ class Process:
     def begin(self, folder: Path) -> None:
         """Have it verify `folder`; `verification` waits for what it found."""
         self._ask("verify", folder.absolute())
+        self._owed += 1
 
     def begin_paper(self, folder: Path, name: str) -> None:
         """Have it verify the sheet or the page; `papers` waits for what it found."""
         self._ask("verify_paper", folder.absolute(), name)
         self._begun.append(name)
+        self._owed += 1
 
     def verification(self) -> Verification:
         """What was found in the folder asked for.  Raises as `verify_folder`, and CheckFailed."""
@@ -159,6 +175,7 @@ class Process:
             value, error = pickle.load(self.process.stdout)
         except (EOFError, pickle.UnpicklingError):
             raise self._ended() from None
+        self._owed -= 1
         if error is not None:
             raise error
         return value
