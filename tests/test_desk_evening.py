@@ -127,6 +127,7 @@ def test_what_a_ski_cannot_take_stands_beside_its_width(desk):
 
 
 def test_options_have_their_faults_and_their_part_in_the_command(desk):
+    assert "jiggen evening JOBS --copy 2" in settled(desk, address(ROWS, copy="2"))
     text = settled(desk, address(ROWS, bed="220x220x250", edge="wide"))
     assert "is not a length" in part(text, "edge-faults")
     assert "jiggen evening JOBS --edge wide" in text.replace("--bed 220x220x250 ", "")
@@ -329,6 +330,8 @@ def test_every_jig_has_its_bar_and_then_its_files(bench):
     assert text.count('href="/made/') == 2
     pdf = bench.get(f"/evening/run-sheet.pdf?{LIST}")
     assert pdf.headers["content-type"] == "application/pdf" and pdf.content.startswith(b"%PDF")
+    assert b"595." in pdf.content and b"612 792" not in pdf.content
+    assert b"612 792" in bench.get(f"/evening/run-sheet.pdf?{LIST}&paper=letter").content
     assert "All jigs are built" in bench.get(f"/evening?{LIST}").text
 
 

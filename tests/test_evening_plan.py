@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections import Counter
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from random import Random
@@ -19,10 +20,11 @@ from jiggen.evening import Outcome, plan_evening
 from jiggen.evening.check import Terms
 from jiggen.evening.families import Spans, ski_needed
 from jiggen.evening.read import read_jobs
-from jiggen.job import Job, boots_alike, fits
+from jiggen.job import Job, boots_alike, fits, job_name
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.remount.shifts import RemountLimits
 from jiggen.report.evening import as_text
+from jiggen.request.evening import EVENING
 
 DATA = Path(__file__).parent / "data"
 HEAD = "ticket,pattern,boot,ski_toe,ski_heel,core,shift,thickness,old_holes\n"
@@ -428,3 +430,14 @@ def test_metal_and_plain_jigs_are_not_mixed(demo):
     drills = [round(jig.stops[0].drill, 1) for jig in demo.jigs]
     assert sum(a != b for a, b in pairwise(drills)) == demo.changes.drills == 1
     assert demo.exact
+
+
+def test_jigs_of_another_copy_have_folders_of_their_own(quick, tmp_path):
+    path = tmp_path / "jobs.csv"
+    path.write_text(HEAD + "A1,hut-plate,305,96,92,,,,\nA2,club-piste,305,96,92,,,,\n")
+    first, second = (
+        EVENING.read({"jobs": [str(path)], "copy": [copy]}).plan().jigs for copy in ("1", "2")
+    )
+    assert [replace(jig.job, copy=1) for jig in second] == [jig.job for jig in first]
+    assert {jig.job.copy for jig in second} == {2} and len(second) == 2
+    assert all(job_name(jig.job).endswith("copy2") for jig in second)

@@ -16,7 +16,7 @@ from jiggen import options as table
 from jiggen.cli import output
 from jiggen.cli.program import JIGS, PATTERNS, command
 from jiggen.errors import InputError
-from jiggen.options import RESULT, Option
+from jiggen.options import Option
 from jiggen.request import options
 from jiggen.request.evening import OUT, EveningRequest
 from jiggen.request.products import GaugeRequest, JigRequest, Request, TrialRequest
@@ -54,7 +54,6 @@ KEEP = _evening("add-to-shelf", "flag", "Put the jigs that are built on the shel
 EVENING_SHELF = replace(
     SHELF, help="The file of the jigs that the workshop owns, which are used before any is made."
 )
-RUN_PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 EVENING_OUT = replace(
     table.OUT, help="Folder for the jigs and the run sheet.", short="o", default=OUT.as_posix()
 )
@@ -159,7 +158,6 @@ def evening(
     plan_only: Annotated[bool, PLAN_ONLY],
     workers: Annotated[int | None, WORKERS],
     cluster: Annotated[str | None, CLUSTER],
-    paper: Annotated[options.Paper, RUN_PAPER],
     out: Annotated[Path, EVENING_OUT],
     force: Annotated[bool, EVENING_FORCE],
     as_json: options.JsonOption,
@@ -200,7 +198,7 @@ def evening(
     job = print_job(plan, records_of(outcomes))
     if not plan_only:
         sheet = out / "run-sheet.pdf"
-        write_whole(sheet, run_sheet_pdf(plan, outcomes, job, paper=paper), "--out")
+        write_whole(sheet, run_sheet_pdf(plan, outcomes, job, paper=asked.paper), "--out")
     output.write(
         as_json,
         lambda: as_dict(plan, outcomes, job, sheet),

@@ -26,7 +26,7 @@ from jiggen.pipeline.evening import JigTask, build_one, find_planned, records_of
 from jiggen.progress import keeping_notes, noted
 from jiggen.report.evening import print_job
 from jiggen.report.evening.print_job import PrintJob
-from jiggen.request.evening import EVENING, JOBS, OUT, EveningRequest
+from jiggen.request.evening import EVENING, JOBS, OUT, PAPER, EveningRequest
 from jiggen.request.options import read_printer
 from jiggen.request.shelf import SHELF_FILE
 from jiggen.shelf.evening import plan_beside
@@ -164,7 +164,8 @@ def _stamp(pairs: PairList, options: Mapping[str, object], asked: EveningRequest
             files.append(_state_of(folder / name))
     with suppress(InputError):
         files.append(repr(read_printer(asked.printer)))
-    text = json.dumps([str(Path.cwd()), pairs.rows, options, files], sort_keys=True, default=str)
+    plans = {name: words for name, words in options.items() if name != PAPER.name}
+    text = json.dumps([str(Path.cwd()), pairs.rows, plans, files], sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -57,7 +57,8 @@ class Terms:
     """What rows are checked by; the ski range of `settings` is not used.
 
     `printer` is the profile of the printer that the jigs come from, None for a true one; they are
-    designed with `settings` and with what `fitted` makes of them for that printer.
+    designed with `settings` and with what `fitted` makes of them for that printer; `copy` counts
+    the prints of each.
     """
 
     settings: Settings
@@ -65,6 +66,7 @@ class Terms:
     old: RemountLimits
     printer: Profile | None = None
     fitted: Callable[[Settings], Settings] | None = None
+    copy: int = 1
 
 
 @dataclass(frozen=True, eq=False)

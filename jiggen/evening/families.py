@@ -310,6 +310,7 @@ def find_families(
                 shift,
                 limits=terms.limits,
                 printer=terms.printer,
+                copy=terms.copy,
             )
             key = (pattern, drills, round(shift % 1, _ROUND) % 1 if slot else shift, side)
             together.setdefault(key, (common, []))[1].append(need)

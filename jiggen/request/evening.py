@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from jiggen import options as table
 from jiggen.errors import InputError
-from jiggen.options import Option, argument
+from jiggen.options import RESULT, Option, argument
 from jiggen.request import options
 from jiggen.request.reading import Form
 
@@ -37,11 +37,15 @@ SKI_SPAN = _evening(
 PER_SHIFT = _evening(
     "per-shift", "flag", "A jig for each mount shift, rather than the slot of one for many boots."
 )
+PAPER = replace(table.PAPER, help="For the run sheet.", group=RESULT)
 
 
 @dataclass(frozen=True)
 class EveningRequest:
-    """The options that say which pairs there are, and how jigs are made for them; lengths in mm."""
+    """The options that say which pairs there are, and how jigs are made for them; lengths in mm.
+
+    `paper` is the run sheet's.
+    """
 
     jobs: Annotated[Path, JOBS]
     boots_span: Annotated[float | None, BOOTS_SPAN]
@@ -56,6 +60,8 @@ class EveningRequest:
     material: options.MaterialOption
     body: Annotated[float, table.BODY]
     slide: Annotated[float, table.SLIDE]
+    copy: options.CopyOption
+    paper: Annotated[options.Paper, PAPER]
 
     def plan(self, owned: Sequence[JigAtHand] = (), jobs: Jobs | None = None) -> Plan:
         """The plan beside the jigs `owned`, of `jobs`, by default those of its file.
@@ -77,7 +83,7 @@ class EveningRequest:
         settings.check()
         profile = options.read_printer(self.printer)
         fitted = partial(fit_settings, profile=profile) if profile else None
-        terms = Terms(settings, self.limits.checked(), RemountLimits(), profile, fitted)
+        terms = Terms(settings, self.limits.checked(), RemountLimits(), profile, fitted, self.copy)
         boots, skis = _span(self.boots_span, BOOTS_SPAN), _span(self.ski_span, SKI_SPAN)
         spans = Spans(boots, skis, not self.per_shift)
         return plan_evening(jobs or read_jobs(self.jobs), terms, spans, owned)

@@ -171,12 +171,14 @@ def sheet(request: Request) -> Response:
     """The run sheet, once every jig is built or has failed."""
     from jiggen.report.evening import run_sheet_pdf
 
-    planned = wanted(evening_of(request, LONG_WAIT))
+    evening = evening_of(request, LONG_WAIT)
+    planned, asked = wanted(evening), evening.filled.value
     states = states_of(planned, works_of(request)) if planned else []
-    if not planned or any(one.outcome.state == "planned" for one in states):
+    if not planned or not asked or any(one.outcome.state == "planned" for one in states):
         hint = "Build them first: the run sheet names each by its jig mark."
         raise InputError.of("desk.not-built", "some jigs are not built yet", hint=hint)
-    pdf = run_sheet_pdf(planned.plan, [one.outcome for one in states], printing_of(planned, states))
+    outcomes, printing = [one.outcome for one in states], printing_of(planned, states)
+    pdf = run_sheet_pdf(planned.plan, outcomes, printing, paper=asked.paper)
     headers = {"content-disposition": 'inline; filename="run-sheet.pdf"'}
     return Response(pdf, media_type="application/pdf", headers=headers)
 
