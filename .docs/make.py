@@ -22,8 +22,8 @@ SHORT = re.compile(r"[a-z][a-z0-9-]*")
 ROOMS = (
     *("accuracy", "batch", "cli", "defaults", "design", "desk", "drilling", "evening", "export"),
     *("files", "import", "layout", "marks", "new", "pattern", "preview", "printed", "printer"),
-    *("record", "remount", "request", "sheet", "shelf", "survey", "tables", "trial", "units"),
-    "verify",
+    *("record", "remount", "request", "scan", "sheet", "shelf", "survey", "tables", "trial"),
+    *("units", "verify"),
 )
 FILES = {
     "csv",

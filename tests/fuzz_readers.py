@@ -333,6 +333,33 @@ def gcode(path: Path) -> object:
     return stated_in(toolpath, pieces_of(toolpath))
 
 
+def scans() -> Seeds:
+    from PIL import Image
+    from scanner import Drilled, Lying, Plate, Scanner
+
+    plate = Plate((Drilled(1.0, 0.5, 4.0),), ((-5, -4), (5, -4), (5, 4), (-5, 4)))
+    laid = Lying(Scanner(dpi=300.0), plate, size=(14.0, 11.0), supersampling=2)
+    grey, found = Image.fromarray(laid.picture()), {}
+    for name, picture in (
+        ("a.png", grey),
+        ("b.jpg", grey.convert("RGB")),
+        ("c.tif", grey.convert("RGB")),
+        ("d.tif", grey.convert("I;16")),
+    ):
+        written = io.BytesIO()
+        kind = {"png": "PNG", "jpg": "JPEG", "tif": "TIFF"}[name[-3:]]
+        picture.save(written, kind, dpi=(300, 300))
+        found[name] = written.getvalue()
+    return found
+
+
+def scan(path: Path) -> object:
+    from jiggen.measure.scan.holes import find_holes
+    from jiggen.measure.scan.read import read_scan
+
+    return find_holes(read_scan(path))
+
+
 def paper(path: Path) -> object:
     from papers import faults_of
 
@@ -362,6 +389,7 @@ READERS = (
     Reader("sheet", 8, whole_manifest, sheet),
     Reader("sheet pdf", 2, whole_manifest, pdf),
     Reader("gcode", 8, toolpaths, gcode),
+    Reader("scan", 8, scans, scan),
     Reader("paper", 8, papers, paper, paper_folder),
     Reader("folder", 8, lambda: in_jig(jig_folder()), folder, lambda: in_jig(jig_folder())),
 )

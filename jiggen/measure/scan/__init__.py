@@ -1,0 +1,6 @@
+"""A plate's holes from flatbed scans.
+
+`read` refuses what is not a scan, `holes` finds round holes in one picture.
+Frame of a picture in mm: x along the sensor (to the right), y against the carriage's way down the
+picture, so that turns count as in the frame of the ski; the origin is the picture's middle.
+"""
