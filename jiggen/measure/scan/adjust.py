@@ -1,0 +1,212 @@
+"""All scans of one thing in one adjustment: hole places with a stated 95 % region, or why none.
+
+The places are given with their mean at the origin and turned as in the first scan; regions are of
+that frame.  How large the scanner's distortion is, is not known but estimated, so the result is the
+mean over the likely sizes, each weighed by how likely it is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from jiggen.errors import InputError
+from jiggen.measure import METHODS
+from jiggen.measure.adjustment import REGION, Adjustment, Array, minimum
+from jiggen.measure.scan.holes import Hole
+from jiggen.measure.scan.matching import rigid, same_holes, ways
+from jiggen.measure.scan.network import Distance, ScanNetwork, Sightings
+from jiggen.measure.scan.terms import Scatter, likely, representative, usual
+from jiggen.units import length
+
+CALIPER = 0.03  # mm, standard uncertainty of one reading (common practice, no source)
+FEWEST = 3  # holes
+_WEIGHED = 10  # sizes of the distortion that stand for all likely ones
+_DISTANCE = re.compile(r"\s*([\w]+)\s*-\s*([\w]+)\s*:\s*(\w+)\s*=\s*(.+)")
+
+
+def parse_distance(text: str, sigma: float = CALIPER) -> Distance:
+    """A distance written ``a-b:outside=162.40``; raises InputError ``scan.distance``."""
+    found = _DISTANCE.fullmatch(text)
+    if not found or found[3] not in METHODS or found[1] == found[2]:
+        message = f"{text[:60]!r} is not a valid distance"
+        hint = "Write a-b:outside=162.40, a-b:inside=151.20 or a-b:centre=156.80."
+        raise InputError.of("scan.distance", message, hint=hint)
+    kind = next(method for method in METHODS if method == found[3])
+    return Distance(found[1], found[2], kind, length(found[4]), sigma)
+
+
+@dataclass(frozen=True)
+class Odd:
+    """What one scan shows beside good holes: a `fault` at x, y mm of that picture."""
+
+    source: str
+    x: float
+    y: float
+    fault: str
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """The one fit of `seen`: `places` (n, 2) and `covariances` (n, 2, 2) in mm, by hole.
+
+    `scales` less 1 and `square` in rad are the scanner's; `scatter` the likeliest; `odd` what was
+    left out of it and why.
+    """
+
+    seen: Sightings
+    network: ScanNetwork
+    fit: Adjustment
+    places: Array
+    covariances: Array
+    diameters: Array
+    scales: tuple[float, float]
+    square: float
+    scatter: Scatter
+    odd: tuple[Odd, ...]
+
+    @property
+    def within(self) -> Array:
+        """(n,) mm that 95 of 100 such holes stay within, the worst way of their regions."""
+        return np.asarray(REGION * np.sqrt(np.linalg.eigvalsh(self.covariances)[:, -1]))
+
+
+def letters(count: int) -> tuple[str, ...]:
+    """Names: a, b … z, aa, ab …."""
+    alphabet = "abcdefghijklmnopqrstuvwxyz"
+    firsts = ["", *alphabet]
+    return tuple(firsts[n // 26] + alphabet[n % 26] for n in range(count))
+
+
+def sightings(
+    scans: Sequence[Sequence[Hole]],
+    sources: Sequence[str],
+    turns: Sequence[float] | None = None,
+    sizes: Sequence[tuple[float, float]] | None = None,
+) -> tuple[Sightings, Array, tuple[Odd, ...]]:
+    """Which hole was seen where, rough places (n, 2), and what was left out.
+
+    What several scans could show and only one does is left out: dust, a letter.  `sizes` are those
+    of the pictures in mm, which tell what a scan could show.  Raises InputError.
+    """
+    good = [[hole for hole in holes if not hole.fault] for holes in scans]
+    for holes, source in zip(good, sources, strict=True):
+        if len(holes) < FEWEST:
+            message = f"{len(holes)} round holes found; at least {FEWEST} are needed"
+            hint = "Clean the glass, press the plate flat, close the lid; scan at 600 dpi, grey."
+            raise InputError.of("scan.few-holes", message, where=source, hint=hint)
+    places = [np.array([(hole.x, hole.y) for hole in holes]) for holes in good]
+    numbers, known = same_holes(places, sources, turns)
+    rows = [
+        (scan, numbers[scan][n], hole)
+        for scan, holes in enumerate(good)
+        for n, hole in enumerate(holes)
+        if n in numbers[scan]
+    ]
+    odd = [
+        Odd(source, hole.x, hole.y, hole.fault)
+        for holes, source in zip(scans, sources, strict=True)
+        for hole in holes
+        if hole.fault
+    ]
+    counts = np.bincount([hole for _, hole, _ in rows], minlength=len(known))
+    sure = []
+    for number in range(len(known)):
+        could = _could_see(known, number, numbers, places, sizes)
+        if counts[number] * 2 >= could or len(scans) == 1:
+            sure.append(number)
+            continue
+        for scan, hole, which in rows:
+            if hole == number:
+                odd.append(Odd(sources[scan], which.x, which.y, "seen in this scan alone"))
+    order = {number: n for n, number in enumerate(sure)}
+    rows = [row for row in rows if row[1] in order]
+    seen = Sightings(
+        np.array([scan for scan, _, _ in rows]),
+        np.array([order[hole] for _, hole, _ in rows]),
+        np.array([(hole.x, hole.y) for _, _, hole in rows]),
+        np.array([hole.sigma for _, _, hole in rows]),
+        np.array([hole.diameter for _, _, hole in rows]),
+        letters(len(sure)),
+        tuple(sources),
+    )
+    return seen, known[sure], tuple(odd)
+
+
+def _could_see(
+    known: Array,
+    number: int,
+    numbers: Sequence[dict[int, int]],
+    places: Sequence[Array],
+    sizes: Sequence[tuple[float, float]] | None,
+) -> int:
+    """How many scans have the place of hole `number` on their glass, whether they saw it or not."""
+    if sizes is None:
+        return len(numbers)
+    count = 0
+    for scan, size in enumerate(sizes):
+        mine = np.array(list(numbers[scan].items()))
+        turn, shift, _ = rigid(known[mine[:, 1]], places[scan][mine[:, 0]])
+        at = np.abs(known[number] @ ways(turn).T + shift)
+        count += bool((at < np.array(size) / 2).all())
+    return count
+
+
+def fit_scans(
+    seen: Sightings, rough: Array, distances: Sequence[Distance] = (), odd: tuple[Odd, ...] = ()
+) -> Fitted:
+    """The fit; raises InputError ``scan.unknown-hole`` for a distance from what was not found."""
+    for distance in distances:
+        for name in (distance.first, distance.second):
+            if name not in seen.names:
+                message = f"no hole was named {name}; found: {', '.join(seen.names)}"
+                raise InputError.of("scan.unknown-hole", message, key="distance")
+    every = _likely(seen, rough, distances)
+    best, sampled = every[0][0], representative(every, _WEIGHED)
+    fits = [_fit(seen, rough, distances, scatter) for scatter, _ in sampled]
+    weights = [weight for _, weight in sampled]
+    places = [network.places_of(fit.parameters) for network, fit in fits]
+    mean = sum(weight * place for weight, place in zip(weights, places, strict=True))
+    covariances = np.zeros((seen.holes, 2, 2))
+    for weight, place, (network, fit) in zip(weights, places, fits, strict=True):
+        off = place - mean
+        covariances += weight * (network.regions(fit) + off[:, :, None] * off[:, None, :])
+    network, fit = _fit(seen, rough, distances, best)
+    scale_x, scale_y, square = fit.parameters[network.affine].tolist()
+    diameters = fit.parameters[network.diameters]
+    return Fitted(
+        seen, network, fit, np.asarray(mean), covariances, diameters,
+        (scale_x, scale_y), square, best, odd,
+    )  # fmt: skip
+
+
+def _fit(
+    seen: Sightings, rough: Array, distances: Sequence[Distance], scatter: Scatter
+) -> tuple[ScanNetwork, Adjustment]:
+    network = ScanNetwork(seen, rough, distances, scatter)
+    start = network.equations.basis.T @ network.start
+    return network, Adjustment(network.equations, minimum(network.equations, start))
+
+
+def _likely(
+    seen: Sightings, rough: Array, distances: Sequence[Distance]
+) -> list[tuple[Scatter, float]]:
+    """Sizes of the scanner's faults with their weights, from a first fit with usual ones."""
+    network, fit = _fit(seen, rough, distances, usual())
+    k = len(seen.scan)
+    slopes = network.equations.slopes(fit.parameters)[: 2 * k]
+    unknown = np.zeros(network.size, dtype=bool)
+    unknown[network.places] = unknown[network.poses] = True
+    basis = network.equations.basis
+    shapes = np.linalg.svd(slopes[:, unknown] @ basis[unknown], full_matrices=False)
+    free = shapes[0][:, shapes[1] > 1e-6 * shapes[1][0]]
+    prior = 1.0 / network.equations.weights[-len(network.linear) + network.equations.readings :]
+    known = slopes[:, network.affine] * prior[:3]
+    values = network.equations.values[: 2 * k]
+    own = network.affine.start
+    left = values - network.predicted(fit.parameters)[: 2 * k]
+    left = left + slopes[:, own:] @ fit.parameters[own:]
+    return likely(seen.at, seen.hole, seen.sigma, free, known, left)

@@ -1,0 +1,122 @@
+"""What is wrong with a fit of scans, and what is worth knowing of it: in words, with what to do."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from jiggen.errors import Finding
+from jiggen.measure.adjustment import (
+    COVERED,
+    describe_contradiction,
+    find_gross_error,
+    the_first,
+)
+from jiggen.measure.scan.adjust import Fitted
+from jiggen.measure.scan.terms import FARTHEST_SCALE, SCALE
+
+_TRIED = 4  # readings that are left out in turn where scans contradict one another
+_RIMS = 0.2  # mm that a diameter may differ from scan to scan before another rim was seen
+_CLEAN = (
+    "Clean the glass, press the plate flat, lay it on its side against nothing, and scan that "
+    "turn again; a burr or a thick rim shows otherwise in each turn: leave that hole out."
+)
+
+
+def refusals(fitted: Fitted) -> tuple[Finding, ...]:
+    """Why the places must not be used; nothing where the scans and distances agree."""
+    found = []
+    if fitted.network.distances and _farthest(fitted) > FARTHEST_SCALE:
+        found.append(_wrong_scale(fitted))
+    if not found and fitted.fit.contradicts:
+        found.append(_contradiction(fitted))
+    return tuple(found)
+
+
+def notes(fitted: Fitted) -> tuple[Finding, ...]:
+    """What is not known, or was left out."""
+    found = [*_rims(fitted)]
+    distances, scans = fitted.network.distances, len(fitted.seen.sources)
+    if not distances:
+        message = f"no distance was measured: the scale is known to {COVERED * SCALE:.1%} at best"
+        hint = "Measure the longest distance between two holes with a caliper."
+        found.append(Finding("scan.no-distance", message, hint=hint))
+    elif len(distances) == 1:
+        label, error = distances[0], _unnoticed(fitted)
+        message = f"nothing checks {label}: an error up to {error:.1f} mm would not show"
+        hint = "Measure another long distance as well, crosswise."
+        found.append(Finding("scan.unchecked", message, hint=hint))
+    if scans == 1:
+        message = "one scan alone: the scanner's distortion and the rim's shadow are in the places"
+        hint = "Scan the plate turned by 90, 180 and 270 degrees as well."
+        found.append(Finding("scan.one-turn", message, hint=hint))
+    if fitted.odd:
+        words = [f"{one.fault} ({one.x:.0f}, {one.y:.0f} in {one.source})" for one in fitted.odd]
+        message = f"left out: {the_first(words)}"
+        hint = "Places are in mm from the picture's middle, to the right and up."
+        found.append(Finding("scan.left-out", message, hint=hint))
+    return tuple(found)
+
+
+def _farthest(fitted: Fitted) -> float:
+    return max(abs(scale) for scale in fitted.scales)
+
+
+def _wrong_scale(fitted: Fitted) -> Finding:
+    scale = max(fitted.scales, key=abs)
+    which = "large" if scale > 0 else "small"
+    named = the_first([f"{one} = {one.value:.2f}" for one in fitted.network.distances])
+    message = f"by {named} the pictures are {abs(scale):.1%} too {which}; no scanner is so far off"
+    hint = (
+        "Measure the distance again, look whether it is between these holes and over these rims, "
+        "and send the pictures as the scanner wrote them."
+    )
+    return Finding("scan.scale", message, hint=hint)
+
+
+def _unnoticed(fitted: Fitted) -> float:
+    """The error in mm of the one distance that the scanner's usual scale would not show."""
+    a, b = fitted.network.ends[0]
+    return FARTHEST_SCALE * math.dist(fitted.places[a], fitted.places[b])
+
+
+def _contradiction(fitted: Fitted) -> Finding:
+    fit, labels = fitted.fit, fitted.network.labels()
+    wrong = find_gross_error(fit, _TRIED)
+    sightings = 3 * len(fitted.seen.scan)
+    if wrong and wrong.likely and wrong.row < sightings:
+        return _wrong_sighting(fitted, wrong.row, wrong.off)
+
+    def shown(row: int, off: float) -> str:
+        return f"{fit.equations.values[row] - off:.2f}"
+
+    finding = describe_contradiction(
+        "readings",
+        fit,
+        wrong,
+        labels,
+        shown,
+        explained=("Measure it again, over the rims that lie on the glass.",),
+        coarse=_CLEAN,
+    )
+    return Finding(f"scan.{finding.code}", finding.message, hint=finding.hint)
+
+
+def _wrong_sighting(fitted: Fitted, row: int, off: float) -> Finding:
+    label = fitted.network.labels()[row]
+    what = "is off by" if row >= 2 * len(fitted.seen.scan) else "lies off by"
+    message = f"{label}: {what} {abs(off):.2f} mm from what the other scans say"
+    return Finding("scan.gross-error", message, hint=_CLEAN)
+
+
+def _rims(fitted: Fitted) -> list[Finding]:
+    """Holes of which another rim was seen in one scan than in the others."""
+    found = []
+    for n, name in enumerate(fitted.seen.names):
+        sizes = fitted.seen.diameter[fitted.seen.hole == n]
+        if np.ptp(sizes) > _RIMS:
+            message = f"hole {name} is {sizes.min():.2f} to {sizes.max():.2f} mm wide in the scans"
+            hint = "Measure distances between other holes: this one shows more than one rim."
+            found.append(Finding("scan.rims", message, hint=hint))
+    return found

@@ -1,0 +1,200 @@
+"""Which hole of one scan is which of another: the turn and shift that most holes agree on.
+
+No names and no order of turns are needed.  A pattern that fits itself after a half turn is refused
+unless it is said how far each scan was turned; a scan that only fits mirrored is named.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.errors import Finding, InputError
+from jiggen.measure.adjustment import Array
+from jiggen.measure.scan.terms import FARTHEST_SCALE
+
+APART = 1.2  # mm; two scanners' worth of distortion, and less than the room between two holes
+_STRETCH = 0.012  # of a distance: scales that differ along and across
+_PAIRS = 60  # longest pairs of holes that are tried
+_SHARE = 0.6  # of the holes of the poorer scan that another must have too
+_ALIKE, _TWICE = 0.05, 2.0  # mm and times: another turn that fits so well could be the true one
+_CLOSE = 0.25  # mm, r.m.s.; a scan that fits so well is of the same scale
+_SAME_TURN = 5.0  # degrees
+TURNED = 40.0  # degrees that a turn may be off what was stated
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """`pairs` (k, 2): number in the one, number in the other; the other turned by `turn` rad."""
+
+    pairs: NDArray[np.int_]
+    turn: float
+    shift: Array
+    off: float  # mm, r.m.s.
+
+    def moved(self, places: Array) -> Array:
+        """Places (n, 2) of the one, in the frame of the other."""
+        return places @ ways(self.turn).T + self.shift
+
+
+def ways(turn: float) -> Array:
+    """(2, 2) that turns by `turn` rad."""
+    return np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+
+
+def rigid(one: Array, other: Array) -> tuple[float, Array, float]:
+    """Turn, shift and r.m.s. in mm that bring (n, 2) `one` upon `other` best."""
+    first, second = one - one.mean(axis=0), other - other.mean(axis=0)
+    cross = first[:, 0] @ second[:, 1] - first[:, 1] @ second[:, 0]
+    turn = math.atan2(cross, float((first * second).sum()))
+    shift = other.mean(axis=0) - ways(turn) @ one.mean(axis=0)
+    left = other - one @ ways(turn).T - shift
+    return turn, shift, float(np.sqrt((left**2).sum(axis=1).mean()))
+
+
+def match(one: Array, other: Array, stated: float | None = None) -> list[Match]:
+    """Ways to lay the holes `one` (n, 2) upon `other` (m, 2), the best first, each turn once."""
+    tried: list[Match] = []
+    paired: list[set[tuple[int, int]]] = []
+    for a, b in _longest(one):
+        long = math.dist(one[a], one[b])
+        gaps = other[:, None] - other[None]
+        lengths = np.hypot(gaps[..., 0], gaps[..., 1])
+        near = np.abs(lengths - long) < APART + _STRETCH * long
+        for c, d in np.argwhere(near & (lengths > 1.0)).tolist():
+            if any((a, c) in known and (b, d) in known for known in paired):
+                continue
+            found = _grown(one, other, [a, b], [c, d])
+            if found and (stated is None or abs(_between(found.turn, stated)) < TURNED):
+                tried.append(found)
+                paired.append({(int(i), int(j)) for i, j in found.pairs})
+    tried.sort(key=lambda found: (-len(found.pairs), found.off))
+    different: list[Match] = []
+    for found in tried:
+        if all(abs(_between(found.turn, math.degrees(o.turn))) > _SAME_TURN for o in different):
+            different.append(found)
+    return different
+
+
+def _between(turn: float, stated: float) -> float:
+    return (math.degrees(turn) - stated + 180.0) % 360.0 - 180.0
+
+
+def _longest(places: Array) -> list[tuple[int, int]]:
+    pairs = list(combinations(range(len(places)), 2))
+    pairs.sort(key=lambda pair: -math.dist(places[pair[0]], places[pair[1]]))
+    return pairs[:_PAIRS]
+
+
+def _grown(one: Array, other: Array, first: list[int], second: list[int]) -> Match | None:
+    """The match that two pairs begin, with every hole that agrees; None below three."""
+    for _ in range(3):
+        turn, shift, off = rigid(one[first], other[second])
+        moved = one @ ways(turn).T + shift
+        gaps = np.hypot(*(moved[:, None] - other[None]).transpose(2, 0, 1))
+        nearest = gaps.argmin(axis=1)
+        back = gaps.argmin(axis=0)
+        close = [i for i, j in enumerate(nearest) if back[j] == i and gaps[i, j] < APART]
+        first, second = close, [int(nearest[i]) for i in close]
+        if len(first) < 3:
+            return None
+    turn, shift, off = rigid(one[first], other[second])
+    return Match(np.array([first, second]).T, turn, shift, off)
+
+
+def chosen(one: Array, other: Array, source: str, stated: float | None = None) -> Match:
+    """The one way that `one` lies upon `other`.
+
+    Raises InputError ``scan.mirrored``, ``scan.another-plate`` or ``scan.which-turn``.
+    """
+    found = match(one, other, stated)
+    needed = max(3, math.ceil(_SHARE * min(len(one), len(other))))
+    best = len(found[0].pairs) if found else 0
+    if stretched := _stretched(one, other, found[:1]):
+        message = f"this picture is {abs(stretched - 1):.1%} too "
+        message += f"{'large' if stretched > 1 else 'small'} beside the other scans"
+        hint = "Its resolution is wrong: send the picture as the scanner wrote it."
+        raise InputError.of("scan.resolution", message, where=source, hint=hint)
+    whole = max(needed, min(len(one), len(other)) - 1) <= best  # mirrored it fits no better
+    turned = [] if whole else match(one * (-1, 1), other)
+    mirrored = len(turned[0].pairs) if turned else 0
+    if mirrored >= needed and (mirrored > best + 1 or (mirrored > best and best < needed)):
+        message = "the picture is mirrored, or the plate lay on its other face"
+        hint = "Lay the same face on the glass in every scan, and mirror no picture."
+        raise InputError.of("scan.mirrored", message, where=source, hint=hint)
+    if best < needed:
+        message = f"only {best} of {len(one)} holes lie as in the other scans: another plate?"
+        hint = "Scan one and the same plate, whole; screws out, the glass clean."
+        raise InputError.of("scan.another-plate", message, where=source, hint=hint)
+    near = max(_ALIKE, _TWICE * found[0].off)
+    rivals = [other for other in found[1:] if len(other.pairs) >= best and other.off < near]
+    if rivals:
+        turns = " or ".join(f"{math.degrees(m.turn) % 360:.0f}°" for m in (found[0], rivals[0]))
+        hint = "Say by how much each scan was turned, for example 0, 90, 180 and 270."
+        message = f"the holes fit after a turn by {turns}: they look alike"
+        raise InputError(Finding("scan.which-turn", message, source, hint=hint))
+    return found[0]
+
+
+def _stretched(one: Array, other: Array, found: list[Match]) -> float | None:
+    """By which factor `one` is too large beside `other`; None where it fits, or not at all.
+
+    `found` is how it lies upon `other` best as it is.
+    """
+    count = min(len(one), len(other))
+    if not found or len(found[0].pairs) < count or found[0].off > _CLOSE:
+        for percent in (1, 2, 3, 4, 5, 7, 10):
+            for factor in (1 + percent / 100, 1 / (1 + percent / 100)):
+                found = [*found, *match(one / factor, other)[:1]]
+        found = [m for m in found if len(m.pairs) >= max(4, count - 1)]
+        found.sort(key=lambda m: (-len(m.pairs), m.off))
+    if not found or len(found[0].pairs) < max(4, count - 1):
+        return None
+    gaps = [places[found[0].pairs[:, n]] for n, places in enumerate((one, other))]
+    sizes = [float(np.linalg.norm(gap - gap.mean(axis=0))) for gap in gaps]
+    ratio = sizes[0] / sizes[1]
+    return ratio if abs(ratio - 1) > FARTHEST_SCALE and found[0].off < APART / 2 else None
+
+
+def same_holes(
+    scans: Sequence[Array], sources: Sequence[str], turns: Sequence[float] | None = None
+) -> tuple[list[dict[int, int]], Array]:
+    """For each scan, which hole of the thing each of its holes is; and rough places (n, 2).
+
+    Holes are numbered as in the first scan; those that only later scans have come after.
+    """
+    known, found = scans[0], {0: {n: n for n in range(len(scans[0]))}}
+    waiting = list(range(1, len(scans)))
+    while waiting:
+        scan, one = _next(scans, waiting, known, sources, turns)
+        waiting.remove(scan)
+        found[scan] = {int(a): int(b) for a, b in one.pairs}
+        moved = one.moved(scans[scan])
+        for n in range(len(moved)):
+            if n not in found[scan] and np.hypot(*(known - moved[n]).T).min() > 2 * APART:
+                found[scan][n] = len(known)
+                known = np.vstack([known, moved[n]])
+    return [found[n] for n in range(len(scans))], known
+
+
+def _next(
+    scans: Sequence[Array],
+    waiting: Sequence[int],
+    known: Array,
+    sources: Sequence[str],
+    turns: Sequence[float] | None,
+) -> tuple[int, Match]:
+    """The first of the scans `waiting` that shares enough holes with those `known`."""
+    errors = []
+    for scan in waiting:
+        stated = None if turns is None else turns[0] - turns[scan]
+        try:
+            return scan, chosen(scans[scan], known, sources[scan], stated)
+        except InputError as error:
+            errors.append(error)
+    raise errors[0]
