@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -25,6 +26,8 @@ from jiggen.units import length
 CALIPER = 0.03  # mm, standard uncertainty of one reading (common practice, no source)
 FEWEST = 3  # holes
 _WEIGHED = 10  # sizes of the distortion that stand for all likely ones
+Face = Literal["top", "under"]
+"""The face that lies on the glass; a scan of the one underneath is a mirror image."""
 _DISTANCE = re.compile(r"\s*([\w]+)\s*-\s*([\w]+)\s*:\s*(\w+)\s*=\s*(.+)")
 
 
@@ -51,7 +54,7 @@ class Odd:
 
 @dataclass(frozen=True, eq=False)
 class Fitted:
-    """The one fit of `seen`: `places` (n, 2) and `covariances` (n, 2, 2) in mm, by hole.
+    """The one fit of `seen`: `places` (n, 2) in mm and their `covariance` (2n, 2n), by hole.
 
     `scales` less 1 and `square` in rad are the scanner's; `scatter` the likeliest; `odd` what was
     left out of it and why.
@@ -61,7 +64,7 @@ class Fitted:
     network: ScanNetwork
     fit: Adjustment
     places: Array
-    covariances: Array
+    covariance: Array
     diameters: Array
     scales: tuple[float, float]
     square: float
@@ -69,9 +72,32 @@ class Fitted:
     odd: tuple[Odd, ...]
 
     @property
+    def covariances(self) -> Array:
+        """(n, 2, 2) covariance of each place by itself, mm²."""
+        each = np.arange(n := self.seen.holes)
+        return np.asarray(self.covariance.reshape(n, 2, n, 2)[each, :, each])
+
+    @property
+    def residuals(self) -> Array:
+        """(k, 2) mm by which each sighting lies off what the fit says, in its own picture."""
+        return self.fit.residuals[: 2 * len(self.seen.scan)].reshape(2, -1).T
+
+    def from_above(self, face: Face) -> tuple[Array, Array]:
+        """`places` and `covariance` as the thing is seen from above, its `face` on the glass."""
+        flip = np.array([1.0, 1.0 if face == "top" else -1.0])
+        each = np.tile(flip, self.seen.holes)
+        return self.places * flip, self.covariance * np.outer(each, each)
+
+    @property
     def within(self) -> Array:
         """(n,) mm that 95 of 100 such holes stay within, the worst way of their regions."""
         return np.asarray(REGION * np.sqrt(np.linalg.eigvalsh(self.covariances)[:, -1]))
+
+
+def _few(count: int, source: str) -> InputError:
+    message = f"{count} round holes; at least {FEWEST} are needed"
+    hint = "Clean the glass, press the plate flat, close the lid; scan at 600 dpi, grey."
+    return InputError.of("scan.few-holes", message, where=source, hint=hint)
 
 
 def letters(count: int) -> tuple[str, ...]:
@@ -95,9 +121,7 @@ def sightings(
     good = [[hole for hole in holes if not hole.fault] for holes in scans]
     for holes, source in zip(good, sources, strict=True):
         if len(holes) < FEWEST:
-            message = f"{len(holes)} round holes found; at least {FEWEST} are needed"
-            hint = "Clean the glass, press the plate flat, close the lid; scan at 600 dpi, grey."
-            raise InputError.of("scan.few-holes", message, where=source, hint=hint)
+            raise _few(len(holes), source)
     places = [np.array([(hole.x, hole.y) for hole in holes]) for holes in good]
     numbers, known = same_holes(places, sources, turns)
     rows = [
@@ -159,6 +183,8 @@ def fit_scans(
     seen: Sightings, rough: Array, distances: Sequence[Distance] = (), odd: tuple[Odd, ...] = ()
 ) -> Fitted:
     """The fit; raises InputError ``scan.unknown-hole`` for a distance from what was not found."""
+    if seen.holes < FEWEST:
+        raise _few(seen.holes, seen.sources[0])
     for distance in distances:
         for name in (distance.first, distance.second):
             if name not in seen.names:
@@ -170,15 +196,15 @@ def fit_scans(
     weights = [weight for _, weight in sampled]
     places = [network.places_of(fit.parameters) for network, fit in fits]
     mean = sum(weight * place for weight, place in zip(weights, places, strict=True))
-    covariances = np.zeros((seen.holes, 2, 2))
+    covariance = np.zeros((2 * seen.holes, 2 * seen.holes))
     for weight, place, (network, fit) in zip(weights, places, fits, strict=True):
-        off = place - mean
-        covariances += weight * (network.regions(fit) + off[:, :, None] * off[:, None, :])
+        off = (place - mean).ravel()
+        covariance += weight * (network.covariance_of(fit) + np.outer(off, off))
     network, fit = _fit(seen, rough, distances, best)
     scale_x, scale_y, square = fit.parameters[network.affine].tolist()
     diameters = fit.parameters[network.diameters]
     return Fitted(
-        seen, network, fit, np.asarray(mean), covariances, diameters,
+        seen, network, fit, np.asarray(mean), covariance, diameters,
         (scale_x, scale_y), square, best, odd,
     )  # fmt: skip
 

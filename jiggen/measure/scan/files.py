@@ -2,34 +2,61 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from jiggen.measure.scan.adjust import Fitted, fit_scans, sightings
-from jiggen.measure.scan.holes import find_holes
+from jiggen.measure.scan.holes import Hole, find_holes
 from jiggen.measure.scan.network import Distance
 from jiggen.measure.scan.read import read_scan
 from jiggen.progress import announce
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What one scan shows: `holes` good and faulty in mm of its frame, its `size` in mm."""
+
+    source: str
+    size: tuple[float, float]
+    holes: tuple[Hole, ...]
+
+
+def look_at(path: Path) -> Picture:
+    """The holes in the picture `path`; raises InputError for what is not a scan."""
+    announce(f"read {path.name}")
+    scan = read_scan(path)
+    announce(f"find the holes in {path.name}")
+    return Picture(path.name, scan.size, find_holes(scan))
+
+
+def fit_pictures(
+    pictures: Sequence[Picture],
+    distances: Sequence[Distance] = (),
+    turns: Sequence[float] | None = None,
+    without: Collection[str] = (),
+) -> Fitted:
+    """The holes of the thing in `pictures`, but for those named in `without`.
+
+    `turns` in degrees where it looks alike after one.  Raises InputError for too few holes and for
+    scans of different things; whether the fit may be used says `findings.refusals`.
+    """
+    announce("fit the scans")
+    found, rough, odd = sightings(
+        [picture.holes for picture in pictures],
+        [picture.source for picture in pictures],
+        turns,
+        [picture.size for picture in pictures],
+    )
+    seen, kept = found.without(without)
+    return fit_scans(seen, rough[kept], distances, odd)
 
 
 def measure_scans(
     paths: Sequence[Path],
     distances: Sequence[Distance] = (),
     turns: Sequence[float] | None = None,
+    without: Collection[str] = (),
 ) -> Fitted:
-    """The holes of the thing in the pictures `paths`; `turns` in degrees where it looks alike.
-
-    Raises InputError for what is not a scan, for too few holes and for scans of different things;
-    whether the fit may be used says `findings.refusals`.
-    """
-    holes, sizes = [], []
-    for path in paths:
-        announce(f"read {path.name}")
-        scan = read_scan(path)
-        announce(f"find the holes in {path.name}")
-        holes.append(find_holes(scan))
-        sizes.append(scan.size)
-        del scan
-    announce("fit the scans")
-    seen, rough, odd = sightings(holes, [path.name for path in paths], turns, sizes)
-    return fit_scans(seen, rough, distances, odd)
+    """`fit_pictures` of the pictures `paths`, each looked at once."""
+    return fit_pictures([look_at(path) for path in paths], distances, turns, without)

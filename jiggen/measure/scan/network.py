@@ -8,7 +8,7 @@ hole, what all diameters are off by, and each hole's diameter.  All but the turn
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -55,6 +55,16 @@ class Sightings:
     def holes(self) -> int:
         """How many holes there are."""
         return len(self.names)
+
+    def without(self, names: Collection[str]) -> tuple[Sightings, NDArray[np.int_]]:
+        """The same but for the holes `names`, and the numbers (n,) of those that stay."""
+        kept = np.array([n for n, name in enumerate(self.names) if name not in names], dtype=int)
+        rows = np.isin(self.hole, kept)
+        seen = Sightings(
+            self.scan[rows], np.searchsorted(kept, self.hole[rows]), self.at[rows],
+            self.sigma[rows], self.diameter[rows], tuple(self.names[n] for n in kept), self.sources,
+        )  # fmt: skip
+        return seen, kept
 
 
 class ScanNetwork:
@@ -181,12 +191,9 @@ class ScanNetwork:
         """(n, 2) the holes' places."""
         return np.asarray(unknowns[self.places].reshape(-1, 2))
 
-    def regions(self, fit: Adjustment) -> Array:
-        """(n, 2, 2) covariance of each place in mm², larger where the readings are coarser."""
-        own = fit.covariance[self.places, self.places]
-        each = np.arange(self.seen.holes)
-        blocks = own.reshape(self.seen.holes, 2, self.seen.holes, 2)[each, :, each]
-        return np.asarray(blocks * fit.spread**2)
+    def covariance_of(self, fit: Adjustment) -> Array:
+        """(2n, 2n) covariance of the places in mm², larger where the readings are coarser."""
+        return np.asarray(fit.covariance[self.places, self.places] * fit.spread**2)
 
     def labels(self) -> list[str]:
         """What was read in each row, in words."""
