@@ -199,6 +199,31 @@ def test_a_layout_loads_no_record():
     assert "numpy" in loaded_by(code)
 
 
+def test_the_kernel_comes_without_what_shows_things_on_a_screen():
+    loaded = loaded_by("import jiggen.solid")
+    assert loaded >= KERNEL
+    assert "vtk" not in loaded  # that is all of it; what draws the picture is in vtkmodules
+
+
+@pytest.mark.parametrize(("body", "asks_more"), [("", False), ("vtk.vtkObject", True)])
+def test_a_module_that_asks_for_more_of_vtk_than_its_name_gets_it(
+    body: str, asks_more: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    from jiggen.solid import kernel
+
+    tried = f"try:\n    import vtk\n    {body}\n    Wanted = 1\nexcept AttributeError:\n    pass\n"
+    (tmp_path / "asking.py").write_text(tried)
+    (tmp_path / "vtk.py").write_text("vtkObject = 1")
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(kernel, "ASKING", {"asking": "Wanted"})
+    for name in ("vtk", "asking"):  # and after the test there is none of these
+        monkeypatch.setitem(sys.modules, name, None)
+        del sys.modules[name]
+    kernel.load_without_display()
+    assert sys.modules["asking"].Wanted == 1
+    assert ("vtk" in sys.modules) is asks_more
+
+
 def loaded_by(code: str, cwd: Path | None = None) -> set[str]:
     """Names of the top modules that a fresh interpreter has loaded after `code`."""
     whole = (
