@@ -53,7 +53,7 @@ TOOTH_CHORD = 0.02  # mm off the true flank: far below what a printer shows
 def make_body(body: Body, design: Design) -> cq.Shape:
     """One body of the jig as a solid in the ski frame."""
     top, insets = design.settings.body, insets_of(body.engravings)
-    plan = Polygon(body.outline.outer).buffer(-FOOT - CLEAR, join_style="mitre")
+    plan = body.outline.polygon.buffer(-FOOT - CLEAR, join_style="mitre")
     inside = shapely.contains(plan, [Polygon(inset.region.outer) for inset in insets])
     # First the relief: in one cut with all others it would be compared with each of them.
     relief = [prism(region, -OVER, design.settings.relief) for region in body.relief]
