@@ -5,7 +5,7 @@ before it is measured counts too, as readings that are not as good.  Where littl
 holes are given as that much less certain.
 
 Scans show every hole, so each may also lie by itself off its place in its body, as far as one
-printer puts the same hole twice; one that lies farther off is said, and counts where it is.
+printer puts the same hole twice; one that lies farther off is named, and counts where it is.
 """
 
 import math
@@ -132,8 +132,8 @@ class PrintedFit:
     @property
     def verdict(self) -> Literal["use", "reprint", "measure"]:
         """``use``: all holes are surely within the limit; ``reprint``: one surely is not."""
-        said = {hole.against(self.limit) for hole in self.expected}
-        return "reprint" if "off" in said else "measure" if "perhaps" in said else "use"
+        found = {hole.against(self.limit) for hole in self.expected}
+        return "reprint" if "off" in found else "measure" if "perhaps" in found else "use"
 
     @property
     def shapes(self) -> dict[str, Stretch]:
@@ -250,7 +250,7 @@ def fit_printed(
 
 
 def _astray(found: PrintedFit) -> int | None:
-    """The hole that scans have farthest from where the others have it; None where it is no hole.
+    """The hole that scans have farthest from where the others have it; None where none stands out.
 
     Of each thing that was scanned three must be left.
     """

@@ -49,8 +49,8 @@ class Sighted:
         """(r, m) that take from all distances what is known of them, each to 1 and by itself."""
         _, slopes = self._apart
         sizes, turned = np.linalg.eigh(slopes @ self.covariance @ slopes.T)
-        kept = np.flatnonzero(sizes > _NOTHING * sizes[-1])[-(2 * len(self.holes) - 3) :]
-        return np.asarray((turned[:, kept] / np.sqrt(sizes[kept])).T)
+        seen = np.flatnonzero(sizes > _NOTHING * sizes[-1])[-(2 * len(self.holes) - 3) :]
+        return np.asarray((turned[:, seen] / np.sqrt(sizes[seen])).T)
 
     @property
     def values(self) -> Array:

@@ -1,4 +1,4 @@
-"""What is said of a finished jig that was measured: what is against it, and how to reprint it."""
+"""A finished jig that was measured: what is against it, and how to print it again."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
     source, limit = found.readings.source, found.limit
     if found.fit.contradicts:
         return (contradiction(found.fit, found.readings, labels=found.labels),)
-    said = [one.against(limit) for one in found.expected]
-    off = [one for one, how in zip(found.expected, said, strict=True) if how == "off"]
+    verdicts = [one.against(limit) for one in found.expected]
+    off = [one for one, how in zip(found.expected, verdicts, strict=True) if how == "off"]
     if off:
         named = adjustment.the_first([f"{one.id} by {one.off:.2f} mm" for one in off], ", ")
         message = f"holes are off by more than {limit:g} mm: {named}"
-        if rest := said.count("perhaps"):
+        if rest := verdicts.count("perhaps"):
             message += f"; {counted(rest, 'other')} may be, as surely as they are known"
         hint = "Do not drill with it: print it again with the corrected profile."
         return (Finding("printer.off", message, source, hint=hint),)
