@@ -344,3 +344,8 @@ def before_measured(name: str) -> float:
     """The standard uncertainty of a print's `name` before it is measured; of length, °, mm."""
     sigma = float(error_terms()["print"][name]["sigma"])
     return sigma / 100 if name in ("scale", "axes", "next_scale") else sigma
+
+
+def repeatability() -> float:
+    """How far off one printer puts the same hole twice, along and across; 1 σ in mm."""
+    return float(error_terms()["jig"]["repeatability"]["sigma"])

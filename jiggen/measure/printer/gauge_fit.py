@@ -9,6 +9,8 @@ What each reading would be:
 - a diameter: stretched by the mean of both scales, and one offset: measure it both ways and
   write the mean.
 - a height: stretched by the scale in z.
+- scans of its holes: the distances of their centres, stretched likewise, each hole as far off by
+  itself as one printer puts the same hole twice.
 
 What the caliper itself does goes into the printer: one that reads 0.02 % long makes every scale
 0.02 % large (0.03 mm over 150 mm is within what calipers are sold with: common practice, no
@@ -42,6 +44,8 @@ from jiggen.measure.printer.read import (
     PinReadings,
     Reading,
 )
+from jiggen.measure.printer.sighted import Sighted
+from jiggen.tables import repeatability
 
 Parameter = Literal["scale_x", "scale_y", "skew", "hole", "wall", "scale_z"]
 PARAMETERS: tuple[Parameter, ...] = get_args(Parameter)
@@ -74,6 +78,7 @@ class GaugeFit:
     measurements: Measurements
     free: NDArray[np.bool_]
     fit: Adjustment
+    seen: tuple[Sighted, ...] = ()
 
     @cached_property
     def values(self) -> dict[Parameter, float]:
@@ -92,30 +97,49 @@ class GaugeFit:
         return tuple(name for name, free in zip(PARAMETERS, self.free, strict=True) if free)
 
 
-def fit_gauge(measurements: Measurements) -> GaugeFit:
-    """What `measurements` say of the printer; what no reading determines stays as in a true print.
+def fit_gauge(measurements: Measurements, sighted: Sequence[Sighted] = ()) -> GaugeFit:
+    """What `measurements` and scans say of the printer; the rest stays as in a true print.
 
     Raises CheckFailed ``printer.loose`` where they do not say how long it makes things.
     """
-    loose = loose_parameters(measurements)
+    from scipy.linalg import block_diag
+
+    seen = [one.looser(repeatability()) for one in sighted]
+    loose = loose_parameters(measurements, seen)
     if missing := tuple(name for name in NEEDED if name in loose):
         what = " and ".join(WHAT[name] for name in missing)
-        hint = advice(measurements, missing)
+        hint = advice(measurements, missing, seen)
         message = f"the readings do not say {what}"
         raise CheckFailed(Finding("printer.loose", message, measurements.source, hint=hint))
-    predicted = predicted_of(measurements.features, measurements.readings)
+    chords = [_chords(one) for one in seen]
+    every = (*measurements.readings, *(chord for row in chords for chord in row))
+    mixed = block_diag(np.eye(count := len(measurements.readings)), *(one.ways for one in seen))
+    apart = predicted_of(measurements.features, every)
+
+    def predicted(off: Array) -> Array:
+        return np.asarray(mixed @ apart(off))
+
     free = np.array([name not in loose for name in PARAMETERS])
-    values = np.array([reading.value for reading in measurements.readings])
+    read = [reading.value for reading in measurements.readings]
+    values = np.concatenate([read, *(one.values for one in seen)])
+    weights = np.where(np.arange(len(values)) < count, 1.0 / measurements.caliper, 1.0)
     equations = Equations(
         predicted=predicted,
         slopes=lambda off: derivative(predicted, off),
         values=values,
-        weights=np.full(len(values), 1.0 / measurements.caliper),
+        weights=weights,
         basis=np.eye(len(PARAMETERS))[:, free],
-        readings=len(values),
+        readings=count,
     )
     fit = Adjustment(equations, adjustment.minimum(equations, np.zeros(free.sum())))
-    return GaugeFit(measurements, free, fit)
+    return GaugeFit(measurements, free, fit, tuple(seen))
+
+
+def _chords(seen: Sighted) -> list[Distance]:
+    """Distances of all pairs of holes that scans have; their values mean nothing."""
+    return [
+        Distance.model_construct(between=pair, edges="centre", value=1.0) for pair in seen.pairs
+    ]
 
 
 def predicted_of(
@@ -158,33 +182,43 @@ def _row(
             return reading.asked, (np.nan, np.nan), 0.0, 0.0, True
 
 
-def _slopes(measurements: Measurements, readings: Iterable[Reading]) -> Array:
+def _slopes(measurements: Measurements, readings: Sequence[Reading]) -> Array:
     """(m, 6) how readings grow, in what the caliper is good to, with what is sufficient."""
+    if not readings:
+        return np.zeros((0, len(PARAMETERS)))
     predicted = predicted_of(measurements.features, readings)
     slopes = derivative(predicted, np.zeros(len(PARAMETERS)))
     return np.asarray(slopes * SUFFICIENT / measurements.caliper)
 
 
-def _known(measurements: Measurements) -> Array:
+def _known(measurements: Measurements, seen: Sequence[Sighted]) -> Array:
     """(6, 6) how well the readings say the parameters: a covariance in what is sufficient."""
-    slopes = _slopes(measurements, measurements.readings)
+    scans = [one.ways @ _slopes(measurements, _chords(one)) * measurements.caliper for one in seen]
+    slopes = np.vstack([_slopes(measurements, measurements.readings), *scans])
     return np.asarray(np.linalg.inv(slopes.T @ slopes + _RIDGE * np.eye(len(PARAMETERS))))
 
 
-def loose_parameters(measurements: Measurements) -> tuple[Parameter, ...]:
+def loose_parameters(
+    measurements: Measurements, seen: Sequence[Sighted] = ()
+) -> tuple[Parameter, ...]:
     """Parameters that the readings do not say well enough."""
-    variances = np.diag(_known(measurements))
+    variances = np.diag(_known(measurements, seen))
     return tuple(name for name, size in zip(PARAMETERS, variances, strict=True) if size > 1.0)
 
 
-def advice(measurements: Measurements, loose: tuple[Parameter, ...]) -> str:
+def advice(
+    measurements: Measurements, loose: tuple[Parameter, ...], seen: Sequence[Sighted] = ()
+) -> str:
     """What to measure as well so that what is `loose` is determined."""
     # which height is all the same
-    add = ["a height" if isinstance(r, Height) else str(r) for r in to_add(measurements, loose)]
-    return adjustment.measure_as_well(add, "Measure more of the gauge.")
+    add = to_add(measurements, loose, seen)
+    words = ["a height" if isinstance(r, Height) else str(r) for r in add]
+    return adjustment.measure_as_well(words, "Measure more of the gauge.")
 
 
-def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Reading, ...]:
+def to_add(
+    measurements: Measurements, loose: tuple[Parameter, ...], seen: Sequence[Sighted] = ()
+) -> tuple[Reading, ...]:
     """Readings that, added one after another, determine what is `loose`; at most four.
 
     Each is the one after which the summed variance of what is loose is least; values mean nothing.
@@ -197,7 +231,7 @@ def to_add(measurements: Measurements, loose: tuple[Parameter, ...]) -> tuple[Re
     ]
     candidates += [Diameter.model_construct(of=name, value=1.0) for name in features]
     candidates += [Height.model_construct(asked=_HEIGHT, value=_HEIGHT)]
-    slopes, known = _slopes(measurements, candidates), _known(measurements)
+    slopes, known = _slopes(measurements, candidates), _known(measurements, seen)
     wanted = np.eye(len(PARAMETERS))[[PARAMETERS.index(name) for name in loose]]
     chosen: list[Reading] = []
     while len(chosen) < _MOST and np.diag(wanted @ known @ wanted.T).max(initial=0.0) > 1.0:
@@ -227,7 +261,7 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
         measurable = {"hole": "hole" in kinds, "wall": "peg" in kinds}.get(name, True)
         if name not in found.determined and measurable:
             message = f"the readings do not say {WHAT[name]}; it is assumed to be true"
-            findings.append(Finding("unmeasured", message, hint=advice(read, (name,))))
+            findings.append(Finding("unmeasured", message, hint=advice(read, (name,), found.seen)))
     if rows := found.fit.unchecked(len(read.readings)):
         findings.append(adjustment.describe_unchecked([str(read.readings[row]) for row in rows]))
     if found.fit.spread > 1 and not found.fit.contradicts:

@@ -35,7 +35,7 @@ from jiggen.measure.printer.read import (
     PinReadings,
 )
 from jiggen.measure.printer.sighted import Sighted
-from jiggen.tables import before_measured, error_terms
+from jiggen.tables import before_measured, error_terms, repeatability
 
 Pair = tuple[str, str]
 LEAST_LEFT = 3  # holes of a thing that say by their places how it was printed
@@ -213,7 +213,6 @@ def fit_printed(
     read = [one.value for one in readings.lengths]
     seen = [(one, _chords(jig, one.pairs)) for one in sighted]
     walls = float(error_terms()["jig"]["caliper"]["half_width"]) / math.sqrt(3)
-    again = float(error_terms()["jig"]["repeatability"]["sigma"])
 
     def measured(parameters: Array) -> Array:
         scans = [one.ways @ apart(parameters) for one, apart in seen]
@@ -231,7 +230,7 @@ def fit_printed(
         weights=np.concatenate(
             [
                 np.full(count, 1.0 / readings.caliper),
-                np.full(own, 1.0 / again),
+                np.full(own, 1.0 / repeatability()),
                 *known,
                 np.full(len(read), 1.0 / walls),
                 1.0 / sigmas,

@@ -7,8 +7,7 @@ they are known independently of one another.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -31,6 +30,10 @@ class Sighted:
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """All pairs of its holes."""
         return tuple(combinations(self.holes, 2))
+
+    def looser(self, sigma: float) -> Sighted:
+        """The same where each hole is off its own place by `sigma` mm as well."""
+        return replace(self, covariance=self.covariance + sigma**2 * np.eye(2 * len(self.holes)))
 
     @cached_property
     def _apart(self) -> tuple[Array, Array]:
@@ -56,8 +59,3 @@ class Sighted:
     def values(self) -> Array:
         """(r,) what the scans say of them."""
         return np.asarray(self.ways @ self._apart[0])
-
-
-def holes_of(sighted: Sequence[Sighted]) -> tuple[str, ...]:
-    """All holes that the scans have."""
-    return tuple(dict.fromkeys(hole for one in sighted for hole in one.holes))

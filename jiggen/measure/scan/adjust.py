@@ -28,18 +28,33 @@ FEWEST = 3  # holes
 _WEIGHED = 10  # sizes of the distortion that stand for all likely ones
 Face = Literal["top", "under"]
 """The face that lies on the glass; a scan of the one underneath is a mirror image."""
-_DISTANCE = re.compile(r"\s*([\w]+)\s*-\s*([\w]+)\s*:\s*(\w+)\s*=\s*(.+)")
+_DISTANCE = re.compile(r"(.+):\s*(\w+)\s*=\s*(.+)")
 
 
-def parse_distance(text: str, sigma: float = CALIPER) -> Distance:
-    """A distance written ``a-b:outside=162.40``; raises InputError ``scan.distance``."""
+def parse_distance(text: str, sigma: float = CALIPER, names: Sequence[str] = ()) -> Distance:
+    """A distance written ``a-b:outside=162.40``; raises InputError ``scan.distance``.
+
+    Its ends are two of `names`, or single words where none are given.
+    """
     found = _DISTANCE.fullmatch(text)
-    if not found or found[3] not in METHODS or found[1] == found[2]:
+    ends = _ends(found[1], names) if found else None
+    if not found or not ends or found[2] not in METHODS:
         message = f"{text[:60]!r} is not a valid distance"
-        hint = "Write a-b:outside=162.40, a-b:inside=151.20 or a-b:centre=156.80."
+        one, other = names[:2] if len(names) > 1 else ("a", "b")
+        kinds = ("outside=162.40", "inside=151.20", "centre=156.80")
+        hint = f"Write {' or '.join(f'{one}-{other}:{kind}' for kind in kinds)}."
         raise InputError.of("scan.distance", message, hint=hint)
-    kind = next(method for method in METHODS if method == found[3])
-    return Distance(found[1], found[2], kind, length(found[4]), sigma)
+    kind = next(method for method in METHODS if method == found[2])
+    return Distance(*ends, kind, length(found[3]), sigma)
+
+
+def _ends(text: str, names: Sequence[str]) -> tuple[str, str] | None:
+    """The two names with a hyphen between them; None where that may be read in no way, or two."""
+    parts = [part.strip() for part in text.split("-")]
+    ways = [("-".join(parts[:n]), "-".join(parts[n:])) for n in range(1, len(parts))]
+    known = [way for way in ways if {*way} <= {*names}] if names else ways
+    plain = all(re.fullmatch(r"\w+", part) for part in parts) or names
+    return known[0] if len(known) == 1 and plain and len({*known[0]}) == 2 else None
 
 
 @dataclass(frozen=True)
