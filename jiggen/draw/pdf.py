@@ -9,7 +9,18 @@ from typing import Any
 from reportlab.pdfgen.canvas import Canvas
 
 from jiggen.draw.fonts import CAPITALS, POINT, font_name, width_of
-from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Point, Shape, Text
+from jiggen.draw.shapes import (
+    BLACK,
+    Area,
+    Circle,
+    Drawing,
+    Ellipse,
+    Line,
+    Picture,
+    Point,
+    Shape,
+    Text,
+)
 from jiggen.files import MARK_NAME
 
 EPOCH = "SOURCE_DATE_EPOCH"
@@ -85,6 +96,8 @@ def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
             canvas.drawPath(path, stroke=0, fill=1)
         elif isinstance(shape, Text):
             _text(canvas, shape)
+        elif isinstance(shape, Picture):
+            _picture(canvas, shape)
         else:
             canvas.saveState()
             canvas.translate(*_points(shape.centre if isinstance(shape, Ellipse) else shape.at))
@@ -97,6 +110,13 @@ def paint(canvas: Any, shapes: Iterable[Shape]) -> None:
             else:
                 paint(canvas, shape.shapes)
             canvas.restoreState()
+
+
+def _picture(canvas: Any, shape: Picture) -> None:
+    from reportlab.lib.utils import ImageReader
+
+    (left, low), (right, high) = map(_points, (shape.lower, shape.upper))
+    canvas.drawImage(ImageReader(io.BytesIO(shape.data)), left, low, right - left, high - low)
 
 
 def _points(place: Point) -> Point:

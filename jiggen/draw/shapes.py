@@ -86,6 +86,15 @@ class Text:
 
 
 @dataclass(frozen=True)
+class Picture:
+    """A picture from its `lower` to its `upper` corner; `data` is that of a JPEG file."""
+
+    lower: Point
+    upper: Point
+    data: bytes
+
+
+@dataclass(frozen=True)
 class Group:
     """Shapes with an origin of their own at `at`; `kind` is the group's class in SVG."""
 
@@ -94,8 +103,8 @@ class Group:
     kind: str = ""
 
 
-Shape = Line | Circle | Ellipse | Area | Text | Group
-_S = TypeVar("_S", Line, Circle, Ellipse, Area, Text, Group)
+Shape = Line | Circle | Ellipse | Area | Text | Picture | Group
+_S = TypeVar("_S", Line, Circle, Ellipse, Area, Text, Picture, Group)
 
 
 @dataclass

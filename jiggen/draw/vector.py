@@ -1,12 +1,25 @@
 """A drawing at 1:1 as SVG, one user unit a millimetre, or as DXF; layers stay layers."""
 
+from base64 import b64encode
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from io import StringIO
 from typing import Any
 from xml.etree import ElementTree as ET
 
-from jiggen.draw.shapes import BLACK, Area, Circle, Drawing, Ellipse, Line, Pen, Point, Shape, Text
+from jiggen.draw.shapes import (
+    BLACK,
+    Area,
+    Circle,
+    Drawing,
+    Ellipse,
+    Line,
+    Pen,
+    Picture,
+    Point,
+    Shape,
+    Text,
+)
 from jiggen.files import MARK_NAME
 from jiggen.units import number
 
@@ -63,6 +76,8 @@ class _Writer:
                 yield self._text(shape, ink)
             elif isinstance(shape, Circle | Ellipse):
                 yield self._round(shape)
+            elif isinstance(shape, Picture):
+                yield self._picture(shape)
             else:
                 x, y = self.at(shape.at)
                 kind = {"class": shape.kind} if shape.kind else {}
@@ -85,6 +100,13 @@ class _Writer:
         if shape.name:
             ET.SubElement(circle, "title").text = shape.name
         return circle
+
+    def _picture(self, shape: Picture) -> ET.Element:
+        x, y = self.at((shape.lower[0], shape.upper[1]))
+        wide, high = (b - a for a, b in zip(shape.lower, shape.upper, strict=True))
+        size = {"width": self.mm(wide), "height": self.mm(high), "preserveAspectRatio": "none"}
+        address = f"data:image/jpeg;base64,{b64encode(shape.data).decode()}"
+        return ET.Element("image", {"x": x, "y": y} | size | {"href": address})
 
     def _text(self, text: Text, ink: str) -> ET.Element:
         x, y = self.at(text.at)

@@ -14,49 +14,40 @@ from jiggen.inputs.form import cell_of, leaves, value_of
 from jiggen.inputs.shape import number_in
 from jiggen.measure import METHODS
 from jiggen.options import Option
+from jiggen.request import placing
 from jiggen.units import counted, listed
 
-DRILL, PLATE, READINGS = "The holes to be drilled", "How the plate lies on the ski", "The readings"
-PLACES: dict[str, tuple[KeyPath, str]] = {
-    "name": (("name",), ""),
-    "units": (("units",), ""),
-    "origin": (("plate", "origin"), ""),
-    "front": (("plate", "front"), PLATE),
-    "pairs": (("plate", "pairs"), PLATE),
-    "centre-line": (("plate", "centre_line"), PLATE),
-    "rear": (("plate", "rear"), PLATE),
-    "left": (("plate", "left"), PLATE),
-    "right": (("plate", "right"), PLATE),
-    "middle": (("plate", "middle"), PLATE),
-    "along": (("plate", "along"), PLATE),
-    "datum": (("group", "datum"), PLATE),
-    "shift": (("group", "shift"), PLATE),
-    "group": (("group", "name"), PLATE),
-    "drill-plain": (("drill", "diameter", "plain"), DRILL),
-    "drill-metal": (("drill", "diameter", "metal"), DRILL),
-    "drill-depth": (("drill", "depth"), DRILL),
-    "unusual": (("drill", "unusual"), DRILL),
-    "boot": (("boot",), DRILL),
-    "pair": (("pair",), DRILL),
-    "note": (("note",), READINGS),
-    "sigma": (("sigma",), READINGS),
+PLACES: dict[Option, KeyPath] = {
+    placing.NAME: ("name",),
+    placing.UNITS: ("units",),
+    placing.ORIGIN: ("plate", "origin"),
+    placing.FRONT: ("plate", "front"),
+    placing.PAIRS: ("plate", "pairs"),
+    placing.CENTRE_LINE: ("plate", "centre_line"),
+    placing.REAR: ("plate", "rear"),
+    placing.LEFT: ("plate", "left"),
+    placing.RIGHT: ("plate", "right"),
+    placing.MIDDLE: ("plate", "middle"),
+    placing.ALONG: ("plate", "along"),
+    placing.DATUM: ("group", "datum"),
+    placing.SHIFT: ("group", "shift"),
+    placing.GROUP: ("group", "name"),
+    placing.PLAIN: ("drill", "diameter", "plain"),
+    placing.METAL: ("drill", "diameter", "metal"),
+    placing.DEPTH: ("drill", "depth"),
+    placing.UNUSUAL: ("drill", "unusual"),
+    placing.BOOT: ("boot",),
+    placing.PAIR: ("pair",),
+    placing.NOTE: ("note",),
+    placing.SIGMA: ("sigma",),
 }
-"""Fields of a page, with the place of each in a survey file and the group it is shown in."""
-CHOICES = {
-    "units": ("mm", "in"),
-    "datum": ("boot-centre", "boot-toe", "boot-heel"),
-    "pair": ("same", "mirrored"),
-}
-USUAL = {"units": "mm", "pair": "same"}
+"""Fields of a page in their order, with the place of each in a survey file."""
 TABLES = {"": "distances", "other": "other_tool"}
 HOW = ("outside", "inside", "centre")
 FREE = 4  # rows that are empty at the end of a table
 _ROW = re.compile(r"(?:hole|diameter|from|to|how|read|within|tool)\.([0-9]{1,3})")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _NAMES = ("front", "rear", "left", "right", "centre_line", "origin", "middle", "along")
-_LIST = re.compile(r"\[[^][]*+\]")
-_PAIR = re.compile(r'\["(\w+)", "(\w+)"\](?=, \[|\])')
-_MARKS = re.compile(r'[\[\]"]')
 
 
 @dataclass(frozen=True)
@@ -109,10 +100,10 @@ class Entry:
         Raises InputError for what no file can hold.
         """
         found: Toml = {"format": 1}
-        for name, (path, _) in PLACES.items():
-            words = self.one(name)
-            if words or name in ("name", "origin"):
-                _put(found, path, _read(path, words))
+        for row, path in PLACES.items():
+            words = self.one(row.name)
+            if words or row.required:
+                put(found, path, _read(path, words))
         self._check()
         found["holes"] = {
             name: value_of(("diameter",), diameter) for name, diameter in self.holes.values()
@@ -120,9 +111,9 @@ class Entry:
         for path, rows in self.lines.items():
             table, pair, _ = path
             read = [value for row in rows for value in self.read(row)]
-            _put(found, path, read[0] if len(read) == 1 else read or "")
+            put(found, path, read[0] if len(read) == 1 else read or "")
             if within := next(filter(None, (self.one(f"within.{row}") for row in rows)), ""):
-                _put(found, (table, pair, "sigma"), value_of(("sigma",), within))
+                put(found, (table, pair, "sigma"), value_of(("sigma",), within))
         return found
 
     def _check(self) -> None:
@@ -144,7 +135,7 @@ class Entry:
         """The field, or the row's, that a finding's `key` is about; nothing where it is none."""
         if key in self.words:
             return key
-        known = {key_text(path): name for name, (path, _) in PLACES.items()}
+        known = {key_text(path): row.name for row, path in PLACES.items()}
         known |= {key_text(("holes", name)): f"hole.{row}" for row, (name, _) in self.holes.items()}
         for path, rows in self.lines.items():
             known.setdefault(key_text(path[:2]), f"read.{rows[0]}")
@@ -231,7 +222,7 @@ def words_of(data: Toml) -> dict[str, str]:
 
     Raises InputError for what the page has no field for.
     """
-    found = {name: cell_of(_at(data, path)) for name, (path, _) in PLACES.items()}
+    found = {row.name: cell_of(_at(data, path)) for row, path in PLACES.items()}
     holes = data.get("holes", {})
     for row, (name, size) in enumerate(holes.items() if isinstance(holes, dict) else (), start=1):
         found |= {f"hole.{row}": name, f"diameter.{row}": cell_of(size)}
@@ -271,38 +262,6 @@ def survey_toml(data: Toml) -> str:
     return "\n".join([*plain, ""])
 
 
-def options() -> Iterator[tuple[Option, KeyPath]]:
-    """Every field but those of the tables as an option, and its place in a survey file."""
-    for name, (path, group) in PLACES.items():
-        words = "What the tool shows." if name == "units" else _help(path)
-        kind: Any = "flag" if name == "unusual" else "choice" if name in CHOICES else "text"
-        needed = not group and name != "units"
-        row = Option(
-            name,
-            kind,
-            words,
-            group=group,
-            choices=CHOICES.get(name, ()),
-            required=needed,
-            default=USUAL.get(name),
-        )
-        yield row, path
-
-
-def _help(path: KeyPath) -> str:
-    """What the survey's own shape says of a value; its examples as a field has them."""
-    from jiggen.measure.survey.read import SurveyFile
-
-    shape: Any = SurveyFile
-    for key in path[:-1]:
-        shape = shape.model_fields[str(key)].annotation
-    field = shape.model_fields[str(path[-1])]
-    words = field.description or "how surely one reading is known (1 σ): caliper 0.05, ruler 0.3"
-    words = _LIST.sub(lambda names: names[0].replace(", ", " "), _PAIR.sub(r"\1-\2", words))
-    words = _MARKS.sub("", words)
-    return f"{words[0].upper()}{words[1:]}."
-
-
 def _read(path: KeyPath, words: str) -> Any:
     """The value of a field; lists may also be written as in a file."""
     if path[0] == "plate" and words.startswith(("[", '"')):
@@ -311,7 +270,7 @@ def _read(path: KeyPath, words: str) -> Any:
         except ValueError:
             return words
     if path[-1] == "pairs":
-        return [pair.split("-") for pair in words.replace(";", " ").split()]
+        return [pair.split("-") for pair in re.split(r"[\s;,]+", words.strip())]
     if path[-1] in _NAMES:
         return re.split(r"[\s;,]+", words) if words else ""
     if path[-1] == "unusual":
@@ -321,7 +280,8 @@ def _read(path: KeyPath, words: str) -> Any:
     return words if path[-1] in ("units", "datum", "pair") else value_of(path, words)
 
 
-def _put(data: Toml, path: KeyPath, value: Any) -> None:
+def put(data: Toml, path: KeyPath, value: Any) -> None:
+    """Set the value at `path`, and the tables around it."""
     for part in path[:-1]:
         data = data.setdefault(str(part), {})
     data[str(path[-1])] = value

@@ -157,7 +157,7 @@ def _begin(request: Request, words: Mapping[str, Sequence[str]]) -> Response:
 
 def _groups(entry: plate.Entry, by_field: Mapping[str, list[Finding]]) -> tuple[Fields, ...]:
     found: dict[str, list[Field]] = {}
-    for row, _ in plate.options():
+    for row in plate.PLACES:
         words = tuple(entry.words.get(row.name, ()))
         field = Field(row, words, row.default or "", tuple(by_field.get(row.name, ())))
         found.setdefault(row.group, []).append(field)
