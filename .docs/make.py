@@ -159,6 +159,8 @@ def _prefixes_of(module: Path) -> set[str]:
     package = module.relative_to(PACKAGE).parts[0]
     if package == "inputs":
         return {ANY_FILE}
+    if module.parent.name == "survey":
+        return {"survey"}
     return {"defaults"} if module.name == "defaults.py" else {package}
 
 

@@ -168,6 +168,7 @@ def test_the_layout_needs_numpy_alone():
         (["patterns"], {"ezdxf"}),
         (["show", "club-piste", "--svg", "a.svg"], {"ezdxf"}),
         (["remount", "--help"], {"numpy"}),
+        (["scan", "--help"], {"numpy", "scipy", "PIL"}),
         (["shelf"], {"numpy", "ezdxf", "shapely", "scipy", "rich"}),
         (["accuracy", "club-piste", "--boot", "305", "--ski", "84-112"], {"matplotlib"}),
     ],

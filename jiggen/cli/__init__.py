@@ -42,6 +42,7 @@ for _module in (
     "new",
     "printed",
     "remount",
+    "scan",
     "sheet",
     "shelf",
     "survey",

@@ -124,11 +124,13 @@ def as_text(found: Examination) -> str:
     survey, plain, wrong = found.survey, found.plain, found.plain.wrong_row
     holes = zip(survey.holes, found.places, found.within, found.deviations, strict=True)
     # Diameters were measured too, but crowd the table: only one that is likely wrong is shown.
-    rows = [*range(len(survey.readings))]
+    rows, scans = [*range(len(survey.readings))], survey.file.scanned
     rows += [wrong] if wrong is not None and wrong >= len(rows) else []
+    measured = [counted(len(survey.readings), "distance")] if survey.readings or not scans else []
+    measured += [counted(len(scans.scans), "scan")] if scans else []
     lines = (
         survey.file.name,
-        f"{counted(len(survey.holes), 'hole')}, {counted(len(survey.readings), 'distance')}",
+        ", ".join([counted(len(survey.holes), "hole"), *measured]),
         "",
         *columns(
             ("hole", "x", "y", "within", "± x", "± y"),
@@ -136,16 +138,20 @@ def as_text(found: Examination) -> str:
         ),
         *wrapped(KNOWN),
         "",
-        *reading_table(
-            "measured",
-            [plain.network.labels[row] for row in rows],
-            plain.equations.values[rows],
-            found.fit.residuals[rows],
-            wrong,
-            found.unchecked,
+        *(
+            reading_table(
+                "measured",
+                [plain.network.labels[row] for row in rows],
+                plain.equations.values[rows],
+                found.fit.residuals[rows],
+                wrong,
+                found.unchecked,
+            )
+            if rows
+            else []
         ),
         *(["* no other distance would show a gross error here"] if found.unchecked else []),
-        "",
+        *([""] if rows else []),
         *(line for words in verdicts(found) for line in wrapped(words)),
     )
     return "\n".join(lines)

@@ -297,6 +297,12 @@ def informed(covariance: Array, slope: Array, sigma: float) -> Array:
     return np.asarray(covariance - np.outer(moved, moved) / (sigma**2 + slope @ moved))
 
 
+def blocks(covariance: Array) -> Array:
+    """(n, 2, 2) of each place, of the covariance (2n, 2n) of all."""
+    n = len(covariance) // 2
+    return np.asarray(covariance.reshape(n, 2, n, 2)[range(n), :, range(n), :])
+
+
 def derivative(function: Callable[[Array], Array], at: Array, step: float = 1e-5) -> Array:
     """(…, k) slopes of `function` at (k,), from differences to either side."""
     steps = step * np.eye(len(at))

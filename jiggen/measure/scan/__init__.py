@@ -7,7 +7,7 @@ What others use:
   `files.fit_pictures(pictures, distances, turns, without)` the same `Fitted`.
 * `adjust.parse_distance("a-b:outside=162.40")` gives a `network.Distance` for it.
 * `findings.refusals(fitted)`: why its places must not be used, or nothing; `findings.notes(fitted)`
-  what is not known.  What is no scan, or of different things, raises InputError before.
+  what is not known.  What is not a scan, or of different things, raises InputError before.
 * `Fitted.places` (n, 2), `within` (n,) mm, `covariance` (2n, 2n), `diameters` (n,) of the holes
   `seen.names`; `from_above(face)` the places of a thing whose `face` lay on the glass.  For drawing
   on the pictures: row k of `seen` is hole `seen.hole[k]` in picture `seen.scan[k]`, at `seen.at[k]`

@@ -16,7 +16,7 @@ import numpy as np
 
 from jiggen.errors import InputError
 from jiggen.measure import METHODS
-from jiggen.measure.adjustment import REGION, Adjustment, Array, minimum
+from jiggen.measure.adjustment import REGION, Adjustment, Array, blocks, minimum
 from jiggen.measure.scan.holes import Hole
 from jiggen.measure.scan.matching import rigid, same_holes, ways
 from jiggen.measure.scan.network import Distance, ScanNetwork, Sightings
@@ -89,8 +89,7 @@ class Fitted:
     @property
     def covariances(self) -> Array:
         """(n, 2, 2) covariance of each place by itself, mm²."""
-        each = np.arange(n := self.seen.holes)
-        return np.asarray(self.covariance.reshape(n, 2, n, 2)[each, :, each])
+        return blocks(self.covariance)
 
     @property
     def residuals(self) -> Array:

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from jiggen.errors import InputError
 from jiggen.measure.scan.adjust import Fitted, fit_scans, sightings
-from jiggen.measure.scan.holes import Hole, find_holes
+from jiggen.measure.scan.holes import COARSE, Hole, find_holes, reduced
 from jiggen.measure.scan.network import Distance
-from jiggen.measure.scan.read import read_scan
+from jiggen.measure.scan.read import Scan, read_scan
 from jiggen.progress import announce
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Picture:
-    """What one scan shows: `holes` good and faulty in mm of its frame, its `size` in mm."""
+    """What one scan shows: `holes` good and faulty in mm of its frame, its `size` in mm.
+
+    `small` is a grey copy of it to draw on.
+    """
 
     source: str
     size: tuple[float, float]
     holes: tuple[Hole, ...]
+    small: NDArray[np.uint8]
 
 
 def look_at(path: Path) -> Picture:
@@ -27,7 +35,26 @@ def look_at(path: Path) -> Picture:
     announce(f"read {path.name}")
     scan = read_scan(path)
     announce(f"find the holes in {path.name}")
-    return Picture(path.name, scan.size, find_holes(scan))
+    return Picture(path.name, scan.size, find_holes(scan), _small(scan))
+
+
+def _small(scan: Scan) -> NDArray[np.uint8]:
+    columns, rows = (max(1, round(COARSE / pitch)) for pitch in scan.pitch)
+    return np.asarray(reduced(scan.pixels, rows, columns) * (255 / scan.full), dtype=np.uint8)
+
+
+def look_at_all(paths: Sequence[Path]) -> list[Picture]:
+    """The pictures one after the other; raises InputError ``scan.twice`` for one given twice."""
+    pictures: list[Picture] = []
+    for path in paths:
+        picture = look_at(path)
+        for other in pictures:
+            if np.array_equal(picture.small, other.small):
+                message = f"it is the same picture as {other.source}"
+                hint = "Turn the plate between two scans: one picture twice says nothing new."
+                raise InputError.of("scan.twice", message, where=str(path), hint=hint)
+        pictures.append(picture)
+    return pictures
 
 
 def fit_pictures(
@@ -35,8 +62,12 @@ def fit_pictures(
     distances: Sequence[Distance] = (),
     turns: Sequence[float] | None = None,
     without: Collection[str] = (),
+    renamed: Mapping[str, str] = {},
 ) -> Fitted:
     """The holes of the thing in `pictures`, but for those named in `without`.
+
+    Holes are a, b … in the order of the first picture, from left to right, or as `renamed`;
+    `distances` have their last names.
 
     `turns` in degrees where it looks alike after one.  Raises InputError for too few holes and for
     scans of different things; whether the fit may be used says `findings.refusals`.
@@ -48,8 +79,12 @@ def fit_pictures(
         turns,
         [picture.size for picture in pictures],
     )
-    seen, kept = found.without(without)
-    return fit_scans(seen, rough[kept], distances, odd)
+    for name in (*without, *renamed):
+        if name not in found.names:
+            message = f"no hole was named {name}; found: {', '.join(found.names)}"
+            raise InputError.of("scan.unknown-hole", message)
+    seen, staying = found.without(without)
+    return fit_scans(seen.called(renamed), rough[staying], distances, odd)
 
 
 def measure_scans(
@@ -59,4 +94,4 @@ def measure_scans(
     without: Collection[str] = (),
 ) -> Fitted:
     """`fit_pictures` of the pictures `paths`, each looked at once."""
-    return fit_pictures([look_at(path) for path in paths], distances, turns, without)
+    return fit_pictures(look_at_all(paths), distances, turns, without)

@@ -100,7 +100,7 @@ def _patches(scan: Scan) -> Iterator[_Patch]:
     from scipy.ndimage import find_objects, gaussian_filter, label
 
     blocks = [max(1, round(COARSE / pitch)) for pitch in scan.pitch]
-    small = gaussian_filter(_reduced(scan.pixels, blocks[1], blocks[0]), 0.7)
+    small = gaussian_filter(reduced(scan.pixels, blocks[1], blocks[0]), 0.7)
     low, high = float(small.min()), float(small.max())
     if high - low < _FAINT * scan.full:
         return
@@ -141,7 +141,7 @@ def _solid(patch: NDArray[np.bool_]) -> float:
     return float(len(places) / (4 * math.pi * math.sqrt(np.linalg.det(spread))))
 
 
-def _reduced(pixels: NDArray[Any], rows: int, columns: int) -> Array:
+def reduced(pixels: NDArray[Any], rows: int, columns: int) -> Array:
     """Means of blocks of pixels, a strip of rows after the other: no copy of the whole."""
     height, width = pixels.shape[0] // rows, pixels.shape[1] // columns
     small = np.empty((height, width), dtype=np.float32)

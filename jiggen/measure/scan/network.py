@@ -8,8 +8,8 @@ hole, what all diameters are off by, and each hole's diameter.  All but the turn
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import null_space
 
-from jiggen.measure import REACH, Method
+from jiggen.errors import InputError
+from jiggen.measure import EDGES, NAME, REACH, Method
 from jiggen.measure.adjustment import Adjustment, Array, Equations
 from jiggen.measure.scan.matching import rigid, ways
 from jiggen.measure.scan.terms import BIAS, DIAMETER, SCALE, SQUARE, Scatter, modes
@@ -58,13 +59,25 @@ class Sightings:
 
     def without(self, names: Collection[str]) -> tuple[Sightings, NDArray[np.int_]]:
         """The same but for the holes `names`, and the numbers (n,) of those that stay."""
-        kept = np.array([n for n, name in enumerate(self.names) if name not in names], dtype=int)
-        rows = np.isin(self.hole, kept)
+        staying = np.array([n for n, name in enumerate(self.names) if name not in names], dtype=int)
+        rows = np.isin(self.hole, staying)
         seen = Sightings(
-            self.scan[rows], np.searchsorted(kept, self.hole[rows]), self.at[rows],
-            self.sigma[rows], self.diameter[rows], tuple(self.names[n] for n in kept), self.sources,
+            self.scan[rows], np.searchsorted(staying, self.hole[rows]), self.at[rows],
+            self.sigma[rows], self.diameter[rows], tuple(self.names[n] for n in staying),
+            self.sources,
         )  # fmt: skip
-        return seen, kept
+        return seen, staying
+
+    def called(self, names: Mapping[str, str]) -> Sightings:
+        """The same with other names; raises InputError ``scan.name`` for what no hole is called."""
+        called = tuple(names.get(name, name) for name in self.names)
+        for name in called:
+            good = NAME.fullmatch(name) and name not in EDGES
+            if not good or called.count(name) > 1:
+                what = "two holes would be called" if good else "no hole can be called"
+                hint = "Each hole has a name of its own of up to 12 letters and digits."
+                raise InputError.of("scan.name", f"{what} {name[:40]!r}", hint=hint)
+        return replace(self, names=called)
 
 
 class ScanNetwork:

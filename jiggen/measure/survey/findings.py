@@ -8,9 +8,9 @@ import numpy as np
 
 from jiggen.errors import Finding
 from jiggen.measure import METHODS, REACH, adjustment
-from jiggen.measure.adjustment import NOTICED, Array, GrossError, gains, informed
+from jiggen.measure.adjustment import NOTICED, Array, GrossError, blocks, gains, informed
 from jiggen.measure.survey.examination import Examination, Symmetry
-from jiggen.measure.survey.fit import Fit, blocks
+from jiggen.measure.survey.fit import Fit
 from jiggen.measure.survey.network import Claim, Numbers
 from jiggen.measure.survey.read import CALIPER, SCALE
 from jiggen.measure.survey.rigidity import Alternative, Hinge
@@ -20,8 +20,8 @@ from jiggen.units import listed
 def refusals(found: Examination, limit: float) -> tuple[Finding, ...]:
     """Why no pattern should be made of it; `limit` in mm for the 95 % uncertainty of a place.
 
-    Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.gross-error``, ``.disagree``, ``.sides``,
-    ``.unlike``, ``.scale``, ``.uncertain``.
+    Codes: ``survey.loose``, ``.whole``, ``.two-ways``, ``.gross-error``, ``.disagree``,
+    ``.scanned``, ``.sides``, ``.unlike``, ``.scale``, ``.uncertain``.
     """
     rigidity, findings = found.rigidity, list[Finding]()
     if rigidity.lacking:
@@ -123,9 +123,14 @@ def _one_tool(found: Examination) -> Finding:
         f"a caliper that reads {100 * SCALE:g} % wrong does not show in its own readings, and puts "
         f"a hole {SCALE * reach:.2f} mm off"
     )
-    longest = max(found.survey.readings, key=lambda reading: reading.value)
-    entry = f"[other_tool]: {longest.first}-{longest.second} = {{ {longest.kind} = … }}"
-    hint = f"Measure the longest with another caliper or a steel ruler, and write under {entry}"
+    apart = np.hypot(*(found.fit.places[:, None] - found.fit.places).transpose(2, 0, 1))
+    ends = [found.survey.holes[n] for n in np.unravel_index(apart.argmax(), apart.shape)]
+    entry = f"{ends[0]}-{ends[1]} = {{ outside = … }}"
+    if found.survey.readings:
+        longest = max(found.survey.readings, key=lambda reading: reading.value)
+        entry = f"{longest.first}-{longest.second} = {{ {longest.kind} = … }}"
+    tool = "another caliper or a steel ruler"
+    hint = f"Measure the longest with {tool}, and write under [other_tool]: {entry}"
     return Finding("one-tool", message, hint=hint)
 
 
@@ -186,6 +191,10 @@ def _contradiction(found: Examination, wrong: GrossError[Fit]) -> Finding:
             explained += [f"Or left and right are not symmetric: {_gap(found.asymmetry)}."]
     elif found.asymmetry:
         return _unlike(found.asymmetry)
+    elif wrong.row >= network.read:
+        message = f"the scans do not fit what else is said of it: {network.labels[wrong.row]}"
+        hint = "Look at pairs, centre_line and distances again; else scan again."
+        return Finding("scanned", message, hint=hint)
     return adjustment.describe_contradiction(
         "distances",
         found.plain,
@@ -238,7 +247,10 @@ def _sides(found: Examination) -> Iterator[Finding]:
     for beyond, (key, name, other, _) in worst.values():
         message = _SIDES[key].format(name=name, other=other, beyond=beyond)
         look = "Look at the plate again: is a name wrong in the list, or a distance?"
-        yield Finding("sides", message, hint=_LOOK.get(key, look))
+        hint = _LOOK.get(key, look)
+        if network.scanned and key != "edge":
+            hint += " Or the other face of the plate lay on the glass."
+        yield Finding("sides", message, hint=hint)
 
 
 def _unlike(found: Symmetry) -> Finding:

@@ -19,7 +19,14 @@ from operator import attrgetter
 import numpy as np
 from scipy.sparse.csgraph import floyd_warshall
 
-from jiggen.measure.adjustment import Adjustment, Array, GrossError, find_gross_error, minimum
+from jiggen.measure.adjustment import (
+    Adjustment,
+    Array,
+    GrossError,
+    blocks,
+    find_gross_error,
+    minimum,
+)
 from jiggen.measure.survey.network import Network, Numbers
 
 HUBER = 3.0
@@ -69,10 +76,15 @@ class Fit(Adjustment):
 
     @cached_property
     def gross_error(self) -> GrossError[Fit] | None:
-        """The most suspect reading of the plain fit; None where no reading is checked."""
+        """The most suspect reading of the plain fit; None where no reading is checked.
+
+        What scans tell is one reading with itself: no part of it is likely wrong alone.
+        """
         found = find_gross_error(self, _TRIED)
         if not found or not found.likely:
             return found
+        if found.row >= self.network.read:
+            return replace(found, likely=False)
         # A large one may have folded the plate: judged again where the others have it.
         again = find_gross_error(refined(self.network, found.without.z), _TRIED)
         return again if again and again.row == found.row else found
@@ -82,12 +94,6 @@ class Fit(Adjustment):
         rest = self.network.without(row)
         near = refined(rest, self.z)
         return near if near.good else min(near, solve(rest), key=_badness)
-
-
-def blocks(covariance: Array) -> Array:
-    """(n, 2, 2) of each place, of the covariance (2n, 2n) of all."""
-    n = len(covariance) // 2
-    return np.asarray(covariance.reshape(n, 2, n, 2)[range(n), :, range(n), :])
 
 
 def solve(network: Network) -> Fit:
@@ -204,7 +210,10 @@ def laid(network: Network, places: Array, holes: Numbers) -> Array:
     diameters = np.repeat(network.survey.diameters, lying.shape[1]).reshape(-1, lying.shape[1])
     unknowns = np.vstack([lying, diameters])
     lack = np.hypot.reduce(wanted - rows @ lying, axis=0, initial=0.0)
-    best = int((lack + network.beyond(unknowns).sum(axis=0)).argmin())
+    lack += network.beyond(unknowns).sum(axis=0)
+    if seen := network.scanned:
+        lack += seen.unlike(unknowns)
+    best = int(lack.argmin())
     return np.asarray(unknowns[:, best] @ network.equations.basis)
 
 

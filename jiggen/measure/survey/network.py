@@ -22,6 +22,7 @@ from scipy.linalg import null_space
 from jiggen.measure import REACH
 from jiggen.measure.adjustment import Array, Equations
 from jiggen.measure.survey.read import OPPOSITE, Survey
+from jiggen.measure.survey.scanned import ScannedRows
 
 Numbers = NDArray[np.int_]
 
@@ -47,7 +48,8 @@ class Claim(NamedTuple):
 class Network:
     """The equations of one survey, every reading with its standard uncertainty.
 
-    Rows are the readings in the file's order, then the holes' diameters.  Columns are x0, y0, x1,
+    Rows are the readings in the file's order, then the holes' diameters, then what scans tell of
+    the places.  Columns are x0, y0, x1,
     y1 …, then `edges`, then diameters.  `linear` (m, p) is what is linear in the readings, `rules`
     (r, p) are 0 on every place allowed.  `sigma` in mm takes the place of the survey's own.
     """
@@ -65,6 +67,11 @@ class Network:
         self.sigmas = np.array(
             [*(reading.sigma or usual for reading in survey.readings), *[usual] * self.holes]
         )
+        scanned = survey.file.scanned
+        self.scanned = ScannedRows(scanned, self.index) if scanned else None
+        if self.scanned:
+            values = np.concatenate([values, self.scanned.values])
+            self.sigmas = np.concatenate([self.sigmas, self.scanned.sigmas])
         # rows that take the x, and the y, of holes and edges from the unknowns
         every, places = np.eye(self.size), 2 * self.holes
         self._at = [dict(zip(self.index, every[n:places:2], strict=True)) for n in (0, 1)]
@@ -98,12 +105,18 @@ class Network:
     def labels(self) -> list[str]:
         """What was read in each row, in words."""
         diameters = (f"diameter of {name}" for name in self.survey.holes)
-        return [*map(str, self.survey.readings), *diameters]
+        scanned = self.scanned.labels if self.scanned else []
+        return [*map(str, self.survey.readings), *diameters, *scanned]
 
     @property
     def typical(self) -> float:
-        """The standard uncertainty of a usual reading, in mm."""
-        return float(np.median(self.sigmas))
+        """The standard uncertainty of a usual reading with a tool, in mm."""
+        return float(np.median(self.sigmas[: self.read]))
+
+    @property
+    def read(self) -> int:
+        """How many rows were read with a tool: distances, then diameters."""
+        return len(self.survey.readings) + self.holes
 
     def places(self, unknowns: Array) -> Array:
         """(n, 2) hole centres in `unknowns` (p,)."""
@@ -115,12 +128,16 @@ class Network:
         first, second = self._chords.T
         places = self.places(unknowns)
         predicted[self._chord_rows] += np.hypot(*(places[first] - places[second]).T)
+        if self.scanned:
+            predicted[self.read :] += self.scanned.predicted(places)
         return predicted
 
     def slopes(self, unknowns: Array) -> Array:
         """(m, p) how each reading grows with each unknown: the rigidity matrix and more."""
         slopes = self.linear.copy()
         slopes[self._chord_rows] += self.chord_slopes(unknowns, self._chords)
+        if self.scanned:
+            slopes[self.read :] += self.scanned.slopes(self.places(unknowns), self.size)
         return slopes
 
     def chord_slopes(self, unknowns: Array, pairs: Numbers) -> Array:
@@ -181,14 +198,16 @@ class Network:
             np.add.at(total, pair, np.maximum(self.equations.values[rows] - sizes, 0.1))
             np.add.at(count, pair, 1)
         distances: Array = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
+        if self.scanned:
+            distances[np.ix_(self.scanned.holes, self.scanned.holes)] = self.scanned.distances()
         np.fill_diagonal(distances, 0.0)
         return distances
 
     def _linear(self) -> None:
         """The rows between two holes with both their numbers, and all that is linear."""
         readings, first = self.survey.readings, self.size - self.holes
-        self.linear = np.zeros((len(readings) + self.holes, self.size))
-        self.linear[len(readings) :, first:] = np.eye(self.holes)
+        self.linear = np.zeros((len(self.sigmas), self.size))
+        self.linear[len(readings) : self.read, first:] = np.eye(self.holes)
         rows, chords = [], []
         for row, reading in enumerate(readings):
             ends = (reading.first, reading.second)

@@ -24,7 +24,8 @@ from jiggen.inputs.shape import (
     typed,
     validate,
 )
-from jiggen.measure import METHODS, REACH, Method
+from jiggen.measure import METHODS, NAME, REACH, Method
+from jiggen.measure.survey.scanned import Scanned, scanned_faults
 from jiggen.pattern.model import Datum, Pair
 from jiggen.pattern.read import Boots, DrillShape, GroupName, Length, Name, Note
 from jiggen.units import listed
@@ -143,6 +144,7 @@ class SurveyFile(Shape):
     other_tool: dict[str, Measured] = Field(
         default={}, description="[other_tool]: a long one again with a ruler, as in [distances]"
     )
+    scanned: Scanned | None = Field(default=None, description="a table headed [scanned]")
     plate: Plate = Field(default=Plate(), description="a table headed [plate]")
 
 
@@ -206,6 +208,7 @@ def read_survey(path: str | os.PathLike[str]) -> Survey:
     keys      missing-key, unknown-key, type, value, not-finite, format, name, note, no-drill
     measures  length, diameter, depth, boot, distance, sigma, too-short
     holes     no-hole, too-many-holes, unknown-hole, same-hole, no-distance, edges
+    scans     scanned
     plate     pairs, side, origin, middle, along
     """
     return survey_of(read_form(path, KIND))
@@ -229,6 +232,8 @@ def survey_of(document: Document | Form) -> Survey:
         tuple(one for one in each if isinstance(one, Reading)) for each in found.values()
     )
     faults += _unmeasured_edges(readings, again)
+    if file.scanned:
+        faults += scanned_faults(file.scanned, file.holes)
     document.refuse([*_bad_holes(file), *faults, *_bad_plate(file, readings)])
     return Survey(file, readings, document.file, again)
 
@@ -259,10 +264,10 @@ def _bad_holes(file: SurveyFile) -> Iterator[Fault]:
         hint = "Write a line for each hole under [holes], its name and diameter: a = 5.5"
         yield Fault(("holes",), "no-hole", message, hint)
     for name in file.holes:
-        if name in OPPOSITE or not re.fullmatch(r"[A-Za-z0-9_]{1,12}", name):
+        if name in OPPOSITE or not NAME.fullmatch(name):
             hint = "Up to 12 letters, digits and underscores, but not front, rear, left or right."
             yield Fault(("holes", name), "name", f"a hole cannot be called {quoted(name)}", hint)
-    if not file.distances:
+    if not file.distances and not file.scanned:
         hint = "Write a line for each pair measured under [distances]: a-b = { outside = 45.5 }"
         yield Fault(("distances",), "no-distance", "there are no distances", hint)
 
@@ -316,7 +321,7 @@ def _bad_plate(file: SurveyFile, readings: tuple[Reading, ...]) -> Iterator[Faul
     if unknown:
         yield from unknown
         return
-    yield from _bad_sides(file.plate)
+    yield from _bad_sides(file.plate, seen=file.scanned is not None)
     yield from _bad_frame(file.plate, {end for one in readings for end in (one.first, one.second)})
 
 
@@ -324,7 +329,8 @@ def _wrong(key: str, code: str, message: str, hint: str) -> Fault:
     return Fault(("plate", key), code, message, hint)
 
 
-def _bad_sides(plate: Plate) -> Iterator[Fault]:
+def _bad_sides(plate: Plate, *, seen: bool) -> Iterator[Fault]:
+    """Faults of what says how the plate lies; a plate `seen` by a scan is not upside down."""
     for key, other in (("rear", "front"), ("right", "left")):
         if both := sorted({*getattr(plate, key)} & {*getattr(plate, other)}):
             message = f"{listed(both)} cannot be {key} and {other} at once"
@@ -332,7 +338,7 @@ def _bad_sides(plate: Plate) -> Iterator[Fault]:
     if not (plate.front or plate.rear or plate.along):
         hint = 'Name the hole nearest the tip, front = ["a"]: it could as well lie turned round.'
         yield _wrong("front", "side", "nothing says which end is the front", hint)
-    if not (plate.left or plate.right or plate.pairs):
+    if not (seen or plate.left or plate.right or plate.pairs):
         hint = 'Name a hole on the left, seen from the tail, left = ["a"]: it could be upside down.'
         yield _wrong("left", "side", "nothing says which side is the left", hint)
     names = Counter([*plate.centre_line, *(name for pair in plate.pairs for name in pair)])

@@ -47,8 +47,9 @@ def pattern_text(found: Examination, accepted: Sequence[Finding] = ()) -> str:
             holes.append(Hole((x, y), name in twins, drill))
             who = f"{name} and {twins[name]}" if name in twins else name
             comments.append(f"{who}: within {within:.2f}; {diameter:.1f} in the plate")
+    how = "scans of a plate" if file.scanned else "distances measured on a plate"
     head = [
-        "Written by jiggen survey from distances measured on a plate; the comment beside a hole is "
+        f"Written by jiggen survey from {how}; the comment beside a hole is "
         "its name in the survey and what 95 of 100 such surveys stay within.",
     ]
     notes = [file.note] if file.note else []
