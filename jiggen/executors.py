@@ -19,6 +19,7 @@ from typing import Any, Generic, ParamSpec, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
+from jiggen import cores
 from jiggen.errors import Finding, InputError, JiggenError
 
 Task = TypeVar("Task")
@@ -29,23 +30,6 @@ PATIENCE = 30.0  # s that a cluster gets to answer
 LOOK = 0.5  # s between two looks at whether the processes are there
 MOMENT = 0.05  # s between two looks at whether the last job is done
 LONGEST = 5.0  # s that a stopped pool's reading thread gets to end
-_ENOUGH = threading.Event()
-
-
-def processes_enough() -> bool:
-    """Whether a helper would find no core: several processes are at work, or there is but one."""
-    return _ENOUGH.is_set() or (os.cpu_count() or 1) < 2
-
-
-@contextmanager
-def counted_as_enough(enough: bool) -> Iterator[None]:
-    """Within, `processes_enough` says so, in all threads."""
-    before = _ENOUGH.is_set()
-    (_ENOUGH.set if enough else _ENOUGH.clear)()
-    try:
-        yield
-    finally:
-        (_ENOUGH.set if before else _ENOUGH.clear)()
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,7 +213,7 @@ def _begin_process(prepare: Callable[[], None] | None) -> None:
     """What a process does before its first job."""
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first process decides what ^C means
-    _ENOUGH.set()
+    cores.ENOUGH.set()
     os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: there are processes enough
     if prepare:
         prepare()

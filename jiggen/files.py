@@ -26,6 +26,8 @@ STEP_FILE = "jig.step"
 PLAN_SVG, PLAN_DXF = "layout.svg", "layout.dxf"
 PICTURE = "preview.png"
 SHEET, PAGE = "sheet.pdf", "report.html"
+PAPERS = SHEET, PAGE
+"""What is verified last: it tells of the verification."""
 MEASUREMENTS = "measurements.toml"
 """The one file of a folder that a person fills in: it may change, and is not verified."""
 MARK_NAME = "jiggen-record"

@@ -17,7 +17,7 @@ from sharing import built_once, read_once
 
 import jiggen
 from jiggen.cli import SELDOM
-from jiggen.executors import counted_as_enough
+from jiggen.cores import counted_as_enough
 from jiggen.layout import lay_out
 from jiggen.pattern import find_pattern, read_pattern
 from jiggen.verify import beds, parts, printing, verification

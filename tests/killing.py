@@ -31,7 +31,6 @@ from moments import OPERATIONS, UNREACHED, in_a_child
 
 import jiggen.export.folder
 import jiggen.pipeline.build
-import jiggen.pipeline.witness
 from jiggen.errors import JiggenError
 from jiggen.record import Record
 from jiggen.record.entries import Guide, Hole, Part, PlacedPart
@@ -96,8 +95,9 @@ def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int
     def finish(folder: Path, record: Record) -> None:
         (folder / "sheet.pdf").write_text(label)
 
-    jiggen.pipeline.witness.verify_folder = lambda folder: PASSED
-    jiggen.pipeline.witness.verify_papers = lambda folder: ()
+    verifier = sys.modules["jiggen.verify"]  # `jiggen.verify` is a function
+    verifier.verify_folder = lambda folder: PASSED
+    verifier.verify_papers = lambda folder: ()
     try:
         jiggen.pipeline.build.verified_folder(target, make, finish=finish, force=False)
     except JiggenError as error:

@@ -11,7 +11,7 @@ from jiggen.errors import CheckFailed
 from jiggen.pipeline.evening import is_finished
 from jiggen.record import read_jig
 from jiggen.shelf.store import open_shelf
-from jiggen.verify import certificate, certify, check
+from jiggen.verify import certificate, certify, check, verification
 
 
 def test_no_sheet_verdict_or_finished_jig_from_a_folder_that_was_changed(
@@ -22,7 +22,7 @@ def test_no_sheet_verdict_or_finished_jig_from_a_folder_that_was_changed(
     with (folder / "parts" / "knob.stl").open("ab") as stream:
         stream.write(b"x")
     found = check(folder)  # once for all of them: it takes seconds
-    monkeypatch.setattr(certificate, "check", lambda _: found)
+    monkeypatch.setattr(verification, "check", lambda _: found)
     blank = tmp_path / "m.toml"
     for words in (
         ["sheet", str(folder)],
@@ -51,7 +51,7 @@ def checked(tmp_path, monkeypatch):
         good = (asked / "parts" / "body.stl").read_text().startswith("good")
         return SimpleNamespace(passed=good, faults=() if good else ("a", "b", "c", "d", "e"))
 
-    monkeypatch.setattr(certificate, "check", check)
+    monkeypatch.setattr(verification, "check", check)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     return folder, calls
 

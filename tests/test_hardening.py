@@ -102,13 +102,11 @@ def test_a_linked_target_stays_a_link(tmp_path: Path):
 
 def test_what_came_while_it_was_built_is_not_replaced(tmp_path: Path, monkeypatch):
     import jiggen.pipeline.build
-    import jiggen.pipeline.witness
     from jiggen.verify import Verification
 
-    monkeypatch.setattr(
-        jiggen.pipeline.witness, "verify_folder", lambda folder: Verification(True, 1, {}, ())
-    )
-    monkeypatch.setattr(jiggen.pipeline.witness, "verify_papers", lambda folder: ())
+    verifier = sys.modules["jiggen.verify"]
+    monkeypatch.setattr(verifier, "verify_folder", lambda folder: Verification(True, 1, {}, ()))
+    monkeypatch.setattr(verifier, "verify_papers", lambda folder: ())
     target = tmp_path / "jig"
 
     def make(folder: Path) -> Record:

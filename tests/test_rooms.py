@@ -53,6 +53,7 @@ COMMON = {
     "cautions",
     "advice",
     "progress",
+    "cores",
     "executors",
     "draw",
     "inputs",
@@ -187,6 +188,8 @@ def test_light_commands_stay_light(words: list[str], also_without: set[str], tmp
         ("import jiggen.options", {"numpy", "pydantic", "typer", "rich"}),
         ("import jiggen.importing.job", {"numpy", "ezdxf"}),
         ("import jiggen.cli.new, jiggen.cli.questions", {"numpy", "ezdxf"}),
+        ("import jiggen.verify", {"numpy", "scipy", "shapely"}),
+        ("import jiggen.pipeline.witness", {"numpy", "scipy", "shapely", "pebble"}),
         ("import jiggen.tables; jiggen.tables.nut('M5')", {"numpy"}),
     ],
 )

@@ -7,14 +7,13 @@ import os
 import shutil
 import signal
 import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from jiggen.cores import counted_as_enough
 from jiggen.errors import CheckFailed, InputError
-from jiggen.executors import counted_as_enough
 from jiggen.files import MANIFEST, PAGE, SHEET, STEP_FILE
 from jiggen.pipeline.build import verified_folder
 from jiggen.pipeline.witness import Here, Process, end_kept, witness
@@ -119,20 +118,6 @@ def test_where_the_system_has_no_more_processes_files_are_verified_here(monkeypa
     monkeypatch.setattr(subprocess, "Popen", refused)
     with counted_as_enough(False), witness() as found:
         assert isinstance(found, Here)
-
-
-def test_it_knows_nothing_of_what_made_the_files(folder: Path):
-    code = (
-        "import sys; from pathlib import Path; from jiggen.verify.beside import verify; "
-        "verify(Path(sys.argv[1])); print('LOADED', *sys.modules)"
-    )
-    command = [sys.executable, "-c", code, folder]
-    run = subprocess.run(command, capture_output=True, text=True, check=True)
-    loaded = run.stdout.rpartition("LOADED")[2].split()
-    rooms = {name.split(".")[1] for name in loaded if name.startswith("jiggen.")}
-    assert "verify" in rooms
-    assert not rooms & {"design", "solid", "export", "pipeline", "accuracy", "job"}
-    assert not {"OCP", "cadquery", "vtkmodules"} & set(loaded)
 
 
 def test_it_ends_with_the_process_that_started_it():

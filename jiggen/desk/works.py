@@ -20,9 +20,10 @@ from pathlib import Path
 from time import monotonic, sleep
 from typing import Any, Literal
 
+from jiggen.cores import counted_as_enough
 from jiggen.desk.answers import Answers
 from jiggen.errors import Finding, JiggenError
-from jiggen.executors import OwnProcesses, counted_as_enough, fault_of
+from jiggen.executors import OwnProcesses, fault_of
 from jiggen.export.folder import clear_leftovers
 from jiggen.progress import announcing_to
 

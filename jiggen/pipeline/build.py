@@ -20,15 +20,14 @@ from jiggen.export.folder import (
     workshop,
     write_manifest,
 )
-from jiggen.files import SHEET
+from jiggen.files import PAPERS, SHEET
 from jiggen.marks import jig_mark
 from jiggen.measure.printer.profile import Compensation
 from jiggen.pipeline.witness import Here, Witness, witness
 from jiggen.progress import announce
 from jiggen.record import Record
 from jiggen.record.entries import PrintBed
-from jiggen.verify import PAPERS, Verification, remember
-from jiggen.verify.folder import STRANGE, strangers
+from jiggen.verify import Verification, remember
 
 if TYPE_CHECKING:
     from jiggen.export.write import Meshes
@@ -116,6 +115,8 @@ class Built(Generic[P, R]):
     @property
     def strange(self) -> tuple[Finding, ...]:
         """What lies in the folder and may be taken for a file of jiggen's."""
+        from jiggen.verify.folder import STRANGE, strangers
+
         beside = strangers(self.folder, self.record.files)
         hint = "Move it away: a folder with it in is refused when it is verified again."
         return tuple(

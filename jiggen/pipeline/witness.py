@@ -12,10 +12,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Protocol
 
+from jiggen.cores import processes_enough
 from jiggen.errors import CheckFailed, Finding
-from jiggen.executors import processes_enough
+from jiggen.files import PAPERS
 from jiggen.outcome import Fault, Verification
-from jiggen.verify import PAPERS, verify_folder, verify_papers
 
 _KEPT: list[Process] = []  # one that waits for the next build
 
@@ -92,6 +92,8 @@ class Here:
 
     def verification(self) -> Verification:
         """What is found in it."""
+        from jiggen.verify import verify_folder
+
         return verify_folder(self._folder)
 
     def begin_paper(self, folder: Path, name: str) -> None:
@@ -99,6 +101,8 @@ class Here:
 
     def papers(self, folder: Path) -> tuple[Fault, ...]:
         """What is wrong with them."""
+        from jiggen.verify import verify_papers
+
         return verify_papers(folder)
 
 

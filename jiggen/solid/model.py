@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.StlAPI import StlAPI_Writer
 
+from jiggen.cores import processes_enough
 from jiggen.design.jig import Design
 from jiggen.design.pieces import Piece, list_pieces
-from jiggen.executors import processes_enough
 from jiggen.progress import announce
 from jiggen.solid.body import make_body, make_knob, make_pinion, make_rail
 from jiggen.solid.shapes import location_of, one_solid

@@ -9,9 +9,9 @@ from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
 from OCP.gp import gp_Trsf
 from OCP.TopTools import TopTools_ListOfShape
 
+from jiggen.cores import processes_enough
 from jiggen.design.lettering import Region
 from jiggen.design.station import Point
-from jiggen.executors import processes_enough
 
 UP = cq.Vector(0, 0, 1)
 

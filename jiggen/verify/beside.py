@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from jiggen.verify.reading import kept
+from jiggen.verify.reading import memory
 
 
 def read_ahead(path: Path) -> None:
@@ -23,19 +23,19 @@ def read_ahead(path: Path) -> None:
 
     with suppress(OSError, ValueError):
         if path.suffix == ".stl":
-            shape_checks(read_stl(path))  # kept there by the mesh itself
+            shape_checks(read_stl(path))  # it remembers them by the mesh
         else:
             read_assembly(path)
 
 
 def verify(folder: Path) -> Any:
-    """As `verify_folder`; what was read ahead is let go."""
+    """As `verify_folder`; what was read ahead is dropped."""
     from jiggen.verify.verification import verify_folder
 
     try:
         return verify_folder(folder)
     finally:
-        kept.forget()
+        memory.forget()
 
 
 def verify_paper(folder: Path, name: str) -> Any:
@@ -52,7 +52,7 @@ def main() -> None:
     """Answer requests until there are no more: (name, arguments) by (value, error)."""
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what a library prints is no answer
-    kept.keep()
+    memory.keep()
     _load()
     with answers, suppress(EOFError, BrokenPipeError):
         serve(sys.stdin.buffer, answers)
@@ -75,6 +75,5 @@ def _load() -> None:
     """Load what verification needs while there is nothing to verify."""
     import trimesh  # noqa: F401
 
-
-if __name__ == "__main__":
-    main()
+    import jiggen.verify.papers
+    import jiggen.verify.verification  # noqa: F401

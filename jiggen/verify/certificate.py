@@ -15,7 +15,6 @@ from jiggen import __version__
 from jiggen.errors import CheckFailed, Finding
 from jiggen.files import open_plain
 from jiggen.progress import announce
-from jiggen.verify.verification import check
 
 SHOWN = 3  # faults
 MOST = 2000  # folders remembered
@@ -23,6 +22,8 @@ MOST = 2000  # folders remembered
 
 def certify(folder: Path) -> None:
     """Raise CheckFailed ``verify.refused`` unless `folder` passes `check`; raises as that too."""
+    from jiggen.verify.verification import check
+
     if is_remembered(seal_of(folder)):
         return
     announce("verification")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jiggen.files import MANIFEST, PAGE, SHEET, within
+from jiggen.files import MANIFEST, PAGE, PAPERS, SHEET, within
 from jiggen.outcome import Fault
 from jiggen.verify.pages import judge_page
 from jiggen.verify.parts import fail_unreadable
@@ -22,8 +22,6 @@ JUDGES: dict[str, tuple[int, Callable[[bytes, Stated, Path, Ledger], None]]] = {
     SHEET: (pdf_file.LARGEST, judge_sheet),
     PAGE: (page.LARGEST, judge_page),
 }
-PAPERS = tuple(JUDGES)
-"""The files that are verified last, by their names."""
 
 
 def judge_papers(evidence: Evidence, ledger: Ledger) -> None:

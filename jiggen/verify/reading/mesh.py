@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.geometry import Array, applied
-from jiggen.verify.reading.kept import once
+from jiggen.verify.reading.memory import once
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

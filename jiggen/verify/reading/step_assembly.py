@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.verify.geometry import Array, applied
-from jiggen.verify.reading.kept import once
+from jiggen.verify.reading.memory import once
 from jiggen.verify.reading.step_shape import Shape, ShapeReader
 from jiggen.verify.reading.step_text import Entity, StepError, StepFile, read_step_text
 

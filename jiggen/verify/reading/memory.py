@@ -16,7 +16,7 @@ def keep() -> None:
 
 
 def forget() -> None:
-    """Let go of what was read."""
+    """Drop what was read."""
     if _KEPT is not None:
         _KEPT.clear()
 
