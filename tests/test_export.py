@@ -14,7 +14,6 @@ from jiggen.errors import InputError
 from jiggen.export.asked import asked_of_jig, asked_of_trial
 from jiggen.export.folder import check_target, listing, put_in_place, workshop
 from jiggen.export.meshes import PartMesh, lay_out, stl_bytes, threemf_bytes
-from jiggen.export.write import normalised
 from jiggen.files import plain_name
 from jiggen.job import Job, folder_name, job_name
 from jiggen.pattern import find_pattern, read_pattern
@@ -82,19 +81,6 @@ def test_3mf_bytes_are_the_same_twice():
         ("three", "box"),
     ]
     assert threemf_bytes(meshes, bed) == threemf_bytes(meshes, bed)
-
-
-def test_step_text_is_freed_from_clock_and_counter():
-    text = (
-        "FILE_NAME('Open CASCADE Shape Model','2026-11-25T08:42:38',('Author'),(\n"
-        "#7 = PRODUCT('rail toe left','rail toe left','',(#8));\n"
-        "#9 = NEXT_ASSEMBLY_USAGE_OCCURRENCE('17','rail toe left','',#5,#31,$);\n"
-        "#12 = NEXT_ASSEMBLY_USAGE_OCCURRENCE('18','rail toe right','',#5,#31,$);\n"
-    )
-    found = normalised(text, {"rail toe left": "rail"})
-    assert "1970-01-01T00:00:00" in found and "2026" not in found
-    assert "PRODUCT('rail','rail'" in found
-    assert "OCCURRENCE('1','rail toe left'" in found and "OCCURRENCE('2'" in found
 
 
 def test_manifest_lists_every_file_with_its_checksum(built):

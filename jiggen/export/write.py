@@ -1,9 +1,6 @@
 """Write what the CAD kernel drew into a folder: STL, 3MF and STEP of any product, and pictures."""
 
-import errno
-import re
-from collections.abc import Callable, Mapping
-from itertools import count
+from collections.abc import Callable
 from pathlib import Path
 
 from jiggen.advice import advise
@@ -15,13 +12,9 @@ from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
 from jiggen.record.entries import PrintBed
-from jiggen.solid import Model, mesh_of, write_step
+from jiggen.solid import Model, mesh_of, step_bytes
 
 Meshes = dict[str, PartMesh]  # by the part's name
-STEP_END = "END-ISO-10303-21;"  # the last words of every exchange file
-CLOCK = re.compile(r"(FILE_NAME\('[^']*',)'[^']*'")
-USAGE = re.compile(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'(,[^;]*;)")
-PRODUCT = re.compile(r"(= PRODUCT\()'([^']*)','[^']*'")
 MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 
 
@@ -58,43 +51,9 @@ def write_parts(
     for one in beds:
         (folder / one.file).write_bytes(threemf_bytes(printed, one))
     announce("files: STEP")
-    write_named_step(model, folder / STEP_FILE)
+    (folder / STEP_FILE).write_bytes(step_bytes(model))
     written(folder / STEP_FILE)
     return meshes, beds
-
-
-def write_named_step(model: Model, path: Path) -> None:
-    """Write the STEP file, the same bytes from run to run, its products named as the parts.
-
-    Raises OSError when it cannot be written whole.
-    """
-    write_step(model, path)
-    products = {part.piece.placed[0].name: part.name for part in model.parts}
-    text = path.read_text(encoding="utf-8")
-    if not text.rstrip().endswith(STEP_END):  # the kernel does not notice a disk that is full
-        raise OSError(errno.ENOSPC, "cut short, so the disk must be full", str(path))
-    path.write_text(normalised(text, products), encoding="utf-8")
-
-
-def normalised(text: str, products: Mapping[str, str]) -> str:
-    """`text` with a fixed header time, usages numbered from 1, and products renamed.
-
-    A shared solid's product bears the name of its first piece: `products` maps that name to
-    the part's. The kernel counts usages over the whole process, and where it breaks their
-    lines depends on that count: they are joined.
-    """
-    counter = count(1)
-
-    def numbered(match: re.Match[str]) -> str:
-        rest = re.sub(r"\n\s*", "", match[1])
-        return f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{next(counter)}'{rest}"
-
-    def named(match: re.Match[str]) -> str:
-        name = products.get(match[2], match[2])
-        return f"{match[1]}'{name}','{name}'"
-
-    text = CLOCK.sub(r"\1'1970-01-01T00:00:00'", text, count=1)
-    return PRODUCT.sub(named, USAGE.sub(numbered, text))
 
 
 def draw_parts(

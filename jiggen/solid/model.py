@@ -1,6 +1,5 @@
-"""A jig as solids, and the two ways out of the kernel: a mesh and a STEP file."""
+"""A jig as solids, and their meshes."""
 
-import errno
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -9,7 +8,6 @@ from tempfile import TemporaryDirectory
 
 import cadquery as cq
 import numpy as np
-from cadquery.occ_impl.exporters.assembly import exportAssembly
 from numpy.typing import NDArray
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.StlAPI import StlAPI_Writer
@@ -103,14 +101,3 @@ def _welded(corners: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[
     faces = index.reshape(-1, 3)
     proper = (faces != np.roll(faces, 1, axis=1)).all(axis=1)
     return unique, faces[proper]
-
-
-def write_step(model: Model, path: Path) -> None:
-    """The jig in use position, ski frame, mm, every piece named; OSError if it is not written."""
-    assembly = cq.Assembly(name="jig")
-    for part in model.parts:
-        for placed in part.piece.placed:
-            assembly.add(part.shape, name=placed.name, loc=location_of(placed.pose))
-    # Planes and cylinders need no curves on surfaces.
-    if not exportAssembly(assembly, str(path), write_pcurves=False):
-        raise OSError(errno.EIO, "the CAD kernel could not write it", str(path))

@@ -1,0 +1,121 @@
+"""A model as a STEP file: one product for each part, placed as often as there are pieces of it.
+
+The kernel's parts of its writer are put together here.  Its whole writer takes twice as long: it
+compares every ring of edges of a face with every other, in search of corners that rings share,
+and a body has hundreds of rings in its top.
+"""
+
+import re
+from collections.abc import Iterable
+from io import BytesIO
+from itertools import count
+
+from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
+from OCP.BRep import BRep_Builder
+from OCP.GeomToStep import GeomToStep_MakeAxis2Placement3d
+from OCP.Interface import Interface_MSG, Interface_Static
+from OCP.ShapeAnalysis import ShapeAnalysis_ShapeTolerance
+from OCP.ShapeCustom import ShapeCustom
+from OCP.STEPConstruct import (
+    STEPConstruct_Assembly,
+    STEPConstruct_ContextTool,
+    STEPConstruct_Part,
+    STEPConstruct_UnitContext,
+)
+from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
+from OCP.StepData import StepData_Factors, StepData_StepModel, StepData_StepWriter
+from OCP.StepRepr import StepRepr_HArray1OfRepresentationItem, StepRepr_RepresentationItem
+from OCP.StepShape import StepShape_AdvancedBrepShapeRepresentation, StepShape_ShapeRepresentation
+from OCP.TCollection import TCollection_HAsciiString
+from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Shape
+from OCP.TopoDSToStep import TopoDSToStep_MakeManifoldSolidBrep
+from OCP.Transfer import Transfer_FinderProcess
+from OCP.XSControl import XSControl_WorkSession
+
+from jiggen.solid.model import Model
+from jiggen.solid.shapes import location_of
+
+CLOCK = "1970-01-01T00:00:00"  # in the file's header: the same bytes from run to run
+USAGE = re.compile(rb"NEXT_ASSEMBLY_USAGE_OCCURRENCE\([^;]*;")
+
+
+def step_bytes(model: Model) -> bytes:
+    """The jig in use position, ski frame, mm, every piece named; the same from run to run."""
+    session = XSControl_WorkSession()
+    writer = STEPControl_Writer(session, False)
+    Interface_Static.SetIVal_s("write.surfacecurve.mode", 0)  # planes and cylinders need none
+    # Of nothing: the empty file takes over what was set.
+    writer.Transfer(TopoDS_Shape(), STEPControl_StepModelType.STEPControl_AsIs, False)
+    file = writer.Model(False)
+    header = APIHeaderSection_MakeHeader(file)
+    header.SetTimeStamp(TCollection_HAsciiString(CLOCK))
+    header.Apply(file)
+    _add_products(model, file)
+    out, lines = BytesIO(), StepData_StepWriter(file)
+    lines.SendModel(session.Protocol())
+    if not lines.Print(out):
+        raise RuntimeError("the kernel could not write a STEP file")
+    # Where the writer breaks a line depends on numbers before it.
+    return USAGE.sub(lambda usage: re.sub(rb"\n\s*", b"", usage[0]), out.getvalue())
+
+
+def _add_products(model: Model, file: StepData_StepModel) -> None:
+    """Add the product of the whole, of every part, and the parts' places in it."""
+    context, factors = STEPConstruct_ContextTool(file), StepData_Factors()
+    context.AddAPD(True)
+    factors.InitializeFactors(1.0, 1.0, 1.0)  # mm and radians are what is written
+    process = Transfer_FinderProcess()
+    process.SetModel(file)
+    origin, application = context.GetDefaultAxis(), context.GetAPD().Application()
+    jig, whole = StepShape_ShapeRepresentation(), STEPConstruct_Part()
+    whole.MakeSDR(None, TCollection_HAsciiString("jig"), application, file)
+    whole.SDRValue().SetUsedRepresentation(jig)
+    axes, roots, numbers = [origin], [], count(1)
+    together, builder = TopoDS_Compound(), BRep_Builder()
+    builder.MakeCompound(together)
+    for part in model.parts:
+        shape, product = part.shape.wrapped, STEPConstruct_Part()
+        product.MakeSDR(None, TCollection_HAsciiString(part.name), application, file)
+        solid = TopoDS.Solid_s(ShapeCustom.DirectFaces_s(shape))  # STEP has no others
+        brep = TopoDSToStep_MakeManifoldSolidBrep(solid, process, factors)
+        if len(part.shape.Shells()) != 1 or not brep.IsDone():
+            raise RuntimeError(f"{part.name} is not a solid that STEP can hold")
+        own = StepShape_AdvancedBrepShapeRepresentation()
+        _fill(own, [origin, brep.Value()], shape, file, factors)
+        product.SDRValue().SetUsedRepresentation(own)
+        roots.append(product.SDRValue())
+        for number, placed in enumerate(part.piece.placed):
+            at = location_of(placed.pose).wrapped
+            builder.Add(together, shape.Moved(at))
+            axes.append(GeomToStep_MakeAxis2Placement3d(at.Transformation(), factors).Value())
+            link = STEPConstruct_Assembly()
+            link.Init(product.SDRValue(), whole.SDRValue(), origin, axes[-1])
+            link.MakeRelationship()
+            link.GetNAUO().SetId(TCollection_HAsciiString(str(next(numbers))))
+            link.GetNAUO().SetName(TCollection_HAsciiString(placed.name))
+            roots += [link.ItemValue(), *([] if number else [product.PRPC()])]
+    _fill(jig, axes, together, file, factors)
+    for root in (context.GetAPD(), whole.SDRValue(), whole.PRPC(), *roots):
+        file.AddWithRefs(root)
+
+
+def _fill(
+    representation: StepShape_ShapeRepresentation,
+    items: Iterable[StepRepr_RepresentationItem],
+    shape: TopoDS_Shape,
+    file: StepData_StepModel,
+    factors: StepData_Factors,
+) -> None:
+    """Give a representation its items, units, and the tolerance of `shape`, 1, 2 or 5 times 10^n.
+
+    1.5 times the mean of what its corners, edges and faces have, as the kernel's writer has it.
+    """
+    listed = tuple(items)
+    array = StepRepr_HArray1OfRepresentationItem(1, len(listed))
+    for number, item in enumerate(listed, start=1):
+        array.SetValue(number, item)
+    mean, units = ShapeAnalysis_ShapeTolerance().Tolerance(shape, 0), STEPConstruct_UnitContext()
+    units.Init(Interface_MSG.Intervalled_s(1.5 * mean, 3, False), file, factors)
+    representation.SetItems(array)
+    representation.SetContextOfItems(units.Value())
+    representation.SetName(TCollection_HAsciiString(""))
