@@ -35,6 +35,7 @@ class Plate:
     rim_grey: float = 0.55
     text: str = ""
     shine: float = 0.0  # of the brightness, in streaks as on brushed metal
+    card: tuple[float, float] | None = None  # middle of a card of ISO/IEC 7810 beside it
 
     @property
     def places(self):
@@ -195,6 +196,8 @@ class Lying:
         image = Image.new("L", size, grey(scanner.lid))
         draw = ImageDraw.Draw(image)
         draw.polygon(place(_along(plate.outline)), fill=grey(plate.grey))
+        if plate.card:
+            draw.polygon(place(_along(_card(*plate.card), 10)), fill=grey(0.5))
         for hole in plate.holes:
             if not _within(self.box(hole), (left, top, wide, high)):
                 continue
@@ -251,13 +254,25 @@ def _bar(hole, wide, long):
     return [(hole.x + a * x, hole.y + b * y) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
 
 
-def _along(outline):
+def _card(x, y, long=85.6, wide=53.98, radius=3.18):
+    """(n, 2) round a card: corners in arcs."""
+    return [
+        (
+            x + a * (long / 2 - radius) + radius * math.cos(math.radians(start + turn)),
+            y + b * (wide / 2 - radius) + radius * math.sin(math.radians(start + turn)),
+        )
+        for start, a, b in ((0, 1, 1), (90, -1, 1), (180, -1, -1), (270, 1, -1))
+        for turn in range(0, 91, 10)
+    ]
+
+
+def _along(outline, pieces=60):
     """The outline in short pieces, so that it bends as the scanner bends it."""
     corners = np.array(outline)
     parts = [
         start + (end - start) * t
         for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True)
-        for t in np.linspace(0, 1, 60, endpoint=False)
+        for t in np.linspace(0, 1, pieces, endpoint=False)
     ]
     return np.array(parts)
 

@@ -17,6 +17,7 @@ import numpy as np
 from jiggen.errors import InputError
 from jiggen.measure import METHODS
 from jiggen.measure.adjustment import REGION, Adjustment, Array, blocks, minimum
+from jiggen.measure.scan.card import Card
 from jiggen.measure.scan.holes import Hole
 from jiggen.measure.scan.matching import rigid, same_holes, ways
 from jiggen.measure.scan.network import Distance, ScanNetwork, Sightings
@@ -72,7 +73,7 @@ class Fitted:
     """The one fit of `seen`: `places` (n, 2) in mm and their `covariance` (2n, 2n), by hole.
 
     `scales` less 1 and `square` in rad are the scanner's; `scatter` the likeliest; `odd` what was
-    left out of it and why.
+    left out of it and why; `cards` of the size ID-1 that lay beside.
     """
 
     seen: Sightings
@@ -85,6 +86,7 @@ class Fitted:
     square: float
     scatter: Scatter
     odd: tuple[Odd, ...]
+    cards: tuple[Card, ...] = ()
 
     @property
     def covariances(self) -> Array:

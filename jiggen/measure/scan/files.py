@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from jiggen.errors import InputError
 from jiggen.measure.scan.adjust import Fitted, fit_scans, sightings
+from jiggen.measure.scan.card import Card, find_card
 from jiggen.measure.scan.holes import COARSE, Hole, find_holes, reduced
 from jiggen.measure.scan.network import Distance
 from jiggen.measure.scan.read import Scan, read_scan
@@ -21,13 +22,14 @@ from jiggen.progress import announce
 class Picture:
     """What one scan shows: `holes` good and faulty in mm of its frame, its `size` in mm.
 
-    `small` is a grey copy of it to draw on.
+    `small` is a grey copy of it to draw on, `card` one of the size ID-1 that lies beside.
     """
 
     source: str
     size: tuple[float, float]
     holes: tuple[Hole, ...]
     small: NDArray[np.uint8]
+    card: Card | None = None
 
 
 def look_at(path: Path) -> Picture:
@@ -35,7 +37,7 @@ def look_at(path: Path) -> Picture:
     announce(f"read {path.name}")
     scan = read_scan(path)
     announce(f"find the holes in {path.name}")
-    return Picture(path.name, scan.size, find_holes(scan), _small(scan))
+    return Picture(path.name, scan.size, find_holes(scan), _small(scan), find_card(scan))
 
 
 def _small(scan: Scan) -> NDArray[np.uint8]:
@@ -84,7 +86,8 @@ def fit_pictures(
             message = f"no hole was named {name}; found: {', '.join(found.names)}"
             raise InputError.of("scan.unknown-hole", message)
     seen, staying = found.without(without)
-    return fit_scans(seen.called(renamed), rough[staying], distances, odd)
+    fitted = fit_scans(seen.called(renamed), rough[staying], distances, odd)
+    return replace(fitted, cards=tuple(picture.card for picture in pictures if picture.card))
 
 
 def measure_scans(

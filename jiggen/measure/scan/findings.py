@@ -14,6 +14,7 @@ from jiggen.measure.adjustment import (
     the_first,
 )
 from jiggen.measure.scan.adjust import Fitted
+from jiggen.measure.scan.card import LONG, OFF
 from jiggen.measure.scan.terms import FARTHEST_SCALE, SCALE
 
 _TRIED = 4  # readings that are left out in turn where scans contradict one another
@@ -29,6 +30,8 @@ def refusals(fitted: Fitted) -> tuple[Finding, ...]:
     found = []
     if fitted.network.distances and _farthest(fitted) > FARTHEST_SCALE:
         found.append(_wrong_scale(fitted))
+    if not found and abs(off := _card_off(fitted)) > OFF:
+        found.append(_wrong_card(fitted, off))
     if not found and fitted.fit.contradicts:
         found.append(_contradiction(fitted))
     return tuple(found)
@@ -67,7 +70,9 @@ def _wrong_scale(fitted: Fitted) -> Finding:
     scale = max(fitted.scales, key=abs)
     which = "large" if scale > 0 else "small"
     named = the_first([f"{one} = {one.value:.2f}" for one in fitted.network.distances])
-    message = f"by {named} the pictures are {abs(scale):.1%} too {which}; no scanner is so far off"
+    message = (
+        f"by {named} the pictures are {abs(scale):.1%} too {which}; a scanner is not so far off"
+    )
     hint = (
         "Measure the distance again, look whether it is between these holes and over these rims, "
         "and send the pictures as the scanner wrote them."
@@ -75,10 +80,37 @@ def _wrong_scale(fitted: Fitted) -> Finding:
     return Finding("scan.scale", message, hint=hint)
 
 
+def _card_off(fitted: Fitted) -> float:
+    """By which share the cards beside the thing are too long by the fit; 0 where none is, or what
+    looked like one has other sides.
+    """
+    scale_x, scale_y = fitted.scales
+    found = []
+    for card in fitted.cards:
+        c, s = math.cos(card.turn), math.sin(card.turn)
+        along = scale_x * c * c + fitted.square * s * c + scale_y * s * s
+        across = scale_x * s * s - fitted.square * s * c + scale_y * c * c
+        found.append((card.ratios[0] - 1 - along, card.ratios[1] - 1 - across))
+    if not found:
+        return 0.0
+    long, wide = np.mean(found, axis=0).tolist()
+    return float(long) if abs(long - wide) < OFF else 0.0
+
+
+def _wrong_card(fitted: Fitted, off: float) -> Finding:
+    by = "the distance" if fitted.network.distances else "the file's resolution"
+    message = (
+        f"the card in the picture is {(1 + off) * sum(LONG) / 2:.2f} mm long by {by}; "
+        f"cards have {LONG[0]:g} to {LONG[1]:g}"
+    )
+    hint = "Measure the distance again, and look whether it is between these holes."
+    return Finding("scan.card", message, hint=hint)
+
+
 def _unnoticed(fitted: Fitted) -> float:
-    """The error in mm of the one distance that the scanner's usual scale would not show."""
+    """The error in mm of the one distance that the usual scale, or a card, would not show."""
     a, b = fitted.network.ends[0]
-    return FARTHEST_SCALE * math.dist(fitted.places[a], fitted.places[b])
+    return (OFF if fitted.cards else FARTHEST_SCALE) * math.dist(fitted.places[a], fitted.places[b])
 
 
 def _contradiction(fitted: Fitted) -> Finding:

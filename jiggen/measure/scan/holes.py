@@ -95,43 +95,59 @@ def _agreed(group: list[_Patch]) -> list[_Patch]:
     return whole if len(whole) * 2 >= len(group) else [p for p in group if p.cropped]
 
 
-def _patches(scan: Scan) -> Iterator[_Patch]:
-    """Patches of a hole's size at every level, dark and bright."""
+def _blocks(scan: Scan) -> list[int]:
+    """How many pixels along the sensor and the carriage make one of the reduced picture."""
+    return [max(1, round(COARSE / pitch)) for pitch in scan.pitch]
+
+
+def labelled(
+    scan: Scan,
+) -> Iterator[tuple[NDArray[np.int32], list[tuple[slice, slice]], tuple[float, float]]]:
+    """The reduced picture's patches at every level, dark and bright, numbered from 1: which pixel
+    is of which, the box of each, and the mm from row to row and from column to column.
+    """
     from scipy.ndimage import find_objects, gaussian_filter, label
 
-    blocks = [max(1, round(COARSE / pitch)) for pitch in scan.pitch]
+    blocks = _blocks(scan)
     small = gaussian_filter(reduced(scan.pixels, blocks[1], blocks[0]), 0.7)
     low, high = float(small.min()), float(small.max())
     if high - low < _FAINT * scan.full:
         return
-    cells = np.array([blocks[1] * scan.pitch[1], blocks[0] * scan.pitch[0]])  # mm, rows first
+    cells = blocks[1] * scan.pitch[1], blocks[0] * scan.pitch[0]
     for level in _LEVELS:
         for patch in (small < low + level * (high - low), small > low + level * (high - low)):
             labels, _ = label(patch)
-            areas = np.bincount(labels.ravel())
-            for number, box in enumerate(find_objects(labels), start=1):
-                shape = np.array([side.stop - side.start for side in box])
-                wide, long = sorted((shape * cells).tolist())
-                ends = [
-                    (side.start == 0) + (side.stop == length)
-                    for side, length in zip(box, small.shape, strict=True)
-                ]
-                if max(ends) > 1:
-                    continue  # from one edge of the picture to the other
-                cropped = any(ends)
-                most = _LONGEST * wide / (0.4 if cropped else 1.0)
-                if not 0.7 * SMALLEST * (0.4 if cropped else 1) <= wide or long > 1.3 * LARGEST:
-                    continue
-                if long > most or areas[number] < _FILLED * shape.prod():
-                    continue
-                middle = [(side.start + side.stop) / 2 for side in box]
-                yield _Patch(
-                    (middle[1] * blocks[0] - 0.5, middle[0] * blocks[1] - 0.5),
-                    (float(shape[1] * blocks[0]), float(shape[0] * blocks[1])),
-                    cropped,
-                    float(areas[number] / shape.prod()),
-                    _solid(labels[box] == number),
-                )
+            yield labels, find_objects(labels), cells
+
+
+def _patches(scan: Scan) -> Iterator[_Patch]:
+    """Patches of a hole's size at every level, dark and bright."""
+    blocks = _blocks(scan)
+    for labels, boxes, cells in labelled(scan):
+        areas = np.bincount(labels.ravel())
+        for number, box in enumerate(boxes, start=1):
+            shape = np.array([side.stop - side.start for side in box])
+            wide, long = sorted((shape * cells).tolist())
+            ends = [
+                (side.start == 0) + (side.stop == length)
+                for side, length in zip(box, labels.shape, strict=True)
+            ]
+            if max(ends) > 1:
+                continue  # from one edge of the picture to the other
+            cropped = any(ends)
+            most = _LONGEST * wide / (0.4 if cropped else 1.0)
+            if not 0.7 * SMALLEST * (0.4 if cropped else 1) <= wide or long > 1.3 * LARGEST:
+                continue
+            if long > most or areas[number] < _FILLED * shape.prod():
+                continue
+            middle = [(side.start + side.stop) / 2 for side in box]
+            yield _Patch(
+                (middle[1] * blocks[0] - 0.5, middle[0] * blocks[1] - 0.5),
+                (float(shape[1] * blocks[0]), float(shape[0] * blocks[1])),
+                cropped,
+                float(areas[number] / shape.prod()),
+                _solid(labels[box] == number),
+            )
 
 
 def _solid(patch: NDArray[np.bool_]) -> float:
