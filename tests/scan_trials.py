@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scanner import Lying, a_plate, a_scanner
@@ -17,6 +19,7 @@ from jiggen.measure.scan.network import Distance
 from jiggen.measure.scan.read import Scan
 
 TURNS = {1: (0,), 2: (0, 180), 4: (0, 90, 180, 270)}
+LENGTHS = (120.0, 250.0)  # mm, of plates
 CALIPER = 0.03  # mm, standard deviation of a reading
 
 
@@ -47,10 +50,15 @@ def edges(laid) -> list[Hole]:
     return [found for hole in laid.plate.holes for found in around(laid, hole)]
 
 
+def _at(laid, *holes):
+    """(n, 2) mm of the picture where `holes` are seen in it."""
+    places = laid.pixels([(hole.x, hole.y) for hole in holes])
+    return (places - (np.array(laid.shape) - 1) / 2) * (1, -1) * 25.4 / laid.scanner.dpi
+
+
 def names_of(seen, rough, plate, first):
     """The name that each hole of the plate has in the scans; nothing where it was not found."""
-    places = (first.pixels(plate.places) - (np.array(first.shape) - 1) / 2) * (1, -1)
-    places = places * 25.4 / first.scanner.dpi
+    places = _at(first, *plate.holes)
     gaps = np.hypot(*(places[:, None] - rough[None]).transpose(2, 0, 1))
     return [seen.names[row.argmin()] if row.min() < 0.5 else "" for row in gaps]
 
@@ -81,16 +89,22 @@ class Trial:
     lost: int
 
 
-def trial(seed, turns=4, distances=1, **fixed) -> Trial:
+@lru_cache(maxsize=12)
+def looked_at(seed, turn, length=LENGTHS):
+    """A seeded plate turned on a seeded scanner, and what is found there."""
+    laid = lying(a_scanner(seed), a_plate(seed, length), turn, seed)
+    return laid, edges(laid)
+
+
+def trial(seed, turns=4, distances=1, length=LENGTHS) -> Trial:
     """A seeded plate on a seeded scanner, scanned `turns` times, with caliper readings."""
-    scanner, plate = a_scanner(seed, **fixed), a_plate(seed)
-    laid = [lying(scanner, plate, turn, seed) for turn in TURNS[turns]]
-    scans = [edges(one) for one in laid]
+    looks = [looked_at(seed, turn, length) for turn in TURNS[turns]]
     sources = [f"turn {turn}" for turn in TURNS[turns]]
-    seen, rough, odd = sightings(scans, sources, TURNS[turns])
-    names = names_of(seen, rough, plate, laid[0])
-    fitted = fit_scans(seen, rough, caliper(plate, names, seed, count=distances), odd)
-    return judged(fitted, plate, names)
+    seen, rough, odd = sightings([found for _, found in looks], sources, TURNS[turns])
+    first = looks[0][0]
+    names = names_of(seen, rough, first.plate, first)
+    fitted = fit_scans(seen, rough, caliper(first.plate, names, seed, count=distances), odd)
+    return judged(fitted, first.plate, names)
 
 
 def judged(fitted, plate, names) -> Trial:
@@ -104,10 +118,10 @@ def judged(fitted, plate, names) -> Trial:
 
 
 WRONG = {
-    "8 mm in the one distance": "scan.scale",
+    "outside for inside in the one distance": "scan.scale",
     "1 mm in one distance of three": "scan.gross-error",
     "two plates": "scan.another-plate",
-    "mirrored": "scan.mirrored",
+    "one scan mirrored": "scan.mirrored",
     "2 % wrong dpi, one scan": "scan.resolution",
     "2 % wrong dpi, all scans": "scan.scale",
     "slot": OVAL,
@@ -116,35 +130,63 @@ WRONG = {
 }
 
 
-def wrong(kind, seed) -> set[str]:
-    """What is said of a seeded plate with something wrong: codes of findings, faults of holes."""
-    scanner, plate = a_scanner(seed), a_plate(seed)
+def wrong(seed) -> dict[str, set[str]]:
+    """What is said of a seeded plate with each thing wrong: codes of findings, faults of holes."""
     random = np.random.default_rng([seed, 9])
-    bad = int(random.integers(1, 4))
-    hole = plate.holes[1]
-    changed = {"slot": replace(hole, slot=1.5), "screw": replace(hole, screw=True)}.get(kind, hole)
-    plate = replace(plate, holes=(plate.holes[0], changed, *plate.holes[2:]))
-    other = {"two plates": a_plate(seed + 500), "mirrored": plate.mirrored}.get(kind, plate)
-    laid = [
-        lying(scanner, other if n == bad else plate, turn, seed) for n, turn in enumerate(TURNS[4])
-    ]
-    if kind == "cropped":
-        column = laid[bad].pixels([(hole.x, hole.y)])[0][0]
-        left, top, _, high = laid[bad].box(hole)
-        cut = round(column + random.uniform(-0.4, 0.4) * hole.diameter / 2 * scanner.dpi / 25.4)
-        part = laid[bad].picture((left, top, cut - left, high))
-        return {one.fault for one in find_holes(Scan("", part, (25.4 / scanner.dpi,) * 2))}
-    scans = [edges(one) for one in laid]
-    larger = {"2 % wrong dpi, one scan": (bad,), "2 % wrong dpi, all scans": range(4)}.get(kind, ())
-    for n in larger:
-        scans[n] = [replace(hole, x=1.02 * hole.x, y=1.02 * hole.y) for hole in scans[n]]
+    looks = [looked_at(seed, turn) for turn in TURNS[4]]
+    laid, scans = [one for one, _ in looks], [found for _, found in looks]
+    bad, first, plate = int(random.integers(1, 4)), laid[0], laid[0].plate
+    hole, sign = plate.holes[1], float(random.choice([-1, 1]))
+
+    def replaced(found):
+        return [*scans[:bad], found, *scans[bad + 1 :]]
+
+    def seen_as(other):
+        return edges(replace(laid[bad], plate=other))
+
+    def larger(holes):
+        return [replace(hole, x=1.02 * hole.x, y=1.02 * hole.y) for hole in holes]
+
+    def holding(odd):
+        """Every scan with another hole where `hole` is."""
+        here = [replace(one, plate=replace(plate, holes=(odd,))) for one in laid]
+        places = [_at(one, hole)[0] for one in laid]
+        return [
+            [h for h in found if math.dist((h.x, h.y), place) > 1.5] + around(one, odd)
+            for found, place, one in zip(scans, places, here, strict=True)
+        ]
+
+    rims = 2 * float(np.mean([one.diameter for one in plate.holes]))
+    said = {
+        "outside for inside in the one distance": _said(seed, first, scans, sign * rims),
+        "1 mm in one distance of three": _said(seed, first, scans, sign, count=3),
+        "two plates": _said(seed, first, replaced(seen_as(a_plate(seed + 500)))),
+        "one scan mirrored": _said(seed, first, replaced(seen_as(plate.mirrored))),
+        "2 % wrong dpi, one scan": _said(seed, first, replaced(larger(scans[bad]))),
+        "2 % wrong dpi, all scans": _said(seed, first, [*map(larger, scans)], by=1.02),
+        "slot": _said(seed, first, holding(replace(hole, slot=1.5))),
+        "screw": _said(seed, first, holding(replace(hole, screw=True))),
+        "cropped": _cropped(laid[bad], hole, random.uniform(-0.4, 0.4)),
+    }
+    return {kind: found - {""} for kind, found in said.items()}
+
+
+def _said(seed, first, scans, off=0.0, count=1, by=1.0) -> set[str]:
+    """What is said of `scans` that are `by` too large, with the first distance `off` mm wrong."""
     try:
         seen, rough, odd = sightings(scans, [f"scan {n}" for n in range(4)], TURNS[4])
     except InputError as error:
         return {finding.code for finding in error.findings}
-    names = names_of(seen, rough / (1.02 if 0 in larger else 1.0), plate, laid[0])
-    count = 3 if kind == "1 mm in one distance of three" else 1
-    off = {"8 mm in the one distance": 8.0, "1 mm in one distance of three": 1.0}.get(kind, 0.0)
-    off *= float(random.choice([-1, 1]))
-    fitted = fit_scans(seen, rough, caliper(plate, names, seed, off, count), odd)
+    names = names_of(seen, rough / by, first.plate, first)
+    fitted = fit_scans(seen, rough, caliper(first.plate, names, seed, off, count), odd)
     return {finding.code for finding in refusals(fitted)} | {one.fault for one in fitted.odd}
+
+
+def _cropped(laid, hole, share) -> set[str]:
+    """What is found where the picture ends `share` of the hole's radius beyond its middle."""
+    pitch = 25.4 / laid.scanner.dpi
+    column = laid.pixels([(hole.x, hole.y)])[0][0]
+    left, top, _, high = laid.box(hole)
+    cut = round(column + share * hole.diameter / 2 / pitch)
+    part = laid.picture((left, top, cut - left, high))
+    return {one.fault for one in find_holes(Scan("", part, (pitch, pitch)))}

@@ -70,9 +70,7 @@ def _wrong_scale(fitted: Fitted) -> Finding:
     scale = max(fitted.scales, key=abs)
     which = "large" if scale > 0 else "small"
     named = the_first([f"{one} = {one.value:.2f}" for one in fitted.network.distances])
-    message = (
-        f"by {named} the pictures are {abs(scale):.1%} too {which}; a scanner is not so far off"
-    )
+    message = f"by {named} the pictures are {abs(scale):.1%} too {which}; no scanner is so far off"
     hint = (
         "Measure the distance again, look whether it is between these holes and over these rims, "
         "and send the pictures as the scanner wrote them."
