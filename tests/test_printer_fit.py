@@ -38,12 +38,12 @@ from jiggen.measure.printer.gauge_fit import (
     loose_parameters,
     profile_of,
     refusals,
-    slip,
     to_add,
     warnings,
 )
 from jiggen.measure.printer.profile import lines
 from jiggen.measure.printer.read import Distance, Height
+from jiggen.measure.printer.slips import slip
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
 

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from jiggen.cli import forms, output
 from jiggen.cli.program import JIGS, Group, app, command
-from jiggen.errors import InputError
+from jiggen.errors import CheckFailed, InputError
 from jiggen.options import argument
 from jiggen.request import options
 from jiggen.request.printed import FitRequest, PrintedRequest
+from jiggen.request.scan import SCANS_PNG, SCANS_SVG, draw_scans
+from jiggen.request.scanned import FACE, Scans
 from jiggen.request.shelf import AtShelf
+
+if TYPE_CHECKING:
+    from jiggen.request.scanned import OnGlass
 
 profile = typer.Typer(
     name="profile",
@@ -30,6 +35,9 @@ THEN = "--name NAME stores them; then jiggen build … --printer NAME."
 @command(None, group=profile)
 def fit(
     asked: FitRequest,
+    scans: Scans,
+    svg: Annotated[Path | None, SCANS_SVG],
+    png: Annotated[Path | None, SCANS_PNG],
     blank: Annotated[Path | None, forms.BLANK],
     ask: Annotated[bool, forms.ASK],
     as_json: options.JsonOption,
@@ -37,6 +45,10 @@ def fit(
     """Find a printer's scales, skew and offsets from the caliper readings of its gauge.
 
     Says how surely each is known, and which reading is most likely wrong.
+
+    With --scan its holes are taken from scans of its underside, in place of distances: measure one
+    distance between two of them and how wide they are, which gives the scale. Pegs, heights, widths
+    and fits stay for the caliper: the glass does not show them.
 
     Exit code 1, and no profile, when readings contradict one another or do not say enough.
     """
@@ -53,9 +65,13 @@ def fit(
 
     from jiggen.report.readings import fit_data, gauge_lines, profile_text
 
-    judged = asked.judge(read_measurements(asked.file))
+    read = read_measurements(asked.file, scanned=bool(scans.images))
+    with output.shown_progress():
+        glass = asked.on_glass(read, scans)
+    _draw(glass, svg, png)
+    judged = asked.judge(read, glass)
     made, written = asked.store(judged) or (None, None)
-    lines = gauge_lines(judged.found)
+    lines = [*_scan_lines(glass), *gauge_lines(judged.found)]
     if made:
         lines += [
             "",
@@ -66,7 +82,10 @@ def fit(
         ]
     output.write_judged(
         as_json,
-        lambda: fit_data(judged.found) | {"profile": made and made.model_dump()},
+        lambda: (
+            fit_data(judged.found)
+            | {"profile": made and made.model_dump(), "scans": _scan_data(glass)}
+        ),
         lambda: "\n".join(lines),
         judged.against,
         warnings=judged.warnings,
@@ -101,6 +120,10 @@ def show(name: Annotated[str, STORED], as_json: options.JsonOption) -> None:
 @command(JIGS)
 def printed(
     asked: PrintedRequest,
+    scans: Scans,
+    face: Annotated[Literal["top", "under"], FACE],
+    svg: Annotated[Path | None, SCANS_SVG],
+    png: Annotated[Path | None, SCANS_PNG],
     blank: Annotated[Path | None, forms.BLANK],
     ask: Annotated[bool, forms.ASK],
     at: AtShelf,
@@ -110,6 +133,10 @@ def printed(
 
     First write the file to fill in: jiggen printed DIR --blank FILE.
 
+    Or scan it, its halves joined, before the bushes go in, and measure one long distance:
+    jiggen printed DIR --scan a.png --scan b.png --distance toe-1-heel-4:centre=317.08. What is
+    longer than the glass is scanned in parts that share holes.
+
     Says where each hole will be drilled and how surely, and whether to use the jig or print it
     again, with which values.
 
@@ -117,9 +144,10 @@ def printed(
     code 1 when it fails, or when a hole may be off by more than the limit.
     """
     folder, file, name = asked.folder, asked.file, asked.name
-    if (file is None) == (blank is None):
-        message = "neither readings nor --blank" if file is None else "readings and --blank at once"
-        hint = "First --blank FILE, to be filled in; then the file alone."
+    given = file is not None or bool(scans.images)
+    if given == (blank is not None):
+        message = "readings and --blank at once" if given else "neither readings nor --blank"
+        hint = "First --blank FILE, to be filled in; then the file alone, or --scan IMAGE."
         raise InputError.of("cli.use", message, key="--blank", hint=hint)
 
     from jiggen.report.printed import read_printout
@@ -132,7 +160,6 @@ def printed(
         forms.check_outside(blank, folder, "--blank")
         forms.write_blank(blank, asked.blank(printout), as_json)
         return
-    assert file is not None  # it is the one or the other
 
     from jiggen.inputs.form import read_form
     from jiggen.measure.printer.read import KIND
@@ -140,14 +167,50 @@ def printed(
     from jiggen.shelf.verdicts import keep_verdict
 
     asked.check()
-    if ask:
+    for target, option in ((svg, SCANS_SVG), (png, SCANS_PNG)):
+        if target:
+            forms.check_outside(target, folder, option.flag)
+    if ask and file:
         forms.ask_readings(file)
-    judged = asked.judge(printout, read_form(file, KIND))
+    with output.shown_progress():
+        glass = asked.on_glass(printout, scans, face)
+    _draw(glass, svg, png)
+    judged = asked.judge(printout, read_form(file, KIND) if file else None, glass)
     written = asked.store(judged)
     data = printed_data(judged.found, judged.made)
-    lines = printed_text(judged.found, judged.made, THEN)
+    lines = "\n".join([*_scan_lines(glass), printed_text(judged.found, judged.made, THEN)])
     if written:
         lines += f"\n\nWritten: {written}\nBuild with it: --printer {name}"
     if owned := keep_verdict(at.file, folder, judged.against, data, at.who):
         lines += f"\n\nOn the shelf: {owned.mark}, {owned.state}"
-    output.write_judged(as_json, lambda: data, lambda: lines, judged.against, written=written)
+    output.write_judged(
+        as_json,
+        lambda: data | {"scans": _scan_data(glass)},
+        lambda: lines,
+        judged.against,
+        warnings=judged.warnings,
+        written=written,
+    )
+
+
+def _draw(glass: OnGlass | None, svg: Path | None, png: Path | None) -> None:
+    """Write the scans with what was found.  Raises CheckFailed for scans that contradict."""
+    if glass:
+        draw_scans(glass.fitted, glass.pictures, svg, png)
+        if glass.against:
+            raise CheckFailed(glass.against)
+
+
+def _scan_lines(glass: OnGlass | None) -> list[str]:
+    """How well the scans agree, and what they say of the scanner."""
+    from jiggen.report.lines import wrapped
+    from jiggen.report.scan import residuals
+
+    sentences = residuals(glass.fitted) if glass else ()
+    return [*(line for words in sentences for line in wrapped(words)), *([""] if glass else [])]
+
+
+def _scan_data(glass: OnGlass | None) -> object:
+    from jiggen.report.scan import as_data
+
+    return output.plain(as_data(glass.fitted, glass.pictures)) if glass else None

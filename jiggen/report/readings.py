@@ -9,7 +9,7 @@ from jiggen.measure.printer.gauge_fit import GaugeFit
 from jiggen.measure.printer.printed import PrintedFit
 from jiggen.measure.printer.profile import Profile, folder, lines, off_by
 from jiggen.report.lines import columns, gross_error_record, reading_table, records, wrapped
-from jiggen.units import fixed
+from jiggen.units import fixed, listed
 
 
 def profiles_text(stored: Sequence[Profile]) -> str:
@@ -42,7 +42,7 @@ def profile_text(found: Profile) -> str:
 
 def fit_data(found: GaugeFit) -> dict[str, object]:
     """Everything of a fit for JSON; factors, degrees and mm, null where not determined."""
-    fitted = found.fit
+    fitted, read = found.fit, slice(found.fit.equations.readings)
     labels = [str(reading) for reading in found.measurements.readings]
     sure = found.uncertainties
     return {
@@ -54,10 +54,10 @@ def fit_data(found: GaugeFit) -> dict[str, object]:
         },
         "readings": records(
             name=labels,
-            read=fitted.equations.values.tolist(),
-            off=fitted.residuals.tolist(),
-            normalised=fitted.normalised.tolist(),
-            checked=fitted.redundancy.tolist(),
+            read=fitted.equations.values[read].tolist(),
+            off=fitted.residuals[read].tolist(),
+            normalised=fitted.normalised[read].tolist(),
+            checked=fitted.redundancy[read].tolist(),
         ),
         "redundancy": fitted.freedom,
         **{key: getattr(fitted, key) for key in ("squares", "likelihood", "spread")},
@@ -85,7 +85,7 @@ def gauge_lines(found: GaugeFit) -> list[str]:
 
 def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
     """Everything for JSON; mm, degrees and factors."""
-    fit, jig, read = found.fit, found.jig, slice(found.fit.equations.readings)
+    fit, jig, read = found.fit, found.jig, slice(len(found.readings.readings))
     labels = [str(reading) for reading in found.readings.readings]
 
     def values(found: tuple[Array, Array]) -> dict[str, list[float]]:
@@ -119,7 +119,9 @@ def printed_data(found: PrintedFit, made: Profile | None) -> dict[str, object]:
         ),
         "likelihood": fit.likelihood,
         "spread": fit.spread,
-        "doubt": gross_error_record(labels, found.fit.gross_error),
+        "doubt": gross_error_record(found.labels, found.fit.gross_error),
+        "scanned": [one.holes for one in found.sighted],
+        "slipped": found.slipped,
         "profile": made and made.model_dump(),
     }
 
@@ -132,13 +134,19 @@ def printed_text(found: PrintedFit, made: Profile | None, then: str = "") -> str
     table = reading_table(
         "centre to centre",
         [" to ".join(reading.between) for reading in found.readings.readings],
-        found.fit.equations.values,
-        found.fit.residuals,
+        found.fit.equations.values[: len(found.readings.readings)],
+        found.fit.residuals[: len(found.readings.readings)],
         found.fit.wrong_row,
     )
     lines = [found.jig.name, ""]
     lines += [*_length_lines(found), ""] if found.lengths else []
-    lines += table if found.readings.readings else ["No distance between holes was measured."]
+    if found.readings.readings:
+        lines += table
+    elif not found.sighted:
+        lines += ["No distance between holes was measured."]
+    for one in found.sighted:
+        lines += wrapped(f"The scans have, as one: {listed(one.holes)}.")
+    lines += wrapped(NO_WIDTHS) if found.sighted else ()
     if made:
         lines += ["", *_hole_lines(found), "", *_whole_lines(found), ""]
         lines += {
@@ -153,6 +161,10 @@ def printed_text(found: PrintedFit, made: Profile | None, then: str = "") -> str
     return "\n".join(lines)
 
 
+NO_WIDTHS = (
+    "How wide the pockets are stays for the gauge or the bush in hand: their rims are chamfered, "
+    "and a scan does not have their bores in its plane."
+)
 LENGTHS = {
     "use": "use it",
     "scale": "print again, scaled by {:.2f} %",

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from jiggen.measure.printer.printed import PrintedFit
     from jiggen.measure.printer.profile import Profile
     from jiggen.measure.printer.read import Measurements
+    from jiggen.measure.scan.adjust import Face
     from jiggen.report.printed import Printout
+    from jiggen.request.scanned import OnGlass, Scans
 
 FILE = argument(
     "file", "path", "The file that jiggen gauge wrote, filled in.", metavar="MEASUREMENTS.toml"
@@ -74,12 +76,19 @@ class FitRequest:
             raise InputError.of("cli.missing", "the profile has no name", key=NAME.flag, hint=hint)
         check_name(self.name, self.material)
 
-    def judge(self, read: Measurements) -> JudgedGauge:
+    def on_glass(self, read: Measurements, scans: Scans) -> OnGlass | None:
+        """What scans of the gauge's underside say of its holes, if there are any scans."""
+        from jiggen.measure.printer.scanned import gauge_of
+
+        return scans.look(gauge_of(read.features), "under") if scans.images else None
+
+    def judge(self, read: Measurements, glass: OnGlass | None = None) -> JudgedGauge:
         """What the readings say of the printer.  Raises CheckFailed where that is too little."""
         from jiggen.measure.printer.gauge_fit import fit_gauge, refusals, warnings
 
-        found = fit_gauge(read)
-        return JudgedGauge(found, refusals(found), warnings(found))
+        found = fit_gauge(read, glass.sighted if glass else ())
+        more = glass.warnings if glass else ()
+        return JudgedGauge(found, refusals(found), (*more, *warnings(found)))
 
     def store(self, judged: JudgedGauge) -> tuple[Profile, Path] | None:
         """The profile that the readings make, and its file; None where they are refused."""
@@ -98,11 +107,13 @@ class JudgedPrint:
     """A finished jig's readings fitted; `made` is the profile to print it again with.
 
     `against` is what stands against the jig; readings that contradict make no profile.
+    `warnings` are what scans leave open.
     """
 
     found: PrintedFit
     against: tuple[Finding, ...]
     made: Profile | None
+    warnings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -129,23 +140,37 @@ class PrintedRequest:
         if self.name is not None:
             check_name(self.name)
 
-    def judge(self, printout: Printout, document: Document | Table) -> JudgedPrint:
-        """What the readings say of the jig.  Raises InputError for faults in them."""
+    def on_glass(self, printout: Printout, scans: Scans, face: Face) -> OnGlass | None:
+        """What scans say of the jig's holes, its bodies on that `face`, if there are any scans."""
+        from jiggen.measure.printer.scanned import bodies_of
+
+        return scans.look(bodies_of(printout.jig), face) if scans.images else None
+
+    def judge(
+        self,
+        printout: Printout,
+        document: Document | Table | None,
+        glass: OnGlass | None = None,
+    ) -> JudgedPrint:
+        """What readings, scans or both say of the jig.  Raises InputError for faults in them."""
         from jiggen.measure.printer import verdict
         from jiggen.measure.printer.printed import fit_printed
-        from jiggen.measure.printer.read import printed_of
+        from jiggen.measure.printer.read import PinReadings, printed_of
 
-        holes = [one.holes for one in printout.jig.rigid]
-        lengths = [(one.body, one.direction) for one in printout.jig.lengths]
-        read = printed_of(document, *holes, lengths=lengths)
-        found = fit_printed(printout.jig, read, self.limit)
+        if document:
+            holes = [one.holes for one in printout.jig.rigid]
+            lengths = [(one.body, one.direction) for one in printout.jig.lengths]
+            read = printed_of(document, *holes, lengths=lengths)
+        else:
+            read = PinReadings((), source=", ".join(glass.sources) if glass else "")
+        found = fit_printed(printout.jig, read, self.limit, glass.sighted if glass else ())
         against = verdict.refusals_of_print(found)
+        warnings = (*(glass.warnings if glass else ()), *verdict.notes_of_print(found))
         if any(finding.code in _UNUSABLE for finding in against):
-            return JudgedPrint(found, against, None)
+            return JudgedPrint(found, against, None, warnings)
         before = verdict.profile_then(printout.sent, printout.fits)
-        return JudgedPrint(
-            found, against, verdict.corrected(found, before, self.name or before.name)
-        )
+        made = verdict.corrected(found, before, self.name or before.name)
+        return JudgedPrint(found, against, made, warnings)
 
     def store(self, judged: JudgedPrint) -> Path | None:
         """The file of the corrected profile, where it is to be kept under a name."""

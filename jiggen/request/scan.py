@@ -79,8 +79,10 @@ class ScanReading:
     leave_out: Annotated[str | None, LEAVE_OUT]
     rename: Annotated[list[str] | None, RENAME]
 
-    def checked(self, images: Sequence[Path]) -> tuple[list[Distance], list[float] | None]:
-        """The distances, and the turns in degrees.
+    def checked(
+        self, images: Sequence[Path], names: Sequence[str] = ()
+    ) -> tuple[list[Distance], list[float] | None]:
+        """The distances, and the turns in degrees; `names` are those of all holes, where known.
 
         Raises InputError with every fault of the words before any picture is read.
         """
@@ -89,7 +91,8 @@ class ScanReading:
         reading = Reading()
         known: list[Distance] = []
         for words in self.distances or ():
-            one = reading.read(partial(parse_distance, words, self.caliper), None, DISTANCES.name)
+            read = partial(parse_distance, words, self.caliper, names)
+            one = reading.read(read, None, DISTANCES.name)
             known += [one] if one else []
         turns = reading.read(self._turns, None, TURNED.name)
         if turns is not None and len(turns) != len(images):
@@ -113,8 +116,12 @@ class ScanReading:
         from jiggen.measure.scan.files import fit_pictures
 
         distances, turns = self.checked([Path(one.source) for one in pictures])
-        left_out = [name for name in _PARTS.split(self.leave_out or "") if name]
-        return fit_pictures(pictures, distances, turns, left_out, self._renamed())
+        return fit_pictures(pictures, distances, turns, self.left_out, self._renamed())
+
+    @property
+    def left_out(self) -> list[str]:
+        """The holes that are not used."""
+        return [name for name in _PARTS.split(self.leave_out or "") if name]
 
     def _turns(self) -> list[float] | None:
         from jiggen.units import degrees

@@ -9,7 +9,7 @@ from jiggen.progress import note
 from jiggen.shelf.jigs import OwnedJig
 from jiggen.shelf.store import open_shelf, print_of
 
-KEPT = ("limit", "verdict", "holes", "lengths", "readings")
+KEPT = ("limit", "verdict", "holes", "lengths", "readings", "scanned")
 """Of all that a measurement gives: what was read, and what it says of each hole."""
 
 

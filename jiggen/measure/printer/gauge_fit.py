@@ -22,14 +22,13 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import CheckFailed, Finding
-from jiggen.inputs.faults import Unit
 from jiggen.measure import METHODS, REACH, adjustment
 from jiggen.measure.adjustment import Adjustment, Array, Equations, derivative
 from jiggen.measure.printer import profile
@@ -45,6 +44,7 @@ from jiggen.measure.printer.read import (
     Reading,
 )
 from jiggen.measure.printer.sighted import Sighted
+from jiggen.measure.printer.slips import shown, slip
 from jiggen.tables import repeatability
 
 Parameter = Literal["scale_x", "scale_y", "skew", "hole", "wall", "scale_z"]
@@ -78,17 +78,19 @@ class GaugeFit:
     measurements: Measurements
     free: NDArray[np.bool_]
     fit: Adjustment
-    seen: tuple[Sighted, ...] = ()
+    sighted: tuple[Sighted, ...] = ()
 
     @cached_property
     def values(self) -> dict[Parameter, float]:
         """Scales, degrees and mm."""
-        return dict(zip(PARAMETERS, (TRUE + self.fit.parameters).tolist(), strict=True))
+        return dict(
+            zip(PARAMETERS, (TRUE + self.fit.parameters[: len(TRUE)]).tolist(), strict=True)
+        )
 
     @cached_property
     def uncertainties(self) -> dict[Parameter, float]:
         """Standard uncertainties, coarser where the readings proved to be coarser."""
-        known = self.fit.spread * np.sqrt(np.diag(self.fit.covariance))
+        known = self.fit.spread * np.sqrt(np.diag(self.fit.covariance)[: len(TRUE)])
         return dict(zip(PARAMETERS, np.where(self.free, known, np.inf).tolist(), strict=True))
 
     @property
@@ -102,37 +104,57 @@ def fit_gauge(measurements: Measurements, sighted: Sequence[Sighted] = ()) -> Ga
 
     Raises CheckFailed ``printer.loose`` where they do not say how long it makes things.
     """
-    from scipy.linalg import block_diag
-
-    seen = [one.looser(repeatability()) for one in sighted]
-    loose = loose_parameters(measurements, seen)
+    loose = loose_parameters(measurements, sighted)
     if missing := tuple(name for name in NEEDED if name in loose):
         what = " and ".join(WHAT[name] for name in missing)
-        hint = advice(measurements, missing, seen)
+        hint = advice(measurements, missing, sighted)
         message = f"the readings do not say {what}"
         raise CheckFailed(Finding("printer.loose", message, measurements.source, hint=hint))
-    chords = [_chords(one) for one in seen]
-    every = (*measurements.readings, *(chord for row in chords for chord in row))
-    mixed = block_diag(np.eye(count := len(measurements.readings)), *(one.ways for one in seen))
-    apart = predicted_of(measurements.features, every)
+    mixed, apart, own = _network(measurements, sighted)
+    count, slips = len(measurements.readings), own.shape[1]
 
     def predicted(off: Array) -> Array:
-        return np.asarray(mixed @ apart(off))
+        print_, slip = off[: len(TRUE)], off[len(TRUE) :]
+        return np.concatenate([mixed @ (apart(print_) + own @ slip), slip])
 
     free = np.array([name not in loose for name in PARAMETERS])
     read = [reading.value for reading in measurements.readings]
-    values = np.concatenate([read, *(one.values for one in seen)])
-    weights = np.where(np.arange(len(values)) < count, 1.0 / measurements.caliper, 1.0)
+    values = np.concatenate([read, *(one.values for one in sighted), np.zeros(slips)])
+    weights = np.ones(len(values))
+    weights[:count] = 1.0 / measurements.caliper
+    weights[len(values) - slips :] = 1.0 / repeatability()
+    chosen = np.concatenate([free, np.full(slips, True)])
     equations = Equations(
         predicted=predicted,
         slopes=lambda off: derivative(predicted, off),
         values=values,
         weights=weights,
-        basis=np.eye(len(PARAMETERS))[:, free],
+        basis=np.eye(len(chosen))[:, chosen],
         readings=count,
     )
-    fit = Adjustment(equations, adjustment.minimum(equations, np.zeros(free.sum())))
-    return GaugeFit(measurements, free, fit, tuple(seen))
+    fit = Adjustment(equations, adjustment.minimum(equations, np.zeros(chosen.sum())))
+    return GaugeFit(measurements, free, fit, tuple(sighted))
+
+
+def _network(
+    measurements: Measurements, sighted: Sequence[Sighted]
+) -> tuple[Array, Callable[[Array], Array], Array]:
+    """What takes readings and scans from distances: (r, m), the distances themselves, and (m, 2h)
+    how they grow with how far each of h holes that scans have lies off by itself.
+    """
+    from scipy.linalg import block_diag
+
+    every = (*measurements.readings, *(chord for one in sighted for chord in _chords(one)))
+    mixed = block_diag(np.eye(len(measurements.readings)), *(one.ways for one in sighted))
+    holes = [*dict.fromkeys(hole for one in sighted for hole in one.holes)]
+    own = np.zeros((len(every), 2 * len(holes)))
+    for row, reading in zip(own, every, strict=True):
+        ends = reading.between if isinstance(reading, Distance) else ()
+        for end, sign in zip(ends, (1.0, -1.0), strict=False):
+            if end in holes:
+                _, way, *_ = _row(measurements.features, reading)
+                row[2 * holes.index(end) :][:2] = sign * np.array(way)
+    return np.asarray(mixed), predicted_of(measurements.features, every), own
 
 
 def _chords(seen: Sighted) -> list[Distance]:
@@ -182,42 +204,44 @@ def _row(
             return reading.asked, (np.nan, np.nan), 0.0, 0.0, True
 
 
-def _slopes(measurements: Measurements, readings: Sequence[Reading]) -> Array:
+def _slopes(measurements: Measurements, readings: Iterable[Reading]) -> Array:
     """(m, 6) how readings grow, in what the caliper is good to, with what is sufficient."""
-    if not readings:
-        return np.zeros((0, len(PARAMETERS)))
     predicted = predicted_of(measurements.features, readings)
     slopes = derivative(predicted, np.zeros(len(PARAMETERS)))
     return np.asarray(slopes * SUFFICIENT / measurements.caliper)
 
 
-def _known(measurements: Measurements, seen: Sequence[Sighted]) -> Array:
+def _known(measurements: Measurements, sighted: Sequence[Sighted]) -> Array:
     """(6, 6) how well the readings say the parameters: a covariance in what is sufficient."""
-    scans = [one.ways @ _slopes(measurements, _chords(one)) * measurements.caliper for one in seen]
-    slopes = np.vstack([_slopes(measurements, measurements.readings), *scans])
-    return np.asarray(np.linalg.inv(slopes.T @ slopes + _RIDGE * np.eye(len(PARAMETERS))))
+    mixed, apart, own = _network(measurements, sighted)
+    print_ = derivative(apart, np.zeros(len(TRUE))) * SUFFICIENT
+    slopes = mixed @ np.hstack([print_, own * repeatability()])
+    slopes[: len(measurements.readings)] /= measurements.caliper
+    before = np.diag([*np.full(len(TRUE), _RIDGE), *np.ones(own.shape[1])])
+    every = np.linalg.inv(slopes.T @ slopes + before)
+    return np.asarray(every[: len(TRUE), : len(TRUE)])
 
 
 def loose_parameters(
-    measurements: Measurements, seen: Sequence[Sighted] = ()
+    measurements: Measurements, sighted: Sequence[Sighted] = ()
 ) -> tuple[Parameter, ...]:
     """Parameters that the readings do not say well enough."""
-    variances = np.diag(_known(measurements, seen))
+    variances = np.diag(_known(measurements, sighted))
     return tuple(name for name, size in zip(PARAMETERS, variances, strict=True) if size > 1.0)
 
 
 def advice(
-    measurements: Measurements, loose: tuple[Parameter, ...], seen: Sequence[Sighted] = ()
+    measurements: Measurements, loose: tuple[Parameter, ...], sighted: Sequence[Sighted] = ()
 ) -> str:
     """What to measure as well so that what is `loose` is determined."""
     # which height is all the same
-    add = to_add(measurements, loose, seen)
+    add = to_add(measurements, loose, sighted)
     words = ["a height" if isinstance(r, Height) else str(r) for r in add]
     return adjustment.measure_as_well(words, "Measure more of the gauge.")
 
 
 def to_add(
-    measurements: Measurements, loose: tuple[Parameter, ...], seen: Sequence[Sighted] = ()
+    measurements: Measurements, loose: tuple[Parameter, ...], sighted: Sequence[Sighted] = ()
 ) -> tuple[Reading, ...]:
     """Readings that, added one after another, determine what is `loose`; at most four.
 
@@ -231,7 +255,7 @@ def to_add(
     ]
     candidates += [Diameter.model_construct(of=name, value=1.0) for name in features]
     candidates += [Height.model_construct(asked=_HEIGHT, value=_HEIGHT)]
-    slopes, known = _slopes(measurements, candidates), _known(measurements, seen)
+    slopes, known = _slopes(measurements, candidates), _known(measurements, sighted)
     wanted = np.eye(len(PARAMETERS))[[PARAMETERS.index(name) for name in loose]]
     chosen: list[Reading] = []
     while len(chosen) < _MOST and np.diag(wanted @ known @ wanted.T).max(initial=0.0) > 1.0:
@@ -239,11 +263,6 @@ def to_add(
         known = adjustment.informed(known, slopes[best], 1.0)
         chosen.append(candidates[best])
     return tuple(chosen)
-
-
-_PLACES = {"mm": 2, "in": 4}  # decimals that a caliper shows
-_SLIPS = {"mm": (1.0, 10.0, 100.0), "in": (0.1, 1.0)}
-_LEAST = 0.03  # mm; nearer than this two slips look the same
 
 
 def refusals(found: GaugeFit) -> tuple[Finding, ...]:
@@ -261,7 +280,9 @@ def warnings(found: GaugeFit) -> tuple[Finding, ...]:
         measurable = {"hole": "hole" in kinds, "wall": "peg" in kinds}.get(name, True)
         if name not in found.determined and measurable:
             message = f"the readings do not say {WHAT[name]}; it is assumed to be true"
-            findings.append(Finding("unmeasured", message, hint=advice(read, (name,), found.seen)))
+            findings.append(
+                Finding("unmeasured", message, hint=advice(read, (name,), found.sighted))
+            )
     if rows := found.fit.unchecked(len(read.readings)):
         findings.append(adjustment.describe_unchecked([str(read.readings[row]) for row in rows]))
     if found.fit.spread > 1 and not found.fit.contradicts:
@@ -287,7 +308,7 @@ def contradiction(
         fit,
         wrong,
         labels or [str(reading) for reading in read.readings],
-        lambda row, less: _shown(read.readings[row].value - less, unit),
+        lambda row, less: shown(read.readings[row].value - less, unit),
         explained=[*words, *explained],
         coarse=f"If your caliper is coarser than {read.caliper:g} mm, say so: caliper = 0.05.",
     )
@@ -331,39 +352,6 @@ def beyond(values: Mapping[Parameter, float], source: str) -> Iterator[Finding]:
         if abs(off) > limit:
             hint = f"That is too much to compensate; repair or calibrate the printer: {help_}"
             yield Finding("printer.beyond", message, source, name, hint)
-
-
-def slip(read: float, expected: float, known: float, unit: Unit) -> str:
-    """How `read` may have come of `expected`, in words; nothing where no usual slip explains it.
-
-    All in mm; `known` is the standard uncertainty of their difference.
-    """
-    ways = [(abs(value - expected), words) for value, words in _ways(read, unit)]
-    distance, words = min(ways, key=lambda way: way[0])
-    return words if distance <= max(4 * known, _LEAST) else ""
-
-
-def _ways(read: float, unit: Unit) -> Iterator[tuple[float, str]]:
-    """What should have been written in mm, and the slip that made `read` of it."""
-    for step in _SLIPS[unit.name]:
-        yield read - step * unit.mm, f"{step:g} {unit.name} too much"
-        yield read + step * unit.mm, f"{step:g} {unit.name} too little"
-    text = _shown(read, unit)
-    for first, second in pairwise(n for n, sign in enumerate(text) if sign.isdigit()):
-        if text[first] != text[second]:
-            signs = list(text)
-            signs[first], signs[second] = text[second], text[first]
-            meant = "".join(signs)
-            yield float(meant) * unit.mm, f"two digits swapped: {text} for {meant}"
-    yield read * 10, "the point one place too far left"
-    yield read / 10, "the point one place too far right"
-    is_mm = unit.name == "mm"
-    yield (read * 25.4, "read in inches") if is_mm else (read / 25.4, "read in millimetres")
-
-
-def _shown(length: float, unit: Unit) -> str:
-    """A length in mm as the caliper shows it."""
-    return f"{length / unit.mm:.{_PLACES[unit.name]}f}"
 
 
 def profile_of(found: GaugeFit, name: str, material: str = "") -> Profile:

@@ -218,8 +218,10 @@ _NOTHING = Fault(
 )
 
 
-def read_measurements(path: str | os.PathLike[str]) -> Measurements:
+def read_measurements(path: str | os.PathLike[str], *, scanned: bool = False) -> Measurements:
     """Read a gauge's measurements from the file at `path`, without rows whose value is ``""``.
+
+    Of one that was `scanned` no distance must be in it.
 
     Raises InputError with every fault of single values at once, or, where there is none, of values
     that do not fit together; each with file, line and key.  The codes, each after ``printer.``:
@@ -227,17 +229,17 @@ def read_measurements(path: str | os.PathLike[str]) -> Measurements:
     not-finite, format; length, diameter, distance, height, caliper, fit, too-short; name,
     no-feature, same-feature, too-many, unknown-feature, same-end, nothing-measured.
     """
-    return measurements_of(read_form(path, KIND))
+    return measurements_of(read_form(path, KIND), scanned=scanned)
 
 
-def measurements_of(document: Document | Form) -> Measurements:
+def measurements_of(document: Document | Form, *, scanned: bool = False) -> Measurements:
     """The measurements that a file or a page holds.  Raises as `read_measurements`."""
     unit = unit_of(document.data)
     file = validate(GaugeFile, document, document.data, unit)
     document.refuse(_inconsistent(file))
     rows: tuple[Reading, ...] = (*file.distance, *file.diameter, *file.height)
     readings = tuple(row for row in rows if math.isfinite(row.value))
-    if not any(isinstance(row, Distance) for row in readings):
+    if not scanned and not any(isinstance(row, Distance) for row in readings):
         document.refuse([_NOTHING])
     return Measurements(file.features, readings, file.caliper, file.fits, unit, document.file)
 

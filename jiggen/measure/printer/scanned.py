@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -18,7 +18,7 @@ def bodies_of(jig: PrintedJig) -> list[list[Known]]:
     return [[Known(one.name, one.holes, one.at) for one in rigid.bodies] for rigid in jig.rigid]
 
 
-def gauge_of(features: dict[str, Feature]) -> list[list[Known]]:
+def gauge_of(features: Mapping[str, Feature]) -> list[list[Known]]:
     """A gauge's holes; its bush pockets, which no reading is about, tell how it is turned."""
     holes = {name: one.at for name, one in features.items() if one.kind == "hole"}
     ends = ("E", "F")

@@ -7,7 +7,7 @@ they are known independently of one another.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 
@@ -30,10 +30,6 @@ class Sighted:
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """All pairs of its holes."""
         return tuple(combinations(self.holes, 2))
-
-    def looser(self, sigma: float) -> Sighted:
-        """The same where each hole is off its own place by `sigma` mm as well."""
-        return replace(self, covariance=self.covariance + sigma**2 * np.eye(2 * len(self.holes)))
 
     @cached_property
     def _apart(self) -> tuple[Array, Array]:

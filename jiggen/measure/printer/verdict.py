@@ -41,20 +41,26 @@ def refusals_of_print(found: PrintedFit) -> tuple[Finding, ...]:
 
 
 def notes_of_print(found: PrintedFit) -> tuple[Finding, ...]:
-    """Holes that scans have where no other hole has them: ``printer.slipped``."""
-    if not found.slipped:
-        return ()
-    own = found.fit.parameters[found.jig.size :].reshape(-1, 2)
-    sizes = dict(zip(found.jig.holes, np.hypot(*own.T).tolist(), strict=True))
-    named = adjustment.the_first(
-        [f"{hole} by {sizes[hole]:.2f} mm" for hole in found.slipped], ", "
-    )
-    message = f"by the scans these holes lie off from where the others have them: {named}"
-    hint = (
-        "Look at them in the picture: dust, a burr or another rim may be what was found there. "
-        "Else the printer slipped."
-    )
-    return (Finding("printer.slipped", message, found.readings.source, hint=hint),)
+    """What scans leave open: ``printer.slipped``, ``printer.not-scanned``."""
+    findings, source = list[Finding](), found.readings.source
+    if found.slipped:
+        own = found.fit.parameters[found.jig.size :].reshape(-1, 2)
+        sizes = dict(zip(found.jig.holes, np.hypot(*own.T).tolist(), strict=True))
+        words = [f"{hole} by {sizes[hole]:.2f} mm" for hole in found.slipped]
+        message = (
+            f"holes lie off from where the others have them: {adjustment.the_first(words, ', ')}"
+        )
+        hint = (
+            "Look at them in the picture: dust, a burr or another rim may be what was found. "
+            "Else the printer slipped there."
+        )
+        findings.append(Finding("printer.slipped", message, source, hint=hint))
+    seen = {hole for one in found.sighted for hole in one.holes}
+    if seen and (missing := [hole for hole in found.jig.holes if hole not in seen]):
+        message = f"no scan has these holes: {adjustment.the_first(missing, ', ')}"
+        hint = "Scan their body as well, or measure them."
+        findings.append(Finding("printer.not-scanned", message, source, hint=hint))
+    return tuple(findings)
 
 
 def profile_then(sent: Compensation | None, fits: Fits) -> Profile:
