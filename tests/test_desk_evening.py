@@ -115,6 +115,12 @@ def test_every_fault_stands_beside_its_row_and_column(desk):
     assert "is also at row 1" in part(text, "ticket-4-faults")
     assert "is not a valid core" in part(text, "core-4-faults")
     assert "fault" not in part(text, "boot-1-faults")
+    assert "Boot: &#34;three&#34; is not a length." in part(text, "row-2-faults")
+    several = part(settled(desk, address({1: {"ticket": "A"}})), "row-1-faults")
+    assert (
+        several.count('class="fault"') == 1
+        and "Pattern, boot, ski toe, ski heel: is empty." in several
+    )
     assert "3 faults in the list" in text and "The plan" not in text
     assert "Is empty" in part(settled(desk, address({1: {"ticket": "A"}})), "boot-1-faults")
 

@@ -58,6 +58,15 @@ class Faults:
     rows: Mapping[int, tuple[Finding, ...]]
     rest: tuple[Finding, ...]
 
+    def of_row(self, row: int) -> list[tuple[str, Finding]]:
+        """What is wrong in a row: each fault once, with the columns that have it."""
+        columns: dict[Finding, list[str]] = {one: [] for one in self.rows.get(row, ())}
+        for (number, column), faults in self.cells.items():
+            for one in faults if number == row else ():
+                alike = replace(one, code="", key="")
+                columns.setdefault(alike, []).append(column.replace("_", " "))
+        return [(", ".join(names).capitalize(), one) for one, names in columns.items()]
+
     @property
     def count(self) -> int:
         """How many there are."""

@@ -34,7 +34,9 @@
       const now = page.getElementById(old.id);
       if (!now || now.isEqualNode(old) || old.contains(document.activeElement) && old.matches("form")) continue;
       const focus = old.contains(document.activeElement) ? document.activeElement.id : "";
+      const height = old.offsetHeight;
       old.replaceWith(now);
+      if (!now.hasChildNodes() && now.matches("figure")) now.style.minHeight = `${height}px`; // what is below stays there
       if (focus) document.getElementById(focus)?.focus();
     }
     for (const field of document.querySelectorAll(".field")) {
@@ -175,7 +177,7 @@
 
   function grow(rows) {
     const row = rows.lastElementChild.cloneNode(true);
-    const number = rows.children.length + 1;
+    const number = rows.querySelectorAll("[data-number]").length + 1;
     for (const one of [row, ...row.querySelectorAll("*")]) {
       for (const { name, value } of [...one.attributes]) {
         one.setAttribute(name, value.replaceAll(new RegExp(`-${number - 1}(?=-|\\s|$)`, "g"), `-${number}`));
