@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import trimesh
 from verify_samples import FACET, turned, write_facets
 
+from jiggen.report.page.shading import shade
 from jiggen.verify.reading.mesh import Mesh, MeshError, read_stl, signed_area
 from jiggen.verify.rings import MeshBody, fit_circle
 
@@ -154,3 +157,37 @@ def test_what_is_no_stl_is_refused(tmp_path, kind):
     )
     with pytest.raises(MeshError):
         read_stl(path)
+
+
+SOLIDS = {
+    "cylinder": lambda: trimesh.creation.cylinder(4.0, height=9.0),
+    "ring": lambda: trimesh.creation.annulus(3.0, 5.0, height=2.0),
+    "capsule": lambda: trimesh.creation.capsule(5.0, radius=2.0),
+    "box": lambda: trimesh.creation.box((3.0, 4.0, 5.0)),
+}
+
+
+@pytest.mark.parametrize("name", SOLIDS)
+def test_a_mesh_is_read_and_shaded_as_trimesh_does_it(name: str, tmp_path: Path):
+    path = tmp_path / "part.stl"
+    SOLIDS[name]().export(path)
+    loaded = trimesh.load_mesh(path, process=False)
+    loaded.merge_vertices()
+    theirs = trimesh.Trimesh(loaded.vertices, loaded.faces, process=False)
+    ours = read_stl(path)
+    assert np.array_equal(ours.vertices, theirs.vertices)
+    assert np.array_equal(ours.triangles, theirs.faces)
+    assert np.array_equal(ours.normals, theirs.face_normals)
+    parted = trimesh.graph.smooth_shade(theirs, angle=np.radians(30.0), facet_minarea=None)
+    shaded = shade(ours, 30.0)
+    assert np.array_equal(shaded.points, parted.vertices)
+    assert np.array_equal(shaded.triangles, parted.faces)
+    assert shaded.normals == pytest.approx(parted.vertex_normals, abs=1e-12)
+
+
+def test_a_facet_without_an_area_has_no_normal():
+    flat = Mesh(
+        np.array([[0.0, 0, 0], [1, 0, 0], [2, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2], [0, 1, 3]])
+    )
+    assert flat.normals.tolist() == [[0, 0, 0], [0, 0, 1]]
+    assert np.isfinite(shade(flat, 30.0).normals).all()

@@ -21,6 +21,13 @@ COLOURS = {
     INK_NAME: INK,
 }
 SIZE = (1600, 1000)
+BOX = np.array([[x, y, z] for x in (0.0, 1.0) for y in (0.0, 1.0) for z in (0.0, 1.0)])
+BOX_TRIANGLES = np.array(  # of its corners, seen anticlockwise from outside
+    [
+        *([1, 3, 0], [4, 1, 0], [0, 3, 2], [2, 4, 0], [1, 7, 3], [5, 1, 4]),
+        *([5, 7, 1], [3, 7, 2], [6, 4, 2], [2, 7, 6], [6, 5, 4], [7, 5, 6]),
+    ]
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,11 +98,9 @@ def inked(piece: Shown, floor_z: float) -> tuple[Shown, Shown]:
 
 def ski_piece(length: tuple[float, float], width: float) -> Shown:
     """A plain stand-in for the ski: a bar under the jig, `width` mm wide, 18 mm thick."""
-    import trimesh
-
-    low, high = (length[0], -width / 2, -18.05), (length[1], width / 2, -0.05)
-    bar = trimesh.creation.box(bounds=(low, high))
-    return Shown("ski", np.asarray(bar.vertices), np.asarray(bar.faces))
+    low = np.array((length[0], -width / 2, -18.05))
+    size = (length[1], width / 2, -0.05) - low
+    return Shown("ski", low + BOX * size, BOX_TRIANGLES)
 
 
 def _actor(piece: Shown) -> Any:

@@ -16,6 +16,7 @@ from jiggen.export.preview import COLOURS, GEAR, INK, ski_piece
 from jiggen.files import PICTURE
 from jiggen.record import JigRecord
 from jiggen.report.page.markup import Html, node, section
+from jiggen.report.page.shading import shade
 from jiggen.verify.geometry import applied
 from jiggen.verify.reading.mesh import Mesh, MeshError, read_stl
 
@@ -85,13 +86,8 @@ def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
     in the ski's.  Of the triangles the first `plain` corners are drawn in `colour`; the floors of
     engravings come last, and are drawn dark to be read.
     """
-    import trimesh
-
-    whole = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
-    # Corners are parted along every sharp edge.
-    parted = trimesh.graph.smooth_shade(whole, angle=np.radians(CREASE), facet_minarea=None)
-    points = np.asarray(parted.vertices, dtype=float)
-    triangles = np.asarray(parted.faces, dtype=np.int64)
+    shaded = shade(mesh, CREASE)
+    points, triangles = shaded.points, shaded.triangles
     # A floor lies level, an engraving's depth under the top of the piece in use.
     heights = applied(poses[0], points)[:, 2]
     floor = np.abs(heights[triangles] - (heights.max() - DEPTH)).max(axis=1) < LEVEL
@@ -105,7 +101,7 @@ def _part(kind: str, mesh: Mesh, poses: Sequence[Array]) -> dict[str, Any]:
         "low": _rounded(low),
         "size": _rounded(size),
         "points": _base64(np.rint(steps).astype("<u2")),
-        "normals": _base64(np.rint(np.nan_to_num(parted.vertex_normals) * 127).astype("i1")),
+        "normals": _base64(np.rint(np.nan_to_num(shaded.normals) * 127).astype("i1")),
         "triangles": _base64(
             triangles[np.argsort(floor, kind="stable")].astype("<u4" if wide else "<u2")
         ),

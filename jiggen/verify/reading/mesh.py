@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -19,7 +18,9 @@ if TYPE_CHECKING:
 
 
 FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+NO_LENGTH = 1e-13  # mm or mm²: rounding of single steps
 THIN = 2e-3  # mm, a facet's least height: single precision turns a lower one by degrees
+WELD = 1e-8  # mm: corners as near are one
 ODD = 0.05  # between two unit normals, 3 degrees: common practice, no source
 
 
@@ -52,10 +53,11 @@ class Mesh:
         """Whether the facets are oriented consistently."""
         return bool(self._solid.is_winding_consistent)
 
-    @property
+    @cached_property
     def normals(self) -> Array:
         """Unit normals (m, 3) of the triangles; zero where a triangle has no area."""
-        return np.asarray(self._solid.face_normals)
+        ahead = np.diff(self.vertices[self.triangles], axis=1)
+        return unit(np.cross(ahead[:, 0], ahead[:, 1]))
 
     @property
     def neighbours(self) -> NDArray[np.int64]:
@@ -142,6 +144,15 @@ class Mesh:
         return min(reach, float(shapely.distance(shadows, shapely.Point(0.0, 0.0)).min()))
 
 
+def unit(vectors: Array) -> Array:
+    """`vectors` (n, 3) made 1 long; those of no length are zero."""
+    length = np.sqrt(np.dot(vectors * vectors, np.ones(3)))
+    some = length > NO_LENGTH
+    return np.asarray(
+        vectors * np.divide(1.0, length, out=np.zeros_like(length), where=some)[:, None]
+    )
+
+
 def signed_area(loop: Array) -> float:
     """Area in mm² of a loop (n, 2), positive when it runs anticlockwise."""
     ahead = np.roll(loop, -1, axis=0)
@@ -158,8 +169,6 @@ def read_stl(path: Path) -> Mesh:
 
 
 def _mesh_of(data: bytes) -> Mesh:
-    import trimesh
-
     count = int.from_bytes(data[80:84], "little")
     if len(data) < 84 or len(data) != 84 + 50 * count:
         raise MeshError(
@@ -167,12 +176,24 @@ def _mesh_of(data: bytes) -> Mesh:
         )
     if not count:
         raise MeshError("no triangles in it")
-    loaded = trimesh.load_mesh(io.BytesIO(data), file_type="stl", process=False)
-    if not np.isfinite(loaded.vertices).all():
+    corners = np.frombuffer(data, FACET, offset=84)["corners"].astype(float).reshape(-1, 3)
+    if not np.isfinite(corners).all():
         raise MeshError("a corner's coordinate is not a number")
-    loaded.merge_vertices()
-    vertices, faces = np.asarray(loaded.vertices) + 0.0, np.asarray(loaded.faces, dtype=np.int64)
-    return Mesh(vertices, faces, _odd_normals(data))
+    points, triangles = _welded(corners)
+    return Mesh(points, triangles.reshape(-1, 3), _odd_normals(data))
+
+
+def _welded(corners: Array) -> tuple[Array, NDArray[np.int64]]:
+    """Points (k, 3) in the order in which they come, and of each of `corners` (n, 3) its number."""
+    same = np.zeros(len(corners), dtype=np.int64)
+    for along in np.rint(corners.T / WELD):
+        values, place = np.unique(along, return_inverse=True)
+        _, same = np.unique(same * len(values) + place, return_inverse=True)
+    _, first, same = np.unique(same, return_index=True, return_inverse=True)
+    order = first.argsort()
+    number = np.empty_like(order)
+    number[order] = np.arange(len(order))
+    return corners[first[order]] + 0.0, number[same]
 
 
 def _odd_normals(data: bytes) -> int:
