@@ -37,7 +37,7 @@ TYPED = (
 SURVEY = Path(__file__).parent / "data" / "survey.toml"
 # What each of these shows depends on what was built and measured.
 PAGES = {
-    *("/evening", "/remount", "/patterns", "/survey", "/printer", "/printer/readings"),
+    *("/evening", "/remount", "/patterns", "/survey", "/scan", "/printer", "/printer/readings"),
     *("/printed", "/printed/readings", "/which", "/shelf", "/made", "/jig", "/nothing/here"),
 }
 # Links within a sentence are as high as its line (2.5.5 lets them be); a label ticks its box.

@@ -15,14 +15,23 @@ T = TypeVar("T")
 
 
 def read_dropped(form: FormData, read: Callable[[Path], T]) -> T:
-    """What `read` makes of the file in the form's field ``file``.
+    """What `read` makes of the file in the form's field ``file``; raises as `read_each`."""
+    return read_each(form, read)[-1]
+
+
+def read_each(form: FormData, read: Callable[[Path], T]) -> list[T]:
+    """What `read` makes of each of the files in the form's field ``file``.
 
     Raises InputError, with the file's own name for its place, and ``desk.no-file``.
     """
-    given = form.get("file")
-    if not isinstance(given, UploadFile) or not given.filename:
+    files = [one for one in form.getlist("file") if isinstance(one, UploadFile) and one.filename]
+    if not files:
         raise InputError.of("desk.no-file", "no file was chosen", hint="Choose one, or drop it.")
-    name = Path(given.filename.replace("\\", "/"))  # of whatever system
+    return [_read(one, read) for one in files]
+
+
+def _read(given: UploadFile, read: Callable[[Path], T]) -> T:
+    name = Path((given.filename or "").replace("\\", "/"))  # of whatever system
     with TemporaryDirectory() as folder:
         path = Path(folder) / f"{plain_name(name.stem, 'file')}{name.suffix.lower()[:10]}"
         path.write_bytes(given.file.read())

@@ -33,6 +33,7 @@ PAGES = (
     "run",
     "shelf",
     "survey",
+    "scan",
     "remount",
     "made",
     "trial",

@@ -273,6 +273,8 @@ class ScanRequest:
 
 
 SCAN = Form("scan", ScanRequest)
+SCANS_FOLDER = Path("scans")
+"""Where a page keeps pictures."""
 
 
 def draw_scans(

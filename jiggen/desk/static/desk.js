@@ -156,8 +156,31 @@
     field.dispatchEvent(new Event("change", { bubbles: true }));
   });
   document.addEventListener("change", ({ target }) => {
-    if (target.matches("input[type=file][data-send]") && target.files.length) target.form.requestSubmit();
+    if (target.matches("input[type=file][data-send]") && target.files.length) sendEach(target);
   });
+
+  // with data-each several files are sent one by one, each to the page that the one before led to;
+  // what is refused, and the last, is sent as without this: the page that comes is what is to be seen
+  async function sendEach(field) {
+    const { form } = field;
+    const files = [...field.files];
+    while (field.matches("[data-each]") && files.length > 1) {
+      const body = new FormData();
+      body.append(field.name, files[0]);
+      const sent = await fetch(form.action, { method: "POST", body, headers: { "X-Part": "1" } }).catch(() => undefined);
+      if (!sent?.ok) break;
+      files.shift();
+      const action = new URL(form.action);
+      action.search = new URL(sent.url).search;
+      form.action = action;
+    }
+    if (field.matches("[data-each]")) {
+      const last = new DataTransfer();
+      last.items.add(files[0]);
+      field.files = last.files;
+    }
+    form.requestSubmit();
+  }
 
   // ---- clicks on a drawing with data-pick: its place in mm, as a line of the field it names
 

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jiggen.errors import InputError
-from jiggen.measure.scan.adjust import Fitted, fit_scans, sightings
+from jiggen.measure.adjustment import Array
+from jiggen.measure.scan.adjust import Fitted, Odd, fit_scans, sightings
 from jiggen.measure.scan.card import Card, find_card
 from jiggen.measure.scan.holes import COARSE, Hole, find_holes, reduced
-from jiggen.measure.scan.network import Distance
+from jiggen.measure.scan.network import Distance, Sightings
 from jiggen.measure.scan.read import Scan, read_scan
 from jiggen.progress import announce
 
@@ -49,14 +50,19 @@ def look_at_all(paths: Sequence[Path]) -> list[Picture]:
     """The pictures one after the other; raises InputError ``scan.twice`` for one given twice."""
     pictures: list[Picture] = []
     for path in paths:
-        picture = look_at(path)
-        for other in pictures:
-            if np.array_equal(picture.small, other.small):
-                message = f"it is the same picture as {other.source}"
-                hint = "Turn the plate between two scans: one picture twice says nothing new."
-                raise InputError.of("scan.twice", message, where=str(path), hint=hint)
-        pictures.append(picture)
+        pictures.append(look_at(path))
+        refuse_twice(pictures)
     return pictures
+
+
+def refuse_twice(pictures: Sequence[Picture]) -> None:
+    """Raise InputError ``scan.twice`` where the last of the pictures is another once more."""
+    picture = pictures[-1]
+    for other in pictures[:-1]:
+        if np.array_equal(picture.small, other.small):
+            message = f"it is the same picture as {other.source}"
+            hint = "Turn the plate between two scans: one picture twice says nothing new."
+            raise InputError.of("scan.twice", message, where=picture.source, hint=hint)
 
 
 def fit_pictures(
@@ -75,12 +81,7 @@ def fit_pictures(
     scans of different things; whether the fit may be used says `findings.refusals`.
     """
     announce("fit the scans")
-    found, rough, odd = sightings(
-        [picture.holes for picture in pictures],
-        [picture.source for picture in pictures],
-        turns,
-        [picture.size for picture in pictures],
-    )
+    found, rough, odd = match_pictures(pictures, turns)
     for name in (*without, *renamed):
         if name not in found.names:
             message = f"no hole was named {name}; found: {', '.join(found.names)}"
@@ -88,6 +89,18 @@ def fit_pictures(
     seen, staying = found.without(without)
     fitted = fit_scans(seen.called(renamed), rough[staying], distances, odd)
     return replace(fitted, cards=tuple(picture.card for picture in pictures if picture.card))
+
+
+def match_pictures(
+    pictures: Sequence[Picture], turns: Sequence[float] | None = None
+) -> tuple[Sightings, Array, tuple[Odd, ...]]:
+    """Which hole is which in the pictures, by its first name, as `sightings`."""
+    return sightings(
+        [picture.holes for picture in pictures],
+        [picture.source for picture in pictures],
+        turns,
+        [picture.size for picture in pictures],
+    )
 
 
 def measure_scans(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -43,13 +44,32 @@ def scan_drawing(fitted: Fitted, pictures: Sequence[Scanned]) -> Drawing:
 
 
 def one_scan(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: float) -> Drawing:
-    """One scan in its own frame, mm from its middle: circles, ids, arrows `times` too long.
+    """One scan in its own frame, mm from its middle, with its `marks` and what they are."""
+    picture = pictures[scan]
+    wide, high = (side / 2 for side in picture.size)
+    marked = marks(fitted, pictures, scan, times)
+    words = f"{picture.source}: {arrows(times)}"
+    shapes = [
+        Picture((-wide, -high), (wide, high), jpeg_of(picture)),
+        *marked.shapes,
+        Text((-wide, high + 2), words, _LETTER * 0.75),
+    ]
+    return replace(marked, upper=(wide, high + _LINE), shapes=shapes)
+
+
+def arrows(times: float) -> str:
+    """What the arrows say."""
+    return f"arrows say how far off a hole was seen, {number(times)} times"
+
+
+def marks(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: float) -> Drawing:
+    """What is drawn upon one scan: circles, ids, arrows `times` too long.
 
     What is red was not used.
     """
     picture = pictures[scan]
     wide, high = (side / 2 for side in picture.size)
-    shapes: list[Shape] = [Picture((-wide, -high), (wide, high), jpeg_of(picture))]
+    shapes: list[Shape] = []
     used = fitted.seen.at[fitted.seen.scan == scan]
     shapes += [
         Circle((hole.x, hole.y), hole.diameter / 2, _RED)
@@ -64,10 +84,8 @@ def one_scan(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: floa
         shapes += [Circle(at, radius, _HALO), Circle(at, radius, _GREEN)]
         shapes += _arrow(at, off * times)
         shapes += _words((at[0] + radius + 1, at[1] + radius), name, _GREEN.colour)
-    words = f"{picture.source}: arrows say how far off a hole was seen, {number(times)} times"
-    shapes.append(Text((-wide, high + 2), words, _LETTER * 0.75))
     title = f"{picture.source} with the holes found"
-    return Drawing(title, (-wide, -high), (wide, high + _LINE), shapes=shapes)
+    return Drawing(title, (-wide, -high), (wide, high), shapes=shapes)
 
 
 def magnification(fitted: Fitted) -> float:

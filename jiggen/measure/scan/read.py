@@ -8,9 +8,10 @@ after the other put the three a third of a line apart (common practice, no sourc
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from jiggen.units import INCH
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+T = TypeVar("T")
 FORMATS = ("PNG", "TIFF", "JPEG")
 FINEST, COARSEST = 1200.0, 300.0  # dpi
 MOST_PIXELS = 150_000_000  # A4 at 1200 dpi has 139 million
@@ -67,6 +69,27 @@ def read_scan(path: Path) -> Scan:
     Raises InputError ``scan.unreadable``, ``scan.photograph``, ``scan.resolution``,
     ``scan.too-large`` or ``scan.black-and-white``.
     """
+    source = str(path)
+
+    def read(picture: Image) -> Scan:
+        pitch = _judge(picture, source)
+        return Scan(source, _grey(picture, source), pitch)
+
+    return _opened(path, read)
+
+
+def format_of(path: Path) -> str:
+    """PNG, TIFF or JPEG: what a scan is, by its head alone.  Raises as `read_scan`."""
+
+    def read(picture: Image) -> str:
+        _judge(picture, str(path))
+        return picture.format or ""
+
+    return _opened(path, read)
+
+
+def _opened(path: Path, read: Callable[[Image], T]) -> T:
+    """What `read` makes of the picture, which is not unpacked yet.  Raises as `read_scan`."""
     from PIL import Image, UnidentifiedImageError
 
     source = str(path)
@@ -74,8 +97,7 @@ def read_scan(path: Path) -> Scan:
         warnings.simplefilter("ignore")  # the limit is ours
         try:
             with Image.open(path, formats=FORMATS) as picture:
-                pitch = _judge(picture, source)
-                return Scan(source, _grey(picture, source), pitch)
+                return read(picture)
         except InputError:
             raise
         except Image.DecompressionBombError:
