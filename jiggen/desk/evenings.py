@@ -63,8 +63,8 @@ class Faults:
         columns: dict[Finding, list[str]] = {one: [] for one in self.rows.get(row, ())}
         for (number, column), faults in self.cells.items():
             for one in faults if number == row else ():
-                alike = replace(one, code="", key="")
-                columns.setdefault(alike, []).append(column.replace("_", " "))
+                words = replace(one, code="", key="")
+                columns.setdefault(words, []).append(column.replace("_", " "))
         return [(", ".join(names).capitalize(), one) for one, names in columns.items()]
 
     @property

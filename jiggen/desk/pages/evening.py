@@ -36,7 +36,9 @@ from jiggen.errors import Finding, InputError
 from jiggen.evening.read import COLUMNS, NEEDED
 from jiggen.request.evening import EVENING, JOBS
 
-NAV = Place("/evening", "An evening", "Many pairs: the fewest jigs, the best order, ticked off.")
+NAV = Place(
+    "/evening", "An evening", "Many pairs: the fewest jigs, the best order to drill, a tick each."
+)
 FROM, NAME, OVER = "from", "name", "over"  # fields of the forms that are sent
 LONG_WAIT = 60.0  # s for a plan that somebody has asked to build
 EXAMPLES = {

@@ -4,5 +4,7 @@ from jiggen.desk.making import Product
 from jiggen.desk.site import Place
 from jiggen.request.products import GAUGE
 
-NAV = Place("/gauge", "A gauge", "A frame to print and measure, so that jigs come out true.")
+NAV = Place(
+    "/gauge", "A gauge", "A frame to print and measure: it shows what your printer does to a part."
+)
 ROUTES = Product("/gauge", "Gauge", GAUGE, lambda _: None).routes()

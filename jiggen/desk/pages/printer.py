@@ -28,7 +28,11 @@ if TYPE_CHECKING:
     from jiggen.measure.adjustment import Adjustment
     from jiggen.report.where import Where
 
-NAV = Place("/printer", "The printer", "Measure its gauge, so that jigs come out true.")
+NAV = Place(
+    "/printer",
+    "The printer",
+    "Type in the gauge's readings; jigs are then corrected for this printer.",
+)
 KEY = "gauge"
 KINDS = ("distance", "diameter", "height")  # of readings, in the order in which they are fitted
 NOTHING = "nothing-measured"  # said by the form itself: how many readings are open

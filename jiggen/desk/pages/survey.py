@@ -33,7 +33,7 @@ from jiggen.units import fixed
 if TYPE_CHECKING:
     from jiggen.measure.survey.read import Survey
 
-NAV = Place("/survey", "Measure a plate", "A plate and no sheet: from distances to a pattern.")
+NAV = Place("/survey", "Measure a plate", "From distances measured on a plate to its pattern file.")
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,11 @@ from jiggen.desk.site import Place
 from jiggen.layout import Layout
 from jiggen.request.products import TRIAL, TrialRequest
 
-NAV = Place("/trial", "A trial plate", "Thin, with every hole: to lay the real plate on first.")
+NAV = Place(
+    "/trial",
+    "A trial plate",
+    "A thin print with every hole, to check against the real plate first.",
+)
 
 
 def lay_out(asked: TrialRequest) -> tuple[Layout, None]:
