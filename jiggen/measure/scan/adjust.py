@@ -208,7 +208,7 @@ def fit_scans(
                 raise InputError.of("scan.unknown-hole", message, key="distance")
     every = _likely(seen, rough, distances)
     best, sampled = every[0][0], representative(every, _WEIGHED)
-    fits = [_fit(seen, rough, distances, scatter) for scatter, _ in sampled]
+    fits = [fit_with(seen, rough, distances, scatter) for scatter, _ in sampled]
     weights = [weight for _, weight in sampled]
     places = [network.places_of(fit.parameters) for network, fit in fits]
     mean = sum(weight * place for weight, place in zip(weights, places, strict=True))
@@ -216,7 +216,7 @@ def fit_scans(
     for weight, place, (network, fit) in zip(weights, places, fits, strict=True):
         off = (place - mean).ravel()
         covariance += weight * (network.covariance_of(fit) + np.outer(off, off))
-    network, fit = _fit(seen, rough, distances, best)
+    network, fit = fit_with(seen, rough, distances, best)
     scale_x, scale_y, square = fit.parameters[network.affine].tolist()
     diameters = fit.parameters[network.diameters]
     return Fitted(
@@ -225,9 +225,10 @@ def fit_scans(
     )  # fmt: skip
 
 
-def _fit(
+def fit_with(
     seen: Sightings, rough: Array, distances: Sequence[Distance], scatter: Scatter
 ) -> tuple[ScanNetwork, Adjustment]:
+    """The fit were the scanner's faults of the sizes of `scatter`."""
     network = ScanNetwork(seen, rough, distances, scatter)
     start = network.equations.basis.T @ network.start
     return network, Adjustment(network.equations, minimum(network.equations, start))
@@ -237,7 +238,7 @@ def _likely(
     seen: Sightings, rough: Array, distances: Sequence[Distance]
 ) -> list[tuple[Scatter, float]]:
     """Sizes of the scanner's faults with their weights, from a first fit with usual ones."""
-    network, fit = _fit(seen, rough, distances, usual())
+    network, fit = fit_with(seen, rough, distances, usual())
     k = len(seen.scan)
     slopes = network.equations.slopes(fit.parameters)[: 2 * k]
     unknown = np.zeros(network.size, dtype=bool)

@@ -15,6 +15,8 @@ from jiggen.measure.adjustment import (
 )
 from jiggen.measure.scan.adjust import Fitted
 from jiggen.measure.scan.card import LONG, OFF
+from jiggen.measure.scan.perspective import FAR, perspective
+from jiggen.measure.scan.read import PHONE
 from jiggen.measure.scan.terms import FARTHEST_SCALE, SCALE
 
 _TRIED = 4  # readings that are left out in turn where scans contradict one another
@@ -28,6 +30,9 @@ _CLEAN = (
 def refusals(fitted: Fitted) -> tuple[Finding, ...]:
     """Why the places must not be used; nothing where the scans and distances agree."""
     found = []
+    if leaning := perspective(fitted):
+        message = f"the pictures are in perspective: by {leaning:.1f} mm, {FAR:g} from the middle"
+        return (Finding("scan.photograph", message, hint=PHONE),)
     if fitted.network.distances and _farthest(fitted) > FARTHEST_SCALE:
         found.append(_wrong_scale(fitted))
     if not found and abs(off := _card_off(fitted)) > OFF:
