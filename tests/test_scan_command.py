@@ -63,6 +63,11 @@ def pictures(scans):
     return SCAN.read(SAID | {"images": [*map(str, scans)]}).reading.look_at(scans)
 
 
+@pytest.fixture(scope="module")
+def judged_scans(scans, pictures):
+    return asked(scans).judge(pictures)
+
+
 def asked(scans, **changed):
     return SCAN.read(SAID | {"images": [*map(str, scans)]} | changed)
 
@@ -113,9 +118,9 @@ def test_one_scan_without_a_distance_says_what_is_not_known(scans, capsys):
     assert data["written"] is None
 
 
-def test_a_survey_is_written_with_what_is_open_and_filled_in_later(scans, pictures, tmp_path):
+def test_a_survey_is_written_with_what_is_open_and_filled_in_later(scans, judged_scans, tmp_path):
     request = asked(scans, origin=[], front=[], **{"drill-depth": []})
-    text = request.survey_text(request.judge(pictures))
+    text = request.survey_text(judged_scans)
     with pytest.raises(InputError) as caught:
         request.solve(text)
     open_keys = {one.key for one in caught.value.findings}
@@ -127,23 +132,23 @@ def test_a_survey_is_written_with_what_is_open_and_filled_in_later(scans, pictur
     assert examine(read_survey(file)).within.max() < 0.1
 
 
-def test_the_face_on_the_glass_mirrors_the_plate(scans, pictures):
+def test_the_face_on_the_glass_mirrors_the_plate(scans, judged_scans):
     request = asked(scans, face=["under"])
-    judged = request.solve(request.survey_text(request.judge(pictures)))
+    judged = request.solve(request.survey_text(judged_scans))
     found = [one for one in judged.against if one.code == "survey.sides"]
     assert found
     assert "the other face of the plate lay on the glass" in found[0].hint
     swapped = asked(scans, face=["under"], pairs=["b-a d-c f-e"], front=["b,a"])
-    judged = swapped.solve(swapped.survey_text(swapped.judge(pictures)))
+    judged = swapped.solve(swapped.survey_text(judged_scans))
     assert not judged.against
     with pytest.raises(InputError, match="which face"):
         asked(scans, face=[]).plate.check()
 
 
-def test_without_pairs_two_holes_in_line_and_a_middle_say_how_it_lies(scans, pictures):
+def test_without_pairs_two_holes_in_line_and_a_middle_say_how_it_lies(scans, judged_scans):
     said = {"pairs": [], "centre-line": [], "middle": ["a,b,c,d"], "along": ["e,c"], "front": []}
     request = asked(scans, **said)
-    judged = request.solve(request.survey_text(request.judge(pictures)))
+    judged = request.solve(request.survey_text(judged_scans))
     assert [one for one in judged.against if one.code != "survey.unlike"] == []
     places = dict(zip(judged.found.survey.holes, judged.found.places.tolist(), strict=True))
     assert places["a"][0] > places["e"][0]
@@ -151,15 +156,14 @@ def test_without_pairs_two_holes_in_line_and_a_middle_say_how_it_lies(scans, pic
 
 
 def test_a_wrong_distance_is_refused_and_nothing_is_written(scans, pictures, tmp_path, capsys):
-    wrong = fitted(scans, pictures, distance=["g-a:outside=201.37"])
-    assert [one.code for one in judge_scans(wrong).against] == ["scan.scale"]
     wrong = fitted(scans, pictures, distance=["g-a:outside=193.37", "g-b:outside=194.37"])
     [against] = judge_scans(wrong).against
     assert against.code in ("scan.gross-error", "scan.disagree")
+    wrong = judge_scans(fitted(scans, pictures, distance=["g-a:outside=201.37"]))
+    assert [one.code for one in wrong.against] == ["scan.scale"]
+    note = asked(scans).solve(asked(scans).survey_text(wrong)).found.survey.file.note
+    assert "no scanner is so far off" in note
     out = tmp_path / "plate.toml"
-    request = asked(scans, distance=["g-a:outside=201.37"])
-    text = request.survey_text(request.judge(pictures))
-    assert "no scanner is so far off" in request.solve(text).found.survey.file.note
     said = SAID | {"distance": ["g-a:outside=201.37"], "out": [str(out)]}
     assert run(app, words(scans[:2], said)) == 1
     assert "no scanner is so far off" in capsys.readouterr().err

@@ -110,6 +110,8 @@ def test_a_distance_beside_the_scan_checks_it():
         (lambda s: s["covariance"].pop(), "rows"),
         (lambda s: s["covariance"][0].__setitem__(0, -1.0), "surer than sure"),
         (lambda s: [s["places"].pop(name) for name in "abc"], "fewer than three"),
+        (lambda s: s["places"].update({name: [1.0, 1.0] for name in "abcde"}), "all within 5 mm"),
+        (lambda s: s["covariance"][3].__setitem__(2, 1e300), "beyond 10000"),
     ],
 )
 def test_a_table_that_does_not_fit_is_refused(change, words):

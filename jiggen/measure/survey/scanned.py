@@ -19,6 +19,8 @@ from jiggen.inputs.shape import Number, Shape
 from jiggen.measure.adjustment import Array
 
 FINEST = 1e-3  # mm; the least standard deviation, so that rounding the covariance does no harm
+_LARGEST = 1e4  # mm, or mm² of a variance: no glass is so large (our choice)
+_LEAST = 5.0  # mm; no plate is so small (our choice)
 _NEGATIVE = 1e-6  # of the largest variance; one so little below 0 is rounding
 
 
@@ -52,14 +54,20 @@ def scanned_faults(scanned: Scanned, holes: Mapping[str, float]) -> Iterator[Fau
         if len(place) != 2:
             yield Fault(("scanned", "places", name), "scanned", "a place is x and y", hint)
             return
-    if len(scanned.places) < 3:
-        yield Fault(("scanned", "places"), "scanned", "fewer than three holes were scanned", hint)
+    places = np.array([*scanned.places.values()])
+    sizes = [abs(value) for row in (*scanned.places.values(), *scanned.covariance) for value in row]
+    if max(sizes, default=0.0) > _LARGEST:
+        message = f"a number is beyond {_LARGEST:g}"
+        yield Fault(("scanned",), "scanned", message, hint)
+    elif len(places) < 3 or np.ptp(places, axis=0).max() < _LEAST:
+        message = f"fewer than three holes were scanned, or all within {_LEAST:g} mm"
+        yield Fault(("scanned", "places"), "scanned", message, hint)
     elif [len(row) for row in scanned.covariance] != [*range(1, count + 1)]:
         message = f"the covariance has not {count} rows, each up to its diagonal"
         yield Fault(("scanned", "covariance"), "scanned", message, hint)
     else:
-        sizes = np.linalg.eigvalsh(scanned.square)
-        if sizes[-1] <= 0 or sizes[0] < -_NEGATIVE * sizes[-1] - FINEST**2:
+        spreads = np.linalg.eigvalsh(scanned.square)
+        if spreads[-1] <= 0 or spreads[0] < -_NEGATIVE * spreads[-1] - FINEST**2:
             message = "the covariance is none: some sum of places would be surer than sure"
             yield Fault(("scanned", "covariance"), "scanned", message, hint)
 
@@ -113,7 +121,7 @@ class ScannedRows:
         swung = np.column_stack([-laid[:, 1], laid[:, 0]]).ravel()
         slope_along = self.at.ravel()
         slope_across = np.column_stack([self.at[:, 1], -self.at[:, 0]]).ravel()
-        turns = (along * slope_across - across * slope_along) / (along**2 + across**2)
+        turns = (along * slope_across - across * slope_along) / max(along**2 + across**2, 1e-12)
         found = np.zeros((len(self.sigmas), size))
         columns = np.column_stack([2 * self.holes, 2 * self.holes + 1]).ravel()
         found[:, columns] = self._ways @ (each + np.outer(swung, turns))
