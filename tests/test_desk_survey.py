@@ -59,6 +59,20 @@ def test_the_sample_plate_gives_the_same_pattern_by_page_and_command(desk: TestC
     assert drawn.count("<circle cx=") == 7
 
 
+def test_a_row_that_is_emptied_is_removed(desk: TestClient, sample):
+    row = row_of(sample, "a", "b", "outside")
+    emptied = {f"{name}.{row}" for name in ("from", "to", "read")}
+    left = {name: words for name, words in sample.items() if name not in emptied}
+    assert f'name="from.{row}"' in desk.get(f"/survey?{urlencode(sample)}").text
+    assert f'name="from.{row}"' not in desk.get(f"/survey?{urlencode(left)}").text
+    desk.post(f"/survey/save?{urlencode(left)}", headers=OWN)
+    before, after = (
+        parse_toml(path.read_text(encoding="utf-8"))["distances"]["a-b"]
+        for path in (EXAMPLE, Path("surveys/arvenal-bench-plate.toml"))
+    )
+    assert before.keys() - after.keys() == {"outside"}
+
+
 def test_the_page_says_what_the_command_says(desk: TestClient, sample, capsys):
     assert run(app, ["survey", str(EXAMPLE)]) == 0
     out, err = capsys.readouterr()

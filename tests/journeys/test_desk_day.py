@@ -15,6 +15,7 @@ from test_desk_printer import CLUB, put_gauge, typed
 
 from jiggen.cli import main
 from jiggen.desk.folders import address_of, built_folders
+from jiggen.desk.site import menu
 from jiggen.verify import certify
 
 PROGRAM = find_chromium()
@@ -87,6 +88,20 @@ def test_the_shelf_answers_for_three_pairs_one_of_which_has_no_jig(desk, tab, ma
     tab.follow("main a.button.main")  # what to build
     assert tab.run("location.pathname") == "/jig"
     assert tab.run("document.querySelector('#boot').value") == "290"
+
+
+def test_on_a_phone_all_pages_are_behind_one_button(desk, tab):
+    tab.open(f"{desk.origin}/shelf", width=390, height=844)
+    shut = tab.box("header")[3]
+    assert shut < 50  # one line
+    tab.run("document.querySelector('.menu summary').focus()")
+    tab.press("Enter")
+    sizes = [tab.box(f"nav a:nth-child({n + 1})")[2:] for n in range(len(menu()))]
+    assert min(map(min, sizes)) >= 44 and tab.box("header")[3] > 5 * shut
+    assert violations(tab) == []
+    tab.press("Tab")
+    tab.press("Enter")
+    tab.wait(f"location.pathname === {menu()[0].address!r}")
 
 
 def test_an_evening_of_five_pairs_is_ticked_off_and_counted(desk, tab, mark):
