@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable
 from io import BytesIO
 from itertools import count
+from typing import Any
 
 from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
 from OCP.BRep import BRep_Builder
@@ -24,8 +25,13 @@ from OCP.STEPConstruct import (
 )
 from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 from OCP.StepData import StepData_Factors, StepData_StepModel, StepData_StepWriter
+from OCP.StepGeom import StepGeom_Line, StepGeom_Plane
 from OCP.StepRepr import StepRepr_HArray1OfRepresentationItem, StepRepr_RepresentationItem
-from OCP.StepShape import StepShape_AdvancedBrepShapeRepresentation, StepShape_ShapeRepresentation
+from OCP.StepShape import (
+    StepShape_AdvancedBrepShapeRepresentation,
+    StepShape_ManifoldSolidBrep,
+    StepShape_ShapeRepresentation,
+)
 from OCP.TCollection import TCollection_HAsciiString
 from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Shape
 from OCP.TopoDSToStep import TopoDSToStep_MakeManifoldSolidBrep
@@ -36,6 +42,7 @@ from jiggen.solid.model import Model
 from jiggen.solid.shapes import location_of
 
 CLOCK = "1970-01-01T00:00:00"  # in the file's header: the same bytes from run to run
+MANY = 2000  # faces of a part: of a model with more, for many boots, what is the same is shared
 USAGE = re.compile(rb"NEXT_ASSEMBLY_USAGE_OCCURRENCE\([^;]*;")
 
 
@@ -73,6 +80,7 @@ def _add_products(model: Model, file: StepData_StepModel) -> None:
     axes, roots, numbers = [origin], [], count(1)
     together, builder = TopoDS_Compound(), BRep_Builder()
     builder.MakeCompound(together)
+    many, known = any(len(part.shape.Faces()) > MANY for part in model.parts), dict[Any, Any]()
     for part in model.parts:
         shape, product = part.shape.wrapped, STEPConstruct_Part()
         product.MakeSDR(None, TCollection_HAsciiString(part.name), application, file)
@@ -80,6 +88,8 @@ def _add_products(model: Model, file: StepData_StepModel) -> None:
         brep = TopoDSToStep_MakeManifoldSolidBrep(solid, process, factors)
         if len(part.shape.Shells()) != 1 or not brep.IsDone():
             raise RuntimeError(f"{part.name} is not a solid that STEP can hold")
+        if many:
+            _share(brep.Value(), known)
         own = StepShape_AdvancedBrepShapeRepresentation()
         _fill(own, [origin, brep.Value()], shape, file, factors)
         product.SDRValue().SetUsedRepresentation(own)
@@ -97,6 +107,56 @@ def _add_products(model: Model, file: StepData_StepModel) -> None:
     _fill(jig, axes, together, file, factors)
     for root in (context.GetAPD(), whole.SDRValue(), whole.PRPC(), *roots):
         file.AddWithRefs(root)
+
+
+def _share(brep: StepShape_ManifoldSolidBrep, known: dict[Any, Any]) -> None:
+    """Let points, directions, lines and planes that are the same be one each; `known` has them.
+
+    Faces and edges are as they were.  The kernel writes all of these anew for every edge.
+    """
+
+    def same(found: Any, numbers: Any) -> Any:
+        return known.setdefault((type(found), *(numbers.Value(n) for n in (1, 2, 3))), found)
+
+    def point(found: Any) -> Any:
+        return same(found, found.Coordinates())
+
+    def direction(found: Any) -> Any:
+        return same(found, found.DirectionRatios())
+
+    def place_surface(face: Any) -> None:
+        surface = face.FaceGeometry()
+        place = surface.Position()
+        key = point(place.Location()), direction(place.Axis()), direction(place.RefDirection())
+        if key not in known:
+            place.Init(place.Name(), key[0], True, key[1], True, key[2])
+        surface.SetPosition(known.setdefault(key, place))
+        if isinstance(surface, StepGeom_Plane):
+            face.SetFaceGeometry(known.setdefault(surface.Position(), surface))
+
+    def place_edge(edge: Any) -> None:
+        for end in (edge.EdgeStart(), edge.EdgeEnd()):
+            end.SetVertexGeometry(point(end.VertexGeometry()))
+        line = edge.EdgeGeometry()
+        if isinstance(line, StepGeom_Line):
+            start, along = point(line.Pnt()), line.Dir()
+            along.SetOrientation(direction(along.Orientation()))
+            along = known.setdefault((along.Orientation(), along.Magnitude()), along)
+            line.SetPnt(start)
+            line.SetDir(along)
+            edge.SetEdgeGeometry(known.setdefault((start, along), line))
+
+    done, shell = set[Any](), brep.Outer()
+    for face in map(shell.CfsFacesValue, range(1, shell.NbCfsFaces() + 1)):
+        place_surface(face)
+        for loop in (
+            bound.Bound() for bound in map(face.BoundsValue, range(1, face.NbBounds() + 1))
+        ):
+            for number in range(1, loop.NbEdgeList() + 1):
+                edge = loop.EdgeListValue(number).EdgeElement()
+                if edge not in done:
+                    done.add(edge)
+                    place_edge(edge)
 
 
 def _fill(
