@@ -72,6 +72,14 @@ def test_more_turns_and_a_distance_make_it_surer():
         assert (judged(found, plate, names).ratios < 2).all()
 
 
+def test_one_scan_says_nothing_of_the_scanner_and_takes_what_scanners_usually_are():
+    for seed in (1, 2):
+        one = trial(seed, turns=1)
+        assert (one.ratios < 1).all()
+        assert one.fitted.scatter.smooth == 0.08  # the nearest to what is usual of those tried
+        assert one.fitted.within.max() > 0.15
+
+
 def test_a_wrong_distance_is_named_by_two_others():
     plate, first, scans = seen_edges()
     found, _ = fitted(scans, plate, first, off=1.0, count=3)

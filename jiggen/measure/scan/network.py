@@ -206,7 +206,9 @@ class ScanNetwork:
 
     def covariance_of(self, fit: Adjustment) -> Array:
         """(2n, 2n) covariance of the places in mm², larger where the readings are coarser."""
-        return np.asarray(fit.covariance[self.places, self.places] * fit.spread**2)
+        # with next to nothing redundant, as in one scan, readings may agree too well: no surer
+        spread = max(1.0, fit.spread)
+        return np.asarray(fit.covariance[self.places, self.places] * spread**2)
 
     def labels(self) -> list[str]:
         """What was read in each row, in words."""

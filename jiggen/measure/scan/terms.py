@@ -26,6 +26,7 @@ SQUARE = 0.004  # rad, of the angle between sensor and carriage
 FARTHEST_SCALE = 0.012  # three of them: the file's resolution or the distance is wrong
 BIAS = 0.05  # mm, of all diameters together: where brightness is halfway, and the rim's shadow
 DIAMETER = 0.02  # mm, of one diameter beside the others
+_IMPOSSIBLE = 0.005  # of all; a size so unlikely is left out
 ROUGH_REACH = 60.0  # mm over which rough distortion is alike (our choice)
 
 # Usual size in mm, and the factor that one in three scanners is beyond either way (our choice,
@@ -118,19 +119,37 @@ def likely(
 
 
 def representative(found: list[tuple[Scatter, float]], count: int) -> list[tuple[Scatter, float]]:
-    """At most `count` of the scatters that stand for all, small and large ones, with weights."""
-    ordered = sorted(found, key=lambda one: (one[0].smooth, one[0].reach, one[0].rough))
-    sums = np.cumsum([weight for _, weight in ordered])
-    places = np.searchsorted(sums, (np.arange(count) + 0.5) / count * sums[-1])
-    chosen, times = np.unique(places, return_counts=True)
-    return [(ordered[n][0], k / count) for n, k in zip(chosen.tolist(), times, strict=True)]
+    """About `count` of the scatters that stand for all, with weights.
+
+    Each size of distortion that is not next to impossible is among them with its own weight: the
+    large ones, though unlikely, make much of a region.
+    """
+    sizes: dict[tuple[float, float], list[tuple[Scatter, float]]] = {}
+    for one in sorted(found, key=lambda one: (one[0].reach, one[0].noise, one[0].shade)):
+        sizes.setdefault((one[0].smooth, one[0].rough), []).append(one)
+    chosen: list[tuple[Scatter, float]] = []
+    for alike in sizes.values():
+        share = sum(weight for _, weight in alike)
+        if share < _IMPOSSIBLE:
+            continue
+        times = max(1, round(count * share))
+        sums = np.cumsum([weight for _, weight in alike])
+        places: list[int] = np.searchsorted(sums, (np.arange(times) + 0.5) / times * share).tolist()
+        chosen += [(alike[n][0], share / times) for n in places]
+    whole = sum(weight for _, weight in chosen)
+    return [(scatter, weight / whole) for scatter, weight in chosen]
 
 
 def _disfavour(spread: Array, free: Array, left: Array) -> float:
-    """Minus twice the restricted logarithmic likelihood of `left`, but for a constant."""
+    """Minus twice the restricted logarithmic likelihood of `left`, but for a constant.
+
+    Where nothing is redundant, as in one scan, it is the same for every spread.
+    """
     lower = np.linalg.cholesky(spread)
     both = np.linalg.solve(lower, np.column_stack([free, left]))
-    turned = np.linalg.qr(both, mode="r")
-    inner = np.abs(np.diag(turned))
-    logs = 2 * np.log(np.diag(lower)).sum() + 2 * np.log(np.maximum(inner[:-1], 1e-12)).sum()
-    return float(logs + inner[-1] ** 2)
+    turned = np.asarray(np.linalg.qr(both, mode="r"))
+    count = free.shape[1]
+    inner = np.abs(np.diag(turned)[:count])
+    rest = float(turned[count, count] ** 2) if len(turned) > count else 0.0
+    logs = 2 * np.log(np.diag(lower)).sum() + 2 * np.log(np.maximum(inner, 1e-12)).sum()
+    return float(logs + rest)
