@@ -25,6 +25,7 @@ class Drilled:
     rim: float = 0.0
     slot: float = 0.0  # how much longer than wide
     screw: bool = False
+    ledge: float = 0.0  # width of a seat deep inside, around a narrower hole right through
 
 
 @dataclass(frozen=True)
@@ -208,6 +209,9 @@ class Lying:
             shade = grey(0.08 if scanner.lid > 0.5 else 0.7 * plate.rim_grey)  # or the lit wall
             image.paste(shade, mask=inside)
             image.paste(grey(scanner.lid), mask=lit)
+            if hole.ledge:
+                image.paste(grey(0.35 * plate.grey), mask=lit)
+                image.paste(grey(scanner.lid), mask=mask(_rim(hole, -hole.ledge)))
             if hole.screw:
                 image.paste(grey(0.6), mask=mask(_rim(hole, -0.3)))
                 for cross in ((0.16, 0.7), (0.7, 0.16)):

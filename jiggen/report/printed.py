@@ -48,15 +48,19 @@ def read_printout(folder: Path) -> Printout:
     if max(abs(fits.bush_fit), abs(fits.hole_fit), abs(fits.slide)) > LARGEST_OFFSET:
         raise _refusal(BEYOND, path, "inputs")
     bodies = sorted((part for part in record.parts if part.is_body), key=lambda p: p.half != "toe")
+    holes = [hole for part in bodies for hole in record.holes_of(part.name)]
+    guides = {guide.id: guide for guide in record.guides}
     jig = PrintedJig(
         name=folder.resolve().name,
         rigid=tuple(_rigid(bodies, record, path)),
-        drills=tuple(hole.diameter for part in bodies for hole in record.holes_of(part.name)),
+        drills=tuple(hole.diameter for hole in holes),
         matrix=np.array(entry.matrix) if entry else np.eye(2),
         lengths=tuple(
             Notched(one.part, one.direction, one.nominal, (one.accept, one.reprint), jaws(one))
             for one in record.print_check
         ),
+        bores=tuple(guides[hole.id].bore for hole in holes),
+        throats=tuple(guides[hole.id].throat for hole in holes),
     )
     if not jig.pairs:
         message = "no two holes of it are in one piece: no distance between them is printed"

@@ -142,9 +142,11 @@ class PrintedRequest:
 
     def on_glass(self, printout: Printout, scans: Scans, face: Face) -> OnGlass | None:
         """What scans say of the jig's holes, its bodies on that `face`, if there are any scans."""
-        from jiggen.measure.printer.scanned import bodies_of
+        from jiggen.measure.printer.scanned import bodies_of, rims_of
 
-        return scans.look(bodies_of(printout.jig), face) if scans.images else None
+        if not scans.images:
+            return None
+        return scans.look(bodies_of(printout.jig), face, rims_of(printout.jig, face))
 
     def judge(
         self,

@@ -68,8 +68,13 @@ class Scans:
     turned: Annotated[str | None, TURNED]
     leave_out: Annotated[str | None, table.LEAVE_OUT]
 
-    def look(self, wholes: Sequence[Sequence[Known]], face: Face) -> OnGlass:
-        """Where the holes of the things are.  Raises InputError for other pictures."""
+    def look(
+        self, wholes: Sequence[Sequence[Known]], face: Face, rims: Sequence[float] = ()
+    ) -> OnGlass:
+        """Where the holes of the things are, by those `rims`.
+
+        Raises InputError for other pictures.
+        """
         from jiggen.measure.printer.scanned import sighted_of
         from jiggen.measure.scan.adjust import fit_scans
         from jiggen.measure.scan.files import look_at_all
@@ -79,7 +84,7 @@ class Scans:
         reading = ScanReading(self.distances, self.caliper, self.turned, self.leave_out, None)
         names = [hole for whole in wholes for thing in whole for hole in thing.holes]
         distances, turns = reading.checked(images, names)
-        pictures = look_at_all(images)
+        pictures = look_at_all(images, rims)
         found, rough, odd, of = recognise(pictures, wholes, face, turns)
         seen, rest = found.without(reading.left_out)
         fitted = fit_scans(seen, rough[rest], distances, odd)

@@ -148,7 +148,8 @@ class PrintedJig:
     """A jig as it was sent to the printer: one rigid whole, or halves loose from each other.
 
     `drills` are the holes' in mm, `matrix` (2, 2) what bed coordinates were multiplied by,
-    `lengths` what the caliper takes on its bodies.
+    `lengths` what the caliper takes on its bodies; `bores` are the diameters of the holes' pockets,
+    which open at the top of a body, `throats` those below.
     """
 
     name: str
@@ -156,6 +157,8 @@ class PrintedJig:
     drills: tuple[float, ...]
     matrix: Array
     lengths: tuple[Notched, ...] = ()
+    bores: tuple[float, ...] = ()
+    throats: tuple[float, ...] = ()
 
     @cached_property
     def bodies(self) -> tuple[Body, ...]:

@@ -9,13 +9,20 @@ import numpy as np
 from jiggen.measure.printer.jig import PrintedJig
 from jiggen.measure.printer.read import Feature
 from jiggen.measure.printer.sighted import Sighted
-from jiggen.measure.scan.adjust import Fitted
+from jiggen.measure.scan.adjust import Face, Fitted
 from jiggen.measure.scan.known import Known
 
 
 def bodies_of(jig: PrintedJig) -> list[list[Known]]:
     """The bodies of a jig, those together that may be joined."""
     return [[Known(one.name, one.holes, one.at) for one in rigid.bodies] for rigid in jig.rigid]
+
+
+def rims_of(jig: PrintedJig, face: Face) -> list[float]:
+    """The diameters of the rims that a scan of that `face` shows in its plane, mm: those of the
+    pockets, or of the bushes in them.
+    """
+    return sorted({*(jig.bores if face == "top" else jig.throats), *jig.drills}, reverse=True)
 
 
 def gauge_of(features: Mapping[str, Feature]) -> list[list[Known]]:

@@ -33,12 +33,14 @@ class Picture:
     card: Card | None = None
 
 
-def look_at(path: Path) -> Picture:
-    """The holes in the picture `path`; raises InputError for what is not a scan."""
+def look_at(path: Path, rims: Sequence[float] = ()) -> Picture:
+    """The holes in the picture `path`, by those `rims` of `find_holes`; raises InputError for what
+    is not a scan.
+    """
     announce(f"read {path.name}")
     scan = read_scan(path)
     announce(f"find the holes in {path.name}")
-    return Picture(path.name, scan.size, find_holes(scan), _small(scan), find_card(scan))
+    return Picture(path.name, scan.size, find_holes(scan, rims), _small(scan), find_card(scan))
 
 
 def _small(scan: Scan) -> NDArray[np.uint8]:
@@ -46,11 +48,11 @@ def _small(scan: Scan) -> NDArray[np.uint8]:
     return np.asarray(reduced(scan.pixels, rows, columns) * (255 / scan.full), dtype=np.uint8)
 
 
-def look_at_all(paths: Sequence[Path]) -> list[Picture]:
+def look_at_all(paths: Sequence[Path], rims: Sequence[float] = ()) -> list[Picture]:
     """The pictures one after the other; raises InputError ``scan.twice`` for one given twice."""
     pictures: list[Picture] = []
     for path in paths:
-        pictures.append(look_at(path))
+        pictures.append(look_at(path, rims))
         refuse_twice(pictures)
     return pictures
 

@@ -7,7 +7,7 @@ what is around them at one of several levels; then at full resolution by `rings`
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from jiggen.measure.adjustment import Array
 from jiggen.measure.scan.read import Scan
-from jiggen.measure.scan.rings import Ring, find_ring
+from jiggen.measure.scan.rings import Ring, find_ring, ring_between
 
 SMALLEST, LARGEST = 2.5, 20.0  # mm; what a plate or a jig is drilled with
 COARSE = 0.2  # mm for each pixel of the reduced picture
@@ -27,6 +27,7 @@ _RECTANGLE = 0.95  # of its box; a slot of the longest fills 0.94
 _SOLID = 0.92  # a slot has 0.98, half a circle 0.95, letters less
 _OVAL = (0.10, 0.03)  # mm, and of the radius: beyond both the hole is not round
 _TEXTURE = 0.10  # of the inside differs from the rest at its radius: something stands in it
+_RIM = 0.7  # mm that the diameter of a rim that counts may be off (our choice)
 _FAINT = 0.04  # of white; a fainter edge is none
 
 OVAL, CROPPED, FILLED = "oval slot", "cut off by the picture's edge", "something stands in it"
@@ -65,11 +66,15 @@ class _Patch:
     solid: float
 
 
-def find_holes(scan: Scan) -> tuple[Hole, ...]:
-    """Every hole of `SMALLEST` to `LARGEST` mm, good ones and those with a `fault`, by x then y."""
+def find_holes(scan: Scan, rims: Sequence[float] = ()) -> tuple[Hole, ...]:
+    """Every hole of `SMALLEST` to `LARGEST` mm, good ones and those with a `fault`, by x then y.
+
+    `rims` are the diameters of the edges that count, where a deeper or a wider edge is known to be
+    about the same axis; then what is seen inside of one says nothing.
+    """
     holes: list[Hole] = []
     for group in _groups(scan):
-        hole = _measured(scan, group)
+        hole = _measured(scan, group, rims)
         if hole and all(math.dist((hole.x, hole.y), (o.x, o.y)) > 0.4 * o.diameter for o in holes):
             holes.append(hole)
     return tuple(sorted(holes, key=lambda hole: (hole.x, hole.y)))
@@ -169,11 +174,12 @@ def reduced(pixels: NDArray[Any], rows: int, columns: int) -> Array:
     return small
 
 
-def _measured(scan: Scan, group: list[_Patch]) -> Hole | None:
+def _measured(scan: Scan, group: list[_Patch], rims: Sequence[float]) -> Hole | None:
     """The hole at a group of patches, at full resolution; None where the edge is not round."""
+    pitch = scan.pitch[0]
     sizes = [size for patch in group for size in patch.size]
     column, row = np.median([patch.centre for patch in group], axis=0).tolist()
-    most = max(sizes) / 2
+    most = max(*sizes, *(rim / pitch for rim in rims)) / 2
     left, top = (
         max(0, math.floor(column - 1.6 * most) - 8),
         max(0, math.floor(row - 1.6 * most) - 8),
@@ -181,11 +187,16 @@ def _measured(scan: Scan, group: list[_Patch]) -> Hole | None:
     window = scan.pixels[
         top : math.ceil(row + 1.6 * most) + 9, left : math.ceil(column + 1.6 * most) + 9
     ]
-    pitch = scan.pitch[0]
     near = (column - left, row - top)
     ring = None
     if not group[0].cropped:
-        ring = find_ring(window.astype(np.float64), near, min(sizes) / 2, most, _FAINT * scan.full)
+        fine, faint = window.astype(np.float64), _FAINT * scan.full
+        if rims:
+            bands = [((rim - _RIM) / 2 / pitch, (rim + _RIM) / 2 / pitch) for rim in rims]
+            rings = [ring_between(fine, near, band, faint) for band in bands]
+            ring = next((one for one in rings if one), None)
+        else:
+            ring = find_ring(fine, near, min(sizes) / 2, most, faint)
     if ring is None:
         return _odd(scan, group)
     rows, columns = scan.pixels.shape
@@ -194,16 +205,15 @@ def _measured(scan: Scan, group: list[_Patch]) -> Hole | None:
     diameter = 2 * ring.radius * pitch
     if not SMALLEST <= diameter <= LARGEST:
         return None
-    return Hole(
-        x, y, diameter, 4 * ring.oval * pitch, ring.sigma * pitch, ring.share, _fault(ring, pitch)
-    )
+    fault = _fault(ring, pitch, 1.0 if rims else _TEXTURE)
+    return Hole(x, y, diameter, 4 * ring.oval * pitch, ring.sigma * pitch, ring.share, fault)
 
 
-def _fault(ring: Ring, pitch: float) -> str:
+def _fault(ring: Ring, pitch: float, texture: float) -> str:
     millimetres, of_radius = _OVAL
     if ring.oval * pitch > max(millimetres, of_radius * ring.radius * pitch):
         return OVAL
-    return FILLED if ring.texture > _TEXTURE else ""
+    return FILLED if ring.texture > texture else ""
 
 
 def _odd(scan: Scan, group: list[_Patch]) -> Hole | None:

@@ -24,6 +24,7 @@ _OUTLIER = 3.0  # standard deviations, robust (1.4826 of the median deviation)
 _FINEST = 0.25  # pixels; edge points within so much are never outliers
 _FLOOR = 0.02  # pixels; no centre is known better: pixels are not quite alike (our choice)
 _ROUNDS = 4
+_INWARDS, _OUTWARDS = 0.7, 1.25  # of a patch's radii, between which its ring is looked for
 _DIFFERS = 0.3  # of the step over the edge: another brightness than the rest at this radius
 
 
@@ -52,10 +53,17 @@ def find_ring(
     """The innermost complete ring around `near` (column, row) of about `least` to `most`: the bore
     within its chamfer, where a caliper's jaws touch.  A step below `faint` does not count.
     """
+    return ring_between(window, near, (_INWARDS * least, _OUTWARDS * most), faint)
+
+
+def ring_between(
+    window: Array, near: tuple[float, float], radii: tuple[float, float], faint: float
+) -> Ring | None:
+    """The innermost complete ring around `near` whose radius lies between those two."""
     from scipy.ndimage import gaussian_filter
 
     smooth = gaussian_filter(window, _SMOOTH)
-    for radius, rises in _rings(smooth, near, least, most):
+    for radius, rises in _rings(smooth, near, *radii):
         ring = _fitted(smooth, near, radius, rises)
         if ring and abs(ring.contrast) >= faint:
             return ring
@@ -74,16 +82,16 @@ def _rays(smooth: Array, near: tuple[float, float], radii: Array) -> tuple[Array
 
 
 def _rings(
-    smooth: Array, near: tuple[float, float], least: float, most: float
+    smooth: Array, near: tuple[float, float], low: float, high: float
 ) -> list[tuple[float, bool]]:
     """Radii at which brightness changes all round, innermost first, and whether it is inside."""
-    radii = np.arange(0.7 * least, 1.25 * most, _STEP)
+    radii = np.arange(low, high, _STEP)
     _, values = _rays(smooth, near, radii)
     seen = np.isfinite(values).mean(axis=0) > 0.4
     if seen.sum() < 8:
         return []
     profile = np.nanmean(values[:, seen], axis=0)
-    wide = max(1, round(0.04 * least / _STEP))
+    wide = max(1, round(0.04 / _INWARDS * low / _STEP))
     slopes = np.convolve(np.gradient(profile), np.ones(wide) / wide, mode="same")
     sizes = np.abs(slopes)
     peaks = np.flatnonzero((sizes[1:-1] >= sizes[:-2]) & (sizes[1:-1] > sizes[2:])) + 1
