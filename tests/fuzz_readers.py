@@ -144,7 +144,19 @@ def surveyed() -> Seeds:
     from jiggen.inputs.form import form_table
 
     [(name, text)] = files("tests/data/survey.toml")().items()
-    return {name: text, "survey.csv": form_table(text.decode()).encode()}
+    return {
+        name: text,
+        "survey.csv": form_table(text.decode()).encode(),
+        "scanned.toml": text + _SCANNED.encode(),
+    }
+
+
+_PLACES = {"a": (97.4, 21.6), "b": (97.4, -21.6), "c": (41.8, 17.9), "d": (41.8, -17.9)}
+_SCANNED = (
+    "\n[scanned]\n"
+    + "".join(f"places.{name} = [{x}, {y}]\n" for name, (x, y) in _PLACES.items())
+    + f"covariance = {[[*[1e-5] * n, 4e-4] for n in range(2 * len(_PLACES))]}\n"
+)
 
 
 ROUND_SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="300mm" viewBox="0 0 300 100">

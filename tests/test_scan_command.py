@@ -11,14 +11,17 @@ import numpy as np
 import pytest
 from PIL import Image
 from scanner import Drilled, Lying, Plate, a_scanner
+from typer.testing import CliRunner
 
 from jiggen.cli import run
 from jiggen.cli.program import app
 from jiggen.errors import InputError
+from jiggen.files import parse_toml
 from jiggen.measure.scan.picture import magnification, scan_drawing
 from jiggen.measure.survey.examination import examine
 from jiggen.measure.survey.read import read_survey
 from jiggen.pattern import read_pattern
+from jiggen.request.plate import words_of
 from jiggen.request.scan import SCAN, judge_scans
 
 SURVEY = Path(__file__).parent / "data/survey.toml"
@@ -126,10 +129,14 @@ def test_a_survey_is_written_with_what_is_open_and_filled_in_later(scans, judged
     open_keys = {one.key for one in caught.value.findings}
     assert open_keys == {"drill.depth"}
     file = tmp_path / "plate.toml"
-    for value in ('origin = ["c", "d", "e", "f"]', 'front = ["a", "b"]'):
-        text = text.replace(f'{value.split()[0]} = ""', value)
-    file.write_text(text.replace('depth = ""', "depth = 9"), encoding="utf-8")
+    file.write_text(text, encoding="utf-8")
+    asks = ["survey", str(file), "--ask"]
+    done = CliRunner().invoke(app, asks, input="c,d,e,f\na b\n9\n")
+    assert done.exit_code == 0, done.output
+    assert "3 readings to take" in done.output
     assert examine(read_survey(file)).within.max() < 0.1
+    with pytest.raises(InputError, match="no fields for places that scans tell"):
+        words_of(parse_toml(file.read_text(encoding="utf-8")))
 
 
 def test_the_face_on_the_glass_mirrors_the_plate(scans, judged_scans):

@@ -55,7 +55,7 @@ def ask_readings(file: Path) -> None:
         "so stop with Ctrl-C and go on another time with the same command.\n"
     )
     for blank in todo:
-        answer = _answer(blank.words, number=blank.path[-1] not in ("name", "origin"))
+        answer = _answer(blank.words, number=blank.path[-1] != "name" and blank.path[0] != "plate")
         if answer:
             text = filled(text, blank.path, answer)
             write_whole(file, text, "--ask")

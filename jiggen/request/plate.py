@@ -248,6 +248,9 @@ def words_of(data: Toml) -> dict[str, str]:
     if lost:
         keys = listed(sorted(key for key, _ in lost)[:5])
         message, hint = f"the page has no field for {keys}", "Correct the file first."
+        if "scanned" in data:
+            message = "the page has no fields for places that scans tell"
+            hint = "Fill the file itself in, or go on with the scans."
         raise InputError.of("survey.no-field", message, key=keys, hint=hint)
     return found
 
