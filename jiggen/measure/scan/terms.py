@@ -128,14 +128,14 @@ def representative(found: list[tuple[Scatter, float]], count: int) -> list[tuple
     for one in sorted(found, key=lambda one: (one[0].reach, one[0].noise, one[0].shade)):
         sizes.setdefault((one[0].smooth, one[0].rough), []).append(one)
     chosen: list[tuple[Scatter, float]] = []
-    for alike in sizes.values():
-        share = sum(weight for _, weight in alike)
+    for group in sizes.values():
+        share = sum(weight for _, weight in group)
         if share < _IMPOSSIBLE:
             continue
         times = max(1, round(count * share))
-        sums = np.cumsum([weight for _, weight in alike])
+        sums = np.cumsum([weight for _, weight in group])
         places: list[int] = np.searchsorted(sums, (np.arange(times) + 0.5) / times * share).tolist()
-        chosen += [(alike[n][0], share / times) for n in places]
+        chosen += [(group[n][0], share / times) for n in places]
     whole = sum(weight for _, weight in chosen)
     return [(scatter, weight / whole) for scatter, weight in chosen]
 
