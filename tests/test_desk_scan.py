@@ -8,6 +8,7 @@ import shlex
 import struct
 import time
 import zlib
+from html import unescape
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -55,13 +56,18 @@ def send(desk, query: str, files: dict[str, bytes]):
 
 @pytest.fixture
 def query(desk, scans) -> str:
-    """The scans dropped and read: what the address of their page is asked for with."""
-    address = send(desk, "", scans).headers["location"]
+    """The scans dropped one by one and read: what the address of their page is asked for with."""
+    query = ""
+    for name, data in scans.items():
+        address = send(desk, query, {name: data}).headers["location"]
+        query = address.partition("?")[2]
     until = time.monotonic() + 60
-    while desk.get(address).status_code != 200:
+    while (answer := desk.get(address)).status_code != 200:
+        work = desk.get(answer.headers["location"]).text
+        assert "data-then" not in work or f'data-then="{address}"' in unescape(work)
         assert time.monotonic() < until
         time.sleep(0.05)
-    return address.partition("?")[2]
+    return query
 
 
 def test_dropped_scans_are_measured_and_become_what_the_command_makes(desk, scans, query):

@@ -40,20 +40,24 @@ class Read:
     faulty: tuple[tuple[str, tuple[Finding, ...]], ...]
     work: Work | None
 
+    @property
+    def cancelled(self) -> bool:
+        """Whether the reading of one was cancelled."""
+        return any(one.code == CANCELLED for _, findings in self.faulty for one in findings)
+
 
 def keep_scans(form: FormData) -> list[str]:
-    """Keep what was dropped, and give the names; raises InputError for what is no scan."""
+    """Keep what was dropped, and give the names; raises InputError for other files."""
 
     def keep(path: Path) -> str:
         from jiggen.measure.scan.read import format_of
 
         suffix = SUFFIXES[format_of(path)]
-        data = path.read_bytes()
-        own = hashlib.sha256(data).hexdigest()[:8]
-        target = SCANS_FOLDER / f"{plain_name(path.stem, 'scan')[:40]}-{own}{suffix}"
+        name = f"{plain_name(path.stem, 'scan')[:40]}-{_digest(path)[:8]}{suffix}"
+        target = SCANS_FOLDER / name
         if not target.exists():
             make_folder(target.parent)
-            write_whole(target, data)
+            write_whole(target, path.read_bytes())
         return target.name
 
     return read_each(form, keep)
@@ -70,61 +74,73 @@ def kept_scans() -> dict[str, Path]:
     return {one.name: one for one in sorted(found, key=_changed, reverse=True)}
 
 
+@lru_cache(64)
+def _content(path: Path, changed: int) -> str:  # noqa: ARG001 - what was changed has other content
+    return _digest(path)
+
+
+def _digest(path: Path) -> str:
+    """A mark of what is in the file."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
 def _changed(path: Path) -> int:
     return path.stat().st_mtime_ns
 
 
-def read_scans(works: Works, names: Sequence[str], address: str, *, again: bool = False) -> Read:
+def read_scans(
+    works: Works,
+    names: Sequence[str],
+    address: str,
+    *,
+    rims: tuple[float, ...] = (),
+    again: bool = False,
+) -> Read:
     """What is known of the scans `names`; those that are not known yet are begun to be read.
 
-    What was cancelled is begun `again` if that is asked for.
+    `rims` are those of `find_holes`.  What was cancelled is begun `again` if that is asked for.
     """
-    kept, begun = kept_scans(), works.latest()
-    pictures, notes, faulty, waited = [], list[Finding](), [], list[Work]()
+    there, begun = kept_scans(), works.latest()
+    pictures: list[Picture] = []
+    faulty: list[tuple[str, tuple[Finding, ...]]] = []
+    notes, waited = list[Finding](), list[Work]()
     for name in names:
-        if name not in kept:
+        if name not in there:
             message = "there is no such scan in the workshop's folder"
             faulty.append((name, (Finding("desk.no-scan", message, hint="Drop it once more."),)))
             continue
-        path = kept[name]
-        key = f"scan {name} {_changed(path)}"
+        whole = there[name].resolve()  # a process may be elsewhere
+        key = f"scan {name} {_content(whole, _changed(whole))} {rims}"
         work = next((one for one in begun if one.key == key), None)
-        whole = path.resolve()  # a process may be elsewhere
         if work is None or (again and work.state == "cancelled"):
+            title = f"Read {name}"
             work = works.start(
-                f"Read {name}",
-                see,
-                whole,
-                key=key,
-                address=address,
-                then=lambda _: address,
+                title, see, whole, rims, key=key, address=address, then=lambda _: address
             )
         if not work.over:
+            work.address, work.then = address, lambda _: address  # with those dropped since
             waited.append(work)
         elif work.state == "done":
-            picture, said = work.result
+            picture, more = work.result
             pictures.append(picture)
-            notes += said
+            notes += more
         else:
-            said = tuple(replace(one, where="") for one in work.findings)
-            faulty.append((name, said or (Finding(CANCELLED, "its reading was cancelled"),)))
+            why = tuple(replace(one, where="") for one in work.findings)
+            faulty.append((name, why or (Finding(CANCELLED, "its reading was cancelled"),)))
     return Read(tuple(pictures), tuple(notes), tuple(faulty), waited[0] if waited else None)
 
 
-def see(path: Path) -> tuple[Picture, tuple[Finding, ...]]:
+def see(path: Path, rims: tuple[float, ...] = ()) -> tuple[Picture, tuple[Finding, ...]]:
     """What a scan shows, and what was noted; done by a process."""
     from jiggen.measure.scan.files import look_at
 
     with keeping_notes():
-        return look_at(path), noted()
+        return look_at(path, rims), noted()
 
 
 def judge(pictures: tuple[Picture, ...], reading: ScanReading) -> JudgedScan:
     """What the pictures say together; the last few answers are kept.  Raises InputError."""
-    from jiggen.measure.scan.files import refuse_twice
-
-    for count in range(2, len(pictures) + 1):
-        refuse_twice(pictures[:count])
     return _judged(
         pictures,
         tuple(reading.distances or ()),

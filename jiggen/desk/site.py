@@ -41,6 +41,7 @@ PAGES = (
     "patterns",
     "printer",
     "printed",
+    "printed_scan",
     "work",
 )  # as the menu has them
 """Modules of `jiggen.desk.pages` with their ``ROUTES``, and ``NAV`` where they are in the menu."""

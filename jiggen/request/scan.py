@@ -113,8 +113,9 @@ class ScanReading:
 
     def fit(self, pictures: Sequence[Picture]) -> Fitted:
         """The holes by all of them together; raises InputError where that is impossible."""
-        from jiggen.measure.scan.files import fit_pictures
+        from jiggen.measure.scan.files import fit_pictures, refuse_twice
 
+        refuse_twice(pictures)
         distances, turns = self.checked([Path(one.source) for one in pictures])
         return fit_pictures(pictures, distances, turns, self.left_out, self._renamed())
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from jiggen.errors import Finding, InputError
+from jiggen.request import options, printed
 from jiggen.request import scan as table
+from jiggen.request.reading import Form
 from jiggen.request.scan import ScanReading, judge_scans
 
 if TYPE_CHECKING:
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
     from jiggen.measure.scan.adjust import Face, Fitted
     from jiggen.measure.scan.files import Picture
     from jiggen.measure.scan.known import Known
+    from jiggen.measure.scan.network import Distance, Sightings
+    from jiggen.report.printed import Printout
 
 IMAGES = replace(
     table.IMAGES_OPTION,
@@ -43,10 +47,12 @@ FACE = replace(
 class OnGlass:
     """What scans say of printed things, all together; `pictures` has one for each of its scans.
 
-    `against` is why the places must not be used, `warnings` what is not known.
+    `against` is why the places must not be used, `warnings` what is not known; `found` is all that
+    was seen, with what is left out.
     """
 
     fitted: Fitted
+    found: Sightings
     pictures: tuple[Picture, ...]
     sighted: tuple[Sighted, ...]
     against: tuple[Finding, ...]
@@ -75,18 +81,31 @@ class Scans:
 
         Raises InputError for other pictures.
         """
+        from jiggen.measure.scan.files import look_at_all
+
+        self.checked(wholes)
+        return self.fit(look_at_all(self.images or [], rims), wholes, face)
+
+    def checked(
+        self, wholes: Sequence[Sequence[Known]]
+    ) -> tuple[list[Distance], list[float] | None]:
+        """The distances, and the turns in degrees.  Raises InputError for all faults of words."""
+        names = [hole for whole in wholes for thing in whole for hole in thing.holes]
+        return self._reading.checked(self.images or [], names)
+
+    def fit(
+        self, pictures: Sequence[Picture], wholes: Sequence[Sequence[Known]], face: Face
+    ) -> OnGlass:
+        """The same of `pictures` that were read before, by those rims."""
         from jiggen.measure.printer.scanned import sighted_of
         from jiggen.measure.scan.adjust import fit_scans
-        from jiggen.measure.scan.files import look_at_all
+        from jiggen.measure.scan.files import refuse_twice
         from jiggen.measure.scan.known import recognise
 
-        images = self.images or []
-        reading = ScanReading(self.distances, self.caliper, self.turned, self.leave_out, None)
-        names = [hole for whole in wholes for thing in whole for hole in thing.holes]
-        distances, turns = reading.checked(images, names)
-        pictures = look_at_all(images, rims)
+        refuse_twice(pictures)
+        distances, turns = self.checked(wholes)
         found, rough, odd, of = recognise(pictures, wholes, face, turns)
-        seen, rest = found.without(reading.left_out)
+        seen, rest = found.without(self._reading.left_out)
         fitted = fit_scans(seen, rough[rest], distances, odd)
         sighted = sighted_of(fitted)
         for one in distances:
@@ -96,4 +115,39 @@ class Scans:
                 raise InputError.of("scan.apart", message, key=DISTANCES.name, hint=hint)
         judged = judge_scans(fitted)
         each = tuple(pictures[number] for number in of)
-        return OnGlass(fitted, each, sighted, judged.against, judged.warnings)
+        return OnGlass(fitted, found, each, sighted, judged.against, judged.warnings)
+
+    @property
+    def _reading(self) -> ScanReading:
+        return ScanReading(self.distances, self.caliper, self.turned, self.leave_out, None)
+
+
+@dataclass(frozen=True)
+class ScannedPrint:
+    """The options that say which jig is judged by which scans alone; lengths in mm."""
+
+    folder: options.FolderArgument
+    scans: Scans
+    face: Annotated[Literal["top", "under"], FACE]
+    limit: Annotated[float | None, printed.LIMIT]
+    name: Annotated[str | None, printed.STORED_AS]
+
+    @property
+    def asked(self) -> printed.PrintedRequest:
+        """The same as one without a file of readings."""
+        return printed.PrintedRequest(self.folder, None, self.limit, None, self.name)
+
+    def judge(
+        self, printout: Printout, pictures: Sequence[Picture]
+    ) -> tuple[OnGlass, printed.JudgedPrint | None]:
+        """Where the jig's holes are in `pictures` and, unless they contradict, its verdict.
+
+        Raises InputError for other pictures.
+        """
+        from jiggen.measure.printer.scanned import bodies_of
+
+        glass = self.scans.fit(pictures, bodies_of(printout.jig), self.face)
+        return glass, None if glass.against else self.asked.judge(printout, None, glass)
+
+
+SCANNED = Form("printed", ScannedPrint)

@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from jiggen.desk.folders import BuiltFolder, find_folder, standing
+from jiggen.desk.folders import BuiltFolder, Standing, find_folder, standing
 from jiggen.desk.forms import Filled, Words, entered, fill
 from jiggen.desk.pages.printer import choices, fitted
 from jiggen.desk.site import Place, attempt, go, page, posted, works_of
@@ -78,7 +78,8 @@ class Entered:
         return f"/printed/readings?{urlencode({KEY: self.folder.key, **more}, doseq=True)}"
 
 
-def _jig(words: Words) -> tuple[BuiltFolder, JigRecord]:
+def jig_of(words: Words) -> tuple[BuiltFolder, JigRecord]:
+    """The jig that was built in the folder of that key."""
     folder = find_folder("".join(words.get(KEY, ())))
     record = folder.record() if folder else None
     if folder is None or not isinstance(record, JigRecord):
@@ -135,13 +136,12 @@ def ask(request: Request) -> Response:
     from jiggen.report.where import where_on_jig
 
     words = entered(request.query_params)
-    folder, record = _jig(words)
+    folder, record = jig_of(words)
     back = f"/printed/readings?{request.url.query}"
     stand = standing(folder, record, works_of(request), back)
     if stand.work:
         return go(f"/work/{stand.work.number}")
-    if not stand.passed:
-        raise CheckFailed(stand.findings or _failed(folder))
+    refuse_failed(folder, stand)
     found = look(folder, record, words)
     judged, filled = found.judged, found.filled
     rows = parse_toml(found.form.text).get("distance", ())
@@ -183,21 +183,23 @@ def ask(request: Request) -> Response:
     )
 
 
-def _failed(folder: BuiltFolder) -> list[Finding]:
-    message = "this jig did not pass its verification: there is nothing to measure"
-    return [Finding("desk.failed", message, where=folder.name, hint="Build it again.")]
-
-
-def _sent(request: Request, form: FormData) -> Entered:
-    words = entered(form.multi_items())
-    folder, record = _jig(words)
-    back = f"/printed/readings?{urlencode(words, doseq=True)}"
-    stand = standing(folder, record, works_of(request), back)
+def refuse_failed(folder: BuiltFolder, stand: Standing) -> None:
+    """Raise JiggenError for a jig that is being verified, or did not pass."""
     if stand.work:
         hint = "Go back, and try again in a moment."
         raise InputError.of("desk.verifying", "this jig is being verified", hint=hint)
     if not stand.passed:
-        raise CheckFailed(stand.findings or _failed(folder))
+        message = "this jig did not pass its verification: there is nothing to measure"
+        failed = Finding("desk.failed", message, where=folder.name, hint="Build it again.")
+        raise CheckFailed(stand.findings or [failed])
+
+
+def _sent(request: Request, form: FormData) -> Entered:
+    words = entered(form.multi_items())
+    folder, record = jig_of(words)
+    back = f"/printed/readings?{urlencode(words, doseq=True)}"
+    stand = standing(folder, record, works_of(request), back)
+    refuse_failed(folder, stand)
     return look(folder, record, words)
 
 
@@ -210,9 +212,6 @@ def keep(request: Request, form: FormData) -> Response:
 
 def judge(request: Request, form: FormData) -> Response:
     """Keep the readings and, on the shelf, what they say; store the corrected profile if named."""
-    from jiggen.report.readings import printed_data
-    from jiggen.shelf.verdicts import keep_verdict
-
     found = _sent(request, form)
     asked, judged = found.filled.value, found.judged
     if asked is None:
@@ -222,13 +221,28 @@ def judge(request: Request, form: FormData) -> Response:
         message = "there are no readings yet"
         raise CheckFailed(found.todo or [Finding("printer.nothing-measured", message)])
     keep_file(found.file, found.form.text, replace=True)
+    return keep_judged(request, found.folder, asked, judged, found.address)
+
+
+def keep_judged(
+    request: Request,
+    folder: BuiltFolder,
+    asked: PrintedRequest,
+    judged: JudgedPrint,
+    address: str,
+) -> Response:
+    """Keep a verdict on the shelf, and the corrected profile if it is named; go on from there."""
+    from jiggen.report.readings import printed_data
+    from jiggen.shelf.verdicts import keep_verdict
+
+    asked.check()
     stored = asked.store(judged)
     data = printed_data(judged.found, judged.made)
     by = request.cookies.get("by") or login_name()
-    owned = keep_verdict(SHELF_FILE, found.folder.path, judged.against, data, by)
+    owned = keep_verdict(SHELF_FILE, folder.path, judged.against, data, by)
     if stored:
         return go(f"/printer?{urlencode({'name': asked.name or ''})}#shown")
-    return go(f"/shelf/{owned.mark}" if owned else found.address)
+    return go(f"/shelf/{owned.mark}" if owned else address)
 
 
 ROUTES = [

@@ -2,50 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
-from markupsafe import Markup
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from jiggen.desk.forms import Filled, Words, entered, fill
-from jiggen.desk.scans import (
-    CANCELLED,
-    MOST,
-    Read,
-    jpeg,
-    judge,
-    keep_scans,
-    kept_scans,
-    match,
-    read_scans,
-)
+from jiggen.desk.forms import Filled, fill
+from jiggen.desk.glass import WITHOUT, Entry, dropping, entry_of, reading_again, sheets
+from jiggen.desk.scans import Read, jpeg, judge, match, read_scans
 from jiggen.desk.site import Place, attempt, go, page, posted, works_of
 from jiggen.errors import CheckFailed, Finding, InputError
-from jiggen.request import placing
+from jiggen.request import placing, plate
 from jiggen.request.keeping import keep
-from jiggen.request.plate import HOW, Entry
-from jiggen.request.scan import IMAGES, SCAN, SCANS_FOLDER, JudgedScan, ScanReading, ScanRequest
+from jiggen.request.scan import (
+    DISTANCES,
+    IMAGES,
+    LEAVE_OUT,
+    RENAME,
+    SCAN,
+    JudgedScan,
+    ScanReading,
+    ScanRequest,
+)
 from jiggen.request.survey import pattern_file, survey_file
 
 if TYPE_CHECKING:
-    from jiggen.measure.scan.files import Picture
     from jiggen.measure.scan.network import Sightings
     from jiggen.request.survey import Judged
 
 NAV = Place("/scan", "Scan a plate", "A plate on a scanner's glass: from pictures to a pattern.")
-CALL, WITHOUT = "call.", "without."  # and the letter of a hole
-ENDS = ("from", "to", "how", "read")  # and the row of a distance
-LEAST_ROWS = 2  # distances that there is room for
-MARGIN = 15.0  # mm around the holes that are shown
-HIT = 3.0  # mm around a hole that a click on it may miss
+CALL = "call."  # and the first name of a hole
 FIRST = ("face",)
 MORE = ("caliper-sigma", "turned", "limit")
 
@@ -57,8 +50,7 @@ class State:
     `shown` is the fit that is drawn: without distances and names where those do not go with it.
     """
 
-    words: dict[str, list[str]]
-    names: list[str]
+    entry: Entry
     read: Read
     filled: Filled[ScanRequest]
     seen: Sightings | None
@@ -76,29 +68,22 @@ class State:
 
     def called(self, letter: str) -> str:
         """What a hole is called in the end."""
-        return "".join(self.words.get(CALL + letter, [letter])[-1:])
-
-    def one(self, name: str) -> str:
-        """What stands in one field."""
-        return "".join(self.words.get(name, [])[-1:])
+        return self.entry.one(CALL + letter) or letter
 
 
-def look(request: Request, *, again: bool = False) -> State:
+def look(request: Request) -> State:
     """Read what was entered, and measure the scans as far as that goes."""
-    words = entered(request.query_params)
-    names = list(dict.fromkeys(words.pop(IMAGES.name, [])))
-    read = read_scans(works_of(request), names, f"/scan?{request.url.query}", again=again)
-    given, faults = _given(words, names)
-    filled = fill(SCAN, given)
-    filled = replace(filled, findings=(*filled.findings, *faults))
-    state = State(words, names, read, filled, None, None, None)
+    entry = entry_of(request, NAV.address)
+    read = entry.read(request)
+    given, faults = _given(entry)
+    filled = _with(fill(SCAN, given), faults)
+    state = State(entry, read, filled, None, None, None)
     if read.work or read.faulty or not read.pictures:
         return state
     reading = filled.value.reading if filled.value else ScanReading([], 1.0, None, None, [])
-    turns = attempt(lambda: reading.checked([SCANS_FOLDER / one for one in names]))[0]
-    seen, wrong, _ = attempt(
-        lambda: match(read.pictures, tuple(turns[1]) if turns and turns[1] else None)
-    )
+    known = attempt(lambda: reading.checked([Path(one) for one in entry.paths]))[0]
+    turns = tuple(known[1]) if known and known[1] else None
+    seen, wrong, _ = attempt(lambda: match(read.pictures, turns))
     if not seen:
         return replace(state, filled=_with(filled, wrong))
     judged, wrong, _ = attempt(lambda: judge(read.pictures, reading))
@@ -114,35 +99,29 @@ def _with(filled: Filled[ScanRequest], more: Sequence[Finding]) -> Filled[ScanRe
     return replace(filled, findings=(*filled.findings, *more))
 
 
-def _given(words: Words, names: Sequence[str]) -> tuple[dict[str, list[str]], list[Finding]]:
+def _given(entry: Entry) -> tuple[dict[str, list[str]], list[Finding]]:
     """The words of the command's options, and what is wrong with the distances."""
-    rows = {row.name for row in SCAN.rows} - {"survey", "out", "accept"}
-    given = {name: list(one) for name, one in words.items() if name in rows}
-    given[IMAGES.name] = [(SCANS_FOLDER / name).as_posix() for name in names]
+    words = entry.words
     calls = {name[len(CALL) :]: one[-1] for name, one in words.items() if name.startswith(CALL)}
-    if calls:
-        given["rename"] = [f"{letter}={name}" for letter, name in sorted(calls.items())]
-    if out := sorted(name[len(WITHOUT) :] for name in words if name.startswith(WITHOUT)):
-        given["leave-out"] = [",".join(out)]
-    given["distance"], faults = [], list[Finding]()
-    for row in _rows(words):
-        one, other, how, read = ("".join(words.get(f"{end}.{row}", [])[-1:]) for end in ENDS)
-        if one and other and read:
-            ends = f"{calls.get(one, one)}-{calls.get(other, other)}"
-            given["distance"].append(f"{ends}:{how or HOW[0]}={read}")
-        elif read:
-            message = f"distance {row} has no two ends"
-            faults.append(Finding("scan.distance", message, key="distance", hint="Choose them."))
-    if name := words.get("name"):
-        given["survey"] = [survey_file(name[-1]).as_posix()]
-        given["out"] = [pattern_file(name[-1]).as_posix()]
-    return given, faults
+    distances, faults = entry.distances(calls)
+    files = [[one.as_posix()] for one in _files(entry)] or [[], []]
+    own = {
+        IMAGES.name: entry.paths,
+        DISTANCES.name: distances,
+        LEAVE_OUT.name: entry.without,
+        RENAME.name: [f"{letter}={name}" for letter, name in sorted(calls.items())],
+        "survey": files[0],
+        "out": files[1],
+        "accept": [],
+    }
+    rows = {row.name for row in SCAN.rows}
+    return {name: one for name, one in words.items() if name in rows} | own, faults
 
 
-def _rows(words: Words) -> list[int]:
-    """The numbers of the distances."""
-    found = {name.partition(".")[2] for name in words if name.partition(".")[0] in ENDS}
-    return sorted(int(one) for one in found if one.isdecimal() and len(one) < 3)
+def _files(entry: Entry) -> list[Path]:
+    """The survey file and the pattern file that are written."""
+    name = entry.one("name")
+    return [survey_file(name), pattern_file(name)] if name else []
 
 
 @dataclass(frozen=True)
@@ -155,19 +134,6 @@ class Hole:
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """One scan as it is shown: `marks` are drawn on it, `hits` lead to the rows of its holes."""
-
-    name: str
-    words: str
-    size: tuple[float, float]
-    box: str
-    marks: Markup
-    hits: tuple[tuple[str, float, float, float], ...]
-    fewer: str
-
-
 def ask(request: Request) -> Response:
     """The scans, what they say together, and what is still to be said of the plate."""
     from jiggen.report.scan import HEAD, KNOWN, residuals
@@ -177,51 +143,32 @@ def ask(request: Request) -> Response:
         return go(f"/work/{state.read.work.number}")
     solved, todo = _solved(state)
     fields = state.filled.fields
-    used = _rows(state.words)
-    free = max(LEAST_ROWS - len(used), 1)
-    rows = [*used, *range(max(used, default=0) + 1, max(used, default=0) + 1 + free)]
+    letters = state.seen.names if state.seen else ()
+    fitted = state.shown.fitted if state.shown else None
     return page(
         request,
         "scan.html",
         query=request.url.query,
-        state=state,
-        offered=_offered(state),
-        faulty=[(name, said, _fewer(state, name)) for name, said in state.read.faulty],
-        cancelled=any(one.code == CANCELLED for _, said in state.read.faulty for one in said),
-        rows=rows,
-        ends=ENDS,
-        hows=HOW,
-        letters=state.seen.names if state.seen else (),
-        distance=fields["distance"],
+        entry=state.entry,
+        read=state.read,
+        judged=state.judged,
+        ends=[(one, f"{one} {state.called(one)}" if state.called(one) != one else one)
+              for one in letters],
+        distance=fields[DISTANCES.name],
         first=[fields[name] for name in FIRST],
         more=[fields[name] for name in MORE],
+        faults=state.filled.faults,
         groups=[one for one in state.filled.groups if one.title in (placing.PLATE, placing.DRILL)],
         head=HEAD,
         known=KNOWN,
         holes=_holes(state),
-        sheets=[*_sheets(state)],
-        said=[*residuals(state.judged.fitted)] if state.judged else [],
+        sheets=[*sheets(state.entry, state.read.pictures, fitted, state.seen)],
+        lines=[*residuals(state.judged.fitted)] if state.judged else [],
         solved=solved,
         todo=todo,
-        taken=[one for one in _files(state) if one.exists()],
+        there=[one for one in _files(state.entry) if one.exists()],
         command=state.filled.command,
-    )
-
-
-def _offered(state: State) -> list[tuple[str, str]]:
-    """Scans in the folder that are not used, and the address that uses them."""
-    names = [name for name in kept_scans() if name not in state.names]
-    return [(name, _address(state, [*state.names, name])) for name in names[:MOST]]
-
-
-def _address(state: State, names: Sequence[str]) -> str:
-    """The page with other scans."""
-    words: Mapping[str, Sequence[str]] = {IMAGES.name: names, **state.words}
-    return f"/scan?{urlencode(words, doseq=True)}"
-
-
-def _fewer(state: State, name: str) -> str:
-    return _address(state, [one for one in state.names if one != name])
+    )  # fmt: skip
 
 
 def _holes(state: State) -> list[Hole]:
@@ -235,55 +182,12 @@ def _holes(state: State) -> list[Hole]:
     return [
         Hole(
             letter,
-            state.one(CALL + letter),
-            bool(state.one(WITHOUT + letter)),
-            empty if state.one(WITHOUT + letter) else known.get(state.called(letter), empty),
+            state.entry.one(CALL + letter),
+            bool(state.entry.one(WITHOUT + letter)),
+            empty if state.entry.one(WITHOUT + letter) else known.get(state.called(letter), empty),
         )
         for letter in state.seen.names
     ]
-
-
-def _sheets(state: State) -> Iterator[Sheet]:
-    from jiggen.draw.vector import svg_text
-    from jiggen.measure.scan.picture import arrows, magnification, marks
-
-    fitted = state.shown.fitted if state.shown else None
-    times = magnification(fitted) if fitted else 0.0
-    for number, picture in enumerate(state.read.pictures):
-        good = [hole for hole in picture.holes if not hole.fault]
-        (left, low), (right, high) = _frame(picture)
-        drawn = Markup()
-        if fitted:
-            drawing = marks(fitted, state.read.pictures, number, times)
-            drawing = replace(drawing, lower=(left, low), upper=(right, high))
-            drawn = Markup(svg_text(drawing, 2))
-        yield Sheet(
-            picture.source,
-            arrows(times) if fitted else "",
-            picture.size,
-            " ".join(f"{one:.2f}" for one in (left, -high, right - left, high - low)),
-            drawn,
-            tuple(_hits(state, number)) or tuple(("", h.x, h.y, h.diameter / 2) for h in good),
-            _fewer(state, picture.source),
-        )
-
-
-def _frame(picture: Picture) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The corners of what is worth looking at: the holes and some mm around them."""
-    good = [hole for hole in picture.holes if not hole.fault]
-    wide, high = (side / 2 for side in picture.size)
-    across, along = [hole.x for hole in good] or [-wide, wide], [hole.y for hole in good] or [0.0]
-    lower = max(min(across) - MARGIN, -wide), max(min(along) - MARGIN, -high)
-    return lower, (min(max(across) + MARGIN, wide), min(max(along) + MARGIN, high))
-
-
-def _hits(state: State, number: int) -> Iterator[tuple[str, float, float, float]]:
-    """The first name, the place and the radius of what is clicked on, of each hole in one scan."""
-    seen = state.seen
-    for row, scan in enumerate(seen.scan.tolist() if seen else ()):
-        if seen and scan == number:
-            x, y = seen.at[row].tolist()
-            yield seen.names[seen.hole[row]], x, y, float(seen.diameter[row]) / 2 + HIT
 
 
 def _solved(state: State) -> tuple[Judged | None, tuple[Finding, ...]]:
@@ -292,29 +196,9 @@ def _solved(state: State) -> tuple[Judged | None, tuple[Finding, ...]]:
     if not asked or not judged:
         return None, ()
     solved, faults, _ = attempt(lambda: asked.solve(asked.survey_text(judged)))
-    field = Entry({}).field_of
+    field = plate.Entry({}).field_of
     named = (replace(one, key=field(one.key) or one.key, where="") for one in faults)
     return solved, tuple(named)
-
-
-def _files(state: State) -> list[Path]:
-    name = state.one("name")
-    return [survey_file(name), pattern_file(name)] if name else []
-
-
-def drop(request: Request, form: FormData) -> Response:
-    """Keep the scans that were dropped, and begin to read them."""
-    state_words = entered(request.query_params)
-    names = [*state_words.pop(IMAGES.name, []), *keep_scans(form)]
-    query = urlencode({IMAGES.name: list(dict.fromkeys(names)), **state_words}, doseq=True)
-    read_scans(works_of(request), names, f"/scan?{query}")
-    return go(f"/scan?{query}")
-
-
-def read_again(request: Request, _: FormData) -> Response:
-    """Begin to read what was cancelled."""
-    look(request, again=True)
-    return go(f"/scan?{request.url.query}")
 
 
 def save(request: Request, form: FormData) -> Response:
@@ -357,8 +241,8 @@ def picture(request: Request) -> Response:
 ROUTES = [
     Route("/scan", ask, methods=["GET"]),
     Route("/scan/picture/{name}", picture, methods=["GET"]),
-    Route("/scan/file", posted(drop), methods=["POST"]),
-    Route("/scan/read", posted(read_again), methods=["POST"]),
+    Route("/scan/file", posted(dropping(NAV.address)), methods=["POST"]),
+    Route("/scan/read", posted(reading_again(NAV.address)), methods=["POST"]),
     Route("/scan/survey", posted(save), methods=["POST"]),
     Route("/scan/pattern", posted(make), methods=["POST"]),
 ]

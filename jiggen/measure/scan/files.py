@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -58,9 +59,8 @@ def look_at_all(paths: Sequence[Path], rims: Sequence[float] = ()) -> list[Pictu
 
 
 def refuse_twice(pictures: Sequence[Picture]) -> None:
-    """Raise InputError ``scan.twice`` where the last of the pictures is another once more."""
-    picture = pictures[-1]
-    for other in pictures[:-1]:
+    """Raise InputError ``scan.twice`` where one of the pictures is another once more."""
+    for other, picture in combinations(pictures, 2):
         if np.array_equal(picture.small, other.small):
             message = f"it is the same picture as {other.source}"
             hint = "Turn the plate between two scans: one picture twice says nothing new."
