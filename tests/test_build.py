@@ -20,9 +20,9 @@ from jiggen.drilling import SkiState
 from jiggen.errors import CheckFailed
 from jiggen.job import Job, design_job
 from jiggen.pattern import read_pattern, shipped_patterns
-from jiggen.pipeline import build as verifying
 from jiggen.pipeline import products
 from jiggen.pipeline.products import build_jig, expect
+from jiggen.pipeline.witness import Here
 from jiggen.verify import check, verify_folder
 
 PATTERNS = {path.stem: path for path in shipped_patterns()}
@@ -222,7 +222,7 @@ def test_a_jig_that_fails_is_named_so(tmp_path, monkeypatch):
         faults.move_hole(folder, "toe-1", 0.1)
         return verify_folder(folder)
 
-    monkeypatch.setattr(verifying, "verify_folder", harmed)
+    monkeypatch.setattr(Here, "verification", lambda here: harmed(here._folder))
     done = build_jig(CLUB, tmp_path / "jig")
     assert done.folder.name == "jig-failed"
     assert not (tmp_path / "jig").exists()

@@ -80,8 +80,9 @@ def test_its_end_is_said_and_nothing_is_kept(folder: Path, tmp_path: Path, momen
             _kill(process)
 
     target = tmp_path / "out" / "jig"
-    with pytest.raises(CheckFailed, match="ended by signal 9"):
+    with pytest.raises(CheckFailed, match="ended by signal 9") as raised:
         verified_folder(target, make, meanwhile=meanwhile, force=False, verifier=process)
+    assert [one.code for one in raised.value.findings] == ["verify.process-ended"]
     assert [path.name for path in target.parent.iterdir()] == []
 
 
