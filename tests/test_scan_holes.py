@@ -71,6 +71,26 @@ def test_a_slot_a_screw_and_a_cropped_hole_are_named():
         assert [one.fault for one in found] == [fault]
 
 
+@pytest.mark.parametrize("share", [-0.4, 0.0, 0.4, 0.9])
+def test_a_cropped_hole_is_named_however_much_is_left_and_with_dust_in_it(share):
+    pixels = scanned(HOLE).pixels.copy()
+    column, row = (
+        round((side / 2 + at) * 600 / 25.4) for side, at in zip(SIZE, (1, 2), strict=True)
+    )
+    pixels[row - 8 : row + 8, column - 42 : column - 30] = pixels[0, 0]
+    cut = pixels[:, : round(column + share * HOLE.diameter / 2 * 600 / 25.4)]
+    for picture in (cut, cut[:, ::-1], cut.T, cut.T[::-1]):
+        found = find_holes(Scan("scan", np.ascontiguousarray(picture), (25.4 / 600, 25.4 / 600)))
+        assert [one.fault for one in found] == [CROPPED]
+
+
+def test_a_corner_of_the_plate_at_the_edge_of_the_picture_is_no_hole():
+    corner = ((-9.0, 0.0), (60.0, 0.0), (60.0, 60.0), (-9.0, 60.0))
+    for turn in (20.0, 45.0, 70.0):
+        laid = Lying(Scanner(), Plate((), corner), turn, (13.0, 2.0), size=(26.0, 26.0))
+        assert find_holes(Scan("scan", laid.picture(), (25.4 / 600, 25.4 / 600))) == ()
+
+
 def test_letters_and_specks_are_no_holes():
     picture = Image.new("L", (900, 500), 190)
     draw = ImageDraw.Draw(picture)

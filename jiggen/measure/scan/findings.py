@@ -15,6 +15,7 @@ from jiggen.measure.adjustment import (
 )
 from jiggen.measure.scan.adjust import Fitted
 from jiggen.measure.scan.card import LONG, OFF
+from jiggen.measure.scan.holes import CROPPED
 from jiggen.measure.scan.perspective import FAR, perspective
 from jiggen.measure.scan.read import PHONE
 from jiggen.measure.scan.terms import FARTHEST_SCALE, SCALE
@@ -63,6 +64,8 @@ def notes(fitted: Fitted) -> tuple[Finding, ...]:
         words = [f"{one.fault} ({one.x:.0f}, {one.y:.0f} in {one.source})" for one in fitted.odd]
         message = f"left out: {the_first(words)}"
         hint = "Places are in mm from the picture's middle, to the right and up."
+        if any(one.fault == CROPPED for one in fitted.odd):
+            hint += " For a hole that is cut off, scan again with all of it on the glass."
         found.append(Finding("scan.left-out", message, hint=hint))
     return tuple(found)
 

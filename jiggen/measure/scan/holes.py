@@ -24,8 +24,10 @@ _LEVELS = tuple((n + 0.5) / 12 for n in range(12))  # of the way from darkest to
 _LONGEST = 3.5  # length over width of a slot that is still named
 _FILLED = 0.5  # of its box that a patch fills at least; a circle fills 0.785
 _RECTANGLE = 0.95  # of its box; a slot of the longest fills 0.94
-_SOLID = 0.92  # a slot has 0.98, half a circle 0.95, letters less
+_SOLID = 0.92  # a slot has 0.98, letters less
+_CUT = 0.88  # of a circle's part; cut holes mostly have 0.95 and more, corners less (our choice)
 _OVAL = (0.10, 0.03)  # mm, and of the radius: beyond both the hole is not round
+_DUST = 4.0  # median deviations of an outline from its circle; beyond is dust (our choice)
 _TEXTURE = 0.10  # of the inside differs from the rest at its radius: something stands in it
 _RIM = 0.7  # mm that the diameter of a rim that counts may be off (our choice)
 _FAINT = 0.04  # of white; a fainter edge is none
@@ -56,7 +58,7 @@ class _Patch:
     """A patch in pixels of the picture, column before row: `centre` and `size` of its box.
 
     `cropped` by the picture's edge; `filled` is its share of the box, `solid` its area beside that
-    of the ellipse with the same moments.
+    of the ellipse with the same moments, or what a cropped one has in common with a circle.
     """
 
     centre: tuple[float, float]
@@ -151,7 +153,9 @@ def _patches(scan: Scan) -> Iterator[_Patch]:
                 (float(shape[1] * blocks[0]), float(shape[0] * blocks[1])),
                 cropped,
                 float(areas[number] / shape.prod()),
-                _solid(labels[box] == number),
+                _like_circle(labels, box, number, cells)
+                if cropped
+                else _solid(labels[box] == number),
             )
 
 
@@ -160,6 +164,44 @@ def _solid(patch: NDArray[np.bool_]) -> float:
     places = np.argwhere(patch).astype(np.float64)
     spread = np.cov(places, rowvar=False, bias=True) + np.eye(2) / 12  # of each pixel itself
     return float(len(places) / (4 * math.pi * math.sqrt(np.linalg.det(spread))))
+
+
+def _like_circle(
+    labels: NDArray[np.int32], box: tuple[slice, slice], number: int, cells: tuple[float, float]
+) -> float:
+    """What a patch that the picture's edge cuts has in common with the circle through the rest of
+    its outline, of all that either has; 0 where no hole is so wide.  Dust inside does not count.
+    """
+    from scipy.ndimage import binary_erosion, binary_fill_holes
+
+    patch = binary_fill_holes(labels[box] == number)
+    corner = np.array([side.start for side in box])
+    rim = np.argwhere(patch & ~binary_erosion(patch)) + corner
+    rim = rim[((rim > 0) & (rim < np.array(labels.shape) - 1)).all(axis=1)]
+    if len(rim) < 6:
+        return 0.0
+    places = rim * cells
+    for _ in range(2):  # the second time without what dust on the rim adds or takes
+        terms = np.column_stack([2 * places, np.ones(len(places))])
+        *middle, rest = np.linalg.lstsq(terms, (places**2).sum(axis=1), rcond=None)[0].tolist()
+        radius = math.sqrt(max(0.0, rest + middle[0] ** 2 + middle[1] ** 2))
+        off = np.abs(np.hypot(*(places - middle).T) - radius)
+        places = places[off <= max(COARSE, _DUST * float(np.median(off)))]
+    radius += max(cells) / 2  # the outline runs through the middles of pixels
+    if not SMALLEST <= 2 * radius <= LARGEST:
+        return 0.0
+    rows, columns = (
+        np.arange(
+            max(0, math.floor((at - radius) / cell)), min(end, math.ceil((at + radius) / cell))
+        )
+        for at, cell, end in zip(middle, cells, labels.shape, strict=True)
+    )
+    circle = (
+        np.hypot(rows[:, None] * cells[0] - middle[0], columns * cells[1] - middle[1]) <= radius
+    )
+    inside = np.hypot(*((np.argwhere(patch) + corner) * cells - middle).T) <= radius
+    both = int(inside.sum())
+    return both / (int(circle.sum()) + len(inside) - both)
 
 
 def reduced(pixels: NDArray[Any], rows: int, columns: int) -> Array:
@@ -226,7 +268,9 @@ def _odd(scan: Scan, group: list[_Patch]) -> Hole | None:
     if not cropped and max(sides) < 1.15 * min(sides):
         return None
     filled, solid = np.median([(patch.filled, patch.solid) for patch in group], axis=0)
-    if filled > _RECTANGLE or solid < _SOLID or min(sides) < SMALLEST * (0.4 if cropped else 1):
+    if filled > _RECTANGLE or solid < (_CUT if cropped else _SOLID):
+        return None
+    if min(sides) < SMALLEST * (0.4 if cropped else 1):
         return None
     column, row = np.median([patch.centre for patch in group], axis=0).tolist()
     rows, columns = scan.pixels.shape
