@@ -56,7 +56,7 @@ def found(verification, code):
 
 def check_every_boot(done, name, boots, looked_at):
     """Every length, on every half, in both files."""
-    assert done.verification.passed
+    assert done.verification.passed, [str(fault) for fault in done.verification.faults]
     assert not done.folder.name.endswith("-failed")
     parts = [ladder["part"] for ladder in done.record.values()["ladders"]]
     assert [(b.part, b.boot) for b in done.verification.ladders] == [
