@@ -187,7 +187,7 @@ def unlike(by: float) -> Iterator[None]:
 
     def drawn(
         pieces: tuple[model.Piece, ...], makers: dict[str, Callable[[], cq.Shape]]
-    ) -> model.Model:
+    ) -> Iterator[model.Part]:
         rail = makers["rail"]
         return DRAW(pieces, makers | {"rail-right": lambda: nose_off(by)(rail())})
 

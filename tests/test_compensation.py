@@ -194,7 +194,7 @@ def test_bed_and_height_are_stretched_and_nothing_else_is_done():
     points = np.array(solid.vertices, dtype=np.float32).astype(np.float64)
     box = PartMesh("box", points, np.array(solid.faces, dtype=np.int64), 1)
     wanted = replace(TRUE, matrix=np.array([[1.004, -0.003], [0.0, 0.998]]), height=1.002)
-    found = compensated({"box": box}, wanted)["box"]
+    found = compensated(box, wanted)
     x, y, z = box.vertices.T
     assert found.vertices == pytest.approx(
         np.column_stack([1.004 * x - 0.003 * y, 0.998 * y, 1.002 * z]), abs=2e-6
@@ -210,5 +210,5 @@ def test_nothing_done_changes_no_bit(built):
         meshes[entry["name"]] = PartMesh(
             entry["name"], mesh.vertices, mesh.triangles, entry["count"]
         )
-    for name, mesh in compensated(meshes, TRUE).items():
-        assert (mesh.vertices == meshes[name].vertices).all()
+    for mesh in meshes.values():
+        assert (compensated(mesh, TRUE).vertices == mesh.vertices).all()

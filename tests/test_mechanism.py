@@ -142,7 +142,7 @@ def test_engraving_is_no_fault_of_the_teeth_of_the_thinnest_racks(club_layout):
     makers = {"rail": partial(make_rail, made.rail), "pinion": partial(make_pinion, made.pinion)}
     pieces = [piece for piece in list_pieces(design) if piece.name in makers]
     cuts = {}
-    for part in draw_pieces(pieces, makers).parts:
+    for part in draw_pieces(pieces, makers):
         pose = part.piece.to_ski(part.piece.placed[0])
         pose[0, 3] -= design.stations[0].x
         cuts[part.name] = Cuts(Mesh(*mesh_of(part)).moved(pose))

@@ -3,7 +3,7 @@ import pytest
 
 from jiggen.design import Settings, SkiRange, design_jig
 from jiggen.design.pieces import list_pieces
-from jiggen.solid import build_jig_model, mesh_of
+from jiggen.solid import draw_jig, mesh_of
 
 trimesh = pytest.importorskip("trimesh")
 
@@ -14,17 +14,17 @@ def jig(club_layout):
 
 
 @pytest.fixture(scope="module")
-def model(jig):
-    return build_jig_model(jig)
+def parts(jig):
+    return tuple(draw_jig(jig))
 
 
 @pytest.fixture(scope="module")
-def meshes(model):
-    return {part.name: trimesh.Trimesh(*mesh_of(part), process=False) for part in model.parts}
+def meshes(parts):
+    return {part.name: trimesh.Trimesh(*mesh_of(part), process=False) for part in parts}
 
 
-def test_every_part_is_one_valid_solid(model):
-    for part in model.parts:
+def test_every_part_is_one_valid_solid(parts):
+    for part in parts:
         assert part.shape.isValid(), part.name
         assert part.volume > 0
 
@@ -35,14 +35,14 @@ def test_every_part_lies_on_the_bed_at_the_corner(meshes):
         assert mesh.bounds[0][2] == 0.0, name
 
 
-def test_meshes_are_closed_and_have_the_solids_volume(model, meshes):
-    for part in model.parts:
+def test_meshes_are_closed_and_have_the_solids_volume(parts, meshes):
+    for part in parts:
         assert meshes[part.name].is_volume, part.name
         assert meshes[part.name].volume == pytest.approx(part.volume, rel=0.001)
 
 
-def test_chords_in_bores_lie_within_five_thousandths(jig, meshes, model):
-    part = next(p for p in model.parts if p.name == "body-toe")
+def test_chords_in_bores_lie_within_five_thousandths(jig, meshes, parts):
+    part = next(p for p in parts if p.name == "body-toe")
     guide = jig.bodies[0].guides[0]
     to_ski = part.piece.to_ski(part.piece.placed[0])
     middle = sum(guide.bore_z) / 2
@@ -55,10 +55,10 @@ def test_chords_in_bores_lie_within_five_thousandths(jig, meshes, model):
     assert radii.min() >= guide.radius - 0.005
 
 
-def test_nothing_overlaps_at_the_ends_and_the_middle_of_the_range(jig, model):
+def test_nothing_overlaps_at_the_ends_and_the_middle_of_the_range(jig, parts):
     manifold3d = pytest.importorskip("manifold3d")
     own = {}
-    for part in model.parts:
+    for part in parts:
         points, faces = mesh_of(part)
         back = np.linalg.inv(part.piece.to_bed)
         own[part.name] = (points @ back[:3, :3].T + back[:3, 3], faces)
@@ -77,12 +77,12 @@ def test_nothing_overlaps_at_the_ends_and_the_middle_of_the_range(jig, model):
                 assert (placed[one] ^ placed[other]).volume() < 0.01, (width, one, other)
 
 
-def test_parts_have_a_free_path_in(jig, model):
+def test_parts_have_a_free_path_in(jig, parts):
     """Assembly order of the README: rails slide in along y, the pinion comes up from below."""
     manifold3d = pytest.importorskip("manifold3d")
 
     def solid(name):
-        part = next(p for p in model.parts if p.name == name)
+        part = next(p for p in parts if p.name == name)
         points, faces = mesh_of(part)
         back = np.linalg.inv(part.piece.to_bed)
         return points @ back[:3, :3].T + back[:3, 3], faces

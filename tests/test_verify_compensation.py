@@ -74,7 +74,7 @@ def part(folder: Path, name: str) -> PartMesh:
 
 def write_part(folder: Path, name: str, done: Compensation) -> None:
     """Replace a part's STL, which must be as designed, by the compensated one."""
-    mesh = compensated({name: part(folder, name)}, done)[name]
+    mesh = compensated(part(folder, name), done)
     (folder / f"parts/{name}.stl").write_bytes(stl_bytes(mesh))
 
 
@@ -415,9 +415,8 @@ def files(name: str, fitted: bool) -> tuple[object, dict[str, PartMesh]]:
 def test_a_compensated_jig_comes_off_its_printer_true(name):
     printer = PRINTERS[name]
     chosen, meshes = files(name, fitted=True)
-    place, diameter = errors(
-        chosen, compensated(meshes, printer.compensation) | {"printer": name}, printer
-    )
+    printed = {part: compensated(mesh, printer.compensation) for part, mesh in meshes.items()}
+    place, diameter = errors(chosen, printed | {"printer": name}, printer)
     assert place <= NEAR
     assert diameter <= NEAR
 

@@ -53,9 +53,12 @@ for _module in (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run jiggen on `argv` (default: the command line's words); returns the exit code."""
-    if argv is None:  # this process is ours
-        collect_seldom()
-    return run(app, sys.argv[1:] if argv is None else argv)
+    if argv is not None:
+        return run(app, argv)
+    collect_seldom()  # this process is ours
+    code = run(app, sys.argv[1:])
+    gc.freeze()  # it ends: to take the CAD kernel's objects apart first took it 0.9 s
+    return code
 
 
 def collect_seldom() -> None:

@@ -7,7 +7,6 @@ drawings and record stay as designed.
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -99,16 +98,13 @@ def _refused(message: str, hint: str = HINT) -> Finding:
     return Finding("export.compensation", message, key="printer", hint=hint)
 
 
-def compensated(meshes: Mapping[str, PartMesh], compensation: Compensation) -> dict[str, PartMesh]:
-    """Every part's mesh as the printer gets it, by name."""
-    found = {}
-    for name, mesh in meshes.items():
-        vertices = mesh.vertices.copy()
-        vertices[:, :2] = vertices[:, :2] @ compensation.matrix.T
-        vertices[:, 2] *= compensation.height
-        # Single precision, as before: STL and 3MF are then one mesh.
-        found[name] = replace(mesh, vertices=vertices.astype(np.float32).astype(np.float64) + 0.0)
-    return found
+def compensated(mesh: PartMesh, compensation: Compensation) -> PartMesh:
+    """A part's mesh as the printer gets it."""
+    vertices = mesh.vertices.copy()
+    vertices[:, :2] = vertices[:, :2] @ compensation.matrix.T
+    vertices[:, 2] *= compensation.height
+    # Single precision, as before: STL and 3MF are then one mesh.
+    return replace(mesh, vertices=vertices.astype(np.float32).astype(np.float64) + 0.0)
 
 
 def compensation_entry(compensation: Compensation | None) -> Compensated | None:

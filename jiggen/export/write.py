@@ -1,6 +1,6 @@
 """Write what the CAD kernel drew into a folder: STL, 3MF and STEP of any product, and pictures."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from jiggen.advice import advise
@@ -12,54 +12,57 @@ from jiggen.export.preview import Shown, draw_preview, inked, ski_piece
 from jiggen.files import STEP_FILE
 from jiggen.progress import announce
 from jiggen.record.entries import PrintBed
-from jiggen.solid import Model, mesh_of, step_bytes
+from jiggen.solid import Part, mesh_of, step_bytes
 
 Meshes = dict[str, PartMesh]  # by the part's name
 MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 
 
 def write_parts(
-    model: Model,
+    parts: Iterable[Part],
     bed: Bed,
     folder: Path,
-    for_printer: Callable[[Meshes], Meshes] = lambda meshes: meshes,
+    for_printer: Callable[[PartMesh], PartMesh] = lambda mesh: mesh,
     material: str = "",
     written: Callable[[Path], None] = lambda _: None,
-) -> tuple[Meshes, tuple[PrintBed, ...]]:
-    """Write STL, 3MF and STEP of every part; return the nominal meshes and the beds.
+) -> tuple[tuple[Part, ...], Meshes, tuple[PrintBed, ...]]:
+    """Write STL, STEP and 3MF of every part; return the parts, nominal meshes and the beds.
 
-    `for_printer` makes of the meshes, by the part's name, what STL and 3MF shall hold.
-    Without a `material` the files say nothing of how they are
-    best printed.  `written` is called with each STL and STEP file that is there whole.
+    `for_printer` makes of a part's mesh what STL and 3MF shall hold.  Without a `material` the
+    files say nothing of how they are best printed.  `written` is called with each STL and STEP
+    file that is there whole, an STL before the next part is drawn.
     """
-    announce("files: meshes")
-    meshes = {
-        part.name: PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
-        for part in model.parts
-    }
-    printed = for_printer(meshes)
+    drawn: list[Part] = []
+    meshes, printed = Meshes(), Meshes()
     (folder / "parts").mkdir()
-    for name, mesh in printed.items():
-        path = folder / "parts" / f"{name}.stl"
-        path.write_bytes(stl_bytes(mesh))
+    for part in parts:
+        announce(f"files: {part.name}.stl")
+        mesh = PartMesh(part.name, *mesh_of(part), count=len(part.piece.placed))
+        path = folder / "parts" / f"{part.name}.stl"
+        drawn.append(part)
+        meshes[part.name], printed[part.name] = mesh, for_printer(mesh)
+        path.write_bytes(stl_bytes(printed[part.name]))
         written(path)
-    names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in model.parts}
-    advice = {
-        part.name: advise(part.piece.kind, material) if material else None for part in model.parts
-    }
+    announce("files: STEP")
+    (folder / STEP_FILE).write_bytes(step_bytes(drawn))
+    written(folder / STEP_FILE)  # it takes longer to read than the beds to write
+    announce("files: 3MF")
+    names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in drawn}
+    advice = {part.name: advise(part.piece.kind, material) if material else None for part in drawn}
     beds = lay_out(printed, names, bed, advice)
     for one in beds:
         (folder / one.file).write_bytes(threemf_bytes(printed, one))
-    announce("files: STEP")
-    (folder / STEP_FILE).write_bytes(step_bytes(model))
-    written(folder / STEP_FILE)
-    return meshes, beds
+    return tuple(drawn), meshes, beds
 
 
 def draw_parts(
-    model: Model, meshes: Meshes, path: Path, design: Design | None = None, zoom: float = 1.5
+    parts: Sequence[Part],
+    meshes: Meshes,
+    path: Path,
+    design: Design | None = None,
+    zoom: float = 1.5,
 ) -> None:
-    """Write the picture of a model in use; `meshes` by part, as they are printed.
+    """Write the picture of the parts in use; `meshes` by part, as they are printed.
 
     A jig, of which the `design` is given, lies on a ski, its halves apart.
     """
@@ -70,7 +73,7 @@ def draw_parts(
         start = min(plate.start + dx for plate, dx in plates) - MORE_SKI
         stop = max(plate.stop + dx for plate, dx in plates) + MORE_SKI
         shown.append(ski_piece((start, stop), design.settings.ski.middle))
-    for part in model.parts:
+    for part in parts:
         mesh, piece = meshes[part.name], part.piece
         for placed in piece.placed:
             pose = piece.to_ski(placed)

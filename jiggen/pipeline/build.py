@@ -5,7 +5,7 @@ A product is a row of `jiggen.pipeline.products`; this module knows none of them
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
@@ -31,7 +31,7 @@ from jiggen.verify import Verification, remember
 
 if TYPE_CHECKING:
     from jiggen.export.write import Meshes
-    from jiggen.solid import Model
+    from jiggen.solid import Part
 
 D = TypeVar("D")
 P = TypeVar("P", bound="Planned[Any]")
@@ -60,7 +60,7 @@ class Drawn(Generic[P]):
     """Solids, meshes by part as designed, and the beds that were written into `folder`."""
 
     plan: P
-    model: Model
+    parts: tuple[Part, ...]
     meshes: Meshes
     beds: tuple[PrintBed, ...]
     folder: Path
@@ -68,7 +68,7 @@ class Drawn(Generic[P]):
     @property
     def volumes(self) -> dict[str, float]:
         """Volume of each part in mm³, by name."""
-        return {part.name: part.volume for part in self.model.parts}
+        return {part.name: part.volume for part in self.parts}
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +92,7 @@ class Product(Generic[P, R]):
     `check` raises what forbids replacing the folder that is there.
     """
 
-    draw: Callable[[P], Model]
+    draw: Callable[[P], Iterable[Part]]
     record: Callable[[Drawn[P]], R]
     outputs: Sequence[Output[P, R]]
     check: Callable[[Path], None] = lambda _: None
@@ -165,22 +165,26 @@ def _build(
     def draw(folder: Path) -> R:
         for name, text in plan.asked.items():
             (folder / name).write_bytes(text.encode())
-        model = product.draw(plan)
-        meshes, beds = write_parts(
-            model,
+        parts, meshes, beds = write_parts(
+            product.draw(plan),
             plan.bed,
             folder,
-            lambda meshes: compensated(meshes, done) if done else meshes,
+            lambda mesh: compensated(mesh, done) if done else mesh,
             plan.material,
             verifier.read_ahead,
         )
-        drawn.append(Drawn(plan, model, meshes, beds, folder))
+        drawn.append(Drawn(plan, parts, meshes, beds, folder))
         record = product.record(drawn[0])
         if plan.asked:
             named = {"asked": asked_entry(plan.asked), "jig_mark": jig_mark(plan.asked)}
             record = record.model_copy(update=named)
         write(record, "drawn")
         return record
+
+    def meanwhile(_: Path, record: R) -> None:
+        write(record, "meanwhile")
+        if any(output.needs in ("judged", "verified") for output in product.outputs):
+            _load_for_papers()
 
     def finish(_: Path, record: R) -> None:
         write(record, "judged", "verified" if record.passed else "")
@@ -200,7 +204,7 @@ def _build(
     folder, record, verification = verified_folder(
         target,
         draw,
-        meanwhile=lambda _, record: write(record, "meanwhile"),
+        meanwhile=meanwhile,
         finish=finish,
         force=force,
         asked=plan.asked,
@@ -255,6 +259,13 @@ def verified_folder(
         check_target(final, force=force, asked=asked if verification.passed else NO_TEXTS)
         put_in_place(folder, final)
     return final, record, verification
+
+
+def _load_for_papers() -> None:
+    """Load what the sheet and the page need and nothing did so far, while files are verified."""
+    import scipy.optimize  # noqa: F401 - places of labels
+
+    import jiggen.verify.folder  # noqa: F401 - what lies beside the files
 
 
 def _listed(record: R, folder: Path) -> R:

@@ -5,6 +5,7 @@ A new product needs a design, its solids, and a row here; an output file needs a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import partial
 from itertools import chain
@@ -79,7 +80,7 @@ from jiggen.report.sheet.gauge import gauge_sheet
 from jiggen.verify.reading.mesh import read_stl
 
 if TYPE_CHECKING:
-    from jiggen.solid import Model
+    from jiggen.solid import Part
 
 CENTRING = tuple(CentringSummary.model_fields)
 Expected = tuple[Accuracy, tuple[Finding, ...]]
@@ -224,15 +225,15 @@ def _division(design: Design) -> dict[str, dict[str, float]]:
     }
 
 
-def _draw_jig(plan: PlannedJig) -> Model:
-    from jiggen.solid import build_jig_model
+def _draw_jig(plan: PlannedJig) -> Iterator[Part]:
+    from jiggen.solid import draw_jig
 
-    return build_jig_model(plan.design)
+    return draw_jig(plan.design)
 
 
 def _jig_record(drawn: Drawn[PlannedJig]) -> JigRecord:
     design = drawn.plan.design
-    parts = part_entries((part.piece for part in drawn.model.parts), drawn.volumes)
+    parts = part_entries((part.piece for part in drawn.parts), drawn.volumes)
     return jig_record(
         design,
         parts,
@@ -256,7 +257,7 @@ JIG = Product[PlannedJig, JigRecord](
         Output(PLAN_DXF, lambda d, r: layout_dxf(d.plan.design.layout, _shown_skis(d), r.mark)),
         Output(
             PICTURE,
-            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, d.plan.design),
+            lambda d, _: draw_parts(d.parts, d.meshes, d.folder / PICTURE, d.plan.design),
             needs="meanwhile",
         ),
         Output(SHEET, lambda _, record: sheet_pdf(record), needs="verified"),
@@ -287,10 +288,10 @@ def plan_trial(
     return Planned(trial, bed, compensation, tight, asked=asked)
 
 
-def _draw_trial(plan: Planned[Trial]) -> Model:
-    from jiggen.solid.plates import build_trial
+def _draw_trial(plan: Planned[Trial]) -> Iterator[Part]:
+    from jiggen.solid.plates import draw_trial
 
-    return build_trial(plan.design)
+    return draw_trial(plan.design)
 
 
 def _trial_record(drawn: Drawn[Planned[Trial]]) -> TrialRecord:
@@ -328,7 +329,7 @@ TRIAL = Product[Planned[Trial], TrialRecord](
     (
         Output(
             PICTURE,
-            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE),
+            lambda d, _: draw_parts(d.parts, d.meshes, d.folder / PICTURE),
             needs="meanwhile",
         ),
     ),
@@ -343,10 +344,10 @@ def plan_gauge(
     return Planned(design_gauge(bed, bush, caliper, jig_mark(asked)), bed, asked=asked)
 
 
-def _draw_gauge(plan: Planned[Gauge]) -> Model:
-    from jiggen.solid.plates import build_gauge
+def _draw_gauge(plan: Planned[Gauge]) -> Iterator[Part]:
+    from jiggen.solid.plates import draw_gauge
 
-    return build_gauge(plan.design)
+    return draw_gauge(plan.design)
 
 
 def _keep_measurements(folder: Path) -> None:
@@ -380,7 +381,7 @@ GAUGE = Product[Planned[Gauge], GaugeRecord](
     (
         Output(
             PICTURE,
-            lambda d, _: draw_parts(d.model, d.meshes, d.folder / PICTURE, zoom=1.15),
+            lambda d, _: draw_parts(d.parts, d.meshes, d.folder / PICTURE, zoom=1.15),
             needs="meanwhile",
         ),
         Output(MEASUREMENTS, lambda d, _: measurements_toml(readings_of(d.plan.design))),

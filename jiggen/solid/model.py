@@ -1,6 +1,6 @@
-"""A jig as solids, and their meshes."""
+"""The parts of a jig as solids, and their meshes."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from pathlib import Path
@@ -39,15 +39,8 @@ class Part:
         return self.piece.name
 
 
-@dataclass(frozen=True, eq=False)
-class Model:
-    """All printed parts of one jig."""
-
-    parts: tuple[Part, ...]
-
-
-def build_jig_model(design: Design) -> Model:
-    """Every part of `design` as a valid solid."""
+def draw_jig(design: Design) -> Iterator[Part]:
+    """Every part of `design` as a valid solid, one after the other."""
     makers: dict[str, Callable[[], cq.Shape]] = {
         "rail": partial(make_rail, design.mechanism.rail),
         "pinion": partial(make_pinion, design.mechanism.pinion),
@@ -57,14 +50,14 @@ def build_jig_model(design: Design) -> Model:
     return draw_pieces(list_pieces(design), makers)
 
 
-def draw_pieces(pieces: Iterable[Piece], makers: Mapping[str, Callable[[], cq.Shape]]) -> Model:
-    """Every one of `pieces` as a valid solid, by the maker for its name."""
-    parts = []
+def draw_pieces(
+    pieces: Iterable[Piece], makers: Mapping[str, Callable[[], cq.Shape]]
+) -> Iterator[Part]:
+    """Every one of `pieces` as a valid solid, by the maker for its name; drawn when asked for."""
     for piece in pieces:
         announce(f"solid: {piece.name}")
         solid = one_solid(makers[piece.name](), piece.name)
-        parts.append(Part(piece, solid, float(solid.Volume())))
-    return Model(tuple(parts))
+        yield Part(piece, solid, float(solid.Volume()))
 
 
 def mesh_of(part: Part) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

@@ -1,6 +1,6 @@
 """Flat plates as solids: the trial plate; the gauge's frame, its slots, and the stub of a rack."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
 import cadquery as cq
@@ -15,7 +15,7 @@ from jiggen.design.lettering import Region
 from jiggen.design.trial import Trial
 from jiggen.solid.body import make_rack
 from jiggen.solid.level import OVER, engrave_top, insets_of
-from jiggen.solid.model import Model, draw_pieces
+from jiggen.solid.model import Part, draw_pieces
 from jiggen.solid.shapes import UP, block, footed_disc, one_solid, prism_y, revolve, wire
 
 LOWEST = cq.selectors.DirectionMinMaxSelector(UP, False)
@@ -38,8 +38,8 @@ def _plate(
     return engrave_top(footed, thickness, insets_of(engravings))
 
 
-def build_trial(trial: Trial) -> Model:
-    """Every piece of `trial` as a solid."""
+def draw_trial(trial: Trial) -> Iterator[Part]:
+    """Every piece of `trial` as a solid, one after the other."""
     thick, foot = trials.THICKNESS, trials.FOOT
     makers = {
         one.name: partial(_plate, one.outline, one.guides, one.engravings, thick, foot)
@@ -48,8 +48,8 @@ def build_trial(trial: Trial) -> Model:
     return draw_pieces(trial.pieces, makers)
 
 
-def build_gauge(gauge: Gauge) -> Model:
-    """Every part of `gauge` as a solid."""
+def draw_gauge(gauge: Gauge) -> Iterator[Part]:
+    """Every part of `gauge` as a solid, one after the other."""
     stub = gauge.ladder.stub
     makers: dict[str, Callable[[], cq.Shape]] = {
         gauges.NAME: partial(_frame, gauge),

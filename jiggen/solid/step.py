@@ -1,4 +1,4 @@
-"""A model as a STEP file: one product for each part, placed as often as there are pieces of it.
+"""Parts as a STEP file: one product for each part, placed as often as there are pieces of it.
 
 The kernel's parts of its writer are put together here.  Its whole writer takes twice as long: it
 compares every ring of edges of a face with every other, in search of corners that rings share,
@@ -6,7 +6,7 @@ and a body has hundreds of rings in its top.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from io import BytesIO
 from itertools import count
 from typing import Any
@@ -38,15 +38,15 @@ from OCP.TopoDSToStep import TopoDSToStep_MakeManifoldSolidBrep
 from OCP.Transfer import Transfer_FinderProcess
 from OCP.XSControl import XSControl_WorkSession
 
-from jiggen.solid.model import Model
+from jiggen.solid.model import Part
 from jiggen.solid.shapes import location_of
 
 CLOCK = "1970-01-01T00:00:00"  # in the file's header: the same bytes from run to run
-MANY = 2000  # faces of a part: of a model with more, for many boots, what is the same is shared
+MANY = 2000  # faces of a part: of a jig with more, for many boots, what is the same is shared
 USAGE = re.compile(rb"NEXT_ASSEMBLY_USAGE_OCCURRENCE\([^;]*;")
 
 
-def step_bytes(model: Model) -> bytes:
+def step_bytes(parts: Sequence[Part]) -> bytes:
     """The jig in use position, ski frame, mm, every piece named; the same from run to run."""
     session = XSControl_WorkSession()
     writer = STEPControl_Writer(session, False)
@@ -57,7 +57,7 @@ def step_bytes(model: Model) -> bytes:
     header = APIHeaderSection_MakeHeader(file)
     header.SetTimeStamp(TCollection_HAsciiString(CLOCK))
     header.Apply(file)
-    _add_products(model, file)
+    _add_products(parts, file)
     out, lines = BytesIO(), StepData_StepWriter(file)
     lines.SendModel(session.Protocol())
     if not lines.Print(out):
@@ -66,7 +66,7 @@ def step_bytes(model: Model) -> bytes:
     return USAGE.sub(lambda usage: re.sub(rb"\n\s*", b"", usage[0]), out.getvalue())
 
 
-def _add_products(model: Model, file: StepData_StepModel) -> None:
+def _add_products(parts: Sequence[Part], file: StepData_StepModel) -> None:
     """Add the product of the whole, of every part, and the parts' places in it."""
     context, factors = STEPConstruct_ContextTool(file), StepData_Factors()
     context.AddAPD(True)
@@ -80,8 +80,8 @@ def _add_products(model: Model, file: StepData_StepModel) -> None:
     axes, roots, numbers = [origin], [], count(1)
     together, builder = TopoDS_Compound(), BRep_Builder()
     builder.MakeCompound(together)
-    many, known = any(len(part.shape.Faces()) > MANY for part in model.parts), dict[Any, Any]()
-    for part in model.parts:
+    many, known = any(len(part.shape.Faces()) > MANY for part in parts), dict[Any, Any]()
+    for part in parts:
         shape, product = part.shape.wrapped, STEPConstruct_Part()
         product.MakeSDR(None, TCollection_HAsciiString(part.name), application, file)
         solid = TopoDS.Solid_s(ShapeCustom.DirectFaces_s(shape))  # STEP has no others

@@ -103,7 +103,7 @@ def floor(pattern: str, boot: float) -> dict[str, Spent]:
     from OCP.BRepMesh import BRepMesh_IncrementalMesh
 
     from jiggen.pipeline.products import plan_jig
-    from jiggen.solid import build_jig_model
+    from jiggen.solid import draw_jig
     from jiggen.solid.body import body_blank, make_body, mechanical_tools
     from jiggen.solid.level import insets_of, prisms
     from jiggen.solid.model import ANGLE, SAGITTA
@@ -117,7 +117,7 @@ def floor(pattern: str, boot: float) -> dict[str, Spent]:
             engraved = prisms(insets_of(body.engravings), settings.body)
             tools = [*relief, *mechanical_tools(body, design), *engraved]
             cuts[body.name] = body_blank(body, design), tools
-        parts, shapes = build_jig_model(design).parts, {}
+        parts, shapes = tuple(draw_jig(design)), {}
         copies = [part.shape.copy() for part in parts]
 
         def cut(cuts=cuts, shapes=shapes):
@@ -143,6 +143,13 @@ def floor(pattern: str, boot: float) -> dict[str, Spent]:
     return rows
 
 
+def stage_of(step: str) -> str:
+    """What the announced steps of all parts are together."""
+    if step.startswith("solid"):
+        return "solid"
+    return "files: meshes, STL" if step.endswith(".stl") else step
+
+
 def builds(pattern: str, boot: float) -> dict[str, Spent]:
     """A first jig, another and one for many boots, as the program builds them, by their stages."""
     from jiggen.cli import collect_seldom
@@ -165,7 +172,7 @@ def builds(pattern: str, boot: float) -> dict[str, Spent]:
 
         def heard(step: str, stages=stages, now=now) -> None:
             stages[now[0]] += time.perf_counter() - now[1]
-            now[:] = "solid" if step.startswith("solid") else step, time.perf_counter()
+            now[:] = stage_of(step), time.perf_counter()
 
         with tempfile.TemporaryDirectory() as folder, announcing_to(heard):
             rows[what] = spent(lambda job=job, at=folder: build_jig(job, Path(at) / "jig"))
