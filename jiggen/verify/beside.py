@@ -9,10 +9,18 @@ import os
 import pickle
 import sys
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from jiggen.verify.reading import memory
+
+NEEDED = (
+    "trimesh",
+    "jiggen.verify.verification",
+    "jiggen.verify.papers",
+    *("fontTools.ttLib", "lib3mf", "pypdf", "scipy.interpolate"),  # which these load at need
+)
 
 
 def read_ahead(path: Path) -> None:
@@ -73,7 +81,5 @@ def serve(requests: BinaryIO, answers: BinaryIO) -> None:
 
 def _load() -> None:
     """Load what verification needs while there is nothing to verify."""
-    import trimesh  # noqa: F401
-
-    import jiggen.verify.papers
-    import jiggen.verify.verification  # noqa: F401
+    for name in NEEDED:
+        import_module(name)
