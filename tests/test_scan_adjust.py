@@ -12,6 +12,7 @@ from scan_trials import TURNS, caliper, edges, judged, lying, names_of, trial
 from scanner import a_plate, a_scanner
 
 from jiggen.errors import InputError
+from jiggen.measure.adjustment import Adjustment, minimum
 from jiggen.measure.scan.adjust import Odd, fit_scans, letters, parse_distance, sightings
 from jiggen.measure.scan.findings import notes, refusals
 from jiggen.measure.scan.matching import chosen, ways
@@ -70,6 +71,18 @@ def test_more_turns_and_a_distance_make_it_surer():
     assert {note.code for note in notes(four)} == {"scan.unchecked"}
     for found in (one, two, four):
         assert (judged(found, plate, names).ratios < 2).all()
+
+
+def test_the_fit_has_the_numbers_of_any_adjustment_of_its_equations():
+    plate, first, scans = seen_edges()
+    found, _ = fitted(scans[:2], plate, first, off=0.3, count=2)
+    for fit in (found.fit, found.fit.without(3), found.fit.without(len(scans[0]) * 6)):
+        plain = Adjustment(fit.equations, minimum(fit.equations, fit.z + 0.01))
+        assert fit.parameters == pytest.approx(plain.parameters, abs=1e-6)
+        assert fit.redundancy == pytest.approx(plain.redundancy, abs=1e-6)
+        places = fit.network.places
+        stated = plain.covariance[places, places] * plain.spread**2
+        assert fit.of_places == pytest.approx(stated, rel=1e-5, abs=1e-9)
 
 
 def test_one_scan_says_nothing_of_the_scanner_and_takes_what_scanners_usually_are():

@@ -16,8 +16,9 @@ import numpy as np
 
 from jiggen.errors import InputError
 from jiggen.measure import METHODS
-from jiggen.measure.adjustment import REGION, Adjustment, Array, blocks, minimum
+from jiggen.measure.adjustment import REGION, Array, blocks
 from jiggen.measure.scan.card import Card
+from jiggen.measure.scan.fitting import ScanFit, fit_with
 from jiggen.measure.scan.holes import Hole
 from jiggen.measure.scan.matching import rigid, same_holes, ways
 from jiggen.measure.scan.network import Distance, ScanNetwork, Sightings
@@ -77,8 +78,7 @@ class Fitted:
     """
 
     seen: Sightings
-    network: ScanNetwork
-    fit: Adjustment
+    fit: ScanFit
     places: Array
     covariance: Array
     diameters: Array
@@ -87,6 +87,11 @@ class Fitted:
     scatter: Scatter
     odd: tuple[Odd, ...]
     cards: tuple[Card, ...] = ()
+
+    @property
+    def network(self) -> ScanNetwork:
+        """The equations of that fit."""
+        return self.fit.network
 
     @property
     def covariances(self) -> Array:
@@ -210,18 +215,18 @@ def fit_scans(
     best, sampled = every[0][0], representative(every, _WEIGHED)
     fits = [fit_with(seen, rough, distances, scatter) for scatter, _ in sampled]
     weights = [weight for _, weight in sampled]
-    places = [network.places_of(fit.parameters) for network, fit in fits]
+    places = [fit.network.places_of(fit.parameters) for fit in fits]
     mean = sum(weight * place for weight, place in zip(weights, places, strict=True))
     each = []
-    for place, (network, fit) in zip(places, fits, strict=True):
+    for place, fit in zip(places, fits, strict=True):
         off = (place - mean).ravel()
-        each.append(network.covariance_of(fit) + np.outer(off, off))
+        each.append(fit.of_places + np.outer(off, off))
     covariance = _widened(each, weights)
-    network, fit = fit_with(seen, rough, distances, best)
-    scale_x, scale_y, square = fit.parameters[network.affine].tolist()
-    diameters = fit.parameters[network.diameters]
+    fit = fit_with(seen, rough, distances, best)
+    scale_x, scale_y, square = fit.parameters[fit.network.affine].tolist()
+    diameters = fit.parameters[fit.network.diameters]
     return Fitted(
-        seen, network, fit, np.asarray(mean), covariance, diameters,
+        seen, fit, np.asarray(mean), covariance, diameters,
         (scale_x, scale_y), square, best, odd,
     )  # fmt: skip
 
@@ -243,31 +248,19 @@ def _widened(each: Sequence[Array], weights: Sequence[float]) -> Array:
     return np.asarray(covariance * max(1.0, float(brentq(beyond, 1.0, 100.0)) / REGION**2))
 
 
-def fit_with(
-    seen: Sightings, rough: Array, distances: Sequence[Distance], scatter: Scatter
-) -> tuple[ScanNetwork, Adjustment]:
-    """The fit were the scanner's faults of the sizes of `scatter`."""
-    network = ScanNetwork(seen, rough, distances, scatter)
-    start = network.equations.basis.T @ network.start
-    return network, Adjustment(network.equations, minimum(network.equations, start))
-
-
 def _likely(
     seen: Sightings, rough: Array, distances: Sequence[Distance]
 ) -> list[tuple[Scatter, float]]:
     """Sizes of the scanner's faults with their weights, from a first fit with usual ones."""
-    network, fit = fit_with(seen, rough, distances, usual())
-    k = len(seen.scan)
-    slopes = network.equations.slopes(fit.parameters)[: 2 * k]
-    unknown = np.zeros(network.size, dtype=bool)
-    unknown[network.places] = unknown[network.poses] = True
-    basis = network.equations.basis
-    shapes = np.linalg.svd(slopes[:, unknown] @ basis[unknown], full_matrices=False)
-    free = shapes[0][:, shapes[1] > 1e-6 * shapes[1][0]]
-    prior = 1.0 / network.equations.weights[-len(network.linear) + network.equations.readings :]
-    known = slopes[:, network.affine] * prior[:3]
-    values = network.equations.values[: 2 * k]
+    fit = fit_with(seen, rough, distances, usual())
+    network, rows = fit.network, slice(2 * len(seen.scan))
+    slopes = network.slopes(fit.parameters)[rows]
+    still = network.equations.basis[network.places, : network.places.stop - 3]
+    unknown = np.hstack([slopes[:, network.places] @ still, slopes[:, network.poses]])
+    across, sizes, _ = np.linalg.svd(unknown)
+    beyond = across[:, np.count_nonzero(sizes > 1e-6 * sizes[0]) :]
+    sigmas = 1.0 / network.equations.weights[network.known_before(network.affine)]
+    known = slopes[:, network.affine] * sigmas
     own = network.affine.start
-    left = values - network.predicted(fit.parameters)[: 2 * k]
-    left = left + slopes[:, own:] @ fit.parameters[own:]
-    return likely(seen.at, seen.hole, seen.sigma, free, known, left)
+    left = fit.residuals[rows] + slopes[:, own:] @ fit.parameters[own:]
+    return likely(seen.at, seen.hole, seen.sigma, beyond, known, left)

@@ -7,7 +7,7 @@ unless it is said how far each scan was turned; a scan that only fits mirrored i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -18,9 +18,13 @@ from jiggen.errors import Finding, InputError
 from jiggen.measure.adjustment import Array
 from jiggen.measure.scan.terms import FARTHEST_SCALE
 
+Complex = NDArray[np.complex128]  # places in a plane, x + y i
+Pair = tuple[int, int]
 APART = 1.2  # mm; two scanners' worth of distortion, and less than the room between two holes
 _STRETCH = 0.012  # of a distance: scales that differ along and across
 _PAIRS = 60  # longest pairs of holes that are tried
+_FEWEST = 3  # holes that agree
+_AT_ONCE = 1_000_000  # distances between holes in memory
 _SHARE = 0.6  # of the holes of the poorer scan that another must have too
 _ALIKE, _TWICE = 0.05, 2.0  # mm and times: another turn that fits so well could be the true one
 _CLOSE = 0.25  # mm, r.m.s.; a scan that fits so well is of the same scale
@@ -57,22 +61,22 @@ def rigid(one: Array, other: Array) -> tuple[float, Array, float]:
     return turn, shift, float(np.sqrt((left**2).sum(axis=1).mean()))
 
 
-def match(one: Array, other: Array, stated: float | None = None) -> list[Match]:
-    """Ways to lay the holes `one` (n, 2) upon `other` (m, 2), the best first, each turn once."""
+def match(
+    one: Array, other: Array, stated: float | None = None, fewest: int = _FEWEST
+) -> list[Match]:
+    """Ways to lay `fewest` or more of the holes `one` (n, 2) upon `other` (m, 2), the best first,
+    each turn once.
+    """
     tried: list[Match] = []
     paired: list[set[tuple[int, int]]] = []
-    for a, b in _longest(one):
-        long = math.dist(one[a], one[b])
-        gaps = other[:, None] - other[None]
-        lengths = np.hypot(gaps[..., 0], gaps[..., 1])
-        near = np.abs(lengths - long) < APART + _STRETCH * long
-        for c, d in np.argwhere(near & (lengths > 1.0)).tolist():
-            if any((a, c) in known and (b, d) in known for known in paired):
-                continue
-            found = _grown(one, other, [a, b], [c, d])
-            if found and (stated is None or abs(_between(found.turn, stated)) < TURNED):
-                tried.append(found)
-                paired.append({(int(i), int(j)) for i, j in found.pairs})
+    for ends, pairs in _all_grown(one, other, fewest):
+        if any(ends <= known or known == pairs for known in paired):
+            continue
+        mine = np.array(sorted(pairs))
+        found = Match(mine, *rigid(one[mine[:, 0]], other[mine[:, 1]]))
+        if stated is None or abs(_between(found.turn, stated)) < TURNED:
+            tried.append(found)
+            paired.append(pairs)
     tried.sort(key=lambda found: (-len(found.pairs), found.off))
     different: list[Match] = []
     for found in tried:
@@ -91,20 +95,52 @@ def _longest(places: Array) -> list[tuple[int, int]]:
     return pairs[:_PAIRS]
 
 
-def _grown(one: Array, other: Array, first: list[int], second: list[int]) -> Match | None:
-    """The match that two pairs begin, with every hole that agrees; None below three."""
-    for _ in range(3):
-        turn, shift, off = rigid(one[first], other[second])
-        moved = one @ ways(turn).T + shift
-        gaps = np.hypot(*(moved[:, None] - other[None]).transpose(2, 0, 1))
-        nearest = gaps.argmin(axis=1)
-        back = gaps.argmin(axis=0)
-        close = [i for i, j in enumerate(nearest) if back[j] == i and gaps[i, j] < APART]
-        first, second = close, [int(nearest[i]) for i in close]
-        if len(first) < 3:
-            return None
-    turn, shift, off = rigid(one[first], other[second])
-    return Match(np.array([first, second]).T, turn, shift, off)
+def _all_grown(one: Array, other: Array, fewest: int) -> Iterator[tuple[set[Pair], set[Pair]]]:
+    """Two pairs, and those of all holes that agree with them, `fewest` or more."""
+    here, there = (np.asarray(places @ (1, 1j), dtype=np.complex128) for places in (one, other))
+    pairs = np.array(_longest(one), dtype=int).reshape(-1, 2)
+    long = np.abs(here[pairs[:, 0]] - here[pairs[:, 1]])[:, None, None]
+    lengths = np.abs(there[:, None] - there)
+    which, c, d = np.nonzero((np.abs(lengths - long) < APART + _STRETCH * long) & (lengths > 1.0))
+    ends = np.column_stack([pairs[which], c, d])
+    step = max(1, _AT_ONCE // max(1, len(here) * len(there)))
+    for start in range(0, len(ends), step):
+        yield from _grown(here, there, ends[start : start + step], fewest)
+
+
+def _grown(
+    here: Complex, there: Complex, ends: NDArray[np.int_], fewest: int
+) -> Iterator[tuple[set[Pair], set[Pair]]]:
+    """What begins with `ends` (k, 4): a and b of the one, c and d of the other.
+
+    All at once: most have no third hole that agrees, and there are thousands.
+    """
+    rows = np.arange(len(ends))[:, None]
+    near = np.zeros((len(ends), len(here)), dtype=np.int_)
+    used = np.zeros((len(ends), len(here)), dtype=bool)
+    near[rows, ends[:, :2]], used[rows, ends[:, :2]] = ends[:, 2:], True
+    for last in (False, False, True):
+        way, shift = _laid_upon(here, there[near], used)
+        apart = (way * here + shift)[:, :, None] - there
+        gaps = apart.real**2 + apart.imag**2
+        near, back = gaps.argmin(axis=2), gaps.argmin(axis=1)
+        rows = np.arange(len(ends))[:, None]
+        used = gaps.min(axis=2) < APART**2
+        used &= back[rows, near] == np.arange(len(here))
+        enough = used.sum(axis=1) >= (fewest if last else _FEWEST)
+        ends, near, used = ends[enough], near[enough], used[enough]
+    for (a, b, c, d), mine, which in zip(ends.tolist(), used.tolist(), near.tolist(), strict=True):
+        yield {(a, c), (b, d)}, {(n, which[n]) for n, use in enumerate(mine) if use}
+
+
+def _laid_upon(here: Complex, there: Complex, used: NDArray[np.bool_]) -> tuple[Complex, Complex]:
+    """(k, 1) factors and shifts that bring the `used` of `here` (n,) upon `there` (k, n) best."""
+    count = used.sum(axis=1, keepdims=True)
+    one = np.where(used, here, 0).sum(axis=1, keepdims=True) / count
+    other = np.where(used, there, 0).sum(axis=1, keepdims=True) / count
+    way = np.where(used, (there - other) * np.conj(here - one), 0).sum(axis=1, keepdims=True)
+    way = np.exp(1j * np.angle(way))
+    return way, other - way * one
 
 
 def chosen(one: Array, other: Array, source: str, stated: float | None = None) -> Match:
@@ -147,13 +183,14 @@ def _stretched(one: Array, other: Array, found: list[Match]) -> float | None:
     `found` is how it lies upon `other` best as it is.
     """
     count = min(len(one), len(other))
+    fewest = max(4, count - 1)
     if not found or len(found[0].pairs) < count or found[0].off > _CLOSE:
         for percent in (1, 2, 3, 4, 5, 7, 10):
             for factor in (1 + percent / 100, 1 / (1 + percent / 100)):
-                found = [*found, *match(one / factor, other)[:1]]
-        found = [m for m in found if len(m.pairs) >= max(4, count - 1)]
+                found = [*found, *match(one / factor, other, fewest=fewest)[:1]]
+        found = [m for m in found if len(m.pairs) >= fewest]
         found.sort(key=lambda m: (-len(m.pairs), m.off))
-    if not found or len(found[0].pairs) < max(4, count - 1):
+    if not found or len(found[0].pairs) < fewest:
         return None
     gaps = [places[found[0].pairs[:, n]] for n, places in enumerate((one, other))]
     sizes = [float(np.linalg.norm(gap - gap.mean(axis=0))) for gap in gaps]

@@ -19,8 +19,8 @@ from scipy.linalg import null_space
 
 from jiggen.errors import InputError
 from jiggen.measure import EDGES, NAME, REACH, Method
-from jiggen.measure.adjustment import Adjustment, Array, Equations
-from jiggen.measure.scan.matching import rigid, ways
+from jiggen.measure.adjustment import Array, Equations
+from jiggen.measure.scan.matching import rigid
 from jiggen.measure.scan.terms import BIAS, DIAMETER, SCALE, SQUARE, Scatter, modes
 
 _QUARTER = np.array([[0.0, -1.0], [1.0, 0.0]])
@@ -103,6 +103,9 @@ class ScanNetwork:
         rows = 3 * k + len(self.distances)
         self.linear = np.zeros((rows, self.size))
         self._linear_rows(shapes)
+        self.shapes = slice(self.across.start, self.along.stop)
+        self.distortion = np.asarray(sum(shape @ shape.T for shape in shapes))
+        """(k, k) mm², of both axes."""
         before = np.eye(self.size)[self.affine.start : self.bias.stop]
         self.linear = np.vstack([self.linear, before])
         values = np.concatenate(
@@ -111,7 +114,7 @@ class ScanNetwork:
         noise = np.hypot(seen.sigma, scatter.noise)
         rims = np.array([np.ptp(seen.diameter[seen.hole == n]) for n in range(n)])
         widths = np.maximum(DIAMETER, rims[seen.hole] / 2)  # where more than one rim was seen
-        ones = np.ones(parts[3].stop - parts[3].start + parts[4].stop - parts[4].start)
+        ones = np.ones(self.shapes.stop - self.shapes.start)
         sigmas = np.concatenate(
             [noise, noise, widths, [d.sigma for d in self.distances],
              [SCALE, SCALE, SQUARE], ones, np.full(n, scatter.shade), [BIAS]]
@@ -146,11 +149,19 @@ class ScanNetwork:
 
     def _basis(self) -> Array:
         """Places whose mean is the origin and that do not turn from the rough ones as a whole."""
-        rules = np.zeros((3, self.size))
+        n = self.seen.holes
+        rules = np.zeros((3, 2 * n))
         rough = self.rough - self.rough.mean(axis=0)
-        rules[0, self.places][0::2] = rules[1, self.places][1::2] = 1.0
-        rules[2, self.places] = (rough @ _QUARTER.T).ravel()
-        return np.asarray(null_space(rules))
+        rules[0, 0::2] = rules[1, 1::2] = 1.0
+        rules[2] = (rough @ _QUARTER.T).ravel()
+        basis = np.eye(self.size)[:, 3:]
+        basis[self.places, : 2 * n - 3] = null_space(rules)
+        return basis
+
+    def known_before(self, unknowns: slice) -> slice:
+        """The rows that say what was known of `unknowns`, one for each."""
+        first = self.equations.readings - self.affine.start
+        return slice(first + unknowns.start, first + unknowns.stop)
 
     @cached_property
     def start(self) -> Array:
@@ -169,14 +180,12 @@ class ScanNetwork:
 
     def predicted(self, unknowns: Array) -> Array:
         """(m,) what would be seen, read and known."""
-        seen, k = self.seen, len(self.seen.scan)
+        k = len(self.seen.scan)
         out = self.linear @ unknowns
         places = unknowns[self.places].reshape(-1, 2)
-        for scan, turn in enumerate(unknowns[self.poses][2::3].tolist()):
-            here = np.flatnonzero(seen.scan == scan)
-            turned = places[seen.hole[here]] @ ways(turn).T
-            out[here] += turned[:, 0]
-            out[k + here] += turned[:, 1]
+        out[: 2 * k] += np.einsum(
+            "aki,ki->ak", self._ways(unknowns), places[self.seen.hole]
+        ).ravel()
         for n, (a, b) in enumerate(self.ends):
             out[3 * k + n] += math.dist(places[a], places[b])
         return np.asarray(out)
@@ -186,29 +195,28 @@ class ScanNetwork:
         seen, k = self.seen, len(self.seen.scan)
         out = self.linear.copy()
         places = unknowns[self.places].reshape(-1, 2)
-        for scan, turn in enumerate(unknowns[self.poses][2::3].tolist()):
-            here = np.flatnonzero(seen.scan == scan)
-            holes, way = seen.hole[here], ways(turn)
-            swung = places[holes] @ (way @ _QUARTER).T
-            for axis, rows in enumerate((here, k + here)):
-                out[rows, 2 * holes] += way[axis, 0]
-                out[rows, 2 * holes + 1] += way[axis, 1]
-                out[rows, self.poses.start + 3 * scan + 2] += swung[:, axis]
+        each = self._ways(unknowns)
+        swung = np.einsum("aki,ki->ak", each, places[seen.hole] @ _QUARTER.T)
+        rows = np.arange(k)
+        for axis, way in enumerate(each):
+            out[axis * k + rows, 2 * seen.hole] += way[:, 0]
+            out[axis * k + rows, 2 * seen.hole + 1] += way[:, 1]
+            out[axis * k + rows, self.poses.start + 3 * seen.scan + 2] += swung[axis]
         for n, (a, b) in enumerate(self.ends):
             way = (places[a] - places[b]) / max(math.dist(places[a], places[b]), 1e-9)
             out[3 * k + n, 2 * a : 2 * a + 2] += way
             out[3 * k + n, 2 * b : 2 * b + 2] -= way
         return np.asarray(out)
 
+    def _ways(self, unknowns: Array) -> Array:
+        """(2, k, 2) by axis: how what is seen of each hole grows with its place."""
+        turns = unknowns[self.poses][2::3][self.seen.scan]
+        across, along = np.cos(turns), np.sin(turns)
+        return np.array([[across, -along], [along, across]]).transpose(0, 2, 1)
+
     def places_of(self, unknowns: Array) -> Array:
         """(n, 2) the holes' places."""
         return np.asarray(unknowns[self.places].reshape(-1, 2))
-
-    def covariance_of(self, fit: Adjustment) -> Array:
-        """(2n, 2n) covariance of the places in mm², larger where the readings are coarser."""
-        # with next to nothing redundant, as in one scan, readings may agree too well: no surer
-        spread = max(1.0, fit.spread)
-        return np.asarray(fit.covariance[self.places, self.places] * spread**2)
 
     def labels(self) -> list[str]:
         """What was read in each row, in words."""

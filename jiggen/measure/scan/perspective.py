@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from jiggen.measure.scan.adjust import Fitted, fit_with
+from jiggen.measure.scan.adjust import Fitted
+from jiggen.measure.scan.fitting import fit_with
 from jiggen.measure.scan.terms import usual
 
 FAR = 100.0  # mm from a picture's middle, where it is said how large it is
@@ -22,7 +23,7 @@ def perspective(fitted: Fitted) -> float:
     """
     seen = fitted.seen
     scans, k = len(seen.sources), len(seen.scan)
-    _, fit = fit_with(seen, fitted.network.rough, (), usual())  # a wrong distance is another fault
+    fit = fit_with(seen, fitted.network.rough, (), usual())  # a wrong distance is another fault
     if not fit.contradicts or np.bincount(seen.scan).min() < _FEWEST:
         return 0.0
     leaning = np.zeros((len(fit.misfits), 2 * scans))

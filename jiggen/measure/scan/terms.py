@@ -76,10 +76,18 @@ def usual() -> Scatter:
 
 def likeness(at: Array, scatter: Scatter) -> Array:
     """(n, n) covariance in mm² of one function at the places (n,) along its axis."""
-    apart = np.abs(at[:, None] - at[None])
-    far = math.sqrt(5) * apart / scatter.reach
-    smooth = scatter.smooth**2 * (1 + far + far**2 / 3) * np.exp(-far)  # Matérn, 5/2
-    return np.asarray(smooth + scatter.rough**2 * np.exp(-apart / ROUGH_REACH))
+    smooth, rough = _smooth(at, scatter.reach), _rough(at)
+    return np.asarray(scatter.smooth**2 * smooth + scatter.rough**2 * rough)
+
+
+def _smooth(at: Array, reach: float) -> Array:
+    """How alike smooth distortion is at places, 0 to 1."""
+    far = math.sqrt(5) * np.abs(at[:, None] - at[None]) / reach
+    return np.asarray((1 + far + far**2 / 3) * np.exp(-far))  # Matérn, 5/2
+
+
+def _rough(at: Array) -> Array:
+    return np.asarray(np.exp(-np.abs(at[:, None] - at[None]) / ROUGH_REACH))
 
 
 def modes(at: Array, scatter: Scatter, least: float = 1e-3) -> Array:
@@ -90,27 +98,38 @@ def modes(at: Array, scatter: Scatter, least: float = 1e-3) -> Array:
 
 
 def likely(
-    seen: Array, hole: NDArray[np.int_], sigma: Array, free: Array, known: Array, left: Array
+    seen: Array, hole: NDArray[np.int_], sigma: Array, beyond: Array, known: Array, left: Array
 ) -> list[tuple[Scatter, float]]:
     """Scatters with their weights, which sum to 1, the likeliest first.
 
     `seen` (n, 2) are places in pictures in mm, `hole` (n,) the hole of each, `sigma` (n,) what its
-    edge says of its centre.  `left` (2n,) are the residuals of a first fit, x before y, `free`
-    (2n, k) how they grow with what is not known at all, `known` (2n, j) with what is, to 1.
+    edge says of its centre.  `left` (2n,) are the residuals of a first fit, x before y, `known`
+    (2n, j) how they grow with what is known before, to 1, and `beyond` (2n, k) orthonormal
+    directions that they do not grow along with what is not known at all.
     """
-    same = np.kron(np.diag([0.0, 1.0]), hole[:, None] == hole[None])
-    fixed = known @ known.T + np.diag(np.tile(sigma**2, 2))
+
+    def part(spread: NDArray[np.floating]) -> Array:
+        return np.asarray(beyond.T @ spread @ beyond)
+
+    def both(spread: Array) -> Array:
+        return part(np.kron(np.eye(2), spread))
+
+    fixed = part(known @ known.T + np.diag(np.tile(sigma**2, 2)))
+    same = part(np.kron(np.diag([0.0, 1.0]), hole[:, None] == hole[None]))
+    rough = both(_rough(seen[:, 0]) + _rough(seen[:, 1]))
+    smooth = {
+        reach: both(_smooth(seen[:, 0], reach) + _smooth(seen[:, 1], reach))
+        for reach in _TRIED["reach"]
+    }
+    even, rest = np.eye(beyond.shape[1]), beyond.T @ left
+    evens = [*itertools.product(_TRIED["noise"], _TRIED["shade"])]
+    small = np.array([noise**2 * even + shade**2 * same for noise, shade in evens])
     found: list[tuple[Scatter, float]] = []
-    distances: dict[tuple[float, ...], Array] = {}
-    for values in itertools.product(*_TRIED.values()):
-        scatter = Scatter(*values)
-        key = scatter.smooth, scatter.rough, scatter.reach
-        if key not in distances:
-            one = likeness(seen[:, 0], scatter) + likeness(seen[:, 1], scatter)
-            distances[key] = np.asarray(np.kron(np.eye(2), one), dtype=np.float64)
-        spread = fixed + distances[key] + scatter.shade**2 * same
-        spread[np.diag_indices_from(spread)] += scatter.noise**2
-        found.append((scatter, -_disfavour(spread, free, left) - scatter.oddity))
+    for wide, fine, reach in itertools.product(_TRIED["smooth"], _TRIED["rough"], _TRIED["reach"]):
+        spread = fixed + wide**2 * smooth[reach] + fine**2 * rough
+        for (noise, shade), off in zip(evens, _disfavours(spread + small, rest), strict=True):
+            scatter = Scatter(wide, fine, noise, shade, reach)
+            found.append((scatter, -off - scatter.oddity))
     best = max(score for _, score in found)
     weights = np.array([math.exp(max(-700.0, (score - best) / 2)) for _, score in found])
     weights /= weights.sum()
@@ -140,16 +159,18 @@ def representative(found: list[tuple[Scatter, float]], count: int) -> list[tuple
     return [(scatter, weight / whole) for scatter, weight in chosen]
 
 
-def _disfavour(spread: Array, free: Array, left: Array) -> float:
-    """Minus twice the restricted logarithmic likelihood of `left`, but for a constant.
+def _disfavours(spreads: Array, rest: Array) -> list[float]:
+    """Minus twice the logarithmic likelihood of `rest` (k,) by each of `spreads` (n, k, k), but for
+    a constant.
 
     Where nothing is redundant, as in one scan, it is the same for every spread.
     """
-    lower = np.linalg.cholesky(spread)
-    both = np.linalg.solve(lower, np.column_stack([free, left]))
-    turned = np.asarray(np.linalg.qr(both, mode="r"))
-    count = free.shape[1]
-    inner = np.abs(np.diag(turned)[:count])
-    rest = float(turned[count, count] ** 2) if len(turned) > count else 0.0
-    logs = 2 * np.log(np.diag(lower)).sum() + 2 * np.log(np.maximum(inner, 1e-12)).sum()
-    return float(logs + rest)
+    # a last row under each makes its factor hold `rest` in independent standard uncertainties
+    both = np.pad(spreads, ((0, 0), (0, 1), (0, 1)))
+    both[:, -1, :-1] = rest
+    both[:, -1, -1] = 1.0 + rest @ rest / min(_TRIED["noise"]) ** 2
+    lower = np.linalg.cholesky(both)
+    sizes = np.diagonal(lower, axis1=1, axis2=2)[:, :-1]
+    squares = (lower[:, -1, :-1] ** 2).sum(axis=1)
+    found: list[float] = (squares + 2 * np.log(sizes).sum(axis=1)).tolist()
+    return found
