@@ -37,7 +37,7 @@ from jiggen.evening.read import COLUMNS, NEEDED
 from jiggen.request.evening import EVENING, JOBS
 
 NAV = Place(
-    "/evening", "An evening", "Many pairs: the fewest jigs, the best order to drill, a tick each."
+    "/evening", "Evening", "Many pairs: the fewest jigs, the best order to drill, a tick each."
 )
 FROM, NAME, OVER = "from", "name", "over"  # fields of the forms that are sent
 LONG_WAIT = 60.0  # s for a plan that somebody has asked to build

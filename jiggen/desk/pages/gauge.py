@@ -5,6 +5,6 @@ from jiggen.desk.site import Place
 from jiggen.request.products import GAUGE
 
 NAV = Place(
-    "/gauge", "A gauge", "A frame to print and measure: it shows what your printer does to a part."
+    "/gauge", "Gauge", "A frame to print and measure: it shows what your printer does to a part."
 )
 ROUTES = Product("/gauge", "Gauge", GAUGE, lambda _: None).routes()

@@ -10,7 +10,7 @@ from jiggen.job import deepest
 from jiggen.layout import Layout, off_ski
 from jiggen.request.products import JIG, JigRequest
 
-NAV = Place("/jig", "A jig", "Choose a pattern, type boot and ski, build, print.")
+NAV = Place("/jig", "Jig", "Choose a pattern, type boot and ski, build, print.")
 FIELDS = {
     "layout.off-ski": "ski",
     "drilling.base": "thickness",

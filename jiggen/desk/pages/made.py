@@ -30,9 +30,7 @@ from jiggen.report.summary import before_and_after, labelled, whose
 from jiggen.request.sheet import SHEET, SHEET_BOOT, SheetRequest
 from jiggen.verify import verdict
 
-NAV = Place(
-    "/made", "What was built", "Jigs, trial plates, gauges: look at them, take their files."
-)
+NAV = Place("/made", "Built", "Jigs, trial plates, gauges: look at them, take their files.")
 KINDS = {"jig": "Jig", "trial": "Trial plate", "gauge": "Gauge"}
 PAIR = (SHEET_BOOT, table.TICKET, table.THICKNESS, table.WIDTH_AT)
 """What one fills in first for a pair."""

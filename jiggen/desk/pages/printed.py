@@ -32,7 +32,7 @@ from jiggen.request.shelf import SHELF_FILE, login_name
 if TYPE_CHECKING:
     from jiggen.report.printed import Printout
 
-NAV = Place("/printed", "A printed jig", "Measure it, and see whether it may be used.")
+NAV = Place("/printed", "Printed jig", "Measure it, and see whether it may be used.")
 KEY = "jig"
 OWN = ("limit", "caliper", "name")  # options of the command beside folder and file
 HOW = (

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 NAV = Place(
     "/printer",
-    "The printer",
+    "Printer",
     "Type in the gauge's readings; jigs are then corrected for this printer.",
 )
 KEY = "gauge"

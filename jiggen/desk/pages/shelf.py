@@ -20,7 +20,7 @@ from jiggen.shelf.events import Doing
 from jiggen.shelf.jigs import OwnedJig, warnings_of
 from jiggen.shelf.store import open_shelf
 
-NAV = Place("/shelf", "The shelf", "Which jigs there are, which fits the pair on the bench.")
+NAV = Place("/shelf", "Shelf", "Which jigs there are, which fits the pair on the bench.")
 BUTTONS: dict[Doing, str] = {
     "printed": "Printed, or printed again",
     "in use": "Take it into use",

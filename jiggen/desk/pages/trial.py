@@ -7,7 +7,7 @@ from jiggen.request.products import TRIAL, TrialRequest
 
 NAV = Place(
     "/trial",
-    "A trial plate",
+    "Trial plate",
     "A thin print with every hole, to check against the real plate first.",
 )
 
