@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
+from collections.abc import Callable
+from pathlib import Path
 
 from desk_client import OWN
 from starlette.testclient import TestClient
@@ -10,6 +13,7 @@ from starlette.testclient import TestClient
 from jiggen.desk.forms import entered, fill
 from jiggen.desk.works import Work, Works
 from jiggen.errors import Finding, InputError
+from jiggen.pipeline.witness import Process, witness
 from jiggen.progress import announce
 from jiggen.request.products import JIG
 
@@ -22,15 +26,31 @@ def say_and_return(value: int) -> int:
 
 
 def sleep_long() -> None:
-    announce("asleep")
-    time.sleep(60)
+    with witness() as verifier:
+        assert isinstance(verifier, Process)  # for one that is alone there is a core
+        announce(str(verifier.process.pid))
+        time.sleep(60)
+
+
+def lives(number: int) -> bool:
+    """Whether there is a process of that number; one that nobody has waited for is none."""
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    state = Path(f"/proc/{number}/stat")
+    return not state.exists() or state.read_text().rpartition(")")[2].split()[0] != "Z"
+
+
+def wait_for(fact: Callable[[], bool]) -> None:
+    until = time.monotonic() + 60
+    while not fact():
+        assert time.monotonic() < until, "it does not end"
+        time.sleep(0.02)
 
 
 def ended(works: Works, work: Work) -> Work:
-    until = time.monotonic() + 60
-    while not work.over:
-        assert time.monotonic() < until, "it does not end"
-        time.sleep(0.02)
+    wait_for(lambda: work.over)
     return work
 
 
@@ -78,10 +98,12 @@ def test_what_is_wrong_with_work_is_kept(works: Works):
 def test_work_of_one_key_is_begun_once_and_can_be_cancelled(works: Works):
     work = works.start("sleep", sleep_long, key="sleep", address="/")
     assert works.start("sleep", sleep_long, key="sleep", address="/") is work
-    while not work.steps:
-        time.sleep(0.02)
+    wait_for(lambda: bool(work.steps))
+    verifier = int(work.steps[0])
+    assert lives(verifier)
     works.cancel(work)
     assert ended(works, work).state == "cancelled"
+    wait_for(lambda: not lives(verifier))
     again = works.start("count", say_and_return, 1, key="after", address="/")
     assert ended(works, again).result == 2
 

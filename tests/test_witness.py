@@ -121,11 +121,13 @@ def test_where_the_system_has_no_more_processes_files_are_verified_here(monkeypa
         assert isinstance(found, Here)
 
 
-def test_it_ends_with_the_process_that_started_it():
+def test_it_ends_with_the_process_that_started_it_whatever_it_is_doing(folder: Path):
     process = Process()
-    assert process.process.stdin
+    assert process.process.stdin and process.process.stdout
+    process.begin(folder)
     process.process.stdin.close()
-    assert process.process.wait(30) == 0
+    assert process.process.stdout.read() == b""
+    assert process.process.wait() == 0
 
 
 def test_the_folder_that_it_passed_is_whole(verifier: Process, folder: Path, tmp_path: Path):

@@ -1,8 +1,9 @@
 """The verifier in a process of its own: it sees the files that were written, and nothing else.
 
-It reads requests from its standard input until that ends, with the process that started it, and
-answers each on its standard output, pickled both.  Files are read as soon as they are there; what
-was read of them is used as long as they have the very same bytes.
+It reads requests from its standard input and answers each on its standard output, pickled both.
+When the input ends, with the process that started it, it ends too, whatever it is doing.  Files are
+read as soon as they are there; what was read of them is used as long as they have the very same
+bytes.
 """
 
 import os
@@ -11,6 +12,8 @@ import sys
 from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
+from queue import SimpleQueue
+from threading import Thread
 from typing import Any, BinaryIO
 
 from jiggen.verify.reading import memory
@@ -53,6 +56,8 @@ def verify_paper(folder: Path, name: str) -> Any:
     return verify_papers(folder, (name,))
 
 
+Request = tuple[str, tuple[Any, ...]]
+"""The name of one of `REQUESTS`, and its arguments."""
 REQUESTS = {one.__name__: one for one in (read_ahead, verify, verify_paper)}
 
 
@@ -61,15 +66,25 @@ def main() -> None:
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what a library prints is no answer
     memory.keep()
+    requests = SimpleQueue[Request]()
+    Thread(target=_listen, args=(sys.stdin.buffer, requests), daemon=True).start()
     _load()
-    with answers, suppress(EOFError, BrokenPipeError):
-        serve(sys.stdin.buffer, answers)
+    with answers, suppress(BrokenPipeError):
+        serve(requests, answers)
 
 
-def serve(requests: BinaryIO, answers: BinaryIO) -> None:
-    """Answer every request.  Raises EOFError at the end."""
+def _listen(asked: BinaryIO, requests: "SimpleQueue[Request]") -> None:
+    """Put what is asked into `requests`; at its end, end the process, which nobody waits for."""
+    with suppress(EOFError, pickle.UnpicklingError):  # the latter: killed while it asked
+        while True:
+            requests.put(pickle.load(asked))
+    os._exit(0)
+
+
+def serve(requests: "SimpleQueue[Request]", answers: BinaryIO) -> None:
+    """Answer every request."""
     while True:
-        name, arguments = pickle.load(requests)
+        name, arguments = requests.get()
         try:
             answer: tuple[Any, Exception | None] = (REQUESTS[name](*arguments), None)
         except Exception as error:
