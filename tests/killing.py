@@ -1,13 +1,13 @@
 """A stand-in for a build, ended at chosen moments: the true workshop, small files, no kernel.
 
-    python tests/killing.py build TARGET LABEL [--pause SECONDS] [--fill KB] [--most KB]
+    python tests/killing.py build TARGET LABEL [--pause SECONDS] [--wait] [--fill KB] [--most KB]
     python tests/killing.py every kill|refuse [--two-renames]
 
 The first builds once, in a process of its own: it says ``ready`` when it starts to write and
-``done`` at its end, and ends with jiggen's exit code; ``--most`` is the largest file the system
-lets it write.  The second ends a build of ``two`` over ``one`` before its first operation on a
-file, before its second, and so on to the last, by SIGKILL or as a full disk does, and prints a
-line of JSON each.
+``done`` at its end, and ends with jiggen's exit code; with ``--wait`` it writes once it is given a
+line; ``--most`` is the largest file the system lets it write.  The second ends a build of ``two``
+over ``one`` before its first operation on a file, before its second, and so on to the last, by
+SIGKILL or as a full disk does, and prints a line of JSON each.
 """
 
 from __future__ import annotations
@@ -81,11 +81,15 @@ def small_record(label: str) -> Record:
     )
 
 
-def build(target: Path, label: str, *, pause: float = 0.0, fill: int = 1) -> int:
+def build(
+    target: Path, label: str, *, pause: float = 0.0, wait: bool = False, fill: int = 1
+) -> int:
     """A folder whose every file says `label`, made and put in place; the exit code."""
 
     def make(folder: Path) -> Record:
         print("ready", flush=True)
+        if wait:
+            sys.stdin.readline()
         (folder / "parts").mkdir()
         for name in ("jig.step", "parts/a.stl", "parts/b.stl"):
             (folder / name).write_text(f"{name} of {label}\n" + "x" * 1024 * fill)
@@ -176,6 +180,7 @@ def main() -> int:
     once.add_argument("target", type=Path)
     once.add_argument("label")
     once.add_argument("--pause", type=float, default=0.0)
+    once.add_argument("--wait", action="store_true")
     once.add_argument("--fill", type=int, default=1)
     once.add_argument("--most", type=int, default=0)
     all_moments = modes.add_parser("every")
@@ -185,7 +190,7 @@ def main() -> int:
     if said.mode == "build":
         if said.most:
             resource.setrlimit(resource.RLIMIT_FSIZE, (said.most * 1024, said.most * 1024))
-        return build(said.target, said.label, pause=said.pause, fill=said.fill)
+        return build(said.target, said.label, pause=said.pause, wait=said.wait, fill=said.fill)
     with tempfile.TemporaryDirectory() as work:
         every({"kill": kill, "refuse": refuse}[said.how], Path(work), exchange=not said.two_renames)
     return 0

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -39,6 +40,7 @@ SCRIPT = HERE / "killing.py"
 def stand_in(*words: object) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, str(SCRIPT), *map(str, words)],
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -144,21 +146,21 @@ def test_of_two_builds_into_one_folder_one_fails_cleanly(tmp_path: Path):
     target = tmp_path / "jig"
     assert built(target, "before")[0] == 0
     before = tree(target)
-    first = stand_in("build", target, "first", "--pause", 2)
+    first = stand_in("build", target, "first", "--wait")
     assert first.stdout.readline() == "ready\n"
     code, said = built(target, "second")
     assert (code, first.poll()) == (2, None)
     assert "another jiggen is building into this folder" in said
     assert tree(target) == before
     assert built(tmp_path / "another", "free")[0] == 0  # a neighbour is free
-    assert first.wait() == 0
+    assert first.communicate("now\n") == ("done\n", "") and first.returncode == 0
     assert b"of first" in tree(target)["jig.step"]
     assert litter(target) == ["another"]
 
 
 def test_a_killed_build_holds_its_folder_no_longer(tmp_path: Path):
     target = tmp_path / "jig"
-    first = stand_in("build", target, "first", "--pause", 60)
+    first = stand_in("build", target, "first", "--wait")
     first.stdout.readline()
     first.kill()
     first.communicate()
@@ -234,6 +236,24 @@ for kilobytes in (0, 4):
     )
     assert (tmp_path / "whole.png").stat().st_size > 4096
     assert done.stdout.splitlines()[-2:] == [f"refused {tmp_path / 'cut.png'}"] * 2, done.stderr
+
+
+def test_a_mesh_that_the_kernel_cuts_short_is_the_systems_refusal():
+    """It goes through a temporary file, whose disk may be another one."""
+    from jiggen.design.pieces import Piece, Placed
+    from jiggen.solid import Part, mesh_of
+    from jiggen.solid.shapes import cylinder
+
+    piece = Piece("peg", "plate", (Placed("peg", np.eye(4)),), np.eye(4))
+    part = Part(piece, cylinder(5.0, 0.0, 5.0), 393.0)
+    free = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, free[1]))
+    try:
+        with pytest.raises(OSError, match="could not write a mesh whole"):
+            mesh_of(part)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, free)
+    assert len(mesh_of(part)[1]) > 20
 
 
 def test_the_limit_on_files_is_as_it_was():

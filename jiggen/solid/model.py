@@ -1,5 +1,6 @@
 """The parts of a jig as solids, and their meshes."""
 
+import errno
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -80,9 +81,11 @@ def _mesh(shape: cq.Shape, to_bed: bytes) -> tuple[NDArray[np.float64], NDArray[
     writer.ASCIIMode = False
     with TemporaryDirectory() as folder:
         path = Path(folder, "part.stl")
-        if not writer.Write(laid.wrapped, str(path)):
-            raise RuntimeError("the kernel could not write a mesh")
-        facets = np.frombuffer(path.read_bytes(), FACET, offset=84)
+        written = writer.Write(laid.wrapped, str(path))
+        data = path.read_bytes() if written else b""
+        if not data or len(data) != 84 + FACET.itemsize * int.from_bytes(data[80:84], "little"):
+            raise OSError(errno.EIO, "the CAD kernel could not write a mesh whole", str(path))
+        facets = np.frombuffer(data, FACET, offset=84)
     return _welded(facets["corners"])
 
 
