@@ -29,6 +29,7 @@ PITCH = np.pi * 1.5
 
 STATION, TOOLS = body._station_cutter, body.mechanical_tools
 RAIL, PINION, OUTLINE, LIST = body.make_rail, body.make_pinion, Rack.outline, model.list_pieces
+RACK = body.make_rack
 
 
 @contextmanager
@@ -127,7 +128,7 @@ def racked(shift: float = 0.0, thinner: float = 0.0) -> Callable[[RailShape], Ra
 
 @contextmanager
 def teeth_moved(move: Callable[[Rack, Array], Array]) -> Iterator[None]:
-    """The teeth's y moved within every rack's outline."""
+    """The teeth's y moved within every rack's outline, where it is drawn: plans are kept."""
 
     def outline(rack: Rack, chord: float = 0.01) -> Array:
         points = OUTLINE(rack, chord).copy()
@@ -135,10 +136,16 @@ def teeth_moved(move: Callable[[Rack, Array], Array]) -> Iterator[None]:
         points[inside, 1] = move(rack, points[inside, 1])
         return points
 
-    with patch.object(Rack, "outline", outline):
-        RAIL.cache_clear()
-        yield
+    def make_rack(rail: RailShape, lean_to: float) -> cq.Shape:
+        with patch.object(Rack, "outline", outline):
+            return RACK(rail, lean_to)
+
     RAIL.cache_clear()
+    try:
+        with patch.object(body, "make_rack", make_rack):
+            yield
+    finally:
+        RAIL.cache_clear()
 
 
 def stretched(rack: Rack, y: Array, by: float) -> Array:
