@@ -186,6 +186,24 @@ def test_pages_are_printed_without_what_is_clicked(tab, pages):
     assert "ISO 11088" in tab.words("main") or "drill" in tab.words("main")
 
 
+def test_rows_with_fields_come_anew_with_other_rows_alone(desk, tab):
+    """What stands in them stays while its neighbours follow; the server's answer is given here."""
+    tab.open(f"{desk.origin}/survey")
+    rows = "<div id=rows data-part data-same=KEY><input id=one><i id=sum data-part>SUM</i></div>"
+
+    def written(key: str, number: int) -> str:
+        return rows.replace("KEY", key).replace("SUM", str(number))
+
+    main = f"<form data-live action=/survey><input id=turn name=turn>{written('a', 1)}</form>"
+    tab.run(f"document.querySelector('main').innerHTML = {main!r}")
+    for key, number, kept in (("a", 2, "mine"), ("b", 3, "")):
+        answer = f"async () => new Response({written(key, number)!r})"
+        tab.run(f"document.querySelector('#one').value = 'mine', window.fetch = {answer}, 0")
+        tab.fill("#turn", key)
+        tab.wait(f"document.querySelector('#sum').textContent === '{number}'")
+        assert tab.run("document.querySelector('#one').value") == kept
+
+
 def test_a_button_too_small_and_words_too_pale_are_found(desk, tab):
     tab.open(f"{desk.origin}/jig?pattern=club-piste&boot=305&ski=84-112")
     tab.run(f"{BUILD}.style.cssText = 'min-height: 20px; height: 20px; padding: 0'")

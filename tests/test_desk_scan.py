@@ -113,6 +113,14 @@ def test_a_hole_is_named_and_left_out(desk, query):
     assert "Two holes would be called" in part(page, "found")
     assert "--rename a=b" in part(page, "command")
     assert ">a</text>" in page  # drawn with what is known all the same
+    for turned, names, said in (
+        ("0,180", "a b c d e", "No distance was measured"),
+        ("0,90", "", "turned by 180° and not by 90°"),
+    ):
+        page = desk.get(f"/scan?{query}&turned={turned}").text
+        assert f'id="holes" data-part data-same="{names}"' in page
+        assert f'id="distances" data-part data-same="{names}"' in page
+        assert said in part(page, "found")
 
 
 def test_what_contradicts_is_refused_and_nothing_is_written(desk, query):

@@ -82,7 +82,7 @@ def test_the_fit_has_the_numbers_of_any_adjustment_of_its_equations():
         assert fit.redundancy == pytest.approx(plain.redundancy, abs=1e-6)
         places = fit.network.places
         stated = plain.covariance[places, places] * plain.spread**2
-        assert fit.of_places == pytest.approx(stated, rel=1e-5, abs=1e-9)
+        assert fit.stated(places) == pytest.approx(stated, rel=1e-5, abs=1e-9)
 
 
 def test_one_scan_says_nothing_of_the_scanner_and_takes_what_scanners_usually_are():
@@ -125,6 +125,8 @@ def test_another_plate_a_mirrored_scan_and_another_scale_are_told_apart():
     assert code_of([scans[0], scans[1], enlarged(scans[2], 1.02)]) == "scan.resolution"
     assert code_of([scans[0], enlarged(scans[1], 1 / 1.02)]) == "scan.resolution"
     assert code_of([scans[0][:2], scans[1]]) == "scan.few-holes"
+    with pytest.raises(InputError, match=r"turned by [89]\d° and not by 180°"):
+        sightings(scans[:2], ["a", "b"], (0.0, 180.0))
 
 
 def test_one_hole_that_lies_elsewhere_in_one_scan_is_named():

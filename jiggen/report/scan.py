@@ -39,8 +39,7 @@ def rows(fitted: Fitted, pictures: Sequence[Picture]) -> list[tuple[str, ...]]:
 
 def widths(fitted: Fitted) -> Array:
     """(n,) mm that 95 of 100 such diameters stay within."""
-    own = np.diag(fitted.fit.covariance)[fitted.network.diameters]
-    return np.asarray(COVERED * fitted.fit.spread * np.sqrt(own))
+    return np.asarray(COVERED * np.sqrt(np.diag(fitted.fit.stated(fitted.network.diameters))))
 
 
 def roundness(fitted: Fitted, pictures: Sequence[Picture]) -> Array:

@@ -2,7 +2,8 @@
 // The pages work without this.  With it forms answer as one types, news come by themselves, files
 // are dropped, and a drawing is clicked on.
 //
-// data-part: an element with an id that is taken from the page as the server makes it now;
+// data-part: an element with an id that is taken from the page as the server makes it now, one with
+// fields in it only when its data-same has changed;
 // data-live on a form: its page is asked for again when it changes; data-events: until the element
 // has none any more, its parts follow what the server has to tell; data-then: the page to go to;
 // data-later: an address whose part of the same id, which takes a moment, replaces the element.
@@ -32,6 +33,7 @@
     const page = new DOMParser().parseFromString(text, "text/html");
     for (const old of document.querySelectorAll("[data-part]")) {
       const now = page.getElementById(old.id);
+      if (now && "same" in old.dataset && (now.dataset.same === old.dataset.same || old.contains(document.activeElement))) continue;
       if (!now || now.isEqualNode(old) || old.contains(document.activeElement) && old.matches("form")) continue;
       const focus = old.contains(document.activeElement) ? document.activeElement.id : "";
       const height = old.offsetHeight;

@@ -220,7 +220,7 @@ def fit_scans(
     each = []
     for place, fit in zip(places, fits, strict=True):
         off = (place - mean).ravel()
-        each.append(fit.of_places + np.outer(off, off))
+        each.append(fit.stated(fit.network.places) + np.outer(off, off))
     covariance = _widened(each, weights)
     fit = fit_with(seen, rough, distances, best)
     scale_x, scale_y, square = fit.parameters[fit.network.affine].tolist()

@@ -9,12 +9,14 @@ import numpy as np
 from jiggen.errors import Finding
 from jiggen.measure.adjustment import (
     COVERED,
+    GrossError,
     describe_contradiction,
     find_gross_error,
     the_first,
 )
 from jiggen.measure.scan.adjust import Fitted
 from jiggen.measure.scan.card import LONG, OFF
+from jiggen.measure.scan.fitting import ScanFit
 from jiggen.measure.scan.holes import CROPPED
 from jiggen.measure.scan.perspective import FAR, perspective
 from jiggen.measure.scan.read import PHONE
@@ -75,7 +77,7 @@ def _farthest(fitted: Fitted) -> float:
 
 
 def _wrong_scale(fitted: Fitted) -> Finding:
-    scale = max(fitted.scales, key=abs)
+    scale = 1 / (1 - max(fitted.scales, key=abs)) - 1  # of the pictures, beside the thing
     which = "large" if scale > 0 else "small"
     named = the_first([f"{one} = {one.value:.2f}" for one in fitted.network.distances])
     message = f"by {named} the pictures are {abs(scale):.1%} too {which}; no scanner is so far off"
@@ -124,7 +126,7 @@ def _contradiction(fitted: Fitted) -> Finding:
     wrong = find_gross_error(fit, _TRIED)
     sightings = 3 * len(fitted.seen.scan)
     if wrong and wrong.likely and wrong.row < sightings:
-        return _wrong_sighting(fitted, wrong.row, wrong.off)
+        return _wrong_sighting(fitted, wrong, labels)
 
     def shown(row: int, off: float) -> str:
         return f"{fit.equations.values[row] - off:.2f}"
@@ -141,11 +143,13 @@ def _contradiction(fitted: Fitted) -> Finding:
     return Finding(f"scan.{finding.code}", finding.message, hint=finding.hint)
 
 
-def _wrong_sighting(fitted: Fitted, row: int, off: float) -> Finding:
-    label = fitted.network.labels()[row]
-    what = "is off by" if row >= 2 * len(fitted.seen.scan) else "lies off by"
-    message = f"{label}: {what} {abs(off):.2f} mm from what the other scans say"
-    return Finding("scan.gross-error", message, hint=_CLEAN)
+def _wrong_sighting(fitted: Fitted, wrong: GrossError[ScanFit], labels: list[str]) -> Finding:
+    what = "is off by" if wrong.row >= 2 * len(fitted.seen.scan) else "lies off by"
+    message = f"{labels[wrong.row]}: {what} {abs(wrong.off):.2f} mm from what the other scans say"
+    hint = _CLEAN
+    if rivals := the_first([labels[row] for row in wrong.rivals]):
+        hint += f" As likely wrong instead: {rivals}."
+    return Finding("scan.gross-error", message, hint=hint)
 
 
 def _rims(fitted: Fitted) -> list[Finding]:

@@ -110,11 +110,11 @@ class ScanFit(Adjustment):
             free[rows] = _beyond(inverse, across[rows]) / weights[rows] ** 2
         return np.where(weights > 0, np.clip(free, 0.0, 1.0), 0.0)
 
-    @cached_property
-    def of_places(self) -> Array:
-        """(2n, 2n) covariance of the places in mm², larger where the readings are coarser."""
-        still = self._aside.basis[self.network.places]
-        moved = still @ self._motions[1]
+    def stated(self, unknowns: slice) -> Array:
+        """Covariance of `unknowns` other than shapes, larger where the readings are coarser."""
+        own = np.flatnonzero(self._aside.own)
+        moved = self._aside.basis[np.isin(own, np.arange(unknowns.start, unknowns.stop))]
+        moved = moved @ self._motions[1]
         # with next to nothing redundant, as in one scan, readings may agree too well: no surer
         return np.asarray(moved @ moved.T * max(1.0, self.spread) ** 2)
 

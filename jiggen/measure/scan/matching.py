@@ -146,7 +146,8 @@ def _laid_upon(here: Complex, there: Complex, used: NDArray[np.bool_]) -> tuple[
 def chosen(one: Array, other: Array, source: str, stated: float | None = None) -> Match:
     """The one way that `one` lies upon `other`.
 
-    Raises InputError ``scan.mirrored``, ``scan.another-plate`` or ``scan.which-turn``.
+    Raises InputError ``scan.mirrored``, ``scan.another-plate``, ``scan.turned`` or
+    ``scan.which-turn``.
     """
     found = match(one, other, stated)
     needed = max(3, math.ceil(_SHARE * min(len(one), len(other))))
@@ -156,6 +157,8 @@ def chosen(one: Array, other: Array, source: str, stated: float | None = None) -
         message += f"{'large' if stretched > 1 else 'small'} beside the other scans"
         hint = "Its resolution is wrong: send the picture as the scanner wrote it."
         raise InputError.of("scan.resolution", message, where=source, hint=hint)
+    if stated is not None and best < needed:
+        _refuse_turn(match(one, other), needed, stated, source)
     whole = max(needed, min(len(one), len(other)) - 1) <= best  # mirrored it fits no better
     turned = [] if whole else match(one * (-1, 1), other)
     mirrored = len(turned[0].pairs) if turned else 0
@@ -175,6 +178,17 @@ def chosen(one: Array, other: Array, source: str, stated: float | None = None) -
         message = f"the holes fit after a turn by {turns}: they look alike"
         raise InputError(Finding("scan.which-turn", message, source, hint=hint))
     return found[0]
+
+
+def _refuse_turn(found: list[Match], needed: int, stated: float, source: str) -> None:
+    """Raise InputError ``scan.turned`` where it lies whole in another turn than was `stated`."""
+    if found and len(found[0].pairs) >= needed:
+        turns = " and not by ".join(
+            f"{-turn % 360:.0f}°" for turn in (math.degrees(found[0].turn), stated)
+        )
+        message = f"it lies turned by {turns}, beside the first scan"
+        hint = "Say by how much each scan was turned, in the order of the scans."
+        raise InputError.of("scan.turned", message, where=source, hint=hint)
 
 
 def _stretched(one: Array, other: Array, found: list[Match]) -> float | None:

@@ -9,7 +9,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from jiggen.draw.shapes import Circle, Drawing, Group, Line, Pen, Picture, Point, Shape, Text
+from jiggen.draw.figures import LEADING, RUNNING, lines_of_text
+from jiggen.draw.shapes import (
+    Anchor,
+    Circle,
+    Drawing,
+    Group,
+    Line,
+    Pen,
+    Picture,
+    Point,
+    Shape,
+    Text,
+)
 from jiggen.measure.adjustment import Array
 from jiggen.measure.scan.adjust import Fitted
 from jiggen.measure.scan.files import Picture as Scanned
@@ -18,7 +30,7 @@ from jiggen.units import number
 LONGEST = 12.0  # mm; the longest arrow is about so long
 _MOST = 1000.0  # times
 _QUALITY = 60  # of a JPEG; it is looked at, not measured
-_GAP, _LINE, _LETTER = 6.0, 6.0, 3.6  # mm; the last is the height of capitals
+_GAP, _LETTER = 6.0, 3.6  # mm; the last is the height of capitals
 _HALO, _GREEN, _RED, _BLUE = (
     Pen(width, colour)
     for width, colour in ((1.1, "#ffffff"), (0.45, "#0a7a28"), (0.6, "#c02020"), (0.6, "#1850c8"))
@@ -48,13 +60,15 @@ def one_scan(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: floa
     picture = pictures[scan]
     wide, high = (side / 2 for side in picture.size)
     marked = marks(fitted, pictures, scan, times)
-    words = f"{picture.source}: {arrows(times)}"
+    title, height = (picture.source, arrows(times)), _LETTER * 0.75
+    top = high + len(title) * LEADING * height + 2.0
+    right = max(wide, max(map(len, title)) * RUNNING * height - wide)
     shapes = [
         Picture((-wide, -high), (wide, high), jpeg_of(picture)),
         *marked.shapes,
-        Text((-wide, high + 2), words, _LETTER * 0.75),
+        *lines_of_text(title, (-wide, top), height),
     ]
-    return replace(marked, upper=(wide, high + _LINE), shapes=shapes)
+    return replace(marked, upper=(right, top), shapes=shapes)
 
 
 def arrows(times: float) -> str:
@@ -79,11 +93,11 @@ def marks(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: float) 
     for odd in fitted.odd:
         if odd.source == picture.source:
             shapes += [Circle((odd.x, odd.y), 6.0, _HALO), Circle((odd.x, odd.y), 6.0, _RED)]
-            shapes += _words((odd.x + 7, odd.y), odd.fault, _RED.colour)
+            shapes += _words((odd.x, odd.y), 6.0, 0.0, odd.fault, _RED.colour, picture)
     for name, at, radius, off in _sightings(fitted, scan):
         shapes += [Circle(at, radius, _HALO), Circle(at, radius, _GREEN)]
         shapes += _arrow(at, off * times)
-        shapes += _words((at[0] + radius + 1, at[1] + radius), name, _GREEN.colour)
+        shapes += _words(at, radius, radius, name, _GREEN.colour, picture)
     title = f"{picture.source} with the holes found"
     return Drawing(title, (-wide, -high), (wide, high), shapes=shapes)
 
@@ -123,11 +137,20 @@ def _point(place: Array) -> Point:
     return float(place[0]), float(place[1])
 
 
-def _words(at: Point, words: str, colour: str) -> Iterator[Shape]:
-    """Words that are read on dark and on bright ground."""
+def _words(
+    at: Point, aside: float, up: float, words: str, colour: str, picture: Scanned
+) -> Iterator[Shape]:
+    """Words beside what is at `at`, so that the picture's edge cuts none; they are read on dark
+    and on bright ground.
+    """
+    wide, high = (side / 2 for side in picture.size)
+    fits = at[0] + aside + 1 + len(words) * RUNNING * _LETTER < wide
+    left = at[0] + (aside + 1) * (1 if fits else -1)
+    down = min(at[1] + up, high - _LETTER - 0.5)
+    anchor: Anchor = "start" if fits else "end"
     for x, y in ((-0.3, 0), (0.3, 0), (0, -0.3), (0, 0.3)):
-        yield Text((at[0] + x, at[1] + y), words, _LETTER, bold=True, colour="#ffffff")
-    yield Text(at, words, _LETTER, bold=True, colour=colour)
+        yield Text((left + x, down + y), words, _LETTER, anchor, bold=True, colour="#ffffff")
+    yield Text((left, down), words, _LETTER, anchor, bold=True, colour=colour)
 
 
 def jpeg_of(picture: Scanned) -> bytes:
