@@ -8,6 +8,8 @@ import shutil
 import signal
 import subprocess
 from collections.abc import Iterator
+from functools import wraps
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -19,6 +21,9 @@ from jiggen.pipeline.build import verified_folder
 from jiggen.pipeline.witness import Here, Process, end_kept, witness
 from jiggen.record import read_jig
 from jiggen.verify import verify_folder, verify_papers
+from jiggen.verify.reading import memory
+
+verification = import_module("jiggen.verify.verification")  # a function has the package's name
 
 
 @pytest.fixture(scope="module")
@@ -31,6 +36,7 @@ def verifier() -> Iterator[Process]:
 def test_it_finds_what_this_process_finds(verifier: Process, folder: Path):
     for path in (*sorted((folder / "parts").iterdir()), folder / STEP_FILE):
         verifier.read_ahead(path)
+    verifier.judge_ahead(folder)
     verifier.begin(folder)
     assert verifier.verification() == verify_folder(folder)
     assert verifier.papers(folder) == ()
@@ -41,12 +47,43 @@ def test_a_file_that_was_read_ahead_and_changed_since_is_read_again(
 ):
     part = folder / "parts" / "rail.stl"
     verifier.read_ahead(part)
+    verifier.judge_ahead(folder)
     data = bytearray(part.read_bytes())
     data[84 + 12 : 84 + 16] = b"\0\0\xa0\x42"  # a corner's x is 80 mm
     part.write_bytes(data)
     verifier.begin(folder)
     found = verifier.verification()
+    assert found == verify_folder(folder)
     assert not found.passed and "parts/rail.stl" in {fault.source for fault in found.faults}
+
+
+def test_what_was_judged_ahead_is_judged_once(folder: Path, monkeypatch):
+    judged: list[str] = []
+
+    def judging(judge):
+        @wraps(judge)
+        def noted(*arguments: object) -> None:
+            judged.append(judge.__name__)
+            judge(*arguments)
+
+        return noted
+
+    early = {judge: judging(judge) for judge in verification.EARLY}
+    every = tuple((what, early.get(judge, judge)) for what, judge in verification.JUDGES)
+    monkeypatch.setattr(verification, "JUDGES", every)
+    monkeypatch.setattr(verification, "EARLY", tuple(early.values()))
+    wanted = verify_folder(folder)
+    assert len(judged) == len(early)
+    monkeypatch.setattr(memory, "_KEPT", {})
+    verification.judge_ahead(folder)
+    assert verify_folder(folder) == wanted
+    assert len(judged) == 2 * len(early)
+
+
+def test_what_looks_at_other_files_is_not_judged_ahead(folder: Path, monkeypatch):
+    monkeypatch.setattr(verification, "EARLY", (verification.judge_engraving,))
+    with pytest.raises(LookupError, match="STEP"):
+        verification.judge_ahead(folder)
 
 
 def test_a_paper_that_is_wrong_is_found(verifier: Process, folder: Path):

@@ -20,17 +20,14 @@ MORE_SKI = 60.0  # mm of ski beyond either end of the jig
 
 def write_parts(
     parts: Iterable[Part],
-    bed: Bed,
     folder: Path,
     for_printer: Callable[[PartMesh], PartMesh] = lambda mesh: mesh,
-    material: str = "",
     written: Callable[[Path], None] = lambda _: None,
-) -> tuple[tuple[Part, ...], Meshes, tuple[PrintBed, ...]]:
-    """Write STL, STEP and 3MF of every part; return the parts, nominal meshes and the beds.
+) -> tuple[tuple[Part, ...], Meshes, Meshes]:
+    """Write an STL of every part; return the parts, their meshes, and those for the printer.
 
-    `for_printer` makes of a part's mesh what STL and 3MF shall hold.  Without a `material` the
-    files say nothing of how they are best printed.  `written` is called with each STL and STEP
-    file that is there whole, an STL before the next part is drawn.
+    `for_printer` makes of a part's mesh what STL and 3MF shall hold.  `written` is called with
+    each file that is there whole, before the next part is drawn.
     """
     drawn: list[Part] = []
     meshes, printed = Meshes(), Meshes()
@@ -43,16 +40,30 @@ def write_parts(
         meshes[part.name], printed[part.name] = mesh, for_printer(mesh)
         path.write_bytes(stl_bytes(printed[part.name]))
         written(path)
+    return tuple(drawn), meshes, printed
+
+
+def lay_beds(
+    parts: Iterable[Part], printed: Meshes, bed: Bed, material: str
+) -> tuple[PrintBed, ...]:
+    """The beds that all pieces are printed on, with advice for a `material` if there is one."""
+    names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in parts}
+    advice = {part.name: advise(part.piece.kind, material) if material else None for part in parts}
+    return lay_out(printed, names, bed, advice)
+
+
+def write_step(parts: Sequence[Part], folder: Path) -> Path:
+    """Write the STEP file of all parts in use; where it is."""
     announce("files: STEP")
-    (folder / STEP_FILE).write_bytes(step_bytes(drawn))
-    written(folder / STEP_FILE)  # it takes longer to read than the beds to write
+    (folder / STEP_FILE).write_bytes(step_bytes(parts))
+    return folder / STEP_FILE
+
+
+def write_beds(printed: Meshes, beds: Iterable[PrintBed], folder: Path) -> None:
+    """Write a 3MF file of each bed."""
     announce("files: 3MF")
-    names = {part.name: tuple(placed.name for placed in part.piece.placed) for part in drawn}
-    advice = {part.name: advise(part.piece.kind, material) if material else None for part in drawn}
-    beds = lay_out(printed, names, bed, advice)
     for one in beds:
         (folder / one.file).write_bytes(threemf_bytes(printed, one))
-    return tuple(drawn), meshes, beds
 
 
 def draw_parts(

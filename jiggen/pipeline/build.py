@@ -155,7 +155,7 @@ def _build(
     """Build, and have it verified by `verifier`."""
     from jiggen.export.asked import asked_entry
     from jiggen.export.compensation import compensated
-    from jiggen.export.write import write_parts
+    from jiggen.export.write import lay_beds, write_beds, write_parts, write_step
 
     announce("design")
     plan = plan_it()
@@ -165,19 +165,22 @@ def _build(
     def draw(folder: Path) -> R:
         for name, text in plan.asked.items():
             (folder / name).write_bytes(text.encode())
-        parts, meshes, beds = write_parts(
+        parts, meshes, printed = write_parts(
             product.draw(plan),
-            plan.bed,
             folder,
             lambda mesh: compensated(mesh, done) if done else mesh,
-            plan.material,
             verifier.read_ahead,
         )
+        beds = lay_beds(parts, printed, plan.bed, plan.material)
         drawn.append(Drawn(plan, parts, meshes, beds, folder))
         record = product.record(drawn[0])
         if plan.asked:
             named = {"asked": asked_entry(plan.asked), "jig_mark": jig_mark(plan.asked)}
             record = record.model_copy(update=named)
+        write_manifest(folder, record)
+        verifier.judge_ahead(folder)
+        verifier.read_ahead(write_step(parts, folder))
+        write_beds(printed, beds, folder)
         write(record, "drawn")
         return record
 

@@ -26,6 +26,9 @@ class Witness(Protocol):
     def read_ahead(self, path: Path) -> None:
         """Read a file that is written whole."""
 
+    def judge_ahead(self, folder: Path) -> None:
+        """Make the checks for which the record and the parts' STL files in `folder` are enough."""
+
     def begin(self, folder: Path) -> None:
         """Verify `folder`; `verification` has what was found."""
 
@@ -86,6 +89,9 @@ class Here:
     def read_ahead(self, path: Path) -> None:
         """Nothing: it would not be any earlier."""
 
+    def judge_ahead(self, folder: Path) -> None:
+        """Nothing, likewise."""
+
     def begin(self, folder: Path) -> None:
         """Note the folder."""
         self._folder = folder
@@ -132,6 +138,10 @@ class Process:
     def read_ahead(self, path: Path) -> None:
         """Have it read a file that is written whole."""
         self._ask("read_ahead", path.absolute())
+
+    def judge_ahead(self, folder: Path) -> None:
+        """Have it make the checks that need no other files than those that are there."""
+        self._ask("judge_ahead", folder.absolute())
 
     def begin(self, folder: Path) -> None:
         """Have it verify `folder`; `verification` waits for what it found."""

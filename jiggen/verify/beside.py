@@ -16,6 +16,7 @@ from queue import SimpleQueue
 from threading import Thread
 from typing import Any, BinaryIO
 
+from jiggen.errors import InputError
 from jiggen.verify.reading import memory
 
 NEEDED = (
@@ -56,9 +57,18 @@ def verify_paper(folder: Path, name: str) -> Any:
     return verify_papers(folder, (name,))
 
 
+def judge_ahead(folder: Path) -> None:
+    """Make the checks of `folder` that can be made; what is wrong with it is found afterwards."""
+    from jiggen.verify.verification import judge_ahead
+
+    with suppress(InputError):
+        judge_ahead(folder)
+
+
 Request = tuple[str, tuple[Any, ...]]
 """The name of one of `REQUESTS`, and its arguments."""
-REQUESTS = {one.__name__: one for one in (read_ahead, verify, verify_paper)}
+AHEAD = (read_ahead, judge_ahead)  # nobody waits for these
+REQUESTS = {one.__name__: one for one in (*AHEAD, verify, verify_paper)}
 
 
 def main() -> None:
@@ -89,7 +99,7 @@ def serve(requests: "SimpleQueue[Request]", answers: BinaryIO) -> None:
             answer: tuple[Any, Exception | None] = (REQUESTS[name](*arguments), None)
         except Exception as error:
             answer = (None, error)
-        if name != read_ahead.__name__:  # nobody waits for that
+        if REQUESTS[name] not in AHEAD:
             pickle.dump(answer, answers)
             answers.flush()
 

@@ -1,9 +1,11 @@
 """What was read from a folder's files: all that the checks look at."""
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import NoReturn
 
 from jiggen.verify.reading.entries import Part, Placed
 from jiggen.verify.reading.manifest import Manifest
@@ -11,6 +13,15 @@ from jiggen.verify.reading.mesh import Mesh
 from jiggen.verify.reading.step_assembly import StepPiece
 from jiggen.verify.solids import Solid, posed, solid_of
 from jiggen.verify.stations import Side, put_together
+
+
+class Unread(dict[str, StepPiece]):
+    """In place of the STEP's pieces where checks are made that must not look at them."""
+
+    def _refused(self, *_: object) -> NoReturn:
+        raise LookupError("a check that was made ahead looked at the STEP file")
+
+    __getitem__ = __iter__ = __contains__ = __len__ = get = items = keys = values = _refused
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +36,17 @@ class Evidence:
     manifest: Manifest
     meshes: Mapping[str, Mesh]
     pieces: Mapping[str, StepPiece]
+
+    @cached_property
+    def of_meshes(self) -> bytes:
+        """SHA-256 of the meshes and of the manifest, but for files and an earlier verification."""
+        made = hashlib.sha256()
+        made.update(self.manifest.model_dump_json(exclude={"files", "verification"}).encode())
+        for name, mesh in self.meshes.items():
+            made.update(f"\0{name}\0{mesh.vertices.shape}{mesh.triangles.shape}".encode())
+            made.update(mesh.vertices.tobytes())
+            made.update(mesh.triangles.tobytes())
+        return made.digest()
 
     @cached_property
     def placed(self) -> Mapping[str, tuple[Part, Placed, Mesh]]:

@@ -34,6 +34,12 @@ class Ledger:
         """How many checks were made."""
         return self.checked.total()
 
+    def add(self, other: Ledger) -> None:
+        """Add what was noted in another."""
+        self.checked += other.checked
+        self.faults += other.faults
+        self.strange += other.strange
+
     def about(self, source: str, name: str) -> Subject:
         """A hole, part, piece or file to check, as seen in the file or format `source`."""
         return Subject(self, source, name)

@@ -4,7 +4,7 @@ What it does not see: anything wrong in both STEP and STL alike that no named ch
 triangle off its STEP face by no more than `limits.SHAPE`; and how a print came out.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TypeVar
 
@@ -18,7 +18,7 @@ from jiggen.verify.beds import judge_beds
 from jiggen.verify.bodies import judge_bodies
 from jiggen.verify.drawn import judge_drawings
 from jiggen.verify.engraving import judge_engraving
-from jiggen.verify.evidence import Evidence
+from jiggen.verify.evidence import Evidence, Unread
 from jiggen.verify.folder import judge_files
 from jiggen.verify.gauges import judge_gauges
 from jiggen.verify.holes import measure_holes, measure_pegs
@@ -36,6 +36,7 @@ from jiggen.verify.parts import (
 )
 from jiggen.verify.printing import judge_printing
 from jiggen.verify.reach import judge_reach
+from jiggen.verify.reading import memory
 from jiggen.verify.reading.entries import Guide, Hole, Peg
 from jiggen.verify.reading.manifest import Manifest, read_manifest
 from jiggen.verify.reading.mesh import Mesh
@@ -48,6 +49,7 @@ from jiggen.verify.standing import judge_standing
 from jiggen.verify.surface import judge_surface
 from jiggen.wording import whose_holes
 
+Judge = Callable[[Evidence, Ledger], None]
 AnyFound = TypeVar("AnyFound", outcome.FoundBore, outcome.FoundPeg)
 JUDGES = (
     ("pattern and job", judge_asked),
@@ -67,6 +69,8 @@ JUDGES = (
     ("surfaces", judge_surface),  # the last: it is silent where a cause has been named
 )
 """Checks that stand by themselves, and what each is of: what it finds, it notes in the ledger."""
+EARLY = (judge_room, judge_standing, judge_bodies, judge_gauges, judge_reach, judge_mechanism)
+"""Those that look at the manifest and the parts' meshes alone."""
 
 
 def verify_folder(folder: Path) -> outcome.Verification:
@@ -94,6 +98,40 @@ def check(folder: Path) -> outcome.Verification:
     return _verify(manifest, folder, ledger)
 
 
+@np.errstate(all="ignore")
+def judge_ahead(folder: Path) -> None:
+    """Make those checks of `folder` that its manifest and its STL files are enough for.
+
+    What they find is used where manifest and meshes are the very same when all is verified.
+    Raises InputError when the manifest is missing or wrong.
+    """
+    manifest = read_manifest(folder)
+    evidence = Evidence(folder, manifest, _load_meshes(folder, manifest, Ledger()), Unread())
+    for what, judge in JUDGES:
+        if judge in EARLY:
+            _judge(judge, evidence, Ledger(what))
+
+
+def _judge(judge: Judge, evidence: Evidence, ledger: Ledger) -> None:
+    """Have `judge` note what it finds, or what it found of the same meshes before."""
+
+    def judged() -> Ledger:
+        own = Ledger(ledger.what)
+        judge(evidence, own)
+        return own
+
+    if judge in EARLY and memory.keeps():
+        ledger.add(memory.made_of(evidence.of_meshes, judge.__name__, judged))
+    else:
+        judge(evidence, ledger)
+
+
+def _load_meshes(folder: Path, manifest: Manifest, ledger: Ledger) -> dict[str, Mesh]:
+    """The meshes of the parts that could be read, by name."""
+    loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
+    return {name: mesh for name, mesh in loaded.items() if mesh is not None}
+
+
 @np.errstate(all="ignore")  # numbers beyond all measure in a damaged file become faults
 def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verification:
     """All checks of the files, after those that `ledger` holds already."""
@@ -104,8 +142,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     _judge_drills(manifest, ledger)
     ledger.what = "surfaces"
     pieces = load_pieces(folder, manifest, ledger)
-    loaded = {part.name: load_mesh(folder, part, manifest, ledger) for part in manifest.parts}
-    meshes = {name: mesh for name, mesh in loaded.items() if mesh is not None}
+    meshes = _load_meshes(folder, manifest, ledger)
     evidence = Evidence(folder, manifest, meshes, pieces)
     judge_shapes(evidence, ledger)
     # What is not closed or of another size is not to be printed, and has been reported.
@@ -135,7 +172,7 @@ def _verify(manifest: Manifest, folder: Path, ledger: Ledger) -> outcome.Verific
     ledger.what = "engravings"
     ladders = judge_ladders(evidence, bores, ledger)
     for ledger.what, judge in JUDGES:
-        judge(evidence, ledger)
+        _judge(judge, evidence, ledger)
     holes = tuple(
         outcome.HoleCheck(hole.id, guide.part, bore, *_both(bores, hole))
         for hole, guide in manifest.guided
