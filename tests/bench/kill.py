@@ -37,7 +37,8 @@ def stand_in(target: Path, turn: int) -> list[str]:
 
 def real(target: Path, turn: int) -> list[str]:
     words = ["build", "club-piste", "--ski", "84-112", "--boot", str(290 + turn)]
-    return [sys.executable, "-m", "jiggen", *words, "--out", str(target)]
+    # Of another boot each, which would be in the way.
+    return [sys.executable, "-m", "jiggen", *words, "--out", str(target), "--force"]
 
 
 def start(command: list[str]) -> subprocess.Popen[bytes]:
