@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+import shlex
 from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
@@ -10,19 +10,24 @@ from urllib.parse import urlencode
 
 import numpy as np
 import pytest
-from desk_client import OWN, let_in
+from desk_client import OWN, let_in, part
+from glass import four
 from printer_samples import Printer, read_gauge
 from record_samples import beds_of
 from starlette.testclient import TestClient
+from test_scan_known import gauge
 
 from jiggen.cli import main
 from jiggen.design.gauge import design_gauge, readings_of
 from jiggen.design.settings import Bed
+from jiggen.desk import glass
 from jiggen.desk.folders import built_folders
+from jiggen.desk.scans import Read
 from jiggen.desk.works import Works
 from jiggen.export.manifest import gauge_record, measurements_toml
 from jiggen.measure.printer.profile import profile_names
 from jiggen.measure.printer.read import Height, Measurements
+from jiggen.measure.scan import files
 from jiggen.record import json_text
 
 CLUB = Printer(0.997, 1.002, 0.2, -0.18, 0.12, 0.995)
@@ -65,14 +70,6 @@ def typed(measurements: Measurements, **more: str) -> dict[str, str]:
 @pytest.fixture
 def sample(desk: TestClient) -> dict[str, str]:
     return typed(read_gauge(CLUB, np.random.default_rng(3)), name="club", material="PETG, grey")
-
-
-def part(page: str, name: str) -> str:
-    """The words of one part of a page, without its marks."""
-    tag = re.search(rf'<(\w+) id="{re.escape(name)}" data-part', page)
-    assert tag, name
-    inside = page[tag.start() : page.index(f"</{tag[1]}>", tag.end())]
-    return unescape(" ".join(re.sub(r"<[^>]+>", " ", inside).split()))
 
 
 def readings(desk: TestClient, words: dict[str, str]) -> str:
@@ -171,3 +168,51 @@ def test_the_gauges_of_the_workshop_are_chosen(desk):
     page = desk.get("/printer").text
     assert f'href="/printer/readings?gauge={built_folders()[0].key}"' in page
     assert 'href="/gauge"' in page and "None yet" in page
+
+
+def test_scans_of_the_gauge_make_the_profile_of_the_command(desk, monkeypatch, capsys):
+    length, words = laid(monkeypatch, Printer(1.004, 0.998, 0.2))
+    page = desk.get(f"/printer/scan?{words}").text
+    assert "Scans and readings agree" in part(page, "found")
+    assert "Name printer and material" in part(page, "kept")
+    assert page.count('href="#without.E"') == 4
+    page = desk.get(f"/printer/scan?{words}&name=club").text
+    command = part(page, "command")
+    assert f"--distance E-F:centre={length:.2f}" in command
+    assert main(shlex.split(command)[1:]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.partition(" Written")[0][-200:] in part(page, "found")
+    (stored,) = profile_names()
+    (Path("printers") / f"{stored}.toml").unlink()
+    sent = desk.post(f"/printer/scan/store?{words}&name=club", headers=OWN)
+    assert (sent.headers["location"], profile_names()) == ("/printer?name=club#shown", ("club",))
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"read.1": "150"}, "no scanner is so far off"),
+        ({"read.1": ""}, "do not say how long the printer makes things"),
+    ],
+)
+def test_scans_of_the_gauge_that_say_too_little_make_no_profile(desk, monkeypatch, more, said):
+    _, words = laid(monkeypatch, Printer(), **more)
+    page = desk.get(f"/printer/scan?{words}&name=club").text
+    assert said in part(page, "found")
+    assert "There is no profile yet" in part(page, "kept")
+    assert ">E</text>" in page  # drawn all the same
+    assert desk.post(f"/printer/scan/store?{words}&name=club", headers=OWN).status_code == 422
+    assert not profile_names()
+
+
+def laid(monkeypatch, printer: Printer, **more: str) -> tuple[float, str]:
+    """Lay a print of the gauge on the glass; the distance from E to F, and what is entered."""
+    at, widths = gauge(printer)
+    pictures = four(at, widths=widths)
+    monkeypatch.setattr(glass, "read_scans", lambda *_, **__: Read((*pictures,), (), (), None))
+    monkeypatch.setattr(files, "look_at_all", lambda *_: pictures)
+    length = float(np.hypot(*np.subtract(at["E"], at["F"])))
+    row = {"from.1": "E", "to.1": "F", "how.1": "centre", "read.1": f"{length:.2f}"}
+    images = [one.source for one in pictures]
+    own = {"gauge": built_folders()[0].key, "images": images, **row, **more}
+    return length, urlencode(own, doseq=True)

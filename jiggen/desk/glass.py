@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 from urllib.parse import urlencode
 
 from markupsafe import Markup
@@ -12,12 +12,12 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from jiggen.desk.forms import entered
+from jiggen.desk.forms import Filled, entered
 from jiggen.desk.scans import MOST, Read, keep_scans, kept_scans, read_scans
 from jiggen.desk.site import go, works_of
 from jiggen.errors import Finding
 from jiggen.request.plate import HOW
-from jiggen.request.scan import DISTANCES, IMAGES, SCANS_FOLDER
+from jiggen.request.scan import DISTANCES, IMAGES, IMAGES_OPTION, LEAVE_OUT, SCANS_FOLDER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from jiggen.measure.scan.adjust import Fitted
     from jiggen.measure.scan.files import Picture
     from jiggen.measure.scan.network import Sightings
+    from jiggen.request.scanned import OnGlass
 
 WITHOUT = "without."  # and the first name of a hole
 ENDS = ("from", "to", "how", "read")  # and the row of a distance
@@ -103,6 +104,41 @@ class Entry:
     def faulty(self, read: Read) -> list[tuple[str, tuple[Finding, ...], str]]:
         """Scans that were not read, why, and the page without them."""
         return [(name, findings, self.fewer(name)) for name, findings in read.faulty]
+
+
+def scan_words(entry: Entry, own: Collection[str]) -> tuple[dict[str, list[str]], list[Finding]]:
+    """The words of a command with scans, its `own` options among them, and what is wrong."""
+    distances, faults = entry.distances()
+    return {name: one for name, one in entry.words.items() if name in own} | {
+        IMAGES_OPTION.name: entry.paths,
+        DISTANCES.name: distances,
+        LEAVE_OUT.name: entry.without,
+    }, faults
+
+
+def glass_values(
+    entry: Entry, read: Read, filled: Filled[Any], glass: OnGlass | None, holes: Sequence[str]
+) -> dict[str, Any]:
+    """What a page of printed things on the glass shows of them; `holes` are all that may be."""
+    from jiggen.report.scan import HEAD, KNOWN, rows
+
+    known = {row[0]: row[1:] for row in rows(glass.fitted, glass.pictures)} if glass else {}
+    pictures = glass.pictures if glass else read.pictures
+    fitted, seen = (glass.fitted, glass.found) if glass else (None, None)
+    empty = ("",) * (len(HEAD) - 1)
+    return {
+        "entry": entry,
+        "read": read,
+        "glass": glass,
+        "ends": [(name, name) for name in holes],
+        "distance": filled.fields[DISTANCES.name],
+        "faults": filled.faults,
+        "head": HEAD,
+        "known": KNOWN,
+        "holes": [(name, known.get(name, empty)) for name in seen.names] if seen else [],
+        "sheets": [*sheets(entry, pictures, fitted, seen)],
+        "command": filled.command,
+    }
 
 
 def entry_of(request: Request, base: str) -> Entry:

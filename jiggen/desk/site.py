@@ -40,6 +40,7 @@ PAGES = (
     "gauge",
     "patterns",
     "printer",
+    "printer_scan",
     "printed",
     "printed_scan",
     "work",

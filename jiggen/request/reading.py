@@ -133,7 +133,7 @@ def _value(row: Option, stated: list[str], reading: Reading) -> Any:
     if row.kind == "flag":
         return bool(stated)
     if not stated:
-        return [] if row.repeated else None
+        return [] if row.repeated else row.default
     if row.repeated:
         return [read_words(row, one, reading) for one in stated]
     return read_words(row, stated[0], reading)

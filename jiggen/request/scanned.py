@@ -14,6 +14,7 @@ from jiggen.request.reading import Form
 from jiggen.request.scan import ScanReading, judge_scans
 
 if TYPE_CHECKING:
+    from jiggen.measure.printer.read import Measurements
     from jiggen.measure.printer.sighted import Sighted
     from jiggen.measure.scan.adjust import Face, Fitted
     from jiggen.measure.scan.files import Picture
@@ -150,4 +151,19 @@ class ScannedPrint:
         return glass, None if glass.against else self.asked.judge(printout, None, glass)
 
 
+@dataclass(frozen=True)
+class ScannedGauge:
+    """The options that say which gauge's scans, with what its file has, make which profile."""
+
+    fit: printed.FitRequest
+    scans: Scans
+
+    def look(self, read: Measurements, pictures: Sequence[Picture]) -> OnGlass:
+        """Where the gauge's holes are in `pictures`.  Raises InputError for other pictures."""
+        from jiggen.measure.printer.scanned import gauge_of
+
+        return self.scans.fit(pictures, gauge_of(read.features), "under")
+
+
 SCANNED = Form("printed", ScannedPrint)
+SCANNED_GAUGE = Form("profile fit", ScannedGauge)

@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from jiggen.desk.folders import BuiltFolder, standing
 from jiggen.desk.forms import Filled, fill
-from jiggen.desk.glass import Entry, dropping, entry_of, reading_again, sheets
+from jiggen.desk.glass import Entry, dropping, entry_of, glass_values, reading_again, scan_words
 from jiggen.desk.pages.printed import KEY, jig_of, keep_judged, refuse_failed
 from jiggen.desk.scans import Read
 from jiggen.desk.site import attempt, go, page, posted, works_of
@@ -20,7 +20,6 @@ from jiggen.errors import CheckFailed, Finding, InputError
 from jiggen.record import JigRecord
 from jiggen.report.summary import whose
 from jiggen.request.printed import JudgedPrint
-from jiggen.request.scan import DISTANCES, IMAGES_OPTION, LEAVE_OUT
 from jiggen.request.scanned import SCANNED, OnGlass, ScannedPrint
 
 if TYPE_CHECKING:
@@ -64,14 +63,8 @@ def look(request: Request) -> State:
     entry = entry_of(request, BASE)
     folder, record = jig_of(entry.words)
     read = entry.read(request, rims(entry))
-    distances, faults = entry.distances()
-    words = {name: one for name, one in entry.words.items() if name in OWN} | {
-        "folder": [str(folder.path)],
-        IMAGES_OPTION.name: entry.paths,
-        DISTANCES.name: distances,
-        LEAVE_OUT.name: entry.without,
-    }
-    filled = fill(SCANNED, words)
+    words, faults = scan_words(entry, OWN)
+    filled = fill(SCANNED, {"folder": [str(folder.path)], **words})
     printout = read_printout(folder.path)
     state = State(entry, folder, record, printout, read, filled, None, None)
     asked = filled.value
@@ -89,7 +82,7 @@ def look(request: Request) -> State:
 def ask(request: Request) -> Response:
     """The scans, and the verdict."""
     from jiggen.report.readings import printed_text
-    from jiggen.report.scan import HEAD, KNOWN, residuals, rows
+    from jiggen.report.scan import residuals
 
     state = look(request)
     stand = standing(state.folder, state.record, works_of(request), f"{BASE}?{request.url.query}")
@@ -99,10 +92,6 @@ def ask(request: Request) -> Response:
     if state.read.work and "x-part" not in request.headers:
         return go(f"/work/{state.read.work.number}")
     glass, judged, fields = state.glass, state.judged, state.filled.fields
-    names = glass.found.names if glass else state.printout.jig.holes
-    known = {row[0]: row[1:] for row in rows(glass.fitted, glass.pictures)} if glass else {}
-    pictures = glass.pictures if glass else state.read.pictures
-    fitted, seen = (glass.fitted, glass.found) if glass else (None, None)
     return page(
         request,
         "printed_scan.html",
@@ -111,22 +100,12 @@ def ask(request: Request) -> Response:
         title=f"Scans of {state.folder.name}",
         mark=state.record.jig_mark,
         whose=whose(state.record),
-        entry=state.entry,
-        read=state.read,
-        glass=glass,
-        ends=[(name, name) for name in state.printout.jig.holes],
-        distance=fields[DISTANCES.name],
         first=[fields[name] for name in FIRST],
         more=[fields[name] for name in MORE],
-        faults=state.filled.faults,
-        head=HEAD,
-        known=KNOWN,
-        holes=[(name, known.get(name, ("",) * (len(HEAD) - 1))) for name in names] if glass else [],
-        sheets=[*sheets(state.entry, pictures, fitted, seen)],
         lines=[*residuals(glass.fitted)] if glass and judged else [],
         judged=judged,
         text=printed_text(judged.found, judged.made) if judged else "",
-        command=state.filled.command,
+        **glass_values(state.entry, state.read, state.filled, glass, state.printout.jig.holes),
     )
 
 

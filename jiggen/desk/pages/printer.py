@@ -104,15 +104,21 @@ class Entered:
         return f"/printer/readings?{urlencode({KEY: self.folder.key, **more}, doseq=True)}"
 
 
+def gauge_in(words: Words) -> tuple[BuiltFolder, GaugeRecord]:
+    """The gauge that was built in the folder of that key."""
+    folder = find_folder("".join(words.get(KEY, ())))
+    record = folder.record() if folder else None
+    if folder is None or not isinstance(record, GaugeRecord):
+        raise HTTPException(404)
+    return folder, record
+
+
 def look(words: Words) -> Entered:
     """Read what was entered, and fit it.  Raises InputError for an invalid file."""
     from jiggen.inputs.document import parse_document, read_text
     from jiggen.measure.printer.read import KIND, GaugeFile, measurements_of
 
-    folder = find_folder("".join(words.get(KEY, ())))
-    record = folder.record() if folder else None
-    if folder is None or not isinstance(record, GaugeRecord):
-        raise HTTPException(404)
+    folder, record = gauge_in(words)
     file = folder.path / MEASUREMENTS
     text = parse_document(read_text(file, KIND), str(file), KIND).text
     about = {name: f"{GaugeFile.keys()[name]}." for name in ("units", "caliper")}
@@ -146,21 +152,10 @@ def fitted(
 
 def ask(request: Request) -> Response:
     """The readings beside pictures, and what they say."""
-    from jiggen.report.readings import gauge_lines, profile_text
     from jiggen.report.sheet.gauge import MEASURE
 
     found = look(entered(request.query_params))
     judged, filled = found.judged, found.filled
-    text = ""
-    if judged:
-        from jiggen.measure.printer.gauge_fit import profile_of
-
-        lines = gauge_lines(judged.found)
-        if not judged.against:
-            name = "".join(filled.words.get("name", ())) or "not-named"
-            made, _, _ = attempt(lambda: profile_of(judged.found, name, ""))
-            lines += ["", profile_text(made)] if made else []
-        text = "\n".join(lines)
     return page(
         request,
         "printer_readings.html",
@@ -178,12 +173,25 @@ def ask(request: Request) -> Response:
         warnings=judged.warnings if judged else (),
         good="",
         todo=found.todo,
-        text=text,
+        text=text_of(judged, filled) if judged else "",
         then="Store the profile",
         fields=[filled.fields[name] for name in ("name", "material")],
         buttons=[("/printer/store", "Store the profile")],
         command=filled.command,
     )
+
+
+def text_of(judged: JudgedGauge, filled: Filled[Any]) -> str:
+    """What the readings say, and the profile that they make under the name that was entered."""
+    from jiggen.measure.printer.gauge_fit import profile_of
+    from jiggen.report.readings import gauge_lines, profile_text
+
+    lines = gauge_lines(judged.found)
+    if not judged.against:
+        name = "".join(filled.words.get("name", ())) or "not-named"
+        made, _, _ = attempt(lambda: profile_of(judged.found, name, ""))
+        lines += ["", profile_text(made)] if made else []
+    return "\n".join(lines)
 
 
 @lru_cache(8)
