@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scan_trials import TURNS, caliper, edges, judged, lying, names_of, trial
+from scan_trials import LENGTHS, TURNS, caliper, edges, judged, looked_at, lying, names_of, trial
 from scanner import a_plate, a_scanner
 
 from jiggen.errors import InputError
@@ -127,6 +127,12 @@ def test_another_plate_a_mirrored_scan_and_another_scale_are_told_apart():
     assert code_of([scans[0][:2], scans[1]]) == "scan.few-holes"
     with pytest.raises(InputError, match=r"turned by [89]\d° and not by 180°"):
         sightings(scans[:2], ["a", "b"], (0.0, 180.0))
+
+
+def test_a_mirrored_scan_that_fits_turned_less_well_is_called_mirrored():
+    first, second = (looked_at(2, turn, LENGTHS)[1] for turn in (0, 90))
+    with pytest.raises(InputError, match="the picture is mirrored"):
+        sightings([first, [replace(one, x=-one.x) for one in second]], ["a", "b"], (0.0, 90.0))
 
 
 def test_one_hole_that_lies_elsewhere_in_one_scan_is_named():

@@ -77,7 +77,7 @@ def match(
         if stated is None or abs(_between(found.turn, stated)) < TURNED:
             tried.append(found)
             paired.append(pairs)
-    tried.sort(key=lambda found: (-len(found.pairs), found.off))
+    tried.sort(key=_rank)
     different: list[Match] = []
     for found in tried:
         if all(abs(_between(found.turn, math.degrees(o.turn))) > _SAME_TURN for o in different):
@@ -157,10 +157,10 @@ def chosen(one: Array, other: Array, source: str, stated: float | None = None) -
         message += f"{'large' if stretched > 1 else 'small'} beside the other scans"
         hint = "Its resolution is wrong: send the picture as the scanner wrote it."
         raise InputError.of("scan.resolution", message, where=source, hint=hint)
+    whole = max(needed, min(len(one), len(other)) - 1)
+    turned = [] if whole <= best else match(one * (-1, 1), other)  # it fits no better mirrored
     if stated is not None and best < needed:
-        _refuse_turn(match(one, other), needed, stated, source)
-    whole = max(needed, min(len(one), len(other)) - 1) <= best  # mirrored it fits no better
-    turned = [] if whole else match(one * (-1, 1), other)
+        _refuse_turn(match(one, other, fewest=whole)[:1], turned[:1], stated, source)
     mirrored = len(turned[0].pairs) if turned else 0
     if mirrored >= needed and (mirrored > best + 1 or (mirrored > best and best < needed)):
         message = "the picture is mirrored, or the plate lay on its other face"
@@ -180,15 +180,22 @@ def chosen(one: Array, other: Array, source: str, stated: float | None = None) -
     return found[0]
 
 
-def _refuse_turn(found: list[Match], needed: int, stated: float, source: str) -> None:
-    """Raise InputError ``scan.turned`` where it lies whole in another turn than was `stated`."""
-    if found and len(found[0].pairs) >= needed:
+def _refuse_turn(found: list[Match], mirrored: list[Match], stated: float, source: str) -> None:
+    """Raise InputError ``scan.turned`` where it fits in another turn than was `stated`, and better
+    than it does `mirrored`.
+    """
+    if found and all(_rank(found[0]) < _rank(one) for one in mirrored):
         turns = " and not by ".join(
             f"{-turn % 360:.0f}°" for turn in (math.degrees(found[0].turn), stated)
         )
         message = f"it lies turned by {turns}, beside the first scan"
         hint = "Say by how much each scan was turned, in the order of the scans."
         raise InputError.of("scan.turned", message, where=source, hint=hint)
+
+
+def _rank(found: Match) -> tuple[int, float]:
+    """The smaller, the better it fits."""
+    return -len(found.pairs), found.off
 
 
 def _stretched(one: Array, other: Array, found: list[Match]) -> float | None:
@@ -203,7 +210,7 @@ def _stretched(one: Array, other: Array, found: list[Match]) -> float | None:
             for factor in (1 + percent / 100, 1 / (1 + percent / 100)):
                 found = [*found, *match(one / factor, other, fewest=fewest)[:1]]
         found = [m for m in found if len(m.pairs) >= fewest]
-        found.sort(key=lambda m: (-len(m.pairs), m.off))
+        found.sort(key=_rank)
     if not found or len(found[0].pairs) < fewest:
         return None
     gaps = [places[found[0].pairs[:, n]] for n, places in enumerate((one, other))]
