@@ -74,7 +74,7 @@ def test_the_verdict_is_that_of_the_command(desk, monkeypatch, capsys, scale, go
     assert command.count("--scan scans/") == 4
     assert main(shlex.split(command)[1:]) == (0 if good else 1)
     out = " ".join(capsys.readouterr().out.split())
-    assert out[out.index("The scans have, as one") :].partition(" --name")[0] in found
+    assert out[out.index("The scans have, as one") :].partition(" --name")[0] in part(page, "text")
     assert page.count(f'href="#without.{jig.holes[0]}"') == 4
     assert 'href="/printed/readings?jig=' in page
 

@@ -181,7 +181,7 @@ def test_scans_of_the_gauge_make_the_profile_of_the_command(desk, monkeypatch, c
     assert f"--distance E-F:centre={length:.2f}" in command
     assert main(shlex.split(command)[1:]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    assert out.partition(" Written")[0][-200:] in part(page, "found")
+    assert out.partition(" Written")[0][-200:] in part(page, "text")
     (stored,) = profile_names()
     (Path("printers") / f"{stored}.toml").unlink()
     sent = desk.post(f"/printer/scan/store?{words}&name=club", headers=OWN)

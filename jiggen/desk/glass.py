@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 WITHOUT = "without."  # and the first name of a hole
 ENDS = ("from", "to", "how", "read")  # and the row of a distance
 LEAST_ROWS = 2  # distances that there is room for
-MARGIN = 15.0  # mm around the holes that are shown
+MARGIN, NAMED = 15.0, 30.0  # mm around the holes that are shown; to the right of them, for names
 HIT = 3.0  # mm around a hole that a click on it may miss
 
 
@@ -204,11 +204,10 @@ def sheets(
 
     times = magnification(fitted) if fitted else 0.0
     for number, picture in enumerate(pictures):
-        (left, low), (right, high) = _frame(picture)
+        frame = (left, low), (right, high) = _frame(picture)
         drawn = Markup()
         if fitted:
-            drawing = marks(fitted, pictures, number, times)
-            drawn = Markup(svg_text(replace(drawing, lower=(left, low), upper=(right, high)), 2))
+            drawn = Markup(svg_text(marks(fitted, pictures, number, times, frame), 2))
         yield Sheet(
             picture.source,
             arrows(times) if fitted else "",
@@ -221,12 +220,12 @@ def sheets(
 
 
 def _frame(picture: Picture) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The corners of what is worth looking at: the holes and some mm around them."""
+    """The corners of what is worth looking at: the holes, and some mm around them."""
     good = [hole for hole in picture.holes if not hole.fault]
     wide, high = (side / 2 for side in picture.size)
     across, along = [hole.x for hole in good] or [-wide, wide], [hole.y for hole in good] or [0.0]
     lower = max(min(across) - MARGIN, -wide), max(min(along) - MARGIN, -high)
-    return lower, (min(max(across) + MARGIN, wide), min(max(along) + MARGIN, high))
+    return lower, (min(max(across) + NAMED, wide), min(max(along) + MARGIN, high))
 
 
 def _hits(seen: Sightings, number: int) -> Iterator[tuple[str, float, float, float]]:

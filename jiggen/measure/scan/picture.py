@@ -76,13 +76,20 @@ def arrows(times: float) -> str:
     return f"arrows say how far off a hole was seen, {number(times)} times"
 
 
-def marks(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: float) -> Drawing:
+def marks(
+    fitted: Fitted,
+    pictures: Sequence[Scanned],
+    scan: int,
+    times: float,
+    frame: tuple[Point, Point] | None = None,
+) -> Drawing:
     """What is drawn upon one scan: circles, ids, arrows `times` too long.
 
-    What is red was not used.
+    What is red was not used.  The `frame` is the lower and upper corner of what is shown of it.
     """
     picture = pictures[scan]
     wide, high = (side / 2 for side in picture.size)
+    lower, upper = frame or ((-wide, -high), (wide, high))
     shapes: list[Shape] = []
     used = fitted.seen.at[fitted.seen.scan == scan]
     shapes += [
@@ -93,13 +100,13 @@ def marks(fitted: Fitted, pictures: Sequence[Scanned], scan: int, times: float) 
     for odd in fitted.odd:
         if odd.source == picture.source:
             shapes += [Circle((odd.x, odd.y), 6.0, _HALO), Circle((odd.x, odd.y), 6.0, _RED)]
-            shapes += _words((odd.x, odd.y), 6.0, 0.0, odd.fault, _RED.colour, picture)
+            shapes += _words((odd.x, odd.y), 6.0, 0.0, odd.fault, _RED.colour, upper)
     for name, at, radius, off in _sightings(fitted, scan):
         shapes += [Circle(at, radius, _HALO), Circle(at, radius, _GREEN)]
         shapes += _arrow(at, off * times)
-        shapes += _words(at, radius, radius, name, _GREEN.colour, picture)
+        shapes += _words(at, radius, radius, name, _GREEN.colour, upper)
     title = f"{picture.source} with the holes found"
-    return Drawing(title, (-wide, -high), (wide, high), shapes=shapes)
+    return Drawing(title, lower, upper, shapes=shapes)
 
 
 def magnification(fitted: Fitted) -> float:
@@ -138,15 +145,15 @@ def _point(place: Array) -> Point:
 
 
 def _words(
-    at: Point, aside: float, up: float, words: str, colour: str, picture: Scanned
+    at: Point, aside: float, up: float, words: str, colour: str, upper: Point
 ) -> Iterator[Shape]:
-    """Words beside what is at `at`, so that the picture's edge cuts none; they are read on dark
-    and on bright ground.
+    """Words beside what is at `at`, so that no edge to the right or above cuts them; they are read
+    on dark and on bright ground.
     """
-    wide, high = (side / 2 for side in picture.size)
-    fits = at[0] + aside + 1 + len(words) * RUNNING * _LETTER < wide
+    fits = at[0] + aside + 1 + len(words) * RUNNING * _LETTER < upper[0]
     left = at[0] + (aside + 1) * (1 if fits else -1)
-    down = min(at[1] + up, high - _LETTER - 0.5)
+    # to the left and lower, it is not upon a neighbour's
+    down = min(at[1] + up, upper[1] - _LETTER - 0.5) if fits else at[1] - up - _LETTER
     anchor: Anchor = "start" if fits else "end"
     for x, y in ((-0.3, 0), (0.3, 0), (0, -0.3), (0, 0.3)):
         yield Text((left + x, down + y), words, _LETTER, anchor, bold=True, colour="#ffffff")
