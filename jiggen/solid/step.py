@@ -51,6 +51,8 @@ def step_bytes(parts: Sequence[Part]) -> bytes:
     session = XSControl_WorkSession()
     writer = STEPControl_Writer(session, False)
     Interface_Static.SetIVal_s("write.surfacecurve.mode", 0)  # planes and cylinders need none
+    for unit in ("write.step.unit", "xstep.cascade.unit"):  # one of the process: CadQuery sets it
+        Interface_Static.SetCVal_s(unit, "MM")
     # Of nothing: the empty file takes over what was set.
     writer.Transfer(TopoDS_Shape(), STEPControl_StepModelType.STEPControl_AsIs, False)
     file = writer.Model(False)
