@@ -35,13 +35,6 @@ SKI = "84-112"
 EVENING = Path(__file__).parent.parent / "data" / "evening.csv"
 PAGE, TICK = os.sysconf("SC_PAGESIZE"), os.sysconf("SC_CLK_TCK")
 GOALS = {"cold": 1.2, "warm": 1.3, "many": 2.5, "evening": 0.55}
-ALONE = """
-from jiggen.__main__ import main
-from jiggen.cores import counted_as_enough
-
-with counted_as_enough(True):  # no process that verifies beside it
-    raise SystemExit(main())
-"""
 Spent = tuple[float, float]  # s on the clock, s of processor
 
 
@@ -212,16 +205,18 @@ def apart(task, *words) -> dict[str, Spent]:
     return {name: tuple(row) for name, row in json.loads(run.stdout).items()}
 
 
-def program(*words: str, start: tuple[str, ...] = ("-m", "jiggen")) -> tuple[Spent, float, float]:
+def program(*words: str) -> tuple[Spent, float, float]:
     """The program's time, and in MB the most memory of one of its processes and of all at once."""
     before, one, every = os.times(), 0.0, 0.0
-    begun = time.perf_counter()
-    with subprocess.Popen([sys.executable, *start, *words], stdout=subprocess.DEVNULL) as running:
+    start = time.perf_counter()
+    with subprocess.Popen(
+        [sys.executable, "-m", "jiggen", *words], stdout=subprocess.DEVNULL
+    ) as running:
         while running.poll() is None:
             sizes = memory_of(running.pid)
             one, every = max([one, *sizes]), max(every, sum(sizes))
             time.sleep(0.02)
-    wall, after = time.perf_counter() - begun, os.times()
+    wall, after = time.perf_counter() - start, os.times()
     assert running.returncode == 0, words
     return (wall, sum(after[2:4]) - sum(before[2:4])), one, every
 
@@ -237,9 +232,9 @@ class Table:
         for name, row in rows.items():
             self.rows[prefix + name].append(row)
 
-    def built(self, name: str, *words: str, **how: tuple[str, ...]) -> None:
+    def built(self, name: str, *words: str) -> None:
         """Run the program and keep its time and memory."""
-        taken, one, every = program(*words, **how)
+        taken, one, every = program(*words)
         self.rows[name].append(taken)
         self.memory[name].append((one, every))
 
@@ -290,14 +285,17 @@ def main() -> None:
     ):
         table.sum(f"floor {when}", *(f"floor: {when} {part}" for part in parts))
     for _ in range(wanted.evenings):
-        for name, workers, how in (
-            ("evening on one process alone", "1", {"start": ("-c", ALONE)}),
-            ("evening on one and its verifier", "1", {}),
-            ("evening on 2", "2", {}),
-        ):
+        for workers in ("1", "2"):
             with tempfile.TemporaryDirectory() as folder:
-                words = ("evening", str(EVENING), "--out", f"{folder}/evening")
-                table.built(name, *words, "--workers", workers, **how)
+                words = (
+                    "evening",
+                    str(EVENING),
+                    "--out",
+                    f"{folder}/evening",
+                    "--workers",
+                    workers,
+                )
+                table.built(f"evening on {workers}", *words)
     told(table, wanted.evenings)
 
 
@@ -322,9 +320,9 @@ def told(table: Table, evenings: int) -> None:
     table.ratio("many boots / one, by the program", "cold, many boots", "cold", "many")
     table.ratio("many boots / one, warm", "many", "warm", "many")
     if evenings:
-        for one in ("evening on one process alone", "evening on one and its verifier"):
-            label = f"an {one.replace(' on', ' on two /', 1)}"
-            table.ratio(label, "evening on 2", one, "evening")
+        table.ratio(
+            "an evening on two processes / on one", "evening on 2", "evening on 1", "evening"
+        )
     print(f"load at the end {os.getloadavg()[0]:.1f}")
 
 
