@@ -57,7 +57,7 @@ class Planned(Generic[D]):
 
 @dataclass(frozen=True, eq=False)
 class Drawn(Generic[P]):
-    """Solids, meshes by part as designed, and the beds that were written into `folder`."""
+    """Solids, meshes by part as designed, and the beds, as they are written into `folder`."""
 
     plan: P
     parts: tuple[Part, ...]
