@@ -12,7 +12,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from multiprocessing import get_context
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only wait
@@ -40,6 +42,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0, help="of the first of them")
     parser.add_argument("--long", type=int, help="plates of 250 mm; default: a fifth of the runs")
     parser.add_argument("--wrong", type=int, help="seeds of what is wrong; default: a fifth")
+    parser.add_argument("--workers", type=int, default=1, help="processes that do the trials")
     parser.add_argument("--measure", nargs="+", type=Path, help=argparse.SUPPRESS)
     chosen = parser.parse_args()
     if chosen.measure:
@@ -47,28 +50,35 @@ def main() -> None:
         return
     fifth, first = max(1, chosen.runs // 5), chosen.seed
     print(HEAD)
-    _coverage("120 to 250 mm", LENGTHS, range(first, first + chosen.runs), (4, 2, 1))
-    count = fifth if chosen.long is None else chosen.long
-    _coverage("250 mm", LONG, range(first, first + count), (4, 2))
-    _wrong(range(first, first + (fifth if chosen.wrong is None else chosen.wrong)))
+    with ProcessPoolExecutor(chosen.workers, get_context("spawn")) as pool:
+        _coverage(pool, "120 to 250 mm", LENGTHS, range(first, first + chosen.runs), (4, 2, 1))
+        count = fifth if chosen.long is None else chosen.long
+        _coverage(pool, "250 mm", LONG, range(first, first + count), (4, 2))
+        count = fifth if chosen.wrong is None else chosen.wrong
+        _wrong([*pool.map(wrong, range(first, first + count))])
     _speed()
 
 
-def _coverage(title, length, seeds, kinds) -> None:
+def _tried(one: tuple[int, int, tuple[float, float]]) -> Trial | str:
+    """The trial of a seed, so many turns and lengths; what was said where there is none."""
+    seed, turns, length = one
+    try:
+        return trial(seed, turns, length=length)
+    except Exception as error:  # counted, and shown
+        return str(error)
+
+
+def _coverage(pool, title, length, seeds, kinds) -> None:
     done: dict[int, list[Trial]] = {turns: [] for turns in kinds}
     refused = dict.fromkeys(kinds, 0)
-    for seed in seeds:
-        for turns in kinds:
-            try:
-                found = trial(seed, turns, length=length)
-            except Exception as error:  # counted, and shown
-                refused[turns] += 1
-                print(f"  {seed}, {turns} turns: {error}")
-                continue
+    asked = [(seed, turns, length) for seed in seeds for turns in kinds]
+    for (seed, turns, _), found in zip(asked, pool.map(_tried, asked), strict=True):
+        bad = found if isinstance(found, str) else next(iter(refusals(found.fitted)), None)
+        if not isinstance(found, str):
             done[turns].append(found)
-            if bad := refusals(found.fitted):
-                refused[turns] += 1
-                print(f"  {seed}, {turns} turns: {bad[0]}")
+        if bad:
+            refused[turns] += 1
+            print(f"  {seed}, {turns} turns: {bad}")
     for turns, trials in done.items():
         if not trials:
             continue
@@ -87,8 +97,7 @@ def _coverage(title, length, seeds, kinds) -> None:
         )
 
 
-def _wrong(seeds) -> None:
-    said = [wrong(seed) for seed in seeds]
+def _wrong(said) -> None:
     print(f"\nwhat is wrong, {len(said)} seeds                     named   named or refused")
     for kind, code in WRONG.items():
         named = sum(code in one[kind] for one in said) / len(said)
