@@ -9,6 +9,9 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
+
+from starlette.exceptions import HTTPException
 
 from jiggen.desk.works import Work, Works
 from jiggen.errors import Finding, InputError, JiggenError
@@ -19,6 +22,7 @@ from jiggen.request.products import OUT_FOLDER
 from jiggen.shelf.folders import folders_below
 from jiggen.verify.certificate import certify, is_remembered, seal_of
 
+R = TypeVar("R", bound=AnyRecord)
 KEY_LENGTH = 16  # figures: enough that no two folders of a workshop share one
 
 
@@ -69,6 +73,15 @@ def key_of(path: Path) -> str:
 def address_of(path: Path) -> str:
     """The page of a built folder."""
     return f"/made/{key_of(path)}"
+
+
+def built_of(kind: type[R], key: str) -> tuple[BuiltFolder, R]:
+    """The folder of that `key`, and its record; HTTPException where it has none of that `kind`."""
+    folder = find_folder(key)
+    record = folder.record() if folder else None
+    if folder is None or not isinstance(record, kind):
+        raise HTTPException(404)
+    return folder, record
 
 
 def built_folders(out: Path = OUT_FOLDER) -> tuple[BuiltFolder, ...]:

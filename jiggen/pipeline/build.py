@@ -177,8 +177,9 @@ def _build(
         if plan.asked:
             named = {"asked": asked_entry(plan.asked), "jig_mark": jig_mark(plan.asked)}
             record = record.model_copy(update=named)
-        write_manifest(folder, record)
-        verifier.judge_ahead(folder)
+        if verifier.ahead:
+            write_manifest(folder, record)
+            verifier.judge_ahead(folder)
         verifier.read_ahead(write_step(parts, folder))
         write_beds(printed, beds, folder)
         write(record, "drawn")

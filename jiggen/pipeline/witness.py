@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, ClassVar, Protocol
 
 from jiggen.cores import processes_enough
 from jiggen.errors import CheckFailed, Finding
@@ -22,6 +22,8 @@ _KEPT: list[Process] = []  # one that waits for the next build
 
 class Witness(Protocol):
     """Verifies a folder, while other things are done or when its answer is asked for."""
+
+    ahead: ClassVar[bool]  # whether it does anything before its answer is asked for
 
     def read_ahead(self, path: Path) -> None:
         """Read a file that is written whole."""
@@ -83,6 +85,8 @@ def end_kept() -> None:
 class Here:
     """Verifies in this process, when it is asked."""
 
+    ahead: ClassVar[bool] = False
+
     def __init__(self) -> None:
         self._folder = Path()
 
@@ -114,6 +118,8 @@ class Here:
 
 class Process:
     """A process that verifies folders.  Requests are answered in order."""
+
+    ahead: ClassVar[bool] = True
 
     def __init__(self) -> None:
         os.environ.setdefault("LP_NUM_THREADS", "1")  # the picture's: the other core is at work

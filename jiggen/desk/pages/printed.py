@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from jiggen.desk.folders import BuiltFolder, Standing, find_folder, standing
+from jiggen.desk.folders import BuiltFolder, Standing, built_of, standing
 from jiggen.desk.forms import Filled, Words, entered, fill
 from jiggen.desk.pages.printer import choices, fitted
 from jiggen.desk.site import Place, attempt, go, page, posted, works_of
@@ -80,11 +79,7 @@ class Entered:
 
 def jig_of(words: Words) -> tuple[BuiltFolder, JigRecord]:
     """The jig that was built in the folder of that key."""
-    folder = find_folder("".join(words.get(KEY, ())))
-    record = folder.record() if folder else None
-    if folder is None or not isinstance(record, JigRecord):
-        raise HTTPException(404)
-    return folder, record
+    return built_of(JigRecord, "".join(words.get(KEY, ())))
 
 
 def look(folder: BuiltFolder, record: JigRecord, words: Words) -> Entered:

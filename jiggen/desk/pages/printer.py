@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from jiggen.desk.folders import BuiltFolder, built_folders, find_folder
+from jiggen.desk.folders import BuiltFolder, built_folders, built_of
 from jiggen.desk.forms import Filled, Words, entered, fill
 from jiggen.desk.site import Place, attempt, go, page, posted
 from jiggen.desk.typed import TypedForm, typed_form
@@ -106,11 +105,7 @@ class Entered:
 
 def gauge_in(words: Words) -> tuple[BuiltFolder, GaugeRecord]:
     """The gauge that was built in the folder of that key."""
-    folder = find_folder("".join(words.get(KEY, ())))
-    record = folder.record() if folder else None
-    if folder is None or not isinstance(record, GaugeRecord):
-        raise HTTPException(404)
-    return folder, record
+    return built_of(GaugeRecord, "".join(words.get(KEY, ())))
 
 
 def look(words: Words) -> Entered:
